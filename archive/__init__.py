@@ -1,0 +1,1 @@
+"""Muniment: an archive of cabling certification records."""

@@ -1,0 +1,1 @@
+"""The link simulator and the invented job that shows the whole flow."""

@@ -1,0 +1,26 @@
+"""Faults that a person can mend, told in one line: where, what was found, what was expected, what to do."""
+
+from __future__ import annotations
+
+
+class Trouble(Exception):
+    """Input or usage that a person can mend; printed as one line, exit code 2.
+
+    where: file and the place in it (line, row, XPath, cell); found, expected: as text; remedy: what to do.
+    """
+
+    def __init__(self, message: str, *, where: str = "", found: str = "", expected: str = "", remedy: str = "") -> None:
+        super().__init__(message)
+        self.message, self.where = message, where
+        self.found, self.expected, self.remedy = found, expected, remedy
+
+    def __str__(self) -> str:
+        parts = [f"{self.where}: {self.message}" if self.where else self.message]
+        if self.found:
+            parts.append(f"found {self.found}")
+        if self.expected:
+            parts.append(f"expected {self.expected}")
+        line = "; ".join(parts)
+        if self.remedy:
+            line = f"{line}. {self.remedy[:1].upper()}{self.remedy[1:]}"
+        return " ".join(line.split())

@@ -1,0 +1,1 @@
+"""Readers and writers: every layout in, the open forms out."""

@@ -1,0 +1,1 @@
+"""Derived quantities, margins, verdicts: array code over whole batches."""

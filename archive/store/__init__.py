@@ -1,0 +1,1 @@
+"""The archive on disk: deposits, originals, ledger, dedup, catalogue, fixity."""

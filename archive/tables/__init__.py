@@ -1,0 +1,27 @@
+"""The canonical tables of the link record, and Batch."""
+
+from __future__ import annotations
+
+from archive.tables.batch import MOST_RECORDS, Batch, identical
+from archive.tables.definition import Column, Table, namespace, schema, tables, version
+from archive.tables.ids import axis_id, axis_row, person_key, row_id, with_id
+from archive.tables.lexical import number, numbers
+
+__all__ = [
+    "MOST_RECORDS",
+    "Batch",
+    "Column",
+    "Table",
+    "axis_id",
+    "axis_row",
+    "identical",
+    "namespace",
+    "number",
+    "numbers",
+    "person_key",
+    "row_id",
+    "schema",
+    "tables",
+    "version",
+    "with_id",
+]

@@ -1,0 +1,31 @@
+"""The terms of the trade, read from schemas/vocabulary.toml."""
+
+from __future__ import annotations
+
+from archive.vocabulary.terms import (
+    COMBINATIONS,
+    ENDS,
+    ORDERED,
+    PAIRS,
+    Parameter,
+    meaning,
+    other_end,
+    pairings,
+    parameter,
+    parameters,
+    words,
+)
+
+__all__ = [
+    "COMBINATIONS",
+    "ENDS",
+    "ORDERED",
+    "PAIRS",
+    "Parameter",
+    "meaning",
+    "other_end",
+    "pairings",
+    "parameter",
+    "parameters",
+    "words",
+]
