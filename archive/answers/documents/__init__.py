@@ -1,0 +1,35 @@
+"""Documents of plain blocks, as self-contained HTML and as PDF."""
+
+from __future__ import annotations
+
+from archive.answers.documents.html import html
+from archive.answers.documents.model import (
+    Attachment,
+    Block,
+    Code,
+    Document,
+    Facts,
+    Figure,
+    Listing,
+    Notice,
+    Para,
+    Section,
+    Table,
+)
+from archive.answers.documents.pdf import pdf
+
+__all__ = [
+    "Attachment",
+    "Block",
+    "Code",
+    "Document",
+    "Facts",
+    "Figure",
+    "Listing",
+    "Notice",
+    "Para",
+    "Section",
+    "Table",
+    "html",
+    "pdf",
+]

@@ -1,0 +1,112 @@
+"""A document as a tree of plain blocks, which the HTML and the PDF renderer both understand.
+
+Whoever composes a document (claim file, book, acceptance report) says what stands in it; how it looks is decided
+once, in the two templates of this folder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Para:
+    """A paragraph. role: body, lead (larger, at the top) or small (a note)."""
+
+    text: str
+    role: str = "body"
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Pairs of a name and a value. columns: how many pairs stand side by side."""
+
+    rows: Sequence[tuple[str, str]]
+    columns: int = 1
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of texts. align: one of l, c, r per column; weights: relative widths, or none; strong: rows to stress."""
+
+    head: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    align: str = ""
+    caption: str = ""
+    weights: Sequence[float] = ()
+    strong: frozenset[int] = frozenset()
+    code: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A picture as SVG text. alt says in words what it shows."""
+
+    svg: str
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Something that must not be overlooked: a heading and one line per item."""
+
+    title: str
+    items: Sequence[str]
+    kind: str = "attention"
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Items in order (numbered) or as points."""
+
+    items: Sequence[str]
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class Code:
+    """Text to be typed or compared letter by letter."""
+
+    text: str
+
+
+Block = Para | Facts | Table | Figure | Notice | Listing | Code
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and what stands under it. level 1 or 2; new_page: starts a page in print."""
+
+    title: str
+    blocks: Sequence[Block]
+    level: int = 1
+    new_page: bool = False
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """A file carried inside the PDF."""
+
+    name: str
+    data: bytes
+    media_type: str
+    description: str
+
+
+@dataclass(frozen=True)
+class Document:
+    """A whole document. date: ISO 8601, the day the document speaks of; the same inputs give the same bytes."""
+
+    title: str
+    subtitle: str
+    kicker: str
+    date: str
+    sections: Sequence[Section]
+    footer: str = ""
+    language: str = "en"
+    paper: str = "a4"
+    contents: str = ""
+    page_of: str = "page {page} of {pages}"
+    attachments: Sequence[Attachment] = field(default=())

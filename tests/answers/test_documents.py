@@ -1,0 +1,79 @@
+"""Documents: hostile texts are shown as texts, both forms carry the same words, the same input gives the same bytes."""
+
+import shutil
+import subprocess
+
+import pytest
+
+from archive.answers.documents import (
+    Attachment,
+    Code,
+    Document,
+    Facts,
+    Listing,
+    Notice,
+    Para,
+    Section,
+    Table,
+    html,
+    pdf,
+)
+
+HOSTILE = "<script>alert(1)</script> #pagebreak() $x$ \\ @a `b` \u202eevil *bold* =1+1"
+
+
+def document(text=HOSTILE):
+    return Document(
+        f"Title {text}",
+        f"Sub {text}",
+        "kicker",
+        "2026-11-25",
+        [
+            Section(
+                f"Head {text}",
+                [
+                    Para(f"Para {text}"),
+                    Facts([("name", text)], columns=2),
+                    Notice("Mind", [text]),
+                    Table(["a", "b"], [["1", text]], align="rl", code=frozenset({1})),
+                    Listing([text], numbered=True),
+                    Code(text),
+                ],
+            )
+        ],
+        footer="foot",
+        attachments=[Attachment("record.xml", b"<a/>", "application/xml", "the record")],
+    )
+
+
+def test_html_shows_hostile_text_as_text_and_asks_nothing_of_the_net():
+    page = html(document())
+    assert "<script" not in page.lower()
+    assert page.count("&lt;script&gt;") == 10  # the title stands twice
+    assert "default-src 'none'" in page and "http://" not in page and "https://" not in page
+
+
+def test_the_pdf_is_the_same_every_time_and_carries_its_attachment(tmp_path):
+    made = pdf(document())
+    assert made == pdf(document())
+    assert made.startswith(b"%PDF-1.7") and b"pdfaid" in made
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    (tmp_path / "d.pdf").write_bytes(made)
+    text = subprocess.run(["pdftotext", tmp_path / "d.pdf", "-"], capture_output=True, text=True, check=True).stdout
+    assert "<script>alert(1)</script> #pagebreak() $x$" in text.replace("\n", " ")
+    listed = subprocess.run(["pdfdetach", "-list", tmp_path / "d.pdf"], capture_output=True, text=True, check=True)
+    assert "record.xml" in listed.stdout
+    fonts = subprocess.run(["pdffonts", tmp_path / "d.pdf"], capture_output=True, text=True, check=True).stdout
+    assert all(line.split()[-5] == "yes" for line in fonts.splitlines()[2:])  # every font is inside
+
+
+def test_a_long_digest_breaks_on_paper_but_is_copied_whole(tmp_path):
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    digest = "0123456789abcdef" * 8
+    (tmp_path / "d.pdf").write_bytes(pdf(document(digest)))
+    text = subprocess.run(
+        ["pdftotext", "-raw", tmp_path / "d.pdf", "-"], capture_output=True, text=True, check=True
+    ).stdout
+    assert digest in text.replace("\n", "") and "\u200b" not in text

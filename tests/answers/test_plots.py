@@ -1,0 +1,81 @@
+"""The plotter: thinning keeps extremes, gaps stay gaps, the same input gives the same bytes, texts are escaped."""
+
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from archive.answers.plots import Curve, Mark, Panel, plot, thin
+
+
+@given(st.lists(st.floats(-100, 100), min_size=1, max_size=3000), st.integers(1, 200))
+def test_thinning_keeps_the_extremes_and_the_ends(values, columns):
+    y = np.array(values)
+    x = np.arange(len(y), dtype=float)
+    kept_x, kept_y = thin(x, y, columns)
+    assert kept_y.min() == y.min() and kept_y.max() == y.max()
+    assert kept_x[0] == x[0] and kept_x[-1] == x[-1]
+    assert len(kept_x) <= max(4 * columns + 4, len(y) if len(y) <= 4 * columns else 0)
+
+
+def test_a_gap_stays_a_gap_when_a_curve_is_thinned():
+    y = np.ones(1000)
+    y[400:500] = np.nan
+    assert np.isnan(thin(np.arange(1000.0), y, 20)[1]).any()
+
+
+def panels():
+    f = np.linspace(1, 500, 700)
+    limit = 65 - 20 * np.log10(f)
+    return [
+        Panel(
+            "local end",
+            (Curve("1-2/3-6", f, limit + 5), Curve("<b>", f, limit + 8)),
+            Curve("limit", f, limit),
+            "min",
+            Mark(100, 25.0, "worst\nhere"),
+        )
+    ]
+
+
+def test_the_picture_is_well_formed_and_the_same_every_time():
+    first = plot(panels(), title="NEXT <&>", x_label="MHz", y_label="dB")
+    assert first == plot(panels(), title="NEXT <&>", x_label="MHz", y_label="dB")
+    root = ElementTree.fromstring(first)
+    assert root.find("{http://www.w3.org/2000/svg}title").text == "NEXT <&>"
+    assert "<b>" not in first
+
+
+def test_every_curve_has_a_dash_or_a_colour_of_its_own():
+    f = np.linspace(1, 100, 50)
+    many = Panel("x", tuple(Curve(str(k), f, f + k) for k in range(12)), None)
+    drawn = re.findall(
+        r'stroke="(#\w+)" stroke-width="1.0"[^/]*?(?:stroke-dasharray="([^"]*)")?/>',
+        plot([many], title="t", x_label="x", y_label="y"),
+    )
+    assert len(drawn) == 12 and len(set(drawn)) == 12
+    assert len({dash for _, dash in drawn}) == 12  # told apart without colour
+
+
+def test_a_curve_is_drawn_where_it_is():
+    f = np.array([1.0, 10.0, 100.0])
+    svg = plot(
+        [Panel("p", (Curve("a", f, np.array([0.0, 5.0, 10.0])),))],
+        title="t",
+        x_label="x",
+        y_label="y",
+        width=500,
+        height=300,
+    )
+    path = re.search(r'd="M([\d.]+) ([\d.]+)l([\d.]+)[ ]?(-?[\d.]+)l([\d.]+)[ ]?(-?[\d.]+)"', svg)
+    x0, _y0, dx1, dy1, dx2, dy2 = map(float, path.groups())
+    assert (x0, x0 + dx1 + dx2) == (42, 492)
+    assert dx1 == pytest.approx(dx2, abs=0.11) and dy1 == pytest.approx(dy2, abs=0.11) and dy1 < 0
+
+
+def test_nothing_to_draw_is_said():
+    with pytest.raises(ValueError, match="no point"):
+        plot([Panel("p", (Curve("a", np.array([1.0]), np.array([np.nan])),))], title="", x_label="", y_label="")
