@@ -1,0 +1,165 @@
+"""The curves of a batch as numpy arrays: by parameter, end and pairing, in blocks that share an axis."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.tables import Batch
+
+BLOCK = 1 << 17
+"""Points in one block: small enough to stay in the processor's cache between two passes."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """Curves on one axis. at: rows of the sweeps table; rows: rows of the records table; mhz: (m,); values: (n, m) in
+    the unit of the parameter, NaN where a point is missing. Do not write into values: it may be the batch itself."""
+
+    at: Any
+    rows: Any
+    mhz: Any
+    values: Any
+
+
+@dataclass(frozen=True)
+class Stats:
+    """Per curve, over the rows of the sweeps table: points, missing points, smallest and largest value (NaN where
+    there is none), whether all values are finite or missing."""
+
+    points: Any
+    missing: Any
+    low: Any
+    high: Any
+    finite: Any
+
+
+class Curves:
+    """All curves over frequency of a batch.
+
+    rows: row of the records table per curve (-1: none). first_mhz, last_mhz: ends of the axis, NaN where the axis is
+    not there or not over frequency. points: number of values.
+    """
+
+    def __init__(self, batch: Batch, rows: Any, size: int) -> None:
+        self.rows, self.size = rows, size
+        table = batch["sweeps"]
+        self._words = {name: _encode(table.column(name)) for name in ("parameter", "end", "pairing", "origin")}
+        self.count = table.num_rows
+        values = table.column("values").combine_chunks()
+        self._lists = values
+        self.starts = values.offsets.to_numpy()[:-1].astype(np.int64) if self.count else np.zeros(0, np.int64)
+        self.points = pc.list_value_length(values).to_numpy(zero_copy_only=False).astype(np.int64)
+        self._axes(batch, table)
+        self.present = np.zeros(size, dtype=bool)
+        self.present[rows[(rows >= 0) & ~np.isnan(self.first_mhz)]] = True
+
+    def _axes(self, batch: Batch, table: Any) -> None:
+        axes = batch["axes"]
+        named = pc.index_in(table.column("axis_id"), value_set=axes.column("axis_id").combine_chunks())
+        self.axis = pc.fill_null(named, -1).to_numpy().astype(np.int64)
+        lists = axes.column("frequencies_mhz").combine_chunks()
+        self.axes_mhz = [np.asarray(x.values) if x.is_valid else np.zeros(0) for x in lists]
+        lengths = np.array([len(x) for x in self.axes_mhz] + [0])
+        first = np.array([x[0] if len(x) else np.nan for x in self.axes_mhz] + [np.nan])
+        last = np.array([x[-1] if len(x) else np.nan for x in self.axes_mhz] + [np.nan])
+        self.axis_points, self.first_mhz, self.last_mhz = lengths[self.axis], first[self.axis], last[self.axis]
+
+    @cached_property
+    def flat(self) -> Any:
+        """All values one after another, float64, NaN where missing; starts says where a curve begins."""
+        return self._lists.values.to_numpy(zero_copy_only=False)
+
+    def word(self, column: str, at: Any) -> Any:
+        """Words of parameter, end, pairing or origin for rows of the sweeps table, "" where null."""
+        codes, names = self._words[column]
+        return names[codes[at]]
+
+    def mask(self, column: str, *wanted: str) -> Any:
+        """True for curves whose parameter, end, pairing or origin is one of the words."""
+        codes, names = self._words[column]
+        return np.isin(codes, np.flatnonzero(np.isin(names, wanted)))
+
+    @cached_property
+    def is_measured(self) -> Any:
+        """True for measured curves of a record of this batch that fit their axis."""
+        return self.mask("origin", "measured") & self.fits
+
+    @cached_property
+    def fits(self) -> Any:
+        """True for curves of a record of this batch with one value per frequency."""
+        return (self.rows >= 0) & (self.points == self.axis_points) & (self.points > 0)
+
+    def of(self, *parameters: str, end: str | None = None, origin: str = "measured") -> Any:
+        """Rows of the sweeps table of usable curves of some parameters."""
+        wanted = self.mask("parameter", *parameters) & self.mask("origin", origin) & self.fits
+        if end is not None:
+            wanted &= self.mask("end", end)
+        return np.flatnonzero(wanted)
+
+    def blocks(self, at: Any, most: int = BLOCK) -> Iterator[Block]:
+        """The named curves in blocks that share an axis, each of at most `most` points (or one curve)."""
+        for axis in np.unique(self.axis[at]) if len(at) else ():
+            if axis < 0:
+                continue
+            mhz = self.axes_mhz[axis]
+            same = at[(self.axis[at] == axis) & (self.points[at] == len(mhz))]
+            height = max(1, most // max(1, len(mhz)))
+            for start in range(0, len(same), height):
+                part = same[start : start + height]
+                yield Block(part, self.rows[part], mhz, self.matrix(part, len(mhz)))
+
+    def matrix(self, at: Any, points: int) -> Any:
+        """Values of curves of equal length, (n, points). A view where the curves stand one after another."""
+        starts = self.starts[at]
+        if len(starts) and (np.diff(starts) == points).all():
+            return self.flat[starts[0] : starts[0] + len(starts) * points].reshape(len(starts), points)
+        return np.stack([self.flat[s : s + points] for s in starts]) if len(starts) else np.zeros((0, points))
+
+    @cached_property
+    def stats(self) -> Stats:
+        """Smallest, largest and missing values of all curves, in one pass."""
+        low, high = np.full(self.count, np.nan), np.full(self.count, np.nan)
+        missing, finite = np.zeros(self.count, dtype=np.int64), np.ones(self.count, dtype=bool)
+        everything = np.flatnonzero(self.points > 0)
+        for at, values in self._by_length(everything):
+            lows, highs = values.min(axis=1), values.max(axis=1)
+            holes = np.isnan(lows)
+            if holes.any():
+                part = values[holes]
+                gone = np.isnan(part)
+                missing[at[holes]] = gone.sum(axis=1)
+                lows[holes] = np.fmin.reduce(part, axis=1)
+                highs[holes] = np.fmax.reduce(part, axis=1)
+            finite[at] = ~(np.isinf(lows) | np.isinf(highs))
+            low[at], high[at] = lows, highs
+        return Stats(self.points, missing, low, high, finite)
+
+    def _by_length(self, at: Any) -> Iterator[tuple[Any, Any]]:
+        lengths = self.points[at]
+        for points in np.unique(lengths):
+            same = at[lengths == points]
+            height = max(1, BLOCK // int(points))
+            for start in range(0, len(same), height):
+                part = same[start : start + height]
+                yield part, self.matrix(part, int(points))
+
+    def places(self, at: Iterable[int]) -> list[str]:
+        """Curves by name, for findings: next local 1-2/3-6."""
+        at = np.asarray(at, dtype=np.int64)
+        parts = [self.word(c, at) for c in ("parameter", "end", "pairing")]
+        return [" ".join(p for p in three if p) for three in zip(*parts, strict=True)]
+
+
+def _encode(column: Any) -> tuple[Any, Any]:
+    """A text column as codes and the object array of its words; null is ""."""
+    encoded = pc.fill_null(column, "").combine_chunks().dictionary_encode()
+    if isinstance(encoded, pa.ChunkedArray):
+        encoded = encoded.combine_chunks()
+    return encoded.indices.to_numpy(zero_copy_only=False), encoded.dictionary.to_numpy(zero_copy_only=False).astype(object)

@@ -1,0 +1,84 @@
+"""The scalars of a batch as matrices: one row per record, one column per pair."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow.compute as pc
+
+from archive.tables import Batch
+from archive.vocabulary import PAIRS
+
+CONDUCTORS = tuple(str(n) for n in range(1, 9))
+
+
+@dataclass(frozen=True)
+class Matrix:
+    """Values and steps (size, columns), NaN where there is none; columns: names of the subjects."""
+
+    values: Any
+    steps: Any
+    columns: tuple[str, ...]
+
+    @property
+    def present(self) -> Any:
+        """True for records that have at least one value."""
+        return ~np.isnan(self.values).all(axis=1)
+
+
+class Readings:
+    """All measured scalars of a batch. A censored value (more than, less than) is no value here."""
+
+    def __init__(self, batch: Batch, rows: Any, size: int) -> None:
+        table = batch["readings"]
+        self.rows, self.size = rows, size
+        self._quantity = _words(table, "quantity")
+        self._subject = _words(table, "subject")
+        values = table.column("value").to_numpy(zero_copy_only=False)
+        self.value = np.where(pc.is_valid(table.column("censored")).to_numpy(), np.nan, values)
+        self.step = table.column("step").to_numpy(zero_copy_only=False)
+        self._mine = (_words(table, "origin") == "measured") & (rows >= 0)
+        self._derived = (_words(table, "origin") == "derived") & (rows >= 0)
+        self._made: dict[tuple[str, tuple[str, ...]], Matrix] = {}
+
+    def matrix(self, quantity: str, subjects: tuple[str, ...]) -> Matrix:
+        """Measured (else derived) values of a quantity by subject. The first value counts where one stands twice."""
+        key = (quantity, subjects)
+        if key in self._made:
+            return self._made[key]
+        out = np.full((2, self.size, len(subjects)), np.nan)
+        mine = self._quantity == quantity
+        for column, subject in enumerate(subjects):
+            wanted = mine & (self._subject == subject)
+            for origin in (self._derived, self._mine):
+                at = np.flatnonzero(wanted & origin & ~np.isnan(self.value))[::-1]
+                out[0, self.rows[at], column] = self.value[at]
+                out[1, self.rows[at], column] = self.step[at]
+        self._made[key] = Matrix(out[0], out[1], subjects)
+        return self._made[key]
+
+    def pairs(self, quantity: str) -> Matrix:
+        """Values by pair 1-2, 3-6, 4-5, 7-8."""
+        return self.matrix(quantity, PAIRS)
+
+    def whole(self, quantity: str) -> Any:
+        """Value of the whole link (no subject), (size,)."""
+        return self.matrix(quantity, ("",)).values[:, 0]
+
+    def conductors(self, quantity: str) -> Matrix:
+        """Values by conductor 1 to 8."""
+        return self.matrix(quantity, CONDUCTORS)
+
+    @property
+    def length(self) -> Any:
+        """Length of each link in m: that of the whole link, else that of its shortest pair; NaN where there is none."""
+        whole = self.whole("length")
+        by_pair = self.pairs("length").values
+        shortest = np.fmin.reduce(by_pair, axis=1)
+        return np.where(np.isnan(whole), shortest, whole)
+
+
+def _words(table: Any, column: str) -> Any:
+    return pc.fill_null(table.column(column), "").to_numpy(zero_copy_only=False).astype(object)
