@@ -1,1 +1,1 @@
-"""The link simulator and the invented job that shows the whole flow."""
+"""The link simulator and the demo job: invented data that behaves like the real thing."""
