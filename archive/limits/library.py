@@ -1,0 +1,62 @@
+"""All limits by id."""
+
+from __future__ import annotations
+
+import difflib
+from functools import cache
+from pathlib import Path
+
+from archive import schemas
+from archive.errors import Trouble
+from archive.limits import declared
+from archive.limits.build import build
+from archive.limits.limit import Limit
+
+
+def version() -> str:
+    """Version of the limit library; verdicts carry it."""
+    return str(schemas.load(f"{declared.FOLDER}/library.toml")["version"])
+
+
+@cache
+def ids() -> tuple[str, ...]:
+    """Every limit id of the library, edition by edition."""
+    return tuple(declared.limit_ids())
+
+
+def get(limit_id: str) -> Limit:
+    """A limit by its id.
+
+    Errors: Trouble for an id that the library does not have, or that names several limits (both are told).
+    """
+    return _get(limit_id)
+
+
+@cache
+def _get(limit_id: str) -> Limit:
+    found = declared.declaration(limit_id)
+    if found is None:
+        raise unknown(limit_id)
+    edition, table = found
+    table = {"old_names": edition.head.get("old_names", {}), **table}
+    return build(limit_id, str(edition.head["title"]), table, where=f"limit {limit_id}", files=edition.files)
+
+
+def candidates(limit_id: str) -> tuple[str, ...]:
+    """Limits that a shortened id may mean: a bare permanent-link of ISO/IEC is the one with 2 or with 3 connections."""
+    return tuple(known for known in ids() if known.startswith((f"{limit_id}-", f"{limit_id}/")))
+
+
+def unknown(limit_id: str) -> Trouble:
+    """What to tell about an id that names no single limit."""
+    several = candidates(limit_id)
+    if several:
+        return Trouble("this names several limits", found=f"'{limit_id}'", expected=f"one of {', '.join(several)}")
+    near = difflib.get_close_matches(limit_id, ids(), n=3, cutoff=0.6)
+    expected = f"perhaps {', '.join(near)}" if near else ""
+    return Trouble("no such limit", found=f"'{limit_id}'", expected=expected, remedy="See `muniment limits list`.")
+
+
+def folder() -> Path:
+    """Where the declarations are."""
+    return schemas.root() / declared.FOLDER

@@ -1,0 +1,93 @@
+"""A limit: its lines, its single numbers, where they come from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from archive.limits.line import Line, worst
+
+
+@dataclass(frozen=True)
+class Scalar:
+    """A limit that is one number.
+
+    value, unit, sense: as for lines. at_mhz: frequency at which it holds, where it has one.
+    tolerance_percent: what a reading may exceed it by, for the tolerance of the velocity that was set (length).
+    greater_of: (quantity, value): the limit is met too where that other quantity is at or below that value
+    ("3 % or 200 milliohm, whichever is greater"). per: what it holds for: pair, combination, link, or pairset
+    (two pairs that feed power together: the loop of a set is a quarter of the sum of the loops of its two pairs).
+    """
+
+    parameter: str
+    value: float
+    unit: str
+    sense: str
+    confidence: str
+    sources: tuple[str, ...]
+    role: str = "required"
+    at_mhz: float | None = None
+    tolerance_percent: float = 0.0
+    greater_of: tuple[str, float] | None = None
+    per: str = "pair"
+    clause: str = ""
+    note: str = ""
+    confirmed: str = ""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit with its edition.
+
+    lines: by parameter, functions of frequency. scalars: by parameter, single numbers (the propagation delay may
+    have both). names: parameter asked for -> parameter that holds it (ACR-F -> ELFEXT in an old edition).
+    open: parameters that the standard has and this library does not, with the reason. established: False where
+    nothing is known; then lines and scalars are empty and a verdict is "not graded: limit not established".
+    own: a limit of the user's, not of a standard. same_as: the limit that it equals by declaration (EN and ISO).
+    pairs: the pairs it needs; empty for all four. confirmations: who confirmed or replaced what, when and from what.
+    files: every file that its numbers rest on.
+    """
+
+    id: str
+    edition: str
+    title: str
+    document: str
+    designation: str
+    configuration: str
+    connections: int | None
+    lines: dict[str, Line]
+    scalars: dict[str, Scalar]
+    established: bool = True
+    own: bool = False
+    same_as: str = ""
+    clause: str = ""
+    note: str = ""
+    names: dict[str, str] = field(default_factory=dict)
+    open: dict[str, str] = field(default_factory=dict)
+    pairs: tuple[str, ...] = ()
+    confirmations: tuple[str, ...] = ()
+    files: tuple[Path, ...] = ()
+
+    def line(self, parameter: str) -> Line | None:
+        """The line of a parameter, also by the name that it has in another edition; None where there is none."""
+        return self.lines.get(self.names.get(parameter, parameter))
+
+    @property
+    def range_mhz(self) -> tuple[float, float] | None:
+        """Lowest and highest frequency over the lines that a pass needs; None where there are none."""
+        needed = [line.range_mhz for line in self.lines.values() if line.role == "required"]
+        return (min(r[0] for r in needed), max(r[1] for r in needed)) if needed else None
+
+    @property
+    def confidence(self) -> str:
+        """The worst letter over everything that a pass needs; empty where nothing is established."""
+        letters = [
+            part.confidence for part in (*self.lines.values(), *self.scalars.values()) if part.role == "required"
+        ]
+        return worst(letters) if letters else ""
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Source ids of all its parts, each once."""
+        parts = [*self.lines.values(), *self.scalars.values()]
+        return tuple(dict.fromkeys(source for part in parts for source in part.sources))

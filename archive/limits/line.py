@@ -1,0 +1,169 @@
+"""One limit line: pieces over frequency, with cap and floor, and how sure each part of it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from archive.limits.formula import Array, Function
+
+LETTERS = "ABC"
+"""A: read in a source for this edition. B: supported by one. C: from memory."""
+
+
+def worst(letters: Any) -> str:
+    """The least sure of some letters. Errors: ValueError where there is none."""
+    return max(letters)
+
+
+def _worse(a: npt.NDArray[np.str_], b: npt.NDArray[np.str_] | str) -> npt.NDArray[np.str_]:
+    return np.where(a > b, a, b)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A part of a line from one frequency to another, MHz. It holds at its lower end, and at its upper end only
+    where `closed` (the last piece): at a breakpoint the upper piece rules.
+
+    tabulated: frequencies at which the letter holds; between them it is `between`.
+    parts: other lines of the limit that the formula uses; their letters count too.
+    """
+
+    low: float
+    high: float
+    closed: bool
+    formula: str
+    expanded: str
+    value: Function
+    confidence: str
+    sources: tuple[str, ...]
+    note: str = ""
+    tabulated: tuple[float, ...] = ()
+    between: str = ""
+    parts: tuple[Line, ...] = ()
+
+    def covers(self, f: Array) -> npt.NDArray[np.bool_]:
+        """Which frequencies it rules."""
+        return (f >= self.low) & ((f <= self.high) if self.closed else (f < self.high))
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A cap (calculated values above revert to it) or a floor (values below revert to it)."""
+
+    value: float
+    confidence: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """Points that are for information only and never decide.
+
+    word: il_below (measured insertion loss of the pair, or of both pairs of a combination, is below the value),
+    fext_above, ps_fext_above (measured FEXT or PS FEXT is above the value, dB).
+    """
+
+    word: str
+    value: float
+    confidence: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A limit as a function of frequency.
+
+    parameter, unit, sense: as in the vocabulary. role: "required" (a pass needs it), "where measured", or
+    "information" (shown, never decides). variants: offsets in dB for environments that a limit tells apart.
+    confirmed: who confirmed it and when, where somebody did.
+    """
+
+    parameter: str
+    unit: str
+    sense: str
+    pieces: tuple[Piece, ...]
+    cap: Bound | None = None
+    floor: Bound | None = None
+    rules: tuple[Rule, ...] = ()
+    role: str = "required"
+    clause: str = ""
+    note: str = ""
+    variants: dict[str, float] = field(default_factory=dict)
+    confirmed: str = ""
+
+    @property
+    def range_mhz(self) -> tuple[float, float]:
+        """Lowest and highest frequency for which it speaks, MHz."""
+        return self.pieces[0].low, self.pieces[-1].high
+
+    @property
+    def informational(self) -> dict[str, float]:
+        """Rules by which points are for information only: {"il_below": 3.0} and the like (see Rule)."""
+        return {rule.word: rule.value for rule in self.rules}
+
+    def at(self, f_mhz: npt.ArrayLike) -> Array:
+        """Limit at some frequencies.
+
+        f_mhz: any shape, MHz. Returns the same shape in the unit of the parameter, unrounded; NaN outside the range.
+        """
+        values, _ = self._raw(f_mhz)
+        if self.cap:
+            values = np.minimum(values, self.cap.value)
+        if self.floor:
+            values = np.maximum(values, self.floor.value)
+        return values
+
+    def _raw(self, f_mhz: npt.ArrayLike) -> tuple[Array, Array]:
+        """Values before cap and floor, and the frequencies as an array."""
+        f = np.asarray(f_mhz, dtype=np.float64)
+        values = np.full(f.shape, np.nan)
+        for piece in self.pieces:
+            inside = piece.covers(f)
+            if inside.any():
+                values[inside] = piece.value(f[inside])
+        return values, f
+
+    def confidence_at(self, f_mhz: npt.ArrayLike) -> npt.NDArray[np.str_]:
+        """Letter at some frequencies: the worst of the piece, of the lines it is made of, and of the cap or floor
+        that rules there; empty outside the range. f_mhz: any shape, MHz."""
+        values, f = self._raw(f_mhz)
+        letters = np.full(f.shape, "", dtype="<U1")
+        for piece in self.pieces:
+            inside = piece.covers(f)
+            here = np.full(int(inside.sum()), piece.confidence, dtype="<U1")
+            if piece.between:
+                here[~np.isin(f[inside], piece.tabulated)] = piece.between
+            for part in piece.parts:
+                here = _worse(here, part.confidence_at(f[inside]))
+            letters[inside] = here
+        with np.errstate(invalid="ignore"):
+            if self.cap:
+                ruled = values > self.cap.value
+                letters[ruled] = _worse(letters[ruled], self.cap.confidence)
+            if self.floor:
+                ruled = values < self.floor.value
+                letters[ruled] = _worse(letters[ruled], self.floor.confidence)
+        return letters
+
+    @cached_property
+    def confidence(self) -> str:
+        """The worst letter anywhere in the range."""
+        return worst(self.confidence_at(self.grid()).tolist())
+
+    def grid(self, points: int = 400) -> Array:
+        """Frequencies that show the whole line: even on a logarithmic axis, with every end of a piece, MHz."""
+        low, high = self.range_mhz
+        edges = [edge for piece in self.pieces for edge in (piece.low, piece.high)]
+        spread = np.geomspace(low, high, points) if high > low else np.array([low])
+        return np.unique(np.clip(np.concatenate([spread, edges]), low, high))
+
+    @cached_property
+    def sources(self) -> tuple[str, ...]:
+        """Source ids of all its parts, each once (schemas/sources.toml)."""
+        parts = [*self.pieces, *(b for b in (self.cap, self.floor) if b), *self.rules]
+        return tuple(dict.fromkeys(source for part in parts for source in part.sources))
