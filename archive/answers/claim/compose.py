@@ -43,9 +43,7 @@ def compose(
                     words("Worst cases, recomputed and reported"),
                     [
                         Para(
-                            words(
-                                "A margin is positive where the limit is met. The difference is recomputed minus reported."
-                            ),
+                            words("Positive margins meet the limit; the difference is recomputed minus reported."),
                             role="small",
                         )
                     ],

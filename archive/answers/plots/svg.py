@@ -124,7 +124,12 @@ class _Frame:
         if self.x0 == self.x1:
             self.x0, self.x1 = self.x0 * 0.9 - (0 if log_x else 1), self.x1 * 1.1 + (0 if log_x else 1)
         self.log = log_x and self.x0 > 0
-        self.y_ticks = _ticks(float(y.min()), float(y.max()), 5)
+        # Far above a minimum limit lie only the sharp peaks of crosstalk and return loss; a scale that showed them whole
+        # would press the part that decides flat. Such peaks are cut off at the frame.
+        safe = all(p.sense == "min" for p in panels) and any(p.limit is not None for p in panels)
+        limits = [np.nanmax(p.limit.y) for p in panels if p.limit is not None]
+        high = min(float(y.max()), max(float(np.percentile(y, 98)), *limits)) if safe else float(y.max())
+        self.y_ticks = _ticks(float(y.min()), high, 5)
         self.y0, self.y1 = self.y_ticks[0], self.y_ticks[-1]
         self.x_ticks = _log_ticks(self.x0, self.x1) if self.log else _inside(_ticks(self.x0, self.x1, 5), self)
 
@@ -136,7 +141,7 @@ class _Frame:
 
     def y(self, values: Array) -> Array:
         """Position down, in dots."""
-        return np.asarray(self.top + (self.y1 - values) / (self.y1 - self.y0) * self.tall)
+        return np.asarray(self.top + (self.y1 - np.minimum(values, self.y1)) / (self.y1 - self.y0) * self.tall)
 
 
 def _panel(frame: _Frame, k: int, panel: Panel) -> list[str]:
