@@ -1,0 +1,212 @@
+"""Folders and zips: every file in them, and nothing that could do harm.
+
+A zip is refused as a whole where a path climbs out or is absolute, where an entry is a link or is encrypted, or
+where it unpacks to more than MOST_BYTES, to more than MOST_RATIO times its size, or to more than MOST_FILES
+files. What a zip declares is not believed: the bytes that come out are counted. One zip inside another is opened.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from archive.errors import Trouble
+from archive.formats.recognition import Entry
+
+MOST_BYTES = 64 * 1024**3
+"""Bytes that one zip may unpack to."""
+
+MOST_RATIO = 250
+"""Times its own size that an entry above RATIO_FROM may unpack to. Deflate cannot pass 1032; text of curves stays
+below 20, a column of equal cells below 200 (measured)."""
+
+RATIO_FROM = 50 * 1024**2
+
+MOST_FILES = 1_000_000
+
+MOST_DEPTH = 2
+"""A zip, and zips inside it."""
+
+_ZIP = b"PK\x03\x04"
+_EMPTY_ZIP = b"PK\x05\x06"
+_BLOCK = 1 << 20
+
+
+def is_zip(head: bytes) -> bool:
+    """True where the head of a file is that of a zip (workbooks are zips too)."""
+    return head.startswith((_ZIP, _EMPTY_ZIP))
+
+
+def is_workbook(path: Path) -> bool:
+    """True for a zip that is a workbook or a document of an office program: read as one file."""
+    try:
+        with zipfile.ZipFile(path) as packed:
+            names = set(packed.namelist())
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise
+        raise Trouble(
+            "cannot be unpacked", where=name, found=str(error.strerror), remedy="unpack it yourself"
+        ) from None
+    except (zipfile.BadZipFile, OSError):
+        return False
+    return "[Content_Types].xml" in names or "mimetype" in names
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Something inside a folder or zip that is not looked into, with the reason."""
+
+    path: Path
+    name: str
+    trouble: Trouble
+
+
+def entries(path: Path, temporary: Path) -> Iterator[Entry | Refused]:
+    """The files of a file, folder or zip, in the order of their paths. Zips are unpacked into `temporary`.
+
+    Errors: Trouble for a path that is not there, or a zip (handed in itself) that is refused.
+    """
+    if not path.exists():
+        raise Trouble("there is no such file or folder", where=str(path), remedy="check the path")
+    if path.is_dir():
+        yield from _folder(path, temporary, "", 0)
+    elif path.is_file():
+        yield from _file(Entry(path, path.name), temporary, 0)
+    else:
+        raise Trouble("is neither a file nor a folder", where=str(path))
+
+
+def _file(entry: Entry, temporary: Path, depth: int) -> Iterator[Entry | Refused]:
+    if depth < MOST_DEPTH and is_zip(entry.head) and not is_workbook(entry.path):
+        yield from _folder(unpack(entry.path, temporary, entry.name), temporary, f"{entry.name}/", depth + 1)
+    else:
+        yield entry
+
+
+def _folder(path: Path, temporary: Path, before: str, depth: int) -> Iterator[Entry | Refused]:
+    """Every file below a folder. A link is not followed, nor anything but files."""
+    for folder, folders, files in os.walk(path):
+        folders.sort()
+        for name in sorted([*files, *(f for f in folders if (Path(folder) / f).is_symlink())]):
+            at = Path(folder) / name
+            entry = Entry(at, before + at.relative_to(path).as_posix())
+            if at.is_symlink():
+                yield Refused(at, entry.name, _link(at, entry.name))
+            elif not at.is_file():
+                yield Refused(at, entry.name, Trouble("is neither a file nor a folder", where=entry.name))
+            else:
+                try:
+                    yield from _file(entry, temporary, depth)
+                except Trouble as trouble:
+                    yield Refused(at, entry.name, trouble)
+
+
+def _link(path: Path, name: str) -> Trouble:
+    return Trouble(
+        "is a link, and links are not followed",
+        where=name,
+        found=f"a link to {path.readlink()}",
+        expected="a file",
+        remedy="hand in the file or folder that it points to",
+    )
+
+
+def unpack(path: Path, temporary: Path, name: str) -> Path:
+    """Unpacks a zip into a folder of its own below `temporary`.
+
+    Errors: Trouble where the zip is damaged or refused; nothing is left of it then.
+    """
+    target = temporary / f"zip{len(list(temporary.iterdir()))}"
+    target.mkdir()
+    try:
+        with zipfile.ZipFile(path) as packed:
+            inside = packed.infolist()
+            _refuse(inside, name, path.stat().st_size)
+            total = 0
+            for info in inside:
+                if not info.is_dir():
+                    total += _extract(packed, info, target, name, total)
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise
+        raise Trouble(
+            "cannot be unpacked", where=name, found=str(error.strerror), remedy="unpack it yourself"
+        ) from None
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, UnicodeDecodeError) as error:
+        raise Trouble(
+            "is damaged or not a zip", where=name, found=str(error), remedy="copy or export the zip again"
+        ) from None
+    return target
+
+
+def _refuse(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
+    """Everything that can be seen without unpacking."""
+    if len(inside) > MOST_FILES:
+        raise Trouble(f"holds {len(inside)} files; at most {MOST_FILES} are read", where=name)
+    seen: set[str] = set()
+    declared = 0
+    for info in inside:
+        _refuse_path(info, name)
+        folded = info.filename.casefold()
+        if folded in seen:
+            raise Trouble("two entries have the same path", where=f"{name}: {info.filename}", remedy="zip it again")
+        seen.add(folded)
+        declared += info.file_size
+        if info.flag_bits & 0x1:
+            raise Trouble(
+                "is encrypted",
+                where=f"{name}: {info.filename}",
+                remedy="unpack it with its password and hand in the files",
+            )
+        if info.file_size > RATIO_FROM and info.file_size > MOST_RATIO * max(info.compress_size, 1):
+            raise _bomb(f"{name}: {info.filename}", info.file_size, size)
+    if declared > MOST_BYTES:
+        raise _bomb(name, declared, size)
+
+
+def _refuse_path(info: zipfile.ZipInfo, name: str) -> None:
+    path = info.orig_filename.replace("\\", "/")
+    parts = PurePosixPath(path).parts
+    mode = info.external_attr >> 16
+    if path.startswith("/") or ".." in parts or ":" in path.split("/")[0] or "\0" in path or not parts:
+        raise Trouble(
+            "a path leaves the zip",
+            where=name,
+            found=repr(info.orig_filename[:120]),
+            expected="paths inside the zip",
+            remedy="do not open this zip; ask who sent it",
+        )
+    if stat.S_ISLNK(mode):
+        raise Trouble("an entry is a link", where=f"{name}: {info.filename}", remedy="zip the file it points to")
+
+
+def _extract(packed: zipfile.ZipFile, info: zipfile.ZipInfo, target: Path, name: str, before: int) -> int:
+    """Unpacks one entry, counting. Bytes written."""
+    out = target.joinpath(*PurePosixPath(info.filename.replace("\\", "/")).parts)
+    out.parent.mkdir(parents=True, exist_ok=True)
+    written = 0
+    with packed.open(info) as source, out.open("xb") as sink:
+        while block := source.read(_BLOCK):
+            written += len(block)
+            most = max(RATIO_FROM, MOST_RATIO * info.compress_size)
+            if written > info.file_size or written > most or before + written > MOST_BYTES:
+                raise _bomb(f"{name}: {info.filename}", before + written, packed.start_dir)
+            sink.write(block)
+    return written
+
+
+def _bomb(where: str, bytes_out: int, bytes_in: int) -> Trouble:
+    return Trouble(
+        "unpacks to far more than it holds; it is refused",
+        where=where,
+        found=f"{bytes_out:,} bytes out of a zip of {bytes_in:,}",
+        expected=f"at most {MOST_BYTES:,} bytes, {MOST_RATIO} times the packed size of each file",
+        remedy="unpack it yourself, look at it, and hand in the files",
+    )

@@ -1,0 +1,125 @@
+"""Gathers elements until they are a batch."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from archive.formats.open_xml.points import Points, count, even
+from archive.formats.open_xml.rows import Fault, Row, row, table, unfinite
+from archive.formats.open_xml.shelf import Shelf, axis_fault
+from archive.tables import Batch, tables
+
+_INSIDE = {t.row: t.name for t in tables().values() if t.level == "record" and t.name != "records"}
+
+
+class Gather:
+    """Rows by table, and the curves apart as numbers."""
+
+    def __init__(self) -> None:
+        self._shelf = Shelf()
+        self._axes: dict[str, int] = {}
+        self._bad_axes: dict[str, str] = {}
+        self._seen: set[str] = set()
+        self._sources: set[str] = set()
+        self._clear()
+
+    def _clear(self) -> None:
+        self._rows: dict[str, list[Row]] = {name: [] for name in tables()}
+        self._points = Points()
+        self.records = 0
+        self.bytes = 0
+
+    @property
+    def anything(self) -> bool:
+        """Whether there is something to take."""
+        return any(self._rows.values())
+
+    def add(self, name: str, element: Any) -> None:
+        """One element under the root. Errors: Fault where it is to be set aside; then nothing of it is kept."""
+        if name == "records":
+            self._add_record(element)
+            return
+        cells = row(name, element)
+        if name == "axes":
+            self._add_axis(cells)
+        self._rows[name].append(cells)
+
+    def aside(self, statement: Row, source: Row) -> None:
+        """A row of set_aside, and of the file it stands in."""
+        if source["source_id"] not in self._sources:
+            self._sources.add(source["source_id"])
+            self._rows["sources"].append({k: None if v is None else str(v) for k, v in source.items()})
+        self._rows["set_aside"].append(statement)
+
+    def take(self) -> Batch:
+        """What was gathered, as a batch; the gatherer starts anew, and remembers the shared rows."""
+        values = self._points.take()
+        built: dict[str, Any] = {}
+        for name, rows in self._rows.items():
+            if rows:
+                built[name] = table(name, rows, {"values": values} if name == "sweeps" else None)
+        for name, definition in tables().items():
+            if definition.level == "shared" and name in built:
+                self._shelf.add(name, built.pop(name))
+        self._clear()
+        return Batch({**built, **self._shelf.take(built)})
+
+    def _add_axis(self, cells: Row) -> None:
+        for key in ("frequencies_mhz", "distances_km"):
+            if cells.get(key) is not None:
+                cells[key] = even(cells[key])
+                if bad := unfinite(cells[key]):
+                    self._bad_axes[cells["axis_id"]] = f"axis {cells['axis_id'][:12]} holds {bad}"
+                    raise Fault(self._bad_axes[cells["axis_id"]], bad, "finite numbers")
+        listed = table("axes", [cells]).to_pylist()[0]
+        if fault := axis_fault(listed):
+            self._bad_axes[cells["axis_id"]] = fault
+            raise Fault(fault)
+        self._axes[cells["axis_id"]] = len(listed["frequencies_mhz"] or listed["distances_km"] or [])
+
+    def _add_record(self, element: Any) -> None:
+        record = row("records", element)
+        name = record["record_id"]
+        if name in self._seen:
+            raise Fault("a record with this id stands before it in the document", name, "each id once")
+        inside: list[tuple[str, Row]] = []
+        texts: list[str] = []
+        for child in element:
+            if not isinstance(child.tag, str):
+                continue
+            where = _INSIDE[child.tag.rpartition("}")[2]]
+            cells = row(where, child)
+            cells["record_id"] = name
+            if where == "sweeps":
+                texts.append(self._sweep(cells))
+            inside.append((where, cells))
+        table("records", [record])  # a value that the schema lets through and no table takes shows here
+        self._seen.add(name)
+        self.records += 1
+        self._rows["records"].append(record)
+        for where, cells in inside:
+            self._rows[where].append(cells)
+        for text in texts:
+            self._points.add(text)
+            self.bytes += 2 * len(text)
+
+    def _sweep(self, cells: Row) -> str:
+        """The text of a sweep that fits its axis."""
+        text = even(cells.pop("values"))
+        what = " ".join(cells[k] for k in ("parameter", "end", "pairing") if cells.get(k))
+        if bad := unfinite(text):
+            raise Fault(f"sweep {what} holds {bad}", bad, "finite numbers, or - for a missing point")
+        axis = cells["axis_id"]
+        if axis in self._bad_axes:
+            raise Fault(f"sweep {what} cannot be used: {self._bad_axes[axis]}", axis)
+        points = self._axes.get(axis)
+        if points is None:
+            raise Fault(f"sweep {what} names an axis that does not stand before it", axis, "the id of an axis above")
+        found = count(text)
+        if found != points:
+            raise Fault(f"sweep {what} has {found} values for {points} points of its axis", str(found), str(points))
+        for key in ("above", "below"):
+            for index in (cells.get(key) or "").split():
+                if not 0 <= int(index) < points:
+                    raise Fault(f"sweep {what}: {key} names point {index}", index, f"0 to {points - 1}")
+        return text

@@ -1,0 +1,117 @@
+"""Rows as the parser gives them (dicts of text) turned into the columns of a table."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import math
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.formats.open_xml.points import even, lists
+from archive.tables import Column, schema, tables
+from archive.tables.tokens import untoken
+
+Row = dict[str, Any]
+
+REALS = {name: tuple(c.name for c in t.columns if c.kind == "real") for name, t in tables().items()}
+"""Columns of one real number, by table."""
+
+_TEXTUAL = {name: frozenset(c.name for c in t.columns if c.kind in ("text", "key")) for name, t in tables().items()}
+
+
+class Fault(Exception):
+    """Why one row or record is set aside: reason, what was found, what was expected."""
+
+    def __init__(self, reason: str, found: str = "", expected: str = "") -> None:
+        super().__init__(reason)
+        self.reason, self.found, self.expected = reason, found, expected
+
+
+def row(name: str, element: Any) -> Row:
+    """One element as a dict: text by column, as it stands, with base64 undone.
+
+    Errors: Fault where a number is not finite, or `encoded` does not hold.
+    """
+    cells: Row = dict(element.attrib)
+    content = tables()[name].content
+    if content:
+        null = cells.pop("null", None)
+        cells[content] = None if null is not None else (element.text or "")
+        if null is not None and element.text:
+            raise Fault("a content that is marked as null holds text", element.text[:40])
+    encoded = cells.pop("encoded", None)
+    if encoded is not None:
+        _decode(name, cells, encoded.split())
+    for key in REALS[name]:
+        text = cells.get(key)
+        if text is not None and not finite(text):
+            raise Fault(f"{name}.{key} is not a finite number", text, "a finite number, or no attribute where missing")
+    return cells
+
+
+def _decode(name: str, cells: Row, marked: list[str]) -> None:
+    for key in marked:
+        text = cells.get(key)
+        if key not in _TEXTUAL[name] or text is None:
+            raise Fault(f"encoded names {key}, which is no text here", " ".join(marked))
+        try:
+            cells[key] = base64.b64decode(text, validate=True).decode()
+        except (binascii.Error, UnicodeDecodeError):
+            raise Fault(f"{name}.{key} is marked as base64 of UTF-8 and is not", text[:40]) from None
+
+
+def finite(text: str) -> bool:
+    """False for NaN and infinity, also where a number is too large for a double. The schema has seen the form."""
+    if "N" in text:
+        return False
+    return not ("e" in text or "E" in text) or math.isfinite(float(text))
+
+
+def unfinite(text: str) -> str:
+    """The first token of an even list that is not a finite number, "" where all are."""
+    if "N" in text or "e" in text or "E" in text:
+        for token in text.split(" "):
+            if token != "-" and not math.isfinite(float(token)):
+                return token
+    return ""
+
+
+def table(name: str, rows: list[Row], ready: dict[str, Any] | None = None) -> Any:
+    """Rows as the Arrow table `name`. ready: columns that are Arrow arrays already."""
+    want = schema(name)
+    ready = ready or {}
+    columns = [
+        ready[c.name] if c.name in ready else _column(c, [r.get(c.name) for r in rows]) for c in tables()[name].columns
+    ]
+    return pa.table(columns, schema=want)
+
+
+def _column(column: Column, cells: list[str | None]) -> Any:
+    kind = column.kind
+    if kind == "reals":
+        return lists([None if c is None else even(c) for c in cells])
+    if kind in ("ints", "texts"):
+        split = [None if c is None else c.split() for c in cells]
+        plain = int if kind == "ints" else untoken
+        return pa.array([None if s is None else [plain(i) for i in s] for s in split], type=column.arrow)
+    text = pa.array(cells, type=pa.string())
+    if kind in ("text", "key", "word") or text.null_count == len(text):
+        return pc.cast(text, column.arrow)
+    try:
+        return pc.cast(text, column.arrow)
+    except pa.ArrowInvalid:
+        return pa.array([None if c is None else _one(kind, c.strip()) for c in cells], type=column.arrow)
+
+
+def _one(kind: str, text: str) -> Any:
+    """Forms that XML Schema allows and Arrow does not: +5, blanks around, 1 for true."""
+    if kind == "real":
+        return float(text)
+    if kind == "int":
+        return int(text)
+    if kind == "bool":
+        return {"true": True, "1": True, "false": False, "0": False}[text]
+    return pc.cast(pa.scalar(text), pa.timestamp("ms", tz="UTC")).as_py()

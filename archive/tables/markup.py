@@ -1,0 +1,168 @@
+"""Rows as XML elements in W3C Canonical XML 1.0 form.
+
+Attributes are named like the columns and stand in the order of their names, no tag closes itself, and of the
+characters only those are escaped that Canonical XML escapes. A null cell has no attribute. Text that XML 1.0
+cannot hold stands as base64 of its UTF-8, and `encoded` names such columns; `null` names the content column
+where it is null. So a row has one form, to the byte.
+"""
+
+from __future__ import annotations
+
+import base64
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.tables.definition import Column, Table, namespace, tables
+from archive.tables.lexical import numbers
+
+MISSING = "-"
+"""A missing point in a list of numbers."""
+
+# What XML 1.0 cannot hold: production [2] Char of the Recommendation (5th edition, section 2.2).
+UNHOLDABLE = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x{FFFE}\x{FFFF}]"
+
+# Canonical XML 1.0, section 2.3: what is escaped in attribute values, and in text.
+_IN_ATTRIBUTE = (("&", "&amp;"), ("<", "&lt;"), ('"', "&quot;"), ("\t", "&#x9;"), ("\n", "&#xA;"), ("\r", "&#xD;"))
+_IN_TEXT = (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ("\r", "&#xD;"))
+
+
+def elements(name: str, table: Any, leave_out: tuple[str, ...] = (), ended: bool = True) -> Any:
+    """Rows of one table as elements: an Arrow string array, one per row.
+
+    leave_out: columns that the surrounding element says already; ended: False leaves the element open.
+    Errors: ValueError where a number is NaN or infinite.
+    """
+    definition = tables()[name]
+    pieces: list[Any] = [f"<{definition.row}"]
+    if name == "records":
+        pieces.append(f' xmlns="{namespace()}"')
+    attributes, content = _cells(definition, table, leave_out)
+    for key in sorted(attributes):
+        pieces += _attribute(key, attributes[key])
+    pieces.append(">")
+    if content is not None:
+        pieces.append(_escaped(content, _IN_TEXT))
+    if ended:
+        pieces.append(f"</{definition.row}>")
+    return _join(pieces, table.num_rows)
+
+
+def _cells(definition: Table, table: Any, leave_out: tuple[str, ...]) -> tuple[dict[str, Any], Any]:
+    """Text of each attribute, null where there is none, and of the content."""
+    attributes: dict[str, Any] = {}
+    encoded: dict[str, Any] = {}
+    content = None
+    for column in definition.columns:
+        if column.name in leave_out:
+            continue
+        cells = table.column(column.name).combine_chunks()
+        if isinstance(cells, pa.ChunkedArray):
+            cells = cells.chunk(0) if cells.num_chunks else pa.array([], type=cells.type)
+        if cells.null_count == len(cells) and column.name != definition.content:
+            continue
+        text = cell_text(column, cells)
+        if column.kind in ("text", "key"):
+            text, marked = _holdable(text)
+            if marked is not None:
+                encoded[column.name] = marked
+        if column.name == definition.content:
+            content = pc.fill_null(text, "")
+            if text.null_count:
+                attributes["null"] = pc.if_else(pc.is_null(text), column.name, None)
+        else:
+            attributes[column.name] = text
+    if encoded:
+        attributes["encoded"] = _names(encoded, table.num_rows)
+    return attributes, content
+
+
+def cell_text(column: Column, cells: Any) -> Any:
+    """Cells of a column (Arrow array) in their lexical form, before any escape of XML or CSV; nulls stay null."""
+    kind = column.kind
+    if kind in ("text", "key", "word"):
+        return cells
+    if kind == "real":
+        return numbers(cells)
+    if kind in ("int", "bool"):
+        return pc.cast(cells, pa.string())
+    if kind == "instant":
+        return pc.strftime(cells, format="%Y-%m-%dT%H:%M:%SZ")
+    return _list_text(kind, cells)
+
+
+def _list_text(kind: str, cells: Any) -> Any:
+    """Lists with one blank between items."""
+    items = cells.flatten()
+    if kind == "reals":
+        text = pc.fill_null(_many_numbers(items), MISSING)
+    elif kind == "ints":
+        text = pc.cast(items, pa.string())
+    else:
+        from archive.tables.tokens import tokens
+
+        text = tokens(items)
+    sizes = pc.fill_null(pc.list_value_length(cells), 0)
+    ends = pc.cumulative_sum(sizes)
+    offsets = pa.concat_arrays([pa.array([0], type=pa.int32()), ends.cast(pa.int32())])
+    joined = pc.binary_join(pa.ListArray.from_arrays(offsets, text), " ")
+    return pc.if_else(pc.is_null(cells), None, joined) if cells.null_count else joined
+
+
+def _many_numbers(items: Any) -> Any:
+    """numbers(), each distinct number turned into text once: measured curves repeat few values."""
+    if len(items) < 1000:
+        return numbers(items)
+    # Encoded by their bits, since 0 and -0 are equal as numbers and not as text.
+    codes = pc.dictionary_encode(items.view(pa.int64()))
+    return pc.take(numbers(codes.dictionary.view(pa.float64())), codes.indices)
+
+
+def _holdable(text: Any) -> tuple[Any, Any]:
+    """Text with base64 where XML cannot hold it, and which cells those are (None: none)."""
+    bad = pc.match_substring_regex(text, UNHOLDABLE)
+    if not pc.any(bad).as_py():
+        return text, None
+    bad = pc.fill_null(bad, False)
+    coded = [
+        base64.b64encode(cell.encode()).decode() if mark else cell
+        for cell, mark in zip(text.to_pylist(), bad.to_pylist(), strict=True)
+    ]
+    return pa.array(coded, type=pa.string()), bad
+
+
+def _names(encoded: dict[str, Any], rows: int) -> Any:
+    """For each row the names of its marked columns, in their order, with a blank between; null where none."""
+    names = sorted(encoded)
+    marks = [encoded[n].to_pylist() for n in names]
+    listed = [" ".join(n for n, m in zip(names, marks, strict=True) if m[i]) or None for i in range(rows)]
+    return pa.array(listed, type=pa.string())
+
+
+def _attribute(key: str, text: Any) -> list[Any]:
+    escaped = _escaped(text, _IN_ATTRIBUTE)
+    if not text.null_count:
+        return [f' {key}="', escaped, '"']
+    return [pc.fill_null(pc.binary_join_element_wise(f' {key}="', escaped, '"', ""), "")]
+
+
+def _escaped(text: Any, escapes: tuple[tuple[str, str], ...]) -> Any:
+    if not pc.any(pc.match_substring_regex(text, f"[{''.join(c for c, _ in escapes)}]")).as_py():
+        return text
+    for character, escape in escapes:
+        text = pc.replace_substring(text, character, escape)
+    return text
+
+
+def _join(pieces: list[Any], rows: int) -> Any:
+    """Pieces joined row by row; neighbouring fixed texts are one piece."""
+    merged: list[Any] = []
+    for piece in pieces:
+        if isinstance(piece, str) and merged and isinstance(merged[-1], str):
+            merged[-1] += piece
+        else:
+            merged.append(piece)
+    if all(isinstance(p, str) for p in merged):
+        return pa.array(merged * rows, type=pa.string())
+    return pc.binary_join_element_wise(*merged, "")

@@ -1,0 +1,125 @@
+"""Batches put in order, joined and cut: rows stand in the order of their records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.tables.batch import MOST_RECORDS, Batch
+from archive.tables.definition import schema, tables
+
+MOST_BYTES = 64_000_000
+"""Bytes of curves that one batch should hold at the most, so that memory stays bounded; one record may hold more."""
+
+
+def positions(batch: Batch, name: str) -> Any:
+    """For each row of a table its record's position in the batch (int64 ndarray); rows of no record come last."""
+    found = pc.index_in(batch[name].column("record_id"), value_set=_ids(batch))
+    return np.asarray(pc.fill_null(found, len(batch)).to_numpy(), dtype=np.int64)
+
+
+def ordered(batch: Batch) -> Batch:
+    """The same batch with the rows of every table in the order of the records; a table in order is kept as it is.
+
+    Statements that name no record of the batch come last. Among the rows of one record the order stays.
+    """
+    changed = {}
+    for name, table in batch.items():
+        if name == "records" or "record_id" not in table.column_names or not table.num_rows:
+            continue
+        at = positions(batch, name)
+        if (at[1:] < at[:-1]).any():
+            changed[name] = table.take(pa.array(np.argsort(at, kind="stable")))
+    return batch.replace(**changed) if changed else batch
+
+
+def cut(batch: Batch, start: int, stop: int) -> Batch:
+    """Records start to stop of a batch that is in order, with their rows and statements; shared rows stay.
+
+    Statements of no record go with the last record.
+    """
+    out: dict[str, Any] = {}
+    for name, table in batch.items():
+        if name == "records":
+            out[name] = table.slice(start, stop - start)
+        elif "record_id" in table.column_names:
+            at = positions(batch, name)
+            low = int(np.searchsorted(at, start))
+            high = len(at) if stop >= len(batch) else int(np.searchsorted(at, stop))
+            out[name] = table.slice(low, high - low)
+        elif tables()[name].level == "statement":
+            out[name] = table if stop >= len(batch) else table.slice(0, 0)
+        else:
+            out[name] = table
+    return Batch(out)
+
+
+def pieces(batch: Batch, points: int = MOST_BYTES // 8) -> Iterator[Batch]:
+    """A batch in order, cut where its curves hold more than so many points."""
+    batch = ordered(batch)
+    lengths = pc.list_value_length(batch["sweeps"].column("values")).to_numpy()
+    if lengths.sum() <= points:
+        yield batch
+        return
+    per_record = np.bincount(positions(batch, "sweeps"), weights=lengths, minlength=len(batch) + 1)
+    start, held = 0, 0.0
+    for i in range(len(batch)):
+        if held and held + per_record[i] > points:
+            yield cut(batch, start, i)
+            start, held = i, 0.0
+        held += per_record[i]
+    yield cut(batch, start, len(batch))
+
+
+def concat(batches: Iterable[Batch]) -> Batch:
+    """Batches joined into one; a shared row that stands in several is kept once.
+
+    Errors: ValueError where they hold more than MOST_RECORDS records together.
+    """
+    listed = list(batches)
+    if len(listed) == 1:
+        return listed[0]
+    out: dict[str, Any] = {}
+    for name, table in tables().items():
+        joined = pa.concat_tables([b[name] for b in listed]) if listed else schema(name).empty_table()
+        out[name] = once(name, joined) if table.level == "shared" else joined
+    return Batch(out)
+
+
+def once(name: str, table: Any) -> Any:
+    """A shared table with each row once, in the order of first appearance."""
+    from archive.tables.markup import elements
+
+    if table.num_rows < 2:
+        return table
+    key = tables()[name].key
+    if pc.count_distinct(table.column(key)).as_py() == table.num_rows:
+        return table
+    # The id of an axis follows from its content, so the key alone tells; elsewhere the whole row does.
+    same = table.column(key) if name == "axes" else elements(name, table)
+    codes = pc.dictionary_encode(same.combine_chunks() if isinstance(same, pa.ChunkedArray) else same).indices
+    first = np.unique(codes.to_numpy(), return_index=True)[1]
+    return table if len(first) == table.num_rows else table.take(pa.array(np.sort(first)))
+
+
+def rebatch(batches: Iterable[Batch]) -> Iterator[Batch]:
+    """Small batches joined into fuller ones, within MOST_RECORDS and about MOST_BYTES. No batch is cut."""
+    held: list[Batch] = []
+    records = size = 0
+    for batch in batches:
+        more = int(batch["sweeps"].nbytes)
+        if held and (records + len(batch) > MOST_RECORDS or size + more > MOST_BYTES):
+            yield concat(held)
+            held, records, size = [], 0, 0
+        held.append(batch)
+        records, size = records + len(batch), size + more
+    if held:
+        yield concat(held)
+
+
+def _ids(batch: Batch) -> Any:
+    return batch["records"].column("record_id").combine_chunks()
