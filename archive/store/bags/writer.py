@@ -1,0 +1,83 @@
+"""Writing a bag: payload files stream in, each digested on the way; the manifests come last."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from archive.store import clock, disk, files
+from archive.store.bags import manifest as m
+from archive.store.files import Measured, Print
+
+
+class BagWriter:
+    """A bag that grows in a folder aside. Nothing of it counts until the folder gets its place and its entry."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._prints: dict[str, Print] = {}
+        self._open: dict[str, Measured] = {}
+        self._folders = {folder, folder / "data"}
+        disk.make_folder(folder)
+        disk.make_folder(folder / "data")
+
+    def open(self, path: str) -> Measured:
+        """A new payload file to write to; path inside data/, with / between folders. `close` ends it."""
+        place = self.folder / "data" / path
+        self._make(place.parent)
+        file = Measured(place)
+        self._open[path] = file
+        return file
+
+    def close(self, path: str) -> Print:
+        """Ends a payload file that `open` began."""
+        done = self._open.pop(path).finish()
+        self._prints[f"data/{path}"] = done
+        return done
+
+    def add(self, path: str, data: bytes) -> Print:
+        """A whole payload file."""
+        self.open(path).write(data)
+        return self.close(path)
+
+    def copy(self, path: str, source: Path) -> Print:
+        """A payload file copied from elsewhere."""
+        file = self.open(path)
+        for piece in files.pieces(source):
+            file.write(piece)
+        return self.close(path)
+
+    def finish(self, fields: list[tuple[str, str]]) -> Print:
+        """Writes the declaration, the information and the manifests; everything reaches the disk.
+
+        Gives the fingerprint of the tag manifest, which pins every byte of the bag.
+        """
+        octets = sum(p.bytes for p in self._prints.values())
+        facts = [
+            *fields,
+            ("Bagging-Date", f"{clock.now():%Y-%m-%d}"),
+            ("Payload-Oxum", f"{octets}.{len(self._prints)}"),
+        ]
+        tags = {
+            m.DECLARATION: m.DECLARED,
+            m.INFO: m.info(facts),
+            m.MANIFEST: m.manifest({path: p.sha256 for path, p in self._prints.items()}),
+        }
+        pinned = {name: files.write_new(self.folder / name, data).sha256 for name, data in tags.items()}
+        done = files.write_new(self.folder / m.TAG_MANIFEST, m.manifest(pinned))
+        for folder in sorted(self._folders, key=lambda f: -len(f.parts)):
+            disk.sync_folder(folder)
+        return done
+
+    def abandon(self) -> None:
+        """Closes what is open and takes the folder away."""
+        for file in self._open.values():
+            file.close()
+        self._open.clear()
+        disk.remove_tree(self.folder)
+
+    def _make(self, folder: Path) -> None:
+        if folder in self._folders:
+            return
+        self._make(folder.parent)
+        disk.make_folder(folder)
+        self._folders.add(folder)

@@ -1,0 +1,150 @@
+"""Every step that changes a disk, in one place, so that a test can count the steps and stop at each of them.
+
+Nothing else in the store opens a file for writing, syncs, links, renames or removes. `watcher`, where it is set,
+is called before each step with its name and path; a test that raises there has stopped the program at that step.
+The steps that only a file system with links can do stand in `claim` alone: on an object store it would be a
+conditional put.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import errno
+import os
+import shutil
+import stat
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import BinaryIO
+
+Watcher = Callable[[str, Path], None]
+
+watcher: Watcher | None = None
+"""Set by tests only."""
+
+_NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOTSUP, errno.ENOSYS, errno.EMLINK, errno.EXDEV, errno.EINVAL}
+
+
+def _step(what: str, path: Path) -> None:
+    if watcher is not None:
+        watcher(what, path)
+
+
+def create(path: Path) -> BinaryIO:
+    """A new file, open for writing. Errors: FileExistsError where there is one already."""
+    _step("create", path)
+    return path.open("xb")
+
+
+def sync(file: BinaryIO, path: Path) -> None:
+    """Bytes written so far reach the disk."""
+    file.flush()
+    _step("fsync", path)
+    os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
+    """Names in a folder reach the disk. Windows keeps no handle of folders; there it does nothing."""
+    _step("fsync", folder)
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # some network file systems refuse it for folders
+            raise
+    finally:
+        os.close(handle)
+
+
+def make_folder(folder: Path) -> None:
+    """A folder with the rights of the folder it lies in; nothing where it is there already."""
+    if folder.is_dir():
+        return
+    _step("mkdir", folder)
+    try:
+        folder.mkdir()
+    except FileExistsError:
+        return
+    if os.name != "nt":
+        wanted = stat.S_IMODE(folder.parent.stat().st_mode)
+        if stat.S_IMODE(folder.stat().st_mode) != wanted:
+            folder.chmod(wanted)
+
+
+def rename(old: Path, new: Path) -> None:
+    """Gives a file or a folder its place. A file that stands there is replaced in one step."""
+    _step("rename", new)
+    old.replace(new)
+
+
+def claim(old: Path, new: Path) -> bool:
+    """Gives a finished file its place unless there is one already: True where the place was free.
+
+    link(2), which is atomic and never replaces; else a rename that never replaces; else exclusive creation,
+    which alone can leave an unfinished file if the machine stops in the middle.
+    """
+    _step("link", new)
+    try:
+        os.link(old, new)
+    except FileExistsError:
+        return False
+    except (OSError, AttributeError) as error:
+        if isinstance(error, OSError) and error.errno not in _NO_LINKS:
+            raise
+        return _claim_by_rename(old, new)
+    remove(old)
+    return True
+
+
+def _claim_by_rename(old: Path, new: Path) -> bool:
+    if sys.platform == "win32":
+        try:
+            old.rename(new)
+        except FileExistsError:
+            return False
+        return True
+    done = _rename_without_replace(old, new)
+    return _claim_by_creation(old, new) if done is None else done
+
+
+def _rename_without_replace(old: Path, new: Path) -> bool | None:
+    """renameat2(2) with RENAME_NOREPLACE; None where the system or the file system has no such thing."""
+    call = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
+    if call is None:
+        return None
+    if call(-100, os.fsencode(old), -100, os.fsencode(new), 1) == 0:  # AT_FDCWD, RENAME_NOREPLACE
+        return True
+    return False if ctypes.get_errno() == errno.EEXIST else None
+
+
+def _claim_by_creation(old: Path, new: Path) -> bool:
+    try:
+        with create(new) as file:
+            file.write(old.read_bytes())
+            sync(file, new)
+    except FileExistsError:
+        return False
+    remove(old)
+    return True
+
+
+def remove(path: Path) -> None:
+    """Takes a file away; nothing where it is gone already."""
+    _step("remove", path)
+    path.unlink(missing_ok=True)
+
+
+def remove_tree(folder: Path) -> None:
+    """Takes a folder away with everything in it; nothing where it is gone already."""
+    if folder.exists():
+        _step("remove", folder)
+        shutil.rmtree(folder, ignore_errors=False)
+
+
+def close_for_writing(path: Path) -> None:
+    """Takes the right to write from a file, so that no program changes it by mistake."""
+    if os.name != "nt":
+        path.chmod(stat.S_IMODE(path.stat().st_mode) & ~0o222)

@@ -1,0 +1,125 @@
+"""Files that are written aside, synced and given their place; digests of files."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from archive.store import disk
+
+_PIECE = 1 << 20
+
+
+@dataclass(frozen=True)
+class Print:
+    """What pins a file down: SHA-256 in hexadecimal digits, and size in bytes."""
+
+    sha256: str
+    bytes: int
+
+
+def pieces(path: Path) -> Iterator[bytes]:
+    """A file's bytes, a piece at a time."""
+    with path.open("rb") as file:
+        while piece := file.read(_PIECE):
+            yield piece
+
+
+def fingerprint(path: Path) -> Print:
+    """SHA-256 and size of a file, read a piece at a time."""
+    sha, size = hashlib.sha256(), 0
+    for piece in pieces(path):
+        sha.update(piece)
+        size += len(piece)
+    return Print(sha.hexdigest(), size)
+
+
+def sha256(data: bytes) -> str:
+    """SHA-256 in hexadecimal digits."""
+    return hashlib.sha256(data).hexdigest()
+
+
+class Measured:
+    """A new file that digests what is written to it; for writers that only ever append (Parquet is one)."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._file: BinaryIO = disk.create(path)
+        self._sha = hashlib.sha256()
+        self._size = 0
+        self.closed = False
+
+    def write(self, data: bytes) -> int:
+        """Appends bytes."""
+        self._file.write(data)
+        self._sha.update(data)
+        size = memoryview(data).nbytes
+        self._size += size
+        return size
+
+    def tell(self) -> int:
+        """Bytes written so far."""
+        return self._size
+
+    def flush(self) -> None:
+        """Hands the bytes to the system."""
+        self._file.flush()
+
+    def readable(self) -> bool:
+        """Never."""
+        return False
+
+    def writable(self) -> bool:
+        """Always."""
+        return True
+
+    def seekable(self) -> bool:
+        """Never: what is written stays."""
+        return False
+
+    def close(self) -> None:
+        """Closes the file; `finish` syncs it first."""
+        if not self.closed:
+            self.closed = True
+            self._file.close()
+
+    def finish(self) -> Print:
+        """Syncs, closes, takes the right to write away, and says what was written."""
+        disk.sync(self._file, self.path)
+        self.close()
+        disk.close_for_writing(self.path)
+        return Print(self._sha.hexdigest(), self._size)
+
+
+def write_new(path: Path, data: bytes) -> Print:
+    """A new file with its bytes on the disk, not to be written again. Errors: FileExistsError."""
+    file = Measured(path)
+    try:
+        file.write(data)
+        return file.finish()
+    finally:
+        file.close()
+
+
+def copy_new(old: Path, new: Path) -> Print:
+    """A copy on the disk, digested on the way. Errors: FileExistsError."""
+    file = Measured(new)
+    try:
+        for piece in pieces(old):
+            file.write(piece)
+        return file.finish()
+    finally:
+        file.close()
+
+
+def replace(path: Path, data: bytes) -> None:
+    """Gives a file new bytes in one step: readers see the old ones or the new ones."""
+    aside = path.with_name(f".{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
+    write_new(aside, data)
+    disk.rename(aside, path)
+    disk.sync_folder(path.parent)

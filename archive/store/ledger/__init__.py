@@ -1,0 +1,8 @@
+"""The ledger: what happened to an archive, in order, each entry holding the digest of the one before."""
+
+from __future__ import annotations
+
+from archive.store.ledger.entry import VOID_LEAF, Entry, build, judge
+from archive.store.ledger.log import Ledger, Taken, root_at
+
+__all__ = ["VOID_LEAF", "Entry", "Ledger", "Taken", "build", "judge", "root_at"]

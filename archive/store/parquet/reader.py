@@ -1,0 +1,169 @@
+"""A deposit's tables read from its bag: all of them, some records of them, or one column over all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import cached_property
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.store.parquet import options, sweeps
+from archive.store.parquet.writer import FOLDER
+from archive.tables import Batch, schema, tables
+
+_BATCH = 128
+"""Records of a batch that is read: fully swept ones take some 50 MB then."""
+
+_REFERRED = {
+    "axes": ("axis_id", [("sweeps", "axis_id")]),
+    "instruments": ("instrument_id", [("records", "local_instrument_id"), ("records", "remote_instrument_id")]),
+    "people": ("person_key", [("records", "operator_key")]),
+    "places": ("place_id", [("records", "local_place_id"), ("records", "remote_place_id")]),
+    "jobs": ("job_id", [("records", "job_id")]),
+    "sources": ("source_id", [("records", "source_id")]),
+    "links": ("label", [("records", "link_label")]),
+}
+"""Shared table -> its column, and the columns of the batch that name its rows."""
+
+
+class BagTables:
+    """The tables of one bag. Every page is read with its checksum. Errors of all methods: Trouble for damaged files."""
+
+    def __init__(self, bag: Path) -> None:
+        self.folder = bag / "data" / FOLDER
+        self._files: dict[str, Any] = {}
+        self._shared: dict[str, Any] = {}
+
+    @cached_property
+    def count(self) -> int:
+        """Number of records."""
+        if not self.path("records").is_file():
+            return 0
+        return int(self.file("records").metadata.num_rows)
+
+    def path(self, name: str) -> Path:
+        """File of a table other than sweeps; it is not there where the table is empty."""
+        return self.folder / f"{name}.parquet"
+
+    def file(self, name: str) -> Any:
+        """The opened Parquet file of a table."""
+        if name not in self._files:
+            self._files[name] = options.open_file(self.path(name))
+        return self._files[name]
+
+    @cached_property
+    def sweep_files(self) -> list[tuple[int, Path]]:
+        """Sweeps files with the position of the first record in each."""
+        found = sorted(self.folder.glob("sweeps-*.parquet"))
+        return [(int(p.stem.split("-")[1]), p) for p in found]
+
+    def table(self, name: str) -> Any:
+        """A whole table in its canonical columns; not for sweeps of large deposits."""
+        if name == "sweeps":
+            return self._sweeps(0, self.count)
+        if not self.path(name).is_file():
+            return schema(name).empty_table()
+        file = self.file(name)
+        found = options.read_groups(self.path(name), list(range(file.num_row_groups)), file=file)
+        return found.select(schema(name).names).cast(schema(name))
+
+    def batches(self, start: int = 0, stop: int | None = None, size: int = _BATCH) -> Iterator[Batch]:
+        """Records start to stop in batches, with the shared rows that they refer to, statements included.
+
+        Statements that name no record, what was set aside, documents and schedules come with `table`.
+        """
+        stop = self.count if stop is None else min(stop, self.count)
+        for low in range(start, stop, size):
+            yield self._batch(low, min(low + size, stop))
+
+    def select(self, wanted: Sequence[int]) -> Iterator[tuple[int, Batch]]:
+        """Single records by position, in rising order, each as a batch of one; rows near each other are read once."""
+        from archive.tables.order import cut
+
+        for members in _grouped(sorted(set(wanted)), sweeps.RECORDS_PER_GROUP):
+            batch = self._batch(members[0], members[-1] + 1)
+            for position in members:
+                yield position, cut(batch, position - members[0], position - members[0] + 1)
+
+    def record(self, position: int) -> Batch:
+        """One record as a batch of one. Errors: IndexError where there is no such position."""
+        if not 0 <= position < self.count:
+            raise IndexError(f"there is no record {position} among {self.count}")
+        return self._batch(position, position + 1)
+
+    def curves(
+        self, parameter: str, columns: Sequence[str] = ("position", "end", "pairing", "axis_id")
+    ) -> Iterator[Any]:
+        """One parameter over all records: tables of the columns asked for and `values`, file after file."""
+        need = [*dict.fromkeys([*columns, "parameter", "position", "curve", "decimals", "scaled", "values"])]
+        for _, path in self.sweep_files:
+            file = options.open_file(path)
+            groups = options.groups_holding(file, "parameter", parameter, parameter)
+            if not groups:
+                continue
+            found = options.read_groups(path, groups, need, file)
+            found = found.filter(pc.equal(found["parameter"], parameter)).combine_chunks()
+            values = sweeps.curves.unpack(found["decimals"], found["scaled"], found["values"])
+            yield found.select(list(columns)).append_column("values", values)
+
+    def _batch(self, low: int, high: int) -> Batch:
+        got: dict[str, Any] = {}
+        for name, table in tables().items():
+            if name == "sweeps":
+                got[name] = self._sweeps(low, high)
+            elif "record_id" in schema(name).names:
+                got[name] = self._rows(name, low, high)
+            elif table.level == "shared" and name not in _REFERRED:
+                continue
+        for name, (key, places) in _REFERRED.items():
+            got[name] = self._referred(name, key, [got[t][c] for t, c in places])
+        return Batch(got)
+
+    def _rows(self, name: str, low: int, high: int) -> Any:
+        if not self.path(name).is_file():
+            return schema(name).empty_table()
+        file = self.file(name)
+        groups = options.groups_holding(file, "position", low, high - 1)
+        found = options.read_groups(self.path(name), groups, file=file)
+        at = found["position"]
+        kept = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
+        return kept.select(schema(name).names).cast(schema(name))
+
+    def _sweeps(self, low: int, high: int) -> Any:
+        parts = []
+        starts = [s for s, _ in self.sweep_files]
+        for i, (start, path) in enumerate(self.sweep_files):
+            end = starts[i + 1] if i + 1 < len(starts) else self.count
+            if end <= low or start >= high:
+                continue
+            if path.name not in self._files:
+                self._files[path.name] = options.open_file(path)
+            file = self._files[path.name]
+            groups = options.groups_holding(file, "position", low, high - 1)
+            found = options.read_groups(path, groups, file=file)
+            at = found["position"]
+            found = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
+            parts.append(sweeps.unpacked(found))
+        return pa.concat_tables(parts) if parts else schema("sweeps").empty_table()
+
+    def _referred(self, name: str, key: str, columns: list[Any]) -> Any:
+        everything = self._all(name)
+        if not everything.num_rows:
+            return everything
+        wanted = pc.unique(pa.chunked_array([c for col in columns for c in col.chunks], type=pa.string()))
+        return everything.filter(pc.is_in(everything[key], value_set=pc.drop_null(wanted)))
+
+    def _all(self, name: str) -> Any:
+        if name not in self._shared:
+            self._shared[name] = self.table(name)
+        return self._shared[name]
+
+
+def _grouped(wanted: list[int], size: int) -> Iterator[list[int]]:
+    """Positions in rising order, those of one group of records together."""
+    for _, members in groupby(wanted, key=lambda w: w // size):
+        yield list(members)
