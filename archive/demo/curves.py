@@ -175,7 +175,7 @@ def _echo(links: Links, m: cables.Model, wave: Any) -> Any:
     sizes[..., :cells] = rough * level * (m.places[None, :] < links.length_m[:, None])[:, None, None, :]
     step = _shared(links, "impedance", 4).reshape(n, 1, 4) * np.float32(spread["impedance_sd_ohm"] / 200)
     rise = np.float32(spread["impedance_rise"])
-    mean = kind["connection"]["return_100"] + spread["connection_lead"]
+    mean = kind["connection"]["return_100"] + spread["return_lead"]
     size = _level(links, "return plug", mean, spread["connection_sd"], 8).reshape(n, 2, 4)
     turn = (_shared(links, "return plug turn", 8).reshape(n, 2, 4) * 0.5 + np.pi / 2).astype(np.float32)
     plugs = _remated(links, "return mating", (size * np.exp(1j * turn)).astype(np.complex64)).astype(np.complex64)
@@ -210,6 +210,8 @@ def _far(links: Links, m: cables.Model) -> Any:
     skew = np.maximum(np.abs(run[:, _FIRST] - run[:, _SECOND]), 0.8)
     here = (m.delays[None, None, :] < skew[..., None]) | (np.arange(cells) == 0)
     total = np.sqrt(np.sum(here * cables.delay_weights(), axis=-1, keepdims=True))
+    # what was reflected on its way comes later and weaker
+    here = np.where(here, 1.0, spread["late_far"])
     sizes = np.empty((n, 12, cells + 2), dtype=np.float32)
     reach = np.sqrt(links.length_m / 100)[:, None, None]
     sizes[..., :cells] = _shared(links, "far", 12 * cells).reshape(n, 12, cells) * (level * here * (reach / total))

@@ -7,6 +7,7 @@ Nothing here depends on how many links are asked for.
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -90,6 +91,23 @@ def row(j: Job, limit_id: str) -> dict[str, Any]:
         "warranty_end": end.isoformat(),
         "comment": "invented by the link simulator",
     }
+
+
+@cache
+def source(seed: int, j: Job) -> dict[str, Any]:
+    """Its row of the table of sources."""
+    path = f"simulated/{j.job_id}.csv"
+    digest = hashlib.sha256(f"{seed} {path}".encode()).hexdigest()
+    return {"source_id": digest, "path": path, "layout": "simulated", "reader": "muniment link simulator"}
+
+
+def places(j: Job, i: int) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Both ends of link i of a job: the panel, and an outlet on the same floor."""
+    name = label(i)
+    floor, room = name.split("-")[0][:-1], name.split("-")[0][-1]
+    here = {"site": j.site, "building": "A", "floor": floor, "valid_from": j.week.isoformat()}
+    panel = {**here, "space": f"TR {floor}{room}", "panel": name.split("-")[1][0], "port": name[-2:]}
+    return panel, {**here, "space": f"room {floor}{i % 40 + 1:02d}", "port": f"outlet {i // 40 + 1}"}
 
 
 @cache
