@@ -1,0 +1,73 @@
+"""What is in files, folders and zips, told without writing anything."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.formats.description import Description
+from archive.formats.reading import Task, _taken, tasks
+
+
+def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description]:
+    """A description of every file, in the order of the inputs; one that nobody can read has its reason.
+
+    Errors: Trouble where an input is not there, or is a zip that is refused.
+    """
+    with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
+        listed = tasks([Path(p) for p in paths], Path(folder))
+        by = _taken(listed)
+        for task in listed:
+            if task.entry.path in by:
+                reader = by[task.entry.path]
+                yield Description(task.entry.name, reason=f"read with {reader}", notes=[f"read with {reader}"])
+            else:
+                yield _describe(task, mapping)
+
+
+def _describe(task: Task, mapping: Any) -> Description:
+    """One file, by its reader's own words where it has some."""
+    if task.reader is None or task.found is None:
+        trouble = task.trouble
+        return Description(task.entry.name, reason=str(trouble).removeprefix(f"{task.entry.name}: "), unread=True)
+    own = getattr(task.reader, "describe", None)
+    try:
+        out: Description = own(task.entry, mapping=mapping) if own else _counted(task, mapping)
+    except Trouble as trouble:
+        out = Description(task.entry.name, set_aside=[str(trouble).removeprefix(f"{task.entry.name}: ")], unread=True)
+    out.layout = out.layout or task.found.layout
+    out.reason = out.reason or task.found.reason
+    return out
+
+
+def _counted(task: Task, mapping: Any) -> Description:
+    """The description of a file whose reader has no words of its own: read, and counted."""
+    import pyarrow.compute as pc
+
+    assert task.reader is not None
+    out = Description(task.entry.name)
+    evidence: dict[str, None] = {}
+    unmapped: dict[str, int] = {}
+    reasons: dict[str, int] = {}
+    for batch in task.reader.read(task.entry, mapping=mapping, draft=True):
+        out.records += len(batch)
+        evidence.update(dict.fromkeys(pc.unique(batch["records"]["evidence"]).to_pylist()))
+        for name in batch["extras"]["name"].to_pylist():
+            unmapped[name] = unmapped.get(name, 0) + 1
+        for reason in batch["set_aside"]["reason"].to_pylist():
+            reasons[reason] = reasons.get(reason, 0) + 1
+        for row in batch["sources"].select(["source_id", "encoding"]).to_pylist():
+            if row["source_id"] == task.entry.sha256 and row["encoding"]:
+                out.encoding = row["encoding"]
+    out.evidence = ", ".join(evidence)
+    out.unmapped = counted(unmapped)
+    out.set_aside = counted(reasons)
+    return out
+
+
+def counted(names: dict[str, int]) -> list[str]:
+    """Each name, with its count where there are several."""
+    return [name if n == 1 else f"{name} ({n})" for name, n in names.items()]

@@ -1,0 +1,56 @@
+"""What a network-analyser file holds, for `muniment survey`: nothing is converted, and no port map is needed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from archive.formats.description import Description
+from archive.formats.recognition import Entry
+from archive.formats.touchstone import port_map as maps
+from archive.formats.touchstone.account import account
+from archive.formats.touchstone.draft_map import draft
+from archive.formats.touchstone.network import Network
+from archive.formats.touchstone.read import load
+
+_FORMATS = {"DB": "dB and degrees", "MA": "magnitude and degrees", "RI": "real and imaginary part"}
+
+
+def describe(entry: Entry, *, mapping: Any = None) -> Description:
+    """Ports, points, range, impedance, and what a conversion would leave unmapped; without a port map, a draft of it.
+
+    Errors: Trouble where the file or its port map is not as it must be.
+    """
+    network = load(entry)
+    out = Description(entry.name, layout="touchstone", encoding=network.encoding, decimal_mark=".")
+    out.units = [network.unit, _FORMATS[network.number_format]]
+    out.notes.append(_shape(network))
+    path = maps.given(mapping) or maps.find(entry)
+    if path is None:
+        out.set_aside.append("no port map says which ports are at which pair")
+        out.unmapped = _names([k.name for k in network.kept])
+        out.draft = draft(network, entry.name)
+        return out
+    port_map = maps.read_map(path, entry.path.name, network.ports)
+    out.records, out.evidence = 1, "full-sweep"
+    pairs = ", ".join(p.name for p in port_map.pairs)
+    out.notes.append(f"port map {port_map.where}: link {port_map.link}, pair{'s' * (len(port_map.pairs) > 1)} {pairs}")
+    out.unmapped = _names([row["name"] for row in account(network, port_map).extras])
+    return out
+
+
+def _shape(network: Network) -> str:
+    f = network.frequencies_mhz
+    ohm = sorted({f"{v:g}" for v in network.reference_ohm}, key=float)
+    kind = "mixed-mode" if network.modes else "single-ended"
+    return (
+        f"Touchstone {network.version}, {network.ports} ports ({kind}), {network.points} frequencies from {f[0]:g} to "
+        f"{f[-1]:g} MHz, reference {', '.join(ohm)} ohm"
+    )
+
+
+def _names(names: list[str]) -> list[str]:
+    """Each name once, with its count."""
+    counted = dict.fromkeys(names, 0)
+    for name in names:
+        counted[name] += 1
+    return [name if n == 1 else f"{name} ({n})" for name, n in counted.items()]

@@ -1,0 +1,95 @@
+"""The option line: unit of frequency, parameter, number format, reference impedance.
+
+Touchstone File Format Specification 1.1 (EIA/IBIS Open Forum) and 2.0 (IBIS Open Forum, 2009), from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from archive.errors import Trouble
+
+UNITS = {"HZ": 1e-6, "KHZ": 1e-3, "MHZ": 1.0, "GHZ": 1e3}
+"""Factor that turns a frequency of the file into MHz."""
+
+SPELLED = {"HZ": "Hz", "KHZ": "kHz", "MHZ": "MHz", "GHZ": "GHz"}
+FORMATS = ("DB", "MA", "RI")
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the option line says; its defaults are those of the specification: GHz, S, MA, 50 ohm."""
+
+    unit: str = "GHZ"
+    number_format: str = "MA"
+    reference_ohm: tuple[float, ...] = (50.0,)
+
+
+def read_options(line: str, where: str) -> Options:
+    """The option line, with or without its #.
+
+    Errors: Trouble where it holds a word that is not of the specification, another parameter than S, or an
+    impedance that is not a positive number.
+    """
+    words = line.strip().lstrip("#").split()
+    unit, number_format = "GHZ", "MA"
+    reference: tuple[float, ...] = (50.0,)
+    i = 0
+    while i < len(words):
+        word = words[i].upper()
+        if word in UNITS:
+            unit = word
+        elif word in FORMATS:
+            number_format = word
+        elif word in ("Y", "Z", "G", "H"):
+            raise Trouble(
+                "these are not scattering parameters",
+                where=where,
+                found=f"{word}-parameters",
+                expected="S-parameters",
+                remedy="export the measurement as S-parameters",
+            )
+        elif word == "R":
+            reference, i = _impedances(words, i + 1, where)
+            continue
+        elif word != "S":
+            raise Trouble(
+                "the option line holds a word that is not of the specification",
+                where=where,
+                found=repr(words[i]),
+                expected="a unit (Hz, kHz, MHz, GHz), S, a format (DB, MA, RI), R and an impedance",
+                remedy="correct the option line",
+            )
+        i += 1
+    return Options(unit, number_format, reference)
+
+
+def positive(word: str, where: str) -> float:
+    """A reference impedance in ohm. Errors: Trouble where it is not a positive number."""
+    try:
+        value = float(word)
+    except ValueError:
+        value = math.nan
+    if not (math.isfinite(value) and value > 0):
+        raise Trouble(
+            "this reference impedance cannot be used",
+            where=where,
+            found=repr(word),
+            expected="a positive number of ohm",
+            remedy="export the measurement with its reference impedance",
+        )
+    return value
+
+
+def _impedances(words: list[str], i: int, where: str) -> tuple[tuple[float, ...], int]:
+    """Numbers that follow R, and the index after them: one for all ports, or one per port."""
+    values: list[float] = []
+    while i < len(words) and words[i].upper() not in (*UNITS, *FORMATS, "S", "Y", "Z", "G", "H", "R"):
+        values.append(positive(words[i], where))
+        i += 1
+    if not values:
+        raise Trouble(
+            "nothing follows R", where=where, expected="an impedance in ohm", remedy="correct the option line"
+        )
+    return tuple(values), i
