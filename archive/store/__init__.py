@@ -1,1 +1,13 @@
-"""The archive on disk: deposits, originals, ledger, dedup, catalogue, fixity."""
+"""The archive on disk: deposits, ledger, proofs, dedup, fixity.
+
+archive.store.create(path) -> Archive
+archive.store.open(path) -> Archive
+"""
+
+from __future__ import annotations
+
+from archive.store.archive import Archive, Head
+from archive.store.archive import open_archive as open  # noqa: A004
+from archive.store.create import create
+
+__all__ = ["Archive", "Head", "create", "open"]

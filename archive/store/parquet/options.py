@@ -79,7 +79,7 @@ def read_groups(path: Path, groups: list[int], columns: list[str] | None = None,
         raise broken(path, error) from error
 
 
-def groups_holding(file: Any, column: str, low: int, high: int) -> list[int]:
+def groups_holding(file: Any, column: str, low: Any, high: Any) -> list[int]:
     """Row groups whose statistics say that a column may hold a value from low to high (both included)."""
     meta = file.metadata
     at = file.schema_arrow.names.index(column)

@@ -11,12 +11,15 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.store.parquet import curves as packing
 from archive.store.parquet import options, sweeps
 from archive.store.parquet.writer import FOLDER
 from archive.tables import Batch, schema, tables
 
 _BATCH = 128
 """Records of a batch that is read: fully swept ones take some 50 MB then."""
+
+_NAMING = ("position", "end", "pairing", "axis_id")
 
 _REFERRED = {
     "axes": ("axis_id", [("sweeps", "axis_id")]),
@@ -107,7 +110,7 @@ class BagTables:
                 continue
             found = options.read_groups(path, groups, need, file)
             found = found.filter(pc.equal(found["parameter"], parameter)).combine_chunks()
-            values = sweeps.curves.unpack(found["decimals"], found["scaled"], found["values"])
+            values = packing.unpack(found["decimals"], found["scaled"], found["values"])
             yield found.select(list(columns)).append_column("values", values)
 
     def _batch(self, low: int, high: int) -> Batch:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,7 @@ _LAST_WINS = {"sources"}  # a file's account of cells is whole only when its las
 
 
 def position_schema(name: str) -> Any:
-    """Schema of a table's file: its columns and, where its rows belong to records, the record's position before them."""
+    """Schema of a table's file: its columns and, where rows belong to records, the record's position before them."""
     wanted = schema(name)
     if "record_id" not in wanted.names:
         return wanted
@@ -82,10 +83,7 @@ class TableFiles:
     def _placed(self, batch: Batch, name: str, rows: Any) -> Any:
         if "record_id" not in rows.column_names:
             return rows
-        if name == "records":
-            at = np.arange(len(batch))
-        else:
-            at = positions(batch, name)
+        at = np.arange(len(batch)) if name == "records" else positions(batch, name)
         mask = at >= len(batch)
         place = pa.array((at + self.count).astype(np.int32), mask=mask)
         return rows.add_column(0, position_schema(name).field(0), place)
@@ -109,7 +107,7 @@ class TableFiles:
             at = table["position"].to_numpy()
             marks = range(int(at[0]) // ROWS_OF * ROWS_OF + ROWS_OF, int(at[-1]) + 1, ROWS_OF)
             cuts = [0, *np.searchsorted(at, list(marks)).tolist(), len(at)]
-            for low, high in zip(cuts, cuts[1:], strict=False):
+            for low, high in pairwise(cuts):
                 if high > low:
                     self._write(name, table.slice(low, high - low))
         self._rows.clear()

@@ -1,0 +1,163 @@
+"""An archive that is open: its settings, its ledger, what stands in it, its head."""
+
+from __future__ import annotations
+
+import sqlite3
+import tomllib
+from collections.abc import Iterator
+from functools import cached_property
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from archive.errors import Trouble
+from archive.store import catalogue, layout, memory
+from archive.store.ledger import Entry, Ledger
+from archive.store.parquet import BagTables
+
+
+class Head(NamedTuple):
+    """What pins a whole archive down: the number of its ledger entries, and the root of the tree over them."""
+
+    size: int
+    root: str
+
+
+class Archive:
+    """An archive. Reading needs no right to write in it.
+
+    entries(n)  ledger entries from number n on
+    bag(d)      folder of a deposit's bag; tables(d) reads its tables; record("d/5") one record
+    db          the SQLite database (archive.store.catalogue), caught up by `catch_up`
+    """
+
+    def __init__(self, root: Path, settings: dict[str, Any]) -> None:
+        self.root = root
+        self.settings = settings
+        self.id = str(settings["archive"]["id"])
+        self.ledger = Ledger(root, self.id)
+
+    @cached_property
+    def db(self) -> sqlite3.Connection:
+        """The database of the catalogue."""
+        return catalogue.connect(self.id)
+
+    def catch_up(self) -> int:
+        """Brings the database up to the ledger; number of entries. Errors: Trouble for a damaged or shorter ledger."""
+        count = catalogue.catch_up(self.db, self.root, self.ledger)
+        self.check_memory(count)
+        return count
+
+    def entries(self, start: int = 0) -> Iterator[Entry]:
+        """Ledger entries from a number on."""
+        return self.ledger.entries(start)
+
+    def head(self, size: int | None = None) -> Head:
+        """The head now, or as it was at a number of entries."""
+        count = self.catch_up()
+        size = count if size is None else size
+        root = catalogue.root(self.db, size)
+        if root is None:
+            raise Trouble(f"the ledger has no {size} entries", where=str(self.root / layout.LEDGER), found=str(count))
+        return Head(size, root)
+
+    def check_memory(self, count: int) -> None:
+        """Compares the ledger with the head that this machine saw last, then remembers today's.
+
+        Errors: Trouble where the ledger does not continue that head: it was cut, rolled back or rewritten.
+        """
+        seen = memory.recall(self.id, "head")
+        if seen is not None and not self.continues(seen, count):
+            raise Trouble(
+                "the ledger does not continue the head that was seen on this machine before",
+                where=str(self.root / layout.LEDGER),
+                found=f"{count} entries",
+                expected=f"{seen['size']} entries or more with the head {seen['root'][:16]}... of {seen['size']}",
+                remedy=f"run `muniment fixity {self.root}`; restore the missing entries with `muniment repair`, or, "
+                "where you put an older copy back on purpose, run `muniment fixity --accept` once",
+            )
+        if seen is None or count > int(seen["size"]):
+            self.remember(count)
+
+    def continues(self, seen: dict[str, Any], count: int) -> bool:
+        """Whether the ledger holds the head that was remembered."""
+        size = int(seen["size"])
+        return size <= count and catalogue.root(self.db, size) == seen["root"]
+
+    def remember(self, count: int) -> None:
+        """Remembers the head at a number of entries as the last one seen."""
+        root = catalogue.root(self.db, count)
+        memory.remember(self.id, "head", {"size": count, "root": root, "path": str(self.root.absolute())})
+
+    def bag(self, deposit: str) -> Path:
+        """Folder of a deposit's bag. Errors: Trouble where there is no such deposit."""
+        self.catch_up()
+        found = self.db.execute("SELECT path FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
+        if found is None:
+            raise Trouble(f"there is no deposit {deposit!r}", where=str(self.root))
+        return self.root / str(found[0])
+
+    def tables(self, deposit: str) -> BagTables:
+        """Tables of a deposit."""
+        return BagTables(self.bag(deposit))
+
+    def deposit_entry(self, deposit: str) -> Entry:
+        """Ledger entry of a deposit. Errors: Trouble where there is no such deposit."""
+        self.catch_up()
+        found = self.db.execute("SELECT number FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
+        entry = None if found is None else self.ledger.read(int(found[0]))
+        if entry is None:
+            raise Trouble(f"there is no deposit {deposit!r}", where=str(self.root))
+        return entry
+
+    def address(self, record: str) -> str:
+        """Address "deposit/position" of a record given by address or record_id; of several readings, the latest.
+
+        Errors: Trouble where there is no such record.
+        """
+        self.catch_up()
+        deposit, _, position = record.rpartition("/")
+        found = self.db.execute(
+            "SELECT deposit, position FROM records WHERE record_id = ? OR (deposit = ? AND position = ?) "
+            "ORDER BY row DESC",
+            (record, deposit, position),
+        ).fetchone()
+        if found is None:
+            raise Trouble(f"there is no record {record!r}", where=str(self.root))
+        return f"{found[0]}/{found[1]}"
+
+    def record(self, address: str) -> Any:
+        """One record by its address "deposit/position", as a batch of one."""
+        deposit, _, position = address.rpartition("/")
+        return self.tables(deposit).record(int(position))
+
+
+def open_archive(path: Path) -> Archive:
+    """Opens an archive. Errors: Trouble where the folder is none, or was made by a later version."""
+    root = Path(path)
+    if not root.is_dir():
+        raise Trouble("there is no such archive", where=str(root), remedy="make one with `muniment init`")
+    settings = root / layout.SETTINGS
+    try:
+        read = tomllib.loads(settings.read_text(encoding="utf-8"))
+        read["archive"]["id"]
+        version = int(read["archive"]["format"])
+    except FileNotFoundError:
+        raise Trouble(
+            "this folder is no archive",
+            where=str(root),
+            expected=f"a file {layout.SETTINGS} in it",
+            remedy="make one with `muniment init`",
+        ) from None
+    except (ValueError, KeyError, TypeError):
+        raise Trouble(
+            "the settings of the archive are damaged", where=str(settings), remedy="restore the file from a copy"
+        ) from None
+    if version > layout.FORMAT:
+        raise Trouble(
+            "the archive has a later format than this program knows",
+            where=str(settings),
+            found=str(version),
+            expected=f"{layout.FORMAT} or earlier",
+            remedy="install a later version of muniment",
+        )
+    return Archive(root, read)

@@ -1,0 +1,8 @@
+"""The catalogue: what finding and dedup need, derived from ledger and index files, thrown away without loss."""
+
+from __future__ import annotations
+
+from archive.store.catalogue.catch_up import catch_up, leaves, root
+from archive.store.catalogue.database import connect, forget
+
+__all__ = ["catch_up", "connect", "forget", "leaves", "root"]

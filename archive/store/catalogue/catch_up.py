@@ -1,0 +1,169 @@
+"""Bringing the database up to the ledger: entry after entry, each applied once, in order."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.store import files, merkle
+from archive.store.catalogue import database
+from archive.store.ledger import VOID_LEAF, Entry, Ledger
+from archive.store.parquet import options
+
+_VOID = ("void", None, None, None, VOID_LEAF)
+
+DECIDED = ("same_file", "reread", "same_content", "renditions", "conflicts", "relabelled", "copied_curves", "retests")
+"""Kinds of decision that a deposit's entry lists, each as pairs [position here, "deposit/position" of the former]."""
+
+
+def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
+    """Applies what the ledger holds and the database does not; gives the number of entries applied so far.
+
+    Errors: Trouble where an entry or an index file is missing or damaged.
+    """
+    count = ledger.count()
+    if _meta(db, "next") == count and _fits(db, ledger, count):
+        return count
+    with database.writing(db):
+        start = int(_meta(db, "next"))
+        if not _fits(db, ledger, start):
+            database.empty(db)
+            start = 0
+        return _apply_from(db, root, ledger, start)
+
+
+def _fits(db: sqlite3.Connection, ledger: Ledger, start: int) -> bool:
+    """Whether the ledger still holds the entry that was applied last."""
+    if start == 0:
+        return True
+    data = ledger.data(start - 1)
+    return data is not None and files.sha256(data) == _meta(db, "last")
+
+
+def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int) -> int:
+    done = start
+    tree = merkle.Tree()
+    for leaf in leaves(db, start):
+        tree.add(leaf)
+    for number in range(start, ledger.count()):
+        entry = ledger.read(number)
+        if entry is None and ledger.data(number + 1) is None:
+            break  # torn and not voided yet: the next writer decides
+        tree.add(VOID_LEAF if entry is None else entry.leaf)
+        said = (entry.kind, entry.get("at"), entry.get("by"), entry.sha256, entry.leaf) if entry else _VOID
+        db.execute("INSERT INTO entries VALUES(?, ?, ?, ?, ?, ?, ?)", (number, *said, tree.root().hex()))
+        if entry is None:
+            continue
+        apply(db, folder, entry)
+        done = number + 1
+        db.execute("UPDATE meta SET value = ? WHERE key = 'next'", (done,))
+        db.execute("UPDATE meta SET value = ? WHERE key = 'last'", (entry.sha256,))
+    return done
+
+
+def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+    """What one entry changes beside the list of entries."""
+    if entry.kind == "deposit":
+        _deposit(db, root, entry)
+    elif entry.kind == "event":
+        _event(db, entry)
+
+
+def leaves(db: sqlite3.Connection, stop: int) -> list[bytes]:
+    """Leaves of the entries before a number."""
+    return [bytes(r[0]) for r in db.execute("SELECT leaf FROM entries WHERE number < ? ORDER BY number", (stop,))]
+
+
+def root(db: sqlite3.Connection, size: int) -> str | None:
+    """Root of the tree over the first entries, in hexadecimal digits; None where there are not so many."""
+    if size == 0:
+        return merkle.Tree().root().hex()
+    found = db.execute("SELECT root FROM entries WHERE number = ?", (size - 1,)).fetchone()
+    return None if found is None else str(found[0])
+
+
+def _meta(db: sqlite3.Connection, key: str) -> Any:
+    return db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()[0]
+
+
+def _deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+    deposit = entry["deposit"]
+    db.execute(
+        "INSERT INTO deposits VALUES(?, ?, ?, ?, ?, ?, 0)",
+        (entry.number, deposit, entry["path"], entry.get("job"), entry["records"], entry["root"]),
+    )
+    base = db.execute("SELECT coalesce(max(row), 0) FROM records").fetchone()[0] + 1
+    names = ["row", "deposit", *database.RECORD_COLUMNS, "link_key", "reading", "kind"]
+    index = index_table(root / entry["path"])
+    if index.num_rows:
+        kinds = ["new"] * index.num_rows
+        for kind in DECIDED:
+            for position, *_ in entry["decisions"].get(kind, []):
+                kinds[position] = kind
+        listed = [index[name].to_pylist() for name in database.RECORD_COLUMNS]
+        rows = zip(
+            range(base, base + index.num_rows),
+            [deposit] * index.num_rows,
+            *listed,
+            link_keys(index),
+            readings(index),
+            kinds,
+            strict=True,
+        )
+        db.executemany(f"INSERT INTO records({', '.join(names)}) VALUES({', '.join('?' * len(names))})", rows)
+    for kind in DECIDED:
+        pairs = [(row_of(db, former), base + here) for here, former, *_ in entry["decisions"].get(kind, []) if former]
+        db.executemany("UPDATE records SET former = ? WHERE row = ?", pairs)
+    gone = [(row_of(db, former),) for former in entry["decisions"].get("replaced", [])]
+    db.executemany("UPDATE records SET replaced = 1 WHERE row = ?", gone)
+    db.execute(
+        "INSERT OR IGNORE INTO sources SELECT source_id, reading, ?, count(*) FROM records "
+        "WHERE deposit = ? AND source_id IS NOT NULL GROUP BY source_id, reading",
+        (entry.number, deposit),
+    )
+
+
+def _event(db: sqlite3.Connection, entry: Entry) -> None:
+    if entry.get("event") == "withdraw":
+        for deposit in entry.get("deposits", []):
+            db.execute("UPDATE deposits SET withdrawn = 1 WHERE deposit = ?", (deposit,))
+            db.execute("UPDATE records SET withdrawn = 1 WHERE deposit = ?", (deposit,))
+        gone = [(row_of(db, address),) for address in entry.get("records", [])]
+        db.executemany("UPDATE records SET withdrawn = 1 WHERE row = ?", gone)
+
+
+def index_table(bag: Path) -> Any:
+    """The index of a deposit without the hashes of single sweeps; instants as ISO 8601 text."""
+    path = bag / "data" / "index.parquet"
+    file = options.open_file(path)
+    table = options.read_groups(path, list(range(file.num_row_groups)), list(database.RECORD_COLUMNS), file)
+    text = pc.strftime(table["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
+    return table.set_column(table.column_names.index("tested_at"), "tested_at", text)
+
+
+def link_keys(index: Any) -> list[str | None]:
+    """What names a link: the site, or else the job, and the label. Null where there is no label."""
+    place = pc.coalesce(
+        pc.binary_join_element_wise("site", index["site"], "\n"),
+        pc.binary_join_element_wise("job", index["job_id"], "\n"),
+        pa.scalar("\n\n"),
+    )
+    keys: list[str | None] = pc.binary_join_element_wise(place, index["link_label"], "\n").to_pylist()
+    return keys
+
+
+def readings(index: Any) -> list[str]:
+    """What read a record: mapping and reader."""
+    both = zip(index["mapping_sha256"].to_pylist(), index["reader"].to_pylist(), strict=True)
+    return [f"{m or ''}|{r or ''}" for m, r in both]
+
+
+def row_of(db: sqlite3.Connection, address: str) -> int | None:
+    """Row of a record by its address "deposit/position"; None where there is none."""
+    deposit, _, position = address.rpartition("/")
+    found = db.execute("SELECT row FROM records WHERE deposit = ? AND position = ?", (deposit, position)).fetchone()
+    return None if found is None else int(found[0])

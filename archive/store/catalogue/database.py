@@ -1,0 +1,144 @@
+"""The one SQLite database of an archive, in the user's cache: derived from the ledger and the index files.
+
+It is rebuilt from nothing at any time. It knows the ledger entry it has come to, by number and digest; where the
+ledger no longer holds that entry, everything is derived anew.
+Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
+(identities, hashes, what dedup decided). What finding needs besides is for catalogue/ to add.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from archive.store import memory
+
+VERSION = 1
+"""Raised whenever the tables change: an older database is then derived anew."""
+
+RECORD_COLUMNS = [
+    "position",
+    "record_id",
+    "digest",
+    "link_label",
+    "job_id",
+    "site",
+    "medium",
+    "configuration",
+    "cable_type",
+    "limit_found",
+    "tested_local",
+    "tested_at",
+    "evidence",
+    "operator_key",
+    "local_serial",
+    "remote_serial",
+    "reported_verdict",
+    "reported_marginal",
+    "limit_id",
+    "verdict",
+    "marginal",
+    "provisional",
+    "agrees",
+    "covers_from_mhz",
+    "covers_to_mhz",
+    "parameter",
+    "margin",
+    "length_m",
+    "points",
+    "step",
+    "source_id",
+    "source_place",
+    "mapping_sha256",
+    "reader",
+    "content",
+    "curves",
+    "scalars",
+]
+"""Columns of records that come from index.parquet as they are; instants as ISO 8601 text."""
+
+_TABLES = f"""
+CREATE TABLE meta(key TEXT PRIMARY KEY, value);
+CREATE TABLE entries(number INTEGER PRIMARY KEY, kind TEXT, at TEXT, by TEXT, sha256 TEXT, leaf BLOB NOT NULL,
+    root TEXT NOT NULL);
+CREATE TABLE deposits(number INTEGER PRIMARY KEY, deposit TEXT UNIQUE, path TEXT, job_id TEXT, records INTEGER,
+    root TEXT, withdrawn INTEGER NOT NULL DEFAULT 0);
+CREATE TABLE sources(source_id TEXT, reading TEXT, number INTEGER, records INTEGER, PRIMARY KEY(source_id, reading));
+CREATE TABLE records(row INTEGER PRIMARY KEY, deposit TEXT NOT NULL, {", ".join(RECORD_COLUMNS)},
+    link_key TEXT, reading TEXT,
+    kind TEXT NOT NULL, former INTEGER, withdrawn INTEGER NOT NULL DEFAULT 0, replaced INTEGER NOT NULL DEFAULT 0);
+CREATE UNIQUE INDEX records_place ON records(deposit, position);
+CREATE INDEX records_id ON records(record_id);
+CREATE INDEX records_content ON records(content);
+CREATE INDEX records_curves ON records(curves) WHERE curves IS NOT NULL;
+CREATE INDEX records_link ON records(link_key);
+CREATE INDEX records_source ON records(source_id, source_place);
+CREATE INDEX records_former ON records(former) WHERE former IS NOT NULL;
+"""
+
+
+def connect(archive_id: str) -> sqlite3.Connection:
+    """The database, made where it is not there; in memory where this user has no cache folder to write to."""
+    place = memory.folder(archive_id)
+    if place is None:
+        return _ready(sqlite3.connect(":memory:", isolation_level=None))
+    try:
+        return _ready(_open(place / "index.sqlite"))
+    except sqlite3.DatabaseError:
+        forget(archive_id)
+        return _ready(_open(place / "index.sqlite"))
+
+
+def forget(archive_id: str) -> None:
+    """Throws the database away."""
+    place = memory.folder(archive_id)
+    if place is not None:
+        for suffix in ("", "-wal", "-shm", "-journal"):
+            (place / f"index.sqlite{suffix}").unlink(missing_ok=True)
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    db = sqlite3.connect(path, timeout=120, isolation_level=None)
+    db.execute("PRAGMA journal_mode=WAL")
+    db.execute("PRAGMA synchronous=NORMAL")
+    return db
+
+
+def _ready(db: sqlite3.Connection) -> sqlite3.Connection:
+    db.row_factory = sqlite3.Row
+    if version(db) != VERSION:
+        with writing(db):
+            if version(db) != VERSION:
+                empty(db)
+    return db
+
+
+def version(db: sqlite3.Connection) -> int:
+    """Version of the tables in a database; 0 where there are none."""
+    there = db.execute("SELECT 1 FROM sqlite_master WHERE name = 'meta'").fetchone()
+    found = db.execute("SELECT value FROM meta WHERE key = 'version'").fetchone() if there else None
+    return int(found[0]) if found else 0
+
+
+def empty(db: sqlite3.Connection) -> None:
+    """Takes every table away and makes them anew, inside the caller's transaction."""
+    for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"):
+        db.execute(f'DROP TABLE IF EXISTS "{name}"')
+    for statement in _TABLES.split(";"):
+        if statement.strip():
+            db.execute(statement)
+    db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
+
+
+@contextmanager
+def writing(db: sqlite3.Connection) -> Iterator[None]:
+    """One transaction that no other process writes beside."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    except BaseException:
+        db.execute("ROLLBACK")
+        raise
+    db.execute("COMMIT")

@@ -1,0 +1,239 @@
+"""The small index of a deposit: one row per record with what finding, counting and dedup need.
+
+Hashes are the first 64 bits of a SHA-256, as signed integers. They find candidates; what a candidate is gets decided
+on the values themselves.
+  sweeps   one per measured curve, in the order of the record: parameter, end, pairing ... axis and every value
+  curves   over the sorted hashes of all measured curves; null where they are too few or too even to tell tests apart
+  scalars  over readings, reported points, wire map and trace events, without the words of the source
+  content  label, time, units, verdict, and the two above: equal in another layout of the same export
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.tables import Batch
+from archive.tables.markup import elements
+from archive.tables.order import positions
+
+TELLING_POINTS = 64
+"""Points that a record's curves must have, over all of them, before their equality says anything."""
+
+SCHEMA = pa.schema(
+    [
+        pa.field("position", pa.int32(), nullable=False),
+        pa.field("record_id", pa.string(), nullable=False),
+        pa.field("digest", pa.string(), nullable=False),
+        pa.field("link_label", pa.string()),
+        pa.field("job_id", pa.string()),
+        pa.field("site", pa.string()),
+        pa.field("medium", pa.string()),
+        pa.field("configuration", pa.string()),
+        pa.field("cable_type", pa.string()),
+        pa.field("limit_found", pa.string()),
+        pa.field("tested_local", pa.string()),
+        pa.field("tested_at", pa.timestamp("ms", tz="UTC")),
+        pa.field("evidence", pa.string()),
+        pa.field("operator_key", pa.string()),
+        pa.field("local_serial", pa.string()),
+        pa.field("remote_serial", pa.string()),
+        pa.field("reported_verdict", pa.string()),
+        pa.field("reported_marginal", pa.bool_()),
+        pa.field("limit_id", pa.string()),
+        pa.field("verdict", pa.string()),
+        pa.field("marginal", pa.bool_()),
+        pa.field("provisional", pa.bool_()),
+        pa.field("agrees", pa.bool_()),
+        pa.field("covers_from_mhz", pa.float64()),
+        pa.field("covers_to_mhz", pa.float64()),
+        pa.field("parameter", pa.string()),
+        pa.field("pairing", pa.string()),
+        pa.field("end", pa.string()),
+        pa.field("frequency_mhz", pa.float64()),
+        pa.field("margin", pa.float64()),
+        pa.field("length_m", pa.float64()),
+        pa.field("points", pa.int32()),
+        pa.field("step", pa.float64()),
+        pa.field("source_id", pa.string()),
+        pa.field("source_place", pa.string()),
+        pa.field("mapping_sha256", pa.string()),
+        pa.field("reader", pa.string()),
+        pa.field("content", pa.int64(), nullable=False),
+        pa.field("curves", pa.int64()),
+        pa.field("scalars", pa.int64(), nullable=False),
+        pa.field("sweeps", pa.list_(pa.int64())),
+    ]
+)
+"""Columns of index.parquet."""
+
+_VERDICT = [
+    "limit_id",
+    "verdict",
+    "marginal",
+    "provisional",
+    "agrees",
+    "covers_from_mhz",
+    "covers_to_mhz",
+    "parameter",
+    "pairing",
+    "end",
+    "frequency_mhz",
+    "margin",
+]
+_COPIED = [
+    "record_id",
+    "link_label",
+    "medium",
+    "configuration",
+    "cable_type",
+    "limit_found",
+    "tested_local",
+    "tested_at",
+    "evidence",
+    "operator_key",
+    "reported_verdict",
+    "reported_marginal",
+    "source_id",
+    "source_place",
+]
+_SCALARS = {
+    "readings": ("record_id", "found", "step"),
+    "reported": ("record_id", "words", "step"),
+    "wiremap": ("record_id",),
+    "trace_events": ("record_id", "technique", "comment"),
+}
+"""Tables that the scalar hash is over -> columns that it leaves out."""
+_CONTENT = ("link_label", "tested_local", "local_serial", "remote_serial", "reported_verdict", "configuration")
+
+
+def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site: str | None) -> Any:
+    """Index rows of a batch as a table of SCHEMA. start: position of its first record in the deposit.
+
+    job, site: of the deposit; they hold for records that state no other.
+    """
+    count = len(batch)
+    records = batch["records"]
+    made: dict[str, Any] = {name: records[name].combine_chunks() for name in _COPIED}
+    made["position"] = pa.array(np.arange(start, start + count, dtype=np.int32))
+    made["digest"] = pa.array(digests, pa.string())
+    made["job_id"] = pc.coalesce(pa.scalar(job, pa.string()), records["job_id"].combine_chunks())
+    made["site"] = _site(batch, made["job_id"], site)
+    for end in ("local", "remote"):
+        made[f"{end}_serial"] = _looked_up(batch, "instruments", "instrument_id", "serial", f"{end}_instrument_id")
+    for name in ("mapping_sha256", "reader"):
+        made[name] = _looked_up(batch, "sources", "source_id", name, "source_id")
+    made |= _verdicts(batch)
+    made["length_m"] = _length(batch)
+    sweeps, curves, points, step = _curves(batch)
+    made |= {"sweeps": sweeps, "curves": curves, "points": points, "step": step}
+    scalars = _scalars(batch)
+    made["scalars"] = pa.array(scalars, pa.int64())
+    named = [made[name].to_pylist() for name in _CONTENT]
+    hashes = sweeps.to_pylist()
+    content = [(*(n[i] for n in named), scalars[i], sorted(hashes[i])) for i in range(count)]
+    made["content"] = pa.array([_hash(repr(c).encode()) for c in content], pa.int64())
+    return pa.table([made[f.name] for f in SCHEMA], schema=SCHEMA)
+
+
+def _hash(data: bytes) -> int:
+    return int.from_bytes(hashlib.sha256(data).digest()[:8], "big", signed=True)
+
+
+def _looked_up(batch: Batch, table: str, key: str, column: str, by: str) -> Any:
+    """A column of a shared table for each record; null where the record names no row."""
+    shared = batch[table].combine_chunks()
+    at = pc.index_in(batch["records"][by].combine_chunks(), value_set=shared[key].combine_chunks(), skip_nulls=True)
+    return shared[column].combine_chunks().take(at) if shared.num_rows else pa.nulls(len(batch), shared[column].type)
+
+
+def _site(batch: Batch, job: Any, site: str | None) -> Any:
+    if site is not None or not batch["jobs"].num_rows:
+        return pa.array([site] * len(batch), pa.string())
+    jobs = {j["job_id"]: j["site"] for j in batch["jobs"].to_pylist()}
+    return pa.array([jobs.get(j) for j in job.to_pylist()], pa.string())
+
+
+def _verdicts(batch: Batch) -> dict[str, Any]:
+    """The verdict of each record: of several the first, which is that of the limit the record names."""
+    found = batch["verdicts"]
+    at = positions(batch, "verdicts")
+    first = np.full(len(batch), -1)
+    for row in range(len(at) - 1, -1, -1):
+        if at[row] < len(batch):
+            first[at[row]] = row
+    take = pa.array(first, mask=first < 0)
+    return {name: found[name].combine_chunks().take(take) for name in _VERDICT}
+
+
+def _length(batch: Batch) -> Any:
+    """Length in metres: the longest that is reported."""
+    readings = batch["readings"]
+    chosen = pc.and_(pc.equal(readings["quantity"], "length"), pc.equal(readings["origin"], "measured"))
+    found = readings.filter(pc.fill_null(chosen, False)).group_by("record_id").aggregate([("value", "max")])
+    at = pc.index_in(batch["records"]["record_id"].combine_chunks(), value_set=found["record_id"].combine_chunks())
+    return found["value_max"].combine_chunks().take(at)
+
+
+def _curves(batch: Batch) -> tuple[Any, Any, Any, Any]:
+    """Hash of each measured curve, hash over them, number of points, coarsest step; per record."""
+    table = batch["sweeps"]
+    at = positions(batch, "sweeps")
+    kept = pc.equal(table["origin"], "measured").to_numpy() if table.num_rows else np.array([], dtype=bool)
+    table = table.filter(pa.array(kept)).combine_chunks()
+    at = at[kept]
+    named = ["parameter", "end", "pairing", "direction", "disturber", "wavelength_nm", "axis_id", "above", "below"]
+    names = zip(*(table[n].to_pylist() for n in named), strict=True)
+    values = table["values"].combine_chunks()
+    values = values.chunk(0) if isinstance(values, pa.ChunkedArray) else values
+    lengths = pc.list_value_length(values).to_numpy()
+    flat = np.ascontiguousarray(pc.fill_null(values.flatten(), np.nan).to_numpy(zero_copy_only=False))
+    even = _even(flat, lengths)
+    offsets = np.concatenate([[0], np.cumsum(lengths)]).astype(int)
+    data = flat.view(np.uint8)
+    hashes: list[list[int]] = [[] for _ in range(len(batch))]
+    for row, name in enumerate(names):
+        sha = hashlib.sha256(repr(name).encode())
+        sha.update(data[offsets[row] * 8 : offsets[row + 1] * 8].data)
+        hashes[at[row]].append(int.from_bytes(sha.digest()[:8], "big", signed=True))
+    points = np.bincount(at, weights=lengths, minlength=len(batch)).astype(np.int32)
+    telling = np.bincount(at, weights=np.where(even, 0, lengths), minlength=len(batch))
+    together = [_hash(repr(sorted(h)).encode()) if telling[i] >= TELLING_POINTS else None for i, h in enumerate(hashes)]
+    steps = pc.fill_null(table["step"], 0.0).to_numpy()
+    coarsest = np.zeros(len(batch))
+    np.maximum.at(coarsest, at, steps)
+    return (
+        pa.array(hashes, pa.list_(pa.int64())),
+        pa.array(together, pa.int64()),
+        pa.array(points),
+        pa.array(coarsest, mask=coarsest == 0),
+    )
+
+
+def _even(flat: Any, lengths: Any) -> Any:
+    """True for curves that hold one value only, or none: they tell nothing."""
+    if not len(lengths):
+        return np.array([], dtype=bool)
+    starts = np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(int)
+    out = np.ones(len(lengths), dtype=bool)
+    full = lengths > 0
+    if full.any():
+        high = np.fmax.reduceat(flat, starts[full])
+        low = np.fmin.reduceat(flat, starts[full])
+        out[full] = ~(high > low)
+    return out
+
+
+def _scalars(batch: Batch) -> list[int]:
+    texts: list[list[str]] = [[] for _ in range(len(batch))]
+    for name, leave_out in _SCALARS.items():
+        if batch[name].num_rows:
+            for at, text in zip(
+                positions(batch, name).tolist(), elements(name, batch[name], leave_out).to_pylist(), strict=True
+            ):
+                texts[at].append(text)
+    return [_hash("\n".join(sorted(t)).encode()) for t in texts]

@@ -1,0 +1,60 @@
+"""What a depositor is told, and can be told again from the ledger alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from archive.store.archive import Archive, Head
+from archive.store.catalogue.catch_up import DECIDED
+from archive.store.ledger import Entry
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """A deposit as its ledger entry says it, with the head of the ledger right after it."""
+
+    entry: Entry | None
+    head: Head
+    counts: dict[str, int]
+    findings: dict[str, int]
+    set_aside: int
+    details: dict[str, Any]
+
+    def plain(self) -> dict[str, Any]:
+        """As one JSON document."""
+        return {
+            "deposit": None if self.entry is None else self.entry["deposit"],
+            "records": sum(self.counts.values()),
+            **{kind: self.counts.get(kind, 0) for kind in ("new", *DECIDED)},
+            "set_aside": self.set_aside,
+            "findings": self.findings,
+            **self.details,
+            "ledger_entry": None if self.entry is None else self.entry.number,
+            "ledger_size": self.head.size,
+            "ledger_head": self.head.root,
+        }
+
+    @property
+    def look(self) -> bool:
+        """Whether there is something to look at: set aside, a conflict, an error finding."""
+        return bool(self.set_aside or self.counts.get("conflicts") or self.findings.get("error"))
+
+
+def receipt(archive: Archive, deposit: str) -> Receipt:
+    """The receipt of a deposit again. Errors: Trouble where there is no such deposit."""
+    return of_entry(archive, archive.deposit_entry(deposit))
+
+
+def of_entry(archive: Archive, entry: Entry) -> Receipt:
+    """The receipt that a deposit's entry gives."""
+    told = ("job", "site", "zone", "at", "by", "reason", "path", "root")
+    details = {name: entry[name] for name in told if entry.get(name) is not None}
+    return Receipt(
+        entry,
+        archive.head(entry.number + 1),
+        dict(entry["counts"]),
+        dict(entry["findings"]),
+        int(entry["set_aside"]),
+        details,
+    )

@@ -1,0 +1,215 @@
+"""Making a deposit: batches and originals stream into a bag aside; renaming it and one ledger entry make it true."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.store import aside, clock, disk, layout, merkle
+from archive.store.archive import Archive
+from archive.store.bags import TAG_MANIFEST, BagWriter
+from archive.store.deposits import index
+from archive.store.deposits.decide import Decisions, decide
+from archive.store.deposits.fetch import Fetcher
+from archive.store.deposits.originals import Originals
+from archive.store.deposits.receipt import Receipt, of_entry
+from archive.store.ledger import Taken
+from archive.store.ledger.entry import Sign
+from archive.store.parquet import TableFiles, options
+from archive.tables import Batch, person_key
+from archive.tables.canonical import record_digests
+
+_INDEX_ROWS = 4096
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a person says with a deposit. by: the depositor's name, where it was stated."""
+
+    job: str | None = None
+    site: str | None = None
+    zone: str | None = None
+    by: str | None = None
+    reason: str | None = None
+    more: dict[str, Any] = field(default_factory=dict)
+
+
+class Deposit:
+    """A deposit being made. add() batches, original() files, attach() what was used; then commit(), or abandon().
+
+    Nothing of it is in the archive before commit() has returned, and all of it is then.
+    """
+
+    def __init__(self, archive: Archive, facts: Facts, sign: Sign | None = None) -> None:
+        self.archive, self.facts, self.sign = archive, facts, sign
+        aside.heal(archive)
+        archive.catch_up()
+        self.at = clock.now()
+        self.id = layout.new_id(self.at)
+        self.aside = aside.begin(archive, self.id)
+        self._bag = BagWriter(self.aside.folder / self.id)
+        self._tables = TableFiles(self._bag)
+        self._originals = Originals(self._bag)
+        self._index: list[Any] = []
+        self._index_writer: Any = None
+        self._leaves: list[bytes] = []
+        self._findings: Counter[str] = Counter()
+        self._set_aside = 0
+        self._same_file = 0
+        self._ids: set[str] = set()
+        self.by = self._depositor() if facts.by else None
+
+    def add(self, batch: Batch) -> None:
+        """The next batch, its statements filled in. Records of a file that was read so before are left out."""
+        batch = self._unknown(batch)
+        self._findings.update(_severities(batch["findings"]))
+        self._set_aside += batch["set_aside"].num_rows
+        if not len(batch) and not any(t.num_rows for _, t in batch.items()):
+            return
+        digests = record_digests(batch)
+        rows = index.rows(batch, self._tables.count, digests, job=self.facts.job, site=self.facts.site)
+        self._tables.add(batch)
+        self._leaves.extend(merkle.leaf(d.encode()) for d in digests)
+        if len(batch):
+            self._write_index(rows)
+            self._index.append(rows.drop_columns(["sweeps"]))
+
+    def original(self, source: Path, name: str) -> None:
+        """A file as received; name: its path inside what was handed in, with / between folders."""
+        self._originals.add(source, name)
+
+    def attach(self, path: str, data: bytes) -> None:
+        """What was used: a mapping (mappings/...), limit lines (limits/...); path inside data/."""
+        self._bag.add(path, data)
+
+    def commit(self) -> Receipt:
+        """Makes the deposit true and gives its receipt. Where nothing is new, nothing is left behind.
+
+        Errors: OSError where the disk fails; Trouble where the archive is damaged.
+        """
+        self._originals.finish()
+        self._tables.finish()
+        if self._index_writer is not None:
+            self._index_writer.close()
+            self._bag.close("index.parquet")
+        table = pa.concat_tables(self._index) if self._index else index.SCHEMA.empty_table()
+        if not self._tables.count and not self._set_aside:
+            self.abandon()
+            return self._nothing_new(Decisions())
+        tag = self._bag.finish(self._information())
+        place = layout.deposit_path(self.at, self.id)
+        fetch = Fetcher(self.archive, self._bag.folder)
+        self._put(place)
+        while True:
+            seen = self.archive.catch_up()
+            fetch.own = self.archive.root / place
+            made = decide(self.archive.db, table, fetch)
+            if made.all_known and not self._set_aside:
+                self._take_back(place)
+                return self._nothing_new(made)
+            try:
+                entry = self.archive.ledger.append(seen, self._entry(place, tag, made), self.aside.folder, self.sign)
+                break
+            except Taken:
+                continue
+        self.aside.end()
+        self.archive.catch_up()
+        return of_entry(self.archive, entry)
+
+    def abandon(self) -> None:
+        """Takes away what was written. Nothing of the deposit was in the archive."""
+        self._bag.abandon()
+        self.aside.end()
+
+    def _put(self, place: str) -> None:
+        target = self.archive.root / place
+        disk.make_folder(target.parent)
+        disk.sync_folder(target.parent.parent)
+        disk.rename(self._bag.folder, target)
+        disk.sync_folder(target.parent)
+        disk.sync_folder(self.aside.folder)
+
+    def _take_back(self, place: str) -> None:
+        disk.rename(self.archive.root / place, self._bag.folder)
+        self.abandon()
+
+    def _nothing_new(self, made: Decisions) -> Receipt:
+        counts = made.counts()
+        counts["same_file"] += self._same_file
+        return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, {})
+
+    def _entry(self, place: str, tag: Any, made: Decisions) -> dict[str, Any]:
+        counts = made.counts()
+        counts["same_file"] += self._same_file
+        said = {name: getattr(self.facts, name) for name in ("job", "site", "zone", "reason")}
+        return {
+            "kind": "deposit",
+            "by": self.by,
+            **{k: v for k, v in said.items() if v is not None},
+            **self.facts.more,
+            "deposit": self.id,
+            "path": place,
+            "records": self._tables.count,
+            "root": merkle.root(self._leaves).hex(),
+            "counts": counts,
+            "findings": dict(sorted(self._findings.items())),
+            "set_aside": self._set_aside,
+            "decisions": made.plain(self.id),
+            "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
+        }
+
+    def _information(self) -> list[tuple[str, str]]:
+        f = self.facts
+        said = [("Internal-Sender-Identifier", f.job), ("Internal-Sender-Description", f.site)]
+        return [("External-Identifier", self.id), *((k, v) for k, v in said if v)]
+
+    def _depositor(self) -> str:
+        """The depositor's name goes into the people table of this bag, and its key into the entry."""
+        salt = secrets.token_hex(16)
+        key = person_key(salt, str(self.facts.by))
+        row = {"person_key": key, "salt": salt, "name": self.facts.by, "role": "depositor"}
+        self._tables.add(Batch.from_rows({"people": [row]}))
+        return key
+
+    def _unknown(self, batch: Batch) -> Batch:
+        """The batch without records that the archive holds from the same file, read in the same way."""
+        ids = batch["records"]["record_id"].to_pylist()
+        known = {i for i in ids if i in self._ids}
+        sources = {
+            r["source_id"]: f"{r['mapping_sha256'] or ''}|{r['reader'] or ''}" for r in batch["sources"].to_pylist()
+        }
+        held = {s for s, reading in sources.items() if self._held(s, reading)}
+        if held:
+            pairs = zip(ids, batch["records"]["source_id"].to_pylist(), strict=True)
+            known |= {i for i, source in pairs if source in held}
+        self._ids.update(ids)
+        if not known:
+            return batch
+        self._same_file += len(known)
+        kept = batch.select(i for i in ids if i not in known)
+        return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
+
+    def _held(self, source: str, reading: str) -> bool:
+        db = self.archive.db
+        found = db.execute("SELECT 1 FROM sources WHERE source_id = ? AND reading = ?", (source, reading)).fetchone()
+        return found is not None
+
+    def _write_index(self, rows: Any) -> None:
+        if self._index_writer is None:
+            self._index_writer = options.writer(self._bag.open("index.parquet"), index.SCHEMA)
+        self._index_writer.write_table(rows, row_group_size=_INDEX_ROWS)
+
+
+def _without(table: Any, sources: set[str]) -> Any:
+    return table.filter(pc.invert(pc.is_in(table["source_id"], value_set=pa.array(sorted(sources), pa.string()))))
+
+
+def _severities(findings: Any) -> dict[str, int]:
+    raised = findings.filter(pc.not_equal(findings["status"], "could not look"))
+    return dict(Counter(raised["severity"].to_pylist()))
