@@ -48,12 +48,6 @@ def is_workbook(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as packed:
             names = set(packed.namelist())
-    except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise
-        raise Trouble(
-            "cannot be unpacked", where=name, found=str(error.strerror), remedy="unpack it yourself"
-        ) from None
     except (zipfile.BadZipFile, OSError):
         return False
     return "[Content_Types].xml" in names or "mimetype" in names

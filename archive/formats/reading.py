@@ -10,14 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
-import pyarrow.compute as pc
-
 from archive.errors import Trouble
 from archive.formats import READERS
 from archive.formats.containers import Refused, entries
 from archive.formats.recognition import Entry, Reader, Recognition
-from archive.tables import Batch
-from archive.tables.order import rebatch
+from archive.tables import Batch, concat, rebatch
 
 
 @dataclass
@@ -32,10 +29,13 @@ class File:
 
 
 @dataclass
-class _Task:
+class Task:
+    """One file with the reader that knows it best, or with the trouble that keeps it from being read."""
+
     entry: Entry
-    reader: Reader
-    found: Recognition
+    reader: Reader | None = None
+    found: Recognition | None = None
+    trouble: Trouble | None = None
 
 
 class Reading:
@@ -45,6 +45,7 @@ class Reading:
         self.files: list[File] = []
         self._paths = [Path(p) for p in paths]
         self._options = {"mapping": mapping, "draft": draft}
+        self._seen: dict[str, str] = {}
         self._batches = rebatch(self._read())
 
     def __iter__(self) -> Reading:
@@ -55,84 +56,105 @@ class Reading:
 
     def _read(self) -> Iterator[Batch]:
         with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-            units: list[Entry | Refused] = []
-            for number, path in enumerate(self._paths):
-                temporary = Path(folder) / str(number)
-                temporary.mkdir()
-                units += entries(path, temporary)
-            yield from self._read_units(units)
+            yield from self._read_tasks(tasks(self._paths, Path(folder)))
 
-    def _read_units(self, units: list[Entry | Refused]) -> Iterator[Batch]:
-        if not units:
+    def _read_tasks(self, listed: list[Task]) -> Iterator[Batch]:
+        if not listed:
             raise Trouble("there is nothing in it", where=", ".join(map(str, self._paths)), expected="files to read")
-        tasks: list[_Task | Refused | Entry] = [self._task(u) if isinstance(u, Entry) else u for u in units]
-        taken = {p for t in tasks if isinstance(t, _Task) for p in t.found.takes}
-        alone = len(units) == 1
+        taken = _taken(listed)
         troubles: list[Trouble] = []
         done = False
-        seen: dict[str, str] = {}
-        for task in tasks:
-            if isinstance(task, _Task | Entry):
-                entry = task.entry if isinstance(task, _Task) else task
-                if entry.path in taken and not (isinstance(task, _Task) and task.found.takes):
-                    continue
-            if isinstance(task, _Task):
-                file = File(task.entry.name, task.found.layout, task.found.reason)
-                self.files.append(file)
+        for task in listed:
+            by = taken.get(task.entry.path)
+            if by is not None:
+                self.files.append(File(task.entry.name, reason=f"read with {by}"))
+                continue
+            file = File(task.entry.name)
+            self.files.append(file)
+            trouble = task.trouble
+            if trouble is None:
                 try:
-                    for batch in task.reader.read(task.entry, **self._options):
-                        done = True
-                        batch = _not_twice(batch, seen, task.entry)
-                        file.records += len(batch)
-                        file.set_aside += batch["set_aside"].num_rows
-                        yield batch
+                    yield from self._batches_of(task, file)
                     done = True
                     continue
-                except Trouble as trouble:
-                    if alone:
-                        raise
-                    troubles.append(trouble)
-                    yield self._aside(task.entry, trouble, file)
-            else:
-                entry = task if isinstance(task, Entry) else Entry(task.path, task.name)
-                trouble = task.trouble if isinstance(task, Refused) else _unknown(entry)
-                troubles.append(trouble)
-                file = File(entry.name)
-                self.files.append(file)
-                if not alone:
-                    yield self._aside(entry, trouble, file)
+                except Trouble as raised:
+                    trouble = raised
+            if len(listed) == 1:
+                raise trouble
+            troubles.append(trouble)
+            file.set_aside += 1
+            yield set_aside(task.entry, trouble)
         if not done:
             raise _nothing(troubles)
 
-    def _task(self, entry: Entry) -> _Task | Entry:
-        """The surest reader of a file, or the entry itself where none knows it."""
-        best: _Task | None = None
-        for reader in readers():
-            found = reader.recognise(entry)
-            if found is not None and (best is None or found.score > best.found.score):
-                best = _Task(entry, reader, found)
-        return best or entry
+    def _batches_of(self, task: Task, file: File) -> Iterator[Batch]:
+        assert task.reader is not None
+        assert task.found is not None
+        file.layout, file.reason = task.found.layout, task.found.reason
+        for batch in task.reader.read(task.entry, **self._options):
+            batch = self._not_twice(batch, task.entry)
+            file.records += len(batch)
+            file.set_aside += batch["set_aside"].num_rows
+            yield batch
 
-    def _aside(self, entry: Entry, trouble: Trouble, file: File) -> Batch:
-        file.set_aside += 1
-        return set_aside(entry, trouble)
+    def _not_twice(self, batch: Batch, entry: Entry) -> Batch:
+        """The batch without records that came already: their id says the same place of the same file, read the same."""
+        ids = batch["records"].column("record_id").to_pylist()
+        again = [i for i in ids if i in self._seen]
+        rows = [
+            entry.set_aside(
+                f"record {i} was read already, from {self._seen[i]}",
+                remedy="hand in each file once; the record was kept from the first",
+            )
+            for i in again
+        ]
+        self._seen.update((i, entry.name) for i in ids if i not in self._seen)
+        if not again:
+            return batch
+        kept = batch.select(set(ids) - set(again))
+        return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
+
+
+def tasks(paths: Sequence[Path], temporary: Path) -> list[Task]:
+    """Every file of the inputs, in order, with the reader that knows it best. Zips are unpacked into `temporary`.
+
+    Errors: Trouble where an input is not there, or is a zip that is refused.
+    """
+    found: list[Task] = []
+    for number, path in enumerate(paths):
+        folder = temporary / str(number)
+        folder.mkdir()
+        for unit in entries(path, folder):
+            if isinstance(unit, Refused):
+                found.append(Task(Entry(unit.path, unit.name), trouble=unit.trouble))
+            else:
+                found.append(recognised(unit))
+    return found
+
+
+def recognised(entry: Entry) -> Task:
+    """The surest reader of a file; of equally sure ones the first in READERS."""
+    best = Task(entry)
+    for reader in readers():
+        found = reader.recognise(entry)
+        if found is not None and (best.found is None or found.score > best.found.score):
+            best = Task(entry, reader, found)
+    if best.found is None:
+        best.trouble = _unknown(entry)
+    return best
 
 
 def readers() -> list[Reader]:
     """The registered readers that are there, loaded."""
-    return [
-        cast(Reader, importlib.import_module(name))
-        for name in READERS
-        if importlib.util.find_spec(name) is not None and hasattr(importlib.import_module(name), "recognise")
-    ]
+    there = [importlib.import_module(name) for name in READERS if importlib.util.find_spec(name) is not None]
+    return [cast(Reader, module) for module in there if hasattr(module, "recognise")]
 
 
 def set_aside(entry: Entry, trouble: Trouble) -> Batch:
     """A batch that says why a file was set aside."""
-    link = entry.path.is_symlink() or not entry.path.is_file()
-    source_id = "" if link else entry.sha256
+    readable = entry.path.is_file() and not entry.path.is_symlink()
     row = {
-        "source_id": source_id,
+        "source_id": entry.sha256 if readable else "",
         "path": entry.name,
         "place": trouble.where.removeprefix(entry.name).lstrip(":, ") or None,
         "reason": trouble.message,
@@ -140,41 +162,27 @@ def set_aside(entry: Entry, trouble: Trouble) -> Batch:
         "expected": trouble.expected or None,
         "remedy": trouble.remedy or None,
     }
-    sources = [] if link else [entry.source()]
-    return Batch.from_rows({"set_aside": [row], "sources": sources})
+    return Batch.from_rows({"set_aside": [row], "sources": [entry.source()] if readable else []})
 
 
-def _not_twice(batch: Batch, seen: dict[str, str], entry: Entry) -> Batch:
-    """The batch without records that came already (their id says: the same place of the same file, read the same)."""
-    ids = batch["records"].column("record_id").to_pylist()
-    again = [i for i in ids if i in seen]
-    first = {i: seen.get(i, entry.name) for i in ids}
-    for i in ids:
-        seen.setdefault(i, entry.name)
-    if not again:
-        return batch
-    reasons = [
-        entry.set_aside(f"record {i} was read already, from {first[i]}", remedy="hand in each file once") for i in again
-    ]
-    sources = Batch.from_rows({"sources": [entry.source()], "set_aside": reasons})
-    from archive.tables.order import concat
-
-    keep = pc.is_in(batch["records"].column("record_id"), value_set=_strings([i for i in ids if i not in set(again)]))
-    return concat([batch.select(batch["records"].filter(keep).column("record_id").to_pylist()), sources])
-
-
-def _strings(values: list[str]) -> Any:
-    import pyarrow as pa
-
-    return pa.array(values, type=pa.string())
+def _taken(listed: list[Task]) -> dict[Path, str]:
+    """Files that are read together with another one, and the name of that one."""
+    taken: dict[Path, str] = {}
+    for task in listed:
+        if task.found is not None and task.entry.path not in taken:
+            for path in task.found.takes - {task.entry.path}:
+                taken.setdefault(path, task.entry.name)
+    return taken
 
 
 def _unknown(entry: Entry) -> Trouble:
+    if not entry.size:
+        return Trouble("is empty", where=entry.name, remedy="copy or export it again")
     begins = entry.head[:40].decode("utf-8", errors="replace").strip()
     return Trouble(
-        "no reader knows this layout" if entry.size else "is empty",
+        "no reader knows this layout",
         where=entry.name,
-        found=f"{entry.size:,} bytes that begin {begins!r}" if entry.size else "",
+        found=f"{entry.size:,} bytes that begin {begins!r}",
         expected="link record XML, CSV or Parquet, a network-analyser file, or a layout with a mapping",
         remedy="look at it with `muniment survey`, draft a mapping with `muniment mapping draft`",
     )
@@ -183,12 +191,6 @@ def _unknown(entry: Entry) -> Trouble:
 def _nothing(troubles: list[Trouble]) -> Trouble:
     """The first reason, and how many more there are."""
     first = troubles[0]
-    if len(troubles) == 1:
-        return first
-    return Trouble(
-        first.message,
-        where=first.where,
-        found=first.found,
-        expected=first.expected,
-        remedy=f"{first.remedy or 'look at this file'} (nothing here can be read: {len(troubles) - 1} more files)",
-    )
+    more = f" (nothing here can be read: {len(troubles) - 1} more files)" if len(troubles) > 1 else ""
+    remedy = (first.remedy or "look at this file") + more
+    return Trouble(first.message, where=first.where, found=first.found, expected=first.expected, remedy=remedy)

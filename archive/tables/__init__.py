@@ -6,19 +6,26 @@ from archive.tables.batch import MOST_RECORDS, Batch, identical
 from archive.tables.definition import Column, Table, namespace, schema, tables, version
 from archive.tables.ids import axis_id, axis_row, person_key, row_id, with_id
 from archive.tables.lexical import number, numbers
+from archive.tables.order import MOST_BYTES, concat, cut, ordered, pieces, rebatch
 
 __all__ = [
+    "MOST_BYTES",
     "MOST_RECORDS",
     "Batch",
     "Column",
     "Table",
     "axis_id",
     "axis_row",
+    "concat",
+    "cut",
     "identical",
     "namespace",
     "number",
     "numbers",
+    "ordered",
     "person_key",
+    "pieces",
+    "rebatch",
     "row_id",
     "schema",
     "tables",

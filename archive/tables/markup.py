@@ -16,6 +16,7 @@ import pyarrow.compute as pc
 
 from archive.tables.definition import Column, Table, namespace, tables
 from archive.tables.lexical import numbers
+from archive.tables.tokens import tokens
 
 MISSING = "-"
 """A missing point in a list of numbers."""
@@ -100,8 +101,6 @@ def _list_text(kind: str, cells: Any) -> Any:
     elif kind == "ints":
         text = pc.cast(items, pa.string())
     else:
-        from archive.tables.tokens import tokens
-
         text = tokens(items)
     sizes = pc.fill_null(pc.list_value_length(cells), 0)
     ends = pc.cumulative_sum(sizes)

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from archive.tables.batch import MOST_RECORDS, Batch
 from archive.tables.definition import schema, tables
+from archive.tables.markup import elements
 
 MOST_BYTES = 64_000_000
 """Bytes of curves that one batch should hold at the most, so that memory stays bounded; one record may hold more."""
@@ -92,8 +93,6 @@ def concat(batches: Iterable[Batch]) -> Batch:
 
 def once(name: str, table: Any) -> Any:
     """A shared table with each row once, in the order of first appearance."""
-    from archive.tables.markup import elements
-
     if table.num_rows < 2:
         return table
     key = tables()[name].key

@@ -38,6 +38,15 @@ def reasons(document: bytes) -> list[tuple[str, int, str, str]]:
     return out
 
 
+_PLAINER = (
+    (re.compile(r"Xsd\w+\(([^)]*)\)"), r"\1"),
+    (re.compile(r"value doesn't match any pattern of \['\(\\\\\+\|-\)\?.*NaN'\]"), "is not a number"),
+    (re.compile(r"\.+$"), ""),
+)
+
+
 def _plain(reason: str) -> str:
-    """Without the parts of xmlschema's wording that speak of its own objects."""
-    return re.sub(r"Xsd\w+\(([^)]*)\)", r"\1", reason)[:300]
+    """xmlschema's wording without its own objects, and with the pattern of xs:double in words."""
+    for found, instead in _PLAINER:
+        reason = found.sub(instead, reason)
+    return reason[:300]

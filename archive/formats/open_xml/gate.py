@@ -98,24 +98,35 @@ def _right_namespace(path: Path, where: str) -> None:
 def _explained(path: Path, where: str, start: int) -> Trouble:
     """Finds the first element that the schema rejects, from element number `start` on, and lets xmlschema explain."""
     names: dict[str, int] = {}
-    for number, element in enumerate(Stream(path, where)):
+    stream = Stream(path, where)
+    for number, element in enumerate(stream):
         if not isinstance(element.tag, str):
             continue
         name = etree.QName(element).localname
         names[name] = names.get(name, 0) + 1
         if number < start:
             continue
-        if (element.tail or "").strip():
-            return _refused(where, element.sourceline, "/link-records", "text between the rows", element.tail.strip())
         place = f"/link-records/{name}[{names[name]}]"
+        if (element.tail or "").strip():
+            return _refused(where, element.sourceline, f"after {place}", "text between the rows", element.tail.strip())
         if name not in TOP or element.tag != qualified(name):
             return _refused(where, element.sourceline, place, "an element that is not allowed here", str(element.tag))
-        wrapper: Any = etree.Element(qualified("link-records"), nsmap=_DEFAULT)
-        line, parsed = element.sourceline, etree.tostring(element, with_tail=False)
-        wrapper.append(etree.fromstring(parsed, etree.XMLParser(**SAFE)))
-        if not schema().validate(wrapper):
-            return _why(wrapper, where, line, place)
-    return Trouble("is not valid link record XML", where=where, remedy="check it against the schema file")
+        if why := _judged(element, where, place):
+            return why
+    root = stream.root
+    if (root.text or "").strip():
+        return _refused(where, root.sourceline, "/link-records", "text before the first row", root.text.strip())
+    names_given = ", ".join(map(str, root.attrib))
+    return _refused(where, root.sourceline, "/link-records", "attributes that are not allowed here", names_given)
+
+
+def _judged(element: Any, where: str, place: str) -> Trouble | None:
+    """What is wrong with one element under the root, alone in a document of its own; None where nothing is."""
+    wrapper: Any = etree.Element(qualified("link-records"), nsmap=_DEFAULT)
+    wrapper.append(etree.fromstring(etree.tostring(element, with_tail=False), etree.XMLParser(**SAFE)))
+    if schema().validate(wrapper):
+        return None
+    return _why(wrapper, where, element.sourceline, place)
 
 
 def _why(wrapper: Any, where: str, line: int, place: str) -> Trouble:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.formats.open_xml.points import Points, count, even
 from archive.formats.open_xml.rows import Fault, Row, row, table, unfinite
-from archive.formats.open_xml.shelf import Shelf, axis_fault
+from archive.formats.points import Points, count, even
+from archive.formats.shelf import Shelf
 from archive.tables import Batch, tables
+from archive.tables.sound import axis_fault
 
 _INSIDE = {t.row: t.name for t in tables().values() if t.level == "record" and t.name != "records"}
 

@@ -57,16 +57,23 @@ def root(head: bytes) -> Root | None:
     """The root element, or None where no start tag can be read in the head (or a DOCTYPE stands before it)."""
     if not looks_like_xml(head) or doctype(head):
         return None
-    parser = etree.XMLPullParser(events=("start",), **SAFE)
-    for start in range(0, len(head), 1024):
-        try:
+    parser: Any = etree.XMLPullParser(events=("start",), **SAFE)
+    try:
+        for start in range(0, len(head), 1024):
             parser.feed(head[start : start + 1024])
             for _, element in parser.read_events():
-                name = etree.QName(element)
-                return Root(name.namespace or "", name.localname)
-        except etree.XMLSyntaxError:
-            return None
+                return _named(element)
+        parser.close()  # a document shorter than what the parser looks ahead
+        for _, element in parser.read_events():
+            return _named(element)
+    except etree.XMLSyntaxError:
+        return None
     return None
+
+
+def _named(element: Any) -> Root:
+    name = etree.QName(element)
+    return Root(name.namespace or "", name.localname)
 
 
 def refuse_doctype(head: bytes, where: str) -> None:

@@ -8,11 +8,9 @@ import math
 from typing import Any
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
-from archive.formats.open_xml.points import even, lists
+from archive.formats.columns import typed
 from archive.tables import Column, schema, tables
-from archive.tables.tokens import untoken
 
 Row = dict[str, Any]
 
@@ -80,38 +78,20 @@ def unfinite(text: str) -> str:
 
 
 def table(name: str, rows: list[Row], ready: dict[str, Any] | None = None) -> Any:
-    """Rows as the Arrow table `name`. ready: columns that are Arrow arrays already."""
-    want = schema(name)
+    """Rows as the Arrow table `name`. ready: columns that are Arrow arrays already.
+
+    Errors: Fault for the first cell that its column cannot take.
+    """
     ready = ready or {}
     columns = [
-        ready[c.name] if c.name in ready else _column(c, [r.get(c.name) for r in rows]) for c in tables()[name].columns
+        ready[c.name] if c.name in ready else _column(name, c, [r.get(c.name) for r in rows])
+        for c in tables()[name].columns
     ]
-    return pa.table(columns, schema=want)
+    return pa.table(columns, schema=schema(name))
 
 
-def _column(column: Column, cells: list[str | None]) -> Any:
-    kind = column.kind
-    if kind == "reals":
-        return lists([None if c is None else even(c) for c in cells])
-    if kind in ("ints", "texts"):
-        split = [None if c is None else c.split() for c in cells]
-        plain = int if kind == "ints" else untoken
-        return pa.array([None if s is None else [plain(i) for i in s] for s in split], type=column.arrow)
-    text = pa.array(cells, type=pa.string())
-    if kind in ("text", "key", "word") or text.null_count == len(text):
-        return pc.cast(text, column.arrow)
-    try:
-        return pc.cast(text, column.arrow)
-    except pa.ArrowInvalid:
-        return pa.array([None if c is None else _one(kind, c.strip()) for c in cells], type=column.arrow)
-
-
-def _one(kind: str, text: str) -> Any:
-    """Forms that XML Schema allows and Arrow does not: +5, blanks around, 1 for true."""
-    if kind == "real":
-        return float(text)
-    if kind == "int":
-        return int(text)
-    if kind == "bool":
-        return {"true": True, "1": True, "false": False, "0": False}[text]
-    return pc.cast(pa.scalar(text), pa.timestamp("ms", tz="UTC")).as_py()
+def _column(name: str, column: Column, cells: list[str | None]) -> Any:
+    values, bad = typed(column, pa.array(cells, type=pa.string()))
+    if bad:
+        raise Fault(f"{name}.{column.name} cannot be taken", bad[0].found, bad[0].expected)
+    return values

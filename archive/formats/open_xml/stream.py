@@ -31,7 +31,8 @@ TOP = {t.row: t.name for t in tables().values() if t.level != "record" or t.name
 class Stream:
     """Pulls elements that stand directly under the root out of a file, and clears each one after it was used.
 
-    count: elements seen so far; complete: the root element has ended; failed: message of the schema or parser.
+    count: elements seen so far; before_chunk: seen before the last bytes were handed to the parser; root: the root
+    element, once it is there; complete: it has ended.
     """
 
     def __init__(self, path: Path, where: str, schema: Any = None) -> None:
@@ -40,6 +41,7 @@ class Stream:
         self.before_chunk = 0
         self.complete = False
         self.checked = False
+        self.root: Any = None
 
     def __iter__(self) -> Iterator[Any]:
         """Elements under the root, in order. Errors: etree.XMLSyntaxError; Trouble for a document type declaration."""
@@ -70,6 +72,7 @@ class Stream:
 
     def _check(self, root: Any) -> None:
         self.checked = True
+        self.root = root
         info = root.getroottree().docinfo
         if info.internalDTD is not None or info.externalDTD is not None:
             refuse_doctype(b"<!DOCTYPE", self.where)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pyarrow as pa
@@ -56,7 +57,7 @@ def count(text: str) -> int:
     return text.count(" ") + 1 if text else 0
 
 
-def lists(texts: list[str | None]) -> Any:
+def lists(texts: Sequence[str | None]) -> Any:
     """Even texts as an Arrow array of list<double>; `-` is a null item, None a null list, the empty text no item.
 
     Errors: ValueError where something is not a number.

@@ -1,0 +1,41 @@
+"""The declared files that are made from schemas/tables.toml and schemas/vocabulary.toml.
+
+After a change to either: `muniment schema --write` makes them anew; a test holds them to the definitions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from archive import schemas
+
+
+def made() -> dict[str, Callable[[], str]]:
+    """File name in schemas/ and the function that makes its text."""
+    from archive.formats.open_xml import xsd
+
+    return {xsd.FILE_NAME: xsd.xsd}
+
+
+def write() -> list[Path]:
+    """Makes the files anew in schemas/. The paths of those that changed."""
+    changed = []
+    for name, make in made().items():
+        path = schemas.root() / name
+        text = make()
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            path.write_text(text, encoding="utf-8")
+            changed.append(path)
+    return changed
+
+
+def copy(names: list[str], folder: Path) -> list[Path]:
+    """Copies declared files into a folder, made where it is not there. Errors: OSError."""
+    folder.mkdir(parents=True, exist_ok=True)
+    out = []
+    for name in names:
+        path = folder / name
+        path.write_bytes((schemas.root() / name).read_bytes())
+        out.append(path)
+    return out

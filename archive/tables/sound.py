@@ -1,0 +1,177 @@
+"""What every batch must keep to, beyond its types: the rules of the tables that a schema cannot say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.tables.batch import Batch
+from archive.tables.definition import Column, tables
+from archive.tables.ids import axis_id
+
+_FIRST, _LAST = -62_135_596_800_000, 253_402_300_799_999
+"""Years 1 to 9999 in milliseconds: what a date with four digits can say."""
+
+
+@dataclass(frozen=True)
+class Breach:
+    """One row that breaks a rule: table, row, its record ("" where it belongs to none), why."""
+
+    table: str
+    row: int
+    record_id: str
+    reason: str
+    found: str = ""
+    expected: str = ""
+
+
+def sound(batch: Batch) -> Batch:
+    """The batch itself. Errors: ValueError where a row breaks a rule, naming the first."""
+    for breach in breaches(batch):
+        raise ValueError(
+            f"{breach.table}, row {breach.row + 1} {breach.record_id}: {breach.reason} {breach.found}".strip()
+        )
+    return batch
+
+
+def breaches(batch: Batch) -> Iterator[Breach]:
+    """Rows that break a rule, by table; a row may come more than once."""
+    for name, table in batch.items():
+        if not table.num_rows:
+            continue
+        for column in tables()[name].columns:
+            yield from _cells(name, column, table)
+    yield from _records(batch)
+    yield from _axes(batch)
+    yield from _sweeps(batch)
+
+
+def axis_fault(row: dict[str, Any]) -> str:
+    """Why an axis cannot be used, "" where it can. row: axis_id, frequencies_mhz, distances_km as lists or null."""
+    kinds = [k for k in ("frequencies_mhz", "distances_km") if row.get(k) is not None]
+    short = row["axis_id"][:12]
+    if len(kinds) != 1:
+        return f"axis {short} has {'both lists' if kinds else 'no list'}, not one of the two"
+    if any(v is None for v in row[kinds[0]]):
+        return f"axis {short} has a missing point"
+    values = np.asarray(row[kinds[0]], dtype=float)
+    if not np.isfinite(values).all():
+        return f"axis {short} holds a number that is not finite"
+    falls = np.flatnonzero(values[1:] <= values[:-1])
+    if len(falls):
+        i = int(falls[0])
+        return f"axis {short} does not rise: {values[i + 1]:.10g} stands after {values[i]:.10g}"
+    if axis_id(kinds[0], values) != row["axis_id"]:
+        return f"the id of axis {short} does not match its numbers"
+    return ""
+
+
+def _cells(name: str, column: Column, table: Any) -> Iterator[Breach]:
+    cells = _flat(table.column(column.name))
+    if cells.null_count == len(cells):
+        return
+    if column.kind == "word":
+        bad = pc.and_(pc.is_valid(cells), pc.invert(pc.is_in(cells, value_set=pa.array(sorted(column.words)))))
+        yield from _told(name, column, table, bad, f"{column.name} is no word of {column.vocabulary}")
+    elif column.kind == "real":
+        yield from _told(name, column, table, pc.invert(pc.is_finite(cells)), f"{column.name} is not a finite number")
+    elif column.kind == "instant":
+        stamps = pc.cast(cells, pa.int64())
+        bad = pc.or_(pc.less(stamps, _FIRST), pc.greater(stamps, _LAST))
+        yield from _told(name, column, table, bad, f"{column.name} is not within the years 1 to 9999")
+    elif column.kind in ("ints", "texts", "reals"):
+        items = cells.flatten()
+        bad = pc.invert(pc.is_finite(items)) if column.kind == "reals" else pc.is_null(items)
+        if pc.any(bad).as_py():
+            rows = pc.list_parent_indices(cells).filter(pc.fill_null(bad, False)).unique().to_pylist()
+            what = "a number that is not finite" if column.kind == "reals" else "a missing item"
+            yield from (_breach(name, table, r, f"{column.name} holds {what}") for r in rows)
+
+
+def _told(name: str, column: Column, table: Any, bad: Any, reason: str) -> Iterator[Breach]:
+    if not pc.any(bad).as_py():
+        return
+    for row in np.flatnonzero(np.asarray(pc.fill_null(bad, False))):
+        yield _breach(name, table, int(row), reason, str(table.column(column.name)[int(row)].as_py()))
+
+
+def _breach(name: str, table: Any, row: int, reason: str, found: str = "", expected: str = "") -> Breach:
+    record = table.column("record_id")[row].as_py() if "record_id" in table.column_names else None
+    return Breach(name, row, record or "", reason, found, expected)
+
+
+def _records(batch: Batch) -> Iterator[Breach]:
+    ids = _flat(batch["records"].column("record_id"))
+    if pc.count_distinct(ids).as_py() != len(ids):
+        seen: set[str] = set()
+        for row, name in enumerate(ids.to_pylist()):
+            if name in seen:
+                yield Breach("records", row, name, "a record with this id stands before it", name, "each id once")
+            seen.add(name)
+    for name, table in batch.items():
+        if tables()[name].level == "record" and name != "records" and table.num_rows:
+            lost = pc.invert(pc.is_in(_flat(table.column("record_id")), value_set=ids))
+            yield from _told(
+                name, tables()[name].column("record_id"), table, lost, "the row names a record that is not there"
+            )
+
+
+def _axes(batch: Batch) -> Iterator[Breach]:
+    for row in range(batch["axes"].num_rows):
+        fault = axis_fault({c: batch["axes"].column(c)[row].as_py() for c in batch["axes"].column_names})
+        if fault:
+            yield Breach("axes", row, "", fault)
+
+
+def _sweeps(batch: Batch) -> Iterator[Breach]:
+    table = batch["sweeps"]
+    if not table.num_rows:
+        return
+    axes = batch["axes"]
+    sizes = pc.coalesce(
+        pc.list_value_length(axes.column("frequencies_mhz")), pc.list_value_length(axes.column("distances_km"))
+    )
+    at = pc.index_in(_flat(table.column("axis_id")), value_set=_flat(axes.column("axis_id")))
+    yield from _told(
+        "sweeps",
+        tables()["sweeps"].column("axis_id"),
+        table,
+        pc.is_null(at),
+        "the sweep names an axis that is not there",
+    )
+    expected = pc.take(_flat(sizes), at)
+    found = pc.list_value_length(_flat(table.column("values")))
+    wrong = np.flatnonzero(np.asarray(pc.fill_null(pc.not_equal(found, expected), False)))
+    for row in wrong:
+        have, want = found[int(row)].as_py(), expected[int(row)].as_py()
+        reason = f"sweep {_named(table, int(row))} has {have} values for {want} points of its axis"
+        yield _breach("sweeps", table, int(row), reason, str(have), str(want))
+    for key in ("above", "below"):
+        yield from _indices(table, key, found)
+
+
+def _indices(table: Any, key: str, lengths: Any) -> Iterator[Breach]:
+    cells = _flat(table.column(key))
+    if cells.null_count == len(cells):
+        return
+    items, rows = cells.flatten(), pc.list_parent_indices(cells)
+    bad = pc.or_(pc.less(items, 0), pc.greater_equal(items, pc.take(lengths, rows)))
+    for row in rows.filter(pc.fill_null(bad, False)).unique().to_pylist():
+        yield _breach("sweeps", table, row, f"sweep {_named(table, row)}: {key} names a point that it has not")
+
+
+def _named(table: Any, row: int) -> str:
+    parts = [table.column(c)[row].as_py() for c in ("parameter", "end", "pairing")]
+    return " ".join(p for p in parts if p)
+
+
+def _flat(column: Any) -> Any:
+    flat = column.combine_chunks()
+    if isinstance(flat, pa.ChunkedArray):
+        flat = flat.chunk(0) if flat.num_chunks else pa.array([], type=flat.type)
+    return flat
