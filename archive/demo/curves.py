@@ -88,8 +88,10 @@ def _level(links: Links, stream: str, mean: float, deviation: float, count: int)
     return (10 ** (-(mean + deviation * _shared(links, stream, count)) / 20)).astype(np.float32)
 
 
-def _complex(values: Any, f: int) -> Any:
-    return values.view(np.complex64).reshape(*values.shape[:-1], f)
+def _laid_out(sizes: Any, basis: Any) -> Any:
+    """Sizes (..., K) on a basis (K, 2F), as complex64 (..., F), in one product."""
+    flat = sizes.reshape(-1, sizes.shape[-1]) @ basis
+    return flat.view(np.complex64).reshape(*sizes.shape[:-1], -1)
 
 
 def transmission(links: Links) -> tuple[Any, Any]:
@@ -116,7 +118,7 @@ def _ripple(links: Links, m: cables.Model, size: float) -> Any:
     own = _shared(links, "ripple", 4 * (cables.DELAYS + 2)).reshape(-1, 4, cables.DELAYS + 2) * np.float32(size)
     own[..., : cables.DELAYS] *= np.float32(1 / np.sqrt(cables.MOST_SKEW_NS))
     own[..., cables.DELAYS :] *= np.float32(0.2)
-    return _complex(own @ m.far, len(m.f)).real
+    return _laid_out(own, m.far).real
 
 
 def delay_ns(links: Links, f_mhz: Any) -> Any:
@@ -146,7 +148,7 @@ def _near(links: Links, m: cables.Model, wave: Any) -> Any:
         more = _plugs(links, "next second plug", kind["connection"]["next_100"] + spread["connection_lead"])
         weight = np.linalg.norm(m.near[at, :].reshape(-1, 2)[_hundred(m)])
         sizes[..., at] += (more.real / np.float32(weight)).astype(np.float32)
-    out = _complex(sizes @ m.near, len(m.f))
+    out = _laid_out(sizes, m.near)
     through = wave[:, _I] * wave[:, _J] * (m.f / 100).astype(np.float32)
     return out + plugs[:, ::-1, :, None].astype(np.complex64) * through[:, None]
 
@@ -181,7 +183,7 @@ def _echo(links: Links, m: cables.Model, wave: Any) -> Any:
     plugs = _remated(links, "return mating", (size * np.exp(1j * turn)).astype(np.complex64)).astype(np.complex64)
     sizes[..., cells], sizes[..., cells + 1] = step, rise
     sizes[..., cells + 2], sizes[..., cells + 3] = plugs.real, plugs.imag
-    out = _complex(sizes @ m.echo, len(m.f))
+    out = _laid_out(sizes, m.echo)
     # from the far end: the same step the other way, and the far connection, seen twice through the cable
     slope = (m.f / 100).astype(np.float32)
     low = (rise * (1 - 1j) / np.sqrt(m.f)).astype(np.complex64)
@@ -220,7 +222,7 @@ def _far(links: Links, m: cables.Model) -> Any:
     turn = _shared(links, "far plug turn", 12) * np.float32(0.9)
     plugs = _remated(links, "far mating", (size * np.exp(1j * turn)).astype(np.complex64))
     sizes[..., cells], sizes[..., cells + 1] = plugs.real, plugs.imag
-    return _complex(sizes @ m.far, len(m.f))
+    return _laid_out(sizes, m.far)
 
 
 def _decibel(power: Any) -> Any:
