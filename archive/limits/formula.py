@@ -5,7 +5,8 @@ The notation is small on purpose, so that somebody who knows a standard can read
     19                                        a number, in the unit of the parameter
     24 - 5*lg(f)                              f: frequency in MHz; lg: logarithm to base 10
     1.967*sqrt(f) + 0.023*f + 0.050/sqrt(f)   + - * / ^ and parentheses
-    1.02*cable + 4*connector                  terms that the file names, and other lines of the same limit
+    0.9*cable + n*connector                   terms that the file names; n: number of connections of the limit
+    next - insertion_loss                     other lines of the same limit
     vsum(cable_next, 2 x connector_next)      voltage sum: -20 lg(10^(-a/20) + 2*10^(-b/20)), decibels added in phase
     psum(a, b)                                power sum:   -10 lg(10^(-a/10) + 10^(-b/10))
 """
@@ -28,7 +29,8 @@ Function = Callable[[Array], Array]
 _TOKEN = re.compile(r"\s*(?:(?P<number>\d+(?:\.\d*)?|\.\d+)|(?P<name>[a-z_][a-z0-9_]*)|(?P<sign>[-+*/^(),]))")
 _ONE = {"sqrt": np.sqrt, "lg": np.log10}
 _SUMS = {"vsum": 20.0, "psum": 10.0}
-RESERVED = frozenset({"f", "x", *_ONE, *_SUMS})
+_TWO: dict[str, Any] = {"+": np.add, "-": np.subtract, "*": np.multiply, "/": np.divide, "^": np.power}
+RESERVED = frozenset({"f", "n", "x", *_ONE, *_SUMS})
 """Names that a term cannot have."""
 
 
@@ -58,7 +60,7 @@ def parse(text: str, where: str = "") -> Formula:
 
 
 class _Reader:
-    """Recursive descent over the notation of this module."""
+    """Recursive descent over the notation of this module. Trees: a number, a name, or (head, part, part)."""
 
     def __init__(self, text: str, where: str) -> None:
         self.text, self.where, self.place = text, where, 0
@@ -67,27 +69,33 @@ class _Reader:
 
     def advance(self) -> None:
         """The next token, or None at the end."""
-        self.start = self.place
-        if not self.text[self.place :].strip():
+        rest = self.text[self.place :]
+        self.start = self.place + len(rest) - len(rest.lstrip())
+        if not rest.strip():
             self.token, self.kind = None, ""
             return
         found = _TOKEN.match(self.text, self.place)
         if found is None:
-            self.token = self.text[self.place :].strip()[:1]
+            self.token = rest.strip()[0]
             raise self.trouble("a number, a name or one of + - * / ^ ( ) ,")
         self.kind = found.lastgroup or ""
         self.token, self.place = found.group(self.kind), found.end()
 
     def trouble(self, expected: str) -> Trouble:
-        found = f"'{self.token}' at character {self.start + 1} of '{self.text}'" if self.token else f"'{self.text}'"
-        return Trouble("this formula cannot be read", where=self.where, found=found, expected=expected)
+        """What to tell: the token, its place, and what would have fitted."""
+        token = f"'{self.token}' at character {self.start + 1}" if self.token else "the end"
+        return Trouble(
+            "this formula cannot be read", where=self.where, found=f"{token} of '{self.text}'", expected=expected
+        )
 
     def take(self, sign: str) -> None:
+        """Goes past a sign that must be there."""
         if self.token != sign:
             raise self.trouble(f"'{sign}'")
         self.advance()
 
     def sum(self) -> Any:
+        """product + product - product"""
         tree = self.product()
         while self.token in ("+", "-"):
             sign = self.token
@@ -96,6 +104,7 @@ class _Reader:
         return tree
 
     def product(self) -> Any:
+        """signed * signed / signed"""
         tree = self.signed()
         while self.token in ("*", "/"):
             sign = self.token
@@ -104,6 +113,7 @@ class _Reader:
         return tree
 
     def signed(self) -> Any:
+        """-signed, or atom ^ signed"""
         if self.token == "-":
             self.advance()
             return ("-", 0.0, self.signed())
@@ -114,38 +124,36 @@ class _Reader:
         return tree
 
     def atom(self) -> Any:
+        """A number, a name, a function of something, or something in parentheses."""
         token, kind = self.token, self.kind
-        if kind == "number" and token is not None:
-            self.advance()
+        if token is None or token == "x" or (kind == "sign" and token != "("):
+            raise self.trouble("a number, a name or '('")
+        self.advance()
+        if kind == "number":
             return float(token)
-        if token == "(":
-            self.advance()
-            tree = self.sum()
-            self.take(")")
-            return tree
-        if kind == "name" and token is not None and token != "x":
-            self.advance()
-            if token in _ONE:
-                self.take("(")
-                tree = (token, self.sum())
-                self.take(")")
-                return tree
-            if token in _SUMS:
-                return (token, self.contributors())
+        if token in _SUMS:
+            return (token, self.contributors())
+        if token in _ONE:
+            self.take("(")
+        elif token != "(":
             if token != "f":
                 self.names.add(token)
             return token
-        raise self.trouble("a number, a name or '('")
+        tree = self.sum()
+        self.take(")")
+        return (token, tree) if token in _ONE else tree
 
-    def contributors(self) -> list[tuple[float, Any]]:
-        """`(a, 2 x b, ...)`: how often, and what."""
-        parts: list[tuple[float, Any]] = []
+    def contributors(self) -> list[tuple[Any, Any]]:
+        """(a, 2 x b, n x c): how often, and what."""
+        parts: list[tuple[Any, Any]] = []
+        if self.token != "(":
+            raise self.trouble("'('")
         while not parts or self.token == ",":
             self.advance()
-            tree, often = self.sum(), 1.0
+            often, tree = 1.0, self.sum()
             if self.token == "x":
-                if not isinstance(tree, float):
-                    raise self.trouble("a number before 'x'")
+                if not isinstance(tree, float) and tree != "n":
+                    raise self.trouble("a number or n before 'x'")
                 self.advance()
                 often, tree = tree, self.sum()
             parts.append((often, tree))
@@ -155,8 +163,7 @@ class _Reader:
 
 def _compile(tree: Any, meanings: Mapping[str, Function]) -> Function:
     if isinstance(tree, float):
-        constant = tree
-        return lambda f: np.full(f.shape, constant)
+        return lambda f: np.full(f.shape, tree)
     if isinstance(tree, str):
         return (lambda f: f) if tree == "f" else meanings[tree]
     head = tree[0]
@@ -165,8 +172,7 @@ def _compile(tree: Any, meanings: Mapping[str, Function]) -> Function:
         return lambda f: ufunc(inner(f))
     if head in _SUMS:
         scale = _SUMS[head]
-        parts = [(often, _compile(part, meanings)) for often, part in tree[1]]
-        return lambda f: -scale * np.log10(sum(often * 10.0 ** (part(f) / -scale) for often, part in parts))
-    left, right = _compile(tree[1], meanings), _compile(tree[2], meanings)
-    operation: Any = {"+": np.add, "-": np.subtract, "*": np.multiply, "/": np.divide, "^": np.power}[head]
+        parts = [(_compile(often, meanings), _compile(part, meanings)) for often, part in tree[1]]
+        return lambda f: -scale * np.log10(sum(often(f) * 10.0 ** (part(f) / -scale) for often, part in parts))
+    left, right, operation = _compile(tree[1], meanings), _compile(tree[2], meanings), _TWO[head]
     return lambda f: operation(left(f), right(f))

@@ -38,13 +38,14 @@ def _get(limit_id: str) -> Limit:
     if found is None:
         raise unknown(limit_id)
     edition, table = found
-    table = {"old_names": edition.head.get("old_names", {}), **table}
+    table = {**table, "also_named": edition.head.get("also_named", {})}
     return build(limit_id, str(edition.head["title"]), table, where=f"limit {limit_id}", files=edition.files)
 
 
 def candidates(limit_id: str) -> tuple[str, ...]:
     """Limits that a shortened id may mean: a bare permanent-link of ISO/IEC is the one with 2 or with 3 connections."""
-    return tuple(known for known in ids() if known.startswith((f"{limit_id}-", f"{limit_id}/")))
+    shortened = (f"{limit_id}-2", f"{limit_id}-3", f"{limit_id}/")
+    return tuple(known for known in ids() if known.startswith(shortened))
 
 
 def unknown(limit_id: str) -> Trouble:

@@ -9,14 +9,23 @@ from archive.limits.line import Line, worst
 
 
 @dataclass(frozen=True)
+class Alternative:
+    """The other half of "3 % or 200 milliohm, whichever is greater": met too where that quantity is at or below it."""
+
+    quantity: str
+    value: float
+    confidence: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Scalar:
     """A limit that is one number.
 
     value, unit, sense: as for lines. at_mhz: frequency at which it holds, where it has one.
     tolerance_percent: what a reading may exceed it by, for the tolerance of the velocity that was set (length).
-    greater_of: (quantity, value): the limit is met too where that other quantity is at or below that value
-    ("3 % or 200 milliohm, whichever is greater"). per: what it holds for: pair, combination, link, or pairset
-    (two pairs that feed power together: the loop of a set is a quarter of the sum of the loops of its two pairs).
+    greater_of: the limit is met too where that other quantity is. per: what it holds for: pair, combination, link,
+    or pairset (two pairs that feed power together: its loop is a quarter of the sum of the loops of its two pairs).
     """
 
     parameter: str
@@ -28,7 +37,7 @@ class Scalar:
     role: str = "required"
     at_mhz: float | None = None
     tolerance_percent: float = 0.0
-    greater_of: tuple[str, float] | None = None
+    greater_of: Alternative | None = None
     per: str = "pair"
     clause: str = ""
     note: str = ""
@@ -81,13 +90,13 @@ class Limit:
     @property
     def confidence(self) -> str:
         """The worst letter over everything that a pass needs; empty where nothing is established."""
-        letters = [
-            part.confidence for part in (*self.lines.values(), *self.scalars.values()) if part.role == "required"
-        ]
+        letters = [line.confidence for line in self.lines.values() if line.role == "required"]
+        letters += [scalar.confidence for scalar in self.scalars.values() if scalar.role == "required"]
         return worst(letters) if letters else ""
 
     @property
     def sources(self) -> tuple[str, ...]:
         """Source ids of all its parts, each once."""
-        parts = [*self.lines.values(), *self.scalars.values()]
-        return tuple(dict.fromkeys(source for part in parts for source in part.sources))
+        found = [source for line in self.lines.values() for source in line.sources]
+        found += [source for scalar in self.scalars.values() for source in scalar.sources]
+        return tuple(dict.fromkeys(found))

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from archive.limits.formula import Array, Function
 
-LETTERS = "ABC"
-"""A: read in a source for this edition. B: supported by one. C: from memory."""
 
-
-def worst(letters: Any) -> str:
-    """The least sure of some letters. Errors: ValueError where there is none."""
+def worst(letters: Iterable[str]) -> str:
+    """The least sure of some letters (A best). Errors: ValueError where there is none."""
     return max(letters)
 
 
@@ -111,27 +108,30 @@ class Line:
 
         f_mhz: any shape, MHz. Returns the same shape in the unit of the parameter, unrounded; NaN outside the range.
         """
-        values, _ = self._raw(f_mhz)
+        values = self.unbounded(f_mhz)
         if self.cap:
             values = np.minimum(values, self.cap.value)
         if self.floor:
             values = np.maximum(values, self.floor.value)
         return values
 
-    def _raw(self, f_mhz: npt.ArrayLike) -> tuple[Array, Array]:
-        """Values before cap and floor, and the frequencies as an array."""
+    def unbounded(self, f_mhz: npt.ArrayLike) -> Array:
+        """The same before cap and floor: never easier to meet than at()."""
         f = np.asarray(f_mhz, dtype=np.float64)
         values = np.full(f.shape, np.nan)
         for piece in self.pieces:
             inside = piece.covers(f)
             if inside.any():
                 values[inside] = piece.value(f[inside])
-        return values, f
+        return values
 
     def confidence_at(self, f_mhz: npt.ArrayLike) -> npt.NDArray[np.str_]:
-        """Letter at some frequencies: the worst of the piece, of the lines it is made of, and of the cap or floor
-        that rules there; empty outside the range. f_mhz: any shape, MHz."""
-        values, f = self._raw(f_mhz)
+        """Letter of the formula at some frequencies, and of the lines it is made of; empty outside the range.
+
+        f_mhz: any shape, MHz. Cap and floor have letters of their own (see bound_confidence_at): they only ever ease
+        a limit, so they matter for a value that misses the formula and meets the bound, and for no other.
+        """
+        f = np.asarray(f_mhz, dtype=np.float64)
         letters = np.full(f.shape, "", dtype="<U1")
         for piece in self.pieces:
             inside = piece.covers(f)
@@ -141,18 +141,21 @@ class Line:
             for part in piece.parts:
                 here = _worse(here, part.confidence_at(f[inside]))
             letters[inside] = here
-        with np.errstate(invalid="ignore"):
-            if self.cap:
-                ruled = values > self.cap.value
-                letters[ruled] = _worse(letters[ruled], self.cap.confidence)
-            if self.floor:
-                ruled = values < self.floor.value
-                letters[ruled] = _worse(letters[ruled], self.floor.confidence)
+        return letters
+
+    def bound_confidence_at(self, f_mhz: npt.ArrayLike) -> npt.NDArray[np.str_]:
+        """Letter of the cap or the floor where it rules; empty where the formula does. f_mhz: any shape, MHz."""
+        values = self.unbounded(f_mhz)
+        letters = np.full(values.shape, "", dtype="<U1")
+        if self.cap:
+            letters[values > self.cap.value] = self.cap.confidence
+        if self.floor:
+            letters[values < self.floor.value] = self.floor.confidence
         return letters
 
     @cached_property
     def confidence(self) -> str:
-        """The worst letter anywhere in the range."""
+        """The worst letter of the formula anywhere in the range."""
         return worst(self.confidence_at(self.grid()).tolist())
 
     def grid(self, points: int = 400) -> Array:
@@ -165,5 +168,7 @@ class Line:
     @cached_property
     def sources(self) -> tuple[str, ...]:
         """Source ids of all its parts, each once (schemas/sources.toml)."""
-        parts = [*self.pieces, *(b for b in (self.cap, self.floor) if b), *self.rules]
-        return tuple(dict.fromkeys(source for part in parts for source in part.sources))
+        found = [source for piece in self.pieces for source in piece.sources]
+        found += [source for bound in (self.cap, self.floor) if bound for source in bound.sources]
+        found += [source for rule in self.rules for source in rule.sources]
+        return tuple(dict.fromkeys(found))
