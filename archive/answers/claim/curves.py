@@ -59,10 +59,16 @@ def figures(
     *,
     width: int = 680,
     height: int = 270,
+    only: Sequence[str] = (),
 ) -> list[Figure]:
-    """One figure per parameter that has curves. grades: rows of grades under the limit that `line` draws."""
+    """One figure per parameter that has curves, or of those in `only`.
+
+    grades: rows of grades under the limit that `line` draws.
+    """
     made = []
     for parameter, by_end in curves_of(batch).items():
+        if only and parameter not in only:
+            continue
         p = vocabulary.parameter(parameter)
         panels = []
         for end in sorted(by_end, key=lambda e: (e is not None, e)):

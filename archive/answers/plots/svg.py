@@ -124,7 +124,7 @@ class _Frame:
         if self.x0 == self.x1:
             self.x0, self.x1 = self.x0 * 0.9 - (0 if log_x else 1), self.x1 * 1.1 + (0 if log_x else 1)
         self.log = log_x and self.x0 > 0
-        # Far above a minimum limit lie only the sharp peaks of crosstalk and return loss; a scale that showed them whole
+        # Far above a minimum limit lie only sharp peaks of crosstalk and return loss; a scale that showed them whole
         # would press the part that decides flat. Such peaks are cut off at the frame.
         safe = all(p.sense == "min" for p in panels) and any(p.limit is not None for p in panels)
         limits = [np.nanmax(p.limit.y) for p in panels if p.limit is not None]
