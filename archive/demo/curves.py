@@ -239,6 +239,29 @@ def _power(z: Any) -> Any:
     return parts[..., 0] + parts[..., 1]
 
 
+@dataclass(frozen=True)
+class Waves:
+    """What comes out of n links for a wave of size 1 that goes in, without noise. Arrays of shape (n, ..., F).
+
+    loss: insertion loss in dB, (n, 4, F). through: complex (n, 4, F), the same with its phase, but for the ripple.
+    echo: (n, 2 ends, 4, F). near: (n, 2 ends, 6, F). far: (n, 12, F) at the remote end, in the order of ORDERED.
+    """
+
+    loss: Any
+    through: Any
+    echo: Any
+    near: Any
+    far: Any
+
+
+def waves(links: Links) -> Waves:
+    """The waves of some links on the grid of their category."""
+    m = cables.model(links.category)
+    loss, wave = transmission(links)
+    middle = (loss[:, _FIRST] + loss[:, _SECOND]) * np.float32(-0.5 / cables.NEPER)
+    return Waves(loss, wave, _echo(links, m, wave), _near(links, m, wave), _far(links, m) * np.exp(middle))
+
+
 def curves(links: Links) -> Any:
     """dB, float32 (n, 48, F), unrounded: insertion loss 4, return loss local 4 and remote 4, NEXT local 6 and
     remote 6, FEXT local 12 and remote 12, pairings in the order of the vocabulary."""
@@ -247,22 +270,19 @@ def curves(links: Links) -> Any:
     spread = cables.facts()["spread"]
     floor = (10 ** (-spread["noise_floor_100"] / 20) * np.sqrt(m.f / 100)).astype(np.float32)
     out = np.empty((n, 48, points), dtype=np.float32)
-    loss, wave = transmission(links)
-    out[:, :4] = loss
-    near, echo, far = _near(links, m, wave), _echo(links, m, wave), _far(links, m)
+    w = waves(links)
+    out[:, :4] = w.loss
     hiss = _noise(links.seed, "floor", links.test, 44, 2 * points).reshape(n, 44, points, 2)
     hiss = hiss * (floor * np.float32(np.sqrt(0.5)))[:, None]
     hiss = hiss.view(np.complex64)[..., 0]
-    echo = echo.reshape(n, 8, points)
+    echo = w.echo.reshape(n, 8, points)
     echo += hiss[:, :8]
     out[:, 4:12] = _decibel(_power(echo))
-    near = near.reshape(n, 12, points)
+    near = w.near.reshape(n, 12, points)
     near += hiss[:, 8:20]
     out[:, 12:24] = _decibel(_power(near))
-    middle = (loss[:, _FIRST] + loss[:, _SECOND]) * np.float32(-0.5 / cables.NEPER)
-    far = far * np.exp(middle)
-    out[:, 36:48] = _decibel(_power(far + hiss[:, 32:44]))
-    out[:, 24:36] = _decibel(_power(far[:, _TURNED] + hiss[:, 20:32]))
+    out[:, 36:48] = _decibel(_power(w.far + hiss[:, 32:44]))
+    out[:, 24:36] = _decibel(_power(w.far[:, _TURNED] + hiss[:, 20:32]))
     trace = _noise(links.seed, "trace", links.test, 48, points)
     out += trace * np.float32(spread["trace_noise"])
     return out
