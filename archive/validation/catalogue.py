@@ -10,7 +10,7 @@ One file is one group of rules:
 
     [rules.clock-reset]           # name in plain words, lower case, hyphens
     severity = "error"            # a word of the vocabulary "severity"
-    by = "record"                 # who raises it: record, job (looks across records), reader (an archive.formats reader)
+    by = "record"                 # who raises it: record, job (across records), reader (archive.formats)
     meaning = "..."               # what it looks at, as one statement that a sound record fulfils
     why = "..."                   # why that matters
     message = "... {found} ... {expected} ..."   # the one line of a finding; {where} is there too

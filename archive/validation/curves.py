@@ -51,7 +51,7 @@ class Curves:
         self.rows, self.size = rows, size
         table = batch["sweeps"]
         self._words = {name: _encode(table.column(name)) for name in ("parameter", "end", "pairing", "origin")}
-        self.count = table.num_rows
+        self._table, self.count = table, table.num_rows
         values = table.column("values").combine_chunks()
         self._lists = values
         self.starts = values.offsets.to_numpy()[:-1].astype(np.int64) if self.count else np.zeros(0, np.int64)
@@ -141,6 +141,29 @@ class Curves:
             low[at], high[at] = lows, highs
         return Stats(self.points, missing, low, high, finite)
 
+    @cached_property
+    def nulls(self) -> int:
+        """Number of missing values as the tables mark them."""
+        return int(self._lists.values.null_count) if self.count else 0
+
+    @cached_property
+    def has_nan(self) -> Any:
+        """True for curves that hold a NaN which is no null."""
+        values = self._lists.values
+        at = np.flatnonzero(pc.fill_null(pc.is_nan(values), False).to_numpy(zero_copy_only=False))
+        out = np.zeros(self.count, dtype=bool)
+        out[np.searchsorted(self.starts, at, side="right") - 1] = True
+        return out
+
+    def bounded(self, at: Any) -> Any:
+        """True for curves of which the source gives some points only as bounds (more than, less than)."""
+        return self._bounded[at]
+
+    @cached_property
+    def _bounded(self) -> Any:
+        marks = [pc.fill_null(pc.list_value_length(self._table.column(c)), 0) for c in ("above", "below")]
+        return pc.greater(pc.add(*marks), 0).to_numpy().astype(bool)
+
     def _by_length(self, at: Any) -> Iterator[tuple[Any, Any]]:
         lengths = self.points[at]
         for points in np.unique(lengths):
@@ -162,4 +185,6 @@ def _encode(column: Any) -> tuple[Any, Any]:
     encoded = pc.fill_null(column, "").combine_chunks().dictionary_encode()
     if isinstance(encoded, pa.ChunkedArray):
         encoded = encoded.combine_chunks()
-    return encoded.indices.to_numpy(zero_copy_only=False), encoded.dictionary.to_numpy(zero_copy_only=False).astype(object)
+    return encoded.indices.to_numpy(zero_copy_only=False), encoded.dictionary.to_numpy(zero_copy_only=False).astype(
+        object
+    )

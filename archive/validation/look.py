@@ -10,8 +10,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Batch
+from archive.validation import catalogue
 from archive.validation.curves import Curves
 from archive.validation.limits_of import LimitsOf
+from archive.validation.loss import LossFit, fit
 from archive.validation.readings import Readings
 from archive.validation.times import local_times
 
@@ -27,6 +29,7 @@ class Look:
         self.records = batch["records"]
         self.size = len(batch)
         self.today = np.datetime64(today, "D")
+        self.shared: dict[str, Any] = {}
 
     @cached_property
     def all_rows(self) -> Any:
@@ -77,7 +80,7 @@ class Look:
 
     @cached_property
     def is_copper(self) -> Any:
-        """True for records of balanced copper cabling; a record that names no medium counts as copper if it has pairs."""
+        """True for balanced copper cabling; a record that names no medium counts as copper if it has pairs."""
         medium = self.words("medium")
         return (medium == "copper") | ((medium == "") & self.has_pairs)
 
@@ -98,6 +101,12 @@ class Look:
     def curves(self) -> Curves:
         """The curves of the batch."""
         return Curves(self.batch, self.rows_for("sweeps"), self.size)
+
+    @cached_property
+    def loss_fit(self) -> LossFit:
+        """Insertion loss against the shape of a cable. Its two numbers are those of the catalogue."""
+        shape = catalogue.rule("insertion-loss-not-of-cable").tolerances
+        return fit(self.curves, shape["highest_mhz"], catalogue.rule("insertion-loss-falls").tolerances["bands"])
 
     @cached_property
     def readings(self) -> Readings:

@@ -60,7 +60,9 @@ def of(content: Mapping[str, Any], where: str = "policy") -> Policy:
     """A policy from a mapping, as in the file. Errors: Trouble, as for load."""
     for key in content:
         if key not in ("severity", "tolerances"):
-            raise Trouble("unknown part of a policy", where=where, found=f"[{key}]", expected="[severity], [tolerances]")
+            raise Trouble(
+                "unknown part of a policy", where=where, found=f"[{key}]", expected="[severity], [tolerances]"
+            )
     severities = content.get("severity", {})
     words = [*sorted(vocabulary.words("severity")), OFF]
     for rule, word in severities.items():

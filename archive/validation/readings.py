@@ -35,7 +35,7 @@ class Readings:
         table = batch["readings"]
         self.rows, self.size = rows, size
         self._quantity = _words(table, "quantity")
-        self._subject = _words(table, "subject")
+        self.subject = _words(table, "subject")
         values = table.column("value").to_numpy(zero_copy_only=False)
         self.value = np.where(pc.is_valid(table.column("censored")).to_numpy(), np.nan, values)
         self.step = table.column("step").to_numpy(zero_copy_only=False)
@@ -51,7 +51,7 @@ class Readings:
         out = np.full((2, self.size, len(subjects)), np.nan)
         mine = self._quantity == quantity
         for column, subject in enumerate(subjects):
-            wanted = mine & (self._subject == subject)
+            wanted = mine & (self.subject == subject)
             for origin in (self._derived, self._mine):
                 at = np.flatnonzero(wanted & origin & ~np.isnan(self.value))[::-1]
                 out[0, self.rows[at], column] = self.value[at]
@@ -70,6 +70,21 @@ class Readings:
     def conductors(self, quantity: str) -> Matrix:
         """Values by conductor 1 to 8."""
         return self.matrix(quantity, CONDUCTORS)
+
+    def of(self, quantity: str) -> Any:
+        """Rows of the readings table with a measured value of a quantity that is not censored."""
+        return np.flatnonzero((self._quantity == quantity) & self._mine & ~np.isnan(self.value))
+
+    @property
+    def temperatures(self) -> Any:
+        """Temperatures in degC of the link as a whole, (size, 1), NaN where there is none."""
+        return self.matrix("temperature", ("",)).values
+
+    def has(self, quantity: str) -> Any:
+        """True for records with any value of a quantity, (size,)."""
+        out = np.zeros(self.size, dtype=bool)
+        out[self.rows[(self._quantity == quantity) & (self._mine | self._derived)]] = True
+        return out
 
     @property
     def length(self) -> Any:

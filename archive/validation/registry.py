@@ -71,7 +71,7 @@ def rule(name: str) -> Callable[[RecordRule], RecordRule]:
 @cache
 def record_rules() -> dict[str, RecordRule]:
     """The functions of all rules over single records, in the order of the catalogue."""
-    from archive.validation import rules as package  # noqa: PLC0415 - the rule modules import this one
+    from archive.validation import rules as package
 
     for module in pkgutil.iter_modules(package.__path__):
         importlib.import_module(f"{package.__name__}.{module.name}")

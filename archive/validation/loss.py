@@ -1,0 +1,79 @@
+"""Insertion loss against the shape that a cable has: a sqrt(f) + b f + c / sqrt(f)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from archive.validation.curves import Curves
+
+LEAST_POINTS = 12
+"""Curves with fewer points are not fitted."""
+
+
+@dataclass(frozen=True)
+class LossFit:
+    """One entry per measured insertion-loss curve with enough points.
+
+    at: row of the sweeps table; rms: root mean square of the residual, dB; jump, jump_mhz: largest step of the residual
+    from one point to the next and where; fall, fall_mhz: largest fall of the smoothed curve below what it had reached;
+    top: highest value; at_100: fitted loss at 100 MHz, NaN where the curve does not reach it.
+    """
+
+    at: Any
+    rms: Any
+    jump: Any
+    jump_mhz: Any
+    fall: Any
+    fall_mhz: Any
+    top: Any
+    at_100: Any
+
+
+def basis(mhz: Any) -> Any:
+    """sqrt(f), f, 1 / sqrt(f) as columns, f in MHz."""
+    root = np.sqrt(mhz)
+    return np.stack([root, mhz, 1 / root], axis=1)
+
+
+def fit(curves: Curves, highest_mhz: float, bands: int) -> LossFit:
+    """Fits every measured insertion-loss curve up to a frequency in MHz; bands: number of smoothing bands."""
+    parts: list[tuple[Any, ...]] = []
+    for block in curves.blocks(curves.of("insertion_loss")):
+        use = int(np.searchsorted(block.mhz, highest_mhz, side="right"))
+        mhz = block.mhz[:use]
+        if use < LEAST_POINTS or not (np.diff(mhz) > 0).all() or mhz[0] <= 0:
+            continue
+        values = block.values[:, :use]
+        whole = np.isfinite(values).all(axis=1)
+        if whole.any():
+            parts.append(_fit(block.at[whole], mhz, values if whole.all() else values[whole], bands))
+    columns = [np.concatenate(c) for c in zip(*parts, strict=True)] if parts else [np.zeros(0)] * 8
+    return LossFit(columns[0].astype(np.int64), *columns[1:])
+
+
+def _fit(at: Any, mhz: Any, values: Any, bands: int) -> tuple[Any, ...]:
+    shape = basis(mhz)
+    factors = values @ np.linalg.pinv(shape).T
+    rest = values - factors @ shape.T
+    steps = np.abs(np.diff(rest, axis=1))
+    most = steps.argmax(axis=1)
+    edges = np.unique(np.searchsorted(mhz, np.geomspace(mhz[0], mhz[-1], bands + 1)[:-1]))
+    smooth = np.add.reduceat(values, edges, axis=1) / np.diff(np.append(edges, len(mhz)))
+    falls = np.maximum.accumulate(smooth, axis=1) - smooth
+    deepest = falls.argmax(axis=1)
+    row = np.arange(len(values))
+    reaches = mhz[0] <= 100 <= mhz[-1] * 1.001
+    at_100 = factors @ basis(np.array([100.0]))[0] if reaches else np.full(len(values), np.nan)
+    return (
+        at,
+        np.sqrt(np.mean(rest**2, axis=1)),
+        steps[row, most],
+        mhz[most],
+        falls[row, deepest],
+        mhz[edges[deepest]],
+        values.max(axis=1),
+        at_100,
+    )

@@ -1,0 +1,180 @@
+"""Rules about single curves: gaps, flat and clipped stretches, signs, units, bounds, the shape of insertion loss."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from archive.validation.curves import Block
+from archive.validation.look import Look
+from archive.validation.registry import Raised, Said, Tolerances, rule
+
+_REFLECTED = ("return_loss",)
+_COUPLED = ("next", "ps_next", "fext", "ps_fext", "acr_f", "ps_acr_f", "elfext", "ps_elfext", "anext", "afext")
+_LOSSES = ("insertion_loss", *_REFLECTED, *_COUPLED)
+_DIFFERENCES = ("acr_f", "ps_acr_f", "elfext", "ps_elfext")
+
+
+def _usable(look: Look, *parameters: str) -> Any:
+    """Rows of the sweeps table of measured curves of some parameters."""
+    return look.curves.of(*parameters)
+
+
+def _db(value: float) -> str:
+    return f"{value:.3g} dB" if abs(value) < 1 else f"{value:.1f} dB"
+
+
+def _raised(look: Look, at: Any, found: Any, expected: Any = "") -> Raised:
+    return Raised(look.curves.rows[at], where=look.curves.places(at), found=found, expected=expected)
+
+
+@rule("points-missing")
+def points_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+    """Nulls inside a curve."""
+    stats = look.curves.stats
+    at = np.flatnonzero((stats.missing > 0) & look.curves.is_measured)
+    found = []
+    for block in look.curves.blocks(at, most=1):
+        gone = np.flatnonzero(np.isnan(block.values[0]))
+        ends = f"{block.mhz[gone[0]]:.6g} MHz"
+        if len(gone) > 1:
+            ends = f"between {block.mhz[gone[0]]:.6g} and {block.mhz[gone[-1]]:.6g} MHz"
+        found.append(f"{len(gone)} of {len(block.mhz)} points, {ends}")
+    order = np.concatenate([b.at for b in look.curves.blocks(at, most=1)]) if len(at) else at
+    yield _raised(look, order, found)
+
+
+@rule("value-not-a-number")
+def value_not_a_number(look: Look, _: Tolerances) -> Iterator[Said]:
+    """Infinity, or a NaN that is no missing value."""
+    curves = look.curves
+    at = np.flatnonzero(~curves.stats.finite & (curves.rows >= 0))
+    yield _raised(look, at, "an infinite value")
+    if int(curves.stats.missing.sum()) > curves.nulls:
+        at = np.flatnonzero(curves.has_nan & (curves.rows >= 0))
+        yield _raised(look, at, "NaN")
+
+
+@rule("curve-constant")
+def curve_constant(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Highest and lowest value are the same."""
+    curves, stats = look.curves, look.curves.stats
+    same = (stats.low == stats.high) & (stats.points - stats.missing >= limits["least_points"])
+    at = np.flatnonzero(same & curves.is_measured)
+    yield _raised(look, at, [_db(v) for v in stats.low[at]])
+
+
+@rule("curve-flat")
+def curve_flat(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """A run of equal values. A long run has equal values half its length apart, so few points decide for most."""
+    run = int(limits["points"])
+    stats = look.curves.stats
+    at = _usable(look, *_REFLECTED, "next")
+    at = at[stats.low[at] < stats.high[at]]
+    for block in look.curves.blocks(at):
+        if len(block.mhz) <= run:
+            continue
+        sparse = block.values[:, :: max(1, run // 2)]
+        for row in np.flatnonzero((sparse[:, 1:] == sparse[:, :-1]).any(axis=1)):
+            yield from _flat(look, block, int(row), run)
+
+
+def _flat(look: Look, block: Block, row: int, run: int) -> Iterator[Said]:
+    values = block.values[row]
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(values) != 0) + 1, [len(values)]])
+    lengths = np.diff(starts)
+    longest = int(lengths.argmax())
+    first, last = starts[longest], starts[longest + 1] - 1
+    at = block.at[[row]]
+    # what the source itself says only as a bound is no measured stretch
+    if lengths[longest] < run or look.curves.bounded(at)[0]:
+        return
+    found = f"{_db(values[first])} from {block.mhz[first]:.6g} to {block.mhz[last]:.6g} MHz ({lengths[longest]} points)"
+    yield _raised(look, at, [found])
+
+
+@rule("curve-clipped")
+def curve_clipped(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Many points at the highest or lowest value, first looked for in every fourth point."""
+    share, stats = limits["share_percent"] / 100, look.curves.stats
+    at = _usable(look, *_REFLECTED, "next", "fext")
+    at = at[(stats.low[at] < stats.high[at]) & (stats.points[at] >= 50)]
+    for block in look.curves.blocks(at):
+        sparse = block.values[:, ::4]
+        for extreme, word in ((stats.high[block.at], "and never above"), (stats.low[block.at], "and never below")):
+            often = (sparse == extreme[:, None]).mean(axis=1) >= share / 2
+            for row in np.flatnonzero(often & ~look.curves.bounded(block.at)):
+                part = float(np.mean(block.values[row] == extreme[row]))
+                if part >= share:
+                    found = f"{_db(extreme[row])} at {100 * part:.0f} % of its points {word}"
+                    yield _raised(look, block.at[[row]], [found])
+
+
+@rule("sign-wrong")
+def sign_wrong(look: Look, _: Tolerances) -> Iterator[Said]:
+    """The highest value of a curve is below zero, or at zero with something below."""
+    stats, at = look.curves.stats, _usable(look, *_LOSSES)
+    at = at[(stats.high[at] <= 0) & (stats.low[at] < 0)]
+    yield _raised(look, at, [f"{_db(a)} to {_db(b)}" for a, b in zip(stats.low[at], stats.high[at], strict=True)])
+
+
+@rule("loss-below-zero")
+def loss_below_zero(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """A dip below zero of a curve that is not negative throughout. ACR may be negative: it is a difference."""
+    stats = look.curves.stats
+    at = _usable(look, *(p for p in _LOSSES if p not in _DIFFERENCES))
+    at = at[(stats.low[at] < -limits["db"]) & (stats.high[at] > 0)]
+    yield _raised(look, at, [_db(v) for v in stats.low[at]])
+
+
+@rule("value-beyond-bounds")
+def value_beyond_bounds(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """A highest value that no field test can tell from its own noise."""
+    stats = look.curves.stats
+    for parameters, bound in (
+        (("insertion_loss",), limits["insertion_loss"]),
+        (_REFLECTED, limits["return_loss"]),
+        (_COUPLED, limits["crosstalk"]),
+    ):
+        at = _usable(look, *parameters)
+        at = at[(np.maximum(stats.high[at], -stats.low[at]) > bound) & stats.finite[at]]
+        high = np.where(stats.high[at] > bound, stats.high[at], stats.low[at])
+        yield _raised(look, at, [_db(v) for v in high], _db(bound))
+
+
+@rule("value-looks-like-ratio")
+def value_looks_like_ratio(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Crosstalk and return loss between 0 and 1 everywhere."""
+    stats, at = look.curves.stats, _usable(look, *_REFLECTED, "next", "fext")
+    inside = (stats.low[at] >= 0) & (stats.high[at] <= limits["highest"]) & (stats.high[at] > stats.low[at])
+    at = at[inside & (stats.points[at] >= limits["least_points"])]
+    found = [f"{a:.3g} and {b:.3g}" for a, b in zip(stats.low[at], stats.high[at], strict=True)]
+    yield _raised(look, at, found)
+
+
+@rule("insertion-loss-falls")
+def insertion_loss_falls(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Smoothed over bands, the loss never falls below what it had reached."""
+    fit = look.loss_fit
+    bad = fit.fall > np.maximum(limits["db"], limits["percent"] / 100 * fit.top)
+    found = [f"{_db(d)} towards {f:.4g} MHz" for d, f in zip(fit.fall[bad], fit.fall_mhz[bad], strict=True)]
+    yield _raised(look, fit.at[bad], found)
+
+
+@rule("insertion-loss-jumps")
+def insertion_loss_jumps(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """The residual of the fit from one point to the next."""
+    fit = look.loss_fit
+    bad = fit.jump > limits["db"]
+    found = [f"{_db(d)} at {f:.6g} MHz" for d, f in zip(fit.jump[bad], fit.jump_mhz[bad], strict=True)]
+    yield _raised(look, fit.at[bad], found)
+
+
+@rule("insertion-loss-not-of-cable")
+def insertion_loss_not_of_cable(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """The residual of the fit as a whole."""
+    fit = look.loss_fit
+    bad = fit.rms > np.maximum(limits["db"], limits["percent"] / 100 * fit.top)
+    yield _raised(look, fit.at[bad], [_db(v) for v in fit.rms[bad]])

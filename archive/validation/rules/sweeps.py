@@ -1,0 +1,143 @@
+"""Rules about axes: range, step, holes, unit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from archive import vocabulary
+from archive.validation.look import Look
+from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
+
+
+def _mhz(value: float) -> str:
+    return f"{value:.6g} MHz"
+
+
+def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
+    """Curves that do not reach one end of their line, one finding per record and parameter (its worst curve).
+
+    far_enough(reached, needed): boolean array.
+    """
+    curves = look.curves
+    reached = curves.last_mhz if at_end else curves.first_mhz
+    measured = curves.is_measured
+    asked = np.zeros(look.size, dtype=bool)
+    asked[curves.rows[measured]] = True
+    yield NotLooked(rows_of(asked & ~look.limits.known), "the range that is needed is not known: no limit")
+    for limit, theirs in look.limits.groups():
+        for parameter, line in limit.lines.items():
+            if line.role == "information":
+                continue
+            needed = line.range_mhz[1 if at_end else 0]
+            held = {held for held in vocabulary.parameters() if limit.names.get(held, held) == parameter}
+            at = np.flatnonzero(measured & curves.mask("parameter", *held))
+            at = at[theirs[curves.rows[at]]]
+            at = at[~far_enough(reached[at], needed)]
+            if len(at):
+                worst = at[np.argsort(reached[at] if at_end else -reached[at], kind="stable")]
+                rows, first = np.unique(curves.rows[worst], return_index=True)
+                name = vocabulary.parameter(parameter).name
+                found = [_mhz(reached[worst[i]]) for i in first]
+                yield Raised(rows, where=name, found=found, expected=_mhz(needed))
+
+
+@rule("sweep-starts-late")
+def sweep_starts_late(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """The first frequency against the beginning of the line."""
+    yield from _short(look, False, lambda reached, needed: reached <= needed + limits["mhz"] * (1 + 1e-9))
+
+
+@rule("sweep-stops-short")
+def sweep_stops_short(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """The last frequency against the end of the line."""
+    share = 1 - limits["percent"] / 100
+    yield from _short(look, True, lambda reached, needed: reached >= needed * share * (1 - 1e-9))
+
+
+def _by_axis(look: Look, test: Any) -> Iterator[tuple[Any, Any]]:
+    """For each axis for which test(mhz) says something: the records that use it, and what was said."""
+    curves = look.curves
+    for number, mhz in enumerate(curves.axes_mhz):
+        said = test(mhz) if len(mhz) else None
+        if said:
+            rows = np.unique(curves.rows[(curves.axis == number) & (curves.rows >= 0)])
+            yield rows, said
+
+
+@rule("step-too-coarse")
+def step_too_coarse(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Each gap against the step of the band in which it begins."""
+    bands = np.asarray(limits["steps"], dtype=np.float64)
+    slack = 1 + limits["slack_percent"] / 100
+
+    def test(mhz: Any) -> Any:
+        gaps = np.diff(mhz)
+        band = np.clip(np.searchsorted(bands[:, 0], mhz[1:] - 1e-9, side="left") - 1, 0, len(bands) - 1)
+        allowed = bands[band, 2]
+        over = gaps / (allowed * slack)
+        if not len(gaps) or over.max() <= 1:
+            return None
+        worst = int(over.argmax())
+        return f"{_mhz(gaps[worst])} at {_mhz(mhz[worst])}", f"{_mhz(allowed[worst])} there"
+
+    for rows, (found, expected) in _by_axis(look, test):
+        yield Raised(rows, found=found, expected=expected)
+
+
+@rule("sweep-has-holes")
+def sweep_has_holes(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Each gap against the wider of its two neighbours."""
+
+    def test(mhz: Any) -> Any:
+        gaps = np.diff(mhz)
+        if len(gaps) < 3:
+            return None
+        padded = np.concatenate([[gaps[1]], gaps, [gaps[-2]]])
+        beside = np.maximum(padded[:-2], padded[2:])
+        holes = np.flatnonzero(gaps > limits["times"] * beside)
+        return ", ".join(f"{mhz[i]:.6g} and {_mhz(mhz[i + 1])}" for i in holes[:3]) if len(holes) else None
+
+    for rows, found in _by_axis(look, test):
+        yield Raised(rows, found=found)
+
+
+@rule("frequency-unit-slip")
+def frequency_unit_slip(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """A top that no cabling test has."""
+
+    def test(mhz: Any) -> Any:
+        top = mhz[-1]
+        if top > limits["highest_mhz"]:
+            return f"to {_mhz(top)}", "Hz" if top > 1e6 else "kHz"
+        if top < limits["lowest_top_mhz"] and len(mhz) > 1:
+            return f"{mhz[0]:.6g} to {_mhz(top)}", "GHz"
+        return None
+
+    for rows, (found, expected) in _by_axis(look, test):
+        yield Raised(rows, found=found, expected=expected)
+
+
+@rule("axis-not-rising")
+def axis_not_rising(look: Look, _: Tolerances) -> Iterator[Said]:
+    """The first frequency that does not lie above the one before."""
+
+    def test(mhz: Any) -> Any:
+        back = np.flatnonzero(~(np.diff(mhz) > 0))
+        return (_mhz(mhz[back[0]]), _mhz(mhz[back[0] + 1])) if len(back) else None
+
+    for rows, (found, expected) in _by_axis(look, test):
+        yield Raised(rows, found=found, expected=expected)
+
+
+@rule("curve-without-axis")
+def curve_without_axis(look: Look, _: Tolerances) -> Iterator[Said]:
+    """No axis of that id, or another number of points."""
+    curves = look.curves
+    at = np.flatnonzero((curves.rows >= 0) & ~curves.fits & (look.is_null("wavelength_nm", "sweeps")))
+    found = [f"{n} values" for n in curves.points[at]]
+    points = curves.axis_points[at]
+    expected = [f"{n} frequencies" if n else "no frequencies" for n in points]
+    yield Raised(curves.rows[at], where=curves.places(at), found=found, expected=expected)

@@ -1,0 +1,158 @@
+"""Rules about the time of a test, the calibration of its units and their accuracy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.validation.look import Look
+from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
+from archive.validation.times import local_times, say
+
+_ENDS = ("local", "remote")
+
+
+def _days(look: Look, end: str, column: str) -> Any:
+    """A date of the unit at one end, datetime64[D], NaT where there is none."""
+    texts = pa.array(look.joined(f"{end}_instrument_id", "instruments", column), type=pa.string())
+    return local_times(texts)[0].astype("datetime64[D]")
+
+
+def _said(look: Look, rows: Any) -> list[str]:
+    times, precision = look.tested
+    return [say(times[r], precision[r]) for r in rows]
+
+
+@rule("clock-reset")
+def clock_reset(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Before any such test was made, or on the first days of a clock."""
+    tested = look.tested[0].astype("datetime64[D]")
+    bad = tested < np.datetime64(limits["before"], "D")
+    for first in limits["first_days"]:
+        after = (tested - np.datetime64(first, "D")).astype(np.int64)
+        bad |= ~np.isnat(tested) & (after >= 0) & (after < limits["days"])
+    rows = rows_of(bad)
+    yield Raised(rows, found=_said(look, rows))
+
+
+@rule("tested-in-the-future")
+def tested_in_the_future(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """After the day that counts as today."""
+    rows = rows_of(look.tested[0].astype("datetime64[D]") > look.today + np.timedelta64(limits["days"], "D"))
+    yield Raised(rows, found=_said(look, rows), expected=str(look.today))
+
+
+@rule("time-contradicts-zone")
+def time_contradicts_zone(look: Look, _: Tolerances) -> Iterator[Said]:
+    """Local time less offset against the time in UTC, to the precision of the local time."""
+    times, precision = look.tested
+    utc = pc.cast(look.records.column("tested_at"), "int64").to_numpy(zero_copy_only=False).astype(np.float64) / 1000
+    offset = look.reals("utc_offset_min")
+    local = np.where(np.isnat(times), np.nan, times.astype("datetime64[s]").astype(np.int64).astype(np.float64))
+    slack = np.where(precision == "minute", 60.0, 1.0)
+    rows = rows_of((precision != "day") & (np.abs(local - offset * 60 - utc) >= slack))
+    due = (local - offset * 60)[rows].astype(np.int64).astype("datetime64[s]")
+    found = [f"{t} UTC" for t in utc[rows].astype(np.int64).astype("datetime64[s]")]
+    yield Raised(rows, found=found, expected=[f"{t} UTC" for t in due])
+
+
+@rule("tested-before-calibration")
+def tested_before_calibration(look: Look, _: Tolerances) -> Iterator[Said]:
+    """Day of the test against the day of calibration of each unit."""
+    tested = look.tested[0].astype("datetime64[D]")
+    for end in _ENDS:
+        made = _days(look, end, "calibrated_on")
+        yield NotLooked(rows_of(~np.isnat(made) & np.isnat(tested)), "the date of the test is not known")
+        rows = rows_of(tested < made)
+        yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in made[rows]])
+
+
+def _covered(look: Look, end: str, tested: Any) -> Any:
+    """True where a certificate for the unit's serial number covers the day of the test."""
+    documents = look.batch["documents"]
+    papers = documents.filter(pc.equal(documents.column("kind"), "certificate")).to_pylist()
+    out = np.zeros(look.size, dtype=bool)
+    serial = look.joined(f"{end}_instrument_id", "instruments", "serial")
+    for paper in papers:
+        if not paper["serial"] or not (paper["valid_from"] or paper["valid_until"]):
+            continue
+        begins, ends = (_bound(paper[c]) for c in ("valid_from", "valid_until"))
+        mine = serial == paper["serial"]
+        out |= mine & ((tested >= begins) | np.isnat(begins)) & ((tested <= ends) | np.isnat(ends))
+    return out
+
+
+def _bound(text: str | None) -> Any:
+    return np.datetime64(text, "D") if text else np.datetime64("NaT", "D")
+
+
+@rule("calibration-expired")
+def calibration_expired(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Day of the test against the day on which the calibration runs out, else so many months after it was made."""
+    tested = look.tested[0].astype("datetime64[D]")
+    for end in _ENDS:
+        made, due = _days(look, end, "calibrated_on"), _days(look, end, "calibration_due")
+        month = made.astype("datetime64[M]")
+        later = (month + limits["months"]).astype("datetime64[D]") + (made - month.astype("datetime64[D]"))
+        last = np.where(np.isnat(due), later, due)
+        named = look.words(f"{end}_instrument_id") != ""
+        yield NotLooked(
+            rows_of(named & (np.isnat(last) | np.isnat(tested))), "no date of test or of calibration is known"
+        )
+        late = tested > last
+        rows = rows_of(late & ~_covered(look, end, tested)) if late.any() else rows_of(late)
+        yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in last[rows]])
+
+
+@rule("calibration-dates-contradict")
+def calibration_dates_contradict(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """The day on which it runs out against the day on which it was made."""
+    for end in _ENDS:
+        made, due = _days(look, end, "calibrated_on"), _days(look, end, "calibration_due")
+        days = (due - made).astype(np.int64)
+        known = ~np.isnat(made) & ~np.isnat(due)
+        rows = rows_of(known & ((days <= 0) | (days > 366 * limits["years"])))
+        yield Raised(rows, where=end, found=[str(d) for d in made[rows]], expected=[str(d) for d in due[rows]])
+
+
+@cache
+def _level(words: str) -> str:
+    """The level in words such as "Level IIIe" or "2G"; "" where none is understood."""
+    for part in words.replace("(", " ").replace(")", " ").replace(",", " ").split():
+        plain = part.strip("-:.")
+        if plain.lower() in ("level", "accuracy", "tester"):
+            continue
+        upper = plain.upper()
+        return upper[:-1] + "e" if upper.endswith("E") and len(upper) > 1 else upper
+    return ""
+
+
+@rule("accuracy-level-too-low")
+def accuracy_level_too_low(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Place of the level in the order against what the category asks for; words that are no level say nothing."""
+    order, same, asks = list(limits["order"]), limits["same"], limits["asks"]
+    for end in _ENDS:
+        levels = [_level(w) for w in look.joined(f"{end}_instrument_id", "instruments", "accuracy_level")]
+        rows, found, where, expected = [], [], [], []
+        for row, (level, limit_id) in enumerate(zip(levels, look.limits.ids, strict=True)):
+            have = same.get(level, level)
+            asked = asks.get(limit_id.split("/")[1]) if limit_id.count("/") == 2 else None
+            if asked and have in order and order.index(have) < order.index(asked):
+                rows.append(row)
+                found.append(f"{level} ({end} unit)")
+                where.append(limit_id)
+                expected.append(asked)
+        yield Raised(np.array(rows, dtype=np.int64), where=where, found=found, expected=expected)
+
+
+@rule("same-unit-at-both-ends")
+def same_unit_at_both_ends(look: Look, _: Tolerances) -> Iterator[Said]:
+    """One serial number at both ends."""
+    here, there = (look.joined(f"{end}_instrument_id", "instruments", "serial") for end in _ENDS)
+    rows = rows_of((here != "") & (here == there))
+    yield Raised(rows, found=list(here[rows]))
