@@ -10,14 +10,16 @@ from __future__ import annotations
 import json
 import os
 import socket
+import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from archive.store import clock, disk, files, layout
 from archive.store.archive import Archive
+from archive.store.ledger import Entry
 
 _NOTE = "note.json"
 _STRANGERS = 7 * 24 * 3600.0
@@ -34,8 +36,17 @@ class Aside:
         disk.remove_tree(self.folder)
 
 
+def elsewhere() -> Aside:
+    """A temporary folder outside of any archive, for what is only tried."""
+    return Aside(Path(tempfile.mkdtemp(prefix="muniment-")))
+
+
 def begin(archive: Archive, name: str) -> Aside:
-    """A new folder aside for what will be called `name`. Errors: OSError where it cannot be written."""
+    """A new folder aside for what will be called `name`; heals first what stopped writers left.
+
+    Errors: OSError where it cannot be written.
+    """
+    heal(archive)
     folder = archive.root / layout.ASIDE / name
     disk.make_folder(folder.parent)
     disk.make_folder(folder)
@@ -67,12 +78,12 @@ def heal(archive: Archive) -> list[str]:
     return healed
 
 
-def uncommitted(archive: Archive) -> list[Path]:
+def standing_without(root: Path, entries: Iterable[Entry]) -> list[Path]:
     """Bags and events that stand in their place without a ledger entry: stopped before the commit, or in the making."""
-    known = {Path(path).parent.as_posix() for e in archive.entries() for path in e.files}
-    stand = [*(archive.root / layout.DEPOSITS).glob("*/*"), *(archive.root / layout.ASSESSMENTS).glob("*")]
-    stand += (archive.root / layout.EVENTS).glob("*")
-    return [p for p in sorted(stand) if p.is_dir() and p.relative_to(archive.root).as_posix() not in known]
+    known = {Path(path).parent.as_posix() for e in entries for path in e.files}
+    stand = [*(root / layout.DEPOSITS).glob("*/*"), *(root / layout.ASSESSMENTS).glob("*")]
+    stand += (root / layout.EVENTS).glob("*")
+    return [p for p in sorted(stand) if p.is_dir() and p.relative_to(root).as_posix() not in known]
 
 
 def _left(archive: Archive) -> Iterator[Path]:

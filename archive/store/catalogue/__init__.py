@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.store.catalogue.catch_up import catch_up, leaves, root
+from archive.store.catalogue.catch_up import catch_up, contents, leaves, rebuilt, root
 from archive.store.catalogue.database import connect, forget
 
-__all__ = ["catch_up", "connect", "forget", "leaves", "root"]
+__all__ = ["catch_up", "connect", "contents", "forget", "leaves", "rebuilt", "root"]

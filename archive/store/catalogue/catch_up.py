@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -71,6 +72,28 @@ def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
         _deposit(db, root, entry)
     elif entry.kind == "event":
         _event(db, entry)
+
+
+def rebuilt(root: Path, ledger: Ledger) -> sqlite3.Connection:
+    """A database derived anew from ledger and index files, in memory."""
+    db = database.ready(sqlite3.connect(":memory:", isolation_level=None))
+    with database.writing(db):
+        _apply_from(db, root, ledger, 0)
+    return db
+
+
+def contents(db: sqlite3.Connection) -> dict[str, str]:
+    """Digest of the rows of each table of a database, in the order of their keys."""
+    names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
+    found = {}
+    for name in names:
+        if name.startswith("sqlite_"):
+            continue
+        sha = hashlib.sha256()
+        for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):
+            sha.update(repr(tuple(row)).encode())
+        found[name] = sha.hexdigest()
+    return found
 
 
 def leaves(db: sqlite3.Connection, stop: int) -> list[bytes]:

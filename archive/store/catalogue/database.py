@@ -83,12 +83,12 @@ def connect(archive_id: str) -> sqlite3.Connection:
     """The database, made where it is not there; in memory where this user has no cache folder to write to."""
     place = memory.folder(archive_id)
     if place is None:
-        return _ready(sqlite3.connect(":memory:", isolation_level=None))
+        return ready(sqlite3.connect(":memory:", isolation_level=None))
     try:
-        return _ready(_open(place / "index.sqlite"))
+        return ready(_open(place / "index.sqlite"))
     except sqlite3.DatabaseError:
         forget(archive_id)
-        return _ready(_open(place / "index.sqlite"))
+        return ready(_open(place / "index.sqlite"))
 
 
 def forget(archive_id: str) -> None:
@@ -106,7 +106,8 @@ def _open(path: Path) -> sqlite3.Connection:
     return db
 
 
-def _ready(db: sqlite3.Connection) -> sqlite3.Connection:
+def ready(db: sqlite3.Connection) -> sqlite3.Connection:
+    """A connection with its tables in place."""
     db.row_factory = sqlite3.Row
     if version(db) != VERSION:
         with writing(db):

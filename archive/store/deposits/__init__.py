@@ -1,1 +1,8 @@
 """Deposits: what came in at one time, as one immutable bag and one ledger entry."""
+
+from __future__ import annotations
+
+from archive.store.deposits.receipt import Receipt, receipt
+from archive.store.deposits.write import Deposit, Facts
+
+__all__ = ["Deposit", "Facts", "Receipt", "receipt"]

@@ -11,7 +11,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.store import aside, clock, disk, layout, merkle
+from archive.store import aside, clock, disk, files, layout, merkle
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.deposits import index
@@ -46,13 +46,13 @@ class Deposit:
     Nothing of it is in the archive before commit() has returned, and all of it is then.
     """
 
-    def __init__(self, archive: Archive, facts: Facts, sign: Sign | None = None) -> None:
-        self.archive, self.facts, self.sign = archive, facts, sign
-        aside.heal(archive)
+    def __init__(self, archive: Archive, facts: Facts, sign: Sign | None = None, *, trial: bool = False) -> None:
+        """trial: do everything but the commit, in a temporary folder, with no right to write in the archive."""
+        self.archive, self.facts, self.sign, self.trial = archive, facts, sign, trial
         archive.catch_up()
         self.at = clock.now()
         self.id = layout.new_id(self.at)
-        self.aside = aside.begin(archive, self.id)
+        self.aside = aside.elsewhere() if trial else aside.begin(archive, self.id)
         self._bag = BagWriter(self.aside.folder / self.id)
         self._tables = TableFiles(self._bag)
         self._originals = Originals(self._bag)
@@ -63,6 +63,9 @@ class Deposit:
         self._set_aside = 0
         self._same_file = 0
         self._ids: set[str] = set()
+        self._known: set[str] = set()
+        self.limits: set[str] = set()
+        self.done = False
         self.by = self._depositor() if facts.by else None
 
     def add(self, batch: Batch) -> None:
@@ -70,6 +73,7 @@ class Deposit:
         batch = self._unknown(batch)
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
+        self.limits.update(pc.unique(batch["verdicts"]["limit_id"]).drop_null().to_pylist())
         if not len(batch) and not any(t.num_rows for _, t in batch.items()):
             return
         digests = record_digests(batch)
@@ -81,7 +85,12 @@ class Deposit:
             self._index.append(rows.drop_columns(["sweeps"]))
 
     def original(self, source: Path, name: str) -> None:
-        """A file as received; name: its path inside what was handed in, with / between folders."""
+        """A file as received; name: its path inside what was handed in, with / between folders.
+
+        A file that the archive holds already, read in the same way, is left out.
+        """
+        if self._known and files.fingerprint(source).sha256 in self._known:
+            return
         self._originals.add(source, name)
 
     def attach(self, path: str, data: bytes) -> None:
@@ -100,15 +109,16 @@ class Deposit:
             self._bag.close("index.parquet")
         table = pa.concat_tables(self._index) if self._index else index.SCHEMA.empty_table()
         if not self._tables.count and not self._set_aside:
-            self.abandon()
-            return self._nothing_new(Decisions())
+            return self._as_if(Decisions())
         tag = self._bag.finish(self._information())
-        place = layout.deposit_path(self.at, self.id)
         fetch = Fetcher(self.archive, self._bag.folder)
+        if self.trial:
+            return self._as_if(decide(self.archive.db, table, fetch))
+        place = layout.deposit_path(self.at, self.id)
         self._put(place)
+        fetch.own = self.archive.root / place
         while True:
             seen = self.archive.catch_up()
-            fetch.own = self.archive.root / place
             made = decide(self.archive.db, table, fetch)
             if made.all_known and not self._set_aside:
                 self._take_back(place)
@@ -118,12 +128,15 @@ class Deposit:
                 break
             except Taken:
                 continue
+        self.done = True
         self.aside.end()
         self.archive.catch_up()
         return of_entry(self.archive, entry)
 
     def abandon(self) -> None:
-        """Takes away what was written. Nothing of the deposit was in the archive."""
+        """Takes away what was written, unless it is true by now."""
+        if self.done:
+            return
         self._bag.abandon()
         self.aside.end()
 
@@ -138,6 +151,11 @@ class Deposit:
     def _take_back(self, place: str) -> None:
         disk.rename(self.archive.root / place, self._bag.folder)
         self.abandon()
+
+    def _as_if(self, made: Decisions) -> Receipt:
+        """The receipt that a commit would give."""
+        self.abandon()
+        return self._nothing_new(made)
 
     def _nothing_new(self, made: Decisions) -> Receipt:
         counts = made.counts()
@@ -189,9 +207,10 @@ class Deposit:
             pairs = zip(ids, batch["records"]["source_id"].to_pylist(), strict=True)
             known |= {i for i, source in pairs if source in held}
         self._ids.update(ids)
-        if not known:
+        if not known and not held:
             return batch
         self._same_file += len(known)
+        self._known |= held
         kept = batch.select(i for i in ids if i not in known)
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
 

@@ -1,0 +1,99 @@
+"""Taking in what is handed in: read, settle, check, grade, deposit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+
+from archive import formats, grading, limits, schemas, validation
+from archive.answers.zone import in_utc, zone
+from archive.store import Archive
+from archive.store.deposits import Deposit, Facts, Receipt
+from archive.tables import Batch
+from archive.tables import schema as columns
+
+Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
+
+
+@dataclass(frozen=True)
+class Choices:
+    """How to take something in. mapping: a mapping file; policy: severities and tolerances; sign: see store.keys."""
+
+    mapping: Path | None = None
+    schedule: Path | None = None
+    policy: Any = None
+    sign: Any = None
+    dry_run: bool = False
+    watch: Pass = iter
+
+
+def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Choices | None = None) -> Receipt:
+    """Deposits files, folders and zips; the one function that joins the rooms below.
+
+    With dry_run everything is done but the commit, in a temporary folder. Errors: Trouble where nothing of the input
+    can be read; nothing is left in the archive then.
+    """
+    listed, how = [Path(p) for p in inputs], choices or Choices()
+    making = Deposit(archive, facts, how.sign, trial=how.dry_run)
+    try:
+        reading = formats.read_all(listed, mapping=how.mapping)
+        for batch in how.watch(statements(reading, facts, how.policy)):
+            making.add(batch)
+        _attach(making, how)
+        for path, name in originals(listed):
+            making.original(path, name)
+        return making.commit()
+    except BaseException:
+        making.abandon()
+        raise
+
+
+def statements(batches: Iterable[Batch], facts: Facts, policy: Any = None) -> Iterator[Batch]:
+    """Batches settled into their job, with findings, grades and verdicts."""
+    site = zone(facts.zone) if facts.zone else None
+    for batch in batches:
+        batch = settled(batch, facts)
+        if site is not None:
+            batch = in_utc(batch, site)
+        found = validation.check(batch, policy)
+        batch = batch.replace(findings=pa.concat_tables([batch["findings"], found]))
+        grade = getattr(grading, "grade", None)  # being written
+        yield grade(batch) if grade else batch
+
+
+def settled(batch: Batch, facts: Facts) -> Batch:
+    """The batch with its job: records that name none get it, and the job's own row is there."""
+    if facts.job is None:
+        return batch
+    records, jobs = batch["records"], batch["jobs"]
+    filled = records["job_id"].fill_null(facts.job)
+    records = records.set_column(records.column_names.index("job_id"), records.schema.field("job_id"), filled)
+    row = {"job_id": facts.job, "site": facts.site, "zone": facts.zone}
+    if not any(all(j[k] == v for k, v in row.items() if v is not None) for j in jobs.to_pylist()):
+        more = pa.table({f.name: pa.array([row.get(f.name)], f.type) for f in columns("jobs")}, schema=columns("jobs"))
+        jobs = pa.concat_tables([jobs, more])
+    return batch.replace(records=records, jobs=jobs)
+
+
+def originals(inputs: Iterable[Path]) -> Iterator[tuple[Path, str]]:
+    """Every file of the inputs with its path inside what was handed in."""
+    for path in inputs:
+        if path.is_dir():
+            for file in sorted(path.rglob("*")):
+                if file.is_file() and not file.is_symlink():
+                    yield file, file.relative_to(path).as_posix()
+        else:
+            yield path, path.name
+
+
+def _attach(making: Deposit, how: Choices) -> None:
+    """What was used goes into the bag as bytes: the mapping, and the files of the limits that verdicts name."""
+    if how.mapping is not None:
+        making.attach(f"mappings/{Path(how.mapping).name}", Path(how.mapping).read_bytes())
+    files = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
+    for name in sorted(files):
+        making.attach(f"limits/{Path(name).name}", (schemas.root() / "limits" / name).read_bytes())

@@ -1,0 +1,63 @@
+"""muniment deposit: convert, check, grade, deduplicate, archive."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress, signer_options
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command("deposit")
+@click.argument("inputs", nargs=-1, required=True, type=PATH, metavar="INPUT...")
+@click.option("--into", "archive", required=True, type=PATH, metavar="ARCHIVE", help="The archive.")
+@click.option("--job", required=True, metavar="JOB", help="The job that the records belong to.")
+@click.option("--site", metavar="SITE", help="Where the links are.")
+@click.option("--zone", metavar="ZONE", help="IANA time zone of the site, such as Europe/Lisbon.")
+@click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built.")
+@click.option("--mapping", type=PATH, metavar="MAPPING.toml", help="Read the files by this mapping.")
+@click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
+@signer_options
+@output_options
+def command(
+    inputs: tuple[Path, ...],
+    archive: Path,
+    job: str,
+    site: str | None,
+    zone: str | None,
+    schedule: Path | None,
+    mapping: Path | None,
+    dry_run: bool,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Archives exports, open forms and schedules of a job, and prints the receipt.
+
+    What is there already is not archived twice. Interrupted, it is simply run again.
+
+    \b
+    Exit code 1: something was set aside, two records of one test contradict each other, or a rule found an error.
+    \b
+    Example:
+      muniment deposit exports/ week2.zip --into certificates --job HARBOUR-2019-04 --zone Europe/Lisbon
+    """
+    from archive import store
+    from archive.answers import intake
+    from archive.cli import receipts, signer
+    from archive.store.deposits import Facts
+
+    facts = Facts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
+    choices = intake.Choices(
+        mapping=mapping, schedule=schedule, dry_run=dry_run, watch=lambda b: progress(b, "batches", quiet=quiet)
+    )
+    made = intake.take_in(store.open(archive), inputs, facts, choices)
+    if as_json:
+        print_json({**made.plain(), "dry_run": dry_run})
+    elif not quiet:
+        click.echo(receipts.text(made, dry_run=dry_run))
+    done(made.look)

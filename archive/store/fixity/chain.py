@@ -1,0 +1,101 @@
+"""The ledger looked at as it stands: every entry, the chain from each to the one before, and the heads it must hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from archive.store import layout, merkle
+from archive.store.bags import Damage
+from archive.store.ledger import VOID_LEAF, Entry, judge
+
+
+@dataclass
+class Chain:
+    """Entries that can be read, by number; the root after each number, as far as all before it are there."""
+
+    count: int = 0
+    entries: list[Entry] = field(default_factory=list)
+    roots: list[str] = field(default_factory=list)
+    damage: list[Damage] = field(default_factory=list)
+
+    @property
+    def state(self) -> str:
+        """ok, or the first thing that is wrong."""
+        return f"{self.damage[0].path}: {self.damage[0].what}" if self.damage else "ok"
+
+    def holds(self, size: int, root: str) -> bool:
+        """Whether the ledger had this head at this size."""
+        return 0 < size <= len(self.roots) and self.roots[size - 1] == root
+
+    def size_of(self, root: str) -> int | None:
+        """Number of entries at which the ledger had this head; None where it never had."""
+        return self.roots.index(root) + 1 if root in self.roots else None
+
+
+def walk(root: Path, archive_id: str) -> Chain:
+    """Reads the whole ledger. Never raises for damage."""
+    found = Chain()
+    tree, whole = merkle.Tree(), True
+    ledger = root / layout.LEDGER
+    if not ledger.is_dir():
+        found.damage.append(Damage(layout.LEDGER, "missing"))
+        return found
+    found.count = layout.entry_count(root)
+    datas: list[bytes | None] = []
+    for number in range(found.count):
+        path = layout.entry_path(root, number)
+        datas.append(path.read_bytes() if path.is_file() else None)
+    last: Entry | None = None
+    voided = _voids(datas)
+    for number, data in enumerate(datas):
+        name = layout.entry_path(root, number).relative_to(root).as_posix()
+        if number in voided:
+            leaf: bytes | None = VOID_LEAF
+        else:
+            entry, what = _entry(data, number, archive_id, last, found.count)
+            if what:
+                found.damage.append(Damage(name, what))
+            if entry is not None:
+                found.entries.append(entry)
+            last = entry
+            leaf = entry.leaf if entry is not None else None
+        whole = whole and leaf is not None
+        if whole and leaf is not None:
+            tree.add(leaf)
+            found.roots.append(tree.root().hex())
+    strays = {p.relative_to(root).as_posix() for p in ledger.rglob("*") if p.is_file()}
+    strays -= {layout.entry_path(root, n).relative_to(root).as_posix() for n in range(found.count)}
+    found.damage += [Damage(path, "not an entry of the ledger") for path in sorted(strays)]
+    return found
+
+
+def _voids(datas: list[bytes | None]) -> set[int]:
+    """Numbers that a later entry voided."""
+    found: set[int] = set()
+    for number, data in enumerate(datas):
+        if data is not None and judge(data) == "valid":
+            found.update(n for n in Entry(data).get("voids", []) if n < number)
+    return found
+
+
+def _entry(
+    data: bytes | None, number: int, archive_id: str, last: Entry | None, count: int
+) -> tuple[Entry | None, str]:
+    """An entry as far as it can be read, and what is wrong with it."""
+    if data is None:
+        return None, "missing"
+    state = judge(data)
+    if state != "valid":
+        what = "its digest does not match: it was changed" if state == "damaged" else "ends too early"
+        return None, what
+    entry = Entry(data)
+    if entry.get("number") != number:
+        return entry, f"says it is entry {entry.get('number')}"
+    if entry.get("archive") != archive_id:
+        return entry, f"belongs to another archive, {entry.get('archive')}"
+    if number == 0:
+        return entry, "" if entry.get("previous") is None else "the first entry names one before it"
+    if last is not None and entry.get("previous") != last.sha256:
+        return entry, "does not continue the entry before it"
+    return entry, ""

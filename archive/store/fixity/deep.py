@@ -1,0 +1,58 @@
+"""The deep look: every Parquet page decoded, every record's digest made again, the catalogue against a rebuild."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import merkle
+from archive.store.bags import Damage
+from archive.store.ledger import Entry
+from archive.store.parquet import BagTables, options
+from archive.tables import tables
+from archive.tables.canonical import record_digests
+
+Reread = Callable[[Path, BagTables], Iterator[dict[str, Any]]]
+"""Reads the originals of a bag anew and tells, as findings, which records come out otherwise."""
+
+
+def records(root: Path, entry: Entry, gone: dict[str, str]) -> Iterator[Damage]:
+    """Damage of a deposit's tables: pages that do not decode, records that are not those the ledger pins."""
+    folder = root / entry["path"]
+    found = BagTables(folder)
+    leaves: list[bytes] = []
+    try:
+        index = _digests(folder)
+        for batch in found.batches():
+            for digest in record_digests(batch):
+                if len(leaves) >= len(index) or index[len(leaves)] != digest:
+                    yield Damage(entry["path"], f"record {len(leaves)} is not the one in the index")
+                leaves.append(merkle.leaf(digest.encode()))
+        for name in tables():
+            path = found.path(name)
+            if name != "sweeps" and path.relative_to(root).as_posix() not in gone:
+                found.table(name)
+    except Trouble as trouble:
+        yield Damage(_inside(root, trouble.where), trouble.message)
+        return
+    if merkle.root(leaves).hex() != entry["root"]:
+        yield Damage(entry["path"], "its records are not those whose root the ledger holds")
+
+
+def _digests(folder: Path) -> list[str]:
+    path = folder / "data" / "index.parquet"
+    if not path.is_file():
+        return []
+    file = options.open_file(path)
+    read = options.read_groups(path, list(range(file.num_row_groups)), file=file)
+    digests: list[str] = read["digest"].to_pylist()
+    return digests
+
+
+def _inside(root: Path, where: str) -> str:
+    try:
+        return Path(where).relative_to(root).as_posix()
+    except ValueError:
+        return where

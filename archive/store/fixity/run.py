@@ -1,0 +1,123 @@
+"""Fixity in three depths: count, digest, deep. Each says what it did, and against which head."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import catalogue, layout, memory
+from archive.store.archive import Archive
+from archive.store.bags import Damage
+from archive.store.fixity import bags, deep
+from archive.store.fixity.chain import Chain, walk
+from archive.store.fixity.report import COUNT, DEEP, DEPTHS, DIGEST, Report
+
+
+def fixity(
+    archive: Archive,
+    depth: str = DIGEST,
+    *,
+    expect: str | None = None,
+    accept: bool = False,
+    reread: deep.Reread | None = None,
+    each: Callable[[list[Any]], Any] = iter,
+) -> Report:
+    """Looks whether everything is as it was. Damage is told, never raised.
+
+    depth: count, digest or deep. expect: a head that the ledger must hold, as a receipt gives it (hexadecimal digits,
+    or SIZE:HEX). accept: take the ledger as it is now for the head to remember on this machine. reread: reads originals
+    anew (deep). Errors: ValueError for another depth.
+    """
+    if depth not in DEPTHS:
+        raise ValueError(f"depth is one of {', '.join(DEPTHS)}, not {depth}")
+    root = archive.root
+    report = Report(depth)
+    chain = walk(root, archive.id)
+    report.entries, report.head = chain.count, chain.roots[-1] if chain.roots else ""
+    report.add(chain.damage)
+    report.chain = chain.state
+    _heads(archive, chain, report, expect, accept)
+    _signatures(chain, report)
+    gone = bags.redacted(chain.entries)
+    for entry in each(chain.entries):
+        bytes_too = depth != COUNT
+        found = list(bags.look(root, entry, gone, bytes_too=bytes_too))
+        if entry.kind == "deposit":
+            report.deposits += 1
+            report.records += int(entry["records"])
+            if depth == DEEP and not any(d.path.startswith(entry["path"]) for d in found):
+                found += deep.records(root, entry, gone)
+                if reread is not None and not found:
+                    report.findings += reread(root / entry["path"], deep.BagTables(root / entry["path"]))
+            if found:
+                report.damaged_deposits.add(entry["deposit"])
+        report.files += bags.count_files(root, entry)
+        report.add(found)
+    report.files += chain.count
+    report.add(bags.strays(root, chain.entries))
+    report.add(bags.left_over(root, gone))
+    report.uncommitted = bags.without_entry(root, chain.entries)
+    if depth == DEEP and report.sound:
+        report.add(_catalogue(archive))
+    report.copies = memory.recall(archive.id, "copies") or []
+    return report
+
+
+def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, accept: bool) -> None:
+    """Compares with the head asked for, and with the one that this machine saw last."""
+    against = []
+    if expect is not None:
+        size, _, root = expect.rpartition(":")
+        held = chain.holds(int(size), root) if size.isdigit() else chain.size_of(root) is not None
+        against.append(f"the head given, {root}")
+        if not held:
+            report.damaged.append(
+                Damage(layout.LEDGER, f"never had the head {expect}: it was cut, rolled back or rewritten")
+            )
+    seen = memory.recall(archive.id, "head")
+    if seen is not None and not accept:
+        against.append(f"the head last seen on this machine, {seen['root']} over {seen['size']} entries")
+        if not chain.holds(int(seen["size"]), seen["root"]):
+            report.damaged.append(
+                Damage(
+                    layout.LEDGER,
+                    f"does not hold the head last seen on this machine ({seen['size']} entries, {seen['root']}): "
+                    "it was cut, rolled back or rewritten",
+                )
+            )
+    if against:
+        report.checked_against = "; ".join(against)
+    if chain.roots and not chain.damage and (accept or not report.damaged):
+        memory.remember(
+            archive.id,
+            "head",
+            {"size": len(chain.roots), "root": chain.roots[-1], "path": str(archive.root.absolute())},
+        )
+
+
+def _signatures(chain: Chain, report: Report) -> None:
+    from archive.store.keys import judge_signatures
+
+    counts, damage = judge_signatures(chain.entries)
+    report.signatures = counts
+    for number, what in damage:
+        name = layout.entry_path(Path(), number).as_posix()
+        report.damaged.append(Damage(name, what))
+        report.chain = f"{name}: {what}" if report.chain == "ok" else report.chain
+
+
+def _catalogue(archive: Archive) -> list[Damage]:
+    """The database as it was kept, against one that is derived anew."""
+    try:
+        archive.catch_up()
+        fresh = catalogue.rebuilt(archive.root, archive.ledger)
+    except Trouble as trouble:
+        return [Damage(layout.CATALOGUE, trouble.message)]
+    kept, new = catalogue.contents(archive.db), catalogue.contents(fresh)
+    return [
+        Damage("the index in this user's cache", f"table {name} is not what a rebuild gives; run `muniment reindex`")
+        for name in new
+        if kept.get(name) != new[name]
+    ]
