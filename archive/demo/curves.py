@@ -194,9 +194,10 @@ def _echo(links: Links, m: cables.Model, wave: Any) -> Any:
 
 def _periodic(links: Links, m: cables.Model) -> Any:
     """A roughness that comes again every few decimetres, as a twisting machine leaves it, (n, 1, 4, CELLS)."""
+    spread = cables.facts()["spread"]
     u = draws.uniform(links.seed, "drum", links.bundle if links.correlation else links.link, 9)
     period = 0.14 + 0.9 * u[:, :4, None]
-    size = np.where(u[:, 8:9] < cables.facts()["spread"]["periodic_share"], 0.7 + 0.8 * u[:, 4:8], 0.0)
+    size = np.where(u[:, 8:9] < spread["periodic_share"], spread["periodic_size"] * (0.5 + u[:, 4:8]), 0.0)
     wave = size[..., None] * np.cos(2 * np.pi * m.places[None, None, :] / period)
     return wave[:, None].astype(np.float32)
 

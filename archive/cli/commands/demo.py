@@ -1,0 +1,84 @@
+"""muniment demo: an invented job, taken through the whole flow."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import output_options, print_json, say
+from archive.errors import Trouble
+
+
+@click.command("demo")
+@click.argument("folder", default=Path("muniment-demo"), type=click.Path(path_type=Path), metavar="[DIR]")
+@output_options
+def command(folder: Path, as_json: bool, quiet: bool) -> None:
+    """Writes an invented job into DIR (muniment-demo), takes it through the whole flow into an archive, and ends by
+    naming the claim file to open.
+
+    The organisation, the building, the instruments and every curve are invented. Each step is told with the command
+    that a person would type for it, and shows what that command prints. DIR must be new, empty, or an untouched demo.
+
+    \b
+    Example:
+      muniment demo
+    """
+    from archive.demo import exports, steps
+    from archive.demo import folder as place
+
+    place.prepare(folder)
+    say(f"Writing an invented job into {folder}; {folder / 'README.txt'} tells what was planted in it.", quiet=quiet)
+    exports.write(folder)
+    taken = []
+    for number, step in enumerate(steps.steps(folder), 1):
+        say(f"\n{number}. {step.title}\n   $ muniment {_typed(step.argv)}", quiet=quiet)
+        code, printed = _run(step.argv)
+        _show(printed, step.lines, quiet)
+        if step.look:
+            say(f"   {step.look}", quiet=quiet)
+        if code not in step.expected:
+            raise Trouble(
+                "the demo went another way than it should",
+                where=f"step {number}, muniment {step.argv[0]}",
+                found=f"exit code {code}",
+                expected=" or ".join(map(str, step.expected)),
+                remedy="this is a fault of the program: please report it with what stands above",
+            )
+        taken.append({"command": ["muniment", *step.argv], "exit_code": code})
+    place.sign(folder)
+    page = steps.to_open(folder)
+    say("\nThe claim file to open:", quiet=quiet)
+    if as_json:
+        print_json({"folder": str(folder), "steps": taken, "claim_file": str(page) if page else None})
+    else:
+        click.echo(page)
+
+
+def _run(argv: tuple[str, ...]) -> tuple[int, str]:
+    """Exit code and standard output of one command, run in this process as if it had been typed."""
+    import contextlib
+    import io
+
+    from archive.cli import cli
+
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        code: Any = cli.main(list(argv), prog_name="muniment", standalone_mode=False)
+    return code if isinstance(code, int) else 0, out.getvalue()
+
+
+def _typed(argv: tuple[str, ...]) -> str:
+    import shlex
+
+    return shlex.join(argv)
+
+
+def _show(printed: str, lines: int, quiet: bool) -> None:
+    shown = printed.rstrip().splitlines()
+    left = len(shown) - lines if lines and len(shown) > lines + 1 else 0
+    for line in shown[:lines] if left else shown:
+        say(f"   | {line}"[:160], quiet=quiet)
+    if left:
+        say(f"   | ... and {left} lines more", quiet=quiet)

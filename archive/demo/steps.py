@@ -1,0 +1,92 @@
+"""The walk through the flow: what is done in each step, in plain words, and what a person would type for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.demo import job
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step. title: what it is for. argv: the command, without the name of the program. lines: how many lines of its
+    output are shown (0: all). look: what there is to see in it. expected: exit codes of a walk that went well."""
+
+    title: str
+    argv: tuple[str, ...]
+    lines: int = 14
+    look: str = ""
+    expected: tuple[int, ...] = (0,)
+
+
+def steps(folder: Path) -> tuple[Step, ...]:
+    """The steps over a demo folder."""
+    exports, archive = folder / "exports", folder / "archive"
+    schedule, of_job = str(folder / "link-schedule.csv"), ("--job", job.JOB)
+    claim = folder / "claim"
+    deposit = ("--into", str(archive), *of_job, "--site", job.SITE, "--zone", job.ZONE, "--by", job.DEPOSITOR)
+    return (
+        Step("Look at what came in; nothing is written.", ("survey", str(exports)), expected=(0, 1)),
+        Step(
+            "Turn all of it into one open form.",
+            ("convert", str(exports), "--to", str(folder / "open-form"), "--form", "csv"),
+            expected=(0, 1),
+        ),
+        Step(
+            "Check it before it is archived, against the list of links that were to be built.",
+            ("check", str(exports), "--schedule", schedule),
+            look="A missing link, a letter for a zero, a sweep cut short, a turned verdict, units out of calibration.",
+            expected=(1,),
+        ),
+        Step(
+            "Form an own verdict on every link, against the limit that its record names.",
+            ("grade", str(exports)),
+            look=f"{job.FLIPPED} fails, although its export says that it passed.",
+            expected=(1,),
+        ),
+        Step("Make an archive.", ("init", str(archive))),
+        Step(
+            "Archive the first week.",
+            ("deposit", str(exports / "tern"), *deposit, "--schedule", schedule),
+            look=f"{job.COPIED[1]} carries the curves of {job.COPIED[0]}: told, not judged.",
+            expected=(0, 1),
+        ),
+        Step(
+            "Archive what came later: the subcontractor's links, the laboratory's, and a link that was mended.",
+            ("deposit", *(str(exports / n) for n in ("fen-and-sallow", "laboratory", "later")), *deposit),
+            expected=(0, 1),
+        ),
+        Step(
+            "Keep the certificate of calibration with the job.",
+            (
+                *("attach", str(archive), str(folder / "documents" / "calibration-40-00317.txt"), *of_job),
+                *("--kind", "certificate", "--by", job.DEPOSITOR),
+            ),
+        ),
+        Step(
+            "See what is still missing.",
+            ("progress", str(archive), *of_job),
+            look=f"{job.MISSING} was never tested.",
+            expected=(0, 1),
+        ),
+        Step("Years later somebody asks about a link.", ("find", str(archive), "--link", job.FAILING)),
+        Step(
+            "Its history: the first test failed, the second passes and stands.",
+            ("history", str(archive), job.FAILING, *of_job),
+        ),
+        Step(
+            "Write its claim file: history, curves against the limit, originals, proof.",
+            (
+                *("claim", str(archive), job.FAILING, *of_job, "--out", str(claim)),
+                *("--by", job.DEPOSITOR, "--reason", "the demo"),
+            ),
+        ),
+        Step("Make sure that nothing in the archive was altered.", ("fixity", str(archive))),
+    )
+
+
+def to_open(folder: Path) -> Path | None:
+    """The page of the claim file to open in a browser; None where there is none."""
+    pages = sorted((folder / "claim").rglob("*.html"), key=lambda p: (len(p.parts), p.name))
+    return pages[0] if pages else None
