@@ -1,10 +1,16 @@
-"""Limit lines as functions of frequency, read from schemas/limits/; finding the limit that an export's words mean."""
+"""Limit lines as functions of frequency, read from schemas/limits/; finding the limit that an export's words mean.
+
+limit = archive.limits.get("tia-568.2-d/cat6a/channel")
+limit.lines["next"].at(frequencies_mhz)          # dB, NaN outside its range
+archive.limits.find("Klasse EA Übertragungsstrecke nach EN 50173-1:2018").limit_id
+"""
 
 from __future__ import annotations
 
-from archive.limits.library import get, ids, version
+from archive.limits.library import candidates, get, ids, version
 from archive.limits.limit import Alternative, Limit, Scalar
 from archive.limits.line import Bound, Line, Piece, Rule
+from archive.limits.own import load_own
 from archive.limits.words import Resolution, find
 
 __all__ = [
@@ -16,8 +22,10 @@ __all__ = [
     "Resolution",
     "Rule",
     "Scalar",
+    "candidates",
     "find",
     "get",
     "ids",
+    "load_own",
     "version",
 ]

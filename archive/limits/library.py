@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import difflib
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from archive import schemas
 from archive.errors import Trouble
-from archive.limits import declared
+from archive.limits import confirm, declared
 from archive.limits.build import build
 from archive.limits.limit import Limit
+from archive.limits.own import load_own
 
 
 def version() -> str:
@@ -25,21 +26,28 @@ def ids() -> tuple[str, ...]:
 
 
 def get(limit_id: str) -> Limit:
-    """A limit by its id.
+    """A limit by its id, or from a file of the user's own (a path that ends in .toml).
 
-    Errors: Trouble for an id that the library does not have, or that names several limits (both are told).
+    What a person has confirmed (see archive.limits.confirm) is in it. Errors: Trouble for an id that the library does
+    not have, or that names several limits (they are told).
     """
-    return _get(limit_id)
-
-
-@cache
-def _get(limit_id: str) -> Limit:
-    found = declared.declaration(limit_id)
-    if found is None:
+    if limit_id.endswith(".toml"):
+        return load_own(limit_id)
+    if limit_id not in ids():
         raise unknown(limit_id)
+    paths = confirm.stored(limit_id)
+    return _get(limit_id, tuple((path, path.stat().st_mtime_ns, path.stat().st_size) for path in paths))
+
+
+@lru_cache(maxsize=512)
+def _get(limit_id: str, confirmations: tuple[tuple[Path, int, int], ...]) -> Limit:
+    found = declared.declaration(limit_id)
+    assert found is not None
     edition, table = found
-    table = {**table, "also_named": edition.head.get("also_named", {})}
-    return build(limit_id, str(edition.head["title"]), table, where=f"limit {limit_id}", files=edition.files)
+    paths = tuple(path for path, _, _ in confirmations)
+    table = {**confirm.applied(limit_id, table, paths), "also_named": edition.head.get("also_named", {})}
+    title = str(edition.head["title"])
+    return build(limit_id, title, table, where=f"limit {limit_id}", files=(*edition.files, *paths))
 
 
 def candidates(limit_id: str) -> tuple[str, ...]:
@@ -56,8 +64,3 @@ def unknown(limit_id: str) -> Trouble:
     near = difflib.get_close_matches(limit_id, ids(), n=3, cutoff=0.6)
     expected = f"perhaps {', '.join(near)}" if near else ""
     return Trouble("no such limit", found=f"'{limit_id}'", expected=expected, remedy="See `muniment limits list`.")
-
-
-def folder() -> Path:
-    """Where the declarations are."""
-    return schemas.root() / declared.FOLDER
