@@ -60,6 +60,12 @@ class Archive:
             raise Trouble(f"the ledger has no {size} entries", where=str(self.root / layout.LEDGER), found=str(count))
         return Head(size, root)
 
+    def size_of(self, root: str) -> int | None:
+        """Number of entries at which the ledger had a head; None where it never had it."""
+        self.catch_up()
+        found = self.db.execute("SELECT number FROM entries WHERE root = ?", (root,)).fetchone()
+        return None if found is None else int(found[0]) + 1
+
     def check_memory(self, count: int) -> None:
         """Compares the ledger with the head that this machine saw last, then remembers today's.
 
@@ -117,7 +123,7 @@ class Archive:
         self.catch_up()
         deposit, _, position = record.rpartition("/")
         found = self.db.execute(
-            "SELECT deposit, position FROM records WHERE record_id = ? OR (deposit = ? AND position = ?) "
+            "SELECT deposit, position FROM records WHERE record_id = ? OR (deposit = ? AND position = CAST(? AS INTEGER)) "
             "ORDER BY row DESC",
             (record, deposit, position),
         ).fetchone()

@@ -69,13 +69,20 @@ def heal(archive: Archive) -> list[str]:
     """
     healed = []
     for folder in _left(archive):
-        for place in _places(archive, folder.name):
-            if not _committed(archive, place):
-                disk.rename(place, folder / place.name)
-                disk.sync_folder(place.parent)
-        disk.remove_tree(folder)
+        take_back(archive, folder)
         healed.append(folder.name)
     return healed
+
+
+def take_back(archive: Archive, folder: Path) -> None:
+    """Takes a folder aside away, and what it was to become where that has its place but no ledger entry."""
+    if not folder.exists():
+        return
+    for place in _places(archive, folder.name):
+        if not _committed(archive, place):
+            disk.rename(place, folder / place.name)
+            disk.sync_folder(place.parent)
+    disk.remove_tree(folder)
 
 
 def standing_without(root: Path, entries: Iterable[Entry]) -> list[Path]:

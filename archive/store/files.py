@@ -117,8 +117,8 @@ def copy_new(old: Path, new: Path) -> Print:
         file.close()
 
 
-def replace(path: Path, data: bytes) -> None:
-    """Gives a file new bytes in one step: readers see the old ones or the new ones."""
+def put(path: Path, data: bytes) -> None:
+    """Gives a file bytes in one step: readers see the old ones or the new ones."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
     write_new(aside, data)
     disk.rename(aside, path)

@@ -68,12 +68,11 @@ class BagWriter:
             disk.sync_folder(folder)
         return done
 
-    def abandon(self) -> None:
-        """Closes what is open and takes the folder away."""
+    def release(self) -> None:
+        """Closes what is open, as it is; whoever made the folder takes it away."""
         for file in self._open.values():
             file.close()
         self._open.clear()
-        disk.remove_tree(self.folder)
 
     def _make(self, folder: Path) -> None:
         if folder in self._folders:

@@ -188,5 +188,9 @@ def readings(index: Any) -> list[str]:
 def row_of(db: sqlite3.Connection, address: str) -> int | None:
     """Row of a record by its address "deposit/position"; None where there is none."""
     deposit, _, position = address.rpartition("/")
-    found = db.execute("SELECT row FROM records WHERE deposit = ? AND position = ?", (deposit, position)).fetchone()
+    if not position.isdigit():
+        return None
+    found = db.execute(
+        "SELECT row FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
+    ).fetchone()
     return None if found is None else int(found[0])

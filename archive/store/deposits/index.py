@@ -140,6 +140,12 @@ def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site:
     return pa.table([made[f.name] for f in SCHEMA], schema=SCHEMA)
 
 
+def content_hashes(batch: Batch) -> list[int]:
+    """The content hash of each record."""
+    found: list[int] = rows(batch, 0, [""] * len(batch), job=None, site=None)["content"].to_pylist()
+    return found
+
+
 def _hash(data: bytes) -> int:
     return int.from_bytes(hashlib.sha256(data).digest()[:8], "big", signed=True)
 

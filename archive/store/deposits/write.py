@@ -121,8 +121,7 @@ class Deposit:
             seen = self.archive.catch_up()
             made = decide(self.archive.db, table, fetch)
             if made.all_known and not self._set_aside:
-                self._take_back(place)
-                return self._nothing_new(made)
+                return self._as_if(made)
             try:
                 entry = self.archive.ledger.append(seen, self._entry(place, tag, made), self.aside.folder, self.sign)
                 break
@@ -137,8 +136,11 @@ class Deposit:
         """Takes away what was written, unless it is true by now."""
         if self.done:
             return
-        self._bag.abandon()
-        self.aside.end()
+        self._bag.release()
+        if self.trial:
+            self.aside.end()
+        else:
+            aside.take_back(self.archive, self.aside.folder)
 
     def _put(self, place: str) -> None:
         target = self.archive.root / place
@@ -148,12 +150,8 @@ class Deposit:
         disk.sync_folder(target.parent)
         disk.sync_folder(self.aside.folder)
 
-    def _take_back(self, place: str) -> None:
-        disk.rename(self.archive.root / place, self._bag.folder)
-        self.abandon()
-
     def _as_if(self, made: Decisions) -> Receipt:
-        """The receipt that a commit would give."""
+        """Leaves nothing behind; the receipt that a commit would give."""
         self.abandon()
         return self._nothing_new(made)
 

@@ -13,6 +13,7 @@ from archive.store.bags import Damage
 from archive.store.fixity import bags, deep
 from archive.store.fixity.chain import Chain, walk
 from archive.store.fixity.report import COUNT, DEEP, DEPTHS, DIGEST, Report
+from archive.store.parquet import BagTables
 
 
 def fixity(
@@ -50,7 +51,7 @@ def fixity(
             if depth == DEEP and not any(d.path.startswith(entry["path"]) for d in found):
                 found += deep.records(root, entry, gone)
                 if reread is not None and not found:
-                    report.findings += reread(root / entry["path"], deep.BagTables(root / entry["path"]))
+                    report.findings += reread(root / entry["path"], BagTables(root / entry["path"]))
             if found:
                 report.damaged_deposits.add(entry["deposit"])
         report.files += bags.count_files(root, entry)

@@ -1,0 +1,59 @@
+"""Reading the originals of a deposit anew, to compare with what is archived. A difference is a finding, never damage:
+a newer reader may know better."""
+
+from __future__ import annotations
+
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from archive import formats
+from archive.errors import Trouble
+from archive.store.deposits.index import content_hashes
+from archive.store.parquet import BagTables
+
+
+def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
+    """Findings: records that the readers of today make otherwise, or not at all."""
+    with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
+        folder = unpacked(bag, Path(temporary))
+        if folder is None:
+            return
+        mappings = sorted((bag / "data" / "mappings").glob("*"))
+        try:
+            now = dict(_contents(formats.read(folder, mapping=mappings[0] if len(mappings) == 1 else None)))
+        except Trouble as trouble:
+            yield _finding(f"{bag.name}: the originals cannot be read any more: {trouble}")
+            return
+        then = dict(_contents(archived.batches()))
+    for place, (content, label) in then.items():
+        if place not in now:
+            yield _finding(f"{bag.name}: {label} ({place[1]}) is not found in the originals by the readers of today")
+        elif now[place][0] != content:
+            yield _finding(f"{bag.name}: {label} ({place[1]}) is read otherwise by the readers of today")
+
+
+def unpacked(bag: Path, into: Path) -> Path | None:
+    """The originals of a bag as files in a folder; None where it has none of its own."""
+    plain, packed = bag / "data" / "originals", bag / "data" / "originals.zip"
+    if packed.is_file():
+        target = into / "originals"
+        target.mkdir()
+        with zipfile.ZipFile(packed) as file:
+            file.extractall(target)
+        return target
+    return plain if plain.is_dir() else None
+
+
+def _contents(batches: Any) -> Iterator[tuple[tuple[str, str], tuple[int, str]]]:
+    """(source, place) -> (hash of what was measured, label)."""
+    for batch in batches:
+        records = batch["records"].select(["source_id", "source_place", "link_label"]).to_pylist()
+        for row, content in zip(records, content_hashes(batch), strict=True):
+            yield (row["source_id"] or "", row["source_place"] or ""), (content, row["link_label"] or "no label")
+
+
+def _finding(message: str) -> dict[str, Any]:
+    return {"rule": "rederived-otherwise", "severity": "information", "message": message}

@@ -1,0 +1,74 @@
+"""muniment fixity: whether an archive is as it was."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress
+
+
+@click.command("fixity")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option(
+    "--depth",
+    type=click.Choice(["count", "digest", "deep"]),
+    default="digest",
+    show_default=True,
+    help="count: names and sizes. digest: every byte. deep: every record made again.",
+)
+@click.option("--expect", metavar="HEAD", help="A ledger head, as a receipt gives it, that the archive must hold.")
+@click.option("--accept", is_flag=True, help="Remember today's ledger on this machine, whatever was seen before.")
+@output_options
+def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json: bool, quiet: bool) -> None:
+    """Looks whether everything in an archive is as it was, and says how deep it looked and against which head.
+
+    \b
+    Exit code 1: something is damaged, missing or added, or the ledger was cut or rewritten.
+    \b
+    Example:
+      muniment fixity certificates
+      muniment fixity certificates --depth deep --expect 4be1...
+    """
+    from archive import store
+    from archive.answers.rederive import rederive
+    from archive.store.fixity import fixity
+
+    opened = store.open(archive)
+    report = fixity(
+        opened,
+        depth,
+        expect=expect,
+        accept=accept,
+        reread=rederive,
+        each=lambda entries: progress(entries, "entries", len(entries), quiet=quiet),
+    )
+    said = report.plain()
+    if as_json:
+        print_json(said)
+    elif not quiet:
+        _tell(said)
+    done(not report.sound)
+
+
+def _tell(said: dict[str, Any]) -> None:
+    ledger = said["ledger"]
+    click.echo(f"{'Sound' if said['sound'] else 'NOT SOUND'} by {said['depth']} ({said['depth_means']})")
+    click.echo(f"  {said['sound_deposits']} of {said['deposits']} deposits sound")
+    click.echo(f"  {said['records']} records, {said['files']} files")
+    click.echo(f"  ledger: {ledger['entries']} entries, head {ledger['head']}, chain {ledger['chain']}")
+    click.echo(f"  checked against {said['checked_against']}")
+    if any(ledger["signatures"].values()):
+        click.echo("  entries " + ", ".join(f"{word}: {n}" for word, n in ledger["signatures"].items()))
+    for copy in said["copies"]:
+        click.echo(f"  copy {copy['path']} was last verified {copy['at']}, with {copy['size']} entries")
+    if not said["copies"]:
+        click.echo("  no second copy was ever verified from this machine")
+    for damage in said["damaged"]:
+        click.echo(f"  DAMAGED {damage['path']}: {damage['what']}")
+    for path in said["uncommitted"]:
+        click.echo(f"  without a ledger entry, counted nowhere: {path}")
+    for finding in said["findings"]:
+        click.echo(f"  finding, no damage: {finding['message']}")

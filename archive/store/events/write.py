@@ -1,0 +1,106 @@
+"""An event: texts in events/<id>/, their digests in one ledger entry. Nothing that it speaks of is rewritten.
+
+events/<id>/event.json   what was done, to what, why: texts that only this file holds
+events/<id>/people.json  who did it; the entry and event.json carry the key alone
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from archive.store import aside, clock, disk, files, layout
+from archive.store.archive import Archive
+from archive.store.files import Print
+from archive.store.ledger import Entry, Taken
+from archive.store.ledger.entry import Sign
+from archive.tables import person_key
+
+EVENT = "event.json"
+PEOPLE = "people.json"
+
+
+def record(
+    archive: Archive,
+    event: str,
+    *,
+    by: str | None,
+    texts: Mapping[str, Any],
+    facts: Mapping[str, Any] | None = None,
+    attached: Mapping[str, bytes] | None = None,
+    sign: Sign | None = None,
+    check: Callable[[], None] | None = None,
+) -> Entry:
+    """Commits an event and gives its entry.
+
+    by: name of who did it, or None where it was not stated. texts: what event.json holds. facts: what the entry
+    itself holds, no names and no free text. attached: more files by name. check: called after every look at the
+    ledger, right before the commit; raises where the event no longer makes sense.
+    """
+    event_id = layout.new_id(clock.now())
+    place = f"{layout.EVENTS}/{event_id}"
+    writing = aside.begin(archive, event_id)
+    try:
+        folder = writing.folder / event_id
+        disk.make_folder(folder)
+        who, people = _person(by)
+        contents = {
+            EVENT: _json({"event": event, "id": event_id, "at": clock.text(clock.now()), "by": who, **texts}),
+            **({PEOPLE: _json([people])} if people else {}),
+            **(attached or {}),
+        }
+        prints = {name: files.write_new(folder / name, data) for name, data in contents.items()}
+        disk.sync_folder(folder)
+        disk.rename(folder, archive.root / place)
+        disk.sync_folder(archive.root / layout.EVENTS)
+        fields = {
+            "kind": "event",
+            "event": event,
+            "id": event_id,
+            "by": who,
+            **(facts or {}),
+            "files": {f"{place}/{name}": told(p) for name, p in prints.items()},
+        }
+        while True:
+            seen = archive.catch_up()
+            if check is not None:
+                check()
+            try:
+                entry = archive.ledger.append(seen, fields, writing.folder, sign)
+                break
+            except Taken:
+                continue
+    finally:
+        aside.take_back(archive, writing.folder)
+    archive.catch_up()
+    return entry
+
+
+def told(p: Print) -> dict[str, Any]:
+    """A fingerprint as an entry holds it."""
+    return {"sha256": p.sha256, "bytes": p.bytes}
+
+
+def texts_of(archive: Archive, entry: Entry) -> dict[str, Any]:
+    """What an event's event.json says; empty where it was redacted."""
+    path = next((p for p in entry.files if p.endswith(f"/{EVENT}")), None)
+    if path is None:
+        return {}
+    try:
+        return dict(json.loads((archive.root / path).read_bytes()))
+    except FileNotFoundError:
+        return {}
+
+
+def _person(name: str | None) -> tuple[str | None, dict[str, str] | None]:
+    if name is None:
+        return None, None
+    salt = secrets.token_hex(16)
+    key = person_key(salt, name)
+    return key, {"person_key": key, "salt": salt, "name": name, "role": "depositor"}
+
+
+def _json(value: Any) -> bytes:
+    return (json.dumps(value, ensure_ascii=False, indent=1, default=str) + "\n").encode()

@@ -1,0 +1,8 @@
+"""Signing keys (Ed25519, RFC 8032): made, registered in the ledger, retired; signatures of entries judged."""
+
+from __future__ import annotations
+
+from archive.store.keys.judge import judge_signatures, known_keys
+from archive.store.keys.pair import Pair, load, make
+
+__all__ = ["Pair", "judge_signatures", "known_keys", "load", "make"]

@@ -1,0 +1,112 @@
+"""Time stamps after RFC 3161: an authority that the user names signs that a head existed at a time.
+
+What is stamped is the line "<archive id> <number of entries> <root>" with a line feed, hashed with SHA-256.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from archive.errors import Trouble
+
+MEDIA_TYPE = "application/timestamp-query"
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Of a token: whether it holds (None: not to be told here), when it says the head existed, why."""
+
+    holds: bool | None
+    when: str = ""
+    said: str = ""
+
+
+def message(archive_id: str, size: int, root: str) -> bytes:
+    """What is stamped of a head."""
+    return f"{archive_id} {size} {root}\n".encode()
+
+
+def request(stamped: bytes) -> bytes:
+    """A time-stamp request (DER) that asks for the authority's certificate too. Errors: Trouble without the library."""
+    client = _library()
+    built = client.TimestampRequestBuilder().data(stamped).cert_request(cert_request=True).build()
+    data: bytes = built.as_bytes()
+    return data
+
+
+def ask(authority: str, query: bytes) -> bytes:
+    """Sends a request to an authority's address and gives its answer (DER). Errors: Trouble."""
+    from urllib.error import URLError
+    from urllib.request import Request, urlopen
+
+    if not authority.startswith(("http://", "https://")):
+        raise Trouble("the address of an authority begins with http:// or https://", found=authority)
+    try:
+        with urlopen(Request(authority, query, {"Content-Type": MEDIA_TYPE}), timeout=60) as answer:
+            data: bytes = answer.read(1 << 20)
+            return data
+    except (URLError, OSError, ValueError) as error:
+        raise Trouble("the authority did not answer", where=authority, found=str(error)) from None
+
+
+def check(token: bytes, stamped: bytes) -> str:
+    """Time that a response gives, where it is of what was stamped. Errors: Trouble where it is not, or was refused."""
+    judged = judge(token, stamped, [])
+    if judged.holds is False:
+        raise Trouble("the time stamp is not one of this head", found=judged.said)
+    return judged.when.removeprefix(" at ")
+
+
+def judge(token: bytes, stamped: bytes, roots: Iterable[bytes]) -> Judgement:
+    """Judges a response offline. roots: certificates (PEM or DER) of authorities that the reader trusts."""
+    try:
+        client = _library()
+    except Trouble as trouble:
+        return Judgement(None, said=trouble.message)
+    try:
+        answer = client.decode_timestamp_response(token)
+        info = answer.tst_info
+        when = f" at {info.gen_time.isoformat().replace('+00:00', 'Z')}"
+        imprint = bytes(info.message_imprint.message)
+    except (ValueError, TypeError, AttributeError) as error:
+        return Judgement(False, said=f"it is no time-stamp response: {error}")
+    if not _imprint_fits(imprint, stamped):
+        return Judgement(False, when, "it is of something else")
+    trusted = [_certificate(r) for r in roots]
+    if not trusted:
+        return Judgement(None, when, "of this head; name the authority's certificate to verify who signed it")
+    builder = client.VerifierBuilder(roots=trusted)
+    try:
+        builder.build().verify_message(answer, stamped)
+    except (client.VerificationError, ValueError) as error:
+        return Judgement(False, when, str(error))
+    return Judgement(True, when)
+
+
+def _imprint_fits(imprint: bytes, stamped: bytes) -> bool:
+
+    names = {32: "sha256", 48: "sha384", 64: "sha512"}
+    name = names.get(len(imprint))
+    return name is not None and hashlib.new(name, stamped).digest() == imprint
+
+
+def _certificate(data: bytes) -> Any:
+    from cryptography import x509
+
+    try:
+        return x509.load_pem_x509_certificate(data) if b"BEGIN" in data else x509.load_der_x509_certificate(data)
+    except ValueError as error:
+        raise Trouble("this is no certificate", found=str(error)) from None
+
+
+def _library() -> Any:
+    try:
+        import rfc3161_client
+    except ImportError:
+        raise Trouble(
+            "time stamps need the library rfc3161-client", remedy="install it with `pip install muniment[sign]`"
+        ) from None
+    return rfc3161_client

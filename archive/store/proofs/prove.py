@@ -1,0 +1,97 @@
+"""A record's proof: everything that is needed to see that it stood in the archive, and nothing of the archive.
+
+The canonical text gives the digest; the digest and its path give the root of its deposit; the deposit's entry holds
+that root; the entry and its path give the head of the ledger. The head is worth what somebody else holds of it: a
+receipt, another copy, a time stamp.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import catalogue, clock, merkle
+from archive.store.archive import Archive
+from archive.store.events import texts_of
+from archive.store.keys import known_keys
+from archive.store.parquet import options
+from archive.tables.canonical import record_bytes
+from archive.version import PROGRAM
+
+FORMAT = "muniment-proof-1"
+
+
+def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, Any]:
+    """Proof of a record, as one JSON document.
+
+    record: record_id or address "deposit/position". since: an earlier head (hexadecimal digits or SIZE:HEX) of which
+    the proof is also to show that today's ledger continues it. Errors: Trouble where there is no such record or head.
+    """
+    address = archive.address(record)
+    deposit, _, at = address.rpartition("/")
+    position, entry = int(at), archive.deposit_entry(deposit)
+    head = archive.head()
+    leaves = catalogue.leaves(archive.db, head.size)
+    digests = _digests(archive, deposit)
+    hashes = [merkle.leaf(d.encode()) for d in digests]
+    batch = archive.record(address)
+    return {
+        "format": FORMAT,
+        "made": clock.text(clock.now()),
+        "program": PROGRAM,
+        "archive": archive.id,
+        "record": batch["records"]["record_id"][0].as_py(),
+        "address": address,
+        "link_label": batch["records"]["link_label"][0].as_py(),
+        "digest": digests[position],
+        "canonical": record_bytes(batch)[0].decode(),
+        "in_deposit": _path(hashes, position),
+        "entry": {"number": entry.number, "text": entry.data.decode()},
+        "in_ledger": _path(leaves, entry.number),
+        **({"continues": _continues(archive, leaves, since)} if since else {}),
+        "keys": {k: v["public"] for k, v in known_keys(archive.entries()).items()},
+        "stamps": list(_stamps(archive, leaves)),
+    }
+
+
+def _path(hashes: list[bytes], index: int) -> dict[str, Any]:
+    return {
+        "index": index,
+        "size": len(hashes),
+        "root": merkle.root(hashes).hex(),
+        "path": [h.hex() for h in merkle.inclusion(hashes, index)],
+    }
+
+
+def _continues(archive: Archive, leaves: list[bytes], since: str) -> dict[str, Any]:
+    size, _, root = since.rpartition(":")
+    number = int(size) if size.isdigit() else archive.size_of(root)
+    if number is None or catalogue.root(archive.db, number) != root:
+        raise Trouble("the ledger never had this head", where=str(archive.root), found=since)
+    path = [h.hex() for h in merkle.consistency(leaves, number)]
+    return {"size": number, "root": root, "path": path}
+
+
+def _stamps(archive: Archive, leaves: list[bytes]) -> Iterator[dict[str, Any]]:
+    """Time stamps of heads, each with the proof that today's ledger continues the head that was stamped."""
+    for entry in archive.entries():
+        if entry.get("event") == "stamp":
+            token = next(p for p in entry.files if p.endswith(".tsr"))
+            size = int(entry["size"])
+            yield {
+                "size": size,
+                "root": entry["root"],
+                "token": base64.b64encode((archive.root / token).read_bytes()).decode(),
+                "authority": texts_of(archive, entry).get("authority"),
+                "path": [h.hex() for h in merkle.consistency(leaves, size)],
+            }
+
+
+def _digests(archive: Archive, deposit: str) -> list[str]:
+    path = archive.bag(deposit) / "data" / "index.parquet"
+    file = options.open_file(path)
+    read = options.read_groups(path, list(range(file.num_row_groups)), ["digest"], file)
+    digests: list[str] = read["digest"].to_pylist()
+    return digests
