@@ -6,8 +6,8 @@ mode conversion, as far as its ports show them.
 
 from __future__ import annotations
 
-from archive.formats.touchstone.describe import describe
-from archive.formats.touchstone.read import read
-from archive.formats.touchstone.recognise import recognise
+from archive.formats.touchstone.description import describe
+from archive.formats.touchstone.reader import read
+from archive.formats.touchstone.recognition import recognise
 
 __all__ = ["describe", "read", "recognise"]

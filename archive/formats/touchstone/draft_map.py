@@ -86,7 +86,7 @@ def _divide(s: Any, wire: tuple[int, int], other: tuple[int, int]) -> tuple[tupl
     best = max(divisions(sorted((*wire, *other))), key=lambda d: division_fit(s, *d))
     if clearly_better(division_fit(s, *best), division_fit(s, *ends)):
         ends = best
-    near, far = ends
+    near, far = _sorted(ends[0]), _sorted(ends[1])
     size = np.abs(s[0])
     straight = size[far[0] - 1, near[0] - 1] + size[far[1] - 1, near[1] - 1]
     crossed = size[far[1] - 1, near[0] - 1] + size[far[0] - 1, near[1] - 1]

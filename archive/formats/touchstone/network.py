@@ -67,3 +67,11 @@ class Network:
     def comments(self) -> list[str]:
         """The comments alone."""
         return [k.value for k in self.kept if k.name == "comment"]
+
+
+class SetAside(Exception):
+    """A record that cannot be used: the reason, and other columns of its row of set_aside."""
+
+    def __init__(self, reason: str, **columns: Any) -> None:
+        super().__init__(reason)
+        self.reason, self.columns = reason, columns

@@ -62,17 +62,20 @@ def line_of(body: str, first_line: int, index: int) -> int:
 def count_fault(body: str, first_line: int, path: str, ports: int, per_point: int) -> Trouble:
     """Says where the numbers cease to fit the number of ports.
 
-    The line of a point's frequency is the only one with an odd number of numbers, whatever the wrapping.
+    A point begins with its frequency: a line with an odd number of numbers, whatever the wrapping, whose first is
+    above the frequency before.
     """
     starts: list[int] = []
     counts: list[int] = []
+    last = -math.inf
     for offset, line in enumerate(body.split("\n")):
-        n = len(line.split())
-        if n % 2 or (n and not counts):
+        words = line.split()
+        if words and (not counts or (len(words) % 2 and float(words[0]) > last)):
             starts.append(first_line + offset)
-            counts.append(n)
-        elif n:
-            counts[-1] += n
+            counts.append(len(words))
+            last = float(words[0])
+        elif words:
+            counts[-1] += len(words)
     expected = f"{per_point} (the frequency and two for each of the S-parameters of {ports} port{'s' * (ports > 1)})"
     for i, (start, n) in enumerate(zip(starts, counts, strict=True)):
         if n == per_point:

@@ -41,7 +41,8 @@ def parse(data: bytes, path: str) -> Network:
         version = keywords.check_version(parts.words["version"][0], parts.where(parts.words["version"][1]))
     layout = _layout(parts, ports, version)
     numbers = numeric.parse_numbers(parts.body, parts.body_line, path)
-    per_point = 1 + 2 * (ports * ports if layout == "full" else ports * (ports + 1) // 2)
+    half = layout in ("lower", "upper")
+    per_point = 1 + 2 * (ports * (ports + 1) // 2 if half else ports * ports)
     noise = parts.noise.strip()
     if version == "1" and ports == 2 and (cut := numeric.noise_start(parts.body)) is not None:
         noise = parts.body[cut:].strip()

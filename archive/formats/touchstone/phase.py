@@ -37,7 +37,7 @@ def line_phase(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> Lin
     if used < tolerances["points"]:
         return LinePhase("", f"fewer than {tolerances['points']:.0f} points at equal steps")
     f, d = f_mhz[:used], through[:used]
-    turns = np.unwrap(np.angle(d))
+    turns = _turns(d)
     phase = turns - np.log(np.abs(d))
     line = np.polynomial.polynomial.polyfit(f, phase, 1)
     scatter = float(np.sqrt(np.mean((phase - np.polynomial.polynomial.polyval(f, line)) ** 2)))
@@ -65,8 +65,19 @@ def line_phase(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> Lin
     whole = np.round((float(line[0]) + 2 * np.pi * extra * float(f[0]) / step - half) / (2 * np.pi))
     at_10 = None
     if f[0] <= 10.0 <= f[-1]:
-        at_10 = -(float(np.interp(10.0, f, shifted)) - half - 2 * np.pi * whole) / (2 * np.pi * 10.0) * 1e3
+        at_10 = -(float(np.interp(10.0, f, shifted)) - half - 2 * np.pi * float(whole)) / (2 * np.pi * 10.0) * 1e3
     return LinePhase(polarity, "", delay, at_10)
+
+
+def _turns(wave: Any) -> Any:
+    """Phase of a wave without jumps, radian. The usual turn of one step is taken away first, so that a line whose
+    step is near half a turn does not flip between both ways round."""
+    import numpy as np
+
+    steps = wave[1:] / wave[:-1]
+    usual = np.angle(np.sum(steps / np.abs(steps)))
+    turned = usual + np.angle(steps * np.exp(-1j * usual))
+    return np.angle(wave[0]) + np.concatenate(([0.0], np.cumsum(turned)))
 
 
 def _prefix(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> int:

@@ -11,14 +11,18 @@ from archive.formats.touchstone.network import Mode
 from archive.formats.touchstone.phase import LinePhase, line_phase
 from archive.formats.touchstone.port_map import Pair
 from archive.formats.touchstone.quantities import Modes
+from archive.vocabulary import ENDS
 
 
-def faults(f_mhz: Any, s: Any, pairs: Sequence[Pair]) -> Iterator[dict[str, Any]]:
-    """Findings about a whole sweep. f_mhz: float64 (F,); s: complex128 (F, N, N) over single ports, all of which are
-    the map's; pairs: with ports counted in s."""
-    yield from _passive(f_mhz, s)
-    yield from _reciprocal(f_mhz, s)
-    yield from _through_paths(f_mhz, s, pairs)
+def faults(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> tuple[list[dict[str, Any]], set[str]]:
+    """Findings about a whole sweep, and the pairs that do not arrive where the map says.
+
+    f_mhz: float64 (F,); s: complex128 (F, N, N) over single ports, all of which are the map's; modes: of s; pairs:
+    with ports counted in s.
+    """
+    rows = [*_passive(f_mhz, s), *_reciprocal(f_mhz, s)]
+    misplaced = dict(_through_paths(f_mhz, s, modes, pairs))
+    return rows + list(misplaced.values()), set(misplaced)
 
 
 def line_faults(f_mhz: Any, modes: Modes, pairs: Sequence[Pair]) -> tuple[list[dict[str, Any]], dict[str, LinePhase]]:
@@ -113,36 +117,50 @@ def _worst(rule: str, f_mhz: Any, values: Any, most: float) -> dict[str, Any]:
     )
 
 
-def _through_paths(f_mhz: Any, s: Any, pairs: Sequence[Pair]) -> Iterator[dict[str, Any]]:
-    """A port that hears a strange port best, or a pair whose four ports divide better into other ends."""
-    import numpy as np
-
-    t = tolerances("through-path-not-where-the-map-says")
-    size = np.abs(s[0])
-    np.fill_diagonal(size, 0.0)
-    judged = _judged(f_mhz, "through-path-not-where-the-map-says")
+def _through_paths(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """By its name, a pair that arrives elsewhere, or whose four ports divide better into other ends."""
+    rule = "through-path-not-where-the-map-says"
+    judged = _judged(f_mhz, rule)
     for pair in pairs:
-        if not pair.local or not pair.remote:
+        if not pair.remote:
             continue
-        fault = _stranger(size, pair, t["louder_db"])
+        fault = _elsewhere(modes, pair, pairs)
         if not fault and judged.any() and len(pair.local) == len(pair.remote) == 2:
             fault = _other_ends(s[judged], pair)
         if fault:
-            yield finding(
-                "through-path-not-where-the-map-says", where=f"pair {pair.name}", found=fault[0], expected=fault[1]
-            )
+            yield pair.name, finding(rule, where=f"pair {pair.name}", found=fault[0], expected=fault[1])
 
 
-def _stranger(size: Any, pair: Pair, louder_db: float) -> tuple[str, str] | None:
-    """The first port of the pair that hears another port clearly louder than its own far end."""
-    for near, far in ((pair.local, pair.remote), (pair.remote, pair.local)):
-        for port in near:
-            heard = size[:, port - 1]
-            own = max(heard[p - 1] for p in far)
-            loudest = int(heard.argmax())
-            if loudest + 1 not in far and heard[loudest] > own * 10 ** (louder_db / 20):
-                return f"port {port} is heard best at port {loudest + 1}", f"at port {_or(far)}"
-    return None
+def _elsewhere(modes: Modes, pair: Pair, pairs: Sequence[Pair]) -> tuple[str, str] | None:
+    """Where the pair's signal arrives loudly at an end that is not its own, at the lowest frequency. Crosstalk of
+    cabling is never loud there; a pair under the name of another is."""
+    import numpy as np
+
+    t = tolerances("through-path-not-where-the-map-says")
+    own = modes.wave((pair.name, "remote", "D"), (pair.name, "local", "D"))
+    heard = {
+        (other.name, end): modes.wave((other.name, end, "D"), (pair.name, "local", "D"))
+        for other in pairs
+        for end in ENDS
+        if other is not pair
+    }
+    levels = {at: float(np.abs(wave[0])) for at, wave in heard.items() if wave is not None}
+    if not levels:
+        return None
+    name, end = max(levels, key=lambda at: levels[at])
+    level, level_own = levels[name, end], float(np.abs(own[0]))
+    if level < 10 ** (-t["loud_db"] / 20) or level < level_own * 10 ** (-t["clear_db"] / 20):
+        return None
+    return (
+        f"its signal arrives at the {end} end of pair {name} ({_db(level)})",
+        f"at its own remote end ({_db(level_own)}), clearly louder than anywhere else",
+    )
+
+
+def _db(level: float) -> str:
+    import numpy as np
+
+    return f"{-20 * np.log10(level):.1f} dB" if level > 0 else "nothing"
 
 
 def division_fit(s: Any, local: tuple[int, int], remote: tuple[int, int]) -> float:
@@ -181,10 +199,6 @@ def _other_ends(s: Any, pair: Pair) -> tuple[str, str] | None:
         f"ports {_and(one)} look like one end and {_and(other)} like the other",
         f"{_and(pair.local)} and {_and(pair.remote)}",
     )
-
-
-def _or(ports: Sequence[int]) -> str:
-    return " or ".join(map(str, ports))
 
 
 def _and(ports: Sequence[int]) -> str:

@@ -75,6 +75,7 @@ def _header(text: str, out: Scan) -> tuple[int, int]:
         end = text.find("\n", at)
         end = len(text) if end < 0 else end
         raw, line, here, at = text[at:end], line + 1, at, end + 1
+        known = len(out.kept)
         content = _comment(raw, line, out)
         if not content:
             continue
@@ -112,6 +113,8 @@ def _header(text: str, out: Scan) -> tuple[int, int]:
                 remedy="correct the file or export it again",
             )
         else:
+            # The body begins here, and keeps the comment of this line itself.
+            del out.kept[known:]
             return here, line
     return at, line
 

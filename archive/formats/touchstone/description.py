@@ -10,7 +10,7 @@ from archive.formats.touchstone import port_map as maps
 from archive.formats.touchstone.account import account
 from archive.formats.touchstone.draft_map import draft
 from archive.formats.touchstone.network import Network
-from archive.formats.touchstone.read import load
+from archive.formats.touchstone.reader import load
 
 _FORMATS = {"DB": "dB and degrees", "MA": "magnitude and degrees", "RI": "real and imaginary part"}
 
