@@ -1,1 +1,9 @@
 """Derived quantities, margins, verdicts: array code over whole batches."""
+
+from __future__ import annotations
+
+from archive.grading.accuracy import Accuracy
+from archive.grading.accuracy import load as load_accuracy
+from archive.grading.grader import grade
+
+__all__ = ["Accuracy", "grade", "load_accuracy"]

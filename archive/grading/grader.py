@@ -1,0 +1,132 @@
+"""Grades a batch: the one path for one record and for a thousand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from archive import limits
+from archive.grading import engine, judge, lacking, opinion, rows, said, scalars, which, wires
+from archive.grading.accuracy import Accuracy
+from archive.grading.arithmetic import Bools, Ints
+from archive.grading.curves import PAIRINGS
+from archive.grading.data import Data
+from archive.grading.differences import limit_curves
+from archive.grading.pieces import NOT_GRADED, Piece, Tables, rank_of
+from archive.grading.verdicts import Judged, unknown, verdicts
+from archive.tables import Batch, schema
+
+
+def grade(
+    batch: Batch,
+    against: str | Iterable[str] | None = None,
+    applications: Iterable[str] = (),
+    own_limits: Sequence[Any] = (),
+    accuracy: Accuracy | None = None,
+) -> Batch:
+    """The batch with its tables grades and verdicts filled anew; nothing else of it changes.
+
+    against: ids of limits; None: the limit that each record names. applications: ids of IEEE 802.3 link segments,
+    graded besides. own_limits: limits of the user's (archive.limits.Limit), which records and `against` may name.
+    accuracy: of the instruments, where somebody knows it; without it marginal results are as the instrument marked
+    them. Rows are in the order of the records, then of the limits asked for, parameters, ends and pairings; numbers
+    are rounded to nine decimals. The same record against the same version of the limits gives the same rows.
+    Errors: Trouble for a limit id that is not known.
+    """
+    own = which.own_by_id(own_limits)
+    wanted = which.asked_for(None if against is None else against, applications, own)
+    data = Data(batch)
+    names = which.named(batch, own)
+    everything = np.ones(len(batch), np.bool_)
+    by_name = {key: np.array([n.limit_id == key for n in names], np.bool_) for key in {n.limit_id: 0 for n in names}}
+    done: list[tuple[Any, Ints, Any, Ints]] = []
+    if against is None:
+        for limit_id, chosen in by_name.items():
+            if limit_id is None:
+                at = np.flatnonzero(chosen)
+                done.append((schema("grades").empty_table(), np.zeros(0, np.int64), unknown(data, names, at), at))
+            else:
+                limit = own.get(limit_id) or limits.get(limit_id)
+                done.append(_against(data, limit, chosen, chosen, names, accuracy))
+    nobody = np.zeros(len(batch), np.bool_)
+    done += [_against(data, limit, everything, by_name.get(limit.id, nobody), names, accuracy) for limit in wanted]
+    return batch.replace(
+        grades=_in_order([(table, record) for table, record, _, _ in done], "grades"),
+        verdicts=_in_order([(table, record) for _, _, table, record in done], "verdicts"),
+    )
+
+
+def _in_order(parts: list[tuple[Any, Ints]], name: str) -> Any:
+    """One table of several, rows of one record together."""
+    if not parts:
+        return schema(name).empty_table()
+    table = pa.concat_tables([table for table, _ in parts])
+    record = np.concatenate([record for _, record in parts])
+    if len(parts) > 1:
+        table = table.take(pa.array(np.argsort(record, kind="stable")))
+    return table.combine_chunks()
+
+
+def _against(
+    data: Data, limit: Any, chosen: Bools, own: Bools, names: list[which.Named], accuracy: Accuracy | None
+) -> tuple[Any, Ints, Any, Ints]:
+    """Grades and verdicts of the chosen records against one limit. own: is it the one that the record names."""
+    order = scalars.order(limit)
+    required = np.array([judge.role_of(limit, name) == judge.REQUIRED for name in order], np.bool_)
+    tables = Tables(len(data.batch), order, required, data.pairings)
+    held = opinion.nothing(len(data.batch), len(order), 0)
+    pieces: list[Piece] = []
+    if limit.lines:
+        for layout in data.layouts:
+            some = layout.of(chosen)
+            if len(some.records):
+                pieces += engine.grade_layout(limit, data.curves, some, own, held, tables)
+    if limit.established:
+        by_reading = scalars.grade_scalars(limit, chosen, data.scalars, tables.texts, data.pairings)
+        lacking.note_readings(limit, by_reading, tables)
+        pieces += by_reading
+        pieces += _points(data, limit, chosen, pieces, tables)
+    rank = rank_of(data.pairings, PAIRINGS)
+    graded = Piece.joined(pieces, rank)
+    parameters = judge.by_parameter(graded, tables)
+    notes, agrees = held.notes, held.parameter_agrees
+    held = opinion.nothing(len(data.batch), len(order), len(graded))
+    held.notes, held.parameter_agrees = notes, agrees
+    if limit.established:
+        limit_curves(limit, tables.numbers, data.curves, own & chosen, held)
+        opinion.compare(limit, graded, parameters.verdict, data.said, own & chosen, data.on_grid, held)
+    faults = wires.faults(data.batch, limit.pairs) if limit.established else {}
+    broken = np.zeros(len(data.batch), np.bool_)
+    broken[[r for r in faults if chosen[r]]] = True
+    records = judge.by_record(limit, graded, parameters, tables, broken)
+    _withhold(limit, records)
+    judged = Judged(limit, graded, parameters, records, held, tables)
+    table, place = rows.grades(limit.id, data.ids, graded, rank, parameters, held, tables)
+    at = np.flatnonzero(chosen)
+    return table, place, verdicts(data, judged, at, own, names, faults, accuracy), at
+
+
+def _points(data: Data, limit: Any, chosen: Bools, pieces: list[Piece], tables: Tables) -> list[Piece]:
+    """Worst points of the instrument, for parameters of which nothing else is there."""
+    nothing = np.ones(tables.missing.shape, np.bool_)
+    for piece in pieces:
+        nothing[piece.record, piece.parameter] = False
+    number = data.said.numbers(limit)
+    wanted = (data.said.record >= 0) & (number >= 0) & chosen[data.said.record]
+    wanted &= nothing[data.said.record, np.maximum(number, 0)] if nothing.size else False
+    found = said.from_points(limit, data.said, wanted, tables.texts)
+    for piece in found:
+        tables.missing[piece.record, piece.parameter] = tables.texts.code("worst points only")
+    return found
+
+
+_ALIEN = frozenset({"ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_average"})
+
+
+def _withhold(limit: Any, records: judge.Records) -> None:
+    """No pass where the limit has parameters that are not established (alien crosstalk is sampled, and only noted)."""
+    if set(limit.open) - _ALIEN:
+        records.verdict[records.verdict == 0] = NOT_GRADED

@@ -1,0 +1,163 @@
+"""From graded curves to verdicts of parameters, and from those to the verdict of a record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from archive import vocabulary
+from archive.grading.arithmetic import Bools, Ints, Reals
+from archive.grading.coverage import rules
+from archive.grading.pieces import FAIL, NOT_GRADED, PASS, Piece, Tables
+
+REQUIRED, WHERE_MEASURED, INFORMATION = "required", "where measured", "information"
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """Verdicts by parameter, each (records, parameters).
+
+    there: something of it was graded. verdict. reason: number of a text. margin: its worst (NaN: none). provisional.
+    letter: the worst on which it rests.
+    """
+
+    there: Bools
+    verdict: Ints
+    reason: Ints
+    margin: Reals
+    provisional: Bools
+    letter: Ints
+
+
+def role_of(limit: Any, name: str) -> str:
+    """Role of a parameter of a limit: that of its line, else of its scalar."""
+    return str((limit.lines.get(name) or limit.scalars[name]).role)
+
+
+def by_parameter(graded: Piece, tables: Tables) -> Parameters:
+    """Verdicts by parameter: fail where any curve fails; pass where all that is needed passes."""
+    shape = tables.missing.shape
+    there = np.zeros(shape, np.bool_)
+    provisional = np.zeros(shape, np.bool_)
+    verdict, reason = np.full(shape, NOT_GRADED), tables.missing.copy()
+    margin, letter = np.full(shape, np.nan), np.zeros(shape, np.int64)
+    if len(graded):
+        key = graded.record * shape[1] + graded.parameter
+        starts = np.flatnonzero(np.diff(key, prepend=-1))
+        at = graded.record[starts], graded.parameter[starts]
+        failing = graded.verdict == FAIL
+        fails = np.logical_or.reduceat(failing, starts)
+        open_ = np.logical_or.reduceat(graded.verdict == NOT_GRADED, starts)
+        there[at] = True
+        margin[at] = np.fmin.reduceat(graded.margin, starts)
+        # A fail is sure as soon as one failing curve rests on a sure line; a pass only where all lines are sure.
+        unsure_fail = np.logical_and.reduceat(graded.provisional | ~failing, starts)
+        provisional[at] = np.where(fails, unsure_fail, np.logical_or.reduceat(graded.provisional, starts))
+        letter[at] = np.where(
+            fails,
+            np.minimum.reduceat(np.where(failing, graded.letter, 9), starts),
+            np.maximum.reduceat(graded.letter, starts),
+        )
+        first = np.minimum.reduceat(np.where(graded.reason >= 0, np.arange(len(key)), len(key)), starts)
+        own = np.append(graded.reason, -1)[first]
+        missing = tables.missing[at]
+        reason[at] = np.where(missing >= 0, missing, own)
+        whole = (missing < 0) & ~open_
+        verdict[at] = np.where(fails, FAIL, np.where(whole, PASS, NOT_GRADED))
+    return Parameters(there, verdict, reason, margin, provisional, letter)
+
+
+@dataclass(frozen=True)
+class Records:
+    """Verdicts by record, each (records,). worst: place of the worst curve in what was graded, -1 for none."""
+
+    verdict: Ints
+    provisional: Bools
+    within: Ints
+    worst: Ints
+
+
+def by_record(limit: Any, graded: Piece, parameters: Parameters, tables: Tables, broken: Bools) -> Records:
+    """Verdicts by record. broken: the wire map is wrong.
+
+    within: 1 where the verdict hangs on margins within the resolution of the export, 0 where not, -1 not known.
+    """
+    roles = np.array([role_of(limit, name) for name in tables.names])
+    deciding, required = roles != INFORMATION, roles == REQUIRED
+    fails = ((parameters.verdict == FAIL) & deciding).any(axis=1)
+    whole = (parameters.verdict[:, required] == PASS).all(axis=1) & bool(required.any())
+    verdict = np.where(fails | broken, FAIL, np.where(whole, PASS, NOT_GRADED))
+    failing = (parameters.verdict == FAIL) & deciding
+    some = parameters.there & deciding
+    provisional = np.where(
+        fails, (parameters.provisional | ~failing).all(axis=1), (parameters.provisional & some).any(axis=1)
+    )
+    provisional &= ~broken
+    worst = _worst(graded, tables, fails)
+    return Records(verdict, provisional, _within(graded, worst, fails, len(verdict)), worst)
+
+
+def _worst(graded: Piece, tables: Tables, fails: Bools) -> Ints:
+    """The deciding curve with the smallest margin: of a record that fails, among those that fail; decibels first."""
+    out = np.full(len(fails), -1)
+    units = np.array([vocabulary.parameter(n).unit != rules()["worst"]["unit"] for n in tables.names] or [False])
+    some = np.flatnonzero(graded.decides & ~np.isnan(graded.margin))
+    if len(some):
+        record = graded.record[some]
+        passing = (graded.verdict[some] != FAIL) & fails[record]
+        order = np.lexsort((graded.margin[some], units[graded.parameter[some]], passing, record))
+        found, first = np.unique(record[order], return_index=True)
+        out[found] = some[order[first]]
+    return out
+
+
+def _within(graded: Piece, worst: Ints, fails: Bools, records: int) -> Ints:
+    out = np.full(records, -1)
+    there = np.flatnonzero(worst >= 0)
+    with np.errstate(invalid="ignore"):
+        close = np.abs(graded.margin) < graded.resolution
+    out[there] = np.where(np.isnan(graded.resolution[worst[there]]), -1, close[worst[there]])
+    # A record fails beyond the resolution as soon as one curve does.
+    beyond = np.zeros(records, np.bool_)
+    far = (graded.verdict == FAIL) & graded.decides & ~close & ~np.isnan(graded.resolution)
+    beyond[graded.record[far]] = True
+    out[fails & beyond] = 0
+    return out
+
+
+def reasons(limit: Any, parameters: Parameters, tables: Tables, empty: Ints) -> list[str]:
+    """Per record, what is not graded and why: parameters that lack the same thing are named together.
+
+    empty: number of a text for records of which nothing could be graded, -1 for others.
+    """
+    roles = np.array([role_of(limit, name) for name in tables.names])
+    told = (parameters.verdict == NOT_GRADED) | (parameters.reason >= 0)
+    told &= (roles == REQUIRED) | ((roles == WHERE_MEASURED) & parameters.there)
+    codes = np.where(told, parameters.reason, -1)
+    key = np.ascontiguousarray(np.column_stack([codes, empty]).astype(np.int64))
+    _, first, pattern = np.unique(key.view(f"V{key.shape[1] * 8}").ravel(), return_index=True, return_inverse=True)
+    texts = [_told(key[at].tolist(), roles, tables) for at in first]
+    return [texts[i] for i in pattern.ravel()]
+
+
+def _told(codes: list[int], roles: Any, tables: Tables) -> str:
+    *by_name, empty = codes
+    if empty >= 0:
+        return tables.texts.listed[empty]
+    found: dict[str, list[str]] = {}
+    for name, code in zip(tables.names, by_name, strict=True):
+        if code >= 0:
+            found.setdefault(tables.texts.listed[code], []).append(name)
+    swept = {n for n, role in zip(tables.names, roles, strict=True) if role == REQUIRED} - _SCALAR
+    parts = []
+    for text, names in found.items():
+        # What all swept parameters lack is said once, without listing them.
+        all_of_them = len(found) == 1 and swept <= set(names)
+        listed = ", ".join(vocabulary.parameter(name).name for name in names)
+        parts.append(text if all_of_them else f"{listed}: {text}")
+    return "; ".join(parts)
+
+
+_SCALAR = frozenset({"propagation_delay", "delay_skew", "length", "loop_resistance"})

@@ -1,0 +1,44 @@
+"""Which readings a limit needs that a record does not have."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from archive import vocabulary
+from archive.grading.pieces import Piece, Tables
+from archive.grading.scalars import READ_BY_LINE
+
+_WHAT = {"pair": ("pairs", 4), "combination": ("combinations", 6), "pairset": ("pairs of pairs", 2), "link": ("", 1)}
+
+
+def note_readings(limit: Any, graded: list[Piece], tables: Tables) -> None:
+    """Notes in tables.missing, for what is graded from readings, how much of it is there.
+
+    A reading of the whole link stands for all its pairs. What curves already cover stays covered.
+    """
+    records = tables.missing.shape[0]
+    joined = (
+        [np.concatenate([getattr(p, name) for p in graded]) for name in ("record", "parameter", "pairing")]
+        if graded
+        else []
+    )
+    for number, name in enumerate(tables.names):
+        scalar = limit.scalars.get(name)
+        per = scalar.per if scalar is not None else vocabulary.parameter(name).per
+        if (scalar is None and name not in READ_BY_LINE) or per not in _WHAT or not joined:
+            continue
+        here = joined[1] == number
+        at = np.unique(np.stack([joined[0][here], joined[2][here]]), axis=1)
+        count = np.bincount(at[0], minlength=records)
+        whole = np.zeros(records, np.bool_)
+        whole[at[0][at[1] < 0]] = True
+        what, needed = _WHAT[per]
+        if limit.pairs and per == "pair":
+            needed = len(limit.pairs)
+        open_ = tables.missing[:, number] >= 0
+        tables.missing[open_ & (whole | (count >= needed)), number] = -1
+        for few in np.unique(count[open_ & ~whole & (count > 0) & (count < needed)]).tolist():
+            text = tables.texts.code(f"covers {few} of {needed} {what}")
+            tables.missing[open_ & ~whole & (count == few), number] = text

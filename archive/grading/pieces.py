@@ -1,0 +1,129 @@
+"""Graded curves and scalars as columns, before they become rows of the grades table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+
+from archive.grading.arithmetic import Bools, Ints, Reals
+
+PASS, FAIL, NOT_GRADED = 0, 1, 2
+VERDICTS = ("pass", "fail", "not graded")
+LETTERS = ("", "A", "B", "C")
+WORST_MARGIN, WORST_VALUE = 1, 2
+UNKNOWN = -1
+"""In a column of flags (1 true, 0 false): null."""
+
+
+@dataclass
+class Texts:
+    """Texts by number, each once; -1 is none."""
+
+    listed: list[str] = field(default_factory=list)
+    number: dict[str, int] = field(default_factory=dict)
+
+    def code(self, text: str | None) -> int:
+        """Number of a text; -1 for none and for the empty text."""
+        if not text:
+            return -1
+        if text not in self.number:
+            self.number[text] = len(self.listed)
+            self.listed.append(text)
+        return self.number[text]
+
+
+@dataclass
+class Piece:
+    """Graded curves or scalars, each array (n,).
+
+    record: place in the batch. parameter: place in the limit's order. end, pairing: codes (pairing: number of a text).
+    frequency, value, limit, margin: of the worst margin; the same with value_: of the worst value (NaN: none).
+    verdict: PASS, FAIL, NOT_GRADED. reason: number of a text. letter: of the line on which the verdict rests.
+    provisional: it rests on a line from memory. resolution: how far rounding in the export can move the margin (NaN:
+    not known). derived: recomputed from others. decides: the limit needs it for a pass, or it was measured where
+    the limit wants it graded; informational ones never decide. kinds: WORST_MARGIN, WORST_VALUE, or both added.
+    """
+
+    record: Ints
+    parameter: Ints
+    end: Ints
+    pairing: Ints
+    frequency: Reals
+    value: Reals
+    limit: Reals
+    margin: Reals
+    value_frequency: Reals
+    value_value: Reals
+    value_limit: Reals
+    value_margin: Reals
+    verdict: Ints
+    reason: Ints
+    letter: Ints
+    provisional: Bools
+    resolution: Reals
+    derived: Bools
+    decides: Bools
+    kinds: Ints
+
+    def __len__(self) -> int:
+        return len(self.record)
+
+    @classmethod
+    def joined(cls, pieces: list[Piece], rank: Ints) -> Piece:
+        """All of them in one, ordered by record, parameter, end, pairing; ties keep their order.
+
+        rank: place of each pairing in the order (and -1, for none, at the end).
+        """
+        if not pieces:
+            return cls(**{f.name: np.zeros(0, _KINDS.get(f.name, np.float64)) for f in fields(cls)})
+        columns = {f.name: np.concatenate([getattr(p, f.name) for p in pieces]) for f in fields(cls)}
+        order = np.lexsort((rank[columns["pairing"]], columns["end"], columns["parameter"], columns["record"]))
+        return cls(**{name: column[order] for name, column in columns.items()})
+
+
+_KINDS = {
+    **dict.fromkeys(("record", "parameter", "end", "pairing", "verdict", "reason", "letter", "kinds"), np.int64),
+    **dict.fromkeys(("provisional", "derived", "decides"), np.bool_),
+}
+
+
+class Tables:
+    """What is gathered while the records of a batch are graded against one limit.
+
+    numbers: place of each parameter in the limit's order. required: which of them a pass needs. texts, pairings:
+    numbered. missing: (records, parameters), number of the text that says what is not there, -1 where all is.
+    """
+
+    def __init__(self, records: int, names: list[str], required: Bools, pairings: Texts) -> None:
+        self.names, self.required = names, required
+        self.numbers = {name: i for i, name in enumerate(names)}
+        self.texts, self.pairings = Texts(), pairings
+        self.missing: Ints = np.full((records, len(names)), self.texts.code("not there"))
+        self._short = np.full((records, 2), np.nan)
+        self._whole = np.full((records, 2), np.nan)
+
+    def cover(self, records: Ints, whole: bool, first: float, last: float) -> None:
+        """Notes the frequencies that one parameter covers; whole: all that its line needs."""
+        if whole:
+            self._whole[records, 0] = np.fmin(self._whole[records, 0], first)
+            self._whole[records, 1] = np.fmax(self._whole[records, 1], last)
+        else:
+            self._short[records, 0] = np.fmax(self._short[records, 0], first)
+            self._short[records, 1] = np.fmin(self._short[records, 1], last)
+
+    @property
+    def covered(self) -> Reals:
+        """(records, 2), MHz: what every parameter covers of the range it needs; NaN where nothing."""
+        low = np.fmax(self._short[:, 0], self._whole[:, 0])
+        high = np.fmin(self._short[:, 1], self._whole[:, 1])
+        return np.stack([low, high], axis=1)
+
+
+def rank_of(pairings: Texts, known: tuple[str | None, ...]) -> Ints:
+    """Order of pairings that does not depend on the order in which they came: the known ones, then by text; none last
+    in the array, first in the order."""
+    fixed = {name: i for i, name in enumerate(known)}
+    ordered = sorted(pairings.listed, key=lambda name: (fixed.get(name, len(known)), name))
+    place = {name: i for i, name in enumerate(ordered)}
+    return np.array([*(place[name] for name in pairings.listed), -1], np.int64)
