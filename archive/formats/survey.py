@@ -31,8 +31,7 @@ def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description
 def _describe(task: Task, mapping: Any) -> Description:
     """One file, by its reader's own words where it has some."""
     if task.reader is None or task.found is None:
-        trouble = task.trouble
-        return Description(task.entry.name, reason=str(trouble).removeprefix(f"{task.entry.name}: "), unread=True)
+        return Description(task.entry.name, reason=_reason(task), unread=True)
     own = getattr(task.reader, "describe", None)
     try:
         out: Description = own(task.entry, mapping=mapping) if own else _counted(task, mapping)
@@ -41,6 +40,14 @@ def _describe(task: Task, mapping: Any) -> Description:
     out.layout = out.layout or task.found.layout
     out.reason = out.reason or task.found.reason
     return out
+
+
+def _reason(task: Task) -> str:
+    """Why nobody can read a file, without the advice to look at it with this very command."""
+    trouble = task.trouble
+    if trouble is None:
+        return "no reader knows this layout"
+    return f"{trouble.message}; found {trouble.found}" if trouble.found else trouble.message
 
 
 def _counted(task: Task, mapping: Any) -> Description:

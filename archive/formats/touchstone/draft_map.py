@@ -20,7 +20,7 @@ def draft_pairs(network: Network) -> list[tuple[tuple[int, ...], tuple[int, ...]
     """
     import numpy as np
 
-    s = to_ports(network.s, network.modes) if network.modes else network.s
+    s = _single_ended(network)
     if network.ports == 2:
         return [((1,), (2,))]
     if network.ports % 4:
@@ -29,8 +29,7 @@ def draft_pairs(network: Network) -> list[tuple[tuple[int, ...], tuple[int, ...]
     wires = [_sorted(wire) for wire in _match(size + size.T)]
     near = [wire[0] for wire in wires]
     coupling = np.abs(s[:, [n - 1 for n in near]][:, :, [n - 1 for n in near]]).mean(axis=0)
-    to_mhz = max(tolerances("through-path-not-where-the-map-says")["to_mhz"], network.frequencies_mhz[0])
-    low = s[network.frequencies_mhz <= to_mhz]
+    low = _low(network)
     two_wires = [_sorted(two) for two in _match(coupling + coupling.T, from_one=False)]
     return sorted(_divide(low, wires[i], wires[j]) for i, j in two_wires)
 
@@ -56,10 +55,22 @@ def draft(network: Network, name: str) -> str:
         lines.append(f"# {network.ports} ports are not pairs seen at both ends: name the pairs by hand.")
         lines += ['[pairs."1-2"]', "local = [1, 2]"]
     for i, (near, far) in enumerate(pairs):
+        if len(near) == 2 and division_fit(_low(network), near, far) <= 0:
+            lines.append("# These ports do not look like a pair that is seen at both ends:")
         label = PAIRS[i] if i < len(PAIRS) else "?"
         mark = "# " if i >= len(PAIRS) else ""
         lines += [f'{mark}[pairs."{label}"]', f"{mark}local = {list(near)}", f"{mark}remote = {list(far)}"]
     return "\n".join(lines) + "\n"
+
+
+def _single_ended(network: Network) -> Any:
+    return to_ports(network.s, network.modes) if network.modes else network.s
+
+
+def _low(network: Network) -> Any:
+    """The matrices (F, N, N) of the frequencies at which divisions are compared; the first one at the least."""
+    to_mhz = max(tolerances("through-path-not-where-the-map-says")["to_mhz"], network.frequencies_mhz[0])
+    return _single_ended(network)[network.frequencies_mhz <= to_mhz]
 
 
 def _match(weight: Any, *, from_one: bool = True) -> list[tuple[int, int]]:

@@ -33,6 +33,9 @@ def line_phase(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> Lin
     """
     import numpy as np
 
+    if len(f_mhz) and f_mhz[0] == 0:
+        # At 0 Hz there is no phase to speak of.
+        f_mhz, through = f_mhz[1:], through[1:]
     used = _prefix(f_mhz, through, tolerances)
     if used < tolerances["points"]:
         return LinePhase("", f"fewer than {tolerances['points']:.0f} points at equal steps")
@@ -81,10 +84,10 @@ def _turns(wave: Any) -> Any:
 
 
 def _prefix(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> int:
-    """How many points from the first, not at 0 Hz, stand at equal steps with a loss small enough for their phase."""
+    """How many points from the first, stand at equal steps with a loss small enough for their phase."""
     import numpy as np
 
-    if len(f_mhz) < 3 or f_mhz[0] <= 0:
+    if len(f_mhz) < 3:
         return 0
     steps = np.diff(f_mhz)
     equal = np.abs(steps - steps[0]) <= 1e-3 * steps[0]

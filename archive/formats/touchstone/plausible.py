@@ -163,7 +163,7 @@ def _db(level: float) -> str:
     return f"{-20 * np.log10(level):.1f} dB" if level > 0 else "nothing"
 
 
-def division_fit(s: Any, local: tuple[int, int], remote: tuple[int, int]) -> float:
+def division_fit(s: Any, local: tuple[int, ...], remote: tuple[int, ...]) -> float:
     """How well four ports of s (F, N, N) divide into two ends of one pair: mean of transmitted power less reflected
     power of the difference mode; 1 for a perfect line, 0 or less where the division is wrong."""
     import numpy as np
