@@ -181,6 +181,7 @@ def _readings(t: Tested, ids: Any) -> Any:
         "quantity": tiled([k.quantity for k in KINDS], n),
         "subject": tiled([k.subject for k in KINDS], n),
         "end": tiled([k.end for k in KINDS], n),
+        "frequency_mhz": pa.array([k.frequency_mhz for k in KINDS] * n),
         "origin": tiled(["measured"] * kinds, n),
         "value": t.readings.reshape(-1),
         "step": np.tile([k.step for k in KINDS], n),

@@ -110,6 +110,9 @@ def reported(ids: Any, said: Sequence[Worst], f: Any, step: float | None) -> Any
     at = pa.array(np.stack([begins[w.parameter] + w.row for w in said], axis=1).reshape(-1))
     point = np.stack([w.point for w in said], axis=1).reshape(-1)
     margin = np.stack([w.margin for w in said], axis=1)
+    # a worst value may lie where the limit does not decide: the verdict is that of the parameter
+    misses = {w.parameter: w.margin < 0 for w in said if w.kind == "worst_margin"}
+    fails = np.stack([misses[w.parameter] for w in said], axis=1)
     steps = np.array([_step(w.parameter, step) for w in said], dtype=np.float64)
 
     def number(name: str) -> Any:
@@ -128,10 +131,12 @@ def reported(ids: Any, said: Sequence[Worst], f: Any, step: float | None) -> Any
         "value": number("value"),
         "limit": number("limit"),
         "margin": number("margin"),
-        "verdict": pa.array(np.array(["pass", "fail"], dtype=object)[(margin < 0).astype(int).reshape(-1)]),
+        "verdict": pa.array(np.array(["pass", "fail"], dtype=object)[fails.astype(int).reshape(-1)]),
         "step": None if step is None else np.tile(steps, n),
     }
-    return table("reported", n * kinds, columns)
+    made = table("reported", n * kinds, columns)
+    judged = np.isfinite(margin).reshape(-1)
+    return made if judged.all() else made.filter(pa.array(judged))
 
 
 def _step(parameter: str, step: float | None) -> float:

@@ -170,14 +170,15 @@ def _echo(links: Links, m: cables.Model, wave: Any) -> Any:
     c = cables.facts()
     spread, kind = c["spread"], c["category"][links.category]
     n, cells = len(links.link), cables.CELLS
-    level = _level(links, "roughness level", spread["roughness_rms_100"], 1.2, 8).reshape(n, 2, 4, 1)
+    lead = kind.get("return_lead", 0.0)
+    level = _level(links, "roughness level", spread["roughness_rms_100"] + lead, 1.2, 8).reshape(n, 2, 4, 1)
     sizes = np.empty((n, 2, 4, cells + 4), dtype=np.float32)
     rough = _shared(links, "roughness", 8 * cells).reshape(n, 2, 4, cells)
     rough += _periodic(links, m)
     sizes[..., :cells] = rough * level * (m.places[None, :] < links.length_m[:, None])[:, None, None, :]
     step = _shared(links, "impedance", 4).reshape(n, 1, 4) * np.float32(spread["impedance_sd_ohm"] / 200)
     rise = np.float32(spread["impedance_rise"])
-    mean = kind["connection"]["return_100"] + spread["return_lead"]
+    mean = kind["connection"]["return_100"] + spread["return_lead"] + lead
     size = _level(links, "return plug", mean, spread["connection_sd"], 8).reshape(n, 2, 4)
     turn = (_shared(links, "return plug turn", 8).reshape(n, 2, 4) * 0.5 + np.pi / 2).astype(np.float32)
     plugs = _remated(links, "return mating", (size * np.exp(1j * turn)).astype(np.complex64)).astype(np.complex64)
@@ -285,5 +286,7 @@ def curves(links: Links) -> Any:
     out[:, 36:48] = _decibel(_power(w.far + hiss[:, 32:44]))
     out[:, 24:36] = _decibel(_power(w.far[:, _TURNED] + hiss[:, 20:32]))
     trace = _noise(links.seed, "trace", links.test, 48, points)
-    out += trace * np.float32(spread["trace_noise"])
+    trace[:, :4] *= np.float32(spread["trace_noise"]["loss"])
+    trace[:, 4:] *= np.float32(spread["trace_noise"]["other"])
+    out += trace
     return out

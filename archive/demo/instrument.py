@@ -121,11 +121,14 @@ class Judge:
             assert line is not None
             margins = self.margins(name, levels)
             turned = -levels[name] if line.sense == "max" else levels[name]
+            turned = np.where(np.isfinite(margins), turned, np.inf)
             for kind, field in (("worst_margin", margins), ("worst_value", turned)):
                 row, point = np.divmod(field.reshape(len(field), -1).argmin(axis=1), field.shape[2])
                 value = self._exact(name, values, row, point)
                 at = self.lines[name][point]
                 margin = at - value if line.sense == "max" else value - at
+                # where every point is for information only there is nothing to report
+                margin = np.where(np.isfinite(margins.min(axis=(1, 2))), margin, np.inf)
                 out.append(Worst(name, kind, row, point, value, at, margin))
         return out
 

@@ -22,8 +22,8 @@ JOB = 480
 """Links of a job."""
 PER_DAY = 160
 CREWS = 8
-FIRST_MONDAY = dt.date(2016, 1, 4)
-WEEKS = 515
+FIRST_MONDAY = dt.date(2019, 1, 7)  # the editions of the limits were out by then
+WEEKS = 358
 _STRIDE = 157  # coprime to WEEKS, so that jobs are spread over the years from the first on
 
 # Every name below is invented.
@@ -47,8 +47,8 @@ _PEOPLE = (
     "H. Brume",
 )
 _MODELS = (
-    ("Petrel Metrology", "P-40", "IIIe"),
-    ("Corvane Instruments", "LineJudge 6", "IIIe"),
+    ("Petrel Metrology", "P-40", "V"),
+    ("Corvane Instruments", "LineJudge 6", "V"),
     ("Petrel Metrology", "P-50", "V"),
 )
 

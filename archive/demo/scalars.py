@@ -14,17 +14,19 @@ from archive.vocabulary import COMBINATIONS, PAIRS
 
 @dataclass(frozen=True)
 class Kind:
-    """One row that every record has: quantity, subject (None for the whole link), end, and the step of its numbers."""
+    """One row that every record has: quantity, subject (None for the whole link), end, step of its numbers, and the
+    frequency in MHz at which it holds."""
 
     quantity: str
     subject: str | None
     end: str | None
     step: float
+    frequency_mhz: float | None = None
 
 
 KINDS: tuple[Kind, ...] = (
     *(Kind("length", p, None, 0.1) for p in PAIRS),
-    *(Kind("propagation_delay", p, None, 1.0) for p in PAIRS),
+    *(Kind("propagation_delay", p, None, 1.0, 10.0) for p in PAIRS),
     *(Kind("delay_skew", p, None, 1.0) for p in PAIRS),
     *(Kind("loop_resistance", p, None, 0.1) for p in PAIRS),
     *(Kind("resistance_unbalance", p, None, 0.01) for p in PAIRS),

@@ -11,7 +11,7 @@ ACR-F 24, PS NEXT 8 and PS ACR-F 8, with origin derived.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,7 +19,7 @@ import numpy as np
 
 from archive.demo import draws, faults, jobs, population
 from archive.demo.assemble import Tested, batch
-from archive.demo.curves import curves
+from archive.demo.curves import Links, curves
 from archive.demo.instrument import Judge, Worst, judge
 from archive.demo.margins import drawn
 from archive.demo.options import BadBatch, Cable, OfJob, Options
@@ -84,30 +84,45 @@ def _links(seed: int, first: int, last: int, o: Options) -> Batch:
 
 def _tests(seed: int, k: Any, o: Options, of: OfJob) -> Tested:
     """Tests of the links of one block, all of one job."""
-    links, degc = population.links(seed, k, o, of)
     plan = faults.plant(seed, k, of.fail_rate)
     court = judge(of.limit_id, of.category)
     again = _again(seed, k, o, plan)
-    values: list[Any] = [None] * len(again)
-    if o.sweeps:
-        first = curves(links)
-        better = worse = None
-        if court is not None:
-            better, worse = _changes(court, first, plan, o.step)
-        for i in range(len(again)):
-            raw = first if i == 0 else curves(replace(links, test=links.test + (i << 40)))
-            for change in (better, worse if i == 0 else None):
-                if change is not None:
-                    raw = faults.apply(raw, *change)
-            values[i] = raw.astype(np.float64) if o.step is None else round_to(raw, o.step)
+    tests = [population.links(seed, k, o, of, i) for i in range(len(again))]
+    values = _values(court, [links for links, _ in tests], plan, o.step) if o.sweeps else [None] * len(tests)
     parts = []
-    for i, wanted in enumerate(again):
-        tested = replace(links, test=links.test + (i << 40))
-        scalars = readings(tested, of.gauge, degc) if o.readings else None
-        said = _said(court, values[i], scalars, seed, tested.test, plan if i == 0 else None)
-        fast = velocity_percent(links)
-        parts.append(Tested(k, np.full(len(k), i), scalars, fast, values[i], said).only(wanted))
+    for i, (links, degc) in enumerate(tests):
+        scalars = readings(links, of.gauge, degc) if o.readings else None
+        said = _said(court, values[i], scalars, links, plan if i == 0 else None)
+        tested = Tested(k, np.full(len(k), i), scalars, velocity_percent(links), values[i], said)
+        parts.append(tested.only(again[i]))
     return Tested.join(parts)
+
+
+def _values(court: Judge | None, tests: Sequence[Links], plan: faults.Planted, step: float | None) -> list[Any]:
+    """Curves of the first and later tests of some links, as the instrument stores them."""
+
+    def stored(raw: Any) -> Any:
+        return raw.astype(np.float64) if step is None else round_to(raw, step)
+
+    out = []
+    better: tuple[Any, Any] | None = None
+    for links in tests:
+        raw = curves(links)
+        if court is not None:
+            if better is None or np.any(plan.names == "insertion_loss"):
+                own = faults.improve(court, stored(raw), links.seed, links.link)
+                better = own if better is None else _of_rerun(plan, better, own)
+            raw = faults.apply(raw, *better)
+            if not out and plan.fails.any():
+                raw = faults.apply(raw, *faults.spoil(court, raw, plan))
+        out.append(stored(raw))
+    return out
+
+
+def _of_rerun(plan: faults.Planted, first: tuple[Any, Any], own: tuple[Any, Any]) -> tuple[Any, Any]:
+    """Changes of a later test: those of the first, but for links that were run anew, and shorter, in between."""
+    rerun = (plan.names == "insertion_loss")[:, None]
+    return np.where(rerun, own[0], first[0]), np.where(rerun, own[1], first[1])
 
 
 def _again(seed: int, k: Any, o: Options, plan: faults.Planted) -> list[Any]:
@@ -120,20 +135,8 @@ def _again(seed: int, k: Any, o: Options, plan: faults.Planted) -> list[Any]:
     return out
 
 
-def _changes(court: Judge, raw: Any, plan: faults.Planted, step: float | None) -> tuple[Any, Any]:
-    """What makes every link pass, and what then makes the planted ones fail."""
-    better = faults.improve(court, raw if step is None else round_to(raw, step))
-    changed = np.any(better[0] != 0) or np.any(better[1] != 1)
-    worse = None
-    if plan.fails.any():
-        worse = faults.spoil(court, faults.apply(raw, *better) if changed else raw, plan)
-    return better if changed else None, worse
-
-
-def _said(
-    court: Judge | None, values: Any, scalars: Any, seed: int, test: Any, plan: faults.Planted | None
-) -> list[Worst]:
+def _said(court: Judge | None, values: Any, scalars: Any, links: Links, plan: faults.Planted | None) -> list[Worst]:
     if court is None:
         return []
-    curves_said = drawn(court, seed, test, plan) if values is None else court.worst(values)
+    curves_said = drawn(court, links.seed, links.test, plan) if values is None else court.worst(values)
     return curves_said + ([] if scalars is None else court.scalars(scalars))
