@@ -27,8 +27,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.limits import checks, declared
 from archive.limits.build import build
-from archive.limits.files import filled, read, text_of
-from archive.limits.limit import Limit
+from archive.limits.files import filled, read, text_of, working
 
 _KEYS = frozenset({"limit", "by", "on", "document", "confirms", "lines", "scalars", "terms", "range_mhz", "note"})
 _KEYS |= {"connections"}
@@ -62,7 +61,7 @@ def confirm(limit_id: str, path: Path) -> Path:
     before = stored(limit_id)
     table = applied(limit_id, found[1], before)
     trial = build(limit_id, "", _applied(limit_id, table, read(path), str(path)), where=str(path))
-    _every_line_works(trial, str(path))
+    working(trial, str(path))
     content = path.read_bytes()
     if any(hashlib.sha256(p.read_bytes()).digest() == hashlib.sha256(content).digest() for p in before):
         raise Trouble("this confirmation is kept already", where=str(path))
@@ -103,20 +102,26 @@ def _applied(limit_id: str, table: dict[str, Any], confirmation: dict[str, Any],
         new[part] = {
             name: {**checks.known(row, frozenset(row), where), "confirmed": said} for name, row in rows.items()
         }
-        for name, row in new[part].items():  # what a person supplies keeps its place in the verdict
-            if "role" in table.get(part, {}).get(name, {}) and "role" not in row:
-                row["role"] = table[part][name]["role"]
+        for name, row in new[part].items():
+            _keep(row, table.get(part, {}).get(name, {}))
     supplied = sorted({*new["lines"], *new["scalars"]})
     if not confirmed and not supplied:
         raise Trouble("this file confirms nothing", where=where, expected="confirms, lines or scalars")
     terms = {**table.get("terms", {}), **confirmation.get("terms", {})}
-    extra = {k: confirmation[k] for k in ("range_mhz", "connections") if k in confirmation}
+    extra: dict[str, Any] = {k: confirmation[k] for k in ("range_mhz", "connections") if k in confirmation}
     what = [f"{', '.join(confirmed)} confirmed"] if confirmed else []
     what += [f"{', '.join(supplied)} supplied"] if supplied else []
     told = f"{' and '.join(what)} {said}"
     return declared.overlay(
         table, {**new, **extra, "terms": terms, "confirmations": [*table.get("confirmations", []), told]}
     )
+
+
+def _keep(row: dict[str, Any], former: Mapping[str, Any]) -> None:
+    """What a supplied line does not state stays: whether a pass needs it, and which points are informational."""
+    for key in ("role", "informational"):
+        if key in former:
+            row.setdefault(key, former[key])
 
 
 def _mark(table: dict[str, Any], confirmation: Mapping[str, Any], said: str, where: str) -> list[str]:
@@ -145,14 +150,3 @@ def _raise_to_a(part: Any) -> None:
     elif isinstance(part, list):
         for value in part:
             _raise_to_a(value)
-
-
-def _every_line_works(limit: Limit, where: str) -> None:
-    """A line that gives no number somewhere in its range is refused before it is kept."""
-    import numpy as np
-
-    for line in limit.lines.values():
-        grid = line.grid()
-        bad = grid[~np.isfinite(line.at(grid))]
-        if len(bad) and len(line.pieces) == 1:
-            raise Trouble("this line gives no number", where=f"{where}, {line.parameter}", found=f"at {bad[0]:g} MHz")

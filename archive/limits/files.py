@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from archive.errors import Trouble
+from archive.limits.limit import Limit
 
 
 def read(path: Path) -> dict[str, Any]:
@@ -26,8 +30,8 @@ def read(path: Path) -> dict[str, Any]:
 
 def text_of(table: Mapping[str, Any], key: str, where: str, example: str) -> str:
     """A text that must be there. Errors: Trouble."""
-    value = table.get(key)
-    if hasattr(value, "isoformat"):
+    value: Any = table.get(key)
+    if isinstance(value, datetime.date):
         value = value.isoformat()
     if not isinstance(value, str) or not value.strip():
         found = "nothing" if value is None else f"'{value}'"
@@ -46,3 +50,17 @@ def filled(part: Any, source: str) -> Any:
     if isinstance(part, list) and part and all(isinstance(row, Mapping) for row in part):
         return [filled(row, source) for row in part]
     return part
+
+
+def working(limit: Limit, where: str) -> Limit:
+    """The limit, if every piece of its lines gives numbers all along. Errors: Trouble where one does not."""
+    for line in limit.lines.values():
+        grid = line.grid()
+        for piece in line.pieces:
+            inside = grid[piece.covers(grid)]
+            with np.errstate(all="ignore"):
+                bad = inside[~np.isfinite(piece.value(inside))]
+            if len(bad):
+                found = f"at {bad[0]:g} MHz, from '{piece.formula}'"
+                raise Trouble("this line gives no number", where=f"{where}, {line.parameter}", found=found)
+    return limit

@@ -23,11 +23,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
 from archive.errors import Trouble
 from archive.limits import checks, declared
 from archive.limits.build import LIMIT_KEYS, build
-from archive.limits.files import filled, read, text_of
+from archive.limits.files import filled, read, text_of, working
 from archive.limits.limit import Limit
 
 PREFIX = "own/"
@@ -44,7 +45,8 @@ def load_own(path: Path | str) -> Limit:
         raise Trouble("this id cannot be used", where=where, found=f"'{name}'", expected=expected)
     title = text_of(table, "title", where, 'title = "Harbour office, specification 12, clause 3.2"')
     by = text_of(table, "by", where, 'by = "who states this limit"')
-    below, files = {}, (Path(path),)
+    below: dict[str, Any] = {}
+    files: tuple[Path, ...] = (Path(path),)
     if "like" in table:
         found = declared.declaration(str(table["like"]))
         if found is None:
@@ -56,6 +58,9 @@ def load_own(path: Path | str) -> Limit:
         files += found[0].files
     for key in ("lines", "scalars"):
         table[key] = filled(table.get(key, {}), "own")
+    if "terms" in table:
+        table["terms"] = {**below.get("terms", {}), **checks.known(table["terms"], frozenset(table["terms"]), where)}
     table = declared.overlay(below, {k: v for k, v in table.items() if k not in ("id", "title", "by", "on")})
     table.setdefault("document", title)
-    return build(PREFIX + name, f"own limit: {title} (stated by {by})", table, where=where, own=True, files=files)
+    label = f"own limit: {title} (stated by {by})"
+    return working(build(PREFIX + name, label, table, where=where, own=True, files=files), where)
