@@ -1,0 +1,26 @@
+"""Chunk: some whole records of a file on their way to a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from archive.formats.mapping.frame import Frame, Problem
+
+MOST_POINTS = 4_000_000
+"""Cells of curves in one chunk, about: 32 MB of numbers."""
+
+
+@dataclass
+class Chunk:
+    """places: where each record stands; frames: its rows; text_of: the source text of one record.
+
+    ignored: cells that the mapping ignores by name, beside those of the frames.
+    """
+
+    places: Sequence[str]
+    frames: Sequence[Frame]
+    text_of: Callable[[int], str]
+    ignored: int = 0
+    problems: dict[int, Problem] = field(default_factory=dict)
+    """Records that are known to be set aside."""

@@ -1,0 +1,7 @@
+"""Delimited text: one table read by pyarrow.csv, told everything by the mapping."""
+
+from __future__ import annotations
+
+from archive.formats.mapping.delimited.reader import chunks
+
+__all__ = ["chunks"]

@@ -1,0 +1,187 @@
+"""Blocks of delimited text as Arrow tables: pyarrow.csv where a block is regular, row by row where it is not."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as pc_csv
+
+from archive.formats.mapping import names
+from archive.formats.mapping.delimited.head import Head
+from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
+from archive.formats.mapping.model import File, Table
+
+LINE = "@line"
+BAD = "@bad"
+"""Extra columns: the line of each row; why a row cannot be read (null where it can)."""
+
+_KEYS = frozenset(
+    ("parameter", "pairing", "disturbing", "disturbed", "end", "direction", "kind", "origin", "subject", "unit", "axis")
+)
+
+
+@dataclass
+class Parser:
+    """Parses the body of one table, block after block."""
+
+    file: File
+    table: Table
+    head: Head
+    decimal: str
+    line: int = 0
+    ignored: int = 0
+    types: dict[str, Any] = field(default_factory=dict)
+    skip: re.Pattern[str] | None = None
+
+    def __post_init__(self) -> None:
+        self.line = self.head.body_line
+        self.skip = skipper(self.file)
+        self.types = {n: self._type(n) for n in self.head.names}
+
+    def _type(self, name: str) -> Any:
+        f = self.table.by_source.get(name)
+        if f is None and self.table.headings_are and _number(name):
+            return pa.float64()
+        if f is None:
+            return pa.string()
+        if self.table.rows == "points" and (
+            f.to.table == "sweeps" or (f.to.table == "row" and f.to.name in ("value", "limit", "margin", "frequency"))
+        ):
+            return pa.float64()
+        of_records = f.to.table not in ("readings", "reported", "sweeps", "row", "wiremap")
+        if self.table.rows in ("points", "readings", "curves") and (of_records or f.to.name in _KEYS):
+            return pa.dictionary(pa.int32(), pa.string())
+        return pa.string()
+
+    def parse(self, block: bytes, last: bool) -> Any:
+        """One block of whole lines as an Arrow table. last: its last line has no end."""
+        table = self._fast(block) if len(self.file.delimiter) == 1 and not last else None
+        if table is None:
+            table = self._careful(block, last)
+        self.line += block.count(b"\n")
+        return table
+
+    def _fast(self, block: bytes) -> Any:
+        """By pyarrow.csv, or None where the block is not regular."""
+        quoted = bool(self.file.quote) and self.file.quote.encode() in block
+        lines = block.count(b"\n")
+        # Not more than text is tried first: a column that is no number everywhere comes as text.
+        for types in (self.types, {n: _text(t) for n, t in self.types.items()}):
+            try:
+                table = self._arrow(block, types, quoted)
+            except pa.ArrowInvalid as error:
+                if "conversion error" in str(error) and types is self.types:
+                    continue
+                return None
+            break
+        else:
+            return None
+        if table.num_rows != lines or self._furniture(table):
+            return None
+        return table.append_column(LINE, pa.array(np.arange(self.line, self.line + lines)))
+
+    def _arrow(self, block: bytes, types: dict[str, Any], quoted: bool) -> Any:
+        return pc_csv.read_csv(
+            pa.BufferReader(block),
+            read_options=pc_csv.ReadOptions(column_names=self.head.names, block_size=1 << 20),
+            parse_options=pc_csv.ParseOptions(
+                delimiter=self.file.delimiter,
+                quote_char=self.file.quote or False,
+                newlines_in_values=quoted,
+                ignore_empty_lines=True,
+            ),
+            convert_options=pc_csv.ConvertOptions(
+                column_types=types,
+                null_values=[""],
+                strings_can_be_null=True,
+                decimal_point=self.decimal,
+                check_utf8=False,
+            ),
+        )
+
+    def _furniture(self, table: Any) -> bool:
+        """Whether rows may be headings again or lines to skip, so that the block is to be read with care."""
+        first = self.head.names[0]
+        column = table.column(first)
+        if pa.types.is_floating(column.type) or not table.num_rows:
+            return False
+        distinct = column.combine_chunks()
+        distinct = distinct.dictionary if pa.types.is_dictionary(distinct.type) else distinct.unique()
+        heading = self.head.headings[-1][0].strip() if self.head.headings and self.head.headings[-1] else None
+        for cell in distinct.to_pylist():
+            if cell is None:
+                continue
+            if heading and cell.strip() == heading:
+                return True
+            if self.skip and self.skip.search(cell):
+                return True
+        return self._blank_rows(table)
+
+    def _blank_rows(self, table: Any) -> bool:
+        nulls = [c.null_count for c in table.columns]
+        if min(nulls, default=0) == 0:
+            return False
+        empty = np.ones(table.num_rows, dtype=bool)
+        for c in table.columns:
+            empty &= np.asarray(c.is_null())
+        return bool(empty.any())
+
+    def _careful(self, block: bytes, last: bool) -> Any:
+        """Row by row: what is no row of the table is passed over, what cannot be one is marked as bad."""
+        lines: list[int] = []
+        rows: list[list[str | None]] = []
+        bad: list[str | None] = []
+        width = len(self.head.names)
+        text = block.decode("utf-8", "surrogatepass")
+        headings = [[names.tidy(c) for c in r if names.tidy(c)] for r in self.head.headings]
+        listed = list(rows_of(text, self.file, self.line))
+        for number, (line, row) in enumerate(listed):
+            if blank(row):
+                continue
+            if [names.tidy(c) for c in row if names.tidy(c)] in headings:
+                continue
+            if self.skip and self.skip.search(joined(row)):
+                self.ignored += sum(1 for c in row if c.strip())
+                continue
+            why = None
+            cut = last and number == len(listed) - 1 and not text.endswith("\n")
+            if len(row) > width and blank(row[width:]):
+                row = row[:width]
+            if len(row) != width and (len(row) > width or cut or not self.head.ragged):
+                why = f"{len(row)} cells"
+            cells: list[str | None] = [c if c != "" else None for c in row[:width]]
+            rows.append(cells + [None] * (width - len(cells)))
+            lines.append(line)
+            bad.append(why)
+        columns: list[Any] = [pa.array(c, type=pa.string()) for c in zip(*rows, strict=True)] if rows else []
+        columns = columns or [pa.array([], type=pa.string()) for _ in range(width)]
+        columns = [_coded(c, self.types[n]) for n, c in zip(self.head.names, columns, strict=True)]
+        table = pa.table(columns, names=self.head.names)
+        table = table.append_column(LINE, pa.array(lines, type=pa.int64()))
+        return table.append_column(BAD, pa.array(bad, type=pa.string())) if any(bad) else table
+
+    def tables(self, blocks: Iterator[bytes]) -> Iterator[Any]:
+        """Arrow tables of the blocks, in order. A last line without its end is read apart: it may be cut short."""
+        for block in blocks:
+            at = len(block) if block.endswith(b"\n") else block.rfind(b"\n") + 1
+            for part in (block[:at], block[at:]):
+                table = self.parse(part, not part.endswith(b"\n")) if part else None
+                if table is not None and table.num_rows:
+                    yield table
+
+
+def _text(kind: Any) -> Any:
+    return pa.string() if pa.types.is_floating(kind) else kind
+
+
+def _coded(column: Any, kind: Any) -> Any:
+    return column.dictionary_encode() if pa.types.is_dictionary(kind) else column
+
+
+def _number(name: str) -> bool:
+    return bool(re.fullmatch(r"\s*[\d.,]+\s*(?:[kMG]?Hz)?\s*", name))

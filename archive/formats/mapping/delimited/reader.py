@@ -1,0 +1,118 @@
+"""Chunks of one delimited table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from archive.formats import text as texts
+from archive.formats.mapping.chunk import MOST_POINTS, Chunk
+from archive.formats.mapping.delimited.head import Head, head_of
+from archive.formats.mapping.delimited.parse import BAD, LINE, Parser
+from archive.formats.mapping.frame import Frame, Problem
+from archive.formats.mapping.group import Group, row_per_record, rows_of_records
+from archive.formats.mapping.headings import axis_of_headings
+from archive.formats.mapping.model import File, Mapping, Table
+
+_HEAD_LINES = 1 << 18
+
+
+def chunks(blocks: Iterator[bytes], file: File, mapping: Mapping, where: str) -> Iterator[Chunk]:
+    """The records of a delimited file of one table. blocks: its text as UTF-8 bytes. Errors: Trouble."""
+    table = next(t for t in file.tables if t.rows != "labels")
+    labels = next((t for t in file.tables if t.rows == "labels"), None)
+    cut = texts.line_blocks(blocks, file.quote.encode())
+    first = next(cut, b"")
+    while len(first) < _HEAD_LINES:
+        more = next(cut, None)
+        if more is None:
+            break
+        first += more
+    head = head_of(first[:_HEAD_LINES].decode("utf-8", "replace"), file, table, where)
+    parser = Parser(file, table, head, mapping.decimal)
+    body = parser.tables(_chained(first[head.body_at :], cut))
+    values = max(1, sum(1 for f in table.fields if f.to.table in ("sweeps", "row")))
+    one = table.rows == "links"
+    groups = row_per_record(body) if one else rows_of_records(body, table, MOST_POINTS // values)
+    ignored = head.ignored
+    for number, group in enumerate(groups):
+        chunk = _chunk(group, table, file, head)
+        if labels is not None or head.labels:
+            chunk.frames = [*chunk.frames, above(head.labels, labels or _EMPTY, len(chunk.places), number == 0)]
+        chunk.ignored = ignored + parser.ignored
+        ignored = parser.ignored = 0
+        yield chunk
+
+
+_EMPTY = Table("above", "labels", ())
+
+
+def _chained(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
+    if first:
+        yield first
+    yield from rest
+
+
+def _chunk(group: Group, table: Table, file: File, head: Head) -> Chunk:
+    rows = group.rows.combine_chunks()
+    lines = rows.column(LINE).to_numpy()
+    columns: dict[str, Any] = {
+        n: rows.column(n).chunk(0) if rows.column(n).num_chunks else pa.nulls(0, pa.string())
+        for n in rows.column_names
+        if n not in (LINE, BAD)
+    }
+    axis = None
+    if table.headings_are == "frequencies":
+        columns, axis = axis_of_headings(columns, table)
+    frame = Frame(table, columns, group.record, lines, "line", axis)
+    starts = group.starts
+    stops = np.append(starts[1:], len(lines))
+    places = [
+        f"line {lines[a]}" if b - a == 1 else f"lines {lines[a]}-{lines[b - 1]}"
+        for a, b in zip(starts.tolist(), stops.tolist(), strict=True)
+    ]
+    chunk = Chunk(places, [frame], lambda i: _text(rows, head, file, int(starts[i]), int(stops[i])))
+    if BAD in rows.column_names:
+        for i, why in enumerate(rows.column(BAD).to_pylist()):
+            if why:
+                problem = Problem(f"line {lines[i]}", "a row that is cut short or torn", why, _cells(head), _AGAIN)
+                chunk.problems.setdefault(int(group.record[i]), problem)
+    return chunk
+
+
+_AGAIN = "export this link again, or mend the row, and read that part"
+
+
+def _cells(head: Head) -> str:
+    return f"{len(head.names)} cells"
+
+
+def _text(rows: Any, head: Head, file: File, start: int, stop: int) -> str:
+    """The headings and the rows of one record, as a small file of the same layout."""
+    mark = file.delimiter if len(file.delimiter) == 1 else "  "
+    part = rows.slice(start, stop - start).select([n for n in rows.column_names if n not in (LINE, BAD)])
+    out = [mark.join(r) for r in head.headings]
+    for row in zip(*(c.to_pylist() for c in part.columns), strict=True):
+        out.append(mark.join("" if c is None else _quoted(c, mark, file.quote) for c in row))
+    return "\n".join(out) + "\n"
+
+
+def _quoted(cell: Any, mark: str, quote: str) -> str:
+    text = f"{cell:g}" if isinstance(cell, float) else str(cell)
+    if quote and (mark in text or quote in text or "\n" in text):
+        return quote + text.replace(quote, quote * 2) + quote
+    return text
+
+
+def above(labels: Sequence[tuple[int, str, str]], table: Table, records: int, first: bool) -> Frame:
+    """What stands above a table holds for each of its records; its cells are counted with the first chunk."""
+    columns: dict[str, Any] = {}
+    for _, name, value in labels:
+        key = name if name not in columns else f"{name} (2)"
+        columns[key] = pa.repeat(pa.scalar(value), records)
+    frame = Frame(table, columns, np.arange(records, dtype=np.int64))
+    frame.counts = 1 if first else 0
+    return frame

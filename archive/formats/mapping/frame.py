@@ -1,0 +1,127 @@
+"""Frame: rows of one table of a mapping, as columns, each row with its record and its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.formats.mapping.model import Table
+
+
+@dataclass
+class Frame:
+    """Rows of one table.
+
+    columns: Arrow arrays (text, a dictionary of text, float64, or lists of float64) by the name of their source; a
+    null is a cell that is not there. record: int64, the record of each row within the batch, not falling. place:
+    int64, number of each row in the file, or None where the records' own place says enough. noun: what it counts.
+    """
+
+    table: Table
+    columns: dict[str, Any]
+    record: Any
+    place: Any = None
+    noun: str = "row"
+    axis: Any = None
+    """Frequencies in MHz of the lists in its cells, where the headings gave them."""
+    counts: int | None = None
+    """Where each cell stands for several records: how often it is counted. None: every row counts."""
+
+    @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return len(self.record)
+
+    def where(self, rows: Any) -> Any:
+        """Places of some rows as Arrow text, or nulls."""
+        if self.place is None:
+            return pa.nulls(len(rows), pa.string())
+        return pc.binary_join_element_wise(self.noun, pc.cast(pa.array(self.place[rows]), pa.string()), " ")
+
+    def only(self, rows: Any) -> Frame:
+        """Some of its rows, as an int64 array of positions."""
+        at = pa.array(rows)
+        columns = {k: c.take(at) for k, c in self.columns.items()}
+        place = None if self.place is None else self.place[rows]
+        return Frame(self.table, columns, self.record[rows], place, self.noun, self.axis)
+
+
+@dataclass
+class Problem:
+    """Why one record is set aside."""
+
+    place: str
+    reason: str
+    found: str = ""
+    expected: str = ""
+    remedy: str = ""
+
+
+@dataclass
+class Problems:
+    """The first problem of each record of a batch."""
+
+    of: dict[int, Problem] = field(default_factory=dict)
+
+    def add(self, record: int, problem: Problem) -> None:
+        """Sets a record aside, where it is not already."""
+        self.of.setdefault(int(record), problem)
+
+    def cells(self, frame: Frame, name: str, bad: Any, expected: str, remedy: str = "") -> None:
+        """Sets aside the records of the bad cells of a column. bad: boolean array over the frame's rows."""
+        at = np.flatnonzero(bad)
+        if not len(at):
+            return
+        _, first = np.unique(frame.record[at], return_index=True)
+        for i in at[first].tolist():
+            place = "" if frame.place is None else f"{frame.noun} {frame.place[i]}, "
+            cell = frame.columns[name][i].as_py()
+            found = f"{cell!r}"[:80]
+            self.add(int(frame.record[i]), Problem(f"{place}{name}", _REASON, found, expected, remedy))
+
+    def good(self, n: int) -> Any:
+        """Boolean array over n records: not set aside."""
+        out = np.ones(n, dtype=bool)
+        if self.of:
+            out[list(self.of)] = False
+        return out
+
+
+_REASON = "a cell that cannot be read"
+
+
+def encoded(cells: Any) -> Any:
+    """A column of text as an Arrow dictionary array."""
+    if pa.types.is_dictionary(cells.type):
+        return cells
+    if pa.types.is_null(cells.type):
+        cells = cells.cast(pa.string())
+    if pa.types.is_floating(cells.type):
+        cells = pc.cast(cells, pa.string())
+    return cells.dictionary_encode()
+
+
+def mapped(cells: Any, function: Any) -> Any:
+    """A column of text with a function of text applied to each distinct cell: Arrow text, null where it gives None."""
+    coded = encoded(cells)
+    if not len(coded.dictionary):
+        return pa.nulls(len(coded), pa.string())
+    words = pa.array([None if w is None else function(w) for w in coded.dictionary.to_pylist()], type=pa.string())
+    return words.take(coded.indices)
+
+
+def codes(cells: Any) -> Any:
+    """Codes of a column of text: int64, -1 where there is no cell; equal cells have equal codes."""
+    coded = encoded(cells)
+    return np.asarray(pc.fill_null(coded.indices, -1).to_numpy(zero_copy_only=False), dtype=np.int64)
+
+
+def valid(cells: Any) -> Any:
+    """Boolean array: a cell is there (blank text is none)."""
+    if cells.null_count == 0 and pa.types.is_floating(cells.type):
+        return np.ones(len(cells), dtype=bool)
+    return np.asarray(cells.is_valid())

@@ -1,0 +1,151 @@
+"""What a mapping says: how one layout becomes the tables. Read from TOML by load.py, written by dump.py."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from archive.formats.mapping.target import Target
+
+OPEN = Target("row", "value")
+"""A target with every qualifier left open."""
+
+LANGUAGE = 1
+"""Version of the language that mapping files are written in."""
+
+KINDS = ("delimited", "report", "workbook", "xml", "json")
+ROWS = ("links", "readings", "points", "curves", "labels", "axes")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column, label, element or key of the source, and where its cells go.
+
+    source: its name as the layout writes it. unit: as the source gives it ("" is the table's own). format: pattern of a
+    date (dates.py). split: pattern with {site} {building} {floor} {space} {panel} {port} that cuts an identifier.
+    separator, encoding, unit: of a list of numbers in one cell. words: the source's words to ours. negative: losses are
+    written below zero. optional: the file need not have it.
+    """
+
+    source: str
+    to: Target
+    unit: str = ""
+    format: str = ""
+    split: str = ""
+    separator: str = ""
+    encoding: str = ""
+    words: dict[str, str] = field(default_factory=dict, hash=False)
+    negative: bool | None = None
+    optional: bool = False
+    confidence: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a layout.
+
+    rows: what one row is: links (a record), readings (a measurement), points (a frequency), curves (a whole curve),
+    labels (name and value cells), axes (a shared axis). given: what holds for every row (parameter, end, origin ...).
+    """
+
+    name: str
+    rows: str
+    fields: tuple[Field, ...]
+    ignore: tuple[str, ...] = ()
+    given: Target = OPEN
+    sheet: str = ""
+    title: str = ""
+    header_rows: int = 1
+    units_row: bool = False
+    columns: tuple[str, ...] = ()
+    """Names of columns in their order, for a table without headings."""
+    widths: tuple[int, ...] = ()
+    """Where the columns of a fixed-width table begin (characters, from 0)."""
+    each: str = ""
+    """Path of the element or list whose members are the rows (XML, JSON), from the record."""
+    headings_are: str = ""
+    """frequencies: the headings of the other columns are frequencies, in frequency_unit."""
+    frequency_unit: str = "MHz"
+    key: str = ""
+    """A name of this table's key, for tables that are joined by something other than the link's label."""
+
+    @cached_property
+    def by_source(self) -> dict[str, Field]:
+        """Fields by the name of their source."""
+        return {f.source: f for f in self.fields}
+
+    def find(self, name: str, table: str = "row") -> Field | None:
+        """The field that goes to table.name, where there is one."""
+        for f in self.fields:
+            if f.to.table == table and f.to.name == name:
+                return f
+        return None
+
+
+@dataclass(frozen=True)
+class File:
+    """One file of a layout (most have one)."""
+
+    name: str
+    kind: str
+    tables: tuple[Table, ...]
+    pattern: str = ""
+    """Name of the file inside a folder or zip, with * and ?; {link} stands for the label or file name of a record."""
+    encoding: str = ""
+    delimiter: str = ","
+    quote: str = '"'
+    record: str = ""
+    """XML, JSON: path of the element or list whose members are the records."""
+    block: str = ""
+    """Delimited, report, workbook: the label (or regular expression between /.../) that begins a record. "file" and
+    "sheet": each file or sheet is one record."""
+    skip: tuple[str, ...] = ()
+    """Regular expressions of lines (rows joined by blanks) that are ignored by name."""
+    ignore: tuple[str, ...] = ()
+    """Labels, or leaves of XML and JSON, that are ignored by name."""
+    side_by_side: int = 0
+    """Columns of one of several blocks that stand beside each other."""
+    transpose: bool = False
+    """Rows and columns are exchanged: each record is a column."""
+    encodings_of_lists: str = ""
+
+
+@dataclass(frozen=True)
+class Mapping:
+    """One layout. cells: how values are written everywhere in it."""
+
+    layout: str
+    files: tuple[File, ...]
+    title: str = ""
+    version: str = "1"
+    decimal: str = "."
+    thousands: str = ""
+    empty: tuple[str, ...] = ()
+    date: str = ""
+    zone: str = ""
+    pairs: str = "contacts"
+    pair_names: dict[str, str] = field(default_factory=dict, hash=False)
+    ends: dict[str, str] = field(default_factory=dict, hash=False)
+    verdicts: dict[str, str] = field(default_factory=dict, hash=False)
+    parameters: dict[str, str] = field(default_factory=dict, hash=False)
+    directions: dict[str, str] = field(default_factory=dict, hash=False)
+    kinds: dict[str, str] = field(default_factory=dict, hash=False)
+    origins: dict[str, str] = field(default_factory=dict, hash=False)
+    negative: bool = False
+    """Losses and isolations are written as negative dB."""
+    first_is_disturbed: bool = False
+    """Of an ordered combination the source writes the disturbed pair first."""
+    require: tuple[str, ...] = ()
+    """Headings or labels by which the layout is recognised beside its fields."""
+    drafted: bool = False
+    digest: str = ""
+    """SHA-256 of the mapping file, or of the text a draft would be written as."""
+    path: str = ""
+    tree: Any = field(default=None, hash=False, compare=False)
+
+    @property
+    def alone(self) -> bool:
+        """True where one file holds all."""
+        return len(self.files) == 1

@@ -1,0 +1,102 @@
+"""Units of exports, converted once to the fixed unit of the tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from archive import vocabulary
+from archive.errors import Trouble
+from archive.formats import words
+
+_DIMENSION = {
+    "dB": "level",
+    "dBm": "power",
+    "ns": "time",
+    "m": "length",
+    "%": "ratio",
+    "ohm": "resistance",
+    "nF": "capacitance",
+    "degC": "temperature",
+    "MHz": "frequency",
+    "nm": "wavelength",
+    "km": "length",
+}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit: value in the table's unit = (value + offset) * factor."""
+
+    name: str
+    dimension: str
+    factor: float
+    offset: float = 0.0
+
+    @property
+    def changes(self) -> bool:
+        """True where converting changes the number."""
+        return self.factor != 1 or self.offset != 0
+
+
+@cache
+def units() -> dict[str, Unit]:
+    """All units by name."""
+    out: dict[str, Unit] = {}
+    for source in words.sources():
+        for name, u in source.get("unit", {}).items():
+            out[name] = Unit(name, u["dimension"], float(u["factor"]), float(u.get("offset", 0)))
+    return out
+
+
+@cache
+def _spellings() -> dict[str, str]:
+    out: dict[str, str] = {}
+    for source in words.sources():
+        for name, u in source.get("unit", {}).items():
+            for word in [name, *u["words"]]:
+                out.setdefault(_plain(word), name)
+    return out
+
+
+def find(text: str) -> Unit | None:
+    """The unit that a text names, whatever its spelling, or None."""
+    name = _spellings().get(_plain(text))
+    return units()[name] if name else None
+
+
+def for_parameter(name: str, parameter: str, where: str = "") -> Unit:
+    """The unit named by a mapping for a parameter ("" is the table's own).
+
+    Errors: Trouble where there is no such unit, or it cannot be one of this parameter.
+    """
+    return for_unit(name, vocabulary.parameter(parameter).unit, vocabulary.parameter(parameter).name, where)
+
+
+def for_unit(name: str, ours: str, of: str, where: str = "") -> Unit:
+    """The unit named by a mapping, where the tables hold `ours`.
+
+    Errors: Trouble where there is no such unit or its dimension is another.
+    """
+    if not name:
+        name = ours
+    found = find(name)
+    if found is None:
+        raise Trouble("no such unit", where=where, found=name, expected=f"a unit of {of}, such as {ours}")
+    want = _DIMENSION[ours]
+    if found.dimension != want:
+        raise Trouble(
+            "a unit that cannot be", where=where, found=f"{found.name} for {of}", expected=f"a unit of {want}"
+        )
+    if ours == "km":
+        return Unit(found.name, "length", found.factor / 1000)
+    return found
+
+
+def dimension(ours: str) -> str:
+    """Dimension of a unit of the tables."""
+    return _DIMENSION[ours]
+
+
+def _plain(text: str) -> str:
+    return words.fold(text).replace(" ", "").replace(".", "").replace("µ", "u").replace("μ", "u").replace("ω", "Ω")

@@ -1,0 +1,133 @@
+"""The words that exports use, from schemas/words.toml and the user's own words.toml, and how words are compared."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from archive import schemas
+from archive.errors import Trouble
+
+_LETTERS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "œ": "oe", "đ": "d", "ı": "i", "Ω": "Ω"})
+_UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"})
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})")
+_DIGITS = re.compile(r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])")
+_BREAKS = re.compile(r"[^\w%°#&'′Ωωµμλ]+|_")
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a word may mean: kind (parameter, field, end ...), the meaning's id, the language it stands under."""
+
+    kind: str
+    id: str
+    language: str
+
+
+def user_folder() -> Path:
+    """The user's own folder of mappings, words and cable types (it need not exist)."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("muniment", appauthor=False))
+
+
+def fold(text: str) -> str:
+    """Letters for comparing: compatibility forms, small, without Latin accents. Umlauts lose their dots."""
+    text = unicodedata.normalize("NFKC", text).casefold().translate(_LETTERS)
+    if text.isascii():
+        return text
+    plain = "".join(c for c in unicodedata.normalize("NFD", text) if not "\u0300" <= c <= "\u036f")
+    return unicodedata.normalize("NFC", plain)
+
+
+def tokens(text: str) -> tuple[str, ...]:
+    """Folded words of a heading or a cell: cut at punctuation, at camelCase and between letters and digits."""
+    text = _CAMEL.sub(" ", unicodedata.normalize("NFKC", text))
+    text = _DIGITS.sub(" ", text)
+    return tuple(t for t in _BREAKS.sub(" ", fold(text)).split() if t.strip("'′"))
+
+
+def phrase(text: str) -> str:
+    """Folded words joined by one blank: equal for equal phrases however they are written."""
+    return " ".join(_BREAKS.sub(" ", fold(text)).replace("'", " ").split())
+
+
+@cache
+def sources() -> tuple[dict[str, Any], ...]:
+    """The word files: the program's and, where there is one, the user's. Errors: Trouble for a broken user file."""
+    own = user_folder() / "words.toml"
+    out = [schemas.load("words.toml")]
+    if own.is_file():
+        try:
+            out.append(tomllib.loads(own.read_text("utf-8")))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise Trouble(
+                "the user's word file is no TOML", where=str(own), found=str(error), remedy="mend or remove it"
+            ) from None
+    return tuple(out)
+
+
+@cache
+def phrases() -> dict[str, tuple[Meaning, ...]]:
+    """Every phrase of the word files, folded, with its meanings."""
+    found: dict[str, list[Meaning]] = {}
+    for source in sources():
+        for kind, meanings in source.items():
+            if kind == "unit":
+                continue
+            for name, languages in meanings.items():
+                for language, listed in languages.items():
+                    for word in listed:
+                        for form in _forms(word):
+                            entry = found.setdefault(form, [])
+                            meaning = Meaning(kind, name, language)
+                            if meaning not in entry:
+                                entry.append(meaning)
+    return {k: tuple(v) for k, v in found.items()}
+
+
+@cache
+def longest() -> int:
+    """Words in the longest phrase."""
+    return max(p.count(" ") + 1 for p in phrases())
+
+
+def meanings(text: str, *kinds: str) -> tuple[Meaning, ...]:
+    """Meanings of a whole phrase, of the named kinds (all where none is named)."""
+    found = phrases().get(phrase(text)) or phrases().get(" ".join(tokens(text))) or ()
+    return tuple(m for m in found if not kinds or m.kind in kinds)
+
+
+def meaning(text: str, kind: str) -> str | None:
+    """The one meaning of a phrase within a kind, or None where it has none or several."""
+    ids = {m.id for m in meanings(text, kind)}
+    return ids.pop() if len(ids) == 1 else None
+
+
+@cache
+def plain(name: str) -> frozenset[str]:
+    """Folded phrases of [plain.<name>]: empty, summary, page, filler, yes, no."""
+    return frozenset(p for p, ms in phrases().items() if any(m.kind == "plain" and m.id == name for m in ms))
+
+
+@cache
+def empties() -> frozenset[str]:
+    """Cells that stand for nothing, exactly as written there, in small letters."""
+    out: set[str] = set()
+    for source in sources():
+        for listed in source.get("plain", {}).get("empty", {}).values():
+            out.update(w.casefold() for w in listed)
+    return frozenset(out)
+
+
+def _forms(word: str) -> set[str]:
+    lower = word.casefold()
+    forms = {phrase(word), " ".join(tokens(word)), phrase(lower.translate(_UMLAUTS)), "".join(phrase(word).split())}
+    if not phrase(word):
+        forms = {lower}
+    return {f for f in forms if f}
