@@ -104,7 +104,7 @@ def _values(court: Judge | None, tests: Sequence[Links], plan: faults.Planted, s
     def stored(raw: Any) -> Any:
         return raw.astype(np.float64) if step is None else round_to(raw, step)
 
-    out = []
+    out: list[Any] = []
     better: tuple[Any, Any] | None = None
     for links in tests:
         raw = curves(links)

@@ -63,7 +63,7 @@ def test_delay_of_cable_has_the_printed_value():
 
 
 def test_waves_run_at_a_sensible_speed():
-    """Velocity by insulation lies between 0.60 and 0.80 of light: S60 of the fibre and records list."""
+    """Velocity by insulation lies between 0.60 and 0.80 of light: S60."""
     rows = next(simulate(200, 1, sweeps=False))
     fast = rows["records"]["velocity_percent"].to_numpy()
     assert fast.min() >= 60 and fast.max() <= 80
@@ -79,7 +79,7 @@ def test_waves_run_at_a_sensible_speed():
     assert delay.max() < 498 and skew.max() < 44
 
 
-# Ohm per 1000 ft of solid copper at 20 degC, handbook table, source S80 of the fibre and records reference.
+# Ohm per 1000 ft of solid copper at 20 degC, handbook table, S80.
 PRINTED_OHM_KFT = {22: 16.14, 23: 20.36, 24: 25.67, 25: 32.37, 26: 40.81}
 
 
@@ -170,7 +170,7 @@ def test_crosstalk_is_lumpy_with_deep_nulls():
 
 
 def test_a_reference_cable_loses_about_as_much():
-    """The CAT5 reference cable of ITU-T G.9701 Appendix I (numbers there, model in the file beside them), to
+    """The CAT5 reference cable of ITU-T G.9701 Appendix I, G1 (numbers there, model in the file beside them), to
     212 MHz: a good category 5e cable, so a little below the standard's formula and within 20 % of the simulated one."""
     path = SHARED / "cable-parameters" / "gfast_cable_params.py"
     if not path.exists():
