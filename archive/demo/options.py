@@ -50,7 +50,8 @@ class Options:
     step: dB to which curves are rounded; None leaves them as they are. derived: adds ACR-F and power sums as curves of
     origin derived. sweeps=False leaves curves out: identities, readings, verdicts and worst margins (drawn from a
     distribution, not found on curves). readings=False leaves readings and wire map out. links: adds the tables of
-    links and places. records: most records of a batch.
+    links and places. records: most records of a
+    batch; None for 80 with curves and 480 without.
     """
 
     category: str = "cat6a"
@@ -71,7 +72,7 @@ class Options:
     sweeps: bool = True
     readings: bool = True
     links: bool = False
-    records: int = 240
+    records: int | None = None
 
     def checked(self) -> Options:
         """Self with the defaults of the category filled in. Errors: Trouble for a value out of range."""
@@ -84,6 +85,8 @@ class Options:
             raise Trouble("the simulator has no such configuration", found=self.configuration, expected=wanted)
         if not 0 <= self.bundle_correlation <= 0.95:
             raise Trouble("bundle correlation out of range", found=str(self.bundle_correlation), expected="0 to 0.95")
+        if self.records is None:
+            return replace(self, records=80 if self.sweeps else 480).checked()
         if not 4 <= self.records <= MOST_RECORDS:
             raise Trouble("records of a batch out of range", found=str(self.records), expected=f"4 to {MOST_RECORDS}")
         low, mode, high = self.length_m

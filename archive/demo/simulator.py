@@ -42,8 +42,8 @@ def simulate(
     Errors: Trouble for an option out of range; TypeError for an unknown one.
     """
     o = replace(options or Options(), **changes).checked()
-    most = o.records // 3 if o.repeat_share and o.retest_share else o.records // 2
-    most = most if o.repeat_share or o.retest_share else o.records
+    assert o.records is not None
+    most = o.records // 2 if o.repeat_share or o.retest_share else o.records
     first = start
     while first < start + n:
         last = min(first + most, start + n)

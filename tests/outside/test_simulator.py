@@ -191,7 +191,7 @@ def test_a_reference_cable_loses_about_as_much():
 def test_worst_margins_are_plausible():
     """INVENTED numbers: no field data was read. Plausible means: every parameter of a link that passes does so by
     0.2 dB to 20 dB, crosstalk by a few dB; failures miss by less than 6 dB. The limit library is the judge."""
-    batch = next(simulate(240, 7))
+    batch = next(simulate(240, 7, records=240))
     assert limits.get("tia-568.2-d/cat6a/permanent-link").established
     table = batch["reported"].to_pandas()
     table = table[(table["kind"] == "worst_margin") & table["frequency_mhz"].notna()]
