@@ -28,12 +28,17 @@ def prepare(folder: Path) -> None:
                 expected="a new name, an empty folder, or an untouched demo",
                 remedy="name another folder: muniment demo OTHER",
             )
-        for path in list(folder.iterdir()):
-            if path.is_dir() and not path.is_symlink():
-                shutil.rmtree(path)
-            else:
-                path.unlink()
+        clear(folder)
     folder.mkdir(parents=True, exist_ok=True)
+
+
+def clear(folder: Path) -> None:
+    """Takes everything out of a folder that `prepare` gave free."""
+    for path in list(folder.iterdir()):
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
 
 
 def sign(folder: Path) -> None:

@@ -11,11 +11,13 @@ from archive.demo import job
 @dataclass(frozen=True)
 class Step:
     """One step. title: what it is for. argv: the command, without the name of the program. lines: how many lines of its
-    output are shown (0: all). look: what there is to see in it. expected: exit codes of a walk that went well."""
+    output are shown. only: words; lines with one of them are shown, each with the two that follow, and the last line.
+    look: what there is to see in it. expected: exit codes of a walk that went well."""
 
     title: str
     argv: tuple[str, ...]
     lines: int = 14
+    only: tuple[str, ...] = ()
     look: str = ""
     expected: tuple[int, ...] = (0,)
 
@@ -42,6 +44,7 @@ def steps(folder: Path) -> tuple[Step, ...]:
         Step(
             "Form an own verdict on every link, against the limit that its record names.",
             ("grade", str(exports)),
+            only=(f"{job.FAILING}:", f"{job.FLIPPED}:", f"{job.SHORT}:"),
             look=f"{job.FLIPPED} fails, although its export says that it passed.",
             expected=(1,),
         ),
@@ -84,6 +87,17 @@ def steps(folder: Path) -> tuple[Step, ...]:
         ),
         Step("Make sure that nothing in the archive was altered.", ("fixity", str(archive))),
     )
+
+
+def shown(step: Step, printed: str) -> list[str]:
+    """The lines of a command's output that are shown."""
+    lines = printed.rstrip().splitlines()
+    if step.only:
+        wanted = {i + k for i, line in enumerate(lines) if any(word in line for word in step.only) for k in range(3)}
+        wanted.add(len(lines) - 1)
+        return [line for i, line in enumerate(lines) if i in wanted]
+    left = len(lines) - step.lines
+    return lines if left <= 1 else [*lines[: step.lines], f"... and {left} lines more"]
 
 
 def to_open(folder: Path) -> Path | None:

@@ -10,6 +10,9 @@ import click
 from archive.cli.common import output_options, print_json, say
 from archive.errors import Trouble
 
+WIDTH = 160
+"""Characters of a command's output that are shown of one line."""
+
 
 @click.command("demo")
 @click.argument("folder", default=Path("muniment-demo"), type=click.Path(path_type=Path), metavar="[DIR]")
@@ -29,31 +32,43 @@ def command(folder: Path, as_json: bool, quiet: bool) -> None:
     from archive.demo import folder as place
 
     place.prepare(folder)
-    say(f"Writing an invented job into {folder}; {folder / 'README.txt'} tells what was planted in it.", quiet=quiet)
-    exports.write(folder)
-    taken = []
-    for number, step in enumerate(steps.steps(folder), 1):
-        say(f"\n{number}. {step.title}\n   $ muniment {_typed(step.argv)}", quiet=quiet)
-        code, printed = _run(step.argv)
-        _show(printed, step.lines, quiet)
-        if step.look:
-            say(f"   {step.look}", quiet=quiet)
-        if code not in step.expected:
-            raise Trouble(
-                "the demo went another way than it should",
-                where=f"step {number}, muniment {step.argv[0]}",
-                found=f"exit code {code}",
-                expected=" or ".join(map(str, step.expected)),
-                remedy="this is a fault of the program: please report it with what stands above",
-            )
-        taken.append({"command": ["muniment", *step.argv], "exit_code": code})
-    place.sign(folder)
+    try:
+        say(
+            f"Writing an invented job into {folder}; {folder / 'README.txt'} tells what was planted in it.", quiet=quiet
+        )
+        exports.write(folder)
+        taken = [_taken(number, step, quiet) for number, step in enumerate(steps.steps(folder), 1)]
+        place.sign(folder)
+    except BaseException:
+        place.clear(folder)
+        raise
     page = steps.to_open(folder)
     say("\nThe claim file to open:", quiet=quiet)
     if as_json:
         print_json({"folder": str(folder), "steps": taken, "claim_file": str(page) if page else None})
     else:
         click.echo(page)
+
+
+def _taken(number: int, step: Any, quiet: bool) -> dict[str, Any]:
+    """One step, told and taken. Errors: Trouble where it ends otherwise than it should."""
+    from archive.demo import steps
+
+    say(f"\n{number}. {step.title}\n   $ muniment {_typed(step.argv)}", quiet=quiet)
+    code, printed = _run(step.argv)
+    for line in steps.shown(step, printed):
+        say(f"   | {line}"[:WIDTH], quiet=quiet)
+    if step.look:
+        say(f"   {step.look}", quiet=quiet)
+    if code not in step.expected:
+        raise Trouble(
+            "the demo went another way than it should",
+            where=f"step {number}, muniment {step.argv[0]}",
+            found=f"exit code {code}",
+            expected=" or ".join(map(str, step.expected)),
+            remedy="this is a fault of the program: please report it with what stands above",
+        )
+    return {"command": ["muniment", *step.argv], "exit_code": code}
 
 
 def _run(argv: tuple[str, ...]) -> tuple[int, str]:
@@ -73,12 +88,3 @@ def _typed(argv: tuple[str, ...]) -> str:
     import shlex
 
     return shlex.join(argv)
-
-
-def _show(printed: str, lines: int, quiet: bool) -> None:
-    shown = printed.rstrip().splitlines()
-    left = len(shown) - lines if lines and len(shown) > lines + 1 else 0
-    for line in shown[:lines] if left else shown:
-        say(f"   | {line}"[:160], quiet=quiet)
-    if left:
-        say(f"   | ... and {left} lines more", quiet=quiet)
