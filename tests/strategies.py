@@ -18,7 +18,8 @@ from archive.tables import Batch, Column, axis_row, ordered, tables
 # execute, what CSV and XML quote, combining and right-to-left marks, beyond the first plane.
 ODD = list("\0\x01\x08\t\n\x0b\x0c\r\x1b\x1f\x7f\x85\x9f\xa0\xad\u2028\u2029\u202e\u200b\ufeff\ufffd\ufffe\uffff\ufdd0")
 ODD += ["\U0001f600", "\U0001fffe", "\U0010ffff", "e\u0301", "\u05d0", "\u3000"]
-ODD += list("=+-@\"'<>&;,\\{}|%\u221e ") + [
+ODD += list("=+-@\"'<>&;,\\{}|%\u221e ")
+ODD += [
     "\\N",
     "\\E",
     "\\u{41}",

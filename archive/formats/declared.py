@@ -13,9 +13,10 @@ from archive import schemas
 
 def made() -> dict[str, Callable[[], str]]:
     """File name in schemas/ and the function that makes its text."""
+    from archive.formats.open_csv import METADATA, csvw
     from archive.formats.open_xml import xsd
 
-    return {xsd.FILE_NAME: xsd.xsd}
+    return {xsd.FILE_NAME: xsd.xsd, METADATA: csvw.text}
 
 
 def write() -> list[Path]:

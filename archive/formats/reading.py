@@ -139,15 +139,20 @@ def recognised(entry: Entry) -> Task:
         found = reader.recognise(entry)
         if found is not None and (best.found is None or found.score > best.found.score):
             best = Task(entry, reader, found)
+            if found.score >= 1.0:
+                break
     if best.found is None:
         best.trouble = _unknown(entry)
     return best
 
 
-def readers() -> list[Reader]:
-    """The registered readers that are there, loaded."""
-    there = [importlib.import_module(name) for name in READERS if importlib.util.find_spec(name) is not None]
-    return [cast(Reader, module) for module in there if hasattr(module, "recognise")]
+def readers() -> Iterator[Reader]:
+    """The registered readers that are there, each loaded when it is its turn."""
+    for name in READERS:
+        if importlib.util.find_spec(name) is not None:
+            module = importlib.import_module(name)
+            if hasattr(module, "recognise"):
+                yield cast(Reader, module)
 
 
 def set_aside(entry: Entry, trouble: Trouble) -> Batch:

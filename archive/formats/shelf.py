@@ -44,6 +44,10 @@ class Shelf:
         """Rows (Arrow table) of a shared table."""
         self._shelves[name].add(rows)
 
+    def find(self, name: str, keys: Any) -> Any:
+        """The rows of these keys (Arrow string array) of one shared table; None where there are none."""
+        return self._shelves[name].find(set(pc.unique(keys).drop_null().to_pylist()))
+
     def take(self, batch: dict[str, Any]) -> dict[str, Any]:
         """Shared tables for a batch (its tables of records, rows and statements by name)."""
         out: dict[str, Any] = {}
@@ -77,26 +81,18 @@ class _Rows:
 
     def take(self, keys: set[str]) -> Any:
         """New rows and the rows of these keys, in their order; None where there are none."""
-        wanted = set(range(self._fresh, self._count))
-        pending = keys
-        while pending:
-            found = {i for key in pending for i in self._where.get(key, ())}
-            fresh, wanted = (found - wanted if self._former else set()), wanted | found
-            pending = self._former_of(fresh)
-        if self._former:
-            # New places name former places as well.
-            pending = self._former_of(set(range(self._fresh, self._count)))
-            while pending:
-                found = {i for key in pending for i in self._where.get(key, ())} - wanted
-                wanted |= found
-                pending = self._former_of(found)
+        more = set(range(self._fresh, self._count)) | {i for key in keys for i in self._where.get(key, ())}
+        wanted = set(more)
+        while self._former and more:
+            named = self._get(more).column("former_place_id").drop_null().to_pylist()
+            more = {i for key in named for i in self._where.get(key, ())} - wanted
+            wanted |= more
         self._fresh = self._count
         return self._get(wanted) if wanted else None
 
-    def _former_of(self, at: set[int]) -> set[str]:
-        if not at:
-            return set()
-        return set(self._get(at).column("former_place_id").drop_null().to_pylist())
+    def find(self, keys: set[str]) -> Any:
+        found = {i for key in keys for i in self._where.get(key, ())}
+        return self._get(found) if found else None
 
     def _get(self, at: set[int]) -> Any:
         if len(self._parts) > _MANY_PARTS:

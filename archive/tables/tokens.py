@@ -1,6 +1,6 @@
-"""Text on one line and without blanks, by escapes: the items of a list of texts, and the cells of the CSV form.
+"""Text on one line, by escapes: the items of a list of texts in both open forms, and the cells of the CSV form.
 
-A backslash is \\\\; a character that must not stand as itself is \\u{hex}; the empty item of a list is \\E.
+A backslash is written \\\\ ; a character that must not stand as itself \\u{hex}; the empty text \\E.
 """
 
 from __future__ import annotations
@@ -11,50 +11,71 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-# White space and controls of any kind, line ends of Unicode, non-characters.
-_CONTROL = r"\x00-\x1f\x7f-\x9f\x{2028}\x{2029}\x{FEFF}\x{FDD0}-\x{FDEF}\x{FFFE}\x{FFFF}"
-_TOKEN = rf"[\\{_CONTROL}\x20\x{{A0}}\x{{1680}}\x{{2000}}-\x{{200A}}\x{{202F}}\x{{205F}}\x{{3000}}]"
+EMPTY = "\\E"
+
+# Controls, the line and paragraph separators of Unicode, the byte order mark, and every non-character
+# (Unicode 16, section 23.7): what breaks a line or gets lost between programs.
+_CONTROL = r"\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufdd0-\ufdef" + "".join(
+    f"\\U{plane * 0x10000 + 0xFFFE:08x}\\U{plane * 0x10000 + 0xFFFF:08x}" for plane in range(17)
+)
+# What a spreadsheet takes for the beginning of a formula (OWASP, CSV injection), full width too.
+_FORMULA = "=+\\-@\uff1d\uff0b\uff0d\uff20"
+_BLANK = r"\x20\u00a0\u1680\u2000-\u200a\u202f\u205f\u3000"
+
+_CELL = re.compile(rf"^[{_FORMULA}]|[\\{_CONTROL}]")
+_TOKEN = re.compile(rf"^[{_FORMULA}]|[\\{_CONTROL}{_BLANK}]")
 _ESCAPE = re.compile(r"\\(?:u\{([0-9a-f]{1,6})\}|(.?))", re.DOTALL)
+
+
+def cells(texts: Any) -> Any:
+    """Texts (Arrow string array) as cells of one line, blanks kept; nulls stay null."""
+    return _escaped(texts, _CELL)
 
 
 def tokens(items: Any) -> Any:
     """Items of lists of texts (Arrow string array) as tokens without blanks."""
-    return _escape_where(items, _TOKEN, "[\\s\\\\]", empty="\\E")
+    return _escaped(items, _TOKEN)
 
 
-def untoken(token: str) -> str:
-    """The item that a token stands for. Errors: ValueError for an escape that is none."""
-    return "" if token == "\\E" else unescape(token)
+def uncell(cell: str) -> str:
+    """The text that a cell or a token stands for. Errors: ValueError for an escape that is none."""
+    if cell == EMPTY:
+        return ""
+    return _ESCAPE.sub(_plain, cell) if "\\" in cell else cell
 
 
-def unescape(text: str) -> str:
-    """Text without its escapes. Errors: ValueError for an escape that is none."""
-    if "\\" not in text:
-        return text
-
-    def plain(match: re.Match[str]) -> str:
-        digits, letter = match.groups()
-        if digits is not None:
-            return chr(int(digits, 16))
-        if letter == "\\":
-            return "\\"
-        raise ValueError(f"\\{letter} is no escape")
-
-    return _ESCAPE.sub(plain, text)
+untoken = uncell
 
 
-def _escape_where(texts: Any, pattern: str, _python: str, empty: str) -> Any:
-    needs = pc.fill_null(pc.or_(pc.match_substring_regex(texts, pattern), pc.equal(texts, "")), False)
+def _plain(match: re.Match[str]) -> str:
+    digits, letter = match.groups()
+    if digits is not None:
+        code = int(digits, 16)
+        if code > 0x10FFFF or 0xD800 <= code <= 0xDFFF:
+            raise ValueError(f"\\u{{{digits}}} is no character")
+        return chr(code)
+    if letter == "\\":
+        return "\\"
+    raise ValueError(f"\\{letter} is no escape")
+
+
+def _escaped(texts: Any, bad: re.Pattern[str]) -> Any:
+    """Texts with the characters that `bad` matches escaped, and the empty text as its mark."""
+    needs = pc.or_(pc.match_substring_regex(texts, _re2(bad.pattern)), pc.equal(texts, ""))
+    needs = pc.fill_null(needs, False)
     if not pc.any(needs).as_py():
         return texts
-    bad = re.compile(re.sub(r"\\x\{([0-9A-Fa-f]+)\}", lambda m: f"\\u{int(m[1], 16):04x}", pattern))
     out = [
-        (escape(text, bad) or empty) if mark else text
+        (bad.sub(_escape, text) or EMPTY) if mark else text
         for text, mark in zip(texts.to_pylist(), needs.to_pylist(), strict=True)
     ]
     return pa.array(out, type=pa.string())
 
 
-def escape(text: str, bad: re.Pattern[str]) -> str:
-    """Text with every character that `bad` matches escaped; it must match the backslash."""
-    return bad.sub(lambda m: "\\\\" if m[0] == "\\" else f"\\u{{{ord(m[0]):x}}}", text)
+def _escape(match: re.Match[str]) -> str:
+    return "\\\\" if match[0] == "\\" else f"\\u{{{ord(match[0]):x}}}"
+
+
+def _re2(pattern: str) -> str:
+    """A pattern of Python in the writing of RE2, which Arrow uses."""
+    return re.sub(r"\\u([0-9a-f]{4})|\\U([0-9a-f]{8})", lambda m: f"\\x{{{m[1] or m[2]}}}", pattern)

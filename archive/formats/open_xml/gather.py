@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.formats.open_xml.rows import Fault, Row, row, table, unfinite
+from archive.formats.open_xml.rows import Fault, Row, cell, row, table, unfinite
 from archive.formats.points import Points, count, even
 from archive.formats.shelf import Shelf
 from archive.tables import Batch, tables
@@ -94,7 +94,8 @@ class Gather:
             if where == "sweeps":
                 texts.append(self._sweep(cells))
             inside.append((where, cells))
-        table("records", [record])  # a value that the schema lets through and no table takes shows here
+        if record.get("tested_at"):
+            cell("records", "tested_at", record["tested_at"])  # the schema lets 24:00:00 through, no table takes it
         self._seen.add(name)
         self.records += 1
         self._rows["records"].append(record)
@@ -102,25 +103,37 @@ class Gather:
             self._rows[where].append(cells)
         for text in texts:
             self._points.add(text)
-            self.bytes += 2 * len(text)
 
     def _sweep(self, cells: Row) -> str:
-        """The text of a sweep that fits its axis."""
+        """The text of a sweep that fits its axis. Errors: Fault."""
         text = even(cells.pop("values"))
-        what = " ".join(cells[k] for k in ("parameter", "end", "pairing") if cells.get(k))
-        if bad := unfinite(text):
-            raise Fault(f"sweep {what} holds {bad}", bad, "finite numbers, or - for a missing point")
         axis = cells["axis_id"]
-        if axis in self._bad_axes:
-            raise Fault(f"sweep {what} cannot be used: {self._bad_axes[axis]}", axis)
         points = self._axes.get(axis)
+        if bad := unfinite(text):
+            raise Fault(f"sweep {_named(cells)} holds {bad}", bad, "finite numbers, or - for a missing point")
         if points is None:
-            raise Fault(f"sweep {what} names an axis that does not stand before it", axis, "the id of an axis above")
-        found = count(text)
-        if found != points:
-            raise Fault(f"sweep {what} has {found} values for {points} points of its axis", str(found), str(points))
+            raise self._no_axis(cells, axis)
+        if count(text) != points:
+            found = f"{count(text)} values"
+            raise Fault(f"sweep {_named(cells)} has {found} for {points} points of its axis", found, f"{points} values")
+        self.bytes += 8 * points
         for key in ("above", "below"):
-            for index in (cells.get(key) or "").split():
-                if not 0 <= int(index) < points:
-                    raise Fault(f"sweep {what}: {key} names point {index}", index, f"0 to {points - 1}")
+            if key in cells:
+                _indices(cells, key, points)
         return text
+
+    def _no_axis(self, cells: Row, axis: str) -> Fault:
+        if axis in self._bad_axes:
+            return Fault(f"sweep {_named(cells)} cannot be used: {self._bad_axes[axis]}", axis)
+        expected = "the id of an axis above it"
+        return Fault(f"sweep {_named(cells)} names an axis that does not stand before it", axis, expected)
+
+
+def _indices(cells: Row, key: str, points: int) -> None:
+    for index in cells[key].split():
+        if not 0 <= int(index) < points:
+            raise Fault(f"sweep {_named(cells)}: {key} names point {index}", index, f"0 to {points - 1}")
+
+
+def _named(cells: Row) -> str:
+    return " ".join(cells[k] for k in ("parameter", "end", "pairing") if cells.get(k))

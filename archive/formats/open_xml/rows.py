@@ -90,6 +90,11 @@ def table(name: str, rows: list[Row], ready: dict[str, Any] | None = None) -> An
     return pa.table(columns, schema=schema(name))
 
 
+def cell(name: str, column: str, text: str) -> None:
+    """Errors: Fault where the column cannot take the text."""
+    _column(name, tables()[name].column(column), [text])
+
+
 def _column(name: str, column: Column, cells: list[str | None]) -> Any:
     values, bad = typed(column, pa.array(cells, type=pa.string()))
     if bad:

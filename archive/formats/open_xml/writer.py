@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from archive.formats.once import Once
 from archive.tables import Batch, namespace, tables
 from archive.tables.canonical import POINTS_AT_ONCE, gathered, texts_of
 from archive.tables.markup import elements
@@ -26,29 +26,25 @@ def write(batches: Iterable[Batch], out: Path) -> None:
 
     Errors: ValueError where a batch holds what the form cannot (archive.tables.sound says what); OSError.
     """
-    written: set[bytes] = set()
+    once = Once()
     with out.open("wb") as file:
         file.write(_HEAD.encode())
         for batch in batches:
             for part in pieces(batch, POINTS_AT_ONCE):
-                _write(part, file, written)
+                _write(part, file, once)
         file.write(_TAIL.encode())
 
 
-def _write(batch: Batch, file: Any, written: set[bytes]) -> None:
+def _write(batch: Batch, file: Any, once: Once) -> None:
     for name in FIRST:
-        for row in _rows(batch, name):
-            mark = hashlib.blake2b(row, digest_size=16).digest()
-            if mark not in written:
-                written.add(mark)
-                file.write(row + b"\n")
+        for text in once.new(name, batch[name])[1]:
+            file.write(text.encode() + b"\n")
     of_none: list[bytes] = []
     if len(batch):
         lines = [(np.arange(len(batch)), texts_of(batch))]
         for name in LAST:
             lines += _statements(batch, name, of_none)
-        text = gathered(lines, len(batch))
-        for one in text:
+        for one in gathered(lines, len(batch)):
             file.write(one.as_buffer())
             file.write(b"\n")
     else:

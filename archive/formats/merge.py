@@ -1,0 +1,184 @@
+"""Forms of one file per table, read side by side: batches in record order, in bounded memory.
+
+The files are looked at twice: first only which record each row belongs to, then the rows themselves. A row of a
+record that cannot be taken sets its whole record aside; any other row that cannot be taken goes alone.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Protocol
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.formats.cursor import ROW, Cursor, Fault, Part, Positions
+from archive.formats.recognition import Entry
+from archive.formats.shelf import Shelf
+from archive.formats.spill import in_order
+from archive.tables import MOST_BYTES, MOST_RECORDS, Batch, schema, tables
+from archive.tables.sound import breaches
+
+OF_RECORD = [t.name for t in tables().values() if t.level == "record" and t.name != "records"]
+STATEMENTS = [t.name for t in tables().values() if t.level == "statement" and "record_id" in t.schema.names]
+SHARED = [t.name for t in tables().values() if t.level == "shared"]
+
+
+class Files(Protocol):
+    """The files of one form."""
+
+    def parts(self, name: str) -> Iterator[Part]:
+        """The rows of one table, in the order of its file. Errors: Trouble."""
+
+    def record_ids(self, name: str) -> Iterator[Any]:
+        """Column record_id of one table, as Arrow string arrays. Errors: Trouble."""
+
+    def entry(self, name: str) -> Entry:
+        """The file of one table."""
+
+    def place(self, name: str, row: int) -> str:
+        """Where row number `row` (from 0) stands in its file."""
+
+    def source(self, name: str) -> dict[str, Any]:
+        """Its row of `sources`."""
+
+
+def merged(files: Files) -> Iterator[Batch]:
+    """Batches of the tables. Errors: Trouble where a file cannot be read."""
+    with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
+        yield from _Merge(files, Path(folder)).batches()
+
+
+class _Merge:
+    def __init__(self, files: Files, folder: Path) -> None:
+        self._files = files
+        self._told: list[dict[str, Any]] = []
+        self._sources: dict[str, dict[str, Any]] = {}
+        self._bad: dict[str, Fault] = {}
+        self._bad_axes: dict[str, str] = {}
+        self._shelf = Shelf()
+        self._positions = Positions(files.record_ids("records"))
+        self._cursors = {
+            name: Cursor(name, in_order(files, name, self._positions, folder / name), self._positions)
+            for name in (*OF_RECORD, *STATEMENTS)
+        }
+
+    def batches(self) -> Iterator[Batch]:
+        """The batches; the last one takes what belongs to no record and did not come before."""
+        for name in SHARED:
+            for part in self._files.parts(name):
+                self._shelf.add(name, self._clean(name, part))
+        before = [self._clean("set_aside", part) for part in self._files.parts("set_aside")]
+        start = 0
+        for part in self._files.parts("records"):
+            self._note(part.faults)
+            records = part.table
+            while records.num_rows:
+                stop = start + min(records.num_rows, MOST_RECORDS)
+                sweeps, stop = self._cursors["sweeps"].upto(start, stop, MOST_BYTES)
+                built = {n: c.upto(start, stop)[0] for n, c in self._cursors.items() if n != "sweeps"}
+                built |= {"sweeps": sweeps, "records": records.slice(0, stop - start)}
+                records, start = records.slice(stop - start), stop
+                yield self._batch(built, before)
+                before = []
+        last = self._batch({name: cursor.rest() for name, cursor in self._cursors.items()}, before)
+        if any(table.num_rows for _, table in last.items()):
+            yield last
+
+    def _batch(self, built: dict[str, Any], before: list[Any]) -> Batch:
+        """A batch of the rows that can be taken; of the others set_aside tells."""
+        for cursor in self._cursors.values():
+            self._note(cursor.faults)
+            cursor.faults = []
+        kept = self._without_bad(built)
+        axes = self._shelf.find("axes", kept["sweeps"].column("axis_id")) if "sweeps" in kept else None
+        whole = Batch({**{n: t.drop_columns([ROW]) for n, t in kept.items()}, **({} if axes is None else {"axes": axes})})
+        alone = self._judge(whole, kept)
+        kept = self._without_bad(kept)
+        for name, rows in alone.items():
+            kept[name] = _without(kept[name], rows)
+        plain = {n: t.drop_columns([ROW]) for n, t in kept.items()}
+        mine = Batch.from_rows({"set_aside": self._told, "sources": self._sources.values()})
+        self._told, self._sources = [], {}
+        plain["set_aside"] = pa.concat_tables([*before, mine["set_aside"]])
+        shared = self._shelf.take(plain)
+        shared["sources"] = pa.concat_tables([*([shared["sources"]] if "sources" in shared else []), mine["sources"]])
+        return Batch({**plain, **shared})
+
+    def _judge(self, batch: Batch, kept: dict[str, Any]) -> dict[str, set[int]]:
+        """Notes what breaks a rule; rows of statements, by their number in the file, that go alone."""
+        alone: dict[str, set[int]] = {}
+        for breach in breaches(batch):
+            if breach.table == "axes":
+                continue
+            row = kept[breach.table].column(ROW)[breach.row].as_py()
+            reason = breach.reason
+            if breach.found in self._bad_axes:
+                reason = f"a sweep cannot be used: {self._bad_axes[breach.found]}"
+            fault = Fault(breach.table, row, breach.record_id, reason, breach.found, breach.expected)
+            self._note([fault])
+            if tables()[breach.table].level != "record":
+                alone.setdefault(breach.table, set()).add(row)
+        return alone
+
+    def _without_bad(self, built: dict[str, Any]) -> dict[str, Any]:
+        """The tables without the records that are to be set aside, and set_aside rows for these."""
+        if "records" not in built:
+            return built
+        records = built["records"].filter(pc.is_valid(built["records"].column("record_id")))
+        bad = []
+        for name, label in zip(*(records.column(c).to_pylist() for c in ("record_id", "link_label")), strict=True):
+            if name in self._positions.twice and name not in self._bad:
+                why = "a record with this id stands more than once"
+                self._bad[name] = Fault("records", self._positions.of(pa.array([name]))[0], name, why, name, "each id once")
+            if name in self._bad:
+                if name not in bad:
+                    self._tell(self._bad[name], label)
+                bad.append(name)
+        built = {**built, "records": records}
+        if not bad:
+            return built
+        drop = pa.array(bad, type=pa.string())
+        return {n: t.filter(pc.invert(pc.is_in(t.column("record_id"), value_set=drop))) for n, t in built.items()}
+
+    def _note(self, faults: list[Fault]) -> None:
+        for fault in faults:
+            if fault.record_id and tables()[fault.table].level == "record":
+                self._bad.setdefault(fault.record_id, fault)
+            else:
+                self._tell(fault)
+
+    def _clean(self, name: str, part: Part) -> Any:
+        """Rows of a table without record_id, without those that cannot be taken."""
+        self._note(part.faults)
+        table = _without(part.table, {f.row for f in part.faults})
+        bad = set()
+        for breach in breaches(Batch({name: table.drop_columns([ROW])})):
+            row = table.column(ROW)[breach.row].as_py()
+            self._tell(Fault(name, row, None, breach.reason, breach.found, breach.expected))
+            bad.add(row)
+            if name == "axes":
+                self._bad_axes[table.column("axis_id")[breach.row].as_py()] = breach.reason
+        return _without(table, bad).drop_columns([ROW]).cast(schema(name))
+
+    def _tell(self, fault: Fault, link_label: str | None = None) -> None:
+        entry = self._files.entry(fault.table)
+        self._sources.setdefault(entry.name, self._files.source(fault.table))
+        self._told.append(
+            entry.set_aside(
+                fault.reason,
+                place=self._files.place(fault.table, fault.row),
+                link_label=link_label,
+                found=fault.found or None,
+                expected=fault.expected or None,
+                remedy="correct this row in its source and hand it in again; the other records were read",
+            )
+        )
+
+
+def _without(table: Any, rows: set[int]) -> Any:
+    if not rows:
+        return table
+    return table.filter(pc.invert(pc.is_in(table.column(ROW), value_set=pa.array(sorted(rows), type=pa.int64()))))

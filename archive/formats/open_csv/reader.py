@@ -1,0 +1,222 @@
+"""Reads link record CSV: streaming, typed column by column, every bad row told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pcsv
+
+from archive.errors import Trouble
+from archive.formats.columns import typed
+from archive.formats.cursor import ROW, Fault, Part
+from archive.formats.merge import merged
+from archive.formats.open_csv.cells import text_of
+from archive.formats.open_csv.check import header_of, refuse_version
+from archive.formats.recognition import Entry
+from archive.tables import Batch, Column, schema, tables
+from archive.version import PROGRAM
+
+_BLOCK = 8 << 20
+"""Bytes of a file that are parsed at once; a line may be as long."""
+
+
+def read(entry: Entry) -> Iterator[Batch]:
+    """Batches of the tables beside a metadata file.
+
+    A row with a wrong number of cells, or a cell that its column cannot take, sets its record aside.
+    Errors: Trouble where a table has no or wrong columns, is not UTF-8, or the version is newer.
+    """
+    refuse_version(entry)
+    return merged(CsvFiles(entry))
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A row with a wrong number of cells: its number, its text."""
+
+    row: int
+    text: str
+
+
+class CsvFiles:
+    """The tables beside a metadata file (formats.merge.Files)."""
+
+    def __init__(self, metadata: Entry) -> None:
+        before = metadata.name.rpartition("/")[0]
+        beside = json.loads(metadata.path.read_bytes())["tables"]
+        self._entries: dict[str, Entry] = {}
+        for table in beside:
+            name = Path(table["url"]).name
+            path = metadata.path.parent / name
+            if path.suffix == ".csv" and path.stem in tables() and path.is_file():
+                self._entries[path.stem] = Entry(path, f"{before}/{name}" if before else name)
+        if "records" not in self._entries:
+            raise Trouble(
+                "there is no records.csv beside it", where=metadata.name, remedy="hand in the whole folder or zip"
+            )
+        for name, entry in self._entries.items():
+            header_of(name, entry)
+
+    def entry(self, name: str) -> Entry:
+        """The file of one table."""
+        return self._entries[name]
+
+    def place(self, name: str, row: int) -> str:
+        """Every row is one line, and the first line is the header."""
+        return f"line {row + 2}"
+
+    def source(self, name: str) -> dict[str, Any]:
+        """Its row of `sources`."""
+        return self._entries[name].source(layout="link-record-csv", reader=f"{PROGRAM} open_csv", encoding="utf-8")
+
+    def record_ids(self, name: str) -> Iterator[Any]:
+        """Column record_id, escapes undone."""
+        column = tables()[name].column("record_id")
+        for batch, _, _ in self._parsed(name, ["record_id"]):
+            try:
+                yield text_of(column, batch.column("record_id"))
+            except ValueError:
+                yield pa.array([_lenient(c) for c in batch.column("record_id").to_pylist()], type=pa.string())
+
+    def parts(self, name: str) -> Iterator[Part]:
+        """The rows, typed, with their line numbers."""
+        for batch, rows, broken in self._parsed(name, None):
+            yield _part(name, batch, rows, broken)
+
+    def _parsed(self, name: str, columns: list[str] | None) -> Iterator[tuple[Any, Any, list[Broken]]]:
+        """Blocks of the file as text, the numbers of their rows, and the rows with a wrong number of cells."""
+        if name not in self._entries:
+            return
+        entry = self._entries[name]
+        names = header_of(name, entry)
+        broken: list[Broken] = []
+
+        def wrong(row: Any) -> str:
+            broken.append(Broken((row.number or 2) - 2, row.text))
+            return "skip"
+
+        told = first = 0
+        try:
+            with pcsv.open_csv(
+                entry.path,
+                read_options=pcsv.ReadOptions(block_size=_BLOCK, use_threads=False),
+                parse_options=pcsv.ParseOptions(newlines_in_values=False, invalid_row_handler=wrong),
+                convert_options=pcsv.ConvertOptions(
+                    column_types={n: pa.string() for n in names},
+                    null_values=[""],
+                    strings_can_be_null=True,
+                    quoted_strings_can_be_null=True,
+                    include_columns=columns or names,
+                ),
+            ) as reader:
+                empty = reader.schema.empty_table()
+                for batch in reader:
+                    rows = _numbers(batch.num_rows, first, [b.row for b in broken])
+                    first = int(rows[-1]) + 1 if len(rows) else first
+                    new, told = broken[told:], len(broken)
+                    yield batch, rows, new
+            yield empty, np.array([], dtype=np.int64), broken[told:]
+        except pa.ArrowInvalid as error:
+            raise _unreadable(entry, error) from None
+
+
+def _numbers(count: int, first: int, skipped: list[int]) -> Any:
+    """Numbers of the rows of a block: the first `count` from `first` on that were not skipped."""
+    at = np.arange(first, first + count + len(skipped), dtype=np.int64)
+    return at[~np.isin(at, skipped)][:count]
+
+
+def _part(name: str, batch: Any, rows: Any, broken: list[Broken]) -> Part:
+    wanted = schema(name)
+    ids = _ids(batch)
+    cells = f"{len(wanted)} cells"
+    faults = [
+        Fault(name, b.row, _first_cell(name, b.text), "the row has a wrong number of cells", b.text[:200], cells)
+        for b in broken
+    ]
+    columns = []
+    for column in tables()[name].columns:
+        if column.name not in batch.schema.names:
+            columns.append(pa.nulls(batch.num_rows, column.arrow))
+            continue
+        values, bad = _typed(column, batch.column(column.name))
+        if not column.nullable and values.null_count:
+            told = {b[0] for b in bad}
+            missing = np.flatnonzero(np.asarray(pc.is_null(values)))
+            bad += [(int(i), "", "a cell that is not empty") for i in missing if int(i) not in told]
+        faults += [
+            Fault(name, int(rows[i]), ids[i], f"{column.name} cannot be taken", found, expected)
+            for i, found, expected in bad
+        ]
+        columns.append(values)
+    fields = [f.with_nullable(True) for f in wanted]
+    table = pa.table(columns, schema=pa.schema(fields)).append_column(ROW, pa.array(rows, type=pa.int64()))
+    return Part(table, faults)
+
+
+def _typed(column: Column, cell: Any) -> tuple[Any, list[tuple[int, str, str]]]:
+    try:
+        values, bad = typed(column, text_of(column, cell))
+    except ValueError:
+        out, bad_escapes = [], []
+        for i, one in enumerate(cell.to_pylist()):
+            try:
+                out.append(text_of(column, pa.array([one], type=pa.string()))[0].as_py())
+            except ValueError:
+                out.append(None)
+                bad_escapes.append((i, str(one)[:80], "text in its escapes: \\\\, \\u{hex}, \\E"))
+        return pa.array(out, type=pa.string()), bad_escapes
+    return values, [(b.row, b.found, b.expected) for b in bad]
+
+
+def _ids(batch: Any) -> Any:
+    """Record of each row, looked up only where a row is bad."""
+    if "record_id" not in batch.schema.names:
+        return _Nothing()
+    return _Lazy(batch.column("record_id"))
+
+
+class _Nothing:
+    def __getitem__(self, _row: int) -> None:
+        return None
+
+
+class _Lazy:
+    def __init__(self, column: Any) -> None:
+        self._column = column
+
+    def __getitem__(self, row: int) -> str | None:
+        return _lenient(self._column[row].as_py())
+
+
+def _lenient(cell: str | None) -> str | None:
+    from archive.tables.tokens import uncell
+
+    try:
+        return None if cell is None else uncell(cell)
+    except ValueError:
+        return cell
+
+
+def _first_cell(name: str, text: str) -> str | None:
+    """The record that a broken row names, where its first cell can be read."""
+    if tables()[name].columns[0].name != "record_id":
+        return None
+    cell = text.split(",")[0]
+    return None if cell.startswith('"') else _lenient(cell or None)
+
+
+def _unreadable(entry: Entry, error: Exception) -> Trouble:
+    text = " ".join(str(error).split())
+    if "UTF8" in text or "UTF-8" in text:
+        return Trouble("is not UTF-8", where=entry.name, found=text, remedy="save it as UTF-8")
+    if "straddling" in text or "too long" in text:
+        text = f"a line longer than {_BLOCK:,} bytes"
+    return Trouble("is not readable as CSV", where=entry.name, found=text, remedy="export it again")
