@@ -28,6 +28,7 @@ class Choices:
     policy: Any = None
     sign: Any = None
     dry_run: bool = False
+    keep_originals: bool = True
     watch: Pass = iter
 
 
@@ -44,7 +45,7 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
         for batch in how.watch(statements(reading, facts, how.policy)):
             making.add(batch)
         _attach(making, how)
-        for path, name in originals(listed):
+        for path, name in originals(listed) if how.keep_originals else ():
             making.original(path, name)
         return making.commit()
     except BaseException:
@@ -61,8 +62,7 @@ def statements(batches: Iterable[Batch], facts: Facts, policy: Any = None) -> It
             batch = in_utc(batch, site)
         found = validation.check(batch, policy)
         batch = batch.replace(findings=pa.concat_tables([batch["findings"], found]))
-        grade = getattr(grading, "grade", None)  # being written
-        yield grade(batch) if grade else batch
+        yield grading.grade(batch)
 
 
 def settled(batch: Batch, facts: Facts) -> Batch:

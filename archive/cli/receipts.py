@@ -29,8 +29,8 @@ def text(made: Receipt, *, dry_run: bool = False) -> str:
         lines = ["Nothing new: no deposit was made"]
     else:
         lines = [f"Deposit {said['deposit']}"]
+        said["by"] = said.get("by_name") or said.get("by") or "not stated"
         lines += [f"  {name:<12}{said[name]}" for name in ("job", "site", "zone", "at", "by", "reason") if name in said]
-        lines += [] if said.get("by") else ["  by          not stated"]
     lines.append(f"  {said['records']} records")
     lines += [f"  {said[kind]:>8}  {words}" for kind, words in _KINDS.items() if said[kind]]
     if said["set_aside"]:

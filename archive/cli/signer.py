@@ -5,8 +5,13 @@ from __future__ import annotations
 import os
 import tomllib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from archive.errors import Trouble
+
+if TYPE_CHECKING:
+    from archive.store import Archive
+    from archive.store.ledger.entry import Sign
 
 
 def folder() -> Path:
@@ -34,6 +39,24 @@ def name(by: str | None) -> str | None:
     except (ValueError, UnicodeDecodeError) as error:
         raise Trouble("this user's settings are no TOML", where=str(path), found=str(error)) from None
     return str(found) if found else None
+
+
+def key_folder(archive_id: str) -> Path:
+    """Folder of this user's signing keys for an archive."""
+    return folder() / "keys" / archive_id
+
+
+def sign(archive: Archive) -> Sign | None:
+    """What signs this user's entries: the newest key of this user that the archive knows and has not retired."""
+    place = key_folder(archive.id)
+    if not place.is_dir():
+        return None
+    from archive.store.keys import known_keys, load
+
+    known = known_keys(archive.entries())
+    mine = [(known[p.stem]["added"], p) for p in place.glob("*.pem") if p.stem in known]
+    held = [(str(added).zfill(9), p) for added, p in mine if known[p.stem]["retired"] is None]
+    return load(max(held)[1]).sign if held else None
 
 
 def set_name(new: str) -> Path:

@@ -103,8 +103,24 @@ class Archive:
         return self.root / str(found[0])
 
     def tables(self, deposit: str) -> BagTables:
-        """Tables of a deposit."""
-        return BagTables(self.bag(deposit))
+        """Tables of a deposit; of a redacted one, what replaced it."""
+        bag = self.bag(deposit)
+        return BagTables(bag, self._instead(bag.relative_to(self.root).as_posix()))
+
+    def _instead(self, bag: str) -> dict[str, Path]:
+        before = f"{bag}/data/tables/"
+        found = {}
+        for path, _ in self.db.execute(
+            "SELECT path, replacement FROM gone WHERE substr(path, 1, ?) = ?", (len(before), before)
+        ):
+            new: str | None = path
+            while new is not None and (
+                row := self.db.execute("SELECT replacement FROM gone WHERE path = ?", (new,)).fetchone()
+            ):
+                new = row[0]
+            if new is not None:
+                found[Path(path).stem] = self.root / new
+        return found
 
     def deposit_entry(self, deposit: str) -> Entry:
         """Ledger entry of a deposit. Errors: Trouble where there is no such deposit."""
@@ -123,7 +139,8 @@ class Archive:
         self.catch_up()
         deposit, _, position = record.rpartition("/")
         found = self.db.execute(
-            "SELECT deposit, position FROM records WHERE record_id = ? OR (deposit = ? AND position = CAST(? AS INTEGER)) "
+            "SELECT deposit, position FROM records "
+            "WHERE record_id = ? OR (deposit = ? AND position = CAST(? AS INTEGER)) "
             "ORDER BY row DESC",
             (record, deposit, position),
         ).fetchone()

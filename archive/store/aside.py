@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from archive.store import clock, disk, files, layout
+from archive.store import clock, condemned, disk, files, layout
 from archive.store.archive import Archive
 from archive.store.ledger import Entry
 
@@ -47,6 +47,7 @@ def begin(archive: Archive, name: str) -> Aside:
     Errors: OSError where it cannot be written.
     """
     heal(archive)
+    condemned.take_away(archive)
     folder = archive.root / layout.ASIDE / name
     disk.make_folder(folder.parent)
     disk.make_folder(folder)

@@ -52,10 +52,15 @@ def command(
     from archive.store.deposits import Facts
 
     facts = Facts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
+    opened = store.open(archive)
     choices = intake.Choices(
-        mapping=mapping, schedule=schedule, dry_run=dry_run, watch=lambda b: progress(b, "batches", quiet=quiet)
+        mapping=mapping,
+        schedule=schedule,
+        sign=signer.sign(opened),
+        dry_run=dry_run,
+        watch=lambda b: progress(b, "batches", quiet=quiet),
     )
-    made = intake.take_in(store.open(archive), inputs, facts, choices)
+    made = intake.take_in(opened, inputs, facts, choices)
     if as_json:
         print_json({**made.plain(), "dry_run": dry_run})
     elif not quiet:

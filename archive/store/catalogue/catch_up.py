@@ -7,11 +7,11 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.store import files, merkle
-from archive.store.catalogue import database
+from archive.store.catalogue import database, happened, settle
+from archive.store.catalogue.happened import row_of
 from archive.store.ledger import VOID_LEAF, Entry, Ledger
 from archive.store.parquet import options
 
@@ -63,6 +63,7 @@ def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int
         done = number + 1
         db.execute("UPDATE meta SET value = ? WHERE key = 'next'", (done,))
         db.execute("UPDATE meta SET value = ? WHERE key = 'last'", (entry.sha256,))
+    settle.refresh(db)
     return done
 
 
@@ -70,8 +71,9 @@ def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """What one entry changes beside the list of entries."""
     if entry.kind == "deposit":
         _deposit(db, root, entry)
+        happened.jobs_of_deposit(db, root, entry)
     elif entry.kind == "event":
-        _event(db, entry)
+        happened.event(db, root, entry)
 
 
 def rebuilt(root: Path, ledger: Ledger) -> sqlite3.Connection:
@@ -87,7 +89,7 @@ def contents(db: sqlite3.Connection) -> dict[str, str]:
     names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     found = {}
     for name in names:
-        if name.startswith("sqlite_"):
+        if name.startswith(("sqlite_", "words")):  # the full text says what records say
             continue
         sha = hashlib.sha256()
         for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):
@@ -121,8 +123,8 @@ def _deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     )
     base = db.execute("SELECT coalesce(max(row), 0) FROM records").fetchone()[0] + 1
     names = ["row", "deposit", *database.RECORD_COLUMNS, "link_key", "reading", "kind"]
-    index = index_table(root / entry["path"])
-    if index.num_rows:
+    if entry["records"]:
+        index = index_table(root / entry["path"])
         kinds = ["new"] * index.num_rows
         for kind in DECIDED:
             for position, *_ in entry["decisions"].get(kind, []):
@@ -150,15 +152,6 @@ def _deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     )
 
 
-def _event(db: sqlite3.Connection, entry: Entry) -> None:
-    if entry.get("event") == "withdraw":
-        for deposit in entry.get("deposits", []):
-            db.execute("UPDATE deposits SET withdrawn = 1 WHERE deposit = ?", (deposit,))
-            db.execute("UPDATE records SET withdrawn = 1 WHERE deposit = ?", (deposit,))
-        gone = [(row_of(db, address),) for address in entry.get("records", [])]
-        db.executemany("UPDATE records SET withdrawn = 1 WHERE row = ?", gone)
-
-
 def index_table(bag: Path) -> Any:
     """The index of a deposit without the hashes of single sweeps; instants as ISO 8601 text."""
     path = bag / "data" / "index.parquet"
@@ -169,28 +162,12 @@ def index_table(bag: Path) -> Any:
 
 
 def link_keys(index: Any) -> list[str | None]:
-    """What names a link: the site, or else the job, and the label. Null where there is no label."""
-    place = pc.coalesce(
-        pc.binary_join_element_wise("site", index["site"], "\n"),
-        pc.binary_join_element_wise("job", index["job_id"], "\n"),
-        pa.scalar("\n\n"),
-    )
-    keys: list[str | None] = pc.binary_join_element_wise(place, index["link_label"], "\n").to_pylist()
-    return keys
+    """What names the link of each record (happened.link_key)."""
+    columns = (index[name].to_pylist() for name in ("site", "job_id", "link_label"))
+    return [happened.link_key(*names) for names in zip(*columns, strict=True)]
 
 
 def readings(index: Any) -> list[str]:
     """What read a record: mapping and reader."""
     both = zip(index["mapping_sha256"].to_pylist(), index["reader"].to_pylist(), strict=True)
     return [f"{m or ''}|{r or ''}" for m, r in both]
-
-
-def row_of(db: sqlite3.Connection, address: str) -> int | None:
-    """Row of a record by its address "deposit/position"; None where there is none."""
-    deposit, _, position = address.rpartition("/")
-    if not position.isdigit():
-        return None
-    found = db.execute(
-        "SELECT row FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
-    ).fetchone()
-    return None if found is None else int(found[0])

@@ -3,7 +3,8 @@
 It is rebuilt from nothing at any time. It knows the ledger entry it has come to, by number and digest; where the
 ledger no longer holds that entry, everything is derived anew.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
-(identities, hashes, what dedup decided). What finding needs besides is for catalogue/ to add.
+(identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
+gone (files that were redacted). What finding needs besides is for catalogue/ to add.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from archive.store import memory
+from archive.store.catalogue import settle
 
-VERSION = 1
+VERSION = 2
 """Raised whenever the tables change: an older database is then derived anew."""
 
 RECORD_COLUMNS = [
@@ -68,7 +70,12 @@ CREATE TABLE deposits(number INTEGER PRIMARY KEY, deposit TEXT UNIQUE, path TEXT
 CREATE TABLE sources(source_id TEXT, reading TEXT, number INTEGER, records INTEGER, PRIMARY KEY(source_id, reading));
 CREATE TABLE records(row INTEGER PRIMARY KEY, deposit TEXT NOT NULL, {", ".join(RECORD_COLUMNS)},
     link_key TEXT, reading TEXT,
-    kind TEXT NOT NULL, former INTEGER, withdrawn INTEGER NOT NULL DEFAULT 0, replaced INTEGER NOT NULL DEFAULT 0);
+    kind TEXT NOT NULL, former INTEGER, withdrawn INTEGER NOT NULL DEFAULT 0, replaced INTEGER NOT NULL DEFAULT 0,
+    {settle.COLUMNS});
+CREATE TABLE amendments(number INTEGER, row INTEGER, field TEXT, old TEXT, new TEXT, PRIMARY KEY(number, row, field));
+CREATE TABLE jobs(job_id TEXT, field TEXT, value TEXT, number INTEGER, PRIMARY KEY(job_id, field));
+CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
+CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);
 CREATE INDEX records_id ON records(record_id);
 CREATE INDEX records_content ON records(content);
@@ -125,11 +132,16 @@ def version(db: sqlite3.Connection) -> int:
 
 def empty(db: sqlite3.Connection) -> None:
     """Takes every table away and makes them anew, inside the caller's transaction."""
-    for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"):
+    there = (
+        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' AND name NOT LIKE 'words_%'"
+    )
+    for (name,) in db.execute(there).fetchall():
         db.execute(f'DROP TABLE IF EXISTS "{name}"')
     for statement in _TABLES.split(";"):
         if statement.strip():
             db.execute(statement)
+    for statement in settle.STATEMENTS:
+        db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 
 

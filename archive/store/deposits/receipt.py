@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,8 +49,9 @@ def receipt(archive: Archive, deposit: str) -> Receipt:
 
 def of_entry(archive: Archive, entry: Entry) -> Receipt:
     """The receipt that a deposit's entry gives."""
-    told = ("job", "site", "zone", "at", "by", "reason", "path", "root")
+    told = ("job", "site", "zone", "at", "by", "path", "root", "notes")
     details = {name: entry[name] for name in told if entry.get(name) is not None}
+    details |= _texts(archive, entry)
     return Receipt(
         entry,
         archive.head(entry.number + 1),
@@ -58,3 +60,16 @@ def of_entry(archive: Archive, entry: Entry) -> Receipt:
         int(entry["set_aside"]),
         details,
     )
+
+
+def _texts(archive: Archive, entry: Entry) -> dict[str, Any]:
+    """The reason, and the depositor's name, as far as they were not redacted."""
+    found: dict[str, Any] = {}
+    try:
+        said = json.loads((archive.root / entry["path"] / "data" / "deposit.json").read_bytes())
+        found = {"reason": said["reason"]} if said.get("reason") else {}
+    except (OSError, ValueError):
+        pass
+    people = archive.tables(entry["deposit"]).table("people").to_pylist() if entry.get("by") else []
+    name = next((p["name"] for p in people if p["person_key"] == entry["by"]), None)
+    return found | ({"by_name": name} if name else {})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import secrets
 from collections import Counter
 from dataclasses import dataclass, field
@@ -110,6 +111,7 @@ class Deposit:
         table = pa.concat_tables(self._index) if self._index else index.SCHEMA.empty_table()
         if not self._tables.count and not self._set_aside:
             return self._as_if(Decisions())
+        self._bag.add("deposit.json", self._said())
         tag = self._bag.finish(self._information())
         fetch = Fetcher(self.archive, self._bag.folder)
         if self.trial:
@@ -163,7 +165,7 @@ class Deposit:
     def _entry(self, place: str, tag: Any, made: Decisions) -> dict[str, Any]:
         counts = made.counts()
         counts["same_file"] += self._same_file
-        said = {name: getattr(self.facts, name) for name in ("job", "site", "zone", "reason")}
+        said = {name: getattr(self.facts, name) for name in ("job", "site", "zone")}
         return {
             "kind": "deposit",
             "by": self.by,
@@ -179,6 +181,12 @@ class Deposit:
             "decisions": made.plain(self.id),
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
+
+    def _said(self) -> bytes:
+        """What the person said, with the texts that only this file holds."""
+        f = self.facts
+        said = {"job": f.job, "site": f.site, "zone": f.zone, "reason": f.reason, **f.more}
+        return (json.dumps(said, ensure_ascii=False, indent=1) + "\n").encode()
 
     def _information(self) -> list[tuple[str, str]]:
         f = self.facts

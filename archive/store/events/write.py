@@ -45,10 +45,10 @@ def record(
     try:
         folder = writing.folder / event_id
         disk.make_folder(folder)
-        who, people = _person(by)
+        who, people = people_json(by)
         contents = {
             EVENT: _json({"event": event, "id": event_id, "at": clock.text(clock.now()), "by": who, **texts}),
-            **({PEOPLE: _json([people])} if people else {}),
+            **({PEOPLE: people} if people else {}),
             **(attached or {}),
         }
         prints = {name: files.write_new(folder / name, data) for name, data in contents.items()}
@@ -94,12 +94,13 @@ def texts_of(archive: Archive, entry: Entry) -> dict[str, Any]:
         return {}
 
 
-def _person(name: str | None) -> tuple[str | None, dict[str, str] | None]:
+def people_json(name: str | None) -> tuple[str | None, bytes]:
+    """Key of who does something, and the bytes of people.json that holds the name; nothing where it was not stated."""
     if name is None:
-        return None, None
+        return None, b""
     salt = secrets.token_hex(16)
     key = person_key(salt, name)
-    return key, {"person_key": key, "salt": salt, "name": name, "role": "depositor"}
+    return key, _json([{"person_key": key, "salt": salt, "name": name, "role": "depositor"}])
 
 
 def _json(value: Any) -> bytes:

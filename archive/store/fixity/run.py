@@ -57,6 +57,9 @@ def fixity(
         report.files += bags.count_files(root, entry)
         report.add(found)
     report.files += chain.count
+    for entry in chain.entries:
+        if entry.get("event") == "merge":
+            _other_chain(root, entry, report)
     report.add(bags.strays(root, chain.entries))
     report.add(bags.left_over(root, gone))
     report.uncommitted = bags.without_entry(root, chain.entries)
@@ -64,6 +67,16 @@ def fixity(
         report.add(_catalogue(archive))
     report.copies = memory.recall(archive.id, "copies") or []
     return report
+
+
+def _other_chain(root: Path, entry: Any, report: Report) -> None:
+    """The ledger of an archive that was joined, as it was filed."""
+    base = f"{layout.MERGED}/{entry['other']}"
+    theirs = walk(root / base, entry["other"])
+    report.add(theirs.damage, base)
+    report.files += theirs.count
+    if not theirs.damage and not theirs.holds(int(entry["other_size"]), entry["other_root"]):
+        report.damaged.append(Damage(base, "does not hold the head that was joined"))
 
 
 def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, accept: bool) -> None:

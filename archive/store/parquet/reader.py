@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import groupby
 from pathlib import Path
@@ -36,8 +36,10 @@ _REFERRED = {
 class BagTables:
     """The tables of one bag. Every page is read with its checksum. Errors of all methods: Trouble for damaged files."""
 
-    def __init__(self, bag: Path) -> None:
+    def __init__(self, bag: Path, instead: Mapping[str, Path] | None = None) -> None:
+        """instead: files that replaced redacted tables, by name of the table."""
         self.folder = bag / "data" / FOLDER
+        self._instead = dict(instead or {})
         self._files: dict[str, Any] = {}
         self._shared: dict[str, Any] = {}
 
@@ -50,7 +52,7 @@ class BagTables:
 
     def path(self, name: str) -> Path:
         """File of a table other than sweeps; it is not there where the table is empty."""
-        return self.folder / f"{name}.parquet"
+        return self._instead.get(name) or self.folder / f"{name}.parquet"
 
     def file(self, name: str) -> Any:
         """The opened Parquet file of a table."""

@@ -1,0 +1,79 @@
+"""Grading records of the archive anew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from archive import grading, limits, schemas, store
+from archive.errors import Trouble
+from archive.store import Archive
+from archive.store.assessments import Assessment, Outcome, assess
+from archive.store.catalogue.filters import Filters, addresses
+from archive.tables import Batch
+
+
+def regrade(
+    archive: Archive,
+    chosen: Filters,
+    *,
+    against: list[str] | None = None,
+    workers: int = 1,
+    by: str | None,
+    reason: str | None,
+    sign: Any = None,
+    executor: Executor | None = None,
+) -> Outcome:
+    """Grades the chosen records against limits (None: the one each record names) and commits an assessment.
+
+    executor: anything with the interface of concurrent.futures; deposits are its tasks. Errors: Trouble for an unknown
+    limit, or where nothing is chosen.
+    """
+    for limit in against or ():
+        limits.get(limit)
+    archive.catch_up()
+    listed = addresses(archive.db, chosen)
+    if not listed:
+        raise Trouble("no record is chosen", where=str(archive.root), remedy="widen the filters")
+    names = {f for limit in against or () for f in limits.get(limit).files}
+    used = {Path(n).name: (schemas.root() / "limits" / n).read_bytes() for n in names}
+    facts = {"against": against, "limits_version": limits.version()}
+    how = partial(_spread, workers=workers, executor=executor, root=archive.root, against=against)
+    return assess(
+        archive,
+        listed,
+        partial(graded, against=against),
+        by=by,
+        reason=reason,
+        facts=facts,
+        limits=used,
+        sign=sign,
+        done=how if workers > 1 or executor else None,
+    )
+
+
+def graded(batch: Batch, against: list[str] | None) -> Batch:
+    """A batch graded against limits."""
+    return grading.grade(batch, against=against)
+
+
+def _spread(
+    run: Assessment, grade: Any, *, workers: int, executor: Executor | None, root: Path, against: list[str] | None
+) -> Iterator[dict[str, Any]]:
+    pool = executor or ProcessPoolExecutor(workers)
+    try:
+        tasks = [pool.submit(_one, root, d, run.work[d], against) for d in run.work]
+        for task in tasks:
+            yield from task.result()
+    finally:
+        if executor is None:
+            pool.shutdown(cancel_futures=True)
+
+
+def _one(root: Path, deposit: str, positions: list[int], against: list[str] | None) -> list[dict[str, Any]]:
+    archive = store.open(root)
+    run = Assessment(archive, [f"{deposit}/{p}" for p in positions])
+    return list(run.graded(deposit, partial(graded, against=against)))

@@ -1,0 +1,69 @@
+"""muniment hold: a legal hold, and what has passed its day of retention."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from archive.cli.common import output_options, print_json, signer_options
+from archive.errors import Trouble
+
+
+@click.command("hold")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--job", metavar="J", help="The job.")
+@click.option("--release", is_flag=True, help="Release the hold.")
+@click.option("--due", metavar="DAY", help="Only tell which jobs have passed their day of retention by this day.")
+@signer_options
+@output_options
+def command(
+    archive: Path,
+    job: str | None,
+    release: bool,
+    due: str | None,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Puts a job under a legal hold: nothing of it can be redacted until the hold is released.
+
+    With --due it tells which jobs have passed their last day of retention. Nothing is ever deleted by itself.
+
+    \b
+    Example:
+      muniment hold certificates --job HARBOUR-2019-04 --reason "claim 17"
+      muniment hold certificates --due 2055-01-01
+    """
+    from archive import store
+    from archive.cli import signer
+    from archive.store.events import hold, holds, retention
+
+    opened = store.open(archive)
+    if job is not None:
+        who = signer.name(by)
+        entry = hold(opened, job, release=release, by=who, reason=reason, sign=signer.sign(opened))
+        if as_json:
+            print_json({"job": job, "held": not release, "ledger_entry": entry.number})
+        elif not quiet:
+            click.echo(f"{job}: {'released' if release else 'held'} by ledger entry {entry.number}")
+        return
+    try:
+        on = date.fromisoformat(due) if due else date.today()
+    except ValueError:
+        raise Trouble("no date", where="--due", found=str(due), expected="such as 2055-01-01") from None
+    told = retention(opened, on)
+    if as_json:
+        print_json({"on": on.isoformat(), "held": holds(opened), "retention": told})
+    elif not quiet:
+        for one in told:
+            until = (
+                f"to be kept until {one['retain_until']} ({one['basis']})"
+                if one["basis"]
+                else "no day of retention known"
+            )
+            click.echo(
+                f"{one['job']}: {until}{', RUN OUT' if one['over'] else ''}{', under a hold' if one['held'] else ''}"
+            )

@@ -1,0 +1,68 @@
+"""muniment redact: removes a name or a file, leaves a tombstone and every other proof."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import output_options, print_json, signer_options
+from archive.errors import Trouble
+
+
+@click.command("redact")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--name", metavar="NAME", help="Take this name out of every table of people.")
+@click.option("--file", "path", metavar="PATH", help="Take out a file, by its path in the archive.")
+@click.option(
+    "--with",
+    "replacement",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    metavar="FILE",
+    help="What is to stand in place of the file.",
+)
+@click.option("--dry-run", is_flag=True, help="Tell what would go; change nothing.")
+@signer_options
+@output_options
+def command(
+    archive: Path,
+    name: str | None,
+    path: str | None,
+    replacement: Path | None,
+    dry_run: bool,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Removes a person's name, or a file. A tombstone keeps digest and reason; the proofs of everything else hold.
+
+    A name may also stand in originals, and in cells that no column took: those files are listed, to be redacted one
+    by one. Second copies are brought up to date with `muniment export`.
+
+    \b
+    Example:
+      muniment redact certificates --name "R. Ostrander" --reason "request of 3 May"
+    """
+    from archive import store
+    from archive.cli import signer
+    from archive.store.events.redact import of_file, of_name, redact, still_named
+
+    if (name is None) == (path is None):
+        raise Trouble("what is to go?", expected="either --name NAME or --file PATH")
+    opened = store.open(archive)
+    opened.catch_up()
+    plan = of_name(opened, name) if name is not None else of_file(opened, str(path), replacement)
+    entry = None
+    if not dry_run:
+        entry = redact(opened, plan, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    left = sorted(set(still_named(opened, name))) if name is not None else []
+    if as_json:
+        number = entry.number if entry else None
+        print_json({"files": sorted(plan.gone), "people": plan.people, "still_in": left, "ledger_entry": number})
+    elif not quiet:
+        for gone in sorted(plan.gone):
+            click.echo(f"  {'would go' if dry_run else 'gone'}: {gone}")
+        for place in left:
+            click.echo(f"  the name also stands in {place}")
+        click.echo(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")

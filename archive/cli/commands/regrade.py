@@ -1,0 +1,71 @@
+"""muniment regrade: a new assessment over the archive, and what changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.filters import chosen, filter_options
+
+
+@click.command("regrade")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--against", multiple=True, metavar="LIMIT", help="A limit (default: the one that each record names).")
+@filter_options
+@click.option("--workers", type=click.IntRange(1), default=1, show_default=True, metavar="N", help="Processes.")
+@signer_options
+@output_options
+def command(
+    archive: Path,
+    against: tuple[str, ...],
+    workers: int,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
+    **filters: Any,
+) -> None:
+    """Grades records of the archive again and keeps the result as an assessment; what stands is not changed.
+
+    \b
+    Exit code 1: a record comes out otherwise than before.
+    \b
+    Example:
+      muniment regrade certificates --against tia-568.2-d/cat6a/permanent-link --job HARBOUR-2019-04
+    """
+    from archive import store
+    from archive.answers.regrade import regrade
+    from archive.cli import signer
+
+    opened = store.open(archive)
+    made = regrade(
+        opened,
+        chosen(filters),
+        against=list(against) or None,
+        workers=workers,
+        by=signer.name(by),
+        reason=reason,
+        sign=signer.sign(opened),
+    )
+    changes = made.changes.to_pylist()
+    if as_json:
+        print_json(
+            {
+                "assessment": made.entry["id"],
+                "records": made.records,
+                "verdicts": made.verdicts,
+                "changed": changes,
+                "ledger_entry": made.entry.number,
+            }
+        )
+    elif not quiet:
+        for c in changes:
+            click.echo(
+                f"  {c['link_label']}: {c['verdict_before']} ({c['limit_before']}) -> {c['verdict']} ({c['limit_id']})"
+            )
+        words = ", ".join(f"{n} {word}" for word, n in sorted(made.verdicts.items()))
+        click.echo(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
+    done(bool(changes))

@@ -1,0 +1,40 @@
+"""muniment repair: mends an archive from a second copy."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json
+
+
+@click.command("repair")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--from", "copy", required=True, type=click.Path(path_type=Path), metavar="COPY", help="A second copy.")
+@output_options
+def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
+    """Mends what is damaged or missing from a second copy, with bytes whose digest is the right one and no others.
+
+    Damaged files are moved to aside/damaged/, not thrown away.
+
+    \b
+    Exit code 1: something could not be mended.
+    \b
+    Example:
+      muniment repair certificates --from /mnt/second/certificates
+    """
+    from archive import store
+    from archive.store.copies import repair
+
+    made = repair(store.open(archive), copy)
+    if as_json:
+        left = [{"path": d.path, "what": d.what} for d in made.left]
+        print_json({"mended": made.mended, "left": left, "kept_apart": made.kept_apart})
+    elif not quiet:
+        for path in made.mended:
+            click.echo(f"  mended {path}")
+        for damage in made.left:
+            click.echo(f"  NOT MENDED {damage.path}: {damage.what}")
+        click.echo(f"{len(made.mended)} mended, {len(made.left)} not; look again with `muniment fixity {archive}`")
+    done(bool(made.left))

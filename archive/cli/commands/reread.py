@@ -1,0 +1,39 @@
+"""muniment reread: stored originals read anew with a better mapping."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json, signer_options
+
+
+@click.command("reread")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--deposit", required=True, metavar="D", help="The deposit whose originals are read.")
+@click.option("--mapping", type=click.Path(path_type=Path), metavar="MAPPING.toml", help="Read them by this mapping.")
+@signer_options
+@output_options
+def command(
+    archive: Path, deposit: str, mapping: Path | None, by: str | None, reason: str | None, as_json: bool, quiet: bool
+) -> None:
+    """Reads the stored originals of a deposit anew: a new deposit that refers to the old one.
+
+    The new reading stands; the former one is kept. Without --mapping, the readers of today are used.
+
+    \b
+    Example:
+      muniment reread certificates --deposit 2026-11-25-3f9a1c0712 --mapping petrel-2.toml --reason "wrong column"
+    """
+    from archive import store
+    from archive.answers.reread import reread
+    from archive.cli import receipts, signer
+
+    opened = store.open(archive)
+    made = reread(opened, deposit, mapping, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    if as_json:
+        print_json(made.plain())
+    elif not quiet:
+        click.echo(receipts.text(made))
+    done(made.look)

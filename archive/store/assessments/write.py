@@ -1,0 +1,200 @@
+"""A grading run over records of the archive: verdicts and grades in a bag, what changed beside them.
+
+The work is a list of deposits, independent of each other: `Assessment.work` names them, `graded` does one, `commit`
+joins them. A cluster may do the middle step later.
+
+assessments/<id>/data/tables/verdicts.parquet, grades.parquet   with "address", the record's deposit and position
+assessments/<id>/data/changes.parquet                           records whose verdict is another than before
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import groupby
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.store import aside, clock, disk, layout
+from archive.store.archive import Archive
+from archive.store.bags import TAG_MANIFEST, BagWriter
+from archive.store.ledger import Entry, Taken
+from archive.store.ledger.entry import Sign
+from archive.store.parquet import options
+from archive.tables import Batch, schema
+
+Grade = Callable[[Batch], Batch]
+
+CHANGES = pa.schema(
+    [
+        ("address", pa.string()),
+        ("record_id", pa.string()),
+        ("link_label", pa.string()),
+        ("limit_before", pa.string()),
+        ("verdict_before", pa.string()),
+        ("margin_before", pa.float64()),
+        ("limit_id", pa.string()),
+        ("verdict", pa.string()),
+        ("margin", pa.float64()),
+        ("reason", pa.string()),
+    ]
+)
+_STATEMENTS = ("verdicts", "grades")
+_TOGETHER = 128
+
+
+@dataclass
+class Outcome:
+    """Of a committed run: entry, number of records, verdicts by word, records whose verdict changed."""
+
+    entry: Entry
+    records: int
+    verdicts: dict[str, int]
+    changes: Any
+
+
+@dataclass
+class Assessment:
+    """A run over records given by address, in the deposits that hold them."""
+
+    archive: Archive
+    addresses: Iterable[str]
+    work: dict[str, list[int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for address in self.addresses:
+            deposit, _, position = address.rpartition("/")
+            self.work.setdefault(deposit, []).append(int(position))
+
+    def graded(self, deposit: str, grade: Grade) -> Iterator[dict[str, Any]]:
+        """Verdicts and grades of one deposit's records, some at a time, each table with its column "address"."""
+        tables = self.archive.tables(deposit)
+        for block, members in groupby(sorted(set(self.work[deposit])), key=lambda p: p // _TOGETHER):
+            some = list(members)
+            low = block * _TOGETHER
+            for batch in tables.batches(low, low + _TOGETHER, _TOGETHER):
+                ids = batch["records"]["record_id"].combine_chunks()
+                if len(some) < len(batch):
+                    ids = ids.take(pa.array([p - low for p in some]))
+                    batch = batch.select(ids.to_pylist())
+                batch = grade(_plain(batch))
+                places = pa.array([f"{deposit}/{p}" for p in some])
+                yield {name: _addressed(batch[name], ids, places) for name in _STATEMENTS}
+
+
+def assess(
+    archive: Archive,
+    addresses: Iterable[str],
+    grade: Grade,
+    *,
+    by: str | None,
+    reason: str | None,
+    facts: Mapping[str, Any],
+    limits: Mapping[str, bytes] | None = None,
+    sign: Sign | None = None,
+    done: Callable[[Assessment, Grade], Iterable[dict[str, Any]]] | None = None,
+) -> Outcome:
+    """Grades records of the archive anew and commits the result; nothing that stands is changed.
+
+    addresses: records, each "deposit/position". grade: fills grades and verdicts of a batch. facts: what the entry is
+    to say of the run (against, limits_version). limits: limit files as they were used, by name. done: does the work
+    another way than one deposit after the other.
+    """
+    run = Assessment(archive, addresses)
+    run_id = layout.new_id(clock.now())
+    writing = aside.begin(archive, run_id)
+    place = f"{layout.ASSESSMENTS}/{run_id}"
+    bag = BagWriter(writing.folder / run_id)
+    try:
+        parts = done(run, grade) if done else (part for d in run.work for part in run.graded(d, grade))
+        words, changes = _write(archive, bag, parts)
+        for name, data in sorted((limits or {}).items()):
+            bag.add(f"limits/{name}", data)
+        who = _by(bag, by)
+        bag.add("run.json", (json.dumps({"reason": reason, **facts}, ensure_ascii=False) + "\n").encode())
+        tag = bag.finish([("External-Identifier", run_id)])
+        disk.rename(bag.folder, archive.root / place)
+        disk.sync_folder(archive.root / layout.ASSESSMENTS)
+        fields = {
+            "kind": "assessment",
+            "by": who,
+            "id": run_id,
+            "path": place,
+            **facts,
+            "records": sum(len(p) for p in run.work.values()),
+            "verdicts": dict(sorted(words.items())),
+            "changed": changes.num_rows,
+            "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
+        }
+        while True:
+            seen = archive.catch_up()
+            try:
+                entry = archive.ledger.append(seen, fields, writing.folder, sign)
+                break
+            except Taken:
+                continue
+    finally:
+        bag.release()
+        aside.take_back(archive, writing.folder)
+    archive.catch_up()
+    return Outcome(entry, int(fields["records"]), dict(words), changes)
+
+
+def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) -> tuple[Counter[str], Any]:
+    writers: dict[str, Any] = {}
+    words: Counter[str] = Counter()
+    changes = [CHANGES.empty_table()]
+    for part in parts:
+        for name in _STATEMENTS:
+            if name not in writers:
+                wanted = schema(name).insert(0, pa.field("address", pa.string()))
+                writers[name] = options.writer(bag.open(f"tables/{name}.parquet"), wanted)
+            writers[name].write_table(part[name].cast(writers[name].schema))
+        words.update(part["verdicts"]["verdict"].to_pylist())
+        changes.append(_changes(archive, part["verdicts"]))
+    for name, writer in writers.items():
+        writer.close()
+        bag.close(f"tables/{name}.parquet")
+    joined = pa.concat_tables(changes)
+    sink = options.writer(bag.open("changes.parquet"), CHANGES)
+    sink.write_table(joined)
+    sink.close()
+    bag.close("changes.parquet")
+    return words, joined
+
+
+def _changes(archive: Archive, verdicts: Any) -> Any:
+    """Records of which the verdict now is another than the one that stands in the catalogue."""
+    found = []
+    for new in verdicts.to_pylist():
+        deposit, _, position = new["address"].rpartition("/")
+        old = archive.db.execute(
+            "SELECT limit_id, verdict, margin FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
+        ).fetchone()
+        if old is not None and old[1] != new["verdict"]:
+            kept = {k: new[k] for k in CHANGES.names if k in new}
+            found.append({**kept, "limit_before": old[0], "verdict_before": old[1], "margin_before": old[2]})
+    return pa.Table.from_pylist(found, schema=CHANGES)
+
+
+def _plain(batch: Batch) -> Batch:
+    """The batch without the statements that were made of it before."""
+    return batch.replace(**{name: schema(name).empty_table() for name in (*_STATEMENTS, "findings")})
+
+
+def _addressed(table: Any, ids: Any, places: Any) -> Any:
+    at = pc.index_in(table["record_id"].combine_chunks(), value_set=ids)
+    return table.add_column(0, "address", places.take(at))
+
+
+def _by(bag: BagWriter, by: str | None) -> str | None:
+    from archive.store.events.write import people_json
+
+    who, data = people_json(by)
+    if data:
+        bag.add("people.json", data)
+    return who

@@ -1,0 +1,57 @@
+"""Which records a person means: the filters that commands share, as a WHERE clause over the catalogue's records."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass, fields
+from typing import Any
+
+_WHERE = {
+    "link": "r.link_label = ?N",
+    "job": "r.job_id = ?N",
+    "site": "r.site = ?N",
+    "since": "r.tested_local >= ?N",
+    "until": "r.tested_local < ?N || '~'",
+    "cable_type": "(r.cable_type = ?N OR substr(r.cable_type, 1, length(?N) + 1) = ?N || '/')",
+    "limit": "(r.limit_id = ?N OR r.limit_found = ?N)",
+    "verdict": "r.verdict = ?N",
+    "serial": "?N IN (r.local_serial, r.remote_serial)",
+    "deposit": "r.deposit = ?N",
+}
+
+
+@dataclass(frozen=True)
+class Filters:
+    """What to choose by; None chooses all. since, until: ISO 8601 local dates, both included."""
+
+    link: str | None = None
+    job: str | None = None
+    site: str | None = None
+    since: str | None = None
+    until: str | None = None
+    cable_type: str | None = None
+    limit: str | None = None
+    verdict: str | None = None
+    serial: str | None = None
+    deposit: str | None = None
+
+    def __bool__(self) -> bool:
+        """Whether anything is asked for."""
+        return any(getattr(self, f.name) is not None for f in fields(self))
+
+    def where(self) -> tuple[str, list[Any]]:
+        """The clause over `records r`, and its values."""
+        clauses, values = [], []
+        for f in fields(self):
+            value = getattr(self, f.name)
+            if value is not None:
+                values.append(value)
+                clauses.append(_WHERE[f.name].replace("?N", f"?{len(values)}"))
+        return " AND ".join(clauses) or "1", values
+
+
+def addresses(db: sqlite3.Connection, chosen: Filters) -> list[str]:
+    """Addresses "deposit/position" of the records that are chosen, in the order in which they came."""
+    where, values = chosen.where()
+    found = db.execute(f"SELECT r.deposit || '/' || r.position FROM records r WHERE {where} ORDER BY r.row", values)
+    return [str(r[0]) for r in found]

@@ -1,0 +1,107 @@
+"""What events change in the database: corrections, withdrawals, holds, redactions, facts of jobs."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from archive.store.ledger import Entry
+from archive.store.parquet import BagTables
+
+JOB_FACTS = (
+    "name",
+    "client",
+    "site",
+    "zone",
+    "contractor",
+    "crew",
+    "required_limit",
+    "warranty_start",
+    "warranty_end",
+    "retain_until",
+    "comment",
+)
+
+
+def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+    """What one event changes. An event of a kind that is not known here changes nothing."""
+    kind = entry["event"]
+    if kind == "withdraw":
+        _withdraw(db, entry)
+    elif kind == "amend":
+        _amend(db, entry.number, _texts(root, entry).get("changes", []))
+    elif kind == "hold":
+        db.execute("INSERT OR IGNORE INTO holds VALUES(?, ?)", (entry["job"], entry.number))
+    elif kind == "release":
+        db.execute("DELETE FROM holds WHERE job_id = ?", (entry["job"],))
+    elif kind == "job":
+        job_facts(db, entry["job"], _texts(root, entry).get("facts", {}), entry.number)
+    elif kind == "redact":
+        for g in entry["gone"]:
+            new = f"events/{entry['id']}/{g['replacement']}" if g["replacement"] else None
+            db.execute("INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?)", (g["path"], g["sha256"], new, entry.number))
+
+
+def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+    """Facts of jobs that came with a deposit."""
+    for row in BagTables(root / entry["path"]).table("jobs").to_pylist():
+        job_facts(db, row["job_id"], row, entry.number)
+
+
+def job_facts(db: sqlite3.Connection, job: str, facts: dict[str, Any], number: int) -> None:
+    """Facts of a job; what is null says nothing, what is stated later holds."""
+    rows = [(job, f, facts[f], number) for f in JOB_FACTS if facts.get(f) is not None]
+    db.executemany("INSERT OR REPLACE INTO jobs VALUES(?, ?, ?, ?)", rows)
+
+
+def row_of(db: sqlite3.Connection, address: str) -> int | None:
+    """Row of a record by its address "deposit/position"; None where there is none."""
+    deposit, _, position = address.rpartition("/")
+    if not position.isdigit():
+        return None
+    found = db.execute(
+        "SELECT row FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
+    ).fetchone()
+    return None if found is None else int(found[0])
+
+
+def link_key(site: str | None, job: str | None, label: str | None) -> str | None:
+    """What names a link: the site, or else the job, and the label. None where there is no label."""
+    if label is None:
+        return None
+    place = f"site\n{site}" if site is not None else f"job\n{job}" if job is not None else ""
+    return f"{place}\n{label}"
+
+
+def _withdraw(db: sqlite3.Connection, entry: Entry) -> None:
+    for deposit in entry.get("deposits", []):
+        db.execute("UPDATE deposits SET withdrawn = 1 WHERE deposit = ?", (deposit,))
+        db.execute("UPDATE records SET withdrawn = 1 WHERE deposit = ?", (deposit,))
+    gone = [(row_of(db, address),) for address in entry.get("records", [])]
+    db.executemany("UPDATE records SET withdrawn = 1 WHERE row = ?", gone)
+
+
+def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -> None:
+    known = {r[1] for r in db.execute("PRAGMA table_info(records)")}
+    for c in changes:
+        row = row_of(db, c["record"])
+        if row is None:
+            continue
+        db.execute(
+            "INSERT OR REPLACE INTO amendments VALUES(?, ?, ?, ?, ?)", (number, row, c["field"], c["old"], c["new"])
+        )
+        if c["field"] in known:
+            db.execute(f'UPDATE records SET "{c["field"]}" = ? WHERE row = ?', (c["new"], row))
+        names = db.execute("SELECT site, job_id, link_label FROM records WHERE row = ?", (row,)).fetchone()
+        db.execute("UPDATE records SET link_key = ? WHERE row = ?", (link_key(*names), row))
+
+
+def _texts(root: Path, entry: Entry) -> dict[str, Any]:
+    """What event.json says; empty where it is not there any more."""
+    path = next((p for p in entry.files if p.endswith("/event.json")), "")
+    try:
+        return dict(json.loads((root / path).read_bytes()))
+    except (OSError, ValueError):
+        return {}

@@ -1,0 +1,110 @@
+"""A second copy of an archive, made once and brought up to date by ledger number. It is an archive itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import clock, disk, files, layout, memory
+from archive.store.archive import Archive, open_archive
+from archive.store.copies.whole import copy_entry
+from archive.store.fixity.bags import redacted
+from archive.store.ledger import Entry
+
+_FOLDERS = (layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE, layout.LEDGER)
+
+
+@dataclass(frozen=True)
+class Export:
+    """What was copied: first and number of entries, bytes, head of the copy."""
+
+    first: int
+    entries: int
+    bytes: int
+    head: str
+
+
+def export(
+    archive: Archive,
+    target: Path,
+    since: int | None = None,
+    each: Callable[[list[Any]], Iterable[Any]] = iter,
+) -> Export:
+    """Brings a copy up to date, or makes it. Every byte is digested on the way and compared with the ledger.
+
+    since: first entry that the copy lacks; by default what the copy says itself. Errors: Trouble where the target is
+    something else, holds another archive, or has entries that this archive does not have.
+    """
+    size = archive.catch_up()
+    target = Path(target)
+    start = _there(archive, target)
+    if since is not None and since > start:
+        raise Trouble(
+            "the copy lacks earlier entries", where=str(target), found=f"{start} entries", expected=f"{since}"
+        )
+    listed = list(archive.ledger.entries())
+    gone = redacted(listed)
+    for folder in (target, *(target / f for f in _FOLDERS)):
+        folder.mkdir(parents=True, exist_ok=True)
+    total = 0
+    for entry in each([e for e in listed if e.number >= start]):
+        total += copy_entry(archive.root, entry, target, target / layout.ASIDE, gone)
+        _take_away(target, entry)
+        _commit(target, entry, archive)
+    copy = open_archive(target)
+    head = copy.head()
+    _remember(archive, target, head.size)
+    if (head.size, head.root) != (size, archive.head(size).root):
+        raise Trouble("the copy has another head than this archive", where=str(target), found=head.root)
+    return Export(start, size - start, total, head.root)
+
+
+def _there(archive: Archive, target: Path) -> int:
+    """Number of entries that the copy has."""
+    if not target.exists() or (target.is_dir() and not any(target.iterdir())):
+        return 0
+    if not target.is_dir() or not (target / layout.LEDGER).is_dir():
+        raise Trouble("this is no copy of an archive", where=str(target), remedy="name a folder that is empty or new")
+    count = layout.entry_count(target)
+    for number in range(count):
+        there = layout.entry_path(target, number)
+        if not there.is_file() or there.read_bytes() != archive.ledger.data(number):
+            raise Trouble(
+                "the copy has a ledger entry that this archive does not have",
+                where=str(there),
+                remedy="look at both with `muniment fixity`; copy to a new folder if this copy is the wrong one",
+            )
+    return count
+
+
+def _take_away(target: Path, entry: Entry) -> None:
+    """What a redaction took from the archive goes from the copy too."""
+    for g in entry.get("gone", []):
+        place = target / g["path"]
+        if place.is_file() and files.fingerprint(place).sha256 == g["sha256"]:
+            disk.remove(place)
+            disk.sync_folder(place.parent)
+
+
+def _commit(target: Path, entry: Entry, archive: Archive) -> None:
+    """The entry's file comes last; numbers that it voids come before it."""
+    for number in (*entry.get("voids", []), entry.number):
+        place = layout.entry_path(target, number)
+        data = archive.ledger.data(number)
+        if place.exists() or data is None:
+            continue
+        disk.make_folder(place.parent)
+        aside = target / layout.ASIDE / place.name
+        disk.remove(aside)
+        files.write_new(aside, data)
+        disk.claim(aside, place)
+        disk.sync_folder(place.parent)
+
+
+def _remember(archive: Archive, target: Path, size: int) -> None:
+    kept = [c for c in memory.recall(archive.id, "copies") or [] if c["path"] != str(target.absolute())]
+    kept.append({"path": str(target.absolute()), "at": clock.text(clock.now()), "size": size})
+    memory.remember(archive.id, "copies", kept)

@@ -1,0 +1,136 @@
+"""Two archives joined. The other chain is filed under its own id, never re-chained; its deposits become deposits here.
+
+Dedup looks at them as at any deposit: what is here already is not counted twice. Corrections, withdrawals, holds and
+redactions of the other archive are repeated here with the number they had there. Stopped in the middle, run again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import aside, condemned, disk, files, layout
+from archive.store.archive import Archive
+from archive.store.catalogue.catch_up import index_table
+from archive.store.copies.whole import copy_entry
+from archive.store.deposits.decide import decide
+from archive.store.deposits.fetch import Fetcher
+from archive.store.events.write import record
+from archive.store.fixity.bags import redacted
+from archive.store.fixity.chain import walk
+from archive.store.ledger import Entry, Taken
+from archive.store.ledger.entry import Sign
+
+_REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach")
+
+
+@dataclass
+class Merge:
+    """What was joined: deposits, other entries, records by kind of decision."""
+
+    deposits: int = 0
+    events: int = 0
+    counts: dict[str, int] = field(default_factory=dict)
+
+
+def merge(
+    archive: Archive,
+    other: Archive,
+    *,
+    by: str | None,
+    reason: str | None,
+    sign: Sign | None = None,
+    each: Callable[[list[Any]], Iterable[Any]] = iter,
+) -> Merge:
+    """Joins another archive into this one. Errors: Trouble where it is the same one, or its ledger is not sound."""
+    if archive.id == other.id:
+        raise Trouble(
+            "both are the same archive", found=archive.id, remedy="use `muniment repair` or `muniment export`"
+        )
+    theirs = walk(other.root, other.id)
+    if theirs.damage:
+        raise Trouble("the ledger of the other archive is not sound", where=str(other.root), found=theirs.state)
+    archive.catch_up()
+    done = Merge()
+    known = {tuple(e["from"]) for e in archive.entries() if e.get("from")}
+    gone = redacted(theirs.entries)
+    for entry in each(theirs.entries):
+        if (other.id, entry.number) in known:
+            continue
+        if entry.kind == "deposit":
+            _deposit(archive, other, entry, gone, sign, done)
+        elif entry.kind == "assessment" or (entry.kind == "event" and entry["event"] in _REPEATED):
+            _again(archive, other, entry, gone, sign)
+            done.events += 1
+    _file_chain(archive, other, theirs.entries)
+    if not any(e.get("event") == "merge" and e["other_root"] == theirs.roots[-1] for e in archive.entries()):
+        facts = {"other": other.id, "other_size": len(theirs.roots), "other_root": theirs.roots[-1]}
+        record(archive, "merge", by=by, texts={"reason": reason, **facts}, facts=facts, sign=sign)
+    condemned.take_away(archive)
+    return done
+
+
+def _deposit(
+    archive: Archive, other: Archive, entry: Entry, gone: dict[str, str], sign: Sign | None, done: Merge
+) -> None:
+    deposit, place = entry["deposit"], entry["path"]
+    writing = aside.begin(archive, deposit)
+    try:
+        copy_entry(other.root, entry, archive.root, writing.folder, gone)
+        index = index_table(archive.root / place) if entry["records"] else None
+        while True:
+            seen = archive.catch_up()
+            fields = _fields(entry, other)
+            if index is not None:
+                made = decide(archive.db, index, Fetcher(archive, archive.root / place))
+                fields |= {"counts": made.counts(), "decisions": made.plain(deposit)}
+            try:
+                archive.ledger.append(seen, fields, writing.folder, sign)
+                break
+            except Taken:
+                continue
+    finally:
+        aside.take_back(archive, writing.folder)
+    archive.catch_up()
+    done.deposits += 1
+    for kind, count in fields["counts"].items():
+        done.counts[kind] = done.counts.get(kind, 0) + count
+
+
+def _again(archive: Archive, other: Archive, entry: Entry, gone: dict[str, str], sign: Sign | None) -> None:
+    """Repeats an event or an assessment."""
+    writing = aside.begin(archive, entry["id"])
+    try:
+        copy_entry(other.root, entry, archive.root, writing.folder, gone)
+        while True:
+            seen = archive.catch_up()
+            try:
+                archive.ledger.append(seen, _fields(entry, other), writing.folder, sign)
+                break
+            except Taken:
+                continue
+    finally:
+        aside.take_back(archive, writing.folder)
+    archive.catch_up()
+
+
+def _fields(entry: Entry, other: Archive) -> dict[str, Any]:
+    """Fields of an entry as it is repeated here: those of the chain are its own, the rest is kept."""
+    chain = ("number", "archive", "previous", "voids", "program", "at", "signature", "sha256")
+    kept = {k: v for k, v in entry.fields.items() if k not in chain}
+    return {**kept, "from": [other.id, entry.number], "at_first": entry["at"]}
+
+
+def _file_chain(archive: Archive, other: Archive, entries: list[Entry]) -> None:
+    """The other ledger, byte for byte, under merged/<its id>/ledger/."""
+    base = archive.root / layout.MERGED / other.id
+    for folder in (archive.root / layout.MERGED, base, base / layout.LEDGER):
+        disk.make_folder(folder)
+    for entry in entries:
+        place = layout.entry_path(base, entry.number)
+        if place.exists():
+            continue
+        disk.make_folder(place.parent)
+        files.put(place, entry.data)

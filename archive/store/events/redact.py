@@ -1,0 +1,169 @@
+"""Redaction: a file's bytes go, a tombstone with their digest stays, and every other proof holds.
+
+In order: the replacement, if any, and the reason are written as an event; its entry names path, digest and size of
+what goes; only then are the old bytes removed. Stopped in between, the next writer removes them.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import condemned, files, layout
+from archive.store.archive import Archive
+from archive.store.events.hold import holds
+from archive.store.events.write import PEOPLE, record, told
+from archive.store.ledger import Entry
+from archive.store.ledger.entry import Sign
+from archive.store.parquet import options
+
+_OF_A_PERSON = ("salt", "name", "contact", "organisation")
+_WITH_FREE_TEXT = ("extras.parquet", "records.parquet", "set_aside.parquet", "documents.parquet")
+_NEVER = ("index.parquet", "tables/records.parquet")
+
+
+@dataclass
+class Plan:
+    """What a redaction is to do: files that go -> bytes that replace them (None: nothing does)."""
+
+    gone: dict[str, bytes | None] = field(default_factory=dict)
+    people: int = 0
+
+
+def of_name(archive: Archive, name: str) -> Plan:
+    """Takes a name out of every table of people. Errors: Trouble where it stands in none."""
+    plan = Plan()
+    for path in _people_files(archive):
+        data, count = _without_name(archive.root / path, name)
+        if count:
+            plan.gone[path] = data
+            plan.people += count
+    if not plan.gone:
+        raise Trouble("this name stands in no table of people", found=name, remedy="write it as the records do")
+    return plan
+
+
+def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Plan:
+    """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip.
+
+    Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
+    """
+    clean = Path(path).as_posix()
+    place = archive.root / clean
+    if not place.is_file() or ("/data/" not in clean and not clean.startswith(f"{layout.EVENTS}/")):
+        raise Trouble("no file of a deposit or an event", found=path, expected="a path inside the archive")
+    if any(clean.endswith(f"/data/{n}") for n in _NEVER) or "/tables/sweeps-" in clean:
+        raise Trouble("proofs rest on this file", found=path, remedy="withdraw the records instead")
+    return Plan({clean: None if replacement is None else replacement.read_bytes()})
+
+
+def redact(archive: Archive, plan: Plan, *, by: str | None, reason: str | None, sign: Sign | None = None) -> Entry:
+    """Does it. Errors: Trouble where a deposit that it touches is of a job under a legal hold."""
+    _not_held(archive, plan)
+    gone: list[dict[str, Any]] = []
+    attached: dict[str, bytes] = {}
+    for number, (path, data) in enumerate(plan.gone.items()):
+        name = f"{number:04d}-{Path(path).name}"
+        if data is not None:
+            attached[name] = data
+        entry = {"path": path, **told(files.fingerprint(archive.root / path))}
+        gone.append({**entry, "replacement": name if data is not None else None})
+    texts = {"reason": reason, "gone": gone}
+    made = record(archive, "redact", by=by, texts=texts, facts={"gone": gone}, attached=attached, sign=sign)
+    condemned.take_away(archive)
+    return made
+
+
+def still_named(archive: Archive, name: str) -> Iterator[str]:
+    """Places where a name stands outside the tables of people: in originals and in cells that no column took."""
+    import zipfile
+
+    spellings = {name.encode(code) for code in ("utf-8", "utf-16-le", "cp1252", "cp1250") if _can(name, code)}
+    for folder in sorted((archive.root / layout.DEPOSITS).glob("*/*/data")):
+        for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+            shown = path.relative_to(archive.root).as_posix()
+            if path.name == "originals.zip":
+                with zipfile.ZipFile(path) as packed:
+                    yield from (f"{shown}: {m}" for m in packed.namelist() if _holds(packed.read(m), spellings))
+            elif path.parent.name == "originals":
+                yield from [shown] if _holds(path.read_bytes(), spellings) else []
+            elif path.name in _WITH_FREE_TEXT:
+                yield from [shown] if _in_cells(path, name) else []
+
+
+def _can(name: str, code: str) -> bool:
+    try:
+        name.encode(code)
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _holds(data: bytes, spellings: set[bytes]) -> bool:
+    return any(s in data for s in spellings)
+
+
+def _in_cells(path: Path, name: str) -> bool:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    file = options.open_file(path)
+    table = options.read_groups(path, list(range(file.num_row_groups)), file=file)
+    texts = [c for c in table.columns if pa.types.is_string(c.type)]
+    return any(pc.any(pc.match_substring(c, name)).as_py() for c in texts)
+
+
+def _people_files(archive: Archive) -> Iterator[str]:
+    """Every file that may hold names of people: the tables in bags, those in events, and what replaced some."""
+    archive.catch_up()
+    root = archive.root
+    for pattern in (f"{layout.DEPOSITS}/*/*/data/tables/people.parquet", f"{layout.EVENTS}/*/*people.*"):
+        yield from (p.relative_to(root).as_posix() for p in sorted(root.glob(pattern)))
+    yield from (
+        p.relative_to(root).as_posix() for p in sorted(root.glob(f"{layout.MERGED}/*/{layout.EVENTS}/*/{PEOPLE}"))
+    )
+
+
+def _without_name(path: Path, name: str) -> tuple[bytes, int]:
+    """The file without what says who that person is, and how many rows that were."""
+    if path.suffix == ".json":
+        rows = json.loads(path.read_bytes())
+        hit = [r for r in rows if r.get("name") == name]
+        for row in hit:
+            row.update({k: None for k in _OF_A_PERSON if k in row})
+        return (json.dumps(rows, ensure_ascii=False, indent=1) + "\n").encode(), len(hit)
+    import pyarrow as pa
+
+    file = options.open_file(path)
+    table = options.read_groups(path, list(range(file.num_row_groups)), file=file)
+    rows = table.to_pylist()
+    hit = [r for r in rows if r["name"] == name]
+    for row in hit:
+        row.update(dict.fromkeys(_OF_A_PERSON))
+    out = io.BytesIO()
+    writer = options.writer(out, file.schema_arrow)
+    writer.write_table(pa.Table.from_pylist(rows, schema=file.schema_arrow))
+    writer.close()
+    return out.getvalue(), len(hit)
+
+
+def _not_held(archive: Archive, plan: Plan) -> None:
+    under = {h["job"] for h in holds(archive)}
+    for path in plan.gone:
+        parts = path.split("/")
+        if under and parts[0] == layout.DEPOSITS:
+            jobs = {
+                r[0] for r in archive.db.execute("SELECT DISTINCT job_id FROM records WHERE deposit = ?", (parts[2],))
+            }
+            if jobs & under:
+                raise Trouble(
+                    "a legal hold forbids this",
+                    where=path,
+                    found=f"job {sorted(jobs & under)[0]}",
+                    remedy="release it first",
+                )
