@@ -5,7 +5,7 @@ A file of one:
     limit = "tia-568.2-d/cat6a/permanent-link"
     by = "who read the standard"
     on = 2026-11-20
-    document = "ANSI/TIA-568.2-D (2018), tables 58 and 60"
+    document = "ANSI/TIA-568.2-D (2018), and the numbers of its tables"
     confirms = ["insertion_loss", "return_loss"]      # these are in the standard as the library has them
 
     [lines.ps_next]                                   # this one is not: as the standard has it

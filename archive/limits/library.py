@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import hashlib
 from functools import cache, lru_cache
 from pathlib import Path
 
@@ -17,6 +18,17 @@ from archive.limits.own import load_own
 def version() -> str:
     """Version of the limit library; verdicts carry it."""
     return str(schemas.load(f"{declared.FOLDER}/library.toml")["version"])
+
+
+def digest() -> str:
+    """SHA-256 over all that the version stands for: the editions in their order, then the rules for words."""
+    names = [f"{declared.FOLDER}/{name}.toml" for name in declared.edition_ids()]
+    names += [f"{declared.FOLDER}/field.toml", "limit-words.toml"]
+    total = hashlib.sha256()
+    for name in names:
+        content = (schemas.root() / name).read_bytes().replace(b"\r\n", b"\n")
+        total.update(f"{name} {hashlib.sha256(content).hexdigest()}\n".encode())
+    return total.hexdigest()
 
 
 @cache

@@ -1,0 +1,38 @@
+"""What concerns measuring in the field: temperature, frequency steps, accuracy levels (schemas/limits/field.toml)."""
+
+from __future__ import annotations
+
+import math
+
+from archive import schemas
+
+_FILE = "limits/field.toml"
+
+
+def temperature_factor(celsius: float, *, screened: bool) -> float:
+    """By what the insertion loss of a cable at 20 C is multiplied at another temperature.
+
+    celsius: 20 to 60. Returns 1.08 for unscreened cable at 40 C and so on; NaN outside the range that is stated.
+    Source: ANSI/TIA-568-C.2, 6.4.7, quoted by S11.
+    """
+    table = schemas.load(_FILE)["temperature"]
+    rows = table["screened" if screened else "unscreened"]
+    if not rows[0][0] <= celsius <= rows[-1][1]:
+        return math.nan
+    return 1.0 + math.fsum(max(0.0, min(celsius, high) - low) * percent / 100 for low, high, percent in rows)
+
+
+def widest_step_mhz(f_mhz: float) -> float:
+    """The widest step between measured frequencies that is allowed at a frequency, MHz; NaN outside 1 to 2000 MHz.
+
+    From memory (C).
+    """
+    for low, high, step in schemas.load(_FILE)["frequency_step"]["rows"]:
+        if low <= f_mhz <= high:
+            return float(step)
+    return math.nan
+
+
+def accuracy_levels() -> dict[str, float]:
+    """Accuracy levels of field testers, lowest first, and the highest frequency of each, MHz."""
+    return {name: float(row["to_mhz"]) for name, row in schemas.load(_FILE)["accuracy_level"].items()}
