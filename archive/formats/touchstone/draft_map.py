@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from archive.formats.touchstone.findings import tolerances
-from archive.formats.touchstone.mixed_mode import to_ports
-from archive.formats.touchstone.network import Network
-from archive.formats.touchstone.plausible import clearly_better, division_fit, divisions
+from archive.formats.touchstone.mixed_mode import to_modes, to_ports
+from archive.formats.touchstone.network import Mode, Network
+from archive.formats.touchstone.phase import line_phase
+from archive.formats.touchstone.plausible import clearly_better, division_fits, divisions
 from archive.vocabulary import PAIRS
 
 
@@ -29,9 +31,8 @@ def draft_pairs(network: Network) -> list[tuple[tuple[int, ...], tuple[int, ...]
     wires = [_sorted(wire) for wire in _match(size + size.T)]
     near = [wire[0] for wire in wires]
     coupling = np.abs(s[:, [n - 1 for n in near]][:, :, [n - 1 for n in near]]).mean(axis=0)
-    low = _low(network)
     two_wires = [_sorted(two) for two in _match(coupling + coupling.T, from_one=False)]
-    return sorted(_divide(low, wires[i], wires[j]) for i, j in two_wires)
+    return sorted(_divide(network.frequencies_mhz, s, wires[i], wires[j]) for i, j in two_wires)
 
 
 def draft(network: Network, name: str) -> str:
@@ -55,7 +56,7 @@ def draft(network: Network, name: str) -> str:
         lines.append(f"# {network.ports} ports are not pairs seen at both ends: name the pairs by hand.")
         lines += ['[pairs."1-2"]', "local = [1, 2]"]
     for i, (near, far) in enumerate(pairs):
-        if len(near) == 2 and division_fit(_low(network), near, far) <= 0:
+        if len(near) == 2 and not _looks_like_a_pair(network, near, far):
             lines.append("# These ports do not look like a pair that is seen at both ends:")
         label = PAIRS[i] if i < len(PAIRS) else "?"
         mark = "# " if i >= len(PAIRS) else ""
@@ -67,10 +68,9 @@ def _single_ended(network: Network) -> Any:
     return to_ports(network.s, network.modes) if network.modes else network.s
 
 
-def _low(network: Network) -> Any:
-    """The matrices (F, N, N) of the frequencies at which divisions are compared; the first one at the least."""
-    to_mhz = max(tolerances("through-path-not-where-the-map-says")["to_mhz"], network.frequencies_mhz[0])
-    return _single_ended(network)[network.frequencies_mhz <= to_mhz]
+def _looks_like_a_pair(network: Network, near: Sequence[int], far: Sequence[int]) -> bool:
+    fits = division_fits(network.frequencies_mhz, _single_ended(network), [*near, *far])
+    return bool(fits) and fits[0] > 0
 
 
 def _match(weight: Any, *, from_one: bool = True) -> list[tuple[int, int]]:
@@ -88,20 +88,29 @@ def _match(weight: Any, *, from_one: bool = True) -> list[tuple[int, int]]:
     return out
 
 
-def _divide(s: Any, wire: tuple[int, int], other: tuple[int, int]) -> tuple[tuple[int, ...], tuple[int, ...]]:
+def _divide(
+    f_mhz: Any, s: Any, wire: tuple[int, int], other: tuple[int, int]
+) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """The ends of a pair of two through paths: their lower ports and their higher ones, or the division that fits
     clearly better; the far ports in the order in which the near ones arrive."""
     import numpy as np
 
-    ends = ((wire[0], other[0]), (wire[1], other[1]))
-    best = max(divisions(sorted((*wire, *other))), key=lambda d: division_fit(s, *d))
-    if clearly_better(division_fit(s, *best), division_fit(s, *ends)):
-        ends = best
-    near, far = _sorted(ends[0]), _sorted(ends[1])
-    size = np.abs(s[0])
-    straight = size[far[0] - 1, near[0] - 1] + size[far[1] - 1, near[1] - 1]
-    crossed = size[far[1] - 1, near[0] - 1] + size[far[0] - 1, near[1] - 1]
-    return near, far if straight >= crossed else (far[1], far[0])
+    near, far = _sorted((wire[0], other[0])), _sorted((wire[1], other[1]))
+    fits = division_fits(f_mhz, s, [*near, *far])
+    if fits:
+        # The first of the divisions is that of the wires.
+        best, ends = max(zip(fits, divisions([*near, *far]), strict=True))
+        if clearly_better(best, fits[0]):
+            near, far = sorted((_sorted(ends[0]), _sorted(ends[1])))
+    through = to_modes(s, [Mode("D", near), Mode("D", far)])[:, 1, 0]
+    polarity = line_phase(f_mhz, through, tolerances("polarity-crossed")).polarity
+    if not polarity:
+        size = np.abs(s[0])
+        straight = size[far[0] - 1, near[0] - 1] + size[far[1] - 1, near[1] - 1]
+        polarity = (
+            "straight" if straight >= size[far[1] - 1, near[0] - 1] + size[far[0] - 1, near[1] - 1] else "crossed"
+        )
+    return near, far if polarity == "straight" else (far[1], far[0])
 
 
 def _sorted(two: tuple[int, int]) -> tuple[int, int]:

@@ -120,13 +120,12 @@ def _worst(rule: str, f_mhz: Any, values: Any, most: float) -> dict[str, Any]:
 def _through_paths(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> Iterator[tuple[str, dict[str, Any]]]:
     """By its name, a pair that arrives elsewhere, or whose four ports divide better into other ends."""
     rule = "through-path-not-where-the-map-says"
-    judged = _judged(f_mhz, rule)
     for pair in pairs:
         if not pair.remote:
             continue
         fault = _elsewhere(modes, pair, pairs)
-        if not fault and judged.any() and len(pair.local) == len(pair.remote) == 2:
-            fault = _other_ends(s[judged], pair)
+        if not fault and len(pair.local) == len(pair.remote) == 2:
+            fault = _other_ends(f_mhz, s, pair)
         if fault:
             yield pair.name, finding(rule, where=f"pair {pair.name}", found=fault[0], expected=fault[1])
 
@@ -163,37 +162,45 @@ def _db(level: float) -> str:
     return f"{-20 * np.log10(level):.1f} dB" if level > 0 else "nothing"
 
 
-def division_fit(s: Any, local: tuple[int, ...], remote: tuple[int, ...]) -> float:
-    """How well four ports of s (F, N, N) divide into two ends of one pair: mean of transmitted power less reflected
-    power of the difference mode; 1 for a perfect line, 0 or less where the division is wrong."""
-    import numpy as np
-
-    m = np.abs(to_modes(s, (Mode("D", local), Mode("D", remote)))) ** 2
-    return float(np.mean(m[:, 1, 0] - (m[:, 0, 0] + m[:, 1, 1]) / 2))
-
-
 def divisions(ports: Sequence[int]) -> list[tuple[tuple[int, int], tuple[int, int]]]:
     """The three ways to divide four ports into two ends."""
     a, b, c, d = ports
     return [((a, b), (c, d)), ((a, c), (b, d)), ((a, d), (b, c))]
 
 
+def division_fits(f_mhz: Any, s: Any, ports: Sequence[int]) -> list[float]:
+    """How well four ports of s (F, N, N) divide into two ends of one pair, for each of the divisions: mean of
+    transmitted power less reflected power of the difference mode; 1 for a perfect line, 0 or less where the division
+    is wrong. Only the frequencies count at which some division transmits; empty where there are none."""
+    import numpy as np
+
+    t = tolerances("through-path-not-where-the-map-says")
+    powers = []
+    for local, remote in divisions(ports):
+        m = np.abs(to_modes(s, (Mode("D", local), Mode("D", remote)))) ** 2
+        powers.append((m[:, 1, 0], m[:, 1, 0] - (m[:, 0, 0] + m[:, 1, 1]) / 2))
+    transmits = np.max([through for through, _ in powers], axis=0) > 10 ** (-t["transmits_db"] / 10)
+    told = transmits & (f_mhz <= t["to_mhz"])
+    return [float(np.mean(fit[told])) for _, fit in powers] if told.any() else []
+
+
 def clearly_better(fit: float, own: float) -> bool:
     """Whether one division fits so much better than another that noise and short lines do not explain it."""
-    share = tolerances("through-path-not-where-the-map-says")["fits_better"]
-    return fit - own > share * (abs(fit) + abs(own))
+    return fit - own > tolerances("through-path-not-where-the-map-says")["fits_better"] * (abs(fit) + abs(own))
 
 
-def _other_ends(s: Any, pair: Pair) -> tuple[str, str] | None:
+def _other_ends(f_mhz: Any, s: Any, pair: Pair) -> tuple[str, str] | None:
+    """The division of the pair's ports that fits clearly better than the map's, if there is one."""
     ports = sorted((*pair.local, *pair.remote))
-    mapped = frozenset((frozenset(pair.local), frozenset(pair.remote)))
-    fits = {
-        frozenset((frozenset(one), frozenset(other))): (division_fit(s, one, other), one, other)
-        for one, other in divisions(ports)
-    }
-    own = fits[mapped][0]
-    best, one, other = max(fits.values())
-    if not clearly_better(best, own):
+    fits = division_fits(f_mhz, s, ports)
+    mapped = {frozenset(pair.local), frozenset(pair.remote)}
+    listed = list(zip(fits, divisions(ports), strict=False))
+    own = [fit for fit, ends in listed if {frozenset(e) for e in ends} == mapped]
+    if not own:
+        return None
+    best, (one, other) = max(listed)
+    least = tolerances("through-path-not-where-the-map-says")["fits_at_least"]
+    if best < least or not clearly_better(best, own[0]):
         return None
     return (
         f"ports {_and(one)} look like one end and {_and(other)} like the other",
