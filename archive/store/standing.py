@@ -2,8 +2,8 @@
 
 The latest complete test by test time, not by arrival, that is neither withdrawn nor in conflict. A later fail stands
 over an earlier pass. Partial evidence never displaces a full sweep.
-Rows are those of `records` in the catalogue: mappings with row, kind, former, withdrawn, replaced, evidence, points,
-step, verdict, covers_from_mhz, configuration, limit_id, tested_local, tested_at.
+Rows are those of `records` in the catalogue: mappings with row, link_key, kind, former, withdrawn, replaced,
+evidence, points, step, verdict, covers_from_mhz, configuration, limit_id, tested_local, tested_at.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def states(rows: Iterable[Row]) -> dict[int, State]:
             del left[r["row"]]
     groups: dict[Any, list[Row]] = defaultdict(list)
     for r in left.values():
-        groups[family(r)].append(r)
+        groups[r["link_key"], *family(r)].append(r)
     for group in groups.values():
         for row, state in _of_family(group):
             out[row] = state

@@ -9,12 +9,12 @@ from typing import Any
 _WHERE = {
     "link": "r.link_label = ?N",
     "job": "r.job_id = ?N",
-    "site": "r.site = ?N",
+    "site": "r.site = ?N COLLATE NOCASE",
     "since": "r.tested_local >= ?N",
     "until": "r.tested_local < ?N || '~'",
     "cable_type": "(r.cable_type = ?N OR substr(r.cable_type, 1, length(?N) + 1) = ?N || '/')",
-    "limit": "(r.limit_id = ?N OR r.limit_found = ?N)",
-    "verdict": "r.verdict = ?N",
+    "limit": "(r.limit_id = ?N OR r.limit_found = ?N OR instr('/' || r.limit_id || '/', '/' || ?N || '/'))",
+    "verdict": "coalesce(r.verdict, 'not graded') = ?N",
     "serial": "?N IN (r.local_serial, r.remote_serial)",
     "deposit": "r.deposit = ?N",
 }

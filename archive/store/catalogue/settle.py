@@ -1,9 +1,7 @@
 """Which record stands, and under what a label is found: worked out for every link that something changed for.
 
 A record's `standing` is null while it is to be worked out. Inserted rows start so; a trigger sets it back whenever
-something that standing rests on is corrected. Per link, configuration and limit family the record stands that is the
-latest complete test by test time, neither withdrawn, nor replaced by a better reading, nor in conflict. Partial
-evidence never displaces a full sweep.
+something that standing rests on is corrected. What stands is for store.standing to say.
 """
 
 from __future__ import annotations
@@ -11,8 +9,32 @@ from __future__ import annotations
 import re
 import sqlite3
 import unicodedata
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Any
 
-COLUMNS = "folded TEXT, family TEXT, standing INTEGER"
+from archive.store.standing import states
+
+COLUMNS = "folded TEXT, standing INTEGER"
+NEEDED = (
+    "row",
+    "link_key",
+    "record_id",
+    "kind",
+    "former",
+    "withdrawn",
+    "replaced",
+    "evidence",
+    "points",
+    "step",
+    "verdict",
+    "covers_from_mhz",
+    "configuration",
+    "limit_id",
+    "tested_local",
+    "tested_at",
+)
+"""Columns that standing.states needs."""
 STATEMENTS = (
     "CREATE INDEX records_unsettled ON records(link_key) WHERE standing IS NULL",
     "CREATE INDEX records_folded ON records(folded)",
@@ -27,7 +49,6 @@ STATEMENTS = (
 )
 
 _RUNS = re.compile(r"\d+")
-_OUT = ("same_file", "same_content", "relabelled")
 
 
 def fold(label: str | None) -> str | None:
@@ -42,20 +63,9 @@ def fold(label: str | None) -> str | None:
     return "".join(_RUNS.sub(lambda m: m[0].lstrip("0") or "0", p) for p in parts)
 
 
-def limit_family(limit_id: str | None, limit_found: str | None, configuration: str | None) -> str:
-    """What the editions of one limit have in common: tia cat6a channel. Unresolved words are a family of their own."""
-    parts = (limit_id or "").split("/")
-    if len(parts) < 2:
-        return f"? {' '.join((limit_found or '').casefold().split())} {configuration or ''}".strip()
-    body = parts[0].split("-")[0]
-    body = {"tsb": "tia", "en": "iso"}.get(body, body)
-    return " ".join([body, *(p.removesuffix("-2").removesuffix("-3") for p in parts[1:])])
-
-
 def functions(db: sqlite3.Connection) -> None:
-    """Makes folding and the limit family known to SQL on this connection."""
+    """Makes folding known to SQL on this connection."""
     db.create_function("fold", 1, fold, deterministic=True)
-    db.create_function("limit_family", 3, limit_family, deterministic=True)
 
 
 def refresh(db: sqlite3.Connection) -> None:
@@ -76,34 +86,32 @@ def refresh(db: sqlite3.Connection) -> None:
         "coalesce(local_serial, '') || ' ' || coalesce(remote_serial, ''), coalesce(source_place, '') "
         "FROM records WHERE row IN (SELECT row FROM temp.touched)"
     )
+    db.execute("UPDATE records SET folded = fold(link_label), standing = 0 WHERE row IN (SELECT row FROM temp.touched)")
+    # A link with one test that nothing speaks against needs no thought; they are most.
     db.execute(
-        "UPDATE records SET folded = fold(link_label), family = limit_family(limit_id, limit_found, configuration), "
-        "standing = 0 WHERE row IN (SELECT row FROM temp.touched)"
+        "UPDATE records SET standing = 1 WHERE kind = 'new' AND withdrawn = 0 AND replaced = 0 AND row IN "
+        "(SELECT min(row) FROM temp.touched GROUP BY coalesce(link_key, 'row ' || row) HAVING count(*) = 1)"
     )
-    db.execute(
-        f"""
-        WITH candidates AS (
-            SELECT r.row, coalesce(r.link_key, 'row ' || r.row) AS link, r.family,
-                (r.evidence = 'full-sweep')
-                    + (r.evidence = 'full-sweep' AND coalesce(r.verdict, '') IN ('pass', 'fail')) AS weight,
-                -- A rendition is the same test as its former, whatever its clock says.
-                CASE WHEN r.kind = 'renditions'
-                    THEN coalesce((SELECT f.tested_local FROM records f WHERE f.row = r.former), r.tested_local, '')
-                    ELSE coalesce(r.tested_local, r.tested_at, '') END AS time,
-                coalesce(r.points, 0) AS points, coalesce(r.step, 0) AS step
-            FROM records r
-            WHERE r.row IN (SELECT row FROM temp.touched)
-                AND r.withdrawn = 0 AND r.replaced = 0 AND r.kind NOT IN {_OUT}
-                AND NOT (r.kind = 'conflicts'
-                    AND EXISTS (SELECT 1 FROM records f WHERE f.row = r.former AND f.withdrawn = 0))
-                AND NOT EXISTS (SELECT 1 FROM records c
-                    WHERE c.former = r.row AND c.kind = 'conflicts' AND c.withdrawn = 0)
-        ), ranked AS (
-            SELECT row, row_number() OVER (PARTITION BY link, family
-                ORDER BY weight DESC, time DESC, points DESC, step, row DESC) AS place
-            FROM candidates
-        )
-        UPDATE records SET standing = 1 WHERE row IN (SELECT row FROM ranked WHERE place = 1)
-        """
+    several = db.execute(
+        f"SELECT coalesce(r.link_key, 'row ' || r.row) AS link, {', '.join('r.' + c for c in NEEDED)} FROM records r "
+        "JOIN temp.touched t ON t.row = r.row WHERE NOT r.standing ORDER BY link, r.row"
     )
+    stand: list[tuple[int]] = []
+    for _, members in groupby(several, key=lambda r: r["link"]):
+        found = states(with_formers(db, list(members)))
+        stand.extend((row,) for row, state in found.items() if state.standing)
+    # The row itself may be the former of another link's record, looked at for its sake alone.
+    db.executemany("UPDATE records SET standing = 1 WHERE row = ? AND row IN (SELECT row FROM temp.touched)", stand)
     db.execute("DROP TABLE temp.touched")
+
+
+def with_formers(db: sqlite3.Connection, rows: Sequence[Any]) -> list[Mapping[str, Any]]:
+    """Rows of one link, and those of other links that a relabelled or copied one refers to."""
+    found: list[Mapping[str, Any]] = [dict(r) for r in rows]
+    there = {r["row"] for r in rows}
+    wanted = sorted({r["former"] for r in rows if r["former"] is not None} - there)
+    if not wanted:
+        return found
+    marks = ", ".join("?" * len(wanted))
+    more = db.execute(f"SELECT {', '.join(NEEDED)} FROM records WHERE row IN ({marks})", wanted)
+    return [*found, *(dict(r) for r in more)]

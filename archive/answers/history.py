@@ -1,0 +1,118 @@
+"""The history of one link: every test, what each is to the others, and every event that touched one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from archive.answers.link import Link, people
+from archive.store import Archive
+
+KINDS = {
+    "renditions": "rendition",
+    "reread": "re-reading",
+    "conflicts": "conflict",
+    "relabelled": "relabelled",
+    "copied_curves": "copied curves",
+}
+"""What dedup decided, in the words people read."""
+
+
+def history(archive: Archive, link: Link) -> list[dict[str, Any]]:
+    """Entries, newest first: kind, when (ISO 8601), record, by, what.
+
+    Tests carry the time of the test; everything else the time of its ledger entry.
+    """
+    first = min(link.rows, key=lambda r: (r["tested_local"] or r["tested_at"] or "9", r["row"]), default=None)
+    found = [_test(r, link, first=r is first) for r in link.rows]
+    for number, entry in _touching(archive, link).items():
+        found.extend(_events(archive, number, entry, link))
+    names = people(archive, {e["by"] for e in found})
+    for e in found:
+        e["by"] = names.get(e["by"] or "", None if not e["by"] else "name not there any more")
+    return sorted(found, key=lambda e: (e["when"] or "", e["order"]), reverse=True)
+
+
+def _test(r: dict[str, Any], link: Link, *, first: bool) -> dict[str, Any]:
+    state = link.states[r["row"]]
+    verdict = r["verdict"] or "not graded"
+    told = f"reported {r['reported_verdict'] or 'nothing'}, graded {verdict}"
+    limit = r["limit_id"] or r["limit_found"] or "no limit named"
+    return {
+        # A first test that arrived late is still the first test.
+        "kind": ("test" if first else "retest") if r["kind"] in ("new", "retests") else KINDS[r["kind"]],
+        "when": r["tested_local"] or r["tested_at"],
+        "record": r["record_id"],
+        "by": r["operator_key"],
+        "what": f"{limit}: {told}; {'stands: ' if state.standing else ''}{state.why}",
+        "standing": state.standing,
+        "order": r["row"],
+        "deposit": r["deposit"],
+    }
+
+
+def _touching(archive: Archive, link: Link) -> dict[int, Any]:
+    """Ledger entries that speak of the link: its deposits, and events that name one of its records or its job."""
+    db = archive.db
+    deposits = sorted({r["deposit"] for r in link.rows})
+    marks = ", ".join("?" * len(deposits))
+    numbers = {r[0] for r in db.execute(f"SELECT number FROM deposits WHERE deposit IN ({marks})", deposits)}
+    rows = [r["row"] for r in link.rows]
+    marks = ", ".join("?" * len(rows))
+    numbers |= {r[0] for r in db.execute(f"SELECT DISTINCT number FROM amendments WHERE row IN ({marks})", rows)}
+    addresses = {r["address"] for r in link.rows}
+    jobs = {r["job_id"] for r in link.rows}
+    found = {n: archive.ledger.read(n) for n in numbers}
+    for (n,) in db.execute("SELECT number FROM entries WHERE kind IN ('event', 'assessment') ORDER BY number"):
+        entry = archive.ledger.read(n)
+        if entry is None:
+            continue
+        named = addresses & {str(a) for a in entry.get("records", []) or []} if entry.kind == "event" else set()
+        if (
+            named
+            or set(entry.get("deposits", []) or []) & set(deposits)
+            or entry.get("job") in jobs
+            or entry.kind == "assessment"
+        ):
+            found[n] = entry
+    return {n: e for n, e in sorted(found.items()) if e is not None}
+
+
+def _events(archive: Archive, number: int, entry: Any, link: Link) -> list[dict[str, Any]]:
+    base = {"when": entry.get("at"), "by": entry.get("by"), "order": number, "standing": False, "deposit": None}
+    if entry.kind == "deposit":
+        here = [r for r in link.rows if r["deposit"] == entry["deposit"]]
+        told = f"deposit {entry['deposit']}: {len(here)} of its {entry['records']} records are of this link"
+        reason = f" ({entry['reason']})" if entry.get("reason") else ""
+        return [{**base, "kind": "deposit", "record": None, "what": told + reason}]
+    if entry.kind == "assessment":
+        return [{**base, "kind": "assessment", "record": None, "what": _assessed(entry)}]
+    if entry["event"] == "amend":
+        rows = {r["row"]: r["record_id"] for r in link.rows}
+        changes = archive.db.execute("SELECT row, field, old, new FROM amendments WHERE number = ?", (number,))
+        return [
+            {
+                **base,
+                "kind": "amendment",
+                "record": rows[c["row"]],
+                "what": f"{c['field']}: {c['old'] or 'nothing'} became {c['new'] or 'nothing'}",
+            }
+            for c in changes
+            if c["row"] in rows
+        ]
+    return [{**base, "kind": str(entry["event"]), "record": None, "what": _told(entry)}]
+
+
+def _assessed(entry: Any) -> str:
+    return f"graded again against {', '.join(entry.get('limits', []) or []) or 'the limits named'}"
+
+
+def _told(entry: Any) -> str:
+    names = {
+        "withdraw": "withdrawn: out of every statistic, never standing; the bytes stay",
+        "hold": f"legal hold on job {entry.get('job')}",
+        "release": f"legal hold on job {entry.get('job')} released",
+        "job": f"facts of job {entry.get('job')} stated",
+        "attach": f"document filed for job {entry.get('job')}",
+        "redact": "something was redacted; a tombstone stands for it",
+    }
+    return names.get(str(entry["event"]), str(entry["event"]))

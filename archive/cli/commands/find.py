@@ -1,0 +1,82 @@
+"""muniment find: records of an archive, newest first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json
+from archive.cli.filters import chosen, filter_options
+
+
+@click.command("find")
+@click.argument("archive", type=click.Path(path_type=Path))
+@filter_options
+@click.option("--text", metavar="WORDS", help="Words that must all be there, each may be only begun.")
+@click.option("--most", type=int, default=200, show_default=True, help="At most so many records; 0 for all.")
+@output_options
+def command(archive: Path, text: str | None, most: int, as_json: bool, quiet: bool, **filters: Any) -> None:
+    """Finds records. A label may be half remembered: case, separators, leading zeros and O for 0 do not matter,
+    a former label is found too, and where nothing fits whole, a part of the label does.
+
+    \b
+    Exit code 1: nothing was found.
+    \b
+    Example:
+      muniment find certificates --link a117
+      muniment find certificates --site "Lantern Quay" --since 2019-03-01 --verdict fail
+    """
+    from archive import store
+    from archive.store.catalogue.search import find
+
+    opened = store.open(archive)
+    opened.catch_up()
+    rows = [plain(r) for r in find(opened.db, chosen(filters), text=text, most=most or None)]
+    if as_json:
+        print_json({"records": rows})
+    elif not quiet:
+        for r in rows:
+            click.echo(line(r))
+        if most and len(rows) == most:
+            click.echo(f"the newest {most} are shown; --most 0 shows all", err=True)
+        if not rows:
+            click.echo("nothing found", err=True)
+    done(not rows)
+
+
+def plain(r: Any) -> dict[str, Any]:
+    """A row of the catalogue as commands print it."""
+    mark = {0: False, 1: True}
+    return {
+        "record": r["record_id"],
+        "link": r["link_label"],
+        "job": r["job_id"],
+        "site": r["site"],
+        "tested_local": r["tested_local"],
+        "tested_at": r["tested_at"],
+        "limit": r["limit_id"] or r["limit_found"],
+        "cable_type": r["cable_type"],
+        "reported": r["reported_verdict"],
+        "verdict": r["verdict"] or "not graded",
+        "marginal": mark.get(r["marginal"]),
+        "provisional": mark.get(r["provisional"]),
+        "standing": bool(r["standing"]),
+        "margin_db": r["margin"],
+        "parameter": r["parameter"],
+        "length_m": r["length_m"],
+        "evidence": r["evidence"],
+        "deposit": r["deposit"],
+    }
+
+
+def line(r: dict[str, Any]) -> str:
+    """A record in one line."""
+    words = [r["verdict"]]
+    words += [w for w in ("marginal", "provisional") if r[w]]
+    stands = "stands" if r["standing"] else ""
+    return (
+        f"{r['link'] or '(no label)':<20} {r['tested_local'] or r['tested_at'] or 'time unknown':<20} "
+        f"{r['limit'] or 'no limit':<38} {', '.join(words):<24} {stands:<7} {r['job'] or ''}  {r['record']}"
+    ).rstrip()
