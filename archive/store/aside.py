@@ -23,6 +23,9 @@ from archive.store.ledger import Entry
 
 _NOTE = "note.json"
 _STRANGERS = 7 * 24 * 3600.0
+"""Seconds for which a writer of another machine is left alone."""
+_UNSIGNED = 60.0
+"""Seconds for which a folder without a readable note is left alone: its writer may just be making it."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +114,7 @@ def _given_up(folder: Path) -> bool:
         note, at = {}, _changed(folder)
     if note.get("host") == socket.gethostname():
         return not _runs(note)
-    return time.time() - at > _STRANGERS or (not note and time.time() - at > 60)
+    return time.time() - at > _STRANGERS or (not note and time.time() - at > _UNSIGNED)
 
 
 def _changed(folder: Path) -> float:

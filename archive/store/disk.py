@@ -1,7 +1,8 @@
 """Every step that changes a disk, in one place, so that a test can count the steps and stop at each of them.
 
 Nothing else in the store opens a file for writing, syncs, links, renames or removes. `watcher`, where it is set,
-is called before each step with its name and path; a test that raises there has stopped the program at that step.
+is called before each step with its name, its path and, for a rename or a link, the former path; a test that raises
+there has stopped the program at that step.
 The steps that only a file system with links can do stand in `claim` alone: on an object store it would be a
 conditional put.
 """
@@ -18,7 +19,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
 
-Watcher = Callable[[str, Path], None]
+Watcher = Callable[[str, Path, Path | None], None]
 
 watcher: Watcher | None = None
 """Set by tests only."""
@@ -26,9 +27,9 @@ watcher: Watcher | None = None
 _NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOTSUP, errno.ENOSYS, errno.EMLINK, errno.EXDEV, errno.EINVAL}
 
 
-def _step(what: str, path: Path) -> None:
+def _step(what: str, path: Path, old: Path | None = None) -> None:
     if watcher is not None:
-        watcher(what, path)
+        watcher(what, path, old)
 
 
 def create(path: Path) -> BinaryIO:
@@ -76,7 +77,7 @@ def make_folder(folder: Path) -> None:
 
 def rename(old: Path, new: Path) -> None:
     """Gives a file or a folder its place. A file that stands there is replaced in one step."""
-    _step("rename", new)
+    _step("rename", new, old)
     old.replace(new)
 
 
@@ -86,7 +87,7 @@ def claim(old: Path, new: Path) -> bool:
     link(2), which is atomic and never replaces; else a rename that never replaces; else exclusive creation,
     which alone can leave an unfinished file if the machine stops in the middle.
     """
-    _step("link", new)
+    _step("link", new, old)
     try:
         os.link(old, new)
     except FileExistsError:

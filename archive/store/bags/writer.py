@@ -71,7 +71,7 @@ class BagWriter:
     def release(self) -> None:
         """Closes what is open, as it is; whoever made the folder takes it away."""
         for file in self._open.values():
-            file.close()
+            file.give_up()
         self._open.clear()
 
     def _make(self, folder: Path) -> None:
