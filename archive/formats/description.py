@@ -12,7 +12,8 @@ class Description:
     layout: "" where no reader knows it. reason: how it was recognised, or why not. records: how many would be read.
     evidence: a word of the vocabulary, or several joined by a comma. units: as the file has them. unmapped: what
     would be kept as extras or left out, by its own name. set_aside: why records would be set aside. notes: anything
-    else worth a line. draft: a draft of what is lacking (a mapping, a port map), as text. unread: nobody can read it.
+    else worth a line. draft: a draft of what is lacking (a mapping, a port map), as text. unread: nobody can read
+    it. read_with: the file together with which this one is read, where it is none by itself (a port map).
 
     A reader may offer `describe(entry, *, mapping=None) -> Description`; without it the file is read and its
     batches are counted.
@@ -31,3 +32,4 @@ class Description:
     notes: list[str] = field(default_factory=list)
     draft: str = ""
     unread: bool = False
+    read_with: str = ""

@@ -22,8 +22,10 @@ def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description
         by = _taken(listed)
         for task in listed:
             if task.entry.path in by:
-                reader = by[task.entry.path]
-                yield Description(task.entry.name, reason=f"read with {reader}", notes=[f"read with {reader}"])
+                with_it = by[task.entry.path]
+                layout = with_it.found.layout if with_it.found else ""
+                reason = f"read with {with_it.entry.name}"
+                yield Description(task.entry.name, layout, reason, read_with=with_it.entry.name)
             else:
                 yield _describe(task, mapping)
 

@@ -55,6 +55,7 @@ def test_every_file_is_accounted_for(folder: Path) -> None:
     _, files = document(folder)
     assert set(files) == {p.name for p in folder.iterdir()}
     assert "one-pair.S4P" in files["one-pair.toml"]["reason"], "a port map is read with its file"
+    assert files["one-pair.toml"]["records"] == 0
     assert (files["picture.jpg"]["layout"], files["picture.jpg"]["records"]) == (None, 0)
     assert files["picture.jpg"]["reason"]
 
@@ -84,13 +85,26 @@ def test_a_map_can_be_handed_in(folder: Path) -> None:
     assert (code, files["one-pair-crossed.s4p"]["records"]) == (0, 1)
 
 
+def test_the_draft_alone_can_go_straight_into_the_map(folder: Path) -> None:
+    """A shell makes the map, empty, before the survey begins."""
+    map_file = folder / "one-pair-crossed.toml"
+    map_file.write_text("")
+    done = survey(folder / "one-pair-crossed.s4p", "--draft")
+    assert done.returncode == 0
+    map_file.write_text(done.stdout.replace('link = ""', 'link = "X"'))
+    assert document(folder / "one-pair-crossed.s4p")[0] == 0
+    done = survey(folder / "one-pair-crossed.s4p", "--draft")
+    assert done.returncode == 2
+    assert "0 drafts" in done.stderr
+
+
 def test_zips_are_looked_into(folder: Path) -> None:
     with zipfile.ZipFile(folder / "week.zip", "w") as packed:
         packed.write(folder / "one-pair.S4P", "sub/one-pair.S4P")
         packed.write(folder / "one-pair.toml", "sub/one-pair.toml")
     code, files = document(folder / "week.zip")
     assert code == 0
-    (file,) = [f for f in files.values() if f["layout"]]
+    (file,) = [f for f in files.values() if f["records"]]
     assert file["path"].endswith("sub/one-pair.S4P")
     assert file["records"] == 1
 
@@ -104,7 +118,15 @@ def test_nothing_is_written(folder: Path) -> None:
 def test_in_words(folder: Path) -> None:
     done = survey(folder)
     assert done.returncode == 1
-    for word in ("touchstone", "10 frequencies from 5 to 50 MHz", "not recognised", "4 ports", "unmapped", "5 files"):
+    for word in (
+        "touchstone",
+        "10 frequencies from 5 to 50 MHz",
+        "not recognised",
+        "4 ports",
+        "unmapped",
+        "read together with one-pair.toml",
+        "5 files",
+    ):
         assert word in done.stdout, word
     assert done.stderr == ""
     assert survey(folder / "one-pair.S4P").returncode == 0

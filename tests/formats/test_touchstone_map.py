@@ -97,6 +97,8 @@ def test_where_a_map_is_looked_for(tmp_path: Path) -> None:
     (tmp_path / "port-map.toml").write_text('link = "{stem}"\n' + pairs_toml(1))
     assert maps.find(entry) == tmp_path / "port-map.toml"
     (tmp_path / "a.toml").write_text("")
+    assert maps.find(entry) == tmp_path / "port-map.toml", "an empty file says nothing"
+    (tmp_path / "a.toml").write_text("link = 3")
     assert maps.find(entry) == tmp_path / "a.toml"
 
 

@@ -7,13 +7,15 @@ from typing import Any
 import click
 
 from archive.cli.common import done, output_options, print_json
+from archive.errors import Trouble
 
 
 @click.command("survey")
 @click.argument("inputs", nargs=-1, required=True, metavar="INPUT...")
 @click.option("--mapping", metavar="MAPPING.toml", help="Look at the files as this mapping or port map reads them.")
+@click.option("--draft", is_flag=True, help="Print nothing but the drafted map or mapping of the one file.")
 @output_options
-def command(inputs: tuple[str, ...], mapping: str | None, as_json: bool, quiet: bool) -> None:
+def command(inputs: tuple[str, ...], mapping: str | None, draft: bool, as_json: bool, quiet: bool) -> None:
     """Tells what is in files, folders and zips: layout, encoding, units, number of records, what they can prove,
     and what would stay unmapped. Nothing is written.
 
@@ -23,15 +25,33 @@ def command(inputs: tuple[str, ...], mapping: str | None, as_json: bool, quiet: 
     Example:
       muniment survey exports/ week2.zip
       muniment survey link-117.s4p
+      muniment survey link-117.s4p --draft > link-117.toml
     """
     from archive.formats.survey import survey
 
     files = list(survey(inputs, mapping=mapping))
+    if draft:
+        click.echo(_only_draft(files), nl=False)
+        return
     if as_json:
         print_json({"files": [_document(f) for f in files]})
     elif not quiet:
         _tell(files)
     done(any(f.unread or f.set_aside for f in files))
+
+
+def _only_draft(files: list[Any]) -> str:
+    """The draft of the one file. Errors: Trouble where there is not one draft."""
+    drafts = [str(f.draft) for f in files if f.draft]
+    if len(drafts) == 1:
+        return drafts[0]
+    reasons = [reason for f in files for reason in ([f.reason] if f.unread and not f.set_aside else f.set_aside)]
+    why = f" ({reasons[0]})" if reasons else ""
+    raise Trouble(
+        "there is not one draft to print",
+        found=f"{_count(len(drafts), 'draft')} for {_count(len(files), 'file')}{why}",
+        expected="one file that lacks its map or mapping",
+    )
 
 
 def _document(file: Any) -> dict[str, Any]:
@@ -53,9 +73,15 @@ def _document(file: Any) -> dict[str, Any]:
 
 def _tell(files: list[Any]) -> None:
     drafts = [f for f in files if f.draft]
+    beside: dict[str, list[str]] = {}
     for file in files:
+        if file.read_with:
+            beside.setdefault(file.read_with, []).append(file.path)
+    for file in files:
+        if file.read_with:
+            continue
         click.echo(file.path)
-        for line in _lines(file):
+        for line in _lines(file, beside.get(file.path, [])):
             click.echo(f"  {line}")
         if drafts and file is drafts[0]:
             click.echo("".join(f"    {line}\n" for line in file.draft.splitlines()), nl=False)
@@ -65,19 +91,19 @@ def _tell(files: list[Any]) -> None:
     click.echo(", ".join([*counts, f"{sum(f.unread for f in files)} not read"]))
 
 
-def _lines(file: Any) -> list[str]:
-    """What is said of one file, below its path."""
+def _lines(file: Any, beside: list[str]) -> list[str]:
+    """What is said of one file, below its path. beside: files that are read together with it."""
     if file.unread:
         what = f"{file.layout}, but damaged" if file.layout else "not recognised"
         return [f"{what}: {'; '.join(file.set_aside) or file.reason}"]
-    if not file.layout:
-        return [file.reason]
     facts = [_count(file.records, "record")]
     facts += [f"evidence {file.evidence}"] if file.evidence else []
     facts += [f"encoding {file.encoding}"] if file.encoding else []
     facts += [f"decimal mark {file.decimal_mark}"] if file.decimal_mark else []
     facts += [f"units {', '.join(file.units)}"] if file.units else []
     lines = [f"{file.layout}: {file.reason}", "; ".join(facts), *file.notes]
+    more = f" and {_count(len(beside) - 3, 'other file')}" if len(beside) > 3 else ""
+    lines += [f"read together with {', '.join(beside[:3])}{more}"] if beside else []
     lines += [f"unmapped: {', '.join(file.unmapped)}"] if file.unmapped else []
     return lines + [f"would be set aside: {reason}" for reason in file.set_aside]
 

@@ -74,7 +74,8 @@ def find(entry: Entry) -> Path | None:
     """
     folder, name = entry.path.parent, Path(entry.name).name
     own = folder / f"{Path(name).stem}.toml"
-    if own.is_file():
+    # An empty file says nothing: `muniment survey X --draft > X.toml` makes it before the survey begins.
+    if own.is_file() and own.stat().st_size:
         return own
     for other in FOLDER_MAPS:
         path = folder / other

@@ -48,7 +48,7 @@ def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[B
             "no port map says which ports are at which pair",
             found=f"{network.ports} ports, {network.points} frequencies",
             expected=f"{stem}.toml or {maps.FOLDER_MAPS[0]} beside the file",
-            remedy=f"`muniment survey {entry.name}` prints a draft of the map: complete it and save it as {stem}.toml",
+            remedy=f"`muniment survey FILE --draft > {stem}.toml` drafts the map: complete it, put it beside the file",
         )
         yield Batch.from_rows({"sources": [source], "set_aside": [row]})
         return
