@@ -77,7 +77,8 @@ class Plan:
             slots = self.slots(parameter)
             if parameter == "insertion_loss" and slots is not None:
                 slots = _one_per_pair(slots)
-            node = None if slots is None else nodes.given(self.curves, slots, self.grid(np.array(axes)))
+            fresh = parameter.endswith(RECOMPUTED)
+            node = None if slots is None else nodes.given(self.curves, slots, self.grid(np.array(axes)), fresh)
             self._nodes[key] = node
         return self._nodes[key]
 
@@ -92,7 +93,7 @@ class Plan:
         for code in np.unique(slots.axes):
             part = slots.take(slots.axes == code)
             whole = self.given(parameter, (int(code),)) if parameter != "insertion_loss" else None
-            if whole is None or len(whole) != len(part) or whole.derived:
+            if whole is None or len(whole) != len(part):
                 whole = nodes.given(self.curves, part, self.grid(part.axes), parameter.endswith(RECOMPUTED))
             found.append(whole)
         return found

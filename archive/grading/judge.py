@@ -60,13 +60,25 @@ def by_parameter(graded: Piece, tables: Tables) -> Parameters:
             np.minimum.reduceat(np.where(failing, graded.letter, 9), starts),
             np.maximum.reduceat(graded.letter, starts),
         )
-        first = np.minimum.reduceat(np.where(graded.reason >= 0, np.arange(len(key)), len(key)), starts)
-        own = np.append(graded.reason, -1)[first]
+        own = _told_by_curves(graded.reason, starts, tables)
         missing = tables.missing[at]
         reason[at] = np.where(missing >= 0, missing, own)
         whole = (missing < 0) & ~open_
         verdict[at] = np.where(fails, FAIL, np.where(whole, PASS, NOT_GRADED))
     return Parameters(there, verdict, reason, margin, provisional, letter)
+
+
+def _told_by_curves(reason: Ints, starts: Ints, tables: Tables) -> Ints:
+    """What the curves of each parameter have to tell: the same once, different things in the order of the alphabet."""
+    most = np.maximum.reduceat(reason, starts)
+    least = np.minimum.reduceat(np.where(reason >= 0, reason, most.max(initial=0)), starts)
+    out = most.copy()
+    bounds = np.append(starts, len(reason))
+    for i in np.flatnonzero((most >= 0) & (least != most)):
+        here = reason[bounds[i] : bounds[i + 1]]
+        texts = sorted({tables.texts.listed[code] for code in here[here >= 0].tolist()})
+        out[i] = tables.texts.code("; ".join(texts if len(texts) < 3 else [*texts[:2], "and more"]))
+    return out
 
 
 @dataclass(frozen=True)

@@ -77,6 +77,8 @@ def _bars(limit: Any, parameter: str, readings: Readings, found: Scalars) -> _Ba
     if scalar is not None:
         bar[:] = float(scalar.value) * (1 + scalar.tolerance_percent / 100)
         letter[:] = LETTERS.index(scalar.confidence)
+        # The tolerance on a length is known only from memory (reference 1.4).
+        letter[readings.value > scalar.value + EXACT if scalar.tolerance_percent else []] = _MEMORY
     at = np.nan if scalar is None else scalar.at_mhz
     if line is not None and (scalar is None or at is not None):
         # A delay that was read at another frequency than the one number holds for is graded by the line.

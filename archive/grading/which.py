@@ -28,7 +28,7 @@ def named(batch: Batch, own: dict[str, Any]) -> list[Named]:
     records = batch["records"]
     columns = ("limit_found", "configuration", "connections", "tested_local")
     cells = zip(*(records.column(name).to_pylist() for name in columns), strict=True)
-    mine = {words.lower(): key for key, limit in own.items() for words in (key, limit.title)}
+    mine = {words.lower(): key for key, limit in own.items() for words in (key, limit.title, limit.document) if words}
     return [
         Named(mine[words.strip().lower()])
         if words and words.strip().lower() in mine

@@ -1,0 +1,98 @@
+"""muniment grade: a second opinion on records, from their curves."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, say
+from archive.errors import Trouble
+
+
+@click.command("grade")
+@click.argument("inputs", nargs=-1, required=True, metavar="INPUT...")
+@click.option("--against", multiple=True, metavar="LIMIT", help="Grade against this limit, not the one a record names.")
+@click.option(
+    "--application", multiple=True, metavar="APP", help="Would the link carry this: 10gbase-t, poe-type-3 ..."
+)
+@click.option("--own", multiple=True, metavar="LIMIT.toml", help="A limit of your own, to be named by its id.")
+@click.option("--accuracy", metavar="FILE.toml", help="Accuracy of the instrument, to tell marginal results.")
+@click.option("--mapping", metavar="MAPPING.toml", help="How to read the files, where no open form is recognised.")
+@click.option("--detail", is_flag=True, help="Every parameter of every record (always so for a single record).")
+@output_options
+def command(
+    inputs: tuple[str, ...],
+    against: tuple[str, ...],
+    application: tuple[str, ...],
+    own: tuple[str, ...],
+    accuracy: str | None,
+    mapping: str | None,
+    detail: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Grades records again from their curves: worst margins, verdict, and whether that agrees with the instrument.
+
+    Without --against, each record is graded against the limit that it names.
+
+    \b
+    Exit code 1: any fail, any disagreement with the instrument, anything not graded or set aside.
+    \b
+    Example:
+      muniment grade week2.zip
+      muniment grade link-117.xml --against tia-568.2-d/cat6a/channel --application 10gbase-t
+    """
+    from archive import formats, grading, limits
+    from archive.grading.document import documents
+    from archive.grading.which import asked_for, own_by_id
+    from archive.grading.wording import Count
+
+    own_limits = [limits.load_own(path) for path in own]
+    asked_for(against, application, own_by_id(own_limits))  # a wrong id is told before anything is read
+    known = grading.load_accuracy(accuracy) if accuracy else None
+    count = Count()
+
+    def graded() -> Iterator[dict[str, Any]]:
+        for batch in formats.read_all(inputs, mapping=mapping):
+            for row in batch["set_aside"].to_pylist():
+                count.set_aside += 1
+                place = ", ".join(x for x in (row["path"], row["place"]) if x)
+                say(f"set aside: {place}: {row['reason']}", quiet=quiet)
+            if len(batch):
+                yield from documents(grading.grade(batch, against or None, application, own_limits, known))
+
+    _print_json(graded(), count) if as_json else _print(graded(), count, detail, quiet)
+    if not sum(count.verdicts.values()) and not count.set_aside:
+        raise Trouble("there is no record to grade", where=", ".join(inputs), remedy="See `muniment survey`.")
+    say(str(count), quiet=quiet)
+    done(count.anything_to_look_at)
+
+
+def _print_json(found: Iterator[dict[str, Any]], count: Any) -> None:
+    """One document, written record by record, so that memory does not grow with the job."""
+    first = next(found, None)
+    click.echo('{"records": [', nl=False)
+    for number, document in enumerate(_all(first, found)):
+        count.add(document)
+        click.echo((",\n" if number else "\n") + json.dumps(document, ensure_ascii=False), nl=False)
+    click.echo(f'\n], "set_aside": {count.set_aside}}}')
+
+
+def _print(found: Iterator[dict[str, Any]], count: Any, detail: bool, quiet: bool) -> None:
+    """In words. A single record is shown with all its parameters."""
+    from archive.grading.wording import lines
+
+    first, second = next(found, None), next(found, None)
+    for document in _all(first, _all(second, found)):
+        count.add(document)
+        if not quiet or document["verdict"] != "pass" or document["agrees"] is False:
+            click.echo("\n".join(lines(document, detail or second is None)))
+
+
+def _all(first: dict[str, Any] | None, rest: Iterator[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    if first is not None:
+        yield first
+    yield from rest

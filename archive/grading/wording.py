@@ -1,0 +1,110 @@
+"""Verdicts in words, for the terminal."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from archive import vocabulary
+from archive.grading.document import FROM_MEMORY
+
+
+def lines(document: dict[str, Any], detail: bool) -> list[str]:
+    """What is said of one record against one limit. detail: each parameter too."""
+    label = document["link"] or document["record"]
+    out = [f"{label}: {headline(document)}", f"  against {document['limit'] or 'no limit'}{_how(document)}"]
+    if document["worst"]:
+        out.append(f"  worst: {point(document['worst'])}")
+    if document["reason"]:
+        out.append(f"  {document['reason']}")
+    if detail and document["overall"]:
+        out += [f"  {line}" for line in table(document)]
+    return out
+
+
+def headline(document: dict[str, Any]) -> str:
+    """The verdict with everything that must not be overlooked about it."""
+    parts = [document["verdict"]]
+    if document["provisional"]:
+        parts.append(f"provisional ({FROM_MEMORY})")
+    if document["marginal"]:
+        parts.append(f"marginal, {document['marginal_basis']}")
+    if document["within_resolution"]:
+        parts.append("within the resolution of the export")
+    if document["agrees"] is False:
+        parts.append("differs from the instrument")
+    return ", ".join(parts)
+
+
+def _how(document: dict[str, Any]) -> str:
+    covers = document["covers_mhz"]
+    parts = [f"{covers[0]:g}-{covers[1]:g} MHz covered"] if covers else []
+    if document["reported"]:
+        parts.append(f"the instrument says {document['reported']}")
+    if document["confirmed_by"]:
+        parts.append(document["confirmed_by"])
+    return "".join(f"; {part}" for part in parts)
+
+
+def point(worst: dict[str, Any]) -> str:
+    """NEXT 3-6/4-5 remote at 484 MHz: 29.1 dB against 26.9, margin 2.2."""
+    meant = vocabulary.parameter(worst["parameter"])
+    where = " ".join(x for x in (meant.name, worst["pairing"], worst["end"]) if x)
+    at = f" at {worst['frequency_mhz']:g} MHz" if worst["frequency_mhz"] is not None else ""
+    return f"{where}{at}: {worst['value']:.6g} {meant.unit} against {worst['limit']:.2f}, margin {worst['margin']:.2f}"
+
+
+def table(document: dict[str, Any]) -> list[str]:
+    """Each parameter: verdict, worst margin, the instrument's, where."""
+    worst: dict[str, dict[str, Any]] = {}
+    for entry in document["parameters"]:
+        worst.setdefault(entry["parameter"], entry)
+    rows = [("parameter", "verdict", "margin", "instrument's", "where", "")]
+    for overall in document["overall"]:
+        entry = worst.get(overall["parameter"])
+        found = entry and (entry["worst_margin"] or entry["worst_value"])
+        place = " ".join(x for x in (entry["pairing"], entry["end"]) if x) if entry else ""
+        if found and found["frequency_mhz"] is not None:
+            place += f" at {found['frequency_mhz']:g} MHz"
+        verdict = overall["verdict"] + (", provisional" if overall["provisional"] else "")
+        meant = vocabulary.parameter(overall["parameter"])
+        theirs = overall["reported_margin"]
+        rows.append(
+            (
+                meant.name,
+                verdict,
+                "" if overall["margin"] is None else f"{overall['margin']:.2f} {meant.unit}",
+                "" if theirs is None else f"{theirs:.6g}",
+                place.strip(),
+                overall["reason"] or "",
+            )
+        )
+    widths = [max(len(row[i]) for row in rows) for i in range(5)]
+    return ["  ".join([*(c.ljust(w) for c, w in zip(row, widths, strict=False)), row[5]]).rstrip() for row in rows]
+
+
+class Count:
+    """Counts verdicts and says the sum in one line."""
+
+    def __init__(self) -> None:
+        self.verdicts: Counter[str] = Counter()
+        self.provisional = self.marginal = self.differ = self.set_aside = 0
+
+    def add(self, document: dict[str, Any]) -> None:
+        """Takes one document into account."""
+        self.verdicts[document["verdict"]] += 1
+        self.provisional += bool(document["provisional"])
+        self.marginal += bool(document["marginal"])
+        self.differ += document["agrees"] is False
+
+    @property
+    def anything_to_look_at(self) -> bool:
+        """A fail, a disagreement, something not graded or set aside."""
+        return bool(self.verdicts["fail"] or self.verdicts["not graded"] or self.differ or self.set_aside)
+
+    def __str__(self) -> str:
+        parts = [f"{self.verdicts[word]} {word}" for word in ("pass", "fail", "not graded")]
+        parts += [f"{n} {word}" for n, word in ((self.provisional, "provisional"), (self.marginal, "marginal")) if n]
+        parts += [f"{self.differ} differ from the instrument"] if self.differ else []
+        parts += [f"{self.set_aside} set aside"] if self.set_aside else []
+        return ", ".join(parts)
