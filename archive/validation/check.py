@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 
 from archive.tables import Batch
 from archive.validation import catalogue, findings
+from archive.validation.arrow import one
 from archive.validation.look import Look
 from archive.validation.policy import OFF, Policy
 from archive.validation.registry import NotLooked, Raised, RecordRule, record_rules
@@ -86,7 +87,7 @@ def _table(name: str, said: Raised | NotLooked, look: Look, policy: Policy) -> A
     if not len(rows):
         return None
     at = pa.array(rows)
-    ids, labels = look.ids.take(at), look.records.column("link_label").combine_chunks().take(at)
+    ids, labels = look.ids.take(at), one(look.records.column("link_label")).take(at)
     if isinstance(said, NotLooked):
         return findings.table(name, policy, ids, labels, status=findings.COULD_NOT_LOOK, message=said.why)
     return findings.table(name, policy, ids, labels, where=said.where, found=said.found, expected=said.expected)
@@ -120,11 +121,11 @@ def _set_aside(batch: Batch, policy: Policy) -> Any:
         name,
         policy,
         pa.nulls(len(rows), pa.string()),
-        aside.column("link_label").combine_chunks(),
+        one(aside.column("link_label")),
         where=[", ".join(p for p in (r["path"], r["place"]) if p) or "the file" for r in rows],
         found=[r["reason"] + (f": {r['found']}" if r["found"] else "") for r in rows],
         expected=[r["expected"] or "" for r in rows],
     )
     at = out.schema.get_field_index("remedy")
-    remedies = pc.coalesce(aside.column("remedy").combine_chunks(), out.column("remedy"))
+    remedies = pc.coalesce(one(aside.column("remedy")), out.column("remedy"))
     return out.set_column(at, out.schema.field(at), remedies)

@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Batch
+from archive.validation.arrow import one
 
 BLOCK = 1 << 17
 """Points in one block: small enough to stay in the processor's cache between two passes."""
@@ -52,7 +53,7 @@ class Curves:
         table = batch["sweeps"]
         self._words = {name: _encode(table.column(name)) for name in ("parameter", "end", "pairing", "origin")}
         self._table, self.count = table, table.num_rows
-        values = table.column("values").combine_chunks()
+        values = one(table.column("values"))
         self._lists = values
         self.starts = values.offsets.to_numpy()[:-1].astype(np.int64) if self.count else np.zeros(0, np.int64)
         self.points = pc.list_value_length(values).to_numpy(zero_copy_only=False).astype(np.int64)
@@ -62,9 +63,9 @@ class Curves:
 
     def _axes(self, batch: Batch, table: Any) -> None:
         axes = batch["axes"]
-        named = pc.index_in(table.column("axis_id"), value_set=axes.column("axis_id").combine_chunks())
+        named = pc.index_in(table.column("axis_id"), value_set=one(axes.column("axis_id")))
         self.axis = pc.fill_null(named, -1).to_numpy().astype(np.int64)
-        lists = axes.column("frequencies_mhz").combine_chunks()
+        lists = one(axes.column("frequencies_mhz"))
         self.axes_mhz = [np.asarray(x.values) if x.is_valid else np.zeros(0) for x in lists]
         lengths = np.array([len(x) for x in self.axes_mhz] + [0])
         first = np.array([x[0] if len(x) else np.nan for x in self.axes_mhz] + [np.nan])
@@ -182,9 +183,9 @@ class Curves:
 
 def _encode(column: Any) -> tuple[Any, Any]:
     """A text column as codes and the object array of its words; null is ""."""
-    encoded = pc.fill_null(column, "").combine_chunks().dictionary_encode()
+    encoded = one(pc.fill_null(column, "")).dictionary_encode()
     if isinstance(encoded, pa.ChunkedArray):
-        encoded = encoded.combine_chunks()
+        encoded = one(encoded)
     return encoded.indices.to_numpy(zero_copy_only=False), encoded.dictionary.to_numpy(zero_copy_only=False).astype(
         object
     )

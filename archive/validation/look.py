@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from archive.tables import Batch
 from archive.validation import catalogue
+from archive.validation.arrow import one
 from archive.validation.curves import Curves
 from archive.validation.limits_of import LimitsOf
 from archive.validation.loss import LossFit, fit
@@ -39,7 +40,7 @@ class Look:
     @cached_property
     def ids(self) -> Any:
         """Record ids, an Arrow array."""
-        return self.records.column("record_id").combine_chunks()
+        return one(self.records.column("record_id"))
 
     def rows_for(self, table: str) -> Any:
         """Row of the records table for each row of another table, -1 where there is none."""
@@ -68,9 +69,9 @@ class Look:
         """For each record the text that a shared row holds: words("..."), through a key column of records."""
         shared = self.batch[table]
         key_column = shared.column_names[0]
-        at = pc.index_in(self.records.column(key), value_set=shared.column(key_column).combine_chunks())
-        values = pc.fill_null(shared.column(column).combine_chunks(), "")
-        taken = pc.fill_null(values.take(at.combine_chunks() if hasattr(at, "num_chunks") else at), "")
+        at = pc.index_in(self.records.column(key), value_set=one(shared.column(key_column)))
+        values = pc.fill_null(one(shared.column(column)), "")
+        taken = pc.fill_null(values.take(one(at) if hasattr(at, "num_chunks") else at), "")
         return taken.to_numpy(zero_copy_only=False).astype(object)
 
     @cached_property

@@ -34,12 +34,12 @@ class Readings:
     def __init__(self, batch: Batch, rows: Any, size: int) -> None:
         table = batch["readings"]
         self.rows, self.size = rows, size
-        self._quantity = _words(table, "quantity")
+        self.quantity = _words(table, "quantity")
         self.subject = _words(table, "subject")
         values = table.column("value").to_numpy(zero_copy_only=False)
         self.value = np.where(pc.is_valid(table.column("censored")).to_numpy(), np.nan, values)
         self.step = table.column("step").to_numpy(zero_copy_only=False)
-        self._mine = (_words(table, "origin") == "measured") & (rows >= 0)
+        self.is_measured = (_words(table, "origin") == "measured") & (rows >= 0)
         self._derived = (_words(table, "origin") == "derived") & (rows >= 0)
         self._made: dict[tuple[str, tuple[str, ...]], Matrix] = {}
 
@@ -49,10 +49,10 @@ class Readings:
         if key in self._made:
             return self._made[key]
         out = np.full((2, self.size, len(subjects)), np.nan)
-        mine = self._quantity == quantity
+        mine = self.quantity == quantity
         for column, subject in enumerate(subjects):
             wanted = mine & (self.subject == subject)
-            for origin in (self._derived, self._mine):
+            for origin in (self._derived, self.is_measured):
                 at = np.flatnonzero(wanted & origin & ~np.isnan(self.value))[::-1]
                 out[0, self.rows[at], column] = self.value[at]
                 out[1, self.rows[at], column] = self.step[at]
@@ -73,7 +73,7 @@ class Readings:
 
     def of(self, quantity: str) -> Any:
         """Rows of the readings table with a measured value of a quantity that is not censored."""
-        return np.flatnonzero((self._quantity == quantity) & self._mine & ~np.isnan(self.value))
+        return np.flatnonzero((self.quantity == quantity) & self.is_measured & ~np.isnan(self.value))
 
     @property
     def temperatures(self) -> Any:
@@ -83,7 +83,7 @@ class Readings:
     def has(self, quantity: str) -> Any:
         """True for records with any value of a quantity, (size,)."""
         out = np.zeros(self.size, dtype=bool)
-        out[self.rows[(self._quantity == quantity) & (self._mine | self._derived)]] = True
+        out[self.rows[(self.quantity == quantity) & (self.is_measured | self._derived)]] = True
         return out
 
     @property

@@ -8,6 +8,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.validation.arrow import one
+
 NO_TIME = np.datetime64("NaT", "s")
 _FORMATS = (("%Y-%m-%d", 10, "day"), ("%Y-%m-%dT%H:%M", 16, "minute"), ("%Y-%m-%dT%H:%M:%S", 19, "second"))
 
@@ -19,7 +21,7 @@ def local_times(column: Any) -> tuple[Any, Any]:
     "second", "" where there is no time). Fractions of a second are cut off.
     """
     texts = pa.chunked_array(column) if isinstance(column, list) else column
-    texts = texts.combine_chunks() if isinstance(texts, pa.ChunkedArray) else texts
+    texts = one(texts) if isinstance(texts, pa.ChunkedArray) else texts
     lengths = pc.fill_null(pc.utf8_length(texts), 0).to_numpy(zero_copy_only=False)
     times = np.full(len(lengths), NO_TIME)
     precision = np.full(len(lengths), "", dtype="U6")

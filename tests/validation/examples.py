@@ -44,9 +44,7 @@ def _do(made: Rows, step: dict[str, Any]) -> None:
         return
     table = made.setdefault(step["table"], [])
     if isinstance(step.get("add"), dict):
-        record = (
-            {} if step["table"] in ("documents", "places", "set_aside", "schedule", "jobs") else {"record_id": "r1"}
-        )
+        record = {"record_id": "r1"} if step["table"] in RECORD_TABLES else {}
         table.append({**record, **step["add"]})
         return
     if "add_curve" in step:
@@ -161,12 +159,24 @@ def _from(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray, 
     return f, np.array(other["values"])
 
 
+def _of_record(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    key = ("parameter", "end", "pairing")
+    row = s["row"]
+    other = next(r for r in s["made"]["sweeps"] if r["record_id"] == s["id"] and all(r[k] == row[k] for k in key))
+    return f, np.array(other["values"])
+
+
 def _of_another_link(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
     row = s["row"]
     return f, good.curves(seed=2)[row["parameter"], row["end"] or "", row["pairing"]]
 
 
-WITH_ROWS: dict[str, Step] = {"clip": _clip, "from": _from, "of-another-link": _of_another_link}
+WITH_ROWS: dict[str, Step] = {
+    "clip": _clip,
+    "from": _from,
+    "of-another-link": _of_another_link,
+    "of-record": _of_record,
+}
 
 
 def _new_curve(made: Rows, spec: dict[str, Any]) -> dict[str, Any]:

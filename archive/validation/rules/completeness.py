@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pyarrow.compute as pc
 
+from archive.validation.arrow import one
 from archive.validation.look import Look
 from archive.validation.registry import Raised, Said, Tolerances, rows_of, rule
 
@@ -180,6 +181,6 @@ def scalars_missing(look: Look, limits: Tolerances) -> Iterator[Said]:
 @rule("source-missing")
 def source_missing(look: Look, _: Tolerances) -> Iterator[Said]:
     """No source, or one that the batch does not describe."""
-    sources = look.batch["sources"].column("source_id").combine_chunks()
+    sources = one(look.batch["sources"].column("source_id"))
     known = pc.is_in(look.records.column("source_id"), value_set=sources).to_numpy()
     yield Raised(rows_of(~known))

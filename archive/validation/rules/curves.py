@@ -99,7 +99,7 @@ def _flat(look: Look, block: Block, row: int, run: int) -> Iterator[Said]:
 def curve_clipped(look: Look, limits: Tolerances) -> Iterator[Said]:
     """Many points at the highest or lowest value, first looked for in every fourth point."""
     share, stats = limits["share_percent"] / 100, look.curves.stats
-    at = _usable(look, *_REFLECTED, "next", "fext")
+    at = _usable(look, *_REFLECTED, "next")
     at = at[(stats.low[at] < stats.high[at]) & (stats.points[at] >= 50)]
     for block in look.curves.blocks(at):
         sparse = block.values[:, ::4]

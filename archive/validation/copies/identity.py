@@ -1,0 +1,53 @@
+"""Which records are one link or one test: those are no copies of each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from archive.validation.labels import plain
+from archive.validation.look import Look
+
+
+@dataclass
+class Identities:
+    """Who and when of any number of records, kept small: a number for each link, unit and time."""
+
+    record_ids: list[str] = field(default_factory=list)
+    labels: list[str] = field(default_factory=list)
+    jobs: list[str] = field(default_factory=list)
+    _links: list[int] = field(default_factory=list)
+    _units: list[int] = field(default_factory=list)
+    _times: list[int] = field(default_factory=list)
+    _exact: list[bool] = field(default_factory=list)
+    _link_numbers: dict[tuple[str, str], int] = field(default_factory=dict)
+    _unit_numbers: dict[str, int] = field(default_factory=dict)
+
+    def add(self, look: Look, rows: Any) -> None:
+        """Takes in rows of the records table of a batch."""
+        times, precision = look.tested
+        serials = look.joined("local_instrument_id", "instruments", "serial")
+        labels, jobs, ids = look.words("link_label"), look.words("job_id"), look.ids.to_pylist()
+        for row in rows:
+            link = (jobs[row], plain(labels[row]))
+            self.record_ids.append(ids[row])
+            self.labels.append(labels[row])
+            self.jobs.append(jobs[row])
+            self._links.append(self._link_numbers.setdefault(link, len(self._link_numbers)))
+            self._units.append(self._unit_numbers.setdefault(serials[row], len(self._unit_numbers)))
+            known = not np.isnat(times[row]) and precision[row] != "day"
+            self._times.append(int(times[row].astype(np.int64)) if known else -1)
+            self._exact.append(bool(known))
+
+    def __len__(self) -> int:
+        return len(self.record_ids)
+
+    def same(self, a: Any, b: Any) -> Any:
+        """True for pairs of records (arrays of their numbers) that are one link, or one test: of the same unit at the
+        same time, whatever the label (a rendition, a re-reading, a relabelled test)."""
+        links, units = np.asarray(self._links), np.asarray(self._units)
+        times, exact = np.asarray(self._times), np.asarray(self._exact)
+        one_test = exact[a] & exact[b] & (times[a] == times[b]) & (units[a] == units[b])
+        return (links[a] == links[b]) | one_test

@@ -1,0 +1,94 @@
+"""Rules about the results of a job as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from archive.validation.job.links import JobLook
+from archive.validation.job.registry import AboutLinks, CouldNot, Raised, Said, job_rule
+from archive.validation.registry import Tolerances
+
+
+@job_rule("link-still-failing")
+def link_still_failing(job: JobLook, _: Tolerances) -> Iterator[Said]:
+    """The latest test of a link fails."""
+    rows = [int(t[-1]) for t in job.by_link() if job.verdict[t[-1]] == "fail"]
+    days = [str(job["day"][r]) for r in rows]
+    expected = ["no date" if d == "NaT" else d for d in days]
+    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", expected=expected)
+
+
+@job_rule("link-retested")
+def link_retested(job: JobLook, _: Tolerances) -> Iterator[Said]:
+    """Links with several tests, and their verdicts in order."""
+    many = [t for t in job.by_link() if len(t) > 1]
+    rows = [int(t[-1]) for t in many]
+    found = [str(len(t)) for t in many]
+    expected = [", ".join(v or "no verdict" for v in job.verdict[t][:8]) for t in many]
+    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+
+
+@job_rule("marginal-share-too-high")
+def marginal_share_too_high(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+    """Links whose latest test is marked as marginal, of all links."""
+    if not job.size:
+        return
+    most = limits["most_percent"]
+    if most < 0:
+        yield CouldNot("what the contract allows is not stated (policy: marginal-share-too-high, most_percent)")
+        return
+    latest = [int(t[-1]) for t in job.by_link()]
+    share = 100 * float(np.mean(job["marginal"][latest].astype(bool))) if latest else 0.0
+    if share > most:
+        yield AboutLinks([""], found=f"{share:.1f} %", expected=f"{most:g} %")
+
+
+@job_rule("everything-passes")
+def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+    """A large job in which every link passes at its only test and none is marginal."""
+    links = job.by_link()
+    if len(links) < limits["links"] or any(len(t) > 1 for t in links):
+        return
+    rows = np.concatenate(links)
+    if (job.verdict[rows] == "pass").all() and not job["marginal"][rows].any():
+        yield AboutLinks([""], found=str(len(links)))
+
+
+@job_rule("alien-sample-too-small")
+def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+    """Links with alien crosstalk among those whose cable needs a sample, against the plan."""
+    kinds = [k.split("/") for k in job["cable_type"]]
+    wanted = [
+        len(k) > 1 and k[0] in limits["categories"] and k[1] in limits["constructions"] and job.link[i] >= 0
+        for i, k in enumerate(kinds)
+    ]
+    rows = np.flatnonzero(wanted)
+    if not len(rows):
+        return
+    links = len(np.unique(job.link[rows]))
+    tested = len(np.unique(job.link[rows[job["alien"][rows].astype(bool)]]))
+    need = _sample(links, limits)
+    if tested < need:
+        yield AboutLinks([""], found=f"{tested} of {links}", expected=str(need))
+
+
+def _sample(links: int, limits: Tolerances) -> int:
+    """Links of the sample, by the plan."""
+    if limits["plan"] == "iso-2859-1":
+        table = limits["iso_2859_1"]
+        return min(links, next((n for most, n in table if links <= most), table[-1][1]))
+    return min(links, max(int(limits["least"]), int(np.ceil(links * limits["share_percent"] / 100))))
+
+
+@job_rule("velocity-differs-within-job")
+def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+    """Lowest and highest velocity of each cable type within a job."""
+    groups: dict[tuple[str, str], list[float]] = {}
+    for job_id, kind, velocity in zip(job["job_id"], job["cable_type"], job["velocity"], strict=True):
+        if kind and not np.isnan(velocity):
+            groups.setdefault((job_id, kind), []).append(float(velocity))
+    for (_, kind), values in groups.items():
+        if max(values) - min(values) > limits["percent"]:
+            yield AboutLinks([""], where=kind, found=f"{min(values):g} to {max(values):g} %")

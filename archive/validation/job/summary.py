@@ -1,0 +1,99 @@
+"""A job in numbers, as the acceptance report states them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from archive.validation.job.links import JobLook
+from archive.validation.job.rules.schedule import missing, unexpected
+
+
+@dataclass(frozen=True)
+class Link:
+    """One link of the job: its label, its latest test, how often it was tested."""
+
+    label: str
+    verdict: str
+    marginal: bool
+    tests: int
+    day: str
+    limit_id: str
+    first_verdict: str
+
+
+@dataclass(frozen=True)
+class Summary:
+    """jobs, limits, units: names with the number of links; days: first and last day of tests ("" where none).
+
+    links: latest state of each link; scheduled is None where there is no schedule.
+    """
+
+    records: int
+    set_aside: int
+    jobs: tuple[str, ...]
+    limits: tuple[tuple[str, int], ...]
+    units: tuple[str, ...]
+    days: tuple[str, str]
+    links: tuple[Link, ...]
+    scheduled: int | None
+    missing: tuple[str, ...]
+    unexpected: tuple[str, ...]
+
+    def count(self, verdict: str) -> int:
+        """Links whose latest test has this verdict."""
+        return sum(link.verdict == verdict for link in self.links)
+
+    @property
+    def marginal(self) -> int:
+        """Links whose latest test passes and is marked as marginal."""
+        return sum(link.marginal and link.verdict == "pass" for link in self.links)
+
+    @property
+    def retested(self) -> int:
+        """Links tested more than once."""
+        return sum(link.tests > 1 for link in self.links)
+
+
+def summarise(job: JobLook, set_aside: int) -> Summary:
+    """The summary of a job."""
+    links = tuple(_link(job, tests) for tests in job.by_link())
+    days = job["day"][~np.isnat(job["day"])] if job.size else np.zeros(0, "datetime64[D]")
+    return Summary(
+        records=job.size,
+        set_aside=set_aside,
+        jobs=tuple(_names(job["job_id"])),
+        limits=tuple(_counted([link.limit_id or "limit not resolved" for link in links])),
+        units=tuple(sorted({x for x in [*job["unit"], *job["partner"]] if x})),
+        days=(str(days.min()), str(days.max())) if len(days) else ("", ""),
+        links=links,
+        scheduled=len(job.schedule) if job.schedule else None,
+        missing=tuple(missing(job)),
+        unexpected=tuple(unexpected(job)),
+    )
+
+
+def _link(job: JobLook, tests: Any) -> Link:
+    last = tests[-1]
+    day = str(job["day"][last])
+    return Link(
+        label=str(job["link_label"][last]),
+        verdict=str(job.verdict[last]) or "no verdict",
+        marginal=bool(job["marginal"][last]),
+        tests=len(tests),
+        day="" if day == "NaT" else day,
+        limit_id=str(job["limit_id"][last]),
+        first_verdict=str(job.verdict[tests[0]]) or "no verdict",
+    )
+
+
+def _names(values: Any) -> list[str]:
+    return [x for x in dict.fromkeys(values) if x]
+
+
+def _counted(values: list[str]) -> list[tuple[str, int]]:
+    names, count = np.unique(np.array(values, dtype=str), return_counts=True)
+    order = np.argsort(-count, kind="stable")
+    return [(str(names[i]), int(count[i])) for i in order]

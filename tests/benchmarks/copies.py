@@ -1,0 +1,230 @@
+"""Copied curves: recall on planted copies, false alarms on the hardest clean links, cost against all pairs.
+
+Hard clean set: neighbours of one bundle with equal length and hardware and residuals correlated by 0.9, rounded to
+0.1 dB, two per cent of the links tested a second time. Everything is simulated; the rate in the field is not known.
+
+    python -m tests.benchmarks.copies 100000 1          # clean, one seed: false alarms, time, memory
+    python -m tests.benchmarks.copies 100000 1 planted  # with 200 planted copies: recall by kind
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from archive.demo.simulator import simulate
+from archive.tables import Batch
+from archive.validation.copies import Copies, find
+from archive.validation.copies.compare import compare, evidence
+from archive.validation.copies.detector import sketches_for
+from archive.validation.copies.residual import parts
+from archive.validation.look import Look
+
+HARD: dict[str, Any] = {"bundle_correlation": 0.9, "equal_lengths": True, "repeat_share": 0.02, "step": 0.1}
+KINDS = ("exact", "rounded", "shifted", "scaled", "re-noised")
+PARAMETERS = ("next", "return_loss")
+
+
+def change(kind: str, values: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Curves (n, points) in dB as somebody might have changed them before saving them again."""
+    if kind == "rounded":
+        step = rng.choice([0.5, 1.0])
+        return np.round(values / step) * step
+    if kind == "shifted":
+        values = values + rng.uniform(0.1, 2.0) * rng.choice([-1, 1])
+    elif kind == "scaled":
+        values = values * (1 + rng.uniform(0.01, 0.08) * rng.choice([-1, 1]))
+    elif kind == "re-noised":
+        values = values + rng.normal(0, rng.uniform(0.05, 0.6), values.shape)
+    return np.round(values, 1)
+
+
+@dataclass
+class Planted:
+    """Simulated links of which some carry the curves of another. plan: number of the link -> source and kind."""
+
+    links: int
+    seed: int
+    plan: dict[int, tuple[int, str]] = field(default_factory=dict)
+    spent: float = 0.0
+
+    def plant(self, copies: int) -> Planted:
+        """Chooses sources and targets."""
+        rng = np.random.default_rng(self.seed + 77)
+        chosen = rng.choice(self.links, 2 * copies, replace=False)
+        pairs = zip(chosen[:copies], chosen[copies:], strict=True)
+        self.plan = {int(t): (int(s), KINDS[i % len(KINDS)]) for i, (s, t) in enumerate(pairs)}
+        return self
+
+    def batches(self, wanted: set[str] | None = None) -> Iterator[Batch]:
+        """All links, or only the batches that hold wanted records. The time that simulating takes is put aside."""
+        start = time.perf_counter()
+        if wanted is not None:
+            yield from self._some(wanted)
+            return
+        number = 0
+        for batch in simulate(self.links, self.seed, **HARD):
+            made = self._changed(batch, number)
+            number += len(
+                set(zip(*(made["records"].column(c).to_pylist() for c in ("job_id", "link_label")), strict=True))
+            )
+            self.where.update(dict.fromkeys(made["records"].column("record_id").to_pylist(), len(self.starts)))
+            self.starts.append((self._begun, number))
+            self._begun = number
+            self.spent += time.perf_counter() - start
+            yield made
+            start = time.perf_counter()
+
+    where: dict[str, int] = field(default_factory=dict)
+    starts: list[tuple[int, int]] = field(default_factory=list)
+    _begun: int = 0
+
+    def _some(self, wanted: set[str]) -> Iterator[Batch]:
+        start = time.perf_counter()
+        for place in sorted({self.where[w] for w in wanted}):
+            first, last = self.starts[place]
+            for batch in simulate(last - first, self.seed, start=first, **HARD):
+                made = self._changed(batch, first)
+                self.spent += time.perf_counter() - start
+                yield made
+                start = time.perf_counter()
+
+    def _changed(self, batch: Batch, first: int) -> Batch:
+        """The batch with the planted curves in it."""
+        order = list(
+            dict.fromkeys(zip(*(batch["records"].column(c).to_pylist() for c in ("job_id", "link_label")), strict=True))
+        )
+        here = [t for t in self.plan if first <= t < first + len(order)]
+        if not here:
+            return batch
+        rows = batch["sweeps"]
+        values = rows.column("values").chunk(0)
+        flat = values.values.to_numpy().copy()
+        starts = values.offsets.to_numpy()[:-1]
+        parameter = np.array(rows.column("parameter").to_pylist())
+        owner = np.array(rows.column("record_id").to_pylist())
+        names = dict(zip(order, range(first, first + len(order)), strict=True))
+        first_test: dict[int, str] = {}
+        for r in batch["records"].select(["record_id", "job_id", "link_label"]).to_pylist():
+            first_test.setdefault(names[r["job_id"], r["link_label"]], r["record_id"])
+        for target in here:
+            source, kind = self.plan[target]
+            at = np.flatnonzero((owner == first_test[target]) & np.isin(parameter, PARAMETERS))
+            curves = _curves(self.seed, source)
+            new = change(kind, curves, np.random.default_rng([self.seed, target]))
+            for row, curve in zip(at, new, strict=True):
+                flat[starts[row] : starts[row] + len(curve)] = curve
+        made = pa.ListArray.from_arrays(values.offsets, pa.array(flat))
+        at = rows.schema.get_field_index("values")
+        return batch.replace(sweeps=rows.set_column(at, rows.schema.field(at), made))
+
+
+def _curves(seed: int, link: int) -> np.ndarray:
+    """NEXT and return-loss curves of the first test of one link, in the order of the table."""
+    batch = next(simulate(1, seed, start=link, **HARD))
+    rows = batch["sweeps"]
+    first = batch["records"].column("record_id")[0].as_py()
+    keep = [
+        i
+        for i, (r, p) in enumerate(
+            zip(rows.column("record_id").to_pylist(), rows.column("parameter").to_pylist(), strict=True)
+        )
+        if r == first and p in PARAMETERS
+    ]
+    return np.stack([np.asarray(rows.column("values")[i].values) for i in keep])
+
+
+def detect(planted: Planted) -> tuple[Copies, float]:
+    """The detector's result and the seconds it took, without the time of the simulator."""
+    start = time.perf_counter()
+    sketches = sketches_for()
+    for batch in planted.batches():
+        sketches.add(batch)
+    found = find(sketches, lambda ids: planted.batches(set(ids)))
+    return found, time.perf_counter() - start - planted.spent
+
+
+def recall(planted: Planted, found: Copies) -> tuple[dict[str, float], int]:
+    """Recall by kind, and the number of pairs that were not planted."""
+    number: dict[tuple[str, str], int] = {}
+    hits = {k: [0, 0] for k in KINDS}
+    labels = _labels(planted)
+    number = {key: i for i, key in enumerate(labels)}
+    told = {frozenset((number[p.job_a, p.label_a], number[p.job_b, p.label_b])) for p in found.pairs}
+    wanted = {frozenset((t, s)): kind for t, (s, kind) in planted.plan.items()}
+    for pair, kind in wanted.items():
+        hits[kind][0] += pair in told
+        hits[kind][1] += 1
+    return {k: a / b for k, (a, b) in hits.items() if b}, len(told - set(wanted))
+
+
+def _labels(planted: Planted) -> list[tuple[str, str]]:
+    out: dict[tuple[str, str], None] = {}
+    for batch in simulate(planted.links, planted.seed, sweeps=False):
+        out.update(
+            dict.fromkeys(zip(*(batch["records"].column(c).to_pylist() for c in ("job_id", "link_label")), strict=True))
+        )
+    return list(out)
+
+
+def all_pairs(planted: Planted) -> tuple[set[frozenset[str]], float]:
+    """The peer: every pair compared in full, with the same statistic. Only where it still ends."""
+    held = []
+    for batch in planted.batches():
+        look = Look(batch, "1970-01-01")
+        rows = [(look.ids[int(r)].as_py(), evidence(p, i)) for p in parts(look.curves) for i, r in enumerate(p.rows)]
+        meta = {r["record_id"]: (r["job_id"], r["link_label"]) for r in batch["records"].to_pylist()}
+        held += [(i, meta[i], e) for i, e in rows]
+    start = time.perf_counter()
+    out = set()
+    for x, (id_a, link_a, a) in enumerate(held):
+        for id_b, link_b, b in held[x + 1 :]:
+            if link_a != link_b:
+                said = compare(a, b, False, terms=8, least_points=60, least_residual_db=0.3)
+                if said.mean >= 0.972:
+                    out.add(frozenset((id_a, id_b)))
+    return out, time.perf_counter() - start
+
+
+def run(sizes: list[int], quick: bool = False) -> list[dict[str, Any]]:
+    """Figures at some numbers of links. quick: few links, and the result held against all pairs."""
+    out = []
+    for links in sizes:
+        planted = Planted(links, 1).plant(10 if quick else 200)
+        found, seconds = detect(planted)
+        hit, others = recall(planted, found)
+        row: dict[str, Any] = {"benchmark": "copies", "links": links, "recall": hit, "not planted": others}
+        row["links per second"] = links / seconds
+        if links <= 200:
+            peer, peer_seconds = all_pairs(Planted(links, 1, planted.plan))
+            row["agrees"] = peer == {frozenset((p.a, p.b)) for p in found.pairs}
+            row["times faster than all pairs"] = peer_seconds / seconds
+        out.append(row)
+    return out
+
+
+def main() -> None:
+    links, seed, planted = int(sys.argv[1]), int(sys.argv[2]), len(sys.argv) > 3
+    work = Planted(links, seed)
+    if planted:
+        work.plant(200)
+    found, seconds = detect(work)
+    row: dict[str, Any] = {"links": links, "seed": seed, "records": found.compared, "seconds": round(seconds, 1)}
+    row["peak memory MB"] = round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+    row["pairs"] = len(found.pairs)
+    if planted:
+        row["recall"], row["not planted"] = recall(work, found)
+    row["scores"] = sorted(round(p.score, 4) for p in found.pairs)[:20]
+    print(json.dumps(row))
+
+
+if __name__ == "__main__":
+    main()
