@@ -4,11 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from archive.formats.mapping.frame import Frame, Problem
 
 MOST_POINTS = 4_000_000
 """Cells of curves in one chunk, about: 32 MB of numbers."""
+
+
+@dataclass
+class Counted:
+    """Cells of records that the reader counts itself (XML and JSON): mapped and ignored of each record, and those that
+    are neither, as record (-1: of none, and of all), name and text. *_around: cells that stand around the records."""
+
+    mapped: Any
+    ignored: Any
+    loose: list[tuple[int, str, str]]
+    mapped_around: int = 0
+    ignored_around: int = 0
 
 
 @dataclass
@@ -24,3 +37,4 @@ class Chunk:
     ignored: int = 0
     problems: dict[int, Problem] = field(default_factory=dict)
     """Records that are known to be set aside."""
+    counted: Counted | None = None

@@ -28,8 +28,10 @@ class Frame:
     noun: str = "row"
     axis: Any = None
     """Frequencies in MHz of the lists in its cells, where the headings gave them."""
-    counts: int | None = None
-    """Where each cell stands for several records: how often it is counted. None: every row counts."""
+    counts: bool = True
+    """Whether its cells are counted by the builder."""
+    shared: bool = False
+    """One row of cells that hold for all records, repeated for each: counted once, and only where `counts`."""
 
     @property
     def rows(self) -> int:

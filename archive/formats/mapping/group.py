@@ -64,7 +64,7 @@ def rows_of_records(tables: Iterator[Any], table: Table, most_rows: int) -> Iter
             break
     else:
         if first:
-            yield from _all(_concat(first), keys, most_rows)
+            yield from _all(joined_tables(first), keys, most_rows)
         return
     yield from _streamed(_chain(first, tables), keys, most_rows)
 
@@ -105,7 +105,7 @@ def _streamed(tables: Iterator[Any], keys: list[str], most_rows: int) -> Iterato
     """Like _all, but the rows of a record must stand together."""
     held: Any = None
     for part in tables:
-        rows = part if held is None else _concat([held, part])
+        rows = part if held is None else joined_tables([held, part])
         code = _codes(rows, keys)
         starts = np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
         last = int(starts[-1])
@@ -129,7 +129,7 @@ def _codes(rows: Any, keys: list[str]) -> Any:
     return code
 
 
-def _concat(parts: list[Any]) -> Any:
+def joined_tables(parts: list[Any]) -> Any:
     """Tables of one file under each other; a column that is text in one of them is text in all."""
     if len(parts) == 1:
         return parts[0]

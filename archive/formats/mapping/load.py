@@ -24,7 +24,7 @@ _CELLS = {
 }
 _FILE = {
     **dict.fromkeys(("name", "kind", "pattern", "encoding", "delimiter", "quote", "record", "block"), str),
-    **dict.fromkeys(("skip", "ignore", "table"), list),
+    **dict.fromkeys(("skip", "ignore", "groups", "table"), list),
     "side_by_side": int,
     "transpose": bool,
 }

@@ -105,11 +105,12 @@ class File:
     """Regular expressions of lines (rows joined by blanks) that are ignored by name."""
     ignore: tuple[str, ...] = ()
     """Labels, or leaves of XML and JSON, that are ignored by name."""
+    groups: tuple[str, ...] = ()
+    """Rows of one cell that head a group of labels: the labels below are named "group | label"."""
     side_by_side: int = 0
     """Columns of one of several blocks that stand beside each other."""
     transpose: bool = False
     """Rows and columns are exchanged: each record is a column."""
-    encodings_of_lists: str = ""
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from archive.errors import Trouble
 from archive.formats import text as texts
 from archive.formats.cable_types import neutral
 from archive.formats.mapping.build import Builder
@@ -80,8 +79,19 @@ def chunks_of(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
         from archive.formats.mapping.delimited import chunks
 
         yield from chunks(text_blocks(entry, file), file, mapping, entry.name)
+    elif file.kind in TEXT:
+        from archive.formats.mapping.grid import text_chunks
+
+        yield from text_chunks(text_blocks(entry, file), file, mapping)
+    elif file.kind == "workbook":
+        from archive.formats.mapping.grid import sheet_chunks
+        from archive.formats.mapping.workbook import sheets
+
+        yield from sheet_chunks(sheets(entry), file, mapping)
     else:
-        raise Trouble("not yet", where=entry.name)
+        from archive.formats.mapping.tree import chunks as tree_chunks
+
+        yield from tree_chunks(entry, file, mapping)
 
 
 def _plain(file: File) -> bool:

@@ -113,6 +113,4 @@ def above(labels: Sequence[tuple[int, str, str]], table: Table, records: int, fi
     for _, name, value in labels:
         key = name if name not in columns else f"{name} (2)"
         columns[key] = pa.repeat(pa.scalar(value), records)
-    frame = Frame(table, columns, np.arange(records, dtype=np.int64))
-    frame.counts = 1 if first else 0
-    return frame
+    return Frame(table, columns, np.arange(records, dtype=np.int64), counts=first, shared=True)

@@ -1,0 +1,7 @@
+"""Rows of cells with more than one table in them: blocks, preambles, side by side, sheets, report text."""
+
+from __future__ import annotations
+
+from archive.formats.mapping.grid.reader import sheet_chunks, text_chunks
+
+__all__ = ["sheet_chunks", "text_chunks"]

@@ -1,0 +1,81 @@
+"""Rows cut into records: at a label, at a line of a certain shape, or not at all."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+from typing import Any
+
+from archive.formats.mapping.grid.labels import labels_of
+from archive.formats.mapping.model import File
+
+
+@dataclass
+class Block:
+    """Rows of one record, or of what stands before the first. first: number of its first row (from 1)."""
+
+    rows: list[Any]
+    first: int
+    key: tuple[int, str] | None = None
+    """Row within the block, and words, by which it was known."""
+    before: bool = False
+
+
+def blocks(rows: Iterable[Any], file: File, split: Callable[[Any], Sequence[Any]], first: int = 1) -> Iterator[Block]:
+    """Blocks of rows. Without a block mark in the mapping all rows are one."""
+    begins = _beginning(file, split)
+    held = Block([], first, before=begins is not None)
+    for number, raw in enumerate(rows, first):
+        found = begins(raw) if begins is not None else None
+        if found is not None:
+            if held.rows:
+                yield held
+            held = Block([raw], number, (0, found))
+        else:
+            held.rows.append(raw)
+    if held.rows:
+        yield held
+
+
+def _beginning(file: File, split: Callable[[Any], Sequence[Any]]) -> Callable[[Any], str | None] | None:
+    """Whether a row begins a record: "" or its words where it does, None where not."""
+    mark = file.block
+    if mark in ("", "file", "sheet"):
+        return None
+    if mark.startswith("/"):
+        pattern = re.compile(mark.strip("/"))
+
+        def by_shape(raw: Any) -> str | None:
+            text = raw if isinstance(raw, str) else " ".join(str(c) for c in split(raw) if c is not None)
+            match = pattern.search(text)
+            if not match:
+                return None
+            return next((g for g in match.groups() if g), "").strip() if match.groups() else ""
+
+        return by_shape
+    known = {mark}
+
+    def by_label(raw: Any) -> str | None:
+        if isinstance(raw, str) and mark not in raw:
+            return None
+        return "" if any(name == mark for name, _ in labels_of(split(raw), known)[:1]) else None
+
+    return by_label
+
+
+def stripes(rows: Sequence[Sequence[Any]], width: int) -> list[list[list[Any]]]:
+    """Blocks that stand side by side, each `width` columns wide, as rows of their own."""
+    most = max((len(r) for r in rows), default=0)
+    out = []
+    for at in range(0, most, width):
+        part = [list(r[at : at + width]) for r in rows]
+        if any(c is not None and str(c).strip() for r in part for c in r):
+            out.append(part)
+    return out
+
+
+def transposed(rows: Sequence[Sequence[Any]]) -> list[list[Any]]:
+    """Rows and columns exchanged."""
+    return [list(c) for c in zip_longest(*rows)]

@@ -1,0 +1,74 @@
+"""Names and values in rows: "Site:", "Quay 4", or "Site: Quay 4", or "Site ....... Quay 4", several in one row."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+from typing import Any
+
+_NAME = r"[^\W\d_][^:=]{0,60}?"
+_INSIDE = re.compile(rf"^({_NAME}(?:\([^)]*\)|\[[^\]]*\])?)\s*[:=]\s*(.*)$", re.DOTALL)
+_LEADER = re.compile(rf"^({_NAME})\s*(?:\.\s?){{3,}}:?\s*(.*)$|^({_NAME})\s*_{{3,}}:?\s*(.*)$")
+
+Label = tuple[str, Any]
+
+
+def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
+    """Names and values of a row of cells; a cell without a name comes as ("", cell).
+
+    known: names of labels of this layout. A name is a text that is known, or ends in a colon, or stands before a value.
+    """
+    cells = [(i, _plain(c)) for i, c in enumerate(row) if c is not None and str(c).strip()]
+    out: list[Label] = []
+    at = 0
+    while at < len(cells):
+        _, cell = cells[at]
+        following = cells[at + 1][1] if at + 1 < len(cells) else None
+        if isinstance(cell, str):
+            bare = cell.rstrip(" :=.").strip()
+            if cell in known or (bare in known and not _value_inside(cell)):
+                value = None if following is None or _is_name(following, known) else following
+                out.append((bare if bare in known else cell, value))
+                at += 1 if value is None else 2
+                continue
+            inside = _INSIDE.match(cell) or _LEADER.match(cell)
+            if inside:
+                name, value = [g for g in inside.groups() if g is not None][:2]
+                if value == "" and following is not None and not _is_name(following, known):
+                    out.append((name.strip(), following))
+                    at += 2
+                else:
+                    out.append((name.strip(), value.strip() or None))
+                    at += 1
+                continue
+            if following is not None and not known and re.match(r"[^\W\d_]", cell):
+                out.append((cell, following))
+                at += 2
+                continue
+        out.append(("", cell))
+        at += 1
+    return out
+
+
+def _plain(cell: Any) -> Any:
+    return cell.strip() if isinstance(cell, str) else cell
+
+
+def _value_inside(cell: str) -> bool:
+    match = _INSIDE.match(cell)
+    return bool(match and match.group(2).strip())
+
+
+def _is_name(cell: Any, known: Collection[str]) -> bool:
+    if not isinstance(cell, str):
+        return False
+    return (
+        cell.rstrip(" :=").strip() in known
+        or cell.endswith((":", "="))
+        or bool(_INSIDE.match(cell) and _named(cell, known))
+    )
+
+
+def _named(cell: str, known: Collection[str]) -> bool:
+    match = _INSIDE.match(cell)
+    return bool(match and (match.group(1).strip() in known))

@@ -1,0 +1,207 @@
+"""Chunks of text with blocks or several tables, and of sheets."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from archive.formats import text as texts
+from archive.formats.mapping.chunk import Chunk
+from archive.formats.mapping.delimited import lines as delimited
+from archive.formats.mapping.frame import Frame
+from archive.formats.mapping.grid.blocks import Block, blocks, stripes, transposed
+from archive.formats.mapping.grid.frames import label_frame, label_table, section_frames
+from archive.formats.mapping.grid.section import Cutter, Parsed
+from archive.formats.mapping.join import join
+from archive.formats.mapping.model import File, Mapping
+
+MOST_BYTES = 1 << 24
+"""Text of blocks gathered for one chunk."""
+MOST_BLOCKS = 500
+
+Split = Callable[[Any], Sequence[Any]]
+
+
+def text_chunks(source: Iterator[bytes], file: File, mapping: Mapping) -> Iterator[Chunk]:
+    """Records of a text. source: its bytes as UTF-8."""
+    split = splitter(file)
+    rows: Iterable[Any] = texts.lines(source) if not _quoted(file) else _logical(texts.lines(source), file.quote)
+    if file.side_by_side or file.transpose:
+        grid: list[list[Any]] = [list(split(r)) for r in rows]
+        if file.transpose:
+            grid = transposed(grid)
+        parts = stripes(grid, file.side_by_side) if file.side_by_side else [grid]
+        yield from _sheets([("", p) for p in parts], file, mapping, "line")
+        return
+    if not file.block or file.block == "file":
+        parsed = Cutter(file, split).cut(list(rows), 1)
+        if file.block == "file":
+            yield _chunk([parsed], [], ["file"], file, mapping, split, "line", [[]])
+        else:
+            yield from _tables([("", parsed)], file, mapping, split, "line")
+        return
+    yield from _streamed(blocks(rows, file, split), file, mapping, split, "line", "")
+
+
+def sheet_chunks(sheets: Iterable[tuple[str, list[list[Any]]]], file: File, mapping: Mapping) -> Iterator[Chunk]:
+    """Records of sheets: pairs of the sheet's name and its rows."""
+    made: list[tuple[str, list[list[Any]]]] = []
+    for name, rows in sheets:
+        if file.transpose:
+            rows = transposed(rows)
+        made += [(name, p) for p in (stripes(rows, file.side_by_side) if file.side_by_side else [rows])]
+    yield from _sheets(made, file, mapping, "row")
+
+
+def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapping, noun: str) -> Iterator[Chunk]:
+    if not file.block:
+        parsed = [(name, Cutter(file, _same, name).cut(rows, 1)) for name, rows in sheets]
+        yield from _tables(parsed, file, mapping, _same, noun)
+        return
+    if file.block in ("file", "sheet"):
+        parsed = [(name, Cutter(file, _same, name).cut(rows, 1)) for name, rows in sheets]
+        parsed = [(name, p) for name, p in parsed if p.sections or p.labels]
+        if file.block == "file":
+            whole = Parsed(
+                [x for _, p in parsed for x in p.labels],
+                [x for _, p in parsed for x in p.sections],
+                sum(p.ignored for _, p in parsed),
+            )
+            yield _chunk([whole], [], ["file"], file, mapping, _same, noun, [[]])
+            return
+        for name, p in parsed:
+            if name:
+                p.labels.insert(0, (1, "@sheet", name))
+        places = [f"sheet {name}" if name else f"block {i}" for i, (name, _) in enumerate(parsed, 1)]
+        yield _chunk([p for _, p in parsed], [], places, file, mapping, _same, noun, [r for _, r in sheets])
+        return
+    for number, (name, rows) in enumerate(sheets, 1):
+        where = f"sheet {name}, " if name else f"block {number}, " if len(sheets) > 1 else ""
+        yield from _streamed(blocks(rows, file, _same), file, mapping, _same, noun, where, name)
+
+
+def _streamed(
+    found: Iterator[Block], file: File, mapping: Mapping, split: Split, noun: str, where: str, sheet: str = ""
+) -> Iterator[Chunk]:
+    cutter = Cutter(file, split, sheet)
+    shared: list[Parsed] = []
+    held: list[Parsed] = []
+    raw: list[list[Any]] = []
+    places: list[str] = []
+    size, first = 0, True
+    for block in found:
+        parsed = cutter.cut(block.rows, block.first, block.key)
+        if block.before:
+            shared.append(parsed)
+            continue
+        held.append(parsed)
+        raw.append(block.rows)
+        places.append(f"{where}{noun}s {block.first}-{block.first + len(block.rows) - 1}")
+        size += sum(len(r) for r in block.rows)
+        if size > MOST_BYTES or len(held) >= MOST_BLOCKS:
+            yield _chunk(held, shared, places, file, mapping, split, noun, raw, first)
+            held, raw, places, size, first = [], [], [], 0, False
+    if held or (first and shared):
+        yield _chunk(held, shared, places, file, mapping, split, noun, raw, first)
+
+
+def _chunk(
+    parsed: list[Parsed],
+    shared: list[Parsed],
+    places: list[str],
+    file: File,
+    mapping: Mapping,
+    split: Split,
+    noun: str,
+    raw: list[list[Any]],
+    first: bool = True,
+) -> Chunk:
+    frames, problems = section_frames(parsed, file, mapping, split, noun)
+    table = label_table(file)
+    frames.insert(0, label_frame(parsed, table, noun))
+    frames += shared_frames(shared, table, len(parsed), first)
+    ignored = sum(p.ignored for p in parsed) + (sum(p.ignored for p in shared) if first else 0)
+    return Chunk(places, frames, lambda i: _text(raw[i], file), ignored, problems)
+
+
+def shared_frames(shared: list[Parsed], table: Any, records: int, first: bool) -> list[Frame]:
+    """What stands before the records holds for each of them; its cells are counted once."""
+    out = []
+    for parsed in shared:
+        one = label_frame([parsed], table, "")
+        if one.columns:
+            zero = pa.array(np.zeros(records, dtype=np.int64))
+            columns = {k: c.take(zero) for k, c in one.columns.items()}
+            out.append(Frame(table, columns, np.arange(records, dtype=np.int64), counts=first, shared=True))
+    return out
+
+
+def _tables(parsed: list[tuple[str, Parsed]], file: File, mapping: Mapping, split: Split, noun: str) -> Iterator[Chunk]:
+    """Records of tables that are joined by their keys; labels hold for all."""
+    frames: list[tuple[str, Frame]] = []
+    shared = [p for _, p in parsed if p.labels]
+    ignored = sum(p.ignored for _, p in parsed)
+    for name, p in parsed:
+        made, _ = section_frames([p], file, mapping, split, noun)
+        frames += [(f"sheet {name}, " if name else "", f) for f in made]
+    first = True
+    for chunk in join(frames):
+        n = len(chunk.places)
+        chunk.frames = [*chunk.frames, *shared_frames(shared, label_table(file), n, first)]
+        chunk.ignored = ignored if first else 0
+        first = False
+        yield chunk
+
+
+def splitter(file: File) -> Split:
+    """How a raw line becomes cells."""
+    mark, quote = file.delimiter, file.quote
+    if file.kind == "report" and mark == ",":
+        mark = "blanks"
+    if len(mark) != 1:
+        return lambda line: delimited.split(line, mark) if isinstance(line, str) else line
+
+    def cut(line: Any) -> Sequence[Any]:
+        if not isinstance(line, str):
+            return line  # type: ignore[no-any-return]
+        if not quote or quote not in line:
+            return line.split(mark)
+        return next(csv.reader(io.StringIO(line), delimiter=mark, quotechar=quote), [])
+
+    return cut
+
+
+def _quoted(file: File) -> bool:
+    return file.kind == "delimited" and bool(file.quote)
+
+
+def _logical(lines: Iterable[str], quote: str) -> Iterator[str]:
+    """Lines joined where a quoted cell goes over several."""
+    held = ""
+    for line in lines:
+        text = f"{held}\n{line}" if held else line
+        if quote in text and text.count(quote) % 2 and text.count("\n") < 64:
+            held = text
+            continue
+        held = ""
+        yield text
+    if held:
+        yield from held.split("\n")
+
+
+def _same(row: Any) -> Sequence[Any]:
+    return row  # type: ignore[no-any-return]
+
+
+def _text(rows: list[Any], file: File) -> str:
+    mark = file.delimiter if len(file.delimiter) == 1 else "\t"
+    return "\n".join(
+        r if isinstance(r, str) else mark.join("" if c is None else re.sub(r"\s+", " ", str(c)) for c in r)
+        for r in rows
+    ) + ("\n" if rows else "")

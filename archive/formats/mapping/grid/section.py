@@ -1,0 +1,235 @@
+"""A block of rows cut into labels and tables, by the headings and titles that the mapping knows."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from archive.formats import words
+from archive.formats.mapping import names
+from archive.formats.mapping.grid.labels import labels_of
+from archive.formats.mapping.model import File, Table
+
+Row = Sequence[Any]
+
+
+@dataclass
+class Section:
+    """Rows of one table: names of its columns, its rows (raw, as the source gave them) and where they begin."""
+
+    table: Table
+    names: list[str]
+    rows: list[Any]
+    at: list[int]
+    widths: tuple[int, ...] = ()
+
+
+@dataclass
+class Parsed:
+    """Labels (place, name, value) and sections of one block; cells that are ignored by name."""
+
+    labels: list[tuple[int, str, Any]] = field(default_factory=list)
+    sections: list[Section] = field(default_factory=list)
+    ignored: int = 0
+
+
+class Cutter:
+    """Cuts blocks of one file. split: a raw row as cells."""
+
+    def __init__(self, file: File, split: Callable[[Any], Row], sheet: str = "") -> None:
+        self._file, self._split = file, split
+        self._tables = [t for t in file.tables if t.rows != "labels" and _of_sheet(t.sheet, sheet)]
+        self._skip = re.compile("|".join(f"(?:{p})" for p in file.skip)) if file.skip else None
+        self.known = {f.source for t in file.tables if t.rows == "labels" for f in t.fields}
+        self.known |= {i for t in file.tables if t.rows == "labels" for i in t.ignore} | set(file.ignore)
+        self._groups = {words.phrase(g): g for g in file.groups}
+        self.known |= {k.split(names.JOIN)[-1] for k in self.known}
+        self._parts = {t.name: _parts(t) for t in self._tables}
+        self._seen: dict[Any, bool] = {}
+
+    def cut(self, rows: Sequence[Any], first: int, block: tuple[int, str] | None = None) -> Parsed:
+        """One block. first: number of its first row. block: row and words by which it was known, where it has any."""
+        out = Parsed()
+        title, group = "", ""
+        current: Section | None = None
+        i = 0
+        while i < len(rows):
+            raw = rows[i]
+            if current is not None and self._goes_on(raw, current):
+                current.rows.append(raw)
+                current.at.append(first + i)
+                i += 1
+                continue
+            cells = self._split(raw)
+            if _blank(cells):
+                current, group = self._after_blank(rows, i, current), ""
+                i += 1
+                continue
+            if self._skip and self._skip.search(joined(cells)):
+                out.ignored += sum(1 for c in cells if c is not None and str(c).strip())
+                i += 1
+                continue
+            started = self._table_at(rows, i, title)
+            if started is not None:
+                current, used = started
+                if current is not None:
+                    out.sections.append(current)
+                i += used
+                continue
+            current = None
+            if block is not None and i == block[0] and block[1]:
+                out.labels.append((first + i, "@block", block[1]))
+                i += 1
+                continue
+            text = joined(cells)
+            if words.phrase(text) in self._groups:
+                group = self._groups[words.phrase(text)]
+            elif self._is_title(text):
+                title = text
+            else:
+                for name, value in labels_of(cells, self.known):
+                    if value is None:
+                        continue
+                    full = f"{group}{names.JOIN}{name}" if group and name else name
+                    out.labels.append((first + i, full or f"row {first + i}", value))
+                title = text
+            i += 1
+        return out
+
+    def _goes_on(self, raw: Any, current: Section) -> bool:
+        """Whether a row belongs to the table above, without splitting it where that can be avoided."""
+        if isinstance(raw, str):
+            first = raw.lstrip(' "')[:1]
+            if first.isdigit():
+                return True
+            if not first or first == self._file.delimiter:
+                return False
+        cells = self._split(raw)
+        if _blank(cells) or (self._skip and self._skip.search(joined(cells))):
+            return False
+        if self._heading(raw, cells) or self._label_row(cells):
+            return False
+        return not self._is_title(joined(cells))
+
+    def _label_row(self, cells: Row) -> bool:
+        first = next((c for c in cells if c is not None and str(c).strip()), None)
+        if not isinstance(first, str):
+            return False
+        text = first.strip()
+        bare = text.rstrip(" :=").strip()
+        return (text.endswith(":") or bare in self.known or text.partition(":")[0].strip() in self.known) and (
+            words.phrase(bare) not in self._groups
+        )
+
+    def _after_blank(self, rows: Sequence[Any], i: int, current: Section | None) -> Section | None:
+        """The table goes on after a blank row where the next filled row begins with a number as its rows do."""
+        if current is None or not current.rows:
+            return None
+        for raw in rows[i + 1 : i + 4]:
+            cells = self._split(raw)
+            if _blank(cells):
+                continue
+            before = [isinstance(c, int | float) or _digits(c) for c in self._split(current.rows[-1])]
+            now = [isinstance(c, int | float) or _digits(c) for c in cells]
+            return current if before[:2] == now[:2] and any(now[:2]) else None
+        return None
+
+    def _heading(self, raw: Any, cells: Row) -> bool:
+        """Whether a row may begin the headings of some table."""
+        key = raw if isinstance(raw, str) else tuple(cells)
+        found = self._seen.get(key)
+        if found is None:
+            there = {names.tidy(c) for c in cells} - {""}
+            found = any(_begins(there, t, self._parts[t.name]) for t in self._tables)
+            if len(self._seen) < 4096:
+                self._seen[key] = found
+        return found
+
+    def _table_at(self, rows: Sequence[Any], i: int, title: str) -> tuple[Section | None, int] | None:
+        """The table whose headings begin at a row, and how many rows they take."""
+        best: tuple[int, Table, list[str]] | None = None
+        for table in self._tables:
+            if table.title and not matches(table.title, title):
+                continue
+            if table.columns:
+                if table.title and not self._label_row(self._split(rows[i])):
+                    return Section(table, list(table.columns), [], [], table.widths), 0
+                continue
+            if i + table.header_rows > len(rows):
+                continue
+            if not self._heading(rows[i], self._split(rows[i])):
+                continue
+            heads = self._heads([rows[i + k] for k in range(table.header_rows)], table)
+            score = len(set(heads).intersection(table.by_source))
+            if not _enough(set(heads), frozenset(table.by_source)):
+                continue
+            score = score * 2 + bool(table.title)
+            if best is None or score > best[0]:
+                best = (score, table, heads)
+        if best is None:
+            return None
+        _, table, heads = best
+        used = table.header_rows + (1 if table.units_row else 0)
+        return Section(table, heads, [], [], table.widths), used
+
+    def _heads(self, block: Sequence[Any], table: Table) -> list[str]:
+        if table.widths:
+            cut = [fixed(str(r), table.widths) for r in block]
+            return names.distinct(names.merged(cut))
+        return names.distinct(names.merged([self._split(r) for r in block]))
+
+    def _is_title(self, text: str) -> bool:
+        return any(t.title and matches(t.title, text) for t in self._tables)
+
+
+def fixed(line: str, widths: Sequence[int]) -> list[str]:
+    """Cells of a fixed-width line; widths: where its columns begin."""
+    stops = [*widths[1:], None]
+    return [line[a:b].strip() for a, b in zip(widths, stops, strict=True)]
+
+
+def joined(cells: Row) -> str:
+    """A row as one line."""
+    return " ".join(names.tidy(c) for c in cells if c is not None and str(c).strip())
+
+
+def matches(title: str, text: str) -> bool:
+    """Whether a row is the title that a mapping gives: words, or a regular expression between slashes."""
+    if title.startswith("/"):
+        return re.search(title.strip("/"), text) is not None
+    return words.phrase(title) == words.phrase(text)
+
+
+def _of_sheet(pattern: str, sheet: str) -> bool:
+    from fnmatch import fnmatchcase
+
+    return not pattern or not sheet or fnmatchcase(sheet, pattern)
+
+
+def _parts(table: Table) -> frozenset[str]:
+    """Cells of the heading rows that the fields name."""
+    parts = {p for f in table.fields for p in f.source.split(names.JOIN)}
+    return frozenset({re.sub(r" \(\d+\)$", "", p) for p in parts} | parts)
+
+
+def _begins(there: set[str], table: Table, parts: frozenset[str]) -> bool:
+    """Whether a row may be the first of a table's heading rows."""
+    if table.header_rows > 1:
+        return bool(there) and len(there & parts) >= 0.6 * len(there)
+    return _enough(there, parts)
+
+
+def _enough(there: set[str], wanted: frozenset[str]) -> bool:
+    """Whether a row holds the headings of a table: all of few, most of many."""
+    need = len(wanted) if len(wanted) <= 2 else max(2, round(0.6 * len(wanted)))
+    return bool(wanted) and len(there & wanted) >= need
+
+
+def _blank(cells: Row) -> bool:
+    return not any(c is not None and str(c).strip() for c in cells)
+
+
+def _digits(cell: Any) -> bool:
+    return bool(re.match(r"\s*[-+<>]?\s*\d", str(cell))) if cell is not None else False

@@ -1,0 +1,7 @@
+"""XML and JSON: records are members of a tree, and their tables are repeated members below."""
+
+from __future__ import annotations
+
+from archive.formats.mapping.tree.reader import chunks
+
+__all__ = ["chunks"]

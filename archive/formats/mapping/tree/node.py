@@ -1,0 +1,130 @@
+"""One shape for XML and JSON: dicts, lists and scalars.
+
+An XML element becomes a dict: attributes as "@name", children by their local name (a list where there are several),
+its text as "." beside them; an element with neither attributes nor children is its text. A path joins names with "/";
+"*" stands for any name (members of a dict whose keys are data; the key itself is "@key").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+
+Tree = Any
+TEXT = "."
+KEY = "@key"
+ANY = "*"
+
+
+class Member(NamedTuple):
+    """A record: its tree, the tree of what stands around it so far, its line or number, and those leaves around it
+    that are new since the record before, as path from the root and value. The last one has no tree."""
+
+    tree: Tree
+    around: Tree
+    at: int
+    fresh: list[tuple[str, Any]]
+
+
+def flat(tree: Tree, path: str) -> Iterator[tuple[str, Any]]:
+    """Leaves of a tree with their paths; a list of numbers is one leaf."""
+    if isinstance(tree, dict):
+        for name, child in tree.items():
+            yield from flat(child, path if name == TEXT else f"{path}/{name}".lstrip("/"))
+    elif isinstance(tree, list) and not is_numbers(tree):
+        for child in tree:
+            yield from flat(child, path)
+    elif tree is not None and tree != "":
+        yield path, tree
+
+
+def of_element(element: Any) -> Tree:
+    """An lxml element and all below it. Namespaces are left out; comments and instructions count for nothing."""
+    out: dict[str, Any] = {f"@{local(n)}": v for n, v in element.attrib.items()}
+    texts = [element.text]
+    for child in element:
+        if isinstance(child.tag, str):
+            add(out, local(child.tag), of_element(child))
+        texts.append(child.tail)
+    text = "".join(t for t in texts if t).strip()
+    if not out:
+        return text or None
+    if text:
+        out[TEXT] = text
+    return out
+
+
+def add(into: dict[str, Any], name: str, tree: Tree) -> None:
+    """A child, beside those of the same name."""
+    if name not in into:
+        into[name] = tree
+    elif isinstance(into[name], _Several):
+        into[name].append(tree)
+    else:
+        into[name] = _Several([into[name], tree])
+
+
+class _Several(list[Any]):
+    """Children of one name."""
+
+
+def local(tag: str) -> str:
+    """A name without its namespace."""
+    return tag.rpartition("}")[2]
+
+
+def members(tree: Tree, path: str) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
+    """Members at a path: the member, its ancestors (nearest first), the key under which it stands.
+
+    A list stands for its members, except a list of numbers, which is one value.
+    """
+    yield from _members(tree, [p for p in path.split("/") if p], (), "")
+
+
+def _members(
+    tree: Tree, path: list[str], above: tuple[Tree, ...], key: str
+) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
+    if isinstance(tree, list) and not is_numbers(tree):
+        for member in tree:
+            yield from _members(member, path, above, key)
+        return
+    if not path:
+        if tree is not None:
+            yield tree, above, key
+        return
+    if not isinstance(tree, dict):
+        return
+    if path[0] == ANY:
+        for name, child in tree.items():
+            if not name.startswith("@") and name != TEXT:
+                yield from _members(child, path[1:], (tree, *above), name)
+    elif path[0] in tree:
+        yield from _members(tree[path[0]], path[1:], (tree, *above), path[0] if len(path) > 1 else key)
+
+
+def is_numbers(tree: Tree) -> bool:
+    """True for a list of numbers and nothings: one value, such as a curve."""
+    return (
+        bool(tree)
+        and isinstance(tree, list)
+        and all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in tree)
+    )
+
+
+def value_at(tree: Tree, path: str) -> Any:
+    """The scalar (or list of numbers) at a path below a tree, or None."""
+    for name in path.split("/"):
+        if name in ("", TEXT) and not isinstance(tree, dict):
+            break
+        if name.startswith("#") and isinstance(tree, list):
+            number = int(name[1:]) - 1
+            tree = tree[number] if number < len(tree) else None
+            continue
+        if isinstance(tree, list) and not is_numbers(tree):
+            tree = tree[0] if len(tree) == 1 else None
+        tree = tree.get(name) if isinstance(tree, dict) else None
+    if isinstance(tree, dict):
+        return tree.get(TEXT)
+    if isinstance(tree, list) and not is_numbers(tree):
+        return None
+    return tree

@@ -1,0 +1,148 @@
+"""Chunks of XML and JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from archive.errors import Trouble
+from archive.formats.mapping.chunk import Chunk, Counted
+from archive.formats.mapping.frame import Frame
+from archive.formats.mapping.grid.columns import cell_text, column
+from archive.formats.mapping.model import File, Mapping, Table
+from archive.formats.mapping.tree.leaves import Leaves, leaves, paths_around, paths_of, use_of
+from archive.formats.mapping.tree.node import KEY, Member, Tree, members, value_at
+from archive.formats.recognition import Entry
+
+MOST_CELLS = 1_000_000
+MOST_RECORDS = 500
+
+
+def chunks(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
+    """Records of an XML or JSON file. Errors: Trouble where it is damaged, or no record is where the mapping says."""
+    if file.kind == "xml":
+        from archive.formats.mapping.tree.xml import records
+    else:
+        from archive.formats.mapping.tree.json_text import records
+    reader = _Reader(file)
+    held: list[Member] = []
+    counted: list[Leaves] = []
+    size = number = 0
+    pending: Chunk | None = None
+    late: list[tuple[str, Any]] = []
+    for member in records(entry, file.record):
+        if member.tree is None:
+            late = member.fresh
+            break
+        number += 1
+        own = leaves(member.tree, reader.paths)
+        if held and (size + own.mapped > MOST_CELLS or len(held) >= MOST_RECORDS):
+            if pending is not None:
+                yield pending
+            pending = reader.chunk(held, counted, [])
+            held, counted, size = [], [], 0
+        held.append(member)
+        counted.append(own)
+        size += own.mapped + len(own.loose)
+    if not number:
+        raise Trouble(
+            "holds no record where the mapping says",
+            where=entry.name,
+            expected=file.record or "records at the root",
+            remedy="use the mapping of this layout, or draft one with `muniment mapping draft`",
+        )
+    if pending is not None:
+        yield pending
+    yield reader.chunk(held, counted, late)
+
+
+class _Reader:
+    """Makes chunks of records."""
+
+    def __init__(self, file: File) -> None:
+        self.paths, self._around = paths_of(file), paths_around(file)
+        self._labels = [t for t in file.tables if t.rows == "labels" and not t.each]
+        self._tables = [t for t in file.tables if t.each and not t.each.startswith("/")]
+        self._shared = [t for t in file.tables if t.each.startswith("/")]
+        self._noun = "line" if file.kind == "xml" else "record"
+
+    def chunk(self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]]) -> Chunk:
+        """The chunk of some records. late: leaves that stood after the last record of the file."""
+        n = len(held)
+        frames = [self._label_frame(t, held) for t in self._labels]
+        frames += [f for t in self._tables if (f := self._rows(t, held)) is not None]
+        frames += [f for t in self._shared if (f := self._shared_rows(t, held)) is not None]
+        where = [f"{self._noun} {m.at}" for m in held]
+        places = where if len(set(where)) == n else [f"{w}, record {i}" for i, w in enumerate(where, 1)]
+        leaf = Counted(
+            np.array([c.mapped for c in counted], dtype=np.int64),
+            np.array([c.ignored for c in counted], dtype=np.int64),
+            [(i, name, value) for i, c in enumerate(counted) for name, value in c.loose],
+        )
+        for fresh in [*(m.fresh for m in held), late]:
+            for name, value in fresh:
+                self._count(leaf, name, value)
+        return Chunk(places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), counted=leaf)
+
+    def _count(self, leaf: Counted, name: str, value: Any) -> None:
+        """One leaf that stands around the records."""
+        use = use_of(name, self._around)
+        cells = sum(1 for c in value if c is not None) if isinstance(value, list) else 1
+        if use == "mapped":
+            leaf.mapped_around += cells
+        elif use == "ignored":
+            leaf.ignored_around += cells
+        else:
+            listed = value if isinstance(value, list) else [value]
+            leaf.loose += [(-1, name, text) for v in listed if (text := cell_text(v)) is not None]
+
+    def _label_frame(self, table: Table, held: list[Member]) -> Frame:
+        columns = {}
+        for f in table.fields:
+            outside = f.source.startswith("/")
+            cells = [value_at(m.around if outside else m.tree, f.source.lstrip("/")) for m in held]
+            if any(c is not None for c in cells):
+                columns[f.source] = column(cells)
+        places = np.array([m.at for m in held], dtype=np.int64)
+        return Frame(table, columns, np.arange(len(held), dtype=np.int64), places, self._noun, counts=False)
+
+    def _rows(self, table: Table, held: list[Member]) -> Frame | None:
+        """Members of repeated elements below the records, one row each."""
+        rows = [(i, found) for i, m in enumerate(held) for found in members(m.tree, table.each)]
+        return _framed(table, rows)
+
+    def _shared_rows(self, table: Table, held: list[Member]) -> Frame | None:
+        """Rows that stand outside the records, such as axes: they hold for all that come after."""
+        rows = []
+        seen: set[int] = set()
+        for m in held:
+            if id(m.around) not in seen:
+                seen.add(id(m.around))
+                rows += [(-1, found) for found in members(m.around, table.each.lstrip("/"))]
+                break
+        return _framed(table, rows)
+
+
+def _framed(table: Table, rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], str]]]) -> Frame | None:
+    if not rows:
+        return None
+    columns = {}
+    for f in table.fields:
+        cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
+        if any(c is not None for c in cells):
+            columns[f.source] = column(cells)
+    return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
+
+
+def _of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
+    if name == KEY:
+        return key
+    up = 0
+    while name.startswith("../"):
+        name, up = name[3:], up + 1
+    if up:
+        return value_at(above[up - 1], name) if up <= len(above) else None
+    return value_at(member, name)

@@ -1,0 +1,96 @@
+"""Workbooks by python-calamine: values only, nothing is computed or run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.formats.recognition import Entry
+
+ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods", ".xltx")
+MOST_CELLS = 200_000_000
+"""Cells of one sheet; a range beyond that is a damaged or hostile file."""
+
+_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+
+def is_workbook(entry: Entry) -> bool:
+    """Whether a file is a workbook, by its content."""
+    if entry.head.startswith(_OLE):
+        return True
+    if not entry.head.startswith(b"PK\x03\x04"):
+        return False
+    from archive.formats.containers import is_workbook as packed
+
+    return packed(entry.path)
+
+
+def sheets(entry: Entry) -> Iterator[tuple[str, list[list[Any]]]]:
+    """Name and rows of each sheet. Empty cells are None; empty rows below the last filled one are not there.
+
+    Errors: Trouble where the file is damaged, encrypted or no workbook.
+    """
+    import python_calamine as calamine
+
+    _refuse(entry.path, entry.name)
+    try:
+        book = calamine.CalamineWorkbook.from_path(str(entry.path))
+        for meta in book.sheets_metadata:
+            if meta.typ != calamine.SheetTypeEnum.WorkSheet:
+                continue
+            sheet = book.get_sheet_by_name(meta.name)
+            if sheet.total_height * sheet.total_width > MOST_CELLS:
+                raise Trouble(
+                    "a sheet that is too large",
+                    where=f"{entry.name}, sheet {meta.name}",
+                    found=f"{sheet.total_height} rows of {sheet.total_width} cells",
+                    expected=f"at most {MOST_CELLS:,} cells",
+                    remedy="save the filled part of the sheet as a workbook of its own",
+                )
+            rows = sheet.to_python(skip_empty_area=False)
+            yield meta.name, [[None if c == "" else c for c in row] for row in rows]
+    except calamine.PasswordError:
+        raise _locked(entry.name) from None
+    except (calamine.CalamineError, OSError, ValueError, MemoryError) as error:
+        if "assword" in str(error) or "ncrypt" in str(error):
+            raise _locked(entry.name) from None
+        raise Trouble(
+            "is damaged or not a workbook",
+            where=entry.name,
+            found=str(error)[:120],
+            remedy="export or download it again",
+        ) from None
+
+
+def _refuse(path: Path, name: str) -> None:
+    """What a workbook's zip may not be: a bomb."""
+    import zipfile
+
+    from archive.formats.containers import MOST_RATIO, RATIO_FROM
+
+    if not zipfile.is_zipfile(path):
+        return
+    try:
+        with zipfile.ZipFile(path) as packed:
+            for info in packed.infolist():
+                if info.file_size > RATIO_FROM and info.file_size > MOST_RATIO * max(info.compress_size, 1):
+                    raise Trouble(
+                        "unpacks to far more than it holds; it is refused",
+                        where=f"{name}: {info.filename}",
+                        found=f"{info.file_size:,} bytes out of {info.compress_size:,}",
+                        remedy="save the sheets you need as a workbook of their own",
+                    )
+    except zipfile.BadZipFile as error:
+        raise Trouble(
+            "is damaged or not a workbook", where=name, found=str(error), remedy="export or download it again"
+        ) from None
+
+
+def _locked(name: str) -> Trouble:
+    return Trouble(
+        "is protected with a password",
+        where=name,
+        remedy="open it, save it without a password, and hand that in",
+    )
