@@ -15,6 +15,7 @@ from archive.formats import READERS
 from archive.formats.containers import Refused, entries
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.tables import Batch, concat, rebatch
+from archive.tables.sound import Breach, breaches
 
 
 @dataclass
@@ -66,8 +67,8 @@ class Reading:
         done = False
         for task in listed:
             by = taken.get(task.entry.path)
-            if by is not None:
-                self.files.append(File(task.entry.name, reason=f"read with {by}"))
+            if by is not None and by.found is not None:
+                self.files.append(File(task.entry.name, by.found.layout, f"read with {by.entry.name}"))
                 continue
             file = File(task.entry.name)
             self.files.append(file)
@@ -92,7 +93,7 @@ class Reading:
         assert task.found is not None
         file.layout, file.reason = task.found.layout, task.found.reason
         for batch in task.reader.read(task.entry, **self._options):
-            batch = self._not_twice(batch, task.entry)
+            batch = _sound(self._not_twice(batch, task.entry), task.entry)
             file.records += len(batch)
             file.set_aside += batch["set_aside"].num_rows
             yield batch
@@ -113,6 +114,32 @@ class Reading:
             return batch
         kept = batch.select(set(ids) - set(again))
         return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
+
+
+def _sound(batch: Batch, entry: Entry) -> Batch:
+    """The batch without records that break a rule of the tables; set_aside tells of them.
+
+    Errors: ValueError for a row of no record that breaks a rule: a fault of the reader.
+    """
+    bad: dict[str, Breach] = {}
+    for breach in breaches(batch):
+        if not breach.record_id:
+            raise ValueError(f"{entry.name}: {breach.table}, row {breach.row + 1}: {breach.reason}")
+        bad.setdefault(breach.record_id, breach)
+    if not bad:
+        return batch
+    rows = [
+        entry.set_aside(
+            b.reason,
+            place=f"record {i}",
+            found=b.found or None,
+            expected=b.expected or None,
+            remedy="look at its source",
+        )
+        for i, b in bad.items()
+    ]
+    kept = batch.select(set(batch["records"].column("record_id").to_pylist()) - set(bad))
+    return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
 
 
 def tasks(paths: Sequence[Path], temporary: Path) -> list[Task]:
@@ -170,13 +197,13 @@ def set_aside(entry: Entry, trouble: Trouble) -> Batch:
     return Batch.from_rows({"set_aside": [row], "sources": [entry.source()] if readable else []})
 
 
-def _taken(listed: list[Task]) -> dict[Path, str]:
-    """Files that are read together with another one, and the name of that one."""
-    taken: dict[Path, str] = {}
+def _taken(listed: list[Task]) -> dict[Path, Task]:
+    """Files that are read together with another one, and the task of that one."""
+    taken: dict[Path, Task] = {}
     for task in listed:
         if task.found is not None and task.entry.path not in taken:
             for path in task.found.takes - {task.entry.path}:
-                taken.setdefault(path, task.entry.name)
+                taken.setdefault(path, task)
     return taken
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.formats import FORMS
 from archive.tables import Batch
+from archive.tables.sound import sound
 
 XML_NAME = "link-records.xml"
 
@@ -23,6 +24,7 @@ def write(batches: Iterable[Batch], out: Any, form: str = "xml", *, replace: boo
         raise Trouble("there is no such form", where=form, expected=" or ".join(FORMS))
     out = Path(out)
     single = _single(out, form)
+    batches = map(sound, batches)
     _refuse_existing(out, single, replace)
     with aside(out) as temporary:
         if form == "xml":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
@@ -98,6 +99,23 @@ class Batch:
                 table = table.filter(pc.is_in(table.column("record_id"), value_set=wanted))
             out[name] = table
         return Batch(out)
+
+    def write(self, path: Any, form: str = "xml", *, replace: bool = False) -> Any:
+        """This batch as an open form: archive.formats.write, which says shapes and errors."""
+        return _room("formats").write([self], path, form, replace=replace)
+
+    def check(self, policy: Any = None) -> Any:
+        """Findings of the rules on this batch: archive.validation.check, which says shapes and errors."""
+        return _room("validation").check(self, policy=policy)
+
+    def grade(self, against: Any = None, **more: Any) -> Any:
+        """This batch with grades and verdicts: archive.grading.grade, which says shapes, units and errors."""
+        return _room("grading").grade(self, against=against, **more)
+
+
+def _room(name: str) -> Any:
+    """A room above, for the doors that a person at the Python prompt looks for on a batch; loaded only then."""
+    return importlib.import_module(f"archive.{name}")
 
 
 def identical(a: Any, b: Any) -> bool:

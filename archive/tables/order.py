@@ -13,7 +13,7 @@ from archive.tables.batch import MOST_RECORDS, Batch
 from archive.tables.definition import schema, tables
 from archive.tables.markup import elements
 
-MOST_BYTES = 64_000_000
+MOST_BYTES = 32_000_000
 """Bytes of curves that one batch should hold at the most, so that memory stays bounded; one record may hold more."""
 
 
@@ -116,6 +116,9 @@ def rebatch(batches: Iterable[Batch]) -> Iterator[Batch]:
             held, records, size = [], 0, 0
         held.append(batch)
         records, size = records + len(batch), size + more
+        if records >= MOST_RECORDS or size >= MOST_BYTES:
+            yield concat(held)
+            held, records, size = [], 0, 0
     if held:
         yield concat(held)
 

@@ -1,0 +1,91 @@
+"""muniment convert: any layout into the open forms."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress, say
+
+_MOST_SHOWN = 20
+
+
+@click.command()
+@click.argument("inputs", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="INPUT...")
+@click.option("--to", "out", required=True, type=click.Path(path_type=Path), help="File or folder to write.")
+@click.option("--form", type=click.Choice(["xml", "csv", "parquet"]), help="Default: csv for OUT.zip, else xml.")
+@click.option("--mapping", type=click.Path(path_type=Path), metavar="M", help="Mapping that reads the inputs.")
+@click.option("--no-draft", is_flag=True, help="Use no drafted mapping, however sure it is.")
+@click.option("--replace", is_flag=True, help="Replace what stands at OUT.")
+@output_options
+def command(
+    inputs: tuple[Path, ...],
+    out: Path,
+    form: str | None,
+    mapping: Path | None,
+    no_draft: bool,
+    replace: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Convert exports into the open forms.
+
+    INPUT is a file, a folder or a zip of any layout: open XML, CSV or Parquet, network-analyser files, or a layout
+    with a mapping. A layout never seen is drafted, and read only where the draft is sure. xml goes into OUT.xml, or
+    into a folder; csv into a folder, or into OUT.zip; parquet into a folder, one file per table. What cannot be read
+    is set aside with its reason and told (exit code 1); nothing is dropped.
+
+    \b
+    Example:
+      muniment convert week1/ week2.zip --to job.xml
+    """
+    from archive import formats
+    from archive.formats.account import Account
+
+    form = form or ("csv" if out.suffix.lower() == ".zip" else "xml")
+    reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft)
+    account = Account()
+    batches: Any = progress(reading, "Converting", quiet=quiet or as_json)
+    written = formats.write(account.counted(batches), out, form, replace=replace)
+    if as_json:
+        print_json(
+            {
+                "records": account.records,
+                "set_aside": len(account.set_aside),
+                "files": [asdict(f) for f in reading.files],
+                "cells": account.cells,
+                "form": form,
+                "written": [str(p) for p in written],
+                "set_aside_rows": account.set_aside,
+            }
+        )
+    else:
+        _tell(account, reading.files, out, quiet)
+    done(bool(account.set_aside))
+
+
+def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
+    cells = account.cells
+    click.echo(f"{_many(account.records, 'record')} from {_many(len(files), 'file')} written to {out}")
+    if cells["read"]:
+        click.echo(
+            f"cells: {cells['read']:,} read = {cells['mapped']:,} mapped + {cells['extras']:,} kept as extras"
+            f" + {cells['ignored']:,} ignored by name"
+        )
+    if not account.set_aside:
+        return
+    click.echo(f"set aside: {len(account.set_aside):,}")
+    for row in account.set_aside[:_MOST_SHOWN]:
+        where = ", ".join(v for v in (row["path"], row["place"], row["link_label"]) if v)
+        found = f"; found {row['found']}" if row["found"] else ""
+        remedy = f". {row['remedy'][:1].upper()}{row['remedy'][1:]}" if row["remedy"] else ""
+        click.echo(" ".join(f"  {where}: {row['reason']}{found}{remedy}".split(" ")))
+    if len(account.set_aside) > _MOST_SHOWN:
+        say(f"  and {len(account.set_aside) - _MOST_SHOWN:,} more, all of them in set_aside of {out}", quiet=quiet)
+
+
+def _many(count: int, noun: str) -> str:
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
