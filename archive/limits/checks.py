@@ -11,14 +11,20 @@ from archive.errors import Trouble
 LETTERS = ("A", "B", "C")
 
 
-def known(part: Any, keys: frozenset[str], where: str) -> Mapping[str, Any]:
-    """A table all of whose keys somebody reads. Errors: Trouble."""
+def table(part: Any, where: str) -> Mapping[str, Any]:
+    """A table. Errors: Trouble where it is something else."""
     if not isinstance(part, Mapping):
         raise Trouble("a table was expected here", where=where, found=f"'{part}'")
-    for key in part:
+    return part
+
+
+def known(part: Any, keys: frozenset[str], where: str) -> Mapping[str, Any]:
+    """A table all of whose keys somebody reads. Errors: Trouble."""
+    found = table(part, where)
+    for key in found:
         if key not in keys:
             raise Trouble("unknown key", where=where, found=f"'{key}'", expected=", ".join(sorted(keys)))
-    return part
+    return found
 
 
 def number(value: Any, what: str, where: str) -> float:

@@ -98,9 +98,10 @@ def _applied(limit_id: str, table: dict[str, Any], confirmation: dict[str, Any],
     confirmed = _mark(table, confirmation, said, where)
     new: dict[str, Any] = {}
     for part in ("lines", "scalars"):
-        rows = filled(checks.known(confirmation.get(part, {}), frozenset(confirmation.get(part, {})), where), "own")
+        rows = checks.table(confirmation.get(part, {}), f"{where}, {part}")
         new[part] = {
-            name: {**checks.known(row, frozenset(row), where), "confirmed": said} for name, row in rows.items()
+            name: {**filled(checks.table(row, f"{where}, {name}"), "own"), "confirmed": said}
+            for name, row in rows.items()
         }
         for name, row in new[part].items():
             _keep(row, table.get(part, {}).get(name, {}))

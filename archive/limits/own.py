@@ -57,9 +57,10 @@ def load_own(path: Path | str) -> Limit:
         below.pop("same_as", None)
         files += found[0].files
     for key in ("lines", "scalars"):
-        table[key] = filled(table.get(key, {}), "own")
+        rows = checks.table(table.get(key, {}), f"{where}, {key}")
+        table[key] = {name: filled(checks.table(row, f"{where}, {name}"), "own") for name, row in rows.items()}
     if "terms" in table:
-        table["terms"] = {**below.get("terms", {}), **checks.known(table["terms"], frozenset(table["terms"]), where)}
+        table["terms"] = {**below.get("terms", {}), **checks.table(table["terms"], where)}
     table = declared.overlay(below, {k: v for k, v in table.items() if k not in ("id", "title", "by", "on")})
     table.setdefault("document", title)
     label = f"own limit: {title} (stated by {by})"

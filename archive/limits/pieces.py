@@ -112,7 +112,7 @@ class Lines:
             parts=tuple(self.line(name) for name in sorted(formula.names) if name in self.declared),
         )
 
-    def _meaning(self, name: str, where: str) -> Function:
+    def _meaning(self, name: str, where: str, inside: tuple[str, ...] = ()) -> Function:
         """What a name in a formula stands for: connections, a term, or another line of the limit."""
         if name == "n":
             return _constant(checks.number(self.table.get("connections"), "connections", where))
@@ -121,9 +121,11 @@ class Lines:
         term = self.terms.get(name)
         if isinstance(term, str):
             formula = parse(term, f"{where}, term {name}")
-            return formula.function({inner: self._meaning(inner, where) for inner in formula.names})
+            if name in inside:
+                raise Trouble("terms that are made of each other", where=where, found=" and ".join((*inside, name)))
+            return formula.function({inner: self._meaning(inner, where, (*inside, name)) for inner in formula.names})
         if isinstance(term, Mapping):
-            return _stepped(term["steps"])
+            return _stepped(term.get("steps"), f"{where}, term {name}")
         expected = ", ".join([*self.terms, *self.declared])
         raise Trouble("a formula names something unknown", where=where, found=f"'{name}'", expected=expected)
 
@@ -144,9 +146,12 @@ class Lines:
         return "; ".join([formula.text, *(f"{name} = {text}" for name, text in spelled.items())])
 
 
-def _stepped(steps: list[list[float]]) -> Function:
+def _stepped(steps: Any, where: str) -> Function:
     """A number that holds up to and including a frequency, then the next."""
-    tops, values = np.array([s[0] for s in steps]), np.array([s[1] for s in steps])
+    if not isinstance(steps, list) or not steps or not all(isinstance(s, list) and len(s) == 2 for s in steps):
+        raise Trouble("steps that cannot be read", where=where, expected="[[up to MHz, value], ...]")
+    tops = np.array([checks.number(s[0], "frequency", where) for s in steps])
+    values = np.array([checks.number(s[1], "value", where) for s in steps])
 
     def value(f: Array) -> Array:
         place = np.searchsorted(tops, f, side="left")

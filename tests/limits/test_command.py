@@ -1,0 +1,172 @@
+"""muniment limits: the contract of its JSON, its exit codes, and its pictures."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from archive import limits
+from archive.cli import main
+from archive.limits import picture
+
+CHANNEL = "tia-568.2-d/cat6a/channel"
+
+
+@pytest.fixture(autouse=True)
+def users_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: tmp_path / "data")
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Any:
+    def call(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["muniment", "limits", *arguments])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capsys.readouterr()
+        assert isinstance(ended.value.code, int)
+        return ended.value.code, out, err
+
+    return call
+
+
+def test_show_json_keeps_frequencies_as_typed_and_values_unrounded(run: Any) -> None:
+    code, out, err = run("show", CHANNEL, "--json", "--at", "100,31.25,5e2,0.5")
+    shown = json.loads(out)
+    assert (code, err) == (0, "")
+    assert shown["limit"] == CHANNEL and shown["edition"] == "ANSI/TIA-568.2-D" and "568.2-D" in shown["source"]
+    found = shown["parameters"]["next"]
+    assert (found["unit"], found["sense"], found["confidence"], found["range_mhz"]) == ("dB", "min", "B", [1, 500])
+    assert list(found["at"]) == ["100", "31.25", "5e2", "0.5"]
+    assert found["at"]["100"] == limits.get(CHANNEL).lines["next"].at(100).item()
+    assert found["at"]["0.5"] is None
+    assert shown["parameters"]["delay_skew"]["value"] == 50
+    assert shown["parameters"]["propagation_delay"]["number"]["value"] == 555
+
+
+def test_show_has_the_line_of_an_old_name_too(run: Any) -> None:
+    shown = json.loads(run("show", "tia-568-b/cat5e/channel", "--json", "--at", "100")[1])["parameters"]
+    assert shown["acr_f"]["same_as"] == "elfext" and shown["acr_f"]["at"] == shown["elfext"]["at"]
+
+
+def test_show_text_tells_formula_letter_and_source(run: Any) -> None:
+    code, out, _ = run("show", "iso-11801-1/class-ea/permanent-link-2", "--at", "500")
+    assert code == 0
+    for part in (
+        "87.46 - 21.57*lg(f)",
+        "S35",
+        "for information where the insertion loss measured is below 4 dB",
+        "29.24",
+    ):
+        assert part in out
+
+
+def test_show_takes_words_and_own_files(run: Any, tmp_path: Path) -> None:
+    assert json.loads(run("show", "5e channel, 568-B", "--json")[1])["limit"] == "tia-568-b/cat5e/channel"
+    own = tmp_path / "own.toml"
+    own.write_text('id="x"\ntitle="x"\nby="y"\n[lines.next]\nrange_mhz=[1,10]\nformula="30"\n')
+    shown = json.loads(run("show", str(own), "--json", "--at", "2")[1])
+    assert shown["own"] and shown["limit"] == "own/x" and shown["parameters"]["next"]["at"] == {"2": 30.0}
+
+
+def test_show_what_is_not_established(run: Any) -> None:
+    shown = json.loads(run("show", "tia-568.2-d/cat8/channel", "--json", "--at", "100")[1])
+    assert shown["established"] is False and shown["parameters"] == {}
+    assert "limit not established" in run("show", "tia-568.2-d/cat8/channel")[1]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["show", "nonsense"], "no such limit"),
+        (["show", "iso-11801-1/class-ea/permanent-link"], "permanent-link-3"),
+        (["show", "Cat 6 channel"], "no edition is named"),
+        (["show", CHANNEL, "--at", "1,x"], "found 'x'"),
+        (["show", CHANNEL, "--at", "1,,2"], "found ''"),
+        (["show", CHANNEL, "--at", "-1"], "found '-1'"),
+        (["show", CHANNEL, "--at", "inf"], "found 'inf'"),
+        (["show"], "Missing argument"),
+        (["plot", CHANNEL, "-o", "x.gif"], ".svg, .png or .pdf"),
+        (["plot", "tia-568.2-d/cat8/channel"], "no line to draw"),
+        (["confirm", CHANNEL], "Give a FILE"),
+        (["confirm", CHANNEL, "none.toml"], "there is no such file"),
+    ],
+)
+def test_what_cannot_be_done_is_told_with_code_2(run: Any, arguments: list[str], told: str) -> None:
+    code, out, err = run(*arguments)
+    assert code == 2 and out == "" and told in err and "Traceback" not in err
+
+
+def test_list(run: Any) -> None:
+    listed = json.loads(run("list", "--json")[1])
+    assert listed["version"] == limits.version()
+    assert [row["limit"] for row in listed["limits"]] == list(limits.ids())
+    code, out, err = run("list", "CAT6A", "tia-568.2-d")
+    assert code == 0 and CHANNEL in out and "cat5e" not in out and "limit library" in err
+    assert CHANNEL in run()[1]
+
+
+def test_confirm_and_withdraw(run: Any, tmp_path: Path) -> None:
+    file = tmp_path / "c.toml"
+    file.write_text(
+        f'limit="{CHANNEL}"\nby="A. Reader"\non=2026-11-20\ndocument="invented"\nconfirms=["return_loss"]\n'
+    )
+    code, _, err = run("confirm", CHANNEL, str(file))
+    assert code == 0 and "return_loss confirmed by A. Reader on 2026-11-20" in err
+    shown = json.loads(run("show", CHANNEL, "--json")[1])
+    assert shown["parameters"]["return_loss"]["confidence"] == "A"
+    assert "A. Reader" in shown["parameters"]["return_loss"]["confirmed"]
+    assert run("confirm", CHANNEL, "--withdraw")[0] == 0
+    assert json.loads(run("show", CHANNEL, "--json")[1])["parameters"]["return_loss"]["confidence"] == "C"
+
+
+@pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
+def test_plot_writes_the_picture_that_was_asked_for(run: Any, tmp_path: Path, ending: str) -> None:
+    out = tmp_path / f"p.{ending}"
+    assert run("plot", CHANNEL, "-o", str(out))[0] == 0
+    head = {"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[ending]
+    assert out.read_bytes().startswith(head) and [p.name for p in tmp_path.glob("*p.*")] == [out.name]
+
+
+def test_the_same_limit_gives_the_same_picture(tmp_path: Path) -> None:
+    for name in ("a.svg", "b.svg"):
+        picture.save(limits.get(CHANNEL), tmp_path / name)
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+
+
+@pytest.mark.parametrize(
+    "limit_id",
+    [
+        CHANNEL,
+        "tsb-67/cat5/basic-link",
+        "iso-11801-1/class-ea/channel",
+        "iso-11801-1/class-b/channel",
+        "ieee-802.3/10base-t",
+    ],
+)
+def test_a_picture_shows_every_line_and_only_its_values(limit_id: str) -> None:
+    limit = limits.get(limit_id)
+    figure = picture.draw(limit)
+    drawn = [line for axis in figure.axes for line in axis.lines]
+    for parameter, line in limit.lines.items():
+        f = line.grid(600)
+        values = line.at(f)
+        parts = [d.get_ydata() for d in drawn if len(d.get_xdata()) == len(f) and np.array_equal(d.get_xdata(), f)]
+        shown = [p for p in parts if np.nanmax(np.abs(np.where(np.isnan(p), np.nan, p - values))) == 0]
+        seen = np.any([np.isfinite(p) for p in shown], axis=0)
+        assert np.all(seen == np.isfinite(values)), parameter
+
+
+def test_memory_is_drawn_thin_and_styles_differ_within_a_panel() -> None:
+    figure = picture.draw(limits.get(CHANNEL))
+    by_title = {axis.get_title(loc="left"): axis for axis in figure.axes}
+    widths = [line.get_linewidth() for line in by_title["Return loss"].lines]
+    assert widths == [picture.FIRM, picture.MEMORY]
+    alien = by_title["Alien crosstalk (where measured)"].lines
+    assert len({line.get_color() for line in alien}) == 4
+    assert len({str(line._dash_pattern) for line in alien}) == 4  # told apart without any colour

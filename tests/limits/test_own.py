@@ -1,0 +1,107 @@
+"""Limits of a user's own: what they may say, that they are labelled, and what a wrong file is told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from archive import limits
+from archive.errors import Trouble
+
+HEAD = 'id = "harbour-office/permanent-link"\ntitle = "Harbour office, specification 12"\nby = "its engineer"\n'
+
+
+def _own(folder: Path, text: str) -> limits.Limit:
+    path = folder / "own.toml"
+    path.write_text(text, encoding="utf-8")
+    return limits.get(str(path))
+
+
+def test_breakpoints_over_lg_f(tmp_path: Path) -> None:
+    limit = _own(
+        tmp_path,
+        HEAD + '[lines.next]\nbreakpoints = [[1, 66], [100, 43], [500, 28]]\nbetween_points = "straight over lg(f)"\n',
+    )
+    assert limit.own and limit.id == "own/harbour-office/permanent-link"
+    assert "own limit" in limit.title and "its engineer" in limit.title
+    assert limit.lines["next"].at([1, 10, 100, 500]) == pytest.approx([66, 54.5, 43, 28])
+    assert np.isnan(limit.lines["next"].at([0.9, 500.1])).all()
+    assert limit.lines["next"].confidence == "A"  # who states a limit stands for it
+
+
+def test_breakpoints_over_f(tmp_path: Path) -> None:
+    text = HEAD + '[lines.next]\nbreakpoints = [[100, 40], [200, 30]]\nbetween_points = "straight over f"\n'
+    assert _own(tmp_path, text).lines["next"].at(150).item() == pytest.approx(35)
+
+
+def test_formula_with_terms_and_another_line(tmp_path: Path) -> None:
+    limit = _own(
+        tmp_path,
+        HEAD + "range_mhz = [1, 100]\n[terms]\nspan = '0.5*sqrt(f)'\n[lines.insertion_loss]\nformula = '2*span'\n"
+        "[lines.next]\nformula = '60 - 10*lg(f)'\n[lines.acr_n]\nformula = 'next - insertion_loss'\n"
+        "[scalars]\ndelay_skew = { value = 25 }\n",
+    )
+    assert limit.lines["acr_n"].at(100).item() == pytest.approx(40 - 10)
+    assert limit.scalars["delay_skew"].value == 25
+
+
+def test_like_another_limit(tmp_path: Path) -> None:
+    limit = _own(tmp_path, HEAD + 'like = "tia-568.2-d/cat6a/permanent-link"\n[lines.return_loss]\nformula = "20"\n')
+    theirs = limits.get("tia-568.2-d/cat6a/permanent-link")
+    assert limit.lines["next"].at(250) == theirs.lines["next"].at(250)
+    assert limit.lines["next"].confidence == theirs.lines["next"].confidence
+    assert limit.lines["return_loss"].at(250).item() == 20
+    assert limit.own and limit.document == "Harbour office, specification 12"
+    assert [p.name for p in limit.files][:2] == ["own.toml", "tia-568.2-d.toml"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "id is missing"),
+        ('id = "UP PER!"\ntitle = "x"\nby = "y"\n', "this id cannot be used"),
+        ("id = 3", "id is missing or is not a text"),
+        ('id = "a"\n', "title is missing"),
+        (HEAD, "a limit without lines"),
+        (HEAD + "[lines.nxt]\nformula='19'\n", "no such parameter"),
+        (HEAD + "[lines.next]\nformula='19'\n", "from is missing"),
+        (HEAD + "[lines.next]\nrange_mhz=[1,100]\nformula='19 -'\n", "this formula cannot be read"),
+        (HEAD + "[lines.next]\nrange_mhz=[1,100]\nformula='cable'\n", "names something unknown"),
+        (HEAD + "[lines.next]\nrange_mhz=[1,100]\nformula='next'\n", "made of each other"),
+        (HEAD + "[lines.next]\nrange_mhz=[1,100]\nformula='lg(f-50)'\n", "gives no number"),
+        (HEAD + "[lines.next]\nrange_mhz=[1,100]\nfrmula='19'\n", "unknown key"),
+        (HEAD + "[lines.next]\nrange_mhz=[100,1]\nformula='19'\n", "runs backwards"),
+        (HEAD + "[lines.next]\nrange_mhz=[0,1]\nformula='19'\n", "runs backwards"),
+        (HEAD + "[lines.next]\nbreakpoints=[[1,2]]\nbetween_points='straight over f'\n", "single breakpoint"),
+        (HEAD + "[lines.next]\nbreakpoints=[[1,2],[3,4]]\n", "between_points"),
+        (HEAD + "[lines.next]\nbreakpoints=[[3,2],[1,4]]\nbetween_points='straight over f'\n", "do not rise"),
+        (HEAD + "[lines.next]\nbreakpoints=[[1,'x'],[3,4]]\nbetween_points='straight over f'\n", "not a number"),
+        (HEAD + "[lines.next]\nbreakpoints=[[1,nan],[3,4]]\nbetween_points='straight over f'\n", "not a number"),
+        (HEAD + "[lines]\nnext = 19\n", "a table was expected"),
+        (HEAD + "lines = 19\n", "expected"),
+        (HEAD + "[scalars]\ndelay_skew = 25\n", "a table was expected"),
+        (HEAD + "[scalars]\ndelay_skew = { value = 'x' }\n", "not a number"),
+        (HEAD + "[terms]\nf = '3'\n[lines.next]\nrange_mhz=[1,2]\nformula='f'\n", "cannot have this name"),
+        (HEAD + "[terms]\na = 'b'\nb = 'a'\n[lines.next]\nrange_mhz=[1,2]\nformula='a'\n", "made of each other"),
+        (HEAD + 'like = "tia-568.2-d/cat9/channel"\n', "no such limit to be like"),
+        ("not toml", "this is not TOML"),
+    ],
+)
+def test_a_wrong_file_is_told_in_one_line(tmp_path: Path, text: str, told: str) -> None:
+    with pytest.raises(Trouble) as caught:
+        _own(tmp_path, text)
+    assert told in str(caught.value), str(caught.value)
+    assert "own.toml" in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_no_file_and_no_text(tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="there is no such file"):
+        limits.get(str(tmp_path / "none.toml"))
+    (tmp_path / "bytes.toml").write_bytes(b"id = '\xff'")
+    with pytest.raises(Trouble, match="not UTF-8"):
+        limits.get(str(tmp_path / "bytes.toml"))
+    (tmp_path / "folder.toml").mkdir()
+    with pytest.raises(Trouble, match="a folder"):
+        limits.get(str(tmp_path / "folder.toml"))
