@@ -37,6 +37,9 @@ def records(root: Path, entry: Entry, gone: dict[str, str]) -> Iterator[Damage]:
     except Trouble as trouble:
         yield Damage(_inside(root, trouble.where), trouble.message)
         return
+    except options.UNDECODABLE as error:
+        yield Damage(entry["path"], f"its tables do not fit together: {error}")
+        return
     if merkle.root(leaves).hex() != entry["root"]:
         yield Damage(entry["path"], "its records are not those whose root the ledger holds")
 

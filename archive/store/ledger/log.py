@@ -45,7 +45,10 @@ class Ledger:
         data = self.data(number)
         state = "missing" if data is None else judge(data)
         if state == "valid" and data is not None:
-            return Entry(data)
+            entry = Entry(data)
+            if (entry.get("number"), entry.get("archive")) != (number, self.archive_id):
+                raise self._trouble(number, f"that of number {entry.get('number')} of archive {entry.get('archive')}")
+            return entry
         if state == "torn" and (number + 1 >= self.count() or self._voided(number)):
             return None
         raise self._trouble(number, state)

@@ -13,6 +13,9 @@ import pyarrow.parquet as pq
 
 from archive.errors import Trouble
 
+UNDECODABLE = (pa.ArrowException, OSError, KeyError, ValueError, IndexError, TypeError, OverflowError, MemoryError)
+"""What a flipped bit in a footer may raise on the way to Arrow's own errors."""
+
 _DELTA = "DELTA_BINARY_PACKED"
 _SPLIT = "BYTE_STREAM_SPLIT"
 _REMEDY = "run `muniment fixity`, then `muniment repair`"
@@ -56,7 +59,7 @@ def open_file(path: Path) -> Any:
         raise Trouble(
             "the file is missing", where=str(path), remedy="run `muniment fixity` and `muniment repair`"
         ) from None
-    except (pa.ArrowException, OSError) as error:
+    except UNDECODABLE as error:
         raise broken(path, error) from error
 
 
@@ -75,7 +78,15 @@ def read_groups(path: Path, groups: list[int], columns: list[str] | None = None,
     file = open_file(path) if file is None else file
     try:
         return file.read_row_groups(groups, columns=columns, use_threads=False)
-    except (pa.ArrowException, OSError) as error:
+    except UNDECODABLE as error:
+        raise broken(path, error) from error
+
+
+def as_declared(table: Any, wanted: Any, path: Path) -> Any:
+    """The columns of a schema, in their types. Errors: Trouble where a damaged footer names others."""
+    try:
+        return table.select(wanted.names).cast(wanted)
+    except UNDECODABLE as error:
         raise broken(path, error) from error
 
 

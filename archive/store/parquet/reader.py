@@ -74,7 +74,7 @@ class BagTables:
             return schema(name).empty_table()
         file = self.file(name)
         found = options.read_groups(self.path(name), list(range(file.num_row_groups)), file=file)
-        return found.select(schema(name).names).cast(schema(name))
+        return options.as_declared(found, schema(name), self.path(name))
 
     def batches(self, start: int = 0, stop: int | None = None, size: int = _BATCH) -> Iterator[Batch]:
         """Records start to stop in batches, with the shared rows that they refer to, statements included.
@@ -136,7 +136,7 @@ class BagTables:
         found = options.read_groups(self.path(name), groups, file=file)
         at = found["position"]
         kept = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
-        return kept.select(schema(name).names).cast(schema(name))
+        return options.as_declared(kept, schema(name), self.path(name))
 
     def _sweeps(self, low: int, high: int) -> Any:
         parts = []
