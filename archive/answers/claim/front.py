@@ -152,13 +152,13 @@ def gaps_of(facts: ClaimFacts, words: Wording) -> Sequence[str]:
     if conflicts:
         out.append(
             words(
-                "{count} records of this link are in conflict; none of them stands until somebody decides.",
+                "Records of this link in conflict: {count}; none of them stands until somebody decides.",
                 count=len(conflicts),
             )
         )
     failed = [t for t in facts.tests if (v := t.verdict()) is not None and v["verdict"] == "fail" and not t.standing]
     if failed:
-        out.append(words("{count} other tests of this link fail; they are listed below.", count=len(failed)))
+        out.append(words("Other tests of this link that fail: {count}; they are listed below.", count=len(failed)))
     return out
 
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from archive.store import memory
 from archive.store.catalogue import settle
 
-VERSION = 2
+VERSION = 3
 """Raised whenever the tables change: an older database is then derived anew."""
 
 RECORD_COLUMNS = [
@@ -74,6 +74,9 @@ CREATE TABLE records(row INTEGER PRIMARY KEY, deposit TEXT NOT NULL, {", ".join(
     {settle.COLUMNS});
 CREATE TABLE amendments(number INTEGER, row INTEGER, field TEXT, old TEXT, new TEXT, PRIMARY KEY(number, row, field));
 CREATE TABLE jobs(job_id TEXT, field TEXT, value TEXT, number INTEGER, PRIMARY KEY(job_id, field));
+CREATE TABLE documents(document_id TEXT, number INTEGER, kind TEXT, title TEXT, file_name TEXT, media_type TEXT,
+    bytes INTEGER, job_id TEXT, link_label TEXT, serial TEXT, valid_from TEXT, valid_until TEXT, path TEXT,
+    PRIMARY KEY(document_id, number, link_label));
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);

@@ -24,6 +24,20 @@ JOB_FACTS = (
     "comment",
 )
 
+DOCUMENT = (
+    "kind",
+    "title",
+    "file_name",
+    "media_type",
+    "bytes",
+    "job_id",
+    "link_label",
+    "serial",
+    "valid_from",
+    "valid_until",
+)
+"""Columns of a document that the catalogue holds, besides its id and its place."""
+
 
 def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """What one event changes. An event of a kind that is not known here changes nothing."""
@@ -38,6 +52,8 @@ def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
         db.execute("DELETE FROM holds WHERE job_id = ?", (entry["job"],))
     elif kind == "job":
         job_facts(db, entry["job"], _texts(root, entry).get("facts", {}), entry.number)
+    elif kind == "attach":
+        filed(db, _texts(root, entry).get("documents", []), entry.number)
     elif kind == "redact":
         for g in entry["gone"]:
             new = f"events/{entry['id']}/{g['replacement']}" if g["replacement"] else None
@@ -48,6 +64,13 @@ def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """Facts of jobs that came with a deposit."""
     for row in BagTables(root / entry["path"]).table("jobs").to_pylist():
         job_facts(db, row["job_id"], row, entry.number)
+    filed(db, BagTables(root / entry["path"]).table("documents").to_pylist(), entry.number)
+
+
+def filed(db: sqlite3.Connection, documents: list[dict[str, Any]], number: int) -> None:
+    """Documents that an entry files. path: where their bytes are, for those filed by `attach`."""
+    rows = [(d["document_id"], number, *(d.get(c) for c in DOCUMENT), d.get("path")) for d in documents]
+    db.executemany(f"INSERT OR REPLACE INTO documents VALUES({', '.join('?' * 13)})", rows)
 
 
 def job_facts(db: sqlite3.Connection, job: str, facts: dict[str, Any], number: int) -> None:

@@ -1,0 +1,62 @@
+"""The original export that a record came from, byte for byte, out of its deposit's bag."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+
+def of_source(bag: Path, source_id: str, path: str) -> tuple[str, bytes] | None:
+    """Name and bytes of the file as received whose bytes, or one of whose members, are the source.
+
+    bag: folder of the deposit. source_id: SHA-256 of the source; path: its path inside what was handed in.
+    None where the original is not there any more.
+    """
+    for name, data in _files(bag, path):
+        if any(hashlib.sha256(part).hexdigest() == source_id for part in _parts(data)):
+            return name, data
+    return None
+
+
+def of_record(bag: Path, record_id: str) -> tuple[str, bytes] | None:
+    """The file as received that names the record: for records that came in the open form and name no source."""
+    wanted = record_id.encode()
+    for name, data in _files(bag, ""):
+        if any(wanted in part for part in _parts(data)):
+            return name, data
+    return None
+
+
+def _files(bag: Path, path: str) -> Iterator[tuple[str, bytes]]:
+    """Files as received, those first whose name the path of the source begins or ends with."""
+    folder, packed = bag / "data" / "originals", bag / "data" / "originals.zip"
+    if packed.is_file():
+        with zipfile.ZipFile(packed) as file:
+            for name in sorted(file.namelist(), key=lambda n: _distance(n, path)):
+                yield name, file.read(name)
+    elif folder.is_dir():
+        for found in sorted(folder.rglob("*")):
+            if found.is_file():
+                yield found.relative_to(folder).as_posix(), found.read_bytes()
+
+
+def _distance(name: str, path: str) -> tuple[int, str]:
+    near = path == name or path.startswith(name) or path.endswith(name) or name.endswith(path)
+    return (0 if near else 1, name)
+
+
+def _parts(data: bytes) -> Iterator[bytes]:
+    """A file, and what is in it where it is a zip."""
+    yield data
+    if data[:4] != b"PK\x03\x04":
+        return
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as file:
+            for info in file.infolist():
+                if not info.is_dir():
+                    yield file.read(info)
+    except (zipfile.BadZipFile, RuntimeError, NotImplementedError):
+        return

@@ -1,0 +1,73 @@
+"""muniment attach: documents kept with the records."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json, signer_options
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command("attach")
+@click.argument("archive", type=PATH)
+@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
+@click.option("--job", required=True, metavar="J", help="Job that the documents belong to.")
+@click.option("--link", metavar="L", help="Link that they belong to.")
+@click.option(
+    "--kind", required=True, metavar="KIND", help="certificate, drawing, photograph, letter, report or other."
+)
+@click.option("--serial", metavar="N", help="Serial number of the unit that a certificate of calibration is of.")
+@click.option("--title", metavar="TEXT", help="Title.")
+@click.option("--valid-from", metavar="D", help="First day for which it speaks (ISO 8601).")
+@click.option("--valid-until", metavar="D", help="Last day for which it speaks (ISO 8601).")
+@signer_options
+@output_options
+def command(
+    archive: Path,
+    files: tuple[Path, ...],
+    job: str,
+    link: str | None,
+    kind: str,
+    serial: str | None,
+    title: str | None,
+    valid_from: str | None,
+    valid_until: str | None,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Keeps certificates, drawings, photographs and letters with the records of a job.
+
+    \b
+    Example:
+      muniment attach certificates cal-40-00317.pdf --job HARBOUR-2019-04 --kind certificate --serial 40-00317
+    """
+    from archive import store
+    from archive.cli import signer
+    from archive.store.documents import attach
+
+    entry, rows = attach(
+        store.open(archive),
+        files,
+        job=job,
+        kind=kind,
+        link=link,
+        serial=serial,
+        title=title,
+        valid_from=valid_from,
+        valid_until=valid_until,
+        by=signer.name(by),
+        reason=reason,
+    )
+    if as_json:
+        print_json({"entry": None if entry is None else entry.number, "documents": rows})
+    elif not quiet:
+        for row in rows:
+            click.echo(f"filed: {row['file_name']} ({row['kind']}), SHA-256 {row['document_id']}")
+        if not rows:
+            click.echo("nothing new: filed already")
+    done(False)
