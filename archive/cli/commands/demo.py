@@ -72,14 +72,14 @@ def _taken(number: int, step: Any, quiet: bool) -> dict[str, Any]:
 
 
 def _run(argv: tuple[str, ...]) -> tuple[int, str]:
-    """Exit code and standard output of one command, run in this process as if it had been typed."""
+    """Exit code and what one command prints, run in this process as if it had been typed."""
     import contextlib
     import io
 
     from archive.cli import cli
 
     out = io.StringIO()
-    with contextlib.redirect_stdout(out):
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
         code: Any = cli.main(list(argv), prog_name="muniment", standalone_mode=False)
     return code if isinstance(code, int) else 0, out.getvalue()
 
