@@ -13,6 +13,7 @@ from archive import formats, grading, limits, schemas, validation
 from archive.answers.zone import in_utc, zone
 from archive.store import Archive
 from archive.store.deposits import Deposit, Facts, Receipt
+from archive.store.names import plain
 from archive.tables import Batch
 from archive.tables import schema as columns
 
@@ -93,7 +94,7 @@ def originals(inputs: Iterable[Path]) -> Iterator[tuple[Path, str]]:
 def _attach(making: Deposit, how: Choices) -> None:
     """What was used goes into the bag as bytes: the mapping, and the files of the limits that verdicts name."""
     if how.mapping is not None:
-        making.attach(f"mappings/{Path(how.mapping).name}", Path(how.mapping).read_bytes())
+        making.attach(f"mappings/{plain(Path(how.mapping).name)}", Path(how.mapping).read_bytes())
     files = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
     for name in sorted(files):
-        making.attach(f"limits/{Path(name).name}", (schemas.root() / "limits" / name).read_bytes())
+        making.attach(f"limits/{plain(Path(name).name)}", (schemas.root() / "limits" / name).read_bytes())

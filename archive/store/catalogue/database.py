@@ -17,7 +17,7 @@ from pathlib import Path
 from archive.store import memory
 from archive.store.catalogue import settle
 
-VERSION = 3
+VERSION = 4
 """Raised whenever the tables change: an older database is then derived anew."""
 
 RECORD_COLUMNS = [
@@ -77,6 +77,10 @@ CREATE TABLE jobs(job_id TEXT, field TEXT, value TEXT, number INTEGER, PRIMARY K
 CREATE TABLE documents(document_id TEXT, number INTEGER, kind TEXT, title TEXT, file_name TEXT, media_type TEXT,
     bytes INTEGER, job_id TEXT, link_label TEXT, serial TEXT, valid_from TEXT, valid_until TEXT, path TEXT,
     PRIMARY KEY(document_id, number, link_label));
+CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEXT, link_label TEXT,
+    required_limit TEXT, cable_type TEXT, due_on TEXT, bundle TEXT, comment TEXT, building TEXT, floor TEXT, space TEXT,
+    panel TEXT, port TEXT, PRIMARY KEY(schedule_id, number));
+CREATE INDEX schedule_job ON schedule(job_id, number);
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);

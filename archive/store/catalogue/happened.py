@@ -64,7 +64,33 @@ def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """Facts of jobs that came with a deposit."""
     for row in BagTables(root / entry["path"]).table("jobs").to_pylist():
         job_facts(db, row["job_id"], row, entry.number)
-    filed(db, BagTables(root / entry["path"]).table("documents").to_pylist(), entry.number)
+    tables = BagTables(root / entry["path"])
+    filed(db, tables.table("documents").to_pylist(), entry.number)
+    scheduled(db, tables, entry)
+
+
+def scheduled(db: sqlite3.Connection, tables: BagTables, entry: Entry) -> None:
+    """Lines of a schedule that came with a deposit, with the place of the local end."""
+    rows = tables.table("schedule").to_pylist()
+    if not rows:
+        return
+    places = {p["place_id"]: p for p in tables.table("places").to_pylist()}
+    made = []
+    for r in rows:
+        place = places.get(r["local_place_id"]) or {}
+        made.append(
+            (
+                r["schedule_id"],
+                entry.number,
+                r["job_id"] or entry.get("job"),
+                *(
+                    r[c]
+                    for c in ("version", "link_label", "required_limit", "cable_type", "due_on", "bundle", "comment")
+                ),
+                *(place.get(c) for c in ("building", "floor", "space", "panel", "port")),
+            )
+        )
+    db.executemany(f"INSERT OR REPLACE INTO schedule VALUES({', '.join('?' * 15)})", made)
 
 
 def filed(db: sqlite3.Connection, documents: list[dict[str, Any]], number: int) -> None:

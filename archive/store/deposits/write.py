@@ -62,6 +62,7 @@ class Deposit:
         self._leaves: list[bytes] = []
         self._findings: Counter[str] = Counter()
         self._set_aside = 0
+        self._listed = 0
         self._same_file = 0
         self._ids: set[str] = set()
         self._known: set[str] = set()
@@ -71,7 +72,7 @@ class Deposit:
 
     def add(self, batch: Batch) -> None:
         """The next batch, its statements filled in. Records of a file that was read so before are left out."""
-        batch = self._unknown(batch)
+        batch = self._unlisted(self._unknown(batch))
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
         self.limits.update(pc.unique(batch["verdicts"]["limit_id"]).drop_null().to_pylist())
@@ -109,7 +110,7 @@ class Deposit:
             self._index_writer.close()
             self._bag.close("index.parquet")
         table = pa.concat_tables(self._index) if self._index else index.SCHEMA.empty_table()
-        if not self._tables.count and not self._set_aside:
+        if not self._tables.count and not self._set_aside and not self._listed:
             return self._as_if(Decisions())
         self._bag.add("deposit.json", self._said())
         tag = self._bag.finish(self._information())
@@ -122,7 +123,7 @@ class Deposit:
         while True:
             seen = self.archive.catch_up()
             made = decide(self.archive.db, table, fetch)
-            if made.all_known and not self._set_aside:
+            if made.all_known and not self._set_aside and not self._listed:
                 return self._as_if(made)
             try:
                 entry = self.archive.ledger.append(seen, self._entry(place, tag, made), self.aside.folder, self.sign)
@@ -219,6 +220,17 @@ class Deposit:
         self._known |= held
         kept = batch.select(i for i in ids if i not in known)
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
+
+    def _unlisted(self, batch: Batch) -> Batch:
+        """The batch without lines of a schedule that the archive holds for this job already."""
+        scheduled = batch["schedule"]
+        if scheduled.num_rows:
+            held = self.archive.db.execute("SELECT schedule_id FROM schedule WHERE job_id IS ?", (self.facts.job,))
+            known = pa.array([r[0] for r in held], pa.string())
+            scheduled = scheduled.filter(pc.invert(pc.is_in(scheduled["schedule_id"], value_set=known)))
+            batch = batch.replace(schedule=scheduled)
+        self._listed += scheduled.num_rows
+        return batch
 
     def _held(self, source: str, reading: str) -> bool:
         db = self.archive.db

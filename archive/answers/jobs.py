@@ -1,0 +1,90 @@
+"""Facts of jobs: stated with a deposit or later, the last stated holds; retention is only ever told, never acted on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from archive.errors import Trouble
+from archive.store import Archive
+from archive.store.catalogue.happened import JOB_FACTS
+from archive.store.events.write import record
+from archive.store.ledger.entry import Sign
+
+_DATES = ("warranty_start", "warranty_end", "retain_until")
+
+
+def facts(archive: Archive, job: str, *, today: date | None = None) -> dict[str, Any]:
+    """Facts of a job, its deposits, whether it is on hold, and whether its retention has run out.
+
+    Errors: Trouble where the archive knows nothing of such a job.
+    """
+    archive.catch_up()
+    db = archive.db
+    stated = {r[0]: r[1] for r in db.execute("SELECT field, value FROM jobs WHERE job_id = ?", (job,))}
+    deposits = [r[0] for r in db.execute("SELECT deposit FROM deposits WHERE job_id = ? ORDER BY number", (job,))]
+    records = db.execute("SELECT count(*) FROM records WHERE job_id = ?", (job,)).fetchone()[0]
+    if not stated and not deposits and not records:
+        raise Trouble("the archive knows no such job", where=str(archive.root), found=job)
+    held = db.execute("SELECT 1 FROM holds WHERE job_id = ?", (job,)).fetchone() is not None
+    until = stated.get("retain_until") or stated.get("warranty_end")
+    over = bool(until) and str(until) < (today or date.today()).isoformat()
+    return {
+        "job": job,
+        **{name: stated.get(name) for name in JOB_FACTS},
+        "deposits": deposits,
+        "records": records,
+        "hold": held,
+        "retention": (
+            "not stated"
+            if not until
+            else f"over since {until}; nothing is deleted by itself"
+            if over and not held
+            else f"over since {until}, but the job is on hold"
+            if over
+            else f"until {until}"
+        ),
+    }
+
+
+def state(
+    archive: Archive,
+    job: str,
+    changes: Iterable[str],
+    *,
+    by: str | None = None,
+    reason: str | None = None,
+    sign: Sign | None = None,
+) -> dict[str, str]:
+    """States facts, each as FIELD=VALUE; a new event, the former value stays in the ledger. Gives what was stated.
+
+    Errors: Trouble for an unknown field, a date that is none, a time zone that is none.
+    """
+    made: dict[str, str] = {}
+    for change in changes:
+        name, equals, value = change.partition("=")
+        name = name.strip().replace("-", "_")
+        if not equals or name not in JOB_FACTS:
+            raise Trouble(
+                "no such fact of a job", found=change, expected=f"FIELD=VALUE with one of {', '.join(JOB_FACTS)}"
+            )
+        made[name] = _checked(name, value.strip())
+    texts = {"reason": reason, "facts": made}
+    record(archive, "job", by=by, texts=texts, facts={"job": job}, sign=sign)
+    return made
+
+
+def _checked(name: str, value: str) -> str:
+    if name in _DATES:
+        try:
+            return date.fromisoformat(value).isoformat()
+        except ValueError:
+            raise Trouble(f"{name} is no date", found=value, expected="an ISO 8601 date such as 2044-04-30") from None
+    if name == "zone":
+        try:
+            ZoneInfo(value)
+        except (ZoneInfoNotFoundError, ValueError):
+            raise Trouble("no such time zone", found=value, expected="an IANA name such as Europe/Lisbon") from None
+    return value

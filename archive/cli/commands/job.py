@@ -1,0 +1,44 @@
+"""muniment job: a job's facts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json, signer_options
+
+
+@click.command("job")
+@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("job", metavar="J")
+@click.option(
+    "--set", "changes", multiple=True, metavar="FIELD=VALUE", help="State a fact; may be given several times."
+)
+@signer_options
+@output_options
+def command(
+    archive: Path, job: str, changes: tuple[str, ...], by: str | None, reason: str | None, as_json: bool, quiet: bool
+) -> None:
+    """Shows or states a job's facts: name, client, site, zone, contractor, crew, required limit, warranty, retention.
+
+    \b
+    Example:
+      muniment job certificates HARBOUR-2019-04 --set warranty_start=2019-05-01 --set warranty_end=2044-04-30
+    """
+    from archive import store
+    from archive.answers.jobs import facts, state
+    from archive.cli import signer
+
+    opened = store.open(archive)
+    if changes:
+        state(opened, job, changes, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    found = facts(opened, job)
+    if as_json:
+        print_json(found)
+    elif not quiet:
+        for name, value in found.items():
+            shown = ", ".join(value) if isinstance(value, list) else value
+            if shown not in (None, "", []):
+                click.echo(f"{name.replace('_', ' '):<16} {shown}")
+    done(False)

@@ -1,0 +1,46 @@
+"""muniment recall: every link whose standing record came from one unit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json
+
+
+@click.command("recall")
+@click.argument("archive", type=click.Path(path_type=Path))
+@click.option("--serial", required=True, metavar="N", help="Serial number of a unit, main or remote.")
+@click.option("--since", metavar="D", help="Tested on this day or later (ISO 8601).")
+@click.option("--until", metavar="D", help="Tested on this day or earlier (ISO 8601).")
+@output_options
+def command(archive: Path, serial: str, since: str | None, until: str | None, as_json: bool, quiet: bool) -> None:
+    """Lists every link whose standing record came from one unit: for when a unit turns out to have measured wrong.
+
+    \b
+    Exit code 1: there are such links.
+    \b
+    Example:
+      muniment recall certificates --serial 40-00317 --since 2019-02-01
+    """
+    from archive import store
+    from archive.cli.commands.find import line, plain
+    from archive.store.catalogue.filters import Filters
+    from archive.store.catalogue.search import find
+
+    opened = store.open(archive)
+    opened.catch_up()
+    rows = [plain(r) for r in find(opened.db, Filters(serial=serial, since=since, until=until)) if r["standing"]]
+    finding = {
+        "rule": "unit-recalled",
+        "severity": "warning",
+        "message": f"{len(rows)} links stand on tests by unit {serial}; test them again before relying on them",
+    }
+    if as_json:
+        print_json({"serial": serial, "records": rows, "findings": [finding] if rows else []})
+    elif not quiet:
+        for r in rows:
+            click.echo(line(r))
+        click.echo(finding["message"] if rows else f"no link stands on a test by unit {serial}")
+    done(bool(rows))
