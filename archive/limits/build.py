@@ -28,6 +28,7 @@ def build(
     where: the file, for messages. Errors: Trouble for anything in the declaration that cannot be understood.
     """
     checks.known(table, LIMIT_KEYS, where)
+    checks.shaped(table, where)
     lines = Lines(table, where).all()
     scalars = {name: _scalar(name, part, f"{where}, {name}") for name, part in table.get("scalars", {}).items()}
     if not lines and not scalars and own:
@@ -51,7 +52,7 @@ def build(
         note=str(table.get("note", "")),
         names={other: here for here, other in table.get("also_named", {}).items() if here in lines},
         open=dict(table.get("open", {})),
-        pairs=tuple(table.get("pairs", ())),
+        pairs=tuple(checks.one_of(pair, vocabulary.PAIRS, "pair", where) for pair in table.get("pairs", ())),
         confirmations=tuple(table.get("confirmations", ())),
         files=files,
     )

@@ -94,13 +94,14 @@ def _applied(limit_id: str, table: dict[str, Any], confirmation: dict[str, Any],
     if not re.fullmatch(r"\d{4}-\d\d-\d\d", on):
         raise Trouble("on is not a date", where=where, found=f"'{on}'", expected="on = 2026-11-20")
     said = f"by {by} on {on} from {document}"
+    checks.shaped(confirmation, where)
     table = declared.at_most(table, "A")
     confirmed = _mark(table, confirmation, said, where)
     new: dict[str, Any] = {}
     for part in ("lines", "scalars"):
-        rows = checks.table(confirmation.get(part, {}), f"{where}, {part}")
+        rows = confirmation.get(part, {})
         new[part] = {
-            name: {**filled(checks.table(row, f"{where}, {name}"), "own"), "confirmed": said}
+            name: {**filled(checks.mapping(row, f"{where}, {name}"), "own"), "confirmed": said}
             for name, row in rows.items()
         }
         for name, row in new[part].items():
@@ -127,9 +128,7 @@ def _keep(row: dict[str, Any], former: Mapping[str, Any]) -> None:
 
 def _mark(table: dict[str, Any], confirmation: Mapping[str, Any], said: str, where: str) -> list[str]:
     """Gives the confirmed parts the letter A and the name of the person. Returns their names."""
-    names = confirmation.get("confirms", [])
-    if not isinstance(names, list):
-        raise Trouble("confirms is not a list", where=where, found=f"'{names}'", expected='["insertion_loss", ...]')
+    names = checks.words(confirmation.get("confirms", []), "confirms", where)
     for name in names:
         parts = [table[part][name] for part in ("lines", "scalars") if name in table.get(part, {})]
         if not parts:
@@ -138,7 +137,7 @@ def _mark(table: dict[str, Any], confirmation: Mapping[str, Any], said: str, whe
         for part in parts:
             _raise_to_a(part)
             part["confirmed"] = said
-    return [str(name) for name in names]
+    return names
 
 
 def _raise_to_a(part: Any) -> None:

@@ -45,6 +45,7 @@ def load_own(path: Path | str) -> Limit:
         raise Trouble("this id cannot be used", where=where, found=f"'{name}'", expected=expected)
     title = text_of(table, "title", where, 'title = "Harbour office, specification 12, clause 3.2"')
     by = text_of(table, "by", where, 'by = "who states this limit"')
+    checks.shaped(table, where)
     below: dict[str, Any] = {}
     files: tuple[Path, ...] = (Path(path),)
     if "like" in table:
@@ -57,10 +58,10 @@ def load_own(path: Path | str) -> Limit:
         below.pop("same_as", None)
         files += found[0].files
     for key in ("lines", "scalars"):
-        rows = checks.table(table.get(key, {}), f"{where}, {key}")
-        table[key] = {name: filled(checks.table(row, f"{where}, {name}"), "own") for name, row in rows.items()}
+        rows = table.get(key, {})
+        table[key] = {name: filled(checks.mapping(row, f"{where}, {name}"), "own") for name, row in rows.items()}
     if "terms" in table:
-        table["terms"] = {**below.get("terms", {}), **checks.table(table["terms"], where)}
+        table["terms"] = {**below.get("terms", {}), **checks.mapping(table["terms"], where)}
     table = declared.overlay(below, {k: v for k, v in table.items() if k not in ("id", "title", "by", "on")})
     table.setdefault("document", title)
     label = f"own limit: {title} (stated by {by})"

@@ -67,14 +67,17 @@ class Lines:
             role=checks.one_of(part.get("role", "required"), ROLES, "role", where),
             clause=str(part.get("clause", "")),
             note=str(part.get("note", "")),
-            variants={name: checks.number(v, name, where) for name, v in part.get("variants", {}).items()},
+            variants={
+                name: checks.number(v, name, where)
+                for name, v in checks.mapping(part.get("variants", {}), where).items()
+            },
             confirmed=str(part.get("confirmed", "")),
         )
 
     def _pieces(self, part: Mapping[str, Any], where: str) -> tuple[Piece, ...]:
         if "breakpoints" in part or "points" in part:
             return _from_points(part, where)
-        band = part.get("range_mhz", self.table.get("range_mhz", (None, None)))
+        band = checks.span(part.get("range_mhz", self.table.get("range_mhz")), where) or (None, None)
         rows = part.get("pieces")
         if rows is None:
             rows = [{key: value for key, value in part.items() if key in PIECE_KEYS and key != "note"}]
@@ -96,6 +99,7 @@ class Lines:
         if "formula" not in row:
             raise Trouble("a piece without a formula", where=where)
         formula = parse(str(row["formula"]), where)
+        value = formula.function({name: self._meaning(name, where) for name in formula.names})
         between = row.get("confidence_between")
         return Piece(
             low=low,
@@ -103,11 +107,11 @@ class Lines:
             closed=closed,
             formula=formula.text,
             expanded=self._expanded(formula),
-            value=formula.function({name: self._meaning(name, where) for name in formula.names}),
+            value=value,
             confidence=checks.letter(row.get("confidence"), where),
             sources=checks.sources(row, where),
             note=str(row.get("note", "")),
-            tabulated=tuple(float(f) for f in row.get("tabulated_mhz", ())),
+            tabulated=tuple(checks.numbers(row.get("tabulated_mhz", ()), "tabulated_mhz", where)),
             between=checks.letter(between, where) if between else "",
             parts=tuple(self.line(name) for name in sorted(formula.names) if name in self.declared),
         )

@@ -89,7 +89,7 @@ def test_withdrawn_is_as_before_and_kept(tmp_path: Path, users_folder: Path) -> 
         (HEAD.replace('by = "A. Reader"\n', "") + 'confirms = ["next"]', "by is missing"),
         (HEAD.replace("2026-11-20", '"last week"') + 'confirms = ["next"]', "on is not a date"),
         (HEAD + 'confirms = ["nxt"]', "there is nothing to confirm"),
-        (HEAD + 'confirms = "next"', "confirms is not a list"),
+        (HEAD + 'confirms = "next"', "confirms is not a list of words"),
         (HEAD + 'confirmed = ["next"]', "unknown key"),
         (HEAD + "[lines.next]\nformula = '19 +'", "this formula cannot be read"),
         (HEAD + "[lines.next]\nformula = 'lg(f - 100)'", "gives no number"),
