@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,12 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     monkeypatch.setenv("MUNIMENT_CACHE", str(folder / "cache"))
     monkeypatch.setenv("MUNIMENT_CONFIG", str(folder / "config"))
     return folder
+
+
+@pytest.fixture(autouse=True)
+def no_waiting_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Syncs are asked for, and counted where a test counts them, but not waited for."""
+    monkeypatch.setattr(os, "fsync", lambda _handle: None)
 
 
 @pytest.fixture

@@ -6,7 +6,6 @@ as a kill (what was written stays) and as a power cut (what was not synced is lo
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -30,13 +29,9 @@ OLD, NEW = "2-TR2-A117", "2-TR2-A118"
 
 @pytest.fixture(autouse=True)
 def the_stopped_program_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
-    """In this test the program that was stopped has the number of this very process, and no time passes.
-
-    Nor does the disk really sync: the steps are counted where they are asked for.
-    """
+    """In this test the program that was stopped has the number of this very process, and no time passes."""
     monkeypatch.setattr(aside, "_runs", lambda _note: False)
     monkeypatch.setattr(aside, "_UNSIGNED", -1.0)
-    monkeypatch.setattr(os, "fsync", lambda _handle: None)
 
 
 def address(archive: Archive, label: str = OLD) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from archive.store import clock, disk, files
 from archive.store.bags import manifest as m
 from archive.store.files import Measured, Print
+from archive.store.names import portable
 
 
 class BagWriter:
@@ -21,7 +22,12 @@ class BagWriter:
         disk.make_folder(folder / "data")
 
     def open(self, path: str) -> Measured:
-        """A new payload file to write to; path inside data/, with / between folders. `close` ends it."""
+        """A new payload file to write to; path inside data/, with / between folders. `close` ends it.
+
+        Errors: ValueError for a path that some file system or reader of bags does not take as it is.
+        """
+        if not all(portable(part) for part in path.split("/")):
+            raise ValueError(f"{path!r} is no portable path")
         place = self.folder / "data" / path
         self._make(place.parent)
         file = Measured(place)

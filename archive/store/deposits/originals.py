@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 import zipfile
 from pathlib import Path
 
 from archive.store import files
 from archive.store.bags import BagWriter
+from archive.store.names import portable
 
 FOLDER = "originals"
 ZIP = "originals.zip"
@@ -22,8 +22,6 @@ _COMPRESSED = (
     b"\xfd7zXZ",
     b"\x28\xb5\x2f\xfd",
 )
-_PLAIN = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.+=-]{0,99}")
-_DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 _OLDEST = (1980, 1, 1, 0, 0, 0)
 
 
@@ -65,8 +63,3 @@ class Originals:
 
 
 _LEVEL = 4
-
-
-def portable(name: str) -> bool:
-    """A single name that every file system of today takes as it is."""
-    return bool(_PLAIN.fullmatch(name)) and not _DEVICES.fullmatch(name) and not name.endswith(".")
