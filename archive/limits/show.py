@@ -39,7 +39,8 @@ def document(limit: Limit, frequencies: Sequence[str] = ()) -> dict[str, Any]:
             parameters[other] = {**parameters[name], "same_as": name}
     return {
         "limit": limit.id,
-        "edition": limit.title,
+        "edition": limit.edition,
+        "title": limit.title,
         "source": limit.document + (f", {limit.clause}" if limit.clause else ""),
         "established": limit.established,
         "own": limit.own,

@@ -39,7 +39,7 @@ def test_show_json_keeps_frequencies_as_typed_and_values_unrounded(run: Any) -> 
     code, out, err = run("show", CHANNEL, "--json", "--at", "100,31.25,5e2,0.5")
     shown = json.loads(out)
     assert (code, err) == (0, "")
-    assert shown["limit"] == CHANNEL and shown["edition"] == "ANSI/TIA-568.2-D" and "568.2-D" in shown["source"]
+    assert shown["limit"] == CHANNEL and shown["edition"] == "tia-568.2-d" and "568.2-D" in shown["source"]
     found = shown["parameters"]["next"]
     assert (found["unit"], found["sense"], found["confidence"], found["range_mhz"]) == ("dB", "min", "B", [1, 500])
     assert list(found["at"]) == ["100", "31.25", "5e2", "0.5"]

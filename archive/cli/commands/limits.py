@@ -42,7 +42,8 @@ def list_limits(words: tuple[str, ...] = (), as_json: bool = False, quiet: bool 
     rows = [
         {
             "limit": limit.id,
-            "edition": limit.title,
+            "edition": limit.edition,
+            "title": limit.title,
             "established": limit.established,
             "confidence": limit.confidence or None,
             "range_mhz": limit.range_mhz,
