@@ -251,4 +251,7 @@ def _pick(values: Reals, at: Ints) -> Reals:
 
 def rounded(values: Reals) -> Reals:
     """To nine decimals, without minus zero, so that the last bit of a logarithm never shows."""
-    return np.round(values, DECIMALS) + 0.0
+    out = np.array(values, np.float64)
+    near = np.abs(out) < 1e6  # beyond, nine decimals are less than the last bit, and rounding may overflow
+    out[near] = np.round(out[near], DECIMALS) + 0.0
+    return out

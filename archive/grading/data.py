@@ -46,21 +46,26 @@ class Data:
         self.evidence = records.column("evidence").to_pylist()
         self.configuration = records.column("configuration").to_pylist()
 
-    def on_grid(self, number: int, record: Ints, frequency: Reals) -> Bools:
+    def on_grid(self, record: Ints, frequency: Reals) -> Bools:
         """Is a frequency a point of some curve of its record."""
         out = np.zeros(len(record), np.bool_)
-        for layout in self.layouts:
-            mine = np.isin(record, layout.records)
-            if not mine.any():
+        for place, layout in enumerate(self.layouts):
+            mine = np.flatnonzero(self._in_layout(place)[record])
+            if not len(mine):
                 continue
-            for code in sorted({int(c) for slots in layout.slots.values() for c in slots.axes}):
+            for code in np.unique(np.concatenate([slots.axes for slots in layout.slots.values()])).tolist():
                 f = self.curves.axes[code].frequencies
                 at = np.clip(np.searchsorted(f, frequency[mine]), 1, max(1, len(f) - 1))
-                near = np.minimum(
-                    np.abs(f[at - 1] - frequency[mine]), np.abs(f[np.minimum(at, len(f) - 1)] - frequency[mine])
-                )
+                near = np.abs(f[at - 1] - frequency[mine])
+                near = np.minimum(near, np.abs(f[np.minimum(at, len(f) - 1)] - frequency[mine]))
                 out[mine] |= near <= 1e-6 * frequency[mine]
         return out
+
+    def _in_layout(self, place: int) -> Bools:
+        """A flag per record: is it one of a layout's."""
+        flags = np.zeros(len(self.batch), np.bool_)
+        flags[self.layouts[place].records] = True
+        return flags
 
 
 def _whole(column: Any) -> Any:

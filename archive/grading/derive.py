@@ -19,6 +19,7 @@ import numpy as np
 from archive import vocabulary
 from archive.grading import nodes
 from archive.grading.arithmetic import Ints
+from archive.grading.coverage import SAME
 from archive.grading.curves import PAIRINGS, RECOMPUTED, WHOLE_LINK, Curves, pairing_code
 from archive.grading.layouts import Layout, Slots
 from archive.grading.nodes import Grid, Node
@@ -55,7 +56,7 @@ class Plan:
         shared = axes[0]
         for other in axes[1:]:
             shared = np.intersect1d(shared, other, assume_unique=True)
-        inside = slice(*np.searchsorted(shared, (self.low, self.high * (1 + 1e-9))))
+        inside = slice(*np.searchsorted(shared, (self.low * (1 - SAME), self.high * (1 + SAME))))
         frequencies = shared[inside]
         if len(key) == 1:
             return Grid(frequencies, {key[0]: int(inside.start)})

@@ -81,11 +81,12 @@ def grade_layout(
     plan = plan_for(limit, curves, layout)
     todo = list(tasks(limit, plan))
     looked = list(checks(plan)) if own[layout.records].any() else []
-    for block in blocks(plan):
-        for task in todo:
-            task.run(block)
-        for check in looked:
-            check.run(block)
+    with np.errstate(over="ignore", invalid="ignore"):  # absurd values overflow to infinity, and fail as they should
+        for block in blocks(plan):
+            for task in todo:
+                task.run(block)
+            for check in looked:
+                check.run(block)
     for check in looked:
         check.report(layout, tables.numbers.get(check.parameter, -1), opinion)
     if not layout.spare:

@@ -44,7 +44,7 @@ def on_grid(line: Any, grid: Grid) -> OnGrid:
     f = grid.frequencies
     first, last = np.searchsorted(f, (low * (1 - SAME), high * (1 + SAME)))
     inside = np.clip(f[first:last], low, high)
-    letters = np.array([LETTERS.index(str(letter)) for letter in line.confidence_at(inside).tolist()], np.int64)
+    letters = np.searchsorted(np.array(LETTERS), line.confidence_at(inside))
     eased = np.flatnonzero(line.bound_confidence_at(inside) == "C")
     return OnGrid(
         slice(int(first), int(last)),

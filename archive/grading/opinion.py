@@ -64,13 +64,13 @@ def compare(
     verdicts: Ints,
     said: Said,
     own: Bools,
-    on_grid: Callable[[int, Ints, Reals], Bools],
+    on_grid: Callable[[Ints, Reals], Bools],
     opinion: Opinion,
 ) -> None:
     """Compares what was graded with what was reported, and writes into opinion.
 
     verdicts: (records, parameters) of ours. own: per record, is this the limit that the instrument tested to.
-    on_grid: for a parameter number, records and frequencies, whether they are points of a curve.
+    on_grid: for records and frequencies, whether they are points of a curve of theirs.
     """
     number = said.numbers(limit)
     rows = np.flatnonzero((number >= 0) & (said.record >= 0) & own[said.record] & (said.kind > 0))
@@ -90,7 +90,7 @@ class _Comparison:
     verdicts: Ints
     said: Said
     number: Ints
-    on_grid: Callable[[int, Ints, Reals], Bools]
+    on_grid: Callable[[Ints, Reals], Bools]
     opinion: Opinion
 
     def __post_init__(self) -> None:
@@ -170,15 +170,12 @@ class _Comparison:
 
     def _comparable(self, here: Ints) -> Bools:
         """Can a better margin of ours be held against the reported point."""
-        out = np.ones(len(here), np.bool_)
-        for place in np.unique(self.number[here]):
-            mine = self.number[here] == place
-            f = self.said.frequency[here[mine]]
-            stated = ~np.isnan(f)
-            found = self.verdicts[self.said.record[here[mine]], place] != NOT_GRADED
-            found[stated] = self.on_grid(int(place), self.said.record[here[mine]][stated], f[stated])
-            out[mine] = found
-        return out
+        swept = np.array([name not in self.limit.scalars for name in self.names])[self.number[here]]
+        f = self.said.frequency[here]
+        out = ~swept | (self.verdicts[self.said.record[here], self.number[here]] != NOT_GRADED)
+        stated = np.flatnonzero(swept & ~np.isnan(f))
+        out[stated] = self.on_grid(self.said.record[here[stated]], f[stated])
+        return np.asarray(out)
 
     def worst(self, rows: Ints) -> None:
         """The smallest margin by parameter, and by parameter and end, against the smallest reported."""

@@ -26,8 +26,8 @@ def texts(listed: Any, codes: Ints) -> Any:
 
 
 def reals(values: Reals) -> Any:
-    """Rounded numbers as Arrow float64; null for NaN."""
-    return pa.array(rounded(values), mask=np.isnan(values))
+    """Rounded numbers as Arrow float64; null for what is no finite number."""
+    return pa.array(rounded(values), mask=~np.isfinite(values))
 
 
 def flags(values: Ints) -> Any:

@@ -51,6 +51,8 @@ def point(worst: dict[str, Any]) -> str:
     meant = vocabulary.parameter(worst["parameter"])
     where = " ".join(x for x in (meant.name, worst["pairing"], worst["end"]) if x)
     at = f" at {worst['frequency_mhz']:g} MHz" if worst["frequency_mhz"] is not None else ""
+    if worst["value"] is None or worst["margin"] is None:
+        return f"{where}{at}: no finite number"
     return f"{where}{at}: {worst['value']:.6g} {meant.unit} against {worst['limit']:.2f}, margin {worst['margin']:.2f}"
 
 
