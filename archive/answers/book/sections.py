@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 
 from archive import schemas, vocabulary
-from archive.answers.book.facts import BookFacts, BookLink
+from archive.answers.book.facts import BookFacts, BookLink, Row
 from archive.answers.claim import tables as record_tables
 from archive.answers.claim.curves import Line, figures
 from archive.answers.claim.front import worst_text
@@ -95,15 +95,19 @@ def open_points(facts: BookFacts, words: Wording) -> list[Section]:
             Table([words("link"), words("why it is not graded")], rows, caption=words("Not graded"), weights=(1, 3))
         )
     listed(words("Tested and not scheduled"), [plain(x) for x in p.get("unexpected") or ()])
-    errors = [f for f in facts.findings if f.get("severity") == "error"]
+    errors = [f for f in facts.findings if f.get("severity") == "error" and f.get("status") != "could not look"]
     if errors:
-        rows = [[plain(f.get("link_label")), plain(f.get("rule")), plain(f.get("message"))] for f in errors]
+        rows = [
+            [rule, str(len(found)), plain(found[0].get("message")), _some(f.get("link_label") for f in found)]
+            for rule, found in _by_rule(errors)
+        ]
         blocks.append(
             Table(
-                [words("link"), words("rule"), words("what was found")],
+                [words("rule"), words("times"), words("what was found first"), words("links")],
                 rows,
+                align="lrll",
                 caption=words("Findings that must be resolved"),
-                weights=(1, 1.2, 3),
+                weights=(1.4, 0.6, 2.6, 2.4),
             )
         )
     if not blocks:
@@ -199,14 +203,14 @@ def curve_pages(links: Sequence[BookLink], line: LimitLine, words: Wording) -> I
     yield Section(
         words("Curves per link"),
         [Para(words("Thick line: the limit. The hatched side fails. A ring marks the smallest margin."), role="small")],
-        new_page=True,
     )
+    first = True
     for x in sorted(links, key=_place_key):
         if x.load is None:
             continue
         tested = x.load()
-        first = tested.verdict()
-        limit_id = first["limit_id"] if first else None
+        verdict = tested.verdict()
+        limit_id = verdict["limit_id"] if verdict else None
         grades = [g for g in tested.rows("grades") if g["limit_id"] == limit_id]
         pictures: list[Figure] = figures(tested.batch, grades, line(limit_id), words, height=190, only=_FEW)
         if pictures:
@@ -216,7 +220,8 @@ def curve_pages(links: Sequence[BookLink], line: LimitLine, words: Wording) -> I
                 verdict=words.verdict(x.verdict),
                 limit=plain(limit_id),
             )
-            yield Section(title, pictures, level=2, new_page=True)
+            yield Section(title, pictures, level=2, new_page=not first)
+            first = False
 
 
 _FEW = ("insertion_loss", "return_loss", "next", "acr_f", "optical_loss", "backscatter")
@@ -254,18 +259,10 @@ def instruments(facts: BookFacts, words: Wording) -> list[Section]:
 
 def finding_list(facts: BookFacts, words: Wording) -> list[Section]:
     """What the rules found, by rule."""
-    by_rule: dict[tuple[str, str], list[str]] = {}
-    for f in facts.findings:
-        if f.get("status") != "could not look":
-            by_rule.setdefault((plain(f.get("severity")), plain(f.get("rule"))), []).append(plain(f.get("link_label")))
+    told = [f for f in facts.findings if f.get("status") != "could not look"]
     rows = [
-        [
-            severity,
-            rule,
-            str(len(links)),
-            ", ".join(sorted({x for x in links if x})[:12]) + (" …" if len(set(links)) > 12 else ""),
-        ]
-        for (severity, rule), links in sorted(by_rule.items())
+        [plain(found[0].get("severity")), rule, str(len(found)), _some(f.get("link_label") for f in found)]
+        for rule, found in _by_rule(told)
     ]
     if not rows:
         return [Section(words("Findings"), [Para(words("No rule found a fault."))])]
@@ -311,6 +308,21 @@ def cautions(facts: BookFacts, words: Wording) -> list[Section]:
     return [
         Section(words("Cautions"), [Listing([words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]])])
     ]
+
+
+def _by_rule(findings: Iterable[Row]) -> list[tuple[str, list[Row]]]:
+    """Findings by rule, the gravest rules first."""
+    grouped: dict[str, list[Row]] = {}
+    for f in findings:
+        grouped.setdefault(plain(f.get("rule")), []).append(f)
+    weight = {"error": 0, "warning": 1, "information": 2}
+    return sorted(grouped.items(), key=lambda g: (weight.get(plain(g[1][0].get("severity")), 3), g[0]))
+
+
+def _some(labels: Iterable[object]) -> str:
+    """Labels in order, the first twelve."""
+    listed = sorted({plain(x) for x in labels} - {""})
+    return ", ".join(listed[:12]) + (" …" if len(listed) > 12 else "")
 
 
 def place_name(place: Sequence[str], words: Wording) -> str:

@@ -48,7 +48,7 @@ def worst_cases(tested: Tested, limit_id: str | None, words: Wording) -> list[Se
                 ],
                 rows,
                 align="lllrrrrrrl",
-                weights=(2.1, 0.9, 1.2, 1, 0.9, 0.9, 0.9, 1.1, 1.1, 1.2),
+                weights=(2.0, 0.8, 1.1, 0.9, 0.8, 0.8, 0.9, 1.1, 1.1, 1.9),
                 strong=frozenset(strong),
             )
             sections.append(Section(titles[kind], [table], level=2))
@@ -87,7 +87,7 @@ def _row(g: Mapping[str, Any], told: Mapping[str, Any] | None, words: Wording) -
         value_text(words, g["margin"], p.unit),
         value_text(words, theirs, p.unit),
         value_text(words, g["margin"] - theirs, p.unit) if both and theirs is not None else "",
-        words.verdict(g["verdict"]) + (f" ({words('provisional')})" if g["provisional"] else ""),
+        words.verdict(g["verdict"]) + (f", {words('provisional')}" if g["provisional"] else ""),
     ]
 
 
