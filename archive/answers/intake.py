@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ import pyarrow as pa
 
 from archive import formats, grading, limits, schemas, validation
 from archive.answers.zone import in_utc, zone
+from archive.formats.reading import tasks
 from archive.store import Archive
 from archive.store.deposits import Deposit, Facts, Receipt
 from archive.store.names import plain
@@ -61,9 +63,9 @@ def statements(batches: Iterable[Batch], facts: Facts, policy: Any = None) -> It
         batch = settled(batch, facts)
         if site is not None:
             batch = in_utc(batch, site)
-        found = validation.check(batch, policy)
-        batch = batch.replace(findings=pa.concat_tables([batch["findings"], found]))
-        yield grading.grade(batch)
+        batch = grading.grade(batch)
+        # the findings of the readers are among those of check, which holds the verdicts against the instrument's too
+        yield batch.replace(findings=validation.check(batch, policy))
 
 
 def settled(batch: Batch, facts: Facts) -> Batch:
@@ -89,6 +91,15 @@ def originals(inputs: Iterable[Path]) -> Iterator[tuple[Path, str]]:
                     yield file, file.relative_to(path).as_posix()
         else:
             yield path, path.name
+            for companion in companions(path):
+                yield companion, companion.name
+
+
+def companions(path: Path) -> list[Path]:
+    """Files beside a single file that its reader takes in with it, such as a port map: they belong to the original."""
+    with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
+        found = {p for task in tasks([path], Path(temporary)) if task.found for p in task.found.takes}
+        return sorted(p for p in found if p != path and p.parent == path.parent and p.is_file())
 
 
 def _attach(making: Deposit, how: Choices) -> None:

@@ -16,6 +16,7 @@ class Account:
     def __init__(self) -> None:
         self.records = 0
         self.set_aside: list[dict[str, Any]] = []
+        self.errors: list[dict[str, Any]] = []
         self._sources: dict[str, dict[str, Any]] = {}
 
     def counted(self, batches: Iterable[Batch]) -> Iterator[Batch]:
@@ -23,6 +24,9 @@ class Account:
         for batch in batches:
             self.records += len(batch)
             self.set_aside += batch["set_aside"].drop_columns(["text"]).to_pylist()
+            self.errors += [
+                f for f in batch["findings"].to_pylist() if f["severity"] == "error" and f["status"] == "raised"
+            ]
             for row in batch["sources"].to_pylist():
                 held = self._sources.get(row["source_id"])
                 # A source comes with every batch that refers to it; the row with the most cells is the whole count.

@@ -36,7 +36,7 @@ def command(
     INPUT is a file, a folder or a zip of any layout: open XML, CSV or Parquet, network-analyser files, or a layout
     with a mapping. A layout never seen is drafted, and read only where the draft is sure. xml goes into OUT.xml, or
     into a folder; csv into a folder, or into OUT.zip; parquet into a folder, one file per table. What cannot be read
-    is set aside with its reason and told (exit code 1); nothing is dropped.
+    is set aside with its reason and told (exit code 1, as for a finding that is an error); nothing is dropped.
 
     \b
     Example:
@@ -60,11 +60,12 @@ def command(
                 "form": form,
                 "written": [str(p) for p in written],
                 "set_aside_rows": account.set_aside,
+                "findings": account.errors,
             }
         )
     else:
         _tell(account, reading.files, out, quiet)
-    done(bool(account.set_aside))
+    done(bool(account.set_aside or account.errors))
 
 
 def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
@@ -75,6 +76,8 @@ def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
             f"cells: {cells['read']:,} read = {cells['mapped']:,} mapped + {cells['extras']:,} kept as extras"
             f" + {cells['ignored']:,} ignored by name"
         )
+    for finding in account.errors[:_MOST_SHOWN]:
+        click.echo(f"finding: {finding['link_label'] or ''}: {finding['message']}")
     if not account.set_aside:
         return
     click.echo(f"set aside: {len(account.set_aside):,}")

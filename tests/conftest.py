@@ -1,0 +1,18 @@
+"""No test sees the cache, the settings or the confirmed limits of the user who runs it, nor leaves any."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def own_user(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Folders of a user who has never used the program."""
+    folder = tmp_path_factory.mktemp("user")
+    monkeypatch.setenv("MUNIMENT_CACHE", str(folder / "cache"))
+    monkeypatch.setenv("MUNIMENT_CONFIG", str(folder / "config"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(folder / "data"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(folder / "settings"))
+    return folder
