@@ -7,12 +7,14 @@ import tomllib
 from collections.abc import Iterator
 from functools import cached_property
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
 from archive.store.ledger import Entry, Ledger
-from archive.store.parquet import BagTables
+
+if TYPE_CHECKING:
+    from archive.store.parquet import BagTables
 
 
 class Head(NamedTuple):
@@ -43,8 +45,9 @@ class Archive:
 
     def catch_up(self) -> int:
         """Brings the database up to the ledger; number of entries. Errors: Trouble for a damaged or shorter ledger."""
+        seen = memory.recall(self.id, "head")  # before the ledger is read: another process may move both on meanwhile
         count = catalogue.catch_up(self.db, self.root, self.ledger)
-        self.check_memory(count)
+        self._check(seen, count)
         return count
 
     def entries(self, start: int = 0) -> Iterator[Entry]:
@@ -66,13 +69,11 @@ class Archive:
         found = self.db.execute("SELECT number FROM entries WHERE root = ?", (root,)).fetchone()
         return None if found is None else int(found[0]) + 1
 
-    def check_memory(self, count: int) -> None:
-        """Compares the ledger with the head that this machine saw last, then remembers today's.
-
-        Errors: Trouble where the ledger does not continue that head: it was cut, rolled back or rewritten.
-        """
-        seen = memory.recall(self.id, "head")
-        if seen is not None and not self.continues(seen, count):
+    def _check(self, seen: dict[str, Any] | None, count: int) -> None:
+        """Compares the ledger with the head that this machine saw last, then remembers today's."""
+        if seen is not None and not (
+            int(seen["size"]) <= count and catalogue.root(self.db, int(seen["size"])) == seen["root"]
+        ):
             raise Trouble(
                 "the ledger does not continue the head that was seen on this machine before",
                 where=str(self.root / layout.LEDGER),
@@ -82,17 +83,8 @@ class Archive:
                 "where you put an older copy back on purpose, run `muniment fixity --accept` once",
             )
         if seen is None or count > int(seen["size"]):
-            self.remember(count)
-
-    def continues(self, seen: dict[str, Any], count: int) -> bool:
-        """Whether the ledger holds the head that was remembered."""
-        size = int(seen["size"])
-        return size <= count and catalogue.root(self.db, size) == seen["root"]
-
-    def remember(self, count: int) -> None:
-        """Remembers the head at a number of entries as the last one seen."""
-        root = catalogue.root(self.db, count)
-        memory.remember(self.id, "head", {"size": count, "root": root, "path": str(self.root.absolute())})
+            root = catalogue.root(self.db, count)
+            memory.remember(self.id, "head", {"size": count, "root": root, "path": str(self.root.absolute())})
 
     def bag(self, deposit: str) -> Path:
         """Folder of a deposit's bag. Errors: Trouble where there is no such deposit."""
@@ -104,6 +96,8 @@ class Archive:
 
     def tables(self, deposit: str) -> BagTables:
         """Tables of a deposit; of a redacted one, what replaced it."""
+        from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
+
         bag = self.bag(deposit)
         return BagTables(bag, self._instead(bag.relative_to(self.root).as_posix()))
 

@@ -1,31 +1,29 @@
-"""What is being written: aside/<id>/, a folder with a note that says by whom. What a stopped writer left is taken away.
+"""What is being written: aside/<id>.<owner>/, a folder whose name says by whom. What stopped writers left is removed.
 
-A bag that got its place but no ledger entry is no deposit. Its writer's note in aside/ still names it, and who
-holds that note is asked first: a process of this machine that still runs is left alone; one of another machine
-is given a week.
+The owner is machine, process and when that started. A bag that got its place but no ledger entry is no deposit: while
+its writer's folder in aside/ is there, the writer is asked first. A process of this machine that still runs is left
+alone; one of another machine is given a week.
 """
 
 from __future__ import annotations
 
-import json
+import hashlib
 import os
 import socket
 import tempfile
 import time
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Any
 
-from archive.store import clock, condemned, disk, files, layout
+from archive.store import condemned, disk, layout
 from archive.store.archive import Archive
 from archive.store.ledger import Entry
 
-_NOTE = "note.json"
 _STRANGERS = 7 * 24 * 3600.0
 """Seconds for which a writer of another machine is left alone."""
-_UNSIGNED = 60.0
-"""Seconds for which a folder without a readable note is left alone: its writer may just be making it."""
 
 
 @dataclass(frozen=True)
@@ -51,17 +49,9 @@ def begin(archive: Archive, name: str) -> Aside:
     """
     heal(archive)
     condemned.take_away(archive)
-    folder = archive.root / layout.ASIDE / name
+    folder = archive.root / layout.ASIDE / f"{name}.{_machine()}.{os.getpid()}.{_started(os.getpid())}"
     disk.make_folder(folder.parent)
     disk.make_folder(folder)
-    note = {
-        "host": socket.gethostname(),
-        "pid": os.getpid(),
-        "started": _started(os.getpid()),
-        "at": clock.text(clock.now()),
-    }
-    files.write_new(folder / _NOTE, json.dumps(note).encode())
-    disk.sync_folder(folder)
     disk.sync_folder(folder.parent)
     return Aside(folder)
 
@@ -69,12 +59,13 @@ def begin(archive: Archive, name: str) -> Aside:
 def heal(archive: Archive) -> list[str]:
     """Takes away what stopped writers left, in aside/ and in its place without an entry; gives the ids.
 
-    Does nothing where this user may not write.
+    Does nothing where this user may not write, or where another one heals just now.
     """
     healed = []
     for folder in _left(archive):
-        take_back(archive, folder)
-        healed.append(folder.name)
+        with suppress(PermissionError, FileNotFoundError):
+            take_back(archive, folder)
+            healed.append(folder.name)
     return healed
 
 
@@ -82,7 +73,7 @@ def take_back(archive: Archive, folder: Path) -> None:
     """Takes a folder aside away, and what it was to become where that has its place but no ledger entry."""
     if not folder.exists():
         return
-    for place in _places(archive, folder.name):
+    for place in _places(archive, folder.name.partition(".")[0]):
         if not _committed(archive, place):
             disk.rename(place, folder / place.name)
             disk.sync_folder(place.parent)
@@ -107,40 +98,43 @@ def _left(archive: Archive) -> Iterator[Path]:
 
 
 def _given_up(folder: Path) -> bool:
+    _, machine, pid, started = (folder.name.split(".") + [""] * 3)[:4]
+    if machine == _machine() and pid.isdigit():
+        return not _runs(int(pid), started)
     try:
-        note = json.loads((folder / _NOTE).read_bytes())
-        at = (folder / _NOTE).stat().st_mtime
-    except (OSError, ValueError):
-        note, at = {}, _changed(folder)
-    if note.get("host") == socket.gethostname():
-        return not _runs(note)
-    return time.time() - at > _STRANGERS or (not note and time.time() - at > _UNSIGNED)
-
-
-def _changed(folder: Path) -> float:
-    try:
-        return folder.stat().st_mtime
+        return time.time() - folder.stat().st_mtime > _STRANGERS
     except OSError:
-        return time.time()
-
-
-def _runs(note: dict[str, Any]) -> bool:
-    pid = int(note["pid"])
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
         return False
-    except PermissionError:
-        return True
-    return note.get("started") in (None, _started(pid))
 
 
-def _started(pid: int) -> str | None:
-    """When a process started, in the system's own count, so that a reused number is told apart (Linux)."""
+@cache
+def _machine() -> str:
+    """This machine since it was started, and the container: only where a process can be seen is it asked for."""
+    known = [socket.gethostname()]
+    for path in ("/proc/sys/kernel/random/boot_id", "/proc/self/ns/pid"):
+        with suppress(OSError):
+            known.append(str(Path(path).readlink()) if path.endswith("pid") else Path(path).read_text())
+    return hashlib.sha256("\n".join(known).encode()).hexdigest()[:10]
+
+
+def _runs(pid: int, started: str) -> bool:
+    """Whether the process that made a folder still runs; a number that was given to another one is told apart."""
+    if os.name != "nt":
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return False
+        except PermissionError:
+            return True
+    return _started(pid) == started
+
+
+def _started(pid: int) -> str:
+    """When a process started, in the system's own count (Linux); "0" where that is not told."""
     try:
         return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[19]
     except (OSError, IndexError):
-        return None
+        return "0"
 
 
 def _places(archive: Archive, name: str) -> list[Path]:

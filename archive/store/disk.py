@@ -140,9 +140,15 @@ def remove(path: Path) -> None:
 
 def remove_tree(folder: Path) -> None:
     """Takes a folder away with everything in it; nothing where it is gone already."""
-    if folder.exists():
-        _step("remove", folder)
-        shutil.rmtree(folder, ignore_errors=False)
+    if not folder.exists():
+        return
+    _step("remove", folder)
+    for _ in range(5):
+        try:
+            shutil.rmtree(folder)
+        except FileNotFoundError:  # somebody else takes it away at the same time
+            continue
+        return
 
 
 def close_for_writing(path: Path) -> None:

@@ -21,11 +21,17 @@ _KNOWN_ALREADY = ("same_file", "same_content")
 
 @dataclass(frozen=True)
 class State:
-    """Of one record: whether it counts at all, whether it stands, and why or why not, in a sentence."""
+    """Of one record: whether it counts at all, whether it stands, and why or why not, in a sentence.
+
+    unit: row of the record that stands for this one's link, configuration and limit family; None where it does not
+    count. first: it is the first complete test of them, by test time.
+    """
 
     live: bool
     standing: bool
     why: str
+    unit: int | None = None
+    first: bool = False
 
 
 def states(rows: Iterable[Row]) -> dict[int, State]:
@@ -113,15 +119,17 @@ def _of_family(group: list[Row]) -> list[tuple[int, State]]:
     zoned = all(r["tested_at"] for r in complete)
     clock = "tested_at" if zoned else "tested_local"
     standing = max(complete, key=lambda r: (r[clock] or "", r["row"]))
+    first = min(complete, key=lambda r: (r[clock] or "", r["row"]))
     found = []
     for r in group:
+        of = {"unit": standing["row"], "first": r is first}
         if r is standing:
             why = "the only test" if len(group) == 1 else f"the latest of {len(complete)} complete tests, by test time"
             if len(complete) < len(group):
                 why += f"; {len(group) - len(complete)} of less evidence"
-            found.append((r["row"], State(True, True, why)))
+            found.append((r["row"], State(True, True, why, **of)))
         elif evidence(r) < best:
-            found.append((r["row"], State(True, False, "less evidence than the standing record")))
+            found.append((r["row"], State(True, False, "less evidence than the standing record", **of)))
         else:
-            found.append((r["row"], State(True, False, "an earlier test")))
+            found.append((r["row"], State(True, False, "an earlier test", **of)))
     return found

@@ -29,9 +29,8 @@ OLD, NEW = "2-TR2-A117", "2-TR2-A118"
 
 @pytest.fixture(autouse=True)
 def the_stopped_program_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
-    """In this test the program that was stopped has the number of this very process, and no time passes."""
-    monkeypatch.setattr(aside, "_runs", lambda _note: False)
-    monkeypatch.setattr(aside, "_UNSIGNED", -1.0)
+    """In this test the program that was stopped has the number of this very process."""
+    monkeypatch.setattr(aside, "_runs", lambda _pid, _started: False)
 
 
 def address(archive: Archive, label: str = OLD) -> str:

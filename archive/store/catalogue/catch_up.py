@@ -7,13 +7,10 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-import pyarrow.compute as pc
-
 from archive.store import files, merkle
 from archive.store.catalogue import database, happened, settle
 from archive.store.catalogue.happened import row_of
 from archive.store.ledger import VOID_LEAF, Entry, Ledger
-from archive.store.parquet import options
 
 _VOID = ("void", None, None, None, VOID_LEAF)
 
@@ -89,7 +86,7 @@ def contents(db: sqlite3.Connection) -> dict[str, str]:
     names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     found = {}
     for name in names:
-        if name.startswith(("sqlite_", "words")):  # the full text says what records say
+        if name.startswith(("sqlite_", "words", "counting")):  # they say what records say, and when they changed
             continue
         sha = hashlib.sha256()
         for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):
@@ -154,6 +151,10 @@ def _deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
 
 def index_table(bag: Path) -> Any:
     """The index of a deposit without the hashes of single sweeps; instants as ISO 8601 text."""
+    import pyarrow.compute as pc  # here, so that finding needs no Arrow
+
+    from archive.store.parquet import options
+
     path = bag / "data" / "index.parquet"
     file = options.open_file(path)
     table = options.read_groups(path, list(range(file.num_row_groups)), list(database.RECORD_COLUMNS), file)

@@ -17,7 +17,7 @@ from pathlib import Path
 from archive.store import memory
 from archive.store.catalogue import settle
 
-VERSION = 4
+VERSION = 5
 """Raised whenever the tables change: an older database is then derived anew."""
 
 RECORD_COLUMNS = [

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import sqlite3
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from archive.store.ledger import Entry
-from archive.store.parquet import BagTables
+
+if TYPE_CHECKING:
+    from archive.store.parquet import BagTables
 
 JOB_FACTS = (
     "name",
@@ -62,9 +64,11 @@ def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
 
 def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """Facts of jobs that came with a deposit."""
-    for row in BagTables(root / entry["path"]).table("jobs").to_pylist():
-        job_facts(db, row["job_id"], row, entry.number)
+    from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
+
     tables = BagTables(root / entry["path"])
+    for row in tables.table("jobs").to_pylist():
+        job_facts(db, row["job_id"], row, entry.number)
     filed(db, tables.table("documents").to_pylist(), entry.number)
     scheduled(db, tables, entry)
 

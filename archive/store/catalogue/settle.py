@@ -15,7 +15,8 @@ from typing import Any
 
 from archive.store.standing import states
 
-COLUMNS = "folded TEXT, standing INTEGER"
+COLUMNS = "folded TEXT, standing INTEGER, unit INTEGER, first INTEGER"
+"""unit, first: see standing.State; unit is null where a record does not count."""
 NEEDED = (
     "row",
     "link_key",
@@ -37,6 +38,8 @@ NEEDED = (
 """Columns that standing.states needs."""
 STATEMENTS = (
     "CREATE INDEX records_unsettled ON records(link_key) WHERE standing IS NULL",
+    "CREATE INDEX records_unit ON records(unit) WHERE unit != row",
+    "CREATE TABLE counting_changed(block INTEGER PRIMARY KEY, number INTEGER)",
     "CREATE INDEX records_folded ON records(folded)",
     "CREATE INDEX records_label ON records(link_label)",
     "CREATE INDEX records_job ON records(job_id, link_label)",
@@ -47,6 +50,9 @@ STATEMENTS = (
     "site, cable_type, configuration, tested_local ON records BEGIN "
     "UPDATE records SET standing = NULL WHERE link_key = OLD.link_key OR row = NEW.row; END",
 )
+
+BLOCK_BITS = 16
+"""A block of records: those whose rows agree but for these last bits. Counting is brought up to date block by block."""
 
 _RUNS = re.compile(r"\d+")
 
@@ -86,22 +92,33 @@ def refresh(db: sqlite3.Connection) -> None:
         "coalesce(local_serial, '') || ' ' || coalesce(remote_serial, ''), coalesce(source_place, '') "
         "FROM records WHERE row IN (SELECT row FROM temp.touched)"
     )
-    db.execute("UPDATE records SET folded = fold(link_label), standing = 0 WHERE row IN (SELECT row FROM temp.touched)")
+    db.execute(
+        "UPDATE records SET folded = fold(link_label), standing = 0, unit = NULL, first = 0 "
+        "WHERE row IN (SELECT row FROM temp.touched)"
+    )
+    db.execute(
+        f"INSERT OR REPLACE INTO counting_changed SELECT DISTINCT row >> {BLOCK_BITS}, "
+        "(SELECT value FROM meta WHERE key = 'next') FROM temp.touched"
+    )
     # A link with one test that nothing speaks against needs no thought; they are most.
     db.execute(
-        "UPDATE records SET standing = 1 WHERE kind = 'new' AND withdrawn = 0 AND replaced = 0 AND row IN "
+        "UPDATE records SET standing = 1, unit = row, first = 1 "
+        "WHERE kind = 'new' AND withdrawn = 0 AND replaced = 0 AND row IN "
         "(SELECT min(row) FROM temp.touched GROUP BY coalesce(link_key, 'row ' || row) HAVING count(*) = 1)"
     )
     several = db.execute(
         f"SELECT coalesce(r.link_key, 'row ' || r.row) AS link, {', '.join('r.' + c for c in NEEDED)} FROM records r "
         "JOIN temp.touched t ON t.row = r.row WHERE NOT r.standing ORDER BY link, r.row"
     )
-    stand: list[tuple[int]] = []
+    live: list[tuple[bool, int | None, bool, int]] = []
     for _, members in groupby(several, key=lambda r: r["link"]):
         found = states(with_formers(db, list(members)))
-        stand.extend((row,) for row, state in found.items() if state.standing)
+        live.extend((s.standing, s.unit, s.first, row) for row, s in found.items() if s.live)
     # The row itself may be the former of another link's record, looked at for its sake alone.
-    db.executemany("UPDATE records SET standing = 1 WHERE row = ? AND row IN (SELECT row FROM temp.touched)", stand)
+    db.executemany(
+        "UPDATE records SET standing = ?, unit = ?, first = ? WHERE row = ? AND row IN (SELECT row FROM temp.touched)",
+        live,
+    )
     db.execute("DROP TABLE temp.touched")
 
 

@@ -35,11 +35,12 @@ def fixity(
         raise ValueError(f"depth is one of {', '.join(DEPTHS)}, not {depth}")
     root = archive.root
     report = Report(depth)
+    seen = memory.recall(archive.id, "head")  # before the ledger is read: others may move both on meanwhile
     chain = walk(root, archive.id)
     report.entries, report.head = chain.count, chain.roots[-1] if chain.roots else ""
     report.add(chain.damage)
     report.chain = chain.state
-    _heads(archive, chain, report, expect, accept)
+    _heads(archive, chain, report, expect, None if accept else seen)
     _signatures(chain, report)
     gone = bags.redacted(chain.entries)
     for entry in each(chain.entries):
@@ -79,7 +80,7 @@ def _other_chain(root: Path, entry: Any, report: Report) -> None:
         report.damaged.append(Damage(base, "does not hold the head that was joined"))
 
 
-def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, accept: bool) -> None:
+def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, seen: dict[str, Any] | None) -> None:
     """Compares with the head asked for, and with the one that this machine saw last."""
     against = []
     if expect is not None:
@@ -90,8 +91,7 @@ def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, a
             report.damaged.append(
                 Damage(layout.LEDGER, f"never had the head {expect}: it was cut, rolled back or rewritten")
             )
-    seen = memory.recall(archive.id, "head")
-    if seen is not None and not accept:
+    if seen is not None:
         against.append(f"the head last seen on this machine, {seen['root']} over {seen['size']} entries")
         if not chain.holds(int(seen["size"]), seen["root"]):
             report.damaged.append(
@@ -103,7 +103,7 @@ def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, a
             )
     if against:
         report.checked_against = "; ".join(against)
-    if chain.roots and not chain.damage and (accept or not report.damaged):
+    if chain.roots and not chain.damage and not report.damaged:
         memory.remember(
             archive.id,
             "head",

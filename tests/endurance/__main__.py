@@ -1,0 +1,63 @@
+"""Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
+
+Names: kills, writers, flips; without one, all of them. Figures go to standard output, as text and, with --json, as one
+document. A promise that is broken ends the run with an AssertionError.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from tests.endurance import store_runs
+from tests.endurance.store_work import WORK
+
+
+def kills(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """200 SIGKILLs at random instants of each operation."""
+    for kind in WORK:
+        yield store_runs.kills(folder, kind, 5 if quick else 200, seed=1)
+
+
+def writers(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """Eight writers for a minute."""
+    yield store_runs.writers(folder, 8, 5 if quick else 60)
+
+
+def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """2,000 random flips in a large archive."""
+    yield store_runs.flips(folder, 50 if quick else 2_000, 80 if quick else 1_200)
+
+
+RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {"kills": kills, "writers": writers, "flips": flips}
+
+
+def main() -> None:
+    """Runs them and prints their figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("names", nargs="*", help=f"of {', '.join(RUNS)}")
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--json", action="store_true")
+    chosen = parser.parse_args()
+    told = []
+    with tempfile.TemporaryDirectory(prefix="muniment-endurance-") as folder:
+        store_runs.with_own_cache(Path(folder))
+        for name in chosen.names or RUNS:
+            began = time.monotonic()
+            for figures in RUNS[name](Path(folder), chosen.quick):
+                figures["seconds"] = round(time.monotonic() - began, 1)
+                began = time.monotonic()
+                told.append(figures)
+                if not chosen.json:
+                    print(", ".join(f"{k}: {v}" for k, v in figures.items()), flush=True)
+    if chosen.json:
+        print(json.dumps(told, indent=1))
+
+
+if __name__ == "__main__":
+    main()

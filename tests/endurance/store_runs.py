@@ -1,0 +1,211 @@
+"""Long runs of the archive: programs killed at random instants, many writers at once, bits flipped in a large archive.
+
+Each run gives figures and asserts the promises: before or after, healed by itself, no committed record lost, nothing
+doubled, no half seen, every damage named.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from archive import store
+from archive.store import Archive
+from archive.store.fixity import fixity
+from tests.endurance.store_work import WORK
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@dataclass
+class Acknowledged:
+    """What programs were told is done: deposits with their number of records, and numbers of entries."""
+
+    deposits: dict[str, int] = field(default_factory=dict)
+    entries: set[int] = field(default_factory=set)
+
+    def take(self, text: str) -> None:
+        """Reads a program's lines; the last may be cut off."""
+        for line in text.split("\n")[:-1]:
+            word, *rest = line.split()
+            if word == "deposit":
+                self.deposits[rest[0]] = int(rest[1])
+            elif word not in ("ready", "export"):
+                self.entries.add(int(rest[0]))
+
+    def missing(self, archive: Archive) -> list[str]:
+        """What was acknowledged and is not in the archive."""
+        there = {e["deposit"]: int(e["records"]) for e in archive.entries() if e.kind == "deposit"}
+        numbers = {e.number for e in archive.entries()}
+        lost = [d for d, n in self.deposits.items() if there.get(d) != n]
+        return lost + [str(n) for n in sorted(self.entries - numbers)]
+
+
+def start(kind: str, root: Path, seed: object) -> subprocess.Popen[str]:
+    """Starts a program that works until it is killed."""
+    command = [sys.executable, "-m", "tests.endurance.store_work", kind, str(root), str(seed)]
+    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def sound(archive: Archive, depth: str = "digest") -> None:
+    """Asserts that everything is as it should be, and nothing is doubled."""
+    report = fixity(store.open(archive.root), depth)
+    assert report.sound, report.damaged
+    again = store.open(archive.root)
+    again.catch_up()
+    doubled = again.db.execute(
+        "SELECT content, count(*) FROM records WHERE kind NOT IN ('same_file', 'same_content') "
+        "GROUP BY content HAVING count(*) > 1"
+    ).fetchall()
+    assert doubled == [], "a record is there twice"
+    entries = list(again.entries())
+    assert [e.number for e in entries] == list(range(len(entries)))
+
+
+def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
+    """SIGKILL at random instants of one kind of work; a new program each time, which heals what the last one left."""
+    draw = random.Random(f"{kind}{seed}")
+    archive = store.create(folder / f"kills-{kind}")
+    told = Acknowledged()
+    for n in range(3):
+        told.take(WORK["deposit"](archive, random.Random(f"base {n} {seed}")) + "\n")
+    between = 0
+    for n in range(count):
+        before = len(list(archive.entries()))
+        program = start(kind, archive.root, f"{kind} {n} {seed}")
+        assert program.stdout is not None
+        first = program.stdout.readline()
+        assert first == "ready\n", program.communicate()
+        time.sleep(draw.random() * 0.4)
+        program.send_signal(signal.SIGKILL)
+        out, err = program.communicate()
+        assert err == "", err
+        told.take(out)
+        between += _left(archive) > 0
+        assert len(list(store.open(archive.root).entries())) >= before
+        assert told.missing(store.open(archive.root)) == []
+    last = store.open(archive.root)
+    told.take(WORK["deposit"](last, random.Random(f"last {seed}")) + "\n")
+    assert _left(last) == 0, "the next command heals what was left"
+    sound(last)
+    assert fixity(last).uncommitted == []
+    if kind == "export":
+        WORK["export"](last, draw)
+        sound(store.open(folder / "copy"))
+    made = {"run": f"SIGKILL, {kind}", "kills": count, "stopped in the middle": between}
+    entries = len(list(last.entries()))
+    shutil.rmtree(archive.root)
+    shutil.rmtree(folder / "copy", ignore_errors=True)
+    return {**made, "entries": entries, "acknowledged and lost": 0, "doubled": 0, "damaged": 0}
+
+
+def _left(archive: Archive) -> int:
+    """What stopped programs left aside, or in its place without an entry."""
+    return len(list((archive.root / "aside").iterdir())) + len(fixity(archive, "count").uncommitted)
+
+
+def writers(folder: Path, count: int, seconds: float, readers: int = 2) -> dict[str, Any]:
+    """Many writers at once, with readers that look at what is committed while they write."""
+    archive = store.create(folder / "writers")
+    WORK["deposit"](archive, random.Random("first"))
+    kinds = ["deposit", "deposit", "deposit", "amendment", "deposit", "deposit", "withdrawal", "assessment"]
+    running = [start(kinds[n % len(kinds)], archive.root, f"writer {n}") for n in range(count)]
+    for program in running:
+        assert program.stdout is not None
+        assert program.stdout.readline() == "ready\n", program.communicate()
+    looks = seen = 0
+    until = time.monotonic() + seconds
+    reader = store.open(archive.root)
+    while time.monotonic() < until:
+        for _ in range(readers):
+            entries = list(store.open(archive.root).entries())
+            assert len(entries) >= seen, "a reader saw fewer entries than before"
+            seen = len(entries)
+            latest = next(e for e in reversed(entries) if e.kind == "deposit")
+            assert len(reader.tables(latest["deposit"]).record(0)) == 1, "a committed record could not be read"
+            looks += 1
+    told = Acknowledged()
+    for program in running:
+        program.send_signal(signal.SIGTERM)
+        out, err = program.communicate()
+        assert "Traceback" not in err or "KeyboardInterrupt" in err, err
+        told.take(out)
+    last = store.open(archive.root)
+    assert told.missing(last) == []
+    WORK["deposit"](last, random.Random("last"))
+    sound(last, "deep" if seconds < 20 else "digest")
+    entries = len(list(last.entries()))
+    shutil.rmtree(archive.root)
+    acknowledged = len(told.deposits) + len(told.entries)
+    return {
+        "run": f"{count} writers for {seconds:g} s",
+        "entries": entries,
+        "acknowledged": acknowledged,
+        "looks": looks,
+    }
+
+
+def flips(folder: Path, count: int, links: int) -> dict[str, Any]:
+    """Random single bits flipped in a large archive: each is named by digest, in the right file."""
+    from archive.demo.simulator import simulate
+    from archive.store.deposits import Deposit, Facts
+
+    archive = store.create(folder / "flips")
+    for part in range(4):
+        making = Deposit(archive, Facts(job=f"JOB-{part}", by="R. Ostrander"))
+        for one in simulate(links // 4, seed=part + 1):
+            making.add(one)
+        making.commit()
+    draw = random.Random(11)
+    every = sorted(p for p in archive.root.rglob("*") if p.is_file())
+    weights = [p.stat().st_size for p in every]
+    size, unnamed = sum(weights), []
+    for _ in range(count):
+        path = draw.choices(every, weights if draw.random() < 0.5 else None)[0]
+        before = path.stat()
+        at, bit = draw.randrange(before.st_size), draw.randrange(8)
+        _flip(path, at, bit)
+        if not _named(archive, path):
+            unnamed.append(path.name)
+        _flip(path, at, bit)
+    assert unnamed == []
+    sound(archive, "digest")
+    shutil.rmtree(archive.root)
+    return {"run": "bit flips", "flips": count, "archive bytes": size, "not named": 0}
+
+
+def _flip(path: Path, at: int, bit: int) -> None:
+    path.chmod(0o644)
+    with path.open("r+b") as file:
+        file.seek(at)
+        byte = file.read(1)[0]
+        file.seek(at)
+        file.write(bytes([byte ^ 1 << bit]))
+
+
+def _named(archive: Archive, path: Path) -> bool:
+    """Whether fixity by digest names the file. Only what the file belongs to is looked at, to be quick."""
+    from archive.store.fixity import bags
+    from archive.store.fixity.chain import walk
+
+    name = path.relative_to(archive.root).as_posix()
+    chain = walk(archive.root, archive.id)
+    found = [d.path for d in chain.damage]
+    for entry in chain.entries:
+        if any(name.startswith(p.rsplit("/", 1)[0] if "/" in p else p) for p in entry.files):
+            found += [d.path for d in bags.look(archive.root, entry, {}, bytes_too=True)]
+    return name in found
+
+
+def with_own_cache(folder: Path) -> None:
+    """No run uses the cache of the user who starts it."""
+    os.environ["MUNIMENT_CACHE"] = str(folder / "cache")
+    os.environ["MUNIMENT_CONFIG"] = str(folder / "config")
