@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from archive import formats, grading, limits, schemas, validation
 from archive.answers.zone import in_utc, zone
+from archive.formats import schedule
 from archive.formats.reading import tasks
 from archive.store import Archive
 from archive.store.deposits import Deposit, Facts, Receipt
@@ -44,7 +45,10 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
     listed, how = [Path(p) for p in inputs], choices or Choices()
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
-        reading = formats.read_all(listed, mapping=how.mapping)
+        if how.schedule is not None:
+            making.add(schedule.read(how.schedule, job_id=facts.job))
+            making.original(how.schedule, how.schedule.name)
+        reading = formats.read_all(listed, mapping=how.mapping) if listed else iter(())
         for batch in how.watch(statements(reading, facts, how.policy)):
             making.add(batch)
         _attach(making, how)

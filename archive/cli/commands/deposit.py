@@ -12,7 +12,7 @@ PATH = click.Path(path_type=Path)
 
 
 @click.command("deposit")
-@click.argument("inputs", nargs=-1, required=True, type=PATH, metavar="INPUT...")
+@click.argument("inputs", nargs=-1, type=PATH, metavar="INPUT...")
 @click.option("--into", "archive", required=True, type=PATH, metavar="ARCHIVE", help="The archive.")
 @click.option("--job", required=True, metavar="JOB", help="The job that the records belong to.")
 @click.option("--site", metavar="SITE", help="Where the links are.")
@@ -49,8 +49,11 @@ def command(
     from archive import store
     from archive.answers import intake
     from archive.cli import receipts, signer
+    from archive.errors import Trouble
     from archive.store.deposits import Facts
 
+    if not inputs and schedule is None:
+        raise Trouble("nothing to deposit", expected="files, folders or zips, or a --schedule")
     facts = Facts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
     opened = store.open(archive)
     choices = intake.Choices(
