@@ -6,9 +6,9 @@ and isolations are positive.
 Certainty. A value is known exactly, or only as a bound (`>70`), or not at all. `Values` holds the lowest and the
 highest that it can be; where every point is exact, both are the same array and cost nothing.
 
-Tolerance. A point that lies on its limit passes. Sums and logarithms carry noise of about 1e-13 dB, which differs
-from processor to processor. So every recomputed value is put on a grid of 2^-30 (9.3e-10) dB, on which equal values
-are equal; a margin counts as negative from EXACT = 1e-9 dB on; and every number that is printed is rounded to nine
+Tolerance. A point that lies on its limit passes. Logarithms carry noise of about 1e-13 dB, which differs from
+processor to processor. So power sums and means are put on a grid of 2^-30 (9.3e-10) dB, on which equal values are
+equal; a margin counts as negative from EXACT = 1e-9 dB on; and every number that is printed is rounded to nine
 decimals. No export prints steps below 1e-4 dB.
 """
 
@@ -91,11 +91,11 @@ def _paired(operation: Any, one: Reals, other: Reals, places: Ints, other_places
     out = np.empty((one.shape[0], len(places), one.shape[2]))
     for k, (i, j) in enumerate(zip(places.tolist(), other_places.tolist(), strict=True)):
         operation(one[:, i], other[:, j], out=out[:, k])
-    return _on_grid(out)
+    return out
 
 
 def _on_grid(values: Reals) -> Reals:
-    """Puts recomputed values on the grid of 2^-30, in place."""
+    """Puts values on the grid of 2^-30, in place."""
     values += _TO_GRID
     values -= _TO_GRID
     return values
