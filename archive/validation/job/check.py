@@ -43,6 +43,13 @@ class JobOutcome(Outcome):
     unexpected: tuple[str, ...]
     copies: Copies | None
     summary: Summary
+    facts: Facts
+
+    def places(self, record_ids: Sequence[str]) -> dict[str, str]:
+        """File and place in it by record id."""
+        wanted = set(record_ids)
+        both = zip(self.facts["record_id"], self.facts["source"], strict=True)
+        return {record: place for record, place in both if record in wanted}
 
 
 class Job:
@@ -101,6 +108,7 @@ class Job:
             unexpected=tuple(unexpected(look)),
             copies=copies,
             summary=summarise(look, self._set_aside),
+            facts=self._facts,
         )
 
 

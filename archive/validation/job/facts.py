@@ -25,7 +25,7 @@ class Facts:
     def __init__(self) -> None:
         self._parts: list[dict[str, Any]] = []
         self._joined: dict[str, Any] | None = None
-        self.required: dict[str, str] = {}
+        self.jobs: dict[str, dict[str, Any]] = {}
 
     def add(self, look: Look) -> None:
         """Takes in the records of one batch."""
@@ -49,11 +49,11 @@ class Facts:
         part["verdict"] = _verdicts(look)
         part["alien"] = _alien(look)
         part["velocity"] = look.reals("velocity_percent")
+        part["source"] = _sources(look)
         self._parts.append(part)
         self._joined = None
-        for row in look.batch["jobs"].select(["job_id", "required_limit"]).to_pylist():
-            if row["required_limit"]:
-                self.required[row["job_id"]] = row["required_limit"]
+        for row in look.batch["jobs"].to_pylist():
+            self.jobs.setdefault(row["job_id"], row)
 
     def __getitem__(self, name: str) -> Any:
         """One column."""
@@ -65,6 +65,12 @@ class Facts:
 
     def __len__(self) -> int:
         return sum(len(p["record_id"]) for p in self._parts)
+
+
+def _sources(look: Look) -> Any:
+    """File and place in it, as text."""
+    paths, inside = look.joined("source_id", "sources", "path"), look.words("source_place")
+    return np.array([", ".join(x for x in two if x) for two in zip(paths, inside, strict=True)], dtype=object)
 
 
 def _places(look: Look) -> Any:
@@ -85,15 +91,12 @@ def _places(look: Look) -> Any:
 def _scalars(look: Look) -> tuple[Any, Any]:
     """Hash of all readings but zeros and temperatures (uint64), and their number."""
     readings = look.readings
-    use = np.flatnonzero(
-        (readings.rows >= 0) & readings.is_measured & (readings.value != 0) & ~np.isnan(readings.value)
-    )
+    use = np.flatnonzero(readings.is_measured & (readings.value != 0) & ~np.isnan(readings.value))
     use = use[readings.quantity[use] != "temperature"]
-    keys = {k: i for i, k in enumerate(sorted(set(zip(readings.quantity[use], readings.subject[use], strict=True))))}
+    named = list(zip(readings.quantity[use], readings.subject[use], strict=True))
+    keys = {k: i for i, k in enumerate(sorted(set(named)))}
     name = np.array([_mix(f"{q} {s}") for q, s in keys], dtype=np.uint64)
-    number = np.array(
-        [keys[k] for k in zip(readings.quantity[use], readings.subject[use], strict=True)], dtype=np.int64
-    )
+    number = np.array([keys[k] for k in named], dtype=np.int64)
     bits = (readings.value[use] + 0.0).view(np.uint64)
     with np.errstate(over="ignore"):
         bits ^= bits >> np.uint64(31)

@@ -28,12 +28,14 @@ class Link:
 class Summary:
     """jobs, limits, units: names with the number of links; days: first and last day of tests ("" where none).
 
-    links: latest state of each link; scheduled is None where there is no schedule.
+    job: name, client, site, contractor and crew of the job, where there is only one. links: latest state of each link;
+    scheduled is None where there is no schedule.
     """
 
     records: int
     set_aside: int
     jobs: tuple[str, ...]
+    job: dict[str, str]
     limits: tuple[tuple[str, int], ...]
     units: tuple[str, ...]
     days: tuple[str, str]
@@ -65,6 +67,7 @@ def summarise(job: JobLook, set_aside: int) -> Summary:
         records=job.size,
         set_aside=set_aside,
         jobs=tuple(_names(job["job_id"])),
+        job=_job(job),
         limits=tuple(_counted([link.limit_id or "limit not resolved" for link in links])),
         units=tuple(sorted({x for x in [*job["unit"], *job["partner"]] if x})),
         days=(str(days.min()), str(days.max())) if len(days) else ("", ""),
@@ -87,6 +90,12 @@ def _link(job: JobLook, tests: Any) -> Link:
         limit_id=str(job["limit_id"][last]),
         first_verdict=str(job.verdict[tests[0]]) or "no verdict",
     )
+
+
+def _job(job: JobLook) -> dict[str, str]:
+    names = _names(job["job_id"])
+    row = job.facts.jobs.get(names[0], {}) if len(names) == 1 else {}
+    return {k: row[k] for k in ("name", "client", "site", "contractor", "crew") if row.get(k)}
 
 
 def _names(values: Any) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 
 import numpy as np
@@ -35,7 +36,7 @@ def label_with_two_lengths(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     for tests in job.by_link():
         lengths = job["length_m"][tests]
         known = tests[~np.isnan(lengths)]
-        for before, after in zip(known[:-1], known[1:], strict=True):
+        for before, after in itertools.pairwise(known):
             a, b = job["length_m"][before], job["length_m"][after]
             if abs(a - b) > max(limits["m"], limits["percent"] / 100 * max(a, b)):
                 rows.append(after)

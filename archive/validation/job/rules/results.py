@@ -78,7 +78,7 @@ def _sample(links: int, limits: Tolerances) -> int:
     """Links of the sample, by the plan."""
     if limits["plan"] == "iso-2859-1":
         table = limits["iso_2859_1"]
-        return min(links, next((n for most, n in table if links <= most), table[-1][1]))
+        return min(links, int(next((n for most, n in table if links <= most), table[-1][1])))
     return min(links, max(int(limits["least"]), int(np.ceil(links * limits["share_percent"] / 100))))
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from archive.validation.job.links import JobLook
 from archive.validation.job.registry import AboutLinks, NotLooked, Raised, Said, job_rule
+from archive.validation.limits_of import resolve
 from archive.validation.registry import Tolerances
 
 
@@ -91,21 +92,32 @@ def _day(text: str | None) -> np.datetime64 | None:
 @job_rule("limit-not-required-one")
 def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """The resolved limit of each record against that of its scheduled link, else of its job."""
-    rows, blind, found, expected = [], [], [], []
+    rows, found, expected = [], [], []
+    blind: dict[str, list[int]] = {}
     for row, (label, limit_id) in enumerate(zip(job["link_label"], job["limit_id"], strict=True)):
         name = job.schedule.label_of(label) if job.schedule else None
         scheduled = job.schedule.rows[name]["required_limit"] if job.schedule and name else None
-        required = scheduled or job.facts.required.get(job["job_id"][row])
-        if not required:
+        words = scheduled or job.facts.jobs.get(job["job_id"][row], {}).get("required_limit")
+        if not words:
             continue
+        allowed = _allowed(words)
         if not limit_id:
-            blind.append(row)
-        elif limit_id != required and not limit_id.startswith(f"{required}-"):
+            blind.setdefault("the limit that the record was tested to is not known", []).append(row)
+        elif not allowed:
+            blind.setdefault(f"the limit that is required is not known: {words!r}", []).append(row)
+        elif limit_id not in allowed:
             rows.append(row)
             found.append(limit_id)
-            expected.append(required)
-    yield NotLooked(blind, "the limit that the record was tested to is not known")
+            expected.append(" or ".join(allowed))
+    for why, unseen in blind.items():
+        yield NotLooked(unseen, why)
     yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+
+
+def _allowed(words: str) -> tuple[str, ...]:
+    """Limits that the words of a contract may mean; none where they are not known."""
+    limit_id, candidates, _ = resolve(words, "")
+    return (limit_id,) if limit_id else candidates
 
 
 @job_rule("cable-not-required-one")
@@ -125,7 +137,7 @@ def cable_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 def _fits(kind: str, wanted: str) -> bool:
-    """True where every part that the schedule names is one of the cable's parts; parts that the cable lacks are open."""
+    """True where every part that the schedule names is a part of the cable; parts that the cable lacks are open."""
     have = kind.split("/")
     for place, part in enumerate(wanted.split("/")):
         if part in have:

@@ -1,0 +1,151 @@
+"""The acceptance report as a document of plain blocks. Lists are cut so that it stays one page; the cut is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from archive.answers.acceptance.facts import Facts
+from archive.answers.documents import Block, Document, Notice, Para, Section, Table
+from archive.answers.documents import Facts as Pairs
+from archive.answers.wording import Wording
+
+LABELS = 14
+"""Labels of one kind that are listed."""
+RULES = 12
+"""Rules with findings that are listed."""
+
+
+def compose(said: Facts, w: Wording) -> Document:
+    """The page."""
+    s = said.summary
+    names = ", ".join(s.jobs[:3]) or w("Job without a name")
+    sections = [
+        Section("", [Para(_verdict(said, w), "lead"), Pairs(_pairs(said, w), columns=2)]),
+        Section(w("Links"), [_numbers(said, w), *_open(said, w)]),
+        Section(w("Findings"), [*_findings(said, w), *_blind(said, w)]),
+        Section(
+            w("Handed over"), [Pairs([(w("By"), " "), (w("Received by"), " "), (w("Day"), " "), (w("Day"), " ")], 2)]
+        ),
+    ]
+    return Document(
+        title=f"{names}: {s.job['name']}" if s.job.get("name") else names,
+        subtitle=w("Certification records of the job, as they stand on {day}", day=said.made_on.isoformat()),
+        kicker=w("Acceptance report"),
+        date=said.made_on.isoformat(),
+        sections=sections,
+        footer=w(
+            "{program}, rules {rules}. This page says what the records show. It is no certificate.",
+            program=said.program,
+            rules=said.rules_version,
+        ),
+        language=w.language,
+    )
+
+
+def _verdict(said: Facts, w: Wording) -> str:
+    s = said.summary
+    passing, links = s.count("pass"), len(s.links)
+    if s.scheduled is None:
+        start = w("{links} links have a result, {passing} pass.", links=links, passing=passing)
+    else:
+        start = w(
+            "{there} of {scheduled} scheduled links have a result; {passing} links pass.",
+            there=s.scheduled - len(s.missing),
+            scheduled=s.scheduled,
+            passing=passing,
+        )
+    if said.complete:
+        return w("Complete.") + " " + start + " " + w("No finding of severity error.")
+    return w("Not complete.") + " " + start
+
+
+def _pairs(said: Facts, w: Wording) -> list[tuple[str, str]]:
+    s = said.summary
+    days = s.days[0] if s.days[0] == s.days[1] else w("{first} to {last}", first=s.days[0], last=s.days[1])
+    limits = ", ".join(f"{name} ({n})" if len(s.limits) > 1 else name for name, n in s.limits[:3])
+    words = {"client": w("Client"), "site": w("Site"), "contractor": w("Contractor"), "crew": w("Crew")}
+    return [
+        *((name, s.job[key]) for key, name in words.items() if key in s.job),
+        (w("Tested"), days or w("no dates")),
+        (w("Limit"), limits or w("none")),
+        (w("Schedule"), said.schedule or w("none given")),
+        (w("Units"), _some(s.units, w, 4)),
+        (w("Records read"), str(s.records)),
+        (w("Set aside"), str(s.set_aside)),
+    ]
+
+
+def _numbers(said: Facts, w: Wording) -> Block:
+    s = said.summary
+    columns = [
+        (w("scheduled"), "" if s.scheduled is None else str(s.scheduled)),
+        (w("with a result"), str(len(s.links))),
+        (w("pass"), str(s.count("pass"))),
+        (w("fail"), str(s.count("fail"))),
+        (w("no verdict"), str(len(said.unjudged))),
+        (w("marginal"), str(s.marginal)),
+        (w("tested again"), str(s.retested)),
+        (w("missing"), "" if s.scheduled is None else str(len(s.missing))),
+        (w("not scheduled"), "" if s.scheduled is None else str(len(s.unexpected))),
+        (w("late"), "" if s.scheduled is None else str(len(said.late))),
+    ]
+    count = len(columns)
+    return Table(
+        [name for name, _ in columns], [[n or "-" for _, n in columns]], align="r" * count, weights=(1,) * count
+    )
+
+
+def _open(said: Facts, w: Wording) -> list[Block]:
+    s = said.summary
+    lists = [
+        (w("Missing"), s.missing),
+        (w("Failing"), said.failing),
+        (w("Without a verdict"), said.unjudged),
+        (w("Not in the schedule"), s.unexpected),
+        (w("Late"), said.late),
+    ]
+    items = [f"{name}: {_some(labels, w, LABELS)}" for name, labels in lists if labels]
+    if s.set_aside:
+        items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=s.set_aside))
+    if said.faults:
+        items.append(w("{n} rules failed by a fault of the program, not of the records", n=said.faults))
+    return [Notice(w("Open"), items)] if items else []
+
+
+def _findings(said: Facts, w: Wording) -> list[Block]:
+    if not said.found:
+        return [Para(w("No rule found anything."))]
+    rows = []
+    for f in said.found[:RULES]:
+        example = f"{f.link}: {f.message}" if f.link and f.link not in f.message else f.message
+        rows.append([w(f.severity), f.rule.replace("-", " "), str(f.count), _short(example)])
+    strong = frozenset(i for i, f in enumerate(said.found[:RULES]) if f.severity == "error")
+    head = [w("severity"), w("rule"), w("findings"), w("for example")]
+    blocks: list[Block] = [Table(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
+    rest = said.found[RULES:]
+    if rest:
+        text = w("{n} more rules found something: {names}.", n=len(rest), names=_some([f.rule for f in rest], w, 8))
+        blocks.append(Para(text, "small"))
+    return blocks
+
+
+def _short(text: str, most: int = 130) -> str:
+    return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " ..."
+
+
+def _blind(said: Facts, w: Wording) -> list[Block]:
+    """Rules that could not look, by the number of records: no passes."""
+    by_rule: dict[str, int] = {}
+    for rule, _, n in said.blind:
+        by_rule[rule] = by_rule.get(rule, 0) + n
+    if not by_rule:
+        return []
+    ordered = sorted(by_rule.items(), key=lambda x: -x[1])
+    names = [f"{rule.replace('-', ' ')} ({n or w('the job')})" for rule, n in ordered]
+    text = w("Could not look, which is no pass (records): {names}.", names=_some(names, w, 6))
+    return [Para(text, "small")]
+
+
+def _some(names: Sequence[str], w: Wording, most: int) -> str:
+    shown = ", ".join(names[:most])
+    return shown if len(names) <= most else w("{names} and {n} more", names=shown, n=len(names) - most)

@@ -1,0 +1,87 @@
+"""What the command `check` is told, made ready: policy, schedule, day; and what it writes, aside and renamed."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+
+
+@dataclass(frozen=True)
+class Plan:
+    """policy, schedule table or None, the schedule's own findings, and the day that counts as today."""
+
+    policy: Any
+    schedule: Any
+    schedule_findings: Any
+    schedule_name: str
+    today: date
+
+
+def plan(
+    schedule: Path | None, columns: str | None, policy: Path | None, today: str | None, report: Path | None
+) -> Plan:
+    """Reads policy and schedule before any record is read. Errors: Trouble for whatever is wrong with them."""
+    from archive.validation import policy as policies
+
+    if report is not None and report.suffix.lower() not in (".html", ".htm", ".pdf"):
+        raise Trouble("unknown form of a report", found=report.name, expected="a name that ends in .html or .pdf")
+    chosen = policies.load(policy) if policy else policies.Policy()
+    table = found = None
+    if schedule is not None:
+        from archive.formats import schedule as schedules
+
+        read = schedules.read(schedule, _columns(columns) if columns else None)
+        table, found = read["schedule"], read["findings"]
+    name = schedule.name if schedule else ""
+    return Plan(chosen, table, found, name, _day(today) if today else datetime.now(UTC).date())
+
+
+def _columns(text: str) -> dict[str, str]:
+    out = {}
+    for part in text.split(","):
+        column, equals, heading = part.partition("=")
+        if not equals or not heading.strip():
+            raise Trouble("unclear column of the schedule", found=part, expected="COLUMN=HEADING, as link_label=Cable")
+        out[column.strip()] = heading.strip()
+    return out
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Trouble("no day", where="--today", found=text, expected="a day such as 2026-11-25") from None
+
+
+def add_schedule(plan: Plan, collected: Any) -> None:
+    """What reading the schedule found."""
+    if plan.schedule_findings is not None:
+        collected.add(plan.schedule_findings)
+
+
+def write_json(path: Path, document: Any) -> None:
+    """A JSON file, written aside and renamed into place."""
+    _put(path, (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode())
+
+
+def write_report(path: Path, summary: Any, collected: Any, plan: Plan) -> None:
+    """The acceptance report as HTML or PDF, written aside and renamed into place."""
+    from archive.answers.acceptance import facts, html, pdf
+
+    said = facts(summary, collected, made_on=plan.today, schedule=plan.schedule_name)
+    _put(path, pdf(said) if path.suffix.lower() == ".pdf" else html(said).encode())
+
+
+def _put(path: Path, data: bytes) -> None:
+    aside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        aside.write_bytes(data)
+        aside.replace(path)
+    finally:
+        aside.unlink(missing_ok=True)

@@ -1,0 +1,85 @@
+"""muniment check: what makes records evidence, and what does not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress, say
+from archive.errors import Trouble
+
+PATH = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command("check")
+@click.argument("inputs", nargs=-1, required=True, metavar="INPUT...")
+@click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built (CSV or a workbook).")
+@click.option("--schedule-columns", metavar="COLUMN=HEADING,...", help="Which heading of the schedule means what.")
+@click.option("--policy", type=PATH, metavar="POLICY.toml", help="Severities and tolerances of the job.")
+@click.option("--mapping", metavar="MAPPING.toml", help="How to read the files, where no open form is recognised.")
+@click.option("--sarif", type=PATH, metavar="FILE", help="Write the findings as SARIF 2.1.0.")
+@click.option("--report", type=PATH, metavar="OUT.html|OUT.pdf", help="Write the acceptance report of one page.")
+@click.option("--most", type=click.IntRange(0), metavar="N", help="Findings of one rule that are listed.")
+@click.option("--no-copies", is_flag=True, help="Do not compare curves between links.")
+@click.option("--today", metavar="DAY", help="The day that counts as today (ISO 8601; default: today).")
+@output_options
+def command(
+    inputs: tuple[str, ...],
+    schedule: Path | None,
+    schedule_columns: str | None,
+    policy: Path | None,
+    mapping: str | None,
+    sarif: Path | None,
+    report: Path | None,
+    most: int | None,
+    no_copies: bool,
+    today: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Checks records against the rules of the catalogue: each by itself, and all of them as a job.
+
+    Rules that had nothing to look at say so; that is no pass. `muniment rules` shows the catalogue.
+
+    \b
+    Exit code 1: a finding of severity error, a record set aside, or a fault of this program.
+    \b
+    Example:
+      muniment check exports/ week2.zip --schedule links.csv --report acceptance.pdf
+    """
+    from archive import formats, grading
+    from archive.cli import checking
+    from archive.validation import report as said
+    from archive.validation.check import run
+    from archive.validation.job import Job
+
+    plan = checking.plan(schedule, schedule_columns, policy, today, report)
+    job = Job(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
+    collected = said.Collected(said.KEPT if most is None or not as_json else most)
+    checking.add_schedule(plan, collected)
+
+    def read() -> Any:
+        return formats.read_all(inputs, mapping=mapping)
+
+    for batch in progress(read(), "checking", quiet=quiet):
+        graded = grading.grade(batch) if len(batch) else batch
+        outcome = run(graded, plan.policy, today=plan.today)
+        collected.add_batch(graded, outcome.findings, outcome.faults)
+        job.add(graded)
+    if not collected.records and not collected.set_aside:
+        raise Trouble("there is no record to check", where=", ".join(inputs), remedy="See `muniment survey`.")
+    whole = job.finish(lambda _: read())
+    collected.add(whole.findings, whole.faults, whole.places)
+    if sarif:
+        checking.write_json(sarif, said.sarif(collected))
+    if report:
+        checking.write_report(report, whole.summary, collected, plan)
+    if as_json:
+        print_json(said.document(collected, whole.missing, whole.unexpected))
+    else:
+        for line in said.lines(collected, said.MOST if most is None else most) if not quiet else ():
+            click.echo(line)
+        say(said.total(collected), quiet=quiet)
+    done(collected.anything_to_look_at)

@@ -1,0 +1,297 @@
+"""Link schedules: the links that were to be built, as a table of delimited text or a workbook, under any headings.
+
+    batch = archive.formats.schedule.read("links.csv")
+    batch["schedule"]
+
+Headings are recognised by the words of schemas/words.toml and schemas/schedule.toml, or named by the caller. A list
+with one label a line and no heading is a schedule too. What no column takes stands in the comment of its row.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from archive import schemas
+from archive.errors import Trouble
+from archive.formats import cable_types, text, words
+from archive.formats.mapping import dates
+from archive.tables import Batch, with_id
+from archive.version import __version__
+
+COLUMNS = ("link_label", "required_limit", "cable_type", "due_on", "bundle", "version")
+PLACES = ("site", "building", "floor", "space", "panel", "port")
+_LOOK_AT = 20
+"""Lines in which the headings are looked for."""
+_WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods", ".xlsb")
+_DATES = (("YYYY-MM-DD",), ("DD.MM.YYYY", "DD.MM.YY"), ("DD/MM/YYYY", "DD-MM-YYYY"), ("MM/DD/YYYY", "MM-DD-YYYY"))
+
+
+def read(path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: str | None = None) -> Batch:
+    """A schedule as a batch with the tables schedule, places and sources.
+
+    columns: heading by column (link_label, required_limit, cable_type, due_on, bundle, version, site, building, floor,
+    space, panel, port), where a person names them. job_id: the job that all its links belong to.
+    A label that is there twice counts once, and a finding says so. Errors: Trouble where it cannot be read, no column
+    holds labels, or a date is unclear.
+    """
+    path = Path(path)
+    data = path.read_bytes()
+    rows = _workbook(path) if path.suffix.lower() in _WORKBOOKS else _delimited(data, str(path))
+    rows = [(n, r) for n, r in rows if any(c.strip() for c in r)]
+    if not rows:
+        raise Trouble("this schedule is empty", where=str(path), expected="a table with a label of a link in each row")
+    place, heads = _headings(rows, columns or {}, str(path))
+    body = rows[place + 1 :] if place >= 0 else rows
+    source = {
+        "source_id": hashlib.sha256(data).hexdigest(),
+        "path": path.name,
+        "bytes": len(data),
+        "layout": "schedule",
+    }
+    twice: list[dict[str, str]] = []
+    made = _rows(body, rows[place][1] if place >= 0 else [], heads, str(path), job_id, twice)
+    schedule = {r["schedule_id"]: r for r, _ in made}
+    places = {p["place_id"]: p for _, p in made if p}
+    findings = [_finding(t) for t in twice]
+    tables = {"schedule": schedule.values(), "places": places.values(), "sources": [source], "findings": findings}
+    return Batch.from_rows(tables)
+
+
+def _finding(twice: Mapping[str, str]) -> dict[str, Any]:
+    """A label that a schedule has twice, as a finding of the rule of that name (schemas/rules/job.toml)."""
+    rule = schemas.load("rules/job.toml")["rules"]["label-twice-in-schedule"]
+    said = {"where": twice["where"], "found": twice["label"], "expected": twice["first"]}
+    return {
+        "rule": "label-twice-in-schedule",
+        "severity": rule["severity"],
+        "status": "raised",
+        "link_label": twice["label"],
+        **said,
+        "message": rule["message"].format(**said),
+        "remedy": rule["remedy"],
+        "program": f"muniment {__version__}",
+    }
+
+
+def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
+    encoding = text.detect(data, whole=True)
+    try:
+        content = data[encoding.mark :].decode(encoding.name)
+    except UnicodeDecodeError as error:
+        raise Trouble(
+            "this is no text", where=where, found=str(error), remedy="save the schedule as CSV in UTF-8"
+        ) from None
+    mark = _delimiter(content)
+    reader = csv.reader(io.StringIO(content, newline=""), delimiter=mark)
+    try:
+        return [(reader.line_num, row) for row in reader]
+    except csv.Error as error:
+        raise Trouble("this is no table", where=f"{where}: line {reader.line_num}", found=str(error)) from None
+
+
+def _delimiter(content: str) -> str:
+    """The mark that cuts the first lines into equal numbers of cells; of several the one that cuts most."""
+    lines = [x for x in content.splitlines()[:_LOOK_AT] if x.strip()]
+    best, most = ",", 0
+    for mark in (";", "\t", ",", "|"):
+        counts = [len(next(csv.reader([x], delimiter=mark), [])) for x in lines]
+        usual = max(set(counts), key=counts.count) if counts else 1
+        score = counts.count(usual) * (usual - 1)
+        if score > most:
+            best, most = mark, score
+    return best
+
+
+def _workbook(path: Path) -> list[tuple[int, list[str]]]:
+    """Rows of the first sheet that has any."""
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    try:
+        book = CalamineWorkbook.from_path(path)
+        for name in book.sheet_names:
+            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            if any(any(str(c).strip() for c in row) for row in rows):
+                return [(i + 1, [_cell(c) for c in row]) for i, row in enumerate(rows)]
+    except (CalamineError, OSError) as error:
+        raise Trouble("this workbook cannot be read", where=str(path), found=str(error)) from None
+    return []
+
+
+def _cell(value: Any) -> str:
+    """A cell of a workbook as text: whole numbers without a point, days as ISO 8601."""
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    if hasattr(value, "isoformat"):
+        return str(value.isoformat())[:10]
+    return "" if value is None else str(value)
+
+
+def _headings(
+    rows: Sequence[tuple[int, list[str]]], named: Mapping[str, str], where: str
+) -> tuple[int, dict[str, list[int]]]:
+    """Place of the heading row in rows (-1: there is none) and the cells of each column, best first."""
+    for place, (_, row) in enumerate(rows[:_LOOK_AT]):
+        heads = _named(row, named) if named else _recognised(row)
+        if heads.get("link_label"):
+            return place, heads
+    if named:
+        raise Trouble(
+            "a heading that was named is not there",
+            where=where,
+            found=", ".join(c for c in rows[0][1] if c),
+            expected=", ".join(named.values()),
+        )
+    if max(len(row) for _, row in rows) == 1:
+        return -1, {"link_label": [0]}
+    raise Trouble(
+        "no column of this schedule is known to hold the labels of links",
+        where=f"{where}: line {rows[0][0]}",
+        found=", ".join(c for c in rows[0][1] if c),
+        expected="a heading such as link, cable or label",
+        remedy="name the column: --schedule-columns link_label=HEADING",
+    )
+
+
+def _named(row: Sequence[str], named: Mapping[str, str]) -> dict[str, list[int]]:
+    cells = {c.strip().casefold(): i for i, c in reversed(list(enumerate(row)))}
+    unknown = set(named) - {*COLUMNS, *PLACES}
+    if unknown:
+        raise Trouble(
+            "no such column of a schedule", found=", ".join(sorted(unknown)), expected=", ".join((*COLUMNS, *PLACES))
+        )
+    at = {column: cells.get(heading.strip().casefold()) for column, heading in named.items()}
+    return {c: [i] for c, i in at.items() if i is not None} if all(i is not None for i in at.values()) else {}
+
+
+@cache
+def _known() -> dict[str, tuple[tuple[str, int], ...]]:
+    """Columns that a folded heading may mean, with a rank: a smaller one is surer."""
+    out: dict[str, list[tuple[str, int]]] = {}
+    for column, headings in schemas.load("schedule.toml")["headings"].items():
+        for heading in headings:
+            for form in {words.phrase(heading), " ".join(words.tokens(heading))}:
+                out.setdefault(form, []).append((column, 1))
+    return {k: tuple(v) for k, v in out.items()}
+
+
+def _recognised(row: Sequence[str]) -> dict[str, list[int]]:
+    """Cells of each column, the surest first: a word of words.toml before one that only schedules use."""
+    fields = schemas.load("schedule.toml")["fields"]
+    found: dict[str, list[tuple[int, int]]] = {}
+    for i, cell in enumerate(row):
+        if not cell.strip():
+            continue
+        meant = {m.id for m in words.meanings(cell, "field")}
+        said = [(c, rank) for c, ids in fields.items() for rank, f in enumerate(ids) if f in meant]
+        said += [*_known().get(words.phrase(cell), ()), *_known().get(" ".join(words.tokens(cell)), ())]
+        for column, rank in said:
+            found.setdefault(column, []).append((rank, i))
+    taken: set[int] = set()
+    out: dict[str, list[int]] = {}
+    for column in (*COLUMNS, *PLACES):
+        at = [i for _, i in sorted(set(found.get(column, ()))) if i not in taken]
+        if at:
+            out[column] = at
+            taken.add(at[0]) if column != "link_label" else taken.update(at)
+    return out
+
+
+def _rows(
+    body: Sequence[tuple[int, list[str]]],
+    headings: Sequence[str],
+    heads: dict[str, list[int]],
+    where: str,
+    job_id: str | None,
+    twice: list[dict[str, str]],
+) -> list[tuple[dict[str, Any], dict[str, Any] | None]]:
+    """Rows of schedule and places; labels that stand there twice go to twice."""
+    at = {c: i[0] for c, i in heads.items()}
+    at["link_label"] = _most_distinct(body, heads["link_label"])
+    due = _due(body, at.get("due_on"), where)
+    used = set(at.values())
+    out: list[tuple[dict[str, Any], dict[str, Any] | None]] = []
+    lines: dict[tuple[str, str], int] = {}
+    for number, (line, row) in enumerate(body):
+        cells = {c: row[i].strip() if i < len(row) else "" for c, i in at.items()}
+        label = row[at["link_label"]] if at["link_label"] < len(row) else ""
+        if not label.strip():
+            continue
+        earlier = lines.setdefault((label.strip(), cells.get("version", "")), line)
+        if earlier != line:
+            twice.append({"label": label.strip(), "where": f"{where}: line {line}", "first": f"line {earlier}"})
+            continue
+        place = {c: cells[c] for c in PLACES if cells.get(c)}
+        placed = with_id("places", place) if place else None
+        rest = [f"{h}: {c.strip()}" for i, (h, c) in enumerate(_pad(headings, row)) if i not in used and c.strip()]
+        out.append(
+            (
+                with_id(
+                    "schedule",
+                    {
+                        "version": cells.get("version") or None,
+                        "job_id": job_id,
+                        "link_label": label.strip(),
+                        "required_limit": cells.get("required_limit") or None,
+                        "cable_type": cable_types.neutral(cells["cable_type"]) if cells.get("cable_type") else None,
+                        "local_place_id": placed["place_id"] if placed else None,
+                        "due_on": due[number],
+                        "bundle": cells.get("bundle") or None,
+                        "comment": "; ".join(rest) or None,
+                    },
+                ),
+                placed,
+            )
+        )
+    return out
+
+
+def _pad(headings: Sequence[str], row: Sequence[str]) -> list[tuple[str, str]]:
+    names = [h.strip() or f"column {i + 1}" for i, h in enumerate(headings)]
+    names += [f"column {i + 1}" for i in range(len(names), len(row))]
+    return list(zip(names, row, strict=False))
+
+
+def _most_distinct(body: Sequence[tuple[int, list[str]]], at: Sequence[int]) -> int:
+    """Of several columns that may hold the labels, the first whose cells are all there and all different."""
+
+    def distinct(i: int) -> int:
+        return len({row[i].strip() for _, row in body if i < len(row) and row[i].strip()})
+
+    most = max(distinct(i) for i in at)
+    return next(i for i in at if distinct(i) == most)
+
+
+def _due(body: Sequence[tuple[int, list[str]]], at: int | None, where: str) -> list[str | None]:
+    """Days as ISO 8601. The form is the one that fits every cell; day first or month first is never guessed."""
+    cells = [row[at].strip() if at is not None and at < len(row) else "" for _, row in body]
+    filled = [c for c in cells if c]
+    if not filled:
+        return [None] * len(cells)
+    fitting = [forms for forms in _DATES if all(any(dates.read(c, f) for f in forms) for c in filled)]
+    read = [[_iso(c, forms) for c in cells] for forms in fitting]
+    if len(read) == 2 and read[0] != read[1]:
+        raise Trouble(
+            "these dates can be read in two ways",
+            where=where,
+            found=filled[0],
+            expected="dates such as 2019-04-30",
+            remedy="write the days as year-month-day",
+        )
+    if not read:
+        bad = next((c, line) for c, (line, _) in zip(cells, body, strict=True) if c and not _iso(c, sum(_DATES, ())))
+        raise Trouble("no date", where=f"{where}: line {bad[1]}", found=bad[0], expected="a date such as 2019-04-30")
+    return read[0]
+
+
+def _iso(cell: str, forms: Sequence[str]) -> str | None:
+    for form in forms:
+        when = dates.read(cell, form) if cell else None
+        if when:
+            return when.local[:10]
+    return None
