@@ -12,8 +12,8 @@ import numpy as np
 from archive import formats
 from archive.demo import analyser, job, population
 
-LABORATORY = {"3A-D01": 144, "3A-D02": 145}
-"""Links measured with a network analyser, and their numbers in the simulation."""
+LABORATORY = {"3A-D01": (144, "11:20:00"), "3A-D02": (145, "11:52:00")}
+"""Links measured with a network analyser, with their numbers in the simulation and the time of the measurement."""
 
 README = """\
 EVERYTHING IN THIS FOLDER IS INVENTED.
@@ -72,11 +72,11 @@ def _texts() -> Iterator[tuple[str, str]]:
     yield "documents/calibration-40-00317.txt", CERTIFICATE
     yield "link-schedule.csv", schedule()
     o = job.options()
-    for label, number in LABORATORY.items():
+    for label, (number, at) in LABORATORY.items():
         block = number // 16 * 16
         links, _ = population.links(job.SEED, np.arange(block, block + 16), o, o.of_job(job.SEED, 0))
         yield f"exports/laboratory/{label}.s8p", analyser.touchstone(links, number - block)
-        yield f"exports/laboratory/{label}.toml", analyser.port_map(_FACTS.format(label=label))
+        yield f"exports/laboratory/{label}.toml", analyser.port_map(_FACTS.format(label=label, at=at))
 
 
 _FACTS = """\
@@ -84,7 +84,7 @@ _FACTS = """\
 link = "{label}"
 tested_by = "D. Tallow"
 organisation = "Tern & Daughters"
-tested = 2024-06-14T11:20:00
+tested = 2024-06-14T{at}
 cable = "Cat 6A F/UTP 23 AWG"
 cable_type = "cat6a/f-utp/awg23/solid"
 limit = "TIA-568.2-D Cat 6A Permanent Link"

@@ -50,6 +50,12 @@ class Crew:
         return {"person_key": person_key(salt, self.operator), **row}
 
     @property
+    def memory(self) -> dict[str, Any]:
+        """Row of sources: the memory of the main unit, from which the records were exported."""
+        path = f"memory of unit {self.serials[0]}"
+        return {"source_id": hashlib.sha256(f"demo {path}".encode()).hexdigest(), "path": path}
+
+    @property
     def units(self) -> list[dict[str, Any]]:
         """Rows of instruments: main and remote."""
         head = {"maker": self.maker, "model": self.model, "software": "3.4", "accuracy_level": "IIIe"}
@@ -98,7 +104,8 @@ def floor_2() -> Batch:
     """23 of 24 links: one was never tested. One sweep stops early; one link carries the curves of its neighbour."""
     names = labels(2, "B", 24)
     wanted = [i for i, name in enumerate(names) if name != MISSING]
-    batch = links([48 + i for i in wanted], [names[i] for i in wanted], dt.datetime(2024, 6, 12, 8, 5), DAY_CREW)
+    numbers, told = [48 + i for i in wanted], [names[i] for i in wanted]
+    batch = links(numbers, told, dt.datetime(2024, 6, 12, 8, 5), DAY_CREW, sequence=25)
     return _cut_short(_copy(batch, *COPIED), SHORT, SHORT_TO_MHZ)
 
 
@@ -111,13 +118,19 @@ def retest() -> Batch:
     """The failing link of floor 1, mended and tested again two days later."""
     (whole,) = simulate(1, SEED, options(), start=int(FAILING[-2:]) - 1, fail_rate=1.0, retest_share=1.0)
     second = whole.select(whole["records"]["record_id"].to_pylist()[1:])
-    return _told(second, [FAILING], dt.datetime(2024, 6, 12, 16, 40), DAY_CREW)
+    return _told(second, [FAILING], dt.datetime(2024, 6, 12, 16, 40), DAY_CREW, 48)
 
 
 def links(
-    numbers: Sequence[int], names: Sequence[str], start: dt.datetime, crew: Crew, failing: dict[str, bool] | None = None
+    numbers: Sequence[int],
+    names: Sequence[str],
+    start: dt.datetime,
+    crew: Crew,
+    failing: dict[str, bool] | None = None,
+    sequence: int = 1,
 ) -> Batch:
-    """Simulated links by other names. failing: labels that fail, and whether the instrument says pass all the same."""
+    """Simulated links by other names. failing: labels that fail, and whether the instrument says pass all the same.
+    sequence: number of the first test in the memory of the instrument."""
     first, bad = min(numbers), failing or {}
     good = concat(simulate(max(numbers) + 1 - first, SEED, options(), start=first, fail_rate=0.0))
     parts = []
@@ -126,7 +139,7 @@ def links(
         if name in bad:
             part = next(simulate(1, SEED, options(), start=k, fail_rate=1.0))
         parts.append(_flipped(part) if bad.get(name) else part)
-    return _told(concat(parts), names, start, crew)
+    return _told(concat(parts), names, start, crew, sequence)
 
 
 def options() -> Options:
@@ -134,7 +147,7 @@ def options() -> Options:
     return Options(length_m=(18.0, 45.0, 82.0), bundle_correlation=0.2).checked()
 
 
-def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew) -> Batch:
+def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew, sequence: int = 1) -> Batch:
     """The batch with the job's labels, places, times, people and instruments; nothing says a zone or a job, as in an
     export."""
     records, places = batch["records"].to_pylist(), []
@@ -143,7 +156,7 @@ def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew) ->
         at = start + dt.timedelta(seconds=187 * i + (41 * i) % 73)
         ends = [with_id("places", p) for p in _places(name)]
         places += ends
-        row |= dict.fromkeys(("job_id", "tested_at", "utc_offset_min", "zone_basis", "source_id", "source_place"))
+        row |= dict.fromkeys(("job_id", "tested_at", "utc_offset_min", "zone_basis"))
         row |= {
             "link_label": name,
             "local_place_id": ends[0]["place_id"],
@@ -153,10 +166,18 @@ def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew) ->
             "operator_key": crew.person["person_key"],
             "local_instrument_id": main["instrument_id"],
             "remote_instrument_id": remote["instrument_id"],
-            "sequence": f"{i + 1:04d}",
+            "sequence": f"{sequence + i:04d}",
+            "source_id": crew.memory["source_id"],
+            "source_place": f"test {sequence + i:04d}",
         }
     shared = Batch.from_rows(
-        {"records": records, "instruments": [main, remote], "people": [crew.person], "places": _once(places)}
+        {
+            "records": records,
+            "instruments": [main, remote],
+            "people": [crew.person],
+            "places": _once(places),
+            "sources": [crew.memory],
+        }
     )
     changed = {name: shared[name] for name in ("records", "instruments", "people", "places", "jobs", "sources")}
     return batch.replace(**changed)

@@ -38,6 +38,7 @@ def steps(folder: Path) -> tuple[Step, ...]:
         Step(
             "Check it before it is archived, against the list of links that were to be built.",
             ("check", str(exports), "--schedule", schedule),
+            only=("error: ", "warning: link-unexpected"),
             look="A missing link, a letter for a zero, a sweep cut short, a turned verdict, units out of calibration.",
             expected=(1,),
         ),
