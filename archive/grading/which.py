@@ -59,15 +59,16 @@ def _fits(limit: Any, configuration: str, connections: int | None) -> bool:
 
 
 def asked_for(against: str | Iterable[str] | None, applications: Iterable[str], own: dict[str, Any]) -> list[Any]:
-    """The limits that somebody asks for, each once, in the order of asking.
+    """The limits that somebody asks for, each once, in the order of asking: ids, or files of one's own (.toml).
 
     An application may leave out the family: 10gbase-t is ieee-802.3/10gbase-t.
     Errors: Trouble for an id that is not known, with those that are near.
     """
     wanted = [against] if isinstance(against, str) else list(against or ())
     wanted += [a if "/" in a else APPLICATIONS + a for a in applications]
-    by_name = {key.lower(): limit for key, limit in own.items()}
-    return [by_name.get(w.strip().lower()) or limits.get(w.strip().lower()) for w in dict.fromkeys(wanted)]
+    names = [w.strip() if w.endswith(".toml") else w.strip().lower() for w in wanted]
+    found = [own.get(name) or limits.get(name) for name in dict.fromkeys(names)]
+    return list({limit.id: limit for limit in found}.values())
 
 
 def own_by_id(own_limits: Sequence[Any]) -> dict[str, Any]:

@@ -121,6 +121,36 @@ def test_a_limit_of_ones_own(tmp_path):
         grade(batch(part), own_limits=[limit, limit])
 
 
+def test_a_limit_of_ones_own_may_be_asked_for_by_its_file(tmp_path):
+    path = tmp_path / "Harbour.toml"
+    path.write_text(f'id = "harbour"\ntitle = "H"\nby = "A. Person"\nlike = "{CAT5}"\n', encoding="utf-8")
+    found = verdict(grade(batch(record(CAT5)), str(path)))
+    assert (found["verdict"], found["limit_id"]) == ("pass", "own/harbour")
+
+
+def test_what_a_person_confirmed_is_no_longer_provisional_and_the_verdict_says_who(tmp_path, monkeypatch):
+    from archive.limits import confirm
+
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: tmp_path / "data")
+    part = record(CAT6A)
+    before = verdict(grade(batch(part)))
+    assert before["provisional"] and before["confirmed_by"] is None
+    limit = limits.get(CAT6A)
+    unsure = [name for name, line in limit.lines.items() if line.confidence == "C"]
+    unsure += [name for name, scalar in limit.scalars.items() if scalar.confidence == "C"]
+    path = tmp_path / "confirmed.toml"
+    path.write_text(
+        f'limit = "{CAT6A}"\nby = "A. Person"\non = 2026-11-20\ndocument = "the standard, tables 58 to 65"\n'
+        f"confirms = {sorted(set(unsure))}\n",
+        encoding="utf-8",
+    )
+    confirm.confirm(CAT6A, path)
+    after = verdict(grade(batch(part)))
+    assert (after["verdict"], after["provisional"]) == ("pass", False)
+    assert "A. Person" in after["confirmed_by"] and "2026-11-20" in after["confirmed_by"]
+    assert after["margin"] == before["margin"]
+
+
 def accuracy(tmp_path, text):
     path = tmp_path / "accuracy.toml"
     path.write_text(text, encoding="utf-8")
