@@ -16,6 +16,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store import condemned, files, layout
 from archive.store.archive import Archive
+from archive.store.copies.whole import files_of
 from archive.store.events.hold import holds
 from archive.store.events.write import PEOPLE, record, told
 from archive.store.ledger import Entry
@@ -54,8 +55,7 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Pla
     Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
     """
     clean = Path(path).as_posix()
-    place = archive.root / clean
-    if not place.is_file() or ("/data/" not in clean and not clean.startswith(f"{layout.EVENTS}/")):
+    if not (archive.root / clean).is_file() or not _may_go(archive, clean):
         raise Trouble("no file of a deposit or an event", found=path, expected="a path inside the archive")
     if any(clean.endswith(f"/data/{n}") for n in _NEVER) or "/tables/sweeps-" in clean:
         raise Trouble("proofs rest on this file", found=path, remedy="withdraw the records instead")
@@ -150,6 +150,17 @@ def _without_name(path: Path, name: str) -> tuple[bytes, int]:
     writer.write_table(pa.Table.from_pylist(rows, schema=file.schema_arrow))
     writer.close()
     return out.getvalue(), len(hit)
+
+
+def _may_go(archive: Archive, path: str) -> bool:
+    """Whether the ledger commits the file, and it is payload of a bag or part of an event."""
+    for entry in archive.entries():
+        for committed in entry.files:
+            folder = committed.rpartition("/")[0]
+            if folder and path.startswith(f"{folder}/"):
+                inside = dict(files_of(archive.root, entry))
+                return path in inside and (path.startswith(f"{folder}/data/") or folder.startswith(layout.EVENTS))
+    return False
 
 
 def _not_held(archive: Archive, plan: Plan) -> None:

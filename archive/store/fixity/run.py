@@ -40,8 +40,11 @@ def fixity(
     report.entries, report.head = chain.count, chain.roots[-1] if chain.roots else ""
     report.add(chain.damage)
     report.chain = chain.state
-    _heads(archive, chain, report, expect, None if accept else seen)
+    _heads(chain, report, expect, None if accept else seen)
     _signatures(chain, report)
+    if chain.roots and not report.damaged:
+        head = {"size": len(chain.roots), "root": chain.roots[-1], "path": str(root.absolute())}
+        memory.remember(archive.id, "head", head)
     gone = bags.redacted(chain.entries)
     for entry in each(chain.entries):
         bytes_too = depth != COUNT
@@ -103,12 +106,6 @@ def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, s
             )
     if against:
         report.checked_against = "; ".join(against)
-    if chain.roots and not chain.damage and not report.damaged:
-        memory.remember(
-            archive.id,
-            "head",
-            {"size": len(chain.roots), "root": chain.roots[-1], "path": str(archive.root.absolute())},
-        )
 
 
 def _signatures(chain: Chain, report: Report) -> None:

@@ -32,8 +32,8 @@ def message(archive_id: str, size: int, root: str) -> bytes:
 def request(stamped: bytes) -> bytes:
     """A time-stamp request (DER) that asks for the authority's certificate too. Errors: Trouble without the library."""
     client = _library()
-    built = client.TimestampRequestBuilder().data(stamped).cert_request(cert_request=True).build()
-    data: bytes = built.as_bytes()
+    asked = client.TimestampRequestBuilder().data(stamped).hash_algorithm(client.HashAlgorithm.SHA256)
+    data: bytes = asked.cert_request(cert_request=True).build().as_bytes()
     return data
 
 
