@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -122,6 +123,10 @@ def _with_edges(which: np.ndarray[Any, np.dtype[np.bool_]]) -> np.ndarray[Any, n
     return shown
 
 
+_FOOT_WIDTH = 130
+"""Letters of a line under the picture."""
+
+
 def _under(limit: Limit) -> str:
     clause = f", {limit.clause}" if limit.clause else ""
     return limit.title if limit.own else f"{limit.document}{clause}"
@@ -135,6 +140,5 @@ def _foot(limit: Limit) -> str:
         numbers.append(f"{vocabulary.parameter(scalar.parameter).name} {scalar.value:g} {scalar.unit}{at}")
     letters = {letter for line in limit.lines.values() for letter in line.confidence_at(line.grid()).tolist()}
     memory = "Thin or hollow: from memory, to be verified against the standard." if "C" in letters else ""
-    halves = [numbers[: (len(numbers) + 1) // 2], numbers[(len(numbers) + 1) // 2 :]]
-    text = ";\n".join("; ".join(half) for half in halves if half)
-    return f"{text}{'.  ' if text else ''}{memory}"
+    text = "; ".join(numbers) + ("." if numbers else "")
+    return "\n".join(textwrap.wrap(f"{text} {memory}", _FOOT_WIDTH))
