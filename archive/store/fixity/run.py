@@ -83,7 +83,7 @@ def _other_chain(root: Path, entry: Any, report: Report) -> None:
         report.damaged.append(Damage(base, "does not hold the head that was joined"))
 
 
-def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, seen: dict[str, Any] | None) -> None:
+def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any] | None) -> None:
     """Compares with the head asked for, and with the one that this machine saw last."""
     against = []
     if expect is not None:
