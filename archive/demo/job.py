@@ -49,10 +49,9 @@ class Crew:
         row = {"salt": salt, "name": self.operator, "organisation": self.organisation, "role": "operator"}
         return {"person_key": person_key(salt, self.operator), **row}
 
-    @property
-    def memory(self) -> dict[str, Any]:
-        """Row of sources: the memory of the main unit, from which the records were exported."""
-        path = f"memory of unit {self.serials[0]}"
+    def memory(self, day: dt.date, sequence: int) -> dict[str, Any]:
+        """Row of sources: what the main unit held of a day from a test on, as it was exported."""
+        path = f"unit {self.serials[0]}, memory of {day.isoformat()} from test {sequence:04d}"
         return {"source_id": hashlib.sha256(f"demo {path}".encode()).hexdigest(), "path": path}
 
     @property
@@ -152,6 +151,7 @@ def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew, se
     export."""
     records, places = batch["records"].to_pylist(), []
     main, remote = crew.units
+    memory = crew.memory(start.date(), sequence)
     for i, (row, name) in enumerate(zip(records, names, strict=True)):
         at = start + dt.timedelta(seconds=187 * i + (41 * i) % 73)
         ends = [with_id("places", p) for p in _places(name)]
@@ -167,7 +167,7 @@ def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew, se
             "local_instrument_id": main["instrument_id"],
             "remote_instrument_id": remote["instrument_id"],
             "sequence": f"{sequence + i:04d}",
-            "source_id": crew.memory["source_id"],
+            "source_id": memory["source_id"],
             "source_place": f"test {sequence + i:04d}",
         }
     shared = Batch.from_rows(
@@ -176,7 +176,7 @@ def _told(batch: Batch, names: Sequence[str], start: dt.datetime, crew: Crew, se
             "instruments": [main, remote],
             "people": [crew.person],
             "places": _once(places),
-            "sources": [crew.memory],
+            "sources": [memory],
         }
     )
     changed = {name: shared[name] for name in ("records", "instruments", "people", "places", "jobs", "sources")}
