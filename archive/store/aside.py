@@ -51,8 +51,12 @@ def begin(archive: Archive, name: str) -> Aside:
     condemned.take_away(archive)
     folder = archive.root / layout.ASIDE / f"{name}.{_machine()}.{os.getpid()}.{_started(os.getpid())}"
     disk.make_folder(folder.parent)
-    disk.make_folder(folder)
-    disk.sync_folder(folder.parent)
+    try:
+        disk.make_folder(folder)
+        disk.sync_folder(folder.parent)
+    except OSError:
+        disk.remove_tree(folder)
+        raise
     return Aside(folder)
 
 

@@ -54,7 +54,11 @@ class Deposit:
         self.at = clock.now()
         self.id = layout.new_id(self.at)
         self.aside = aside.elsewhere() if trial else aside.begin(archive, self.id)
-        self._bag = BagWriter(self.aside.folder / self.id)
+        try:
+            self._bag = BagWriter(self.aside.folder / self.id)
+        except OSError:
+            self.aside.end()
+            raise
         self._tables = TableFiles(self._bag)
         self._originals = Originals(self._bag)
         self._index: list[Any] = []

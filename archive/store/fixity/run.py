@@ -42,6 +42,7 @@ def fixity(
     report.chain = chain.state
     _heads(chain, report, expect, None if accept else seen)
     _signatures(chain, report)
+    _stamps(chain, report)
     if chain.roots and not report.damaged:
         head = {"size": len(chain.roots), "root": chain.roots[-1], "path": str(root.absolute())}
         memory.remember(archive.id, "head", head)
@@ -106,6 +107,17 @@ def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any
             )
     if against:
         report.checked_against = "; ".join(against)
+
+
+def _stamps(chain: Chain, report: Report) -> None:
+    """Heads that were stamped, and whether the ledger still holds them; who signed is for `muniment verify` to tell."""
+    for entry in chain.entries:
+        if entry.get("event") == "stamp":
+            held = chain.holds(int(entry["size"]), entry["root"])
+            report.stamps.append({"entry": entry.number, "size": entry["size"], "root": entry["root"], "held": held})
+            if not held:
+                what = f"does not hold the head of {entry['size']} entries that was stamped"
+                report.damaged.append(Damage(layout.LEDGER, what))
 
 
 def _signatures(chain: Chain, report: Report) -> None:
