@@ -210,6 +210,8 @@ def _taken(listed: list[Task]) -> dict[Path, Task]:
 def _unknown(entry: Entry) -> Trouble:
     if not entry.size:
         return Trouble("is empty", where=entry.name, remedy="copy or export it again")
+    if fault := _xml_fault(entry):
+        return fault
     begins = entry.head[:40].decode("utf-8", errors="replace").strip()
     return Trouble(
         "no reader knows this layout",
@@ -218,6 +220,20 @@ def _unknown(entry: Entry) -> Trouble:
         expected="link record XML, CSV or Parquet, a network-analyser file, or a layout with a mapping",
         remedy="look at it with `muniment survey`, draft a mapping with `muniment mapping draft`",
     )
+
+
+def _xml_fault(entry: Entry) -> Trouble | None:
+    """Why a file that looks like XML cannot be read by anybody, where that is so."""
+    from archive.formats.open_xml.gate import well_formed
+    from archive.formats.open_xml.prolog import looks_like_xml
+
+    if not looks_like_xml(entry.head) or entry.suffix in (".htm", ".html"):
+        return None
+    try:
+        well_formed(entry.path, entry.name)
+    except Trouble as trouble:
+        return trouble
+    return None
 
 
 def _nothing(troubles: list[Trouble]) -> Trouble:

@@ -97,7 +97,15 @@ def _told(name: str, column: Column, table: Any, bad: Any, reason: str) -> Itera
     if not pc.any(bad).as_py():
         return
     for row in np.flatnonzero(np.asarray(pc.fill_null(bad, False))):
-        yield _breach(name, table, int(row), reason, str(table.column(column.name)[int(row)].as_py()))
+        yield _breach(name, table, int(row), reason, _as_text(table.column(column.name)[int(row)]))
+
+
+def _as_text(cell: Any) -> str:
+    """A cell for a person; pyarrow raises for a date that Python cannot hold."""
+    try:
+        return str(cell.as_py())
+    except (OverflowError, ValueError):
+        return f"{cell.value} ms from 1970"
 
 
 def _breach(name: str, table: Any, row: int, reason: str, found: str = "", expected: str = "") -> Breach:

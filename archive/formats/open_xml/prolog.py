@@ -6,6 +6,7 @@ A document type declaration is refused here, so no entity is ever declared, much
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,16 +59,11 @@ def root(head: bytes) -> Root | None:
     if not looks_like_xml(head) or doctype(head):
         return None
     parser: Any = etree.XMLPullParser(events=("start",), **SAFE)
-    try:
-        for start in range(0, len(head), 1024):
-            parser.feed(head[start : start + 1024])
-            for _, element in parser.read_events():
-                return _named(element)
-        parser.close()  # a document shorter than what the parser looks ahead
-        for _, element in parser.read_events():
-            return _named(element)
-    except etree.XMLSyntaxError:
-        return None
+    with suppress(etree.XMLSyntaxError):  # the root may have been seen before the fault
+        parser.feed(head)
+        parser.close()  # a short document is only looked at now
+    for _, element in parser.read_events():
+        return _named(element)
     return None
 
 
