@@ -46,7 +46,11 @@ class Archive:
     def catch_up(self) -> int:
         """Brings the database up to the ledger; number of entries. Errors: Trouble for a damaged or shorter ledger."""
         seen = memory.recall(self.id, "head")  # before the ledger is read: another process may move both on meanwhile
-        count = catalogue.catch_up(self.db, self.root, self.ledger)
+        try:
+            count = catalogue.catch_up(self.db, self.root, self.ledger)
+        except sqlite3.OperationalError:  # the cache has no room, or is held by another program: do without it
+            self.__dict__["db"] = catalogue.in_memory()
+            count = catalogue.catch_up(self.db, self.root, self.ledger)
         self._check(seen, count)
         return count
 
@@ -99,9 +103,10 @@ class Archive:
         from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
 
         bag = self.bag(deposit)
-        return BagTables(bag, self._instead(bag.relative_to(self.root).as_posix()))
+        return BagTables(bag, self.instead(bag.relative_to(self.root).as_posix()))
 
-    def _instead(self, bag: str) -> dict[str, Path]:
+    def instead(self, bag: str) -> dict[str, Path]:
+        """Files that replaced redacted tables of a bag, by name of the table. bag: its path inside the archive."""
         before = f"{bag}/data/tables/"
         found = {}
         for path, _ in self.db.execute(

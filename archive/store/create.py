@@ -8,10 +8,18 @@ from pathlib import Path
 from archive.errors import Trouble
 from archive.store import clock, disk, files, layout
 from archive.store.archive import Archive, open_archive
-from archive.store.guide import guide
+from archive.store.guide import guide, schema_files
 from archive.store.ledger import Ledger
 
-_FOLDERS = (layout.LEDGER, layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE)
+_FOLDERS = (
+    layout.SCHEMA,
+    layout.LEDGER,
+    layout.DEPOSITS,
+    layout.ASSESSMENTS,
+    layout.EVENTS,
+    layout.CATALOGUE,
+    layout.ASIDE,
+)
 
 
 def create(path: Path) -> Archive:
@@ -48,7 +56,12 @@ def _build(root: Path, archive_id: str) -> None:
     committed = {
         layout.SETTINGS: files.write_new(root / layout.SETTINGS, settings.encode()),
         layout.GUIDE: files.write_new(root / layout.GUIDE, guide().encode()),
+        **{
+            f"{layout.SCHEMA}/{name}": files.write_new(root / layout.SCHEMA / name, data)
+            for name, data in schema_files().items()
+        },
     }
+    disk.sync_folder(root / layout.SCHEMA)
     listed = {name: {"sha256": p.sha256, "bytes": p.bytes} for name, p in committed.items()}
     Ledger(root, archive_id).append(0, {"kind": "created", "files": listed}, root / layout.ASIDE)
     disk.sync_folder(root / layout.LEDGER)

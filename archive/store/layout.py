@@ -9,6 +9,7 @@ from pathlib import Path
 
 SETTINGS = "archive.toml"
 GUIDE = "READ-ME-FIRST.txt"
+SCHEMA = "schema"
 LEDGER = "ledger"
 DEPOSITS = "deposits"
 ASSESSMENTS = "assessments"

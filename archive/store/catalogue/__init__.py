@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.catalogue.catch_up import catch_up, contents, leaves, rebuilt, root
-from archive.store.catalogue.database import connect, forget
+from archive.store.catalogue.database import connect, forget, in_memory
 
-__all__ = ["catch_up", "connect", "contents", "forget", "leaves", "rebuilt", "root"]
+__all__ = ["catch_up", "connect", "contents", "forget", "in_memory", "leaves", "rebuilt", "root"]

@@ -66,6 +66,8 @@ def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int
 
 def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """What one entry changes beside the list of entries."""
+    kept = [(t["sha256"], entry.number) for path, t in entry.files.items() if path.endswith("/tables.toml")]
+    db.executemany("INSERT OR IGNORE INTO schemas VALUES(?, ?)", kept)
     if entry.kind == "deposit":
         _deposit(db, root, entry)
         happened.jobs_of_deposit(db, root, entry)
@@ -75,7 +77,7 @@ def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
 
 def rebuilt(root: Path, ledger: Ledger) -> sqlite3.Connection:
     """A database derived anew from ledger and index files, in memory."""
-    db = database.ready(sqlite3.connect(":memory:", isolation_level=None))
+    db = database.in_memory()
     with database.writing(db):
         _apply_from(db, root, ledger, 0)
     return db

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from archive.store import memory
 from archive.store.catalogue import settle
 
-VERSION = 5
+VERSION = 6
 """Raised whenever the tables change: an older database is then derived anew."""
 
 RECORD_COLUMNS = [
@@ -81,6 +81,7 @@ CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEX
     required_limit TEXT, cable_type TEXT, due_on TEXT, bundle TEXT, comment TEXT, building TEXT, floor TEXT, space TEXT,
     panel TEXT, port TEXT, PRIMARY KEY(schedule_id, number));
 CREATE INDEX schedule_job ON schedule(job_id, number);
+CREATE TABLE schemas(sha256 TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);
@@ -97,12 +98,19 @@ def connect(archive_id: str) -> sqlite3.Connection:
     """The database, made where it is not there; in memory where this user has no cache folder to write to."""
     place = memory.folder(archive_id)
     if place is None:
-        return ready(sqlite3.connect(":memory:", isolation_level=None))
+        return in_memory()
     try:
         return ready(_open(place / "index.sqlite"))
-    except sqlite3.DatabaseError:
+    except sqlite3.OperationalError:  # no room, or no right to write
+        return in_memory()
+    except sqlite3.DatabaseError:  # damaged
         forget(archive_id)
         return ready(_open(place / "index.sqlite"))
+
+
+def in_memory() -> sqlite3.Connection:
+    """An empty database that lasts as long as the program."""
+    return ready(sqlite3.connect(":memory:", isolation_level=None))
 
 
 def forget(archive_id: str) -> None:
@@ -158,7 +166,9 @@ def writing(db: sqlite3.Connection) -> Iterator[None]:
     db.execute("BEGIN IMMEDIATE")
     try:
         yield
+        db.execute("COMMIT")
     except BaseException:
-        db.execute("ROLLBACK")
+        if db.in_transaction:
+            with suppress(sqlite3.OperationalError):
+                db.execute("ROLLBACK")
         raise
-    db.execute("COMMIT")

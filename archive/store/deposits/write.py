@@ -20,6 +20,7 @@ from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
 from archive.store.deposits.originals import Originals
 from archive.store.deposits.receipt import Receipt, of_entry
+from archive.store.guide import keep_schema
 from archive.store.ledger import Taken
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
@@ -51,6 +52,8 @@ class Deposit:
         """trial: do everything but the commit, in a temporary folder, with no right to write in the archive."""
         self.archive, self.facts, self.sign, self.trial = archive, facts, sign, trial
         archive.catch_up()
+        if not trial:
+            keep_schema(archive)
         self.at = clock.now()
         self.id = layout.new_id(self.at)
         self.aside = aside.elsewhere() if trial else aside.begin(archive, self.id)

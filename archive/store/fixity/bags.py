@@ -67,6 +67,7 @@ def strays(root: Path, entries: list[Entry]) -> Iterator[Damage]:
                 if path.is_file() and not bag and inside not in known:
                     yield Damage(inside, "not committed by the ledger")
     top = {
+        layout.SCHEMA,
         layout.LEDGER,
         layout.DEPOSITS,
         layout.ASSESSMENTS,

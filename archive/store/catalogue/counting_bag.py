@@ -1,0 +1,117 @@
+"""What counting takes from a bag: the units, the point of the worst margin, and what each parameter came to."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.store.catalogue import counting_columns as columns
+from archive.store.parquet import BagTables, options
+
+FACTS = columns.FROM_BAG
+_POINT = ("pairing", "end", "frequency_mhz")
+_GRADES = (
+    "position",
+    "limit_id",
+    "parameter",
+    "kind",
+    "verdict",
+    "margin",
+    "provisional",
+    "end",
+    "pairing",
+    "direction",
+    "wavelength_nm",
+    "frequency_mhz",
+)
+_ROWS = 1 << 20
+"""Grades looked at together; a fully swept record has some 250."""
+
+
+def of_bag(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any, *, units_alone: bool = False) -> None:
+    """Adds what one bag holds of some records. places: their places in the block, ndarray; bags: counting_build._Bags.
+
+    Errors: Trouble where a file of the bag is damaged.
+    """
+    _units(tables, bags, made, places)
+    if units_alone:
+        return
+    positions = np.array([made["position"][i] for i in places.tolist()])
+    low, high = int(positions[0]), int(positions[-1])
+    _points(tables, bags, places, low, high)
+    if tables.path("grades").is_file():
+        limits = [made["limit_id"][i] for i in places.tolist()]
+        _grades(tables, bags, np.array(made["row"])[places], places, low, limits)
+
+
+def _units(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any) -> None:
+    units: dict[str, tuple[Any, Any]] = {}
+    for unit in tables.table("instruments").to_pylist():
+        if unit["serial"] is not None:
+            units[unit["serial"]] = (unit["maker"], unit["model"])
+    for i in places.tolist():
+        maker, model = units.get(made["local_serial"][i], (None, None))
+        bags.facts["maker"][i], bags.facts["model"][i] = maker, model
+        bags.facts["remote_model"][i] = units.get(made["remote_serial"][i], (None, None))[1]
+
+
+def _points(tables: BagTables, bags: Any, places: Any, low: int, high: int) -> None:
+    """Where the worst margin lies, from the deposit's index."""
+    path = tables.folder.parent / "index.parquet"
+    file = options.open_file(path)
+    groups = options.groups_holding(file, "position", low, high)
+    found = options.read_groups(path, groups, ["position", *_POINT], file)
+    at = found["position"]
+    found = found.filter(pc.and_(pc.greater_equal(at, low), pc.less_equal(at, high)))
+    for name in _POINT:
+        for i, value in zip(places.tolist(), found[name].to_pylist(), strict=True):
+            bags.facts[name][i] = value
+
+
+def _grades(tables: BagTables, bags: Any, rows: Any, places: Any, low: int, limits: list[str | None]) -> None:
+    """What each parameter came to, against the limit that the record's verdict names."""
+    path, file = tables.path("grades"), tables.file("grades")
+    named = pa.array(limits, pa.string())
+    high = low + len(places) - 1
+    groups: list[int] = []
+    pending = 0
+    listed = options.groups_holding(file, "position", low, high)
+    for n, group in enumerate(listed):
+        groups.append(group)
+        pending += file.metadata.row_group(group).num_rows
+        if pending < _ROWS and n + 1 < len(listed):
+            continue
+        found = options.read_groups(path, groups, list(_GRADES), file)
+        at = found["position"]
+        found = found.filter(pc.and_(pc.greater_equal(at, low), pc.less_equal(at, high)))
+        place = pc.subtract(found["position"], low)
+        found = found.filter(pc.equal(found["limit_id"], named.take(place)))
+        _overall(found, bags, places, low)
+        bags.fail(_failed(found, rows, low))
+        groups, pending = [], 0
+
+
+def _overall(found: Any, bags: Any, places: Any, low: int) -> None:
+    overall = found.filter(pc.equal(found["kind"], "overall"))
+    words = pa.array(list(columns.GRADED))
+    codes = pc.index_in(overall["verdict"], value_set=words).to_numpy().astype(np.int8)
+    codes = codes + columns.PROVISIONAL * pc.fill_null(overall["provisional"], False).to_numpy().astype(np.int8)
+    margins = overall["margin"].to_numpy().astype(np.float32)
+    at = places[overall["position"].to_numpy() - low]
+    encoded = overall["parameter"].combine_chunks().dictionary_encode()
+    if isinstance(encoded, pa.ChunkedArray):
+        encoded = encoded.combine_chunks()
+    which = encoded.indices.to_numpy()
+    for number, name in enumerate(encoded.dictionary.to_pylist()):
+        here = which == number
+        bags.put(name, at[here], margins[here], codes[here])
+
+
+def _failed(found: Any, rows: Any, low: int) -> Any:
+    failed = found.filter(pc.and_(pc.equal(found["kind"], "worst_margin"), pc.equal(found["verdict"], "fail")))
+    taken = pa.array(rows.astype(np.int32)).take(pc.subtract(failed["position"], low))
+    wanted = columns.failures()
+    return pa.table([taken if f.name == "row" else failed[f.name] for f in wanted], schema=wanted)

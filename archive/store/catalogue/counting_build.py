@@ -1,0 +1,281 @@
+"""Writing one block of the records ready for counting."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from archive import schemas, vocabulary
+from archive.store.catalogue import counting_columns as columns
+from archive.store.catalogue.counting_bag import FACTS, of_bag
+from archive.store.catalogue.settle import BLOCK_BITS
+from archive.store.parquet import BagTables
+
+if TYPE_CHECKING:
+    from archive.store.archive import Archive
+
+_SIZE = 1 << BLOCK_BITS
+_DATE = re.compile(r"^([0-9]{4})(?:-([0-9]{2})|$)")
+
+
+def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | None, now: int) -> dict[str, Any]:
+    """Writes a block's files and gives what is to be remembered of them. now: entries of the ledger it is made of.
+
+    old: the block as it was; what came from bags is taken over from it, since bags never change.
+    """
+    db = archive.db
+    low = number * _SIZE
+    listed = db.execute(
+        f"SELECT {', '.join(columns.FROM_DATABASE)} FROM records WHERE row BETWEEN ? AND ? ORDER BY row",
+        (low, low + _SIZE - 1),
+    ).fetchall()
+    names = columns.FROM_DATABASE
+    made = dict(zip(names, (list(c) for c in zip(*listed, strict=True)), strict=True))
+    known = min(int(old["rows"]), len(listed)) if old else 0
+    bags = _of_bags(archive, folder, made, known, old)
+    made |= bags.facts
+    made |= _jobs(db, made["job_id"])
+    made |= _cables(made["cable_type"])
+    made |= _dates(made["tested_local"], made["tested_at"])
+    in_db = {name for name, p in vocabulary.parameters().items() if p.unit == "dB"}
+    made["worst_margin_db"] = [
+        m if p in in_db else None for m, p in zip(made["margin"], made["parameter"], strict=True)
+    ]
+    made["outcome"] = [
+        outcome(e, v, r) for e, v, r in zip(made["evidence"], made["verdict"], made["reported_verdict"], strict=True)
+    ]
+    made |= _first_tests(db, made, low)
+    made |= _states(made)
+    edges = np.array(schemas.load("rates.toml")["length"]["edges_m"], dtype=np.float64)
+    made["length_band"] = [None if m is None else int(np.searchsorted(edges, m)) for m in made["length_m"]]
+    parameters = tuple(bags.parameters)
+    schema = columns.schema(parameters)
+    table = {f.name: _array(made.get(f.name), f, bags) for f in schema}
+    name = f"{number:05d}-{secrets.token_hex(6)}"
+    _write(folder / f"{name}.parquet", pa.table(table, schema=schema))
+    failed = bags.failures
+    if failed.num_rows:
+        _write(folder / f"{name}-failures.parquet", failed)
+    return {
+        "block": number,
+        "rows": len(listed),
+        "upto": now,
+        "file": f"{name}.parquet",
+        "failures": f"{name}-failures.parquet" if failed.num_rows else None,
+        "parameters": list(parameters),
+    }
+
+
+def outcome(evidence: str | None, verdict: str | None, reported: str | None) -> str | None:
+    """What a record counts as: pass, fail, or None. See counting_columns.ORDER."""
+    said = verdict if evidence == "full-sweep" else reported
+    return said if said in ("pass", "fail") else None
+
+
+class _Bags:
+    """What came from bags for the records of a block: facts by name, arrays by parameter, failures."""
+
+    def __init__(self, count: int) -> None:
+        self.facts: dict[str, list[Any]] = {name: [None] * count for name in FACTS}
+        self.margins: dict[str, Any] = {}
+        self.graded: dict[str, Any] = {}
+        self.count = count
+        self._failures: list[Any] = []
+
+    @property
+    def parameters(self) -> list[str]:
+        """Parameters that any record was graded at, in the order of the vocabulary."""
+        return [name for name in vocabulary.parameters() if name in self.margins]
+
+    @property
+    def failures(self) -> Any:
+        """All failures, in the order of their records."""
+        found = pa.concat_tables([columns.failures().empty_table(), *self._failures])
+        return found.sort_by("row") if len(self._failures) > 1 else found
+
+    def put(self, name: str, at: Any, margin: Any, graded: Any) -> None:
+        """Margins (NaN: none) and graded codes (-1: none) of some records at one parameter."""
+        if name not in self.margins:
+            self.margins[name] = np.full(self.count, np.nan, np.float32)
+            self.graded[name] = np.full(self.count, -1, np.int8)
+        self.margins[name][at] = margin
+        self.graded[name][at] = graded
+
+    def fail(self, table: Any) -> None:
+        """Adds failures."""
+        if table.num_rows:
+            self._failures.append(table)
+
+
+def _of_bags(
+    archive: Archive, folder: Path, made: dict[str, list[Any]], known: int, old: dict[str, Any] | None
+) -> _Bags:
+    bags = _Bags(len(made["row"]))
+    if old is not None and known:
+        _taken_over(bags, folder, old, known)
+        again = _amended(folder, old, made, known)
+    else:
+        again = []
+    paths = dict(archive.db.execute("SELECT deposit, path FROM deposits"))
+    redacted = [str(r[0]) for r in archive.db.execute("SELECT path FROM gone")]
+    wanted = [(made["deposit"][i], i) for i in range(known, bags.count)]
+    for deposit, members in groupby(wanted, key=lambda w: w[0]):
+        places = np.array([i for _, i in members])
+        tables = _tables(archive, deposit, str(paths[deposit]), redacted)
+        of_bag(tables, bags, made, places)
+    for i in again:  # the serial number of its unit was corrected
+        deposit = made["deposit"][i]
+        of_bag(_tables(archive, deposit, str(paths[deposit]), redacted), bags, made, np.array([i]), units_alone=True)
+    return bags
+
+
+def _tables(archive: Archive, deposit: str, path: str, redacted: list[str]) -> BagTables:
+    instead = archive.instead(path) if any(p.startswith(f"{path}/") for p in redacted) else None
+    return BagTables(archive.root / path, instead)
+
+
+def _taken_over(bags: _Bags, folder: Path, old: dict[str, Any], known: int) -> None:
+    parameters = [f"{kind}_{name}" for name in old["parameters"] for kind in ("margin", "graded")]
+    table = pq.read_table(folder / old["file"], columns=[*FACTS, *parameters], use_threads=False).slice(0, known)
+    for name in FACTS:
+        bags.facts[name][:known] = table[name].to_pylist()
+    for name in old["parameters"]:
+        margin = table[f"margin_{name}"].to_numpy()
+        bags.put(name, slice(0, known), margin, pc.fill_null(table[f"graded_{name}"], -1).to_numpy())
+    if old["failures"]:
+        bags.fail(pq.read_table(folder / old["failures"], use_threads=False))
+
+
+def _amended(folder: Path, old: dict[str, Any], made: dict[str, list[Any]], known: int) -> list[int]:
+    """Records of which the unit's serial number is another than before."""
+    before = pq.read_table(folder / old["file"], columns=["local_serial", "remote_serial"], use_threads=False)
+    was = [before[name].to_pylist()[:known] for name in before.column_names]
+    now = [made[name] for name in before.column_names]
+    return [i for i in range(known) if any(w[i] != n[i] for w, n in zip(was, now, strict=True))]
+
+
+def _jobs(db: Any, jobs: list[str | None]) -> dict[str, list[Any]]:
+    found: dict[str, dict[str, Any]] = {"crew": {}, "contractor": {}, "client": {}}
+    for job, field, value in db.execute(
+        "SELECT job_id, field, value FROM jobs WHERE field IN ('crew', 'contractor', 'client')"
+    ):
+        found[field][job] = value
+    return {field: [of.get(j) for j in jobs] for field, of in found.items()}
+
+
+def _cables(types: list[str | None]) -> dict[str, list[Any]]:
+    """Category and construction of each cable; null where the type does not say."""
+    known = vocabulary.words("cable_construction")
+    parts: dict[str | None, tuple[str | None, str | None]] = {}
+    for t in set(types):
+        words = (t or "").split("/")
+        parts[t] = (words[0] or None, next((w for w in words[1:2] if w in known), None))
+    return {"category": [parts[t][0] for t in types], "construction": [parts[t][1] for t in types]}
+
+
+def _dates(local: list[str | None], at: list[str | None]) -> dict[str, list[Any]]:
+    """Year and month of each test on the clock on the wall, or else in UTC; null where they are not known."""
+    found = [_DATE.match(here or there or "") for here, there in zip(local, at, strict=True)]
+    years = [int(m[1]) if m else None for m in found]
+    return {"year": years, "month": [int(m[2]) if m and m[2] else None for m in found]}
+
+
+def _first_tests(db: Any, made: dict[str, list[Any]], low: int) -> dict[str, list[Any]]:
+    """Of standing records: number of tests, and what the first one came to."""
+    count = len(made["row"])
+    stands = made["standing"]
+    names = ("outcome", "verdict", "reported_verdict")
+    found: dict[str, list[Any]] = {"tests": [1 if s else None for s in stands]}
+    for name in names:
+        key = "first_" + name.replace("_verdict", "")
+        found[key] = [v if s else None for s, v in zip(stands, made[name], strict=True)]
+    first = low if low else 1
+    several = db.execute(
+        "SELECT unit, count(*) FROM records WHERE unit != row AND unit BETWEEN ? AND ? GROUP BY unit",
+        (first, first + count - 1),
+    )
+    for unit, more in several:
+        found["tests"][unit - first] = 1 + more
+    others = db.execute(
+        "SELECT unit, evidence, verdict, reported_verdict FROM records WHERE first AND unit != row "
+        "AND unit BETWEEN ? AND ?",
+        (first, first + count - 1),
+    )
+    for unit, evidence, verdict, reported in others:
+        at = unit - first
+        found["first_outcome"][at] = outcome(evidence, verdict, reported)
+        found["first_verdict"][at], found["first_reported"][at] = verdict, reported
+    return found
+
+
+def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
+    """The columns of columns.STATES."""
+    count, bit = len(made["row"]), columns.BITS
+
+    def where(name: str, *values: Any) -> Any:
+        return np.fromiter((v in values for v in made[name]), np.bool_, count)
+
+    standing, first, live = where("standing", 1), where("first", 1), ~where("unit", None)
+    swept, known = where("evidence", "full-sweep"), ~where("marginal", None)
+    common = standing * bit["standing"] + first * bit["first"] + live * bit["live"]
+    common = common + np.fromiter(((t or 0) > 1 for t in made["tests"]), np.bool_, count) * bit["retested"]
+    out = {}
+    for name, basis, before in (
+        ("state", "outcome", "first_outcome"),
+        ("state_program", "verdict", "first_verdict"),
+        ("state_reported", "reported_verdict", "first_reported"),
+    ):
+        passed, failed = where(basis, "pass"), where(basis, "fail")
+        if name == "state_program":  # of a record without curves only a fail can be known, so that no share could be
+            passed, failed = passed & swept, failed & swept
+        decided = passed | failed
+        here = {"state": swept, "state_program": np.True_, "state_reported": np.False_}[name]
+        flags = {
+            "passed": passed,
+            "failed": failed,
+            "fixed": standing & passed & where(before, "fail"),
+            "marginal": passed & where("marginal", 1),
+            "marginal_known": passed & known,
+            "provisional": decided & here & where("provisional", 1),
+            "by_instrument": decided & ~here,
+        }
+        total = common + sum(flag * bit[word] for word, flag in flags.items())
+        out[name] = np.where(live, total, 0).astype(np.int16)
+    return out
+
+
+def _array(values: Any, field: Any, bags: _Bags) -> Any:
+    if field.name.startswith("margin_"):
+        return pa.array(bags.margins[field.name.removeprefix("margin_")], from_pandas=True)
+    if field.name.startswith("graded_"):
+        codes = bags.graded[field.name.removeprefix("graded_")]
+        return pa.array(codes, mask=codes < 0)
+    if isinstance(values, np.ndarray):
+        return pa.array(values)
+    if pa.types.is_boolean(field.type):
+        values = [None if v is None else bool(v) for v in values]
+    return pa.array(values, field.type)
+
+
+def _write(path: Path, table: Any) -> None:
+    """Text by dictionary, which group-by is quickest on; written aside, then renamed."""
+    texts = [f.name for f in table.schema if pa.types.is_string(f.type)]
+    aside = path.with_name(f".{path.name}")
+    pq.write_table(
+        table,
+        aside,
+        compression="zstd",
+        use_dictionary=texts,
+        row_group_size=_SIZE,
+        write_page_checksum=True,
+        store_schema=False,
+    )
+    aside.replace(path)

@@ -1,0 +1,175 @@
+"""Columns of the records ready for counting."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+FROM_DATABASE = (
+    "row",
+    "deposit",
+    "position",
+    "record_id",
+    "link_label",
+    "job_id",
+    "site",
+    "medium",
+    "cable_type",
+    "limit_id",
+    "limit_found",
+    "configuration",
+    "tested_local",
+    "tested_at",
+    "evidence",
+    "local_serial",
+    "remote_serial",
+    "kind",
+    "withdrawn",
+    "replaced",
+    "reported_verdict",
+    "verdict",
+    "marginal",
+    "provisional",
+    "agrees",
+    "parameter",
+    "margin",
+    "length_m",
+    "source_id",
+    "standing",
+    "first",
+    "unit",
+)
+"""Columns of the catalogue's records that are taken over."""
+
+FROM_BAG = ("maker", "model", "remote_model", "pairing", "end", "frequency_mhz")
+"""Columns that come from the bag: of the units, and of the point of the worst margin."""
+
+TEXTS = [
+    "deposit",
+    "record_id",
+    "link_label",
+    "job_id",
+    "site",
+    "medium",
+    "cable_type",
+    "limit_id",
+    "limit_found",
+    "configuration",
+    "tested_local",
+    "tested_at",
+    "evidence",
+    "local_serial",
+    "remote_serial",
+    "kind",
+    "reported_verdict",
+    "verdict",
+    "parameter",
+    "source_id",
+    "maker",
+    "model",
+    "remote_model",
+    "pairing",
+    "end",
+    "crew",
+    "contractor",
+    "client",
+    "category",
+    "construction",
+    "outcome",
+    "first_outcome",
+    "first_verdict",
+    "first_reported",
+]
+FLAGS = ("withdrawn", "replaced", "marginal", "provisional", "agrees", "standing", "first")
+REALS = ("worst_margin_db", "length_m", "frequency_mhz")
+
+STATES = ("state", "state_program", "state_reported")
+"""What a statistic counts, as bits of a number (BITS), so that one column is read for all of them: by the outcome, by
+this program's verdicts on full sweeps alone, by the instruments' verdicts alone."""
+
+BITS = {
+    "standing": 1,
+    "first": 2,
+    "passed": 4,
+    "failed": 8,
+    "fixed": 16,  # standing, passed, and the first test failed
+    "marginal": 32,  # passed, and marginal
+    "marginal_known": 64,  # passed, and whether it is marginal is known
+    "provisional": 128,  # decided here, by a limit line known only from memory
+    "by_instrument": 256,  # decided by the instrument's verdict alone
+    "retested": 512,  # standing, and tested more than once
+    "live": 1024,  # counts as a test
+}
+
+ORDER = (
+    *(name for name in FROM_DATABASE if name != "margin"),
+    "worst_margin_db",
+    *FROM_BAG,
+    "crew",
+    "contractor",
+    "client",
+    "category",
+    "construction",
+    "year",
+    "month",
+    "outcome",
+    "tests",
+    "first_outcome",
+    "first_verdict",
+    "first_reported",
+    "length_band",
+    *STATES,
+)
+"""All columns but those of single parameters, in their order.
+
+worst_margin_db: the worst margin, of a parameter in dB.
+outcome: pass or fail where the record was graded whole; of a record of which only worst points or a verdict came
+along, the instrument's own verdict, since such a record can fail here but never pass; null where it is not graded.
+tests, first_*: of standing records only: tests of the link that count, and what its first complete test came to.
+length_band: number of the band of length of schemas/rates.toml.
+"""
+
+GRADED = {"not graded": 0, "pass": 1, "fail": 2}
+"""graded_*: what a parameter came to; four more where a deciding limit line is known only from memory."""
+PROVISIONAL = 4
+
+
+@cache
+def schema(parameters: tuple[str, ...] = ()) -> Any:
+    """Arrow schema of a file of records."""
+    import pyarrow as pa
+
+    types = {
+        **dict.fromkeys(TEXTS, pa.string()),
+        **dict.fromkeys(FLAGS, pa.bool_()),
+        **dict.fromkeys(REALS, pa.float64()),
+        **dict.fromkeys(("row", "position", "unit", "tests"), pa.int32()),
+        "year": pa.int16(),
+        "month": pa.int8(),
+        "length_band": pa.int8(),
+        **dict.fromkeys(STATES, pa.int16()),
+    }
+    fields = [pa.field(name, types[name]) for name in ORDER]
+    for name in parameters:
+        fields += [pa.field(f"margin_{name}", pa.float32()), pa.field(f"graded_{name}", pa.int8())]
+    return pa.schema(fields)
+
+
+@cache
+def failures() -> Any:
+    """Arrow schema of a file of failures: one row per curve, or reading, of a record that failed."""
+    import pyarrow as pa
+
+    return pa.schema(
+        [
+            ("row", pa.int32()),
+            ("parameter", pa.string()),
+            ("end", pa.string()),
+            ("pairing", pa.string()),
+            ("direction", pa.string()),
+            ("wavelength_nm", pa.float64()),
+            ("frequency_mhz", pa.float64()),
+            ("margin", pa.float64()),
+            ("provisional", pa.bool_()),
+        ]
+    )
