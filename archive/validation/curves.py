@@ -85,7 +85,7 @@ class Curves:
     def mask(self, column: str, *wanted: str) -> Any:
         """True for curves whose parameter, end, pairing or origin is one of the words."""
         codes, names = self._words[column]
-        return np.isin(codes, np.flatnonzero(np.isin(names, wanted)))
+        return np.array([n in wanted for n in names], dtype=bool)[codes]
 
     @cached_property
     def is_measured(self) -> Any:

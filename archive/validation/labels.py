@@ -18,5 +18,5 @@ def plain(label: str) -> str:
 
 @lru_cache(maxsize=1 << 16)
 def alike(label: str) -> str:
-    """The same without regard to O and 0, I, l and 1, and without separators: what a hurried hand mixes up."""
-    return "".join(c for c in plain(label).translate(_ALIKE) if c.isalnum())
+    """The same without regard to O and 0, I, l and 1: what a hurried hand mixes up."""
+    return plain(label).translate(_ALIKE)

@@ -30,8 +30,10 @@ def local_times(column: Any) -> tuple[Any, Any]:
         if not fits.any():
             continue
         cut = pc.utf8_slice_codeunits(texts.filter(pa.array(fits)), 0, length)
-        read = pc.strptime(cut, format=form, unit="s", error_is_null=True).to_numpy(zero_copy_only=False)
-        times[fits] = read.astype("datetime64[s]")
+        read = pc.strptime(cut, format=form, unit="s", error_is_null=True)
+        # strptime takes 30 February for 2 March: what does not come back the same is no date
+        read = pc.if_else(pc.equal(pc.strftime(read, format=form), cut), read, None)
+        times[fits] = read.to_numpy(zero_copy_only=False).astype("datetime64[s]")
         precision[fits] = np.where(np.isnat(times[fits]), "", word)
     return times, precision
 

@@ -61,7 +61,7 @@ class Collected:
                 mine = raised.filter(pc.equal(raised.column("rule"), name)).slice(0, self._kept - len(kept))
                 rows = mine.to_pylist()
                 known = place([r["record_id"] for r in rows if r["record_id"]]) if place else {}
-                kept.extend({**r, "source": known.get(r["record_id"], "")} for r in rows)
+                kept.extend(_placed(r, known.get(r["record_id"], "")) for r in rows)
 
     @property
     def rules(self) -> list[str]:
@@ -81,6 +81,13 @@ class Collected:
     def anything_to_look_at(self) -> bool:
         """An error, something set aside, or a fault of ours."""
         return bool(self.severities["error"] or self.set_aside or self.faults)
+
+
+def _placed(row: dict[str, Any], source: str) -> dict[str, Any]:
+    """A finding with its place in the source; what was set aside has no record, and names its file itself."""
+    if row["rule"] == "record-set-aside":
+        return {**row, "source": row["where"], "where": None}
+    return {**row, "source": source}
 
 
 def places(batch: Batch, record_ids: list[str]) -> dict[str, str]:

@@ -68,7 +68,7 @@ def curve_constant(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 @rule("curve-flat")
 def curve_flat(look: Look, limits: Tolerances) -> Iterator[Said]:
-    """A run of equal values. A long run has equal values half its length apart, so few points decide for most."""
+    """A run of equal values. It holds three equal values a quarter of its length apart: few points decide for most."""
     run = int(limits["points"])
     stats = look.curves.stats
     at = _usable(look, *_REFLECTED, "next")
@@ -76,8 +76,9 @@ def curve_flat(look: Look, limits: Tolerances) -> Iterator[Said]:
     for block in look.curves.blocks(at):
         if len(block.mhz) <= run:
             continue
-        sparse = block.values[:, :: max(1, run // 2)]
-        for row in np.flatnonzero((sparse[:, 1:] == sparse[:, :-1]).any(axis=1)):
+        sparse = block.values[:, :: max(1, run // 4)]
+        equal = sparse[:, 1:] == sparse[:, :-1]
+        for row in np.flatnonzero((equal[:, 1:] & equal[:, :-1]).any(axis=1)):
             yield from _flat(look, block, int(row), run)
 
 

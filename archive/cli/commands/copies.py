@@ -1,0 +1,122 @@
+"""muniment copies: curves that stand under more than one link."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress, say
+from archive.cli.filters import chosen, filter_options
+from archive.errors import Trouble
+
+
+@click.command("copies")
+@click.argument("inputs", nargs=-1, required=True, metavar="ARCHIVE|INPUT...")
+@filter_options
+@click.option("--policy", type=click.Path(path_type=Path, dir_okay=False), metavar="POLICY.toml", help="Tolerances.")
+@click.option("--mapping", metavar="MAPPING.toml", help="How to read files that are no archive.")
+@output_options
+def command(
+    inputs: tuple[str, ...],
+    policy: Path | None,
+    mapping: str | None,
+    as_json: bool,
+    quiet: bool,
+    **filters: Any,
+) -> None:
+    """Tells which links have the same curves of NEXT and return loss, exactly or nearly, and how likely that is.
+
+    It says how much two results agree, never why. Renditions, re-readings and relabelled tests (one unit, one time)
+    are no copies. Works on an archive, or on files that were not archived yet.
+
+    \b
+    Exit code 1: there are such pairs.
+    \b
+    Example:
+      muniment copies certificates --job HARBOUR-2019-04
+      muniment copies week2.zip --json
+    """
+    from archive.validation.policy import load
+
+    tolerances = load(policy) if policy else None
+    if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
+        found = _of_archive(Path(inputs[0]), filters, tolerances, quiet)
+    else:
+        named = [name for name, value in filters.items() if value is not None]
+        if named:
+            raise Trouble("filters are for an archive", found=f"--{named[0].replace('_', '-')}", where=inputs[0])
+        found = _of_files(inputs, mapping, tolerances, quiet)
+    if as_json:
+        print_json(
+            {
+                "pairs": [_document(p) for p in found.pairs],
+                "compared": found.compared,
+                "false_alarm_rate": found.false_alarm_rate,
+                "note": _NOTE,
+            }
+        )
+    else:
+        for pair in found.pairs if not quiet else ():
+            click.echo(_line(pair))
+        say(f"{found.compared} records compared, {len(found.pairs)} pairs. {_NOTE}", quiet=quiet)
+    done(bool(found.pairs))
+
+
+_NOTE = (
+    "False alarms were counted on simulated links of the hardest kind; how often different links agree "
+    "like this in the field is not known. Nothing is said about how it came about."
+)
+
+
+def _of_archive(path: Path, filters: dict[str, Any], policy: Any, quiet: bool) -> Any:
+    from archive import store
+    from archive.answers.copies import copies
+
+    watch = lambda b: progress(b, "comparing", quiet=quiet)  # noqa: E731 - the bar of this command
+    return copies(store.open(path), chosen(filters), policy=policy, watch=watch)
+
+
+def _of_files(inputs: tuple[str, ...], mapping: str | None, policy: Any, quiet: bool) -> Any:
+    from archive import formats
+    from archive.validation.copies.detector import find, sketches_for
+
+    sketches = sketches_for(policy)
+    read = 0
+    for batch in progress(formats.read_all(inputs, mapping=mapping), "comparing", quiet=quiet):
+        sketches.add(batch)
+        read += len(batch)
+    if not read:
+        raise Trouble("there is no record to compare", where=", ".join(inputs), remedy="See `muniment survey`.")
+    return find(sketches, lambda _: formats.read_all(inputs, mapping=mapping), policy)
+
+
+def _document(pair: Any) -> dict[str, Any]:
+    return {
+        "a": pair.a,
+        "b": pair.b,
+        "link_a": pair.label_a or None,
+        "link_b": pair.label_b or None,
+        "job_a": pair.job_a or None,
+        "job_b": pair.job_b or None,
+        "kind": pair.kind,
+        "score": pair.score,
+        "parameters": list(pair.parameters),
+        "curves": pair.curves,
+        "common_curves": pair.of,
+        "ends_exchanged": pair.swapped,
+        "differs_db": pair.differs_db,
+        "rule": pair.rule,
+        "likely": pair.likely,
+    }
+
+
+def _line(pair: Any) -> str:
+    links = " and ".join(
+        f"{label or 'a record without a label'}" + (f" ({job})" if job else "")
+        for label, job in ((pair.label_a, pair.job_a), (pair.label_b, pair.job_b))
+    )
+    what = f"{pair.kind}, {pair.curves} of {pair.of} curves, correlation {pair.score:.4f}"
+    ends = ", ends exchanged" if pair.swapped else ""
+    return f"{links}: {what}{ends}; {pair.likely}"
