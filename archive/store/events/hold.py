@@ -43,9 +43,11 @@ def retention(archive: Archive, on: date) -> list[dict[str, Any]]:
     Each: job, retain_until (None where neither is known), basis, over (whether it has run out on that day), held.
     """
     archive.catch_up()
-    facts: dict[str, dict[str, str]] = {}
+    jobs = archive.db.execute("SELECT DISTINCT job_id FROM records WHERE job_id IS NOT NULL ORDER BY job_id")
+    facts: dict[str, dict[str, str]] = {str(r[0]): {} for r in jobs}
     for job, field, value in archive.db.execute("SELECT job_id, field, value FROM jobs ORDER BY job_id"):
-        facts.setdefault(job, {})[field] = value
+        if job in facts:
+            facts[job][field] = value
     told = []
     for job, known in facts.items():
         until = known.get("retain_until") or known.get("warranty_end")
