@@ -1,0 +1,70 @@
+"""The curves that grading recomputes from others, as rows of sweeps: for pictures and for whoever wants to look."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from archive.grading.arithmetic import Reals
+from archive.grading.curves import ENDS, PAIRINGS
+from archive.grading.data import Data
+from archive.grading.derive import DERIVED, Plan
+from archive.grading.layouts import Layout
+from archive.grading.nodes import Block, Node
+from archive.tables import Batch, axis_row, schema
+
+
+def derived(batch: Batch, parameters: Collection[str] = DERIVED) -> Batch:
+    """The batch with the curves that grading works with, added to its sweeps with origin derived, and their axes.
+
+    parameters: those to add, of PS NEXT, ACR-N, ACR-F and the like. Values in dB at the points that all parts share;
+    a part known only as a bound gives the lower bound of the derived value, and a point of which nothing is known is
+    null. Curves that are there already, in whatever origin, stay. Definitions: archive.grading.derive.
+    """
+    data = Data(batch)
+    ids = batch["records"].column("record_id").to_pylist()
+    axes = {row["axis_id"]: row for row in batch["axes"].to_pylist()}
+    made = [part for layout in data.layouts for part in _of_layout(data, layout, parameters, ids, axes)]
+    if not made:
+        return batch
+    rows = pa.concat_tables([batch["sweeps"], *made])
+    place = {record: k for k, record in enumerate(ids)}
+    record = np.array([place[r] for r in rows.column("record_id").to_pylist()])
+    together = rows.take(pa.array(np.argsort(record, kind="stable"))).combine_chunks()
+    return batch.replace(sweeps=together, axes=pa.Table.from_pylist(list(axes.values()), schema=schema("axes")))
+
+
+def _of_layout(
+    data: Data, layout: Layout, parameters: Collection[str], ids: list[str], axes: dict[str, dict[str, Any]]
+) -> Iterator[Any]:
+    plan = Plan(data.curves, layout, 0.0, np.inf)
+    block = Block(slice(0, len(layout.records)))
+    for parameter in DERIVED:
+        if parameter not in parameters:
+            continue
+        for node in plan.recomputed(parameter):
+            axis = axis_row(node.grid.frequencies.tolist())
+            axes.setdefault(axis["axis_id"], axis)
+            yield _rows(parameter, node, node.at(block).low, [ids[r] for r in layout.records], axis["axis_id"])
+
+
+def _rows(parameter: str, node: Node, values: Reals, records: list[str], axis: str) -> Any:
+    """Rows of sweeps. values: (records, curves, points)."""
+    count, curves, points = values.shape
+    flat = np.ascontiguousarray(values).reshape(-1)
+    offsets = pa.array(np.arange(count * curves + 1) * points, pa.int32())
+    table = schema("sweeps")
+    columns = {
+        "record_id": pa.array(np.repeat(np.array(records, object), curves)),
+        "parameter": pa.array([parameter] * (count * curves)),
+        "end": pa.array([ENDS[e] for e in node.ends] * count),
+        "pairing": pa.array([PAIRINGS[p] for p in node.pairings] * count),
+        "origin": pa.array(["derived"] * (count * curves)),
+        "axis_id": pa.array([axis] * (count * curves)),
+        "values": pa.ListArray.from_arrays(offsets, pa.array(flat, mask=~np.isfinite(flat))),
+    }
+    arrays = [columns[f.name].cast(f.type) if f.name in columns else pa.nulls(count * curves, f.type) for f in table]
+    return pa.Table.from_arrays(arrays, schema=table)
