@@ -10,7 +10,8 @@ from typing import Any
 
 import pyarrow as pa
 
-from archive import formats, grading, limits, schemas, validation
+from archive import grading, limits, schemas, validation
+from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
 from archive.formats.reading import tasks
@@ -48,9 +49,10 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
         if how.schedule is not None:
             making.add(schedule.read(how.schedule, job_id=facts.job))
             making.original(how.schedule, how.schedule.name)
-        reading = formats.read_all(listed, mapping=how.mapping) if listed else iter(())
+        reading = HandedIn(listed, how.mapping)
         for batch in how.watch(statements(reading, facts, how.policy)):
             making.add(batch)
+        making.known(reading.again)
         _attach(making, how)
         for path, name in originals(listed) if how.keep_originals else ():
             making.original(path, name)

@@ -42,8 +42,13 @@ class Task:
 class Reading:
     """An iterator over the batches of one or several inputs; `files` tells of each file, as far as it was read."""
 
-    def __init__(self, paths: Sequence[Any], *, mapping: Any = None, draft: bool = True) -> None:
+    def __init__(
+        self, paths: Sequence[Any], *, mapping: Any = None, draft: bool = True, tell_again: bool = True
+    ) -> None:
+        """tell_again: a record that came already is a row of set_aside; otherwise it is only counted in `again`."""
         self.files: list[File] = []
+        self.again = 0
+        self._tell_again = tell_again
         self._paths = [Path(p) for p in paths]
         self._options = {"mapping": mapping, "draft": draft}
         self._seen: dict[str, str] = {}
@@ -112,7 +117,10 @@ class Reading:
         self._seen.update((i, entry.name) for i in ids if i not in self._seen)
         if not again:
             return batch
+        self.again += len(again)
         kept = batch.select(set(ids) - set(again))
+        if not self._tell_again:
+            return kept
         return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
 
 

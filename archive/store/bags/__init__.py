@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
-from archive.store.bags.check import Damage, check, payload
+from archive.store.bags.check import Damage, check, payload, self_check
 from archive.store.bags.manifest import INFO, MANIFEST, TAG_MANIFEST, read_info, read_manifest
 from archive.store.bags.writer import BagWriter
 
-__all__ = ["INFO", "MANIFEST", "TAG_MANIFEST", "BagWriter", "Damage", "check", "payload", "read_info", "read_manifest"]
+__all__ = [
+    "INFO",
+    "MANIFEST",
+    "TAG_MANIFEST",
+    "BagWriter",
+    "Damage",
+    "check",
+    "payload",
+    "read_info",
+    "read_manifest",
+    "self_check",
+]

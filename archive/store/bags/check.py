@@ -59,6 +59,15 @@ def check(folder: Path, tag_digest: str, *, bytes_too: bool, gone: frozenset[str
             yield Damage(m.INFO, f"the payload is {found} (octets.files), not {oxum}")
 
 
+def self_check(folder: Path) -> Iterator[Damage]:
+    """Damage of a bag of which nothing is known but itself: its manifests against each other and its files."""
+    tag = folder / m.TAG_MANIFEST
+    if not tag.is_file():
+        yield Damage(m.TAG_MANIFEST, "missing")
+        return
+    yield from check(folder, files.fingerprint(tag).sha256, bytes_too=True)
+
+
 def _listed(folder: Path, name: str) -> Generator[Damage, None, dict[str, str]]:
     """Generator that yields damage and returns the manifest's lines."""
     try:

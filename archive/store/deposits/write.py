@@ -93,6 +93,10 @@ class Deposit:
             self._write_index(rows)
             self._index.append(rows.drop_columns(["sweeps"]))
 
+    def known(self, count: int) -> None:
+        """Counts records that came a second time from the same place of the same file."""
+        self._same_file += count
+
     def original(self, source: Path, name: str) -> None:
         """A file as received; name: its path inside what was handed in, with / between folders.
 

@@ -1,0 +1,64 @@
+"""What is handed in for a deposit: files, folders and zips in any layout, and bags that this program made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.formats.reading import Reading
+from archive.store import bags, layout
+from archive.store.parquet import BagTables
+from archive.tables import Batch, schema, tables
+
+_DECLARATION = "bagit.txt"
+
+
+class HandedIn:
+    """An iterator over the batches of inputs; `again` counts records that came twice from the same place of a file.
+
+    Of a deposit's bag the archived tables are read, of any other bag the open forms in it or else its payload; a bag
+    is verified first. Errors: Trouble where nothing can be read, a bag is damaged, or an input is a whole archive.
+    """
+
+    def __init__(self, inputs: Sequence[Path], mapping: Path | None = None) -> None:
+        self.again = 0
+        self._inputs = list(inputs)
+        self._mapping = mapping
+
+    def __iter__(self) -> Iterator[Batch]:
+        plain: list[Path] = []
+        for path in self._inputs:
+            if (path / layout.SETTINGS).is_file():
+                raise Trouble("this is an archive", where=str(path), remedy="join it with `muniment merge`")
+            if (path / _DECLARATION).is_file():
+                _verified(path)
+                if (path / "data" / "tables" / "records.parquet").is_file():
+                    yield from _of_deposit(path)
+                    continue
+                plain += _forms(path)
+            else:
+                plain.append(path)
+        if plain:
+            reading = Reading(plain, mapping=self._mapping, tell_again=False)
+            yield from reading
+            self.again += reading.again
+
+
+def _verified(bag: Path) -> None:
+    for damage in bags.self_check(bag):
+        raise Trouble("the bag is damaged", where=f"{bag}: {damage.path}", found=damage.what)
+
+
+def _of_deposit(bag: Path) -> Iterator[Batch]:
+    """Records of a deposit's bag, without what was said of them then."""
+    empty: dict[str, Any] = {n: schema(n).empty_table() for n, t in tables().items() if t.level == "statement"}
+    for batch in BagTables(bag).batches():
+        yield batch.replace(**empty)
+
+
+def _forms(bag: Path) -> list[Path]:
+    """The open XML in a bag where there is some, else its payload."""
+    data = bag / "data"
+    return sorted(data.glob("*.xml")) or [data]

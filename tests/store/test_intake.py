@@ -1,0 +1,175 @@
+"""From files to a receipt: what is handed in twice, bags, zones, mappings read anew."""
+
+from __future__ import annotations
+
+import shutil
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+from store_making import batch, rows
+
+from archive import formats
+from archive.answers.intake import Choices, take_in
+from archive.answers.zone import in_utc, zone
+from archive.demo.simulator import simulate
+from archive.errors import Trouble
+from archive.store import Archive
+from archive.store.deposits import Facts, Receipt
+from archive.tables import Batch
+
+FACTS = Facts(job="HARBOUR-2019-04", by="R. Ostrander")
+
+
+@pytest.fixture
+def export(tmp_path: Path) -> Path:
+    formats.write(simulate(8, seed=5), tmp_path / "export.xml", "xml")
+    return tmp_path / "export.xml"
+
+
+def counted(receipt: Receipt) -> dict[str, int]:
+    return {kind: n for kind, n in receipt.counts.items() if n}
+
+
+def test_the_same_file_twice_in_a_folder_is_the_same_file(archive: Archive, export: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "handed in"
+    (folder / "again").mkdir(parents=True)
+    shutil.copy(export, folder / "one.xml")
+    shutil.copy(export, folder / "again" / "two.xml")
+    made = take_in(archive, [folder], FACTS)
+    assert counted(made) == {"new": 8, "same_file": 8}
+    assert made.set_aside == 0
+
+
+def test_the_other_open_form_is_the_same_content(archive: Archive, export: Path, tmp_path: Path) -> None:
+    take_in(archive, [export], FACTS)
+    formats.write(formats.read(export), tmp_path / "csv", "csv")
+    made = take_in(archive, [tmp_path / "csv"], FACTS)
+    assert made.entry is None
+    assert sum(made.counts[k] for k in ("same_content", "same_file")) == 8
+
+
+def test_a_zip_goes_in_as_it_came(archive: Archive, export: Path, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "week2.zip", "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.write(export, "floor 1/links.xml")
+    made = take_in(archive, [tmp_path / "week2.zip"], FACTS)
+    assert counted(made) == {"new": 8}
+    assert made.entry is not None
+    kept = archive.root / made.entry["path"] / "data" / "originals" / "week2.zip"
+    assert kept.read_bytes() == (tmp_path / "week2.zip").read_bytes()
+
+
+def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_path: Path) -> None:
+    """Somebody sends the bag of a deposit: a second archive takes it, the first knows it already."""
+    from archive import store
+
+    made = take_in(archive, [export], FACTS)
+    assert made.entry is not None
+    bag = tmp_path / "sent"
+    shutil.copytree(archive.root / made.entry["path"], bag)
+    assert counted(take_in(archive, [bag], FACTS)) == {"same_file": 8}
+    other = store.create(tmp_path / "other")
+    assert counted(take_in(other, [bag], FACTS)) == {"new": 8}
+    victim = bag / "data" / "index.parquet"
+    victim.chmod(0o644)
+    victim.write_bytes(victim.read_bytes() + b"x")
+    with pytest.raises(Trouble, match="damaged"):
+        take_in(other, [bag], FACTS)
+    with pytest.raises(Trouble, match="merge"):
+        take_in(other, [archive.root], FACTS)
+
+
+def test_one_bad_file_among_good_ones_is_set_aside_and_kept(archive: Archive, export: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "handed in"
+    folder.mkdir()
+    shutil.copy(export, folder / "good.xml")
+    (folder / "cut.xml").write_bytes(export.read_bytes()[:5000])
+    made = take_in(archive, [folder], FACTS)
+    assert made.look
+    assert made.counts["new"] == 8
+    assert made.set_aside >= 1
+    assert made.entry is not None
+    with zipfile.ZipFile(archive.root / made.entry["path"] / "data" / "originals.zip") as packed:
+        assert packed.read("cut.xml") == (folder / "cut.xml").read_bytes()
+
+
+def test_nothing_readable_leaves_nothing(archive: Archive, tmp_path: Path) -> None:
+    (tmp_path / "x.bin").write_bytes(b"\x00\x01\x02")
+    with pytest.raises(Trouble):
+        take_in(archive, [tmp_path / "x.bin"], FACTS)
+    assert list((archive.root / "aside").iterdir()) == []
+    assert archive.head().size == 1
+
+
+def test_a_dry_run_says_what_would_happen(archive: Archive, export: Path) -> None:
+    before = {p: p.stat().st_mtime_ns for p in archive.root.rglob("*")}
+    made = take_in(archive, [export], FACTS, Choices(dry_run=True))
+    assert counted(made) == {"new": 8}
+    assert {p: p.stat().st_mtime_ns for p in archive.root.rglob("*")} == before
+
+
+# --- zones: the offsets are those of the IANA database for Europe/Lisbon, known from any almanac ---------------------
+
+
+def timed(local: str | None, **more: Any) -> Batch:
+    return batch(rows(time=local, **more))
+
+
+def utc(given: Batch) -> tuple[Any, Any, Any]:
+    row = given["records"].to_pylist()[0]
+    return row["tested_at"] and row["tested_at"].isoformat(), row["utc_offset_min"], row["zone_basis"]
+
+
+@pytest.mark.parametrize(
+    ("local", "at", "offset"),
+    [
+        ("2019-03-04T10:15", "2019-03-04T10:15:00+00:00", 0),
+        ("2019-07-04T10:15:30", "2019-07-04T09:15:30+00:00", 60),
+        ("2019-03-31T00:59", "2019-03-31T00:59:00+00:00", 0),
+        ("2019-03-31T02:00", "2019-03-31T01:00:00+00:00", 60),
+    ],
+)
+def test_the_zone_of_the_job_gives_utc(local: str, at: str, offset: int) -> None:
+    assert utc(in_utc(timed(local), zone("Europe/Lisbon"))) == (at, offset, "job")
+
+
+@pytest.mark.parametrize(
+    ("local", "told"),
+    [
+        ("2019-10-27T01:30", "was twice"),
+        ("2019-03-31T01:30", "never was"),
+        ("2019-03-04", None),
+        (None, None),
+        ("04.03.2019", None),
+    ],
+)
+def test_no_utc_is_invented(local: str | None, told: str | None) -> None:
+    """An hour that the clock had twice or never, a day without a time, no time at all."""
+    given = in_utc(timed(local), zone("Europe/Lisbon"))
+    assert utc(given) == (None, None, None)
+    messages = given["findings"]["message"].to_pylist()
+    assert [m for m in messages if told and told in m] == (messages if told else [])
+    assert bool(messages) == bool(told)
+
+
+def test_the_zone_that_the_record_states_stays() -> None:
+    from datetime import UTC, datetime
+
+    stated = datetime(2019, 3, 4, 9, 15, tzinfo=UTC)
+    given = timed("2019-03-04T10:15", tested_at=stated, utc_offset_min=60, zone_basis="record")
+    assert utc(in_utc(given, zone("Europe/Lisbon"))) == ("2019-03-04T09:15:00+00:00", 60, "record")
+
+
+def test_a_name_that_is_no_zone() -> None:
+    for name in ("Europe/Lisboa", "", "../etc/passwd", "UTC+1", "\x00"):
+        with pytest.raises(Trouble, match="time zone"):
+            zone(name)
+
+
+def test_without_a_zone_there_is_no_utc(archive: Archive, tmp_path: Path) -> None:
+    formats.write([batch(rows())], tmp_path / "one.xml", "xml")
+    made = take_in(archive, [tmp_path / "one.xml"], FACTS)
+    assert made.entry is not None
+    found = archive.tables(made.entry["deposit"]).table("records")
+    assert found["zone_basis"].to_pylist() == found["tested_at"].to_pylist() == [None]
