@@ -14,7 +14,7 @@ from archive.formats.mapping.model import Table
 VALUES = "@values"
 """Name of the column that holds the lists made from the columns of frequencies."""
 
-_HEADING = re.compile(r"^\D{0,12}?([\d]+(?:[.,]\d+)?)\s*([kMG]?Hz)?$")
+_HEADING = re.compile(r"^(?:@|f|f\s*=|freq\w*|at)?[\s_]*(\d+(?:[.,]\d+)?)\s*([kMG]?Hz)?$", re.IGNORECASE)
 
 
 def frequency_of(heading: str) -> float | None:
@@ -24,7 +24,7 @@ def frequency_of(heading: str) -> float | None:
         return None
     value = float(match.group(1).replace(",", "."))
     unit = units.find(match.group(2)) if match.group(2) else None
-    return value * unit.factor if unit else value
+    return float(unit.ours(value)) if unit else value
 
 
 def axis_of_headings(columns: dict[str, Any], table: Table) -> tuple[dict[str, Any], Any]:
@@ -35,7 +35,7 @@ def axis_of_headings(columns: dict[str, Any], table: Table) -> tuple[dict[str, A
         value = None if name in table.by_source else frequency_of(name)
         if value is not None:
             own = re.search("Hz", name)
-            found.append((value if own else value * unit.factor, name))
+            found.append((value if own else float(unit.ours(value)), name))
     found.sort()
     listed = [columns[name] for _, name in found]
     rows = len(listed[0]) if listed else 0

@@ -37,7 +37,7 @@ _TABLE = {
 _FIELD = {
     **dict.fromkeys(("from", "to", "unit", "format", "split", "separator", "encoding", "reason"), str),
     "words": dict,
-    **dict.fromkeys(("negative", "optional"), bool),
+    **dict.fromkeys(("negative", "optional", "once"), bool),
     "confidence": (int, float),
 }
 

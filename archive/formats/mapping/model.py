@@ -15,7 +15,7 @@ LANGUAGE = 1
 """Version of the language that mapping files are written in."""
 
 KINDS = ("delimited", "report", "workbook", "xml", "json")
-ROWS = ("links", "readings", "points", "curves", "labels", "axes")
+ROWS = ("links", "readings", "points", "curves", "labels", "axes", "cross")
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,7 @@ class Field:
     words: dict[str, str] = field(default_factory=dict, hash=False)
     negative: bool | None = None
     optional: bool = False
+    once: bool = False
     confidence: float | None = None
     reason: str = ""
 
@@ -47,7 +48,9 @@ class Table:
     """One table of a layout.
 
     rows: what one row is: links (a record), readings (a measurement), points (a frequency), curves (a whole curve),
-    labels (name and value cells), axes (a shared axis). given: what holds for every row (parameter, end, origin ...).
+    labels (name and value cells), axes (a shared axis), cross (a small table whose rows and columns both have names:
+    its cells are labels named "row | column"; columns says its headings). given: what holds for every row (parameter,
+    end, origin ...).
     """
 
     name: str

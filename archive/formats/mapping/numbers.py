@@ -68,15 +68,18 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
         values = cells.to_numpy(zero_copy_only=False).astype(np.float64, copy=False)
         there = ~np.isnan(values) if cells.null_count == 0 else np.asarray(cells.is_valid())
         bad = there & ~np.isfinite(values)
+        # Cells of workbooks and JSON do not show their zeros: the finest step of the column counts for all of it.
         steps = decimals_step(values) if step else np.full(n, np.nan)
+        if step and np.isfinite(steps).any():
+            steps = np.where(there, np.nanmin(steps), np.nan)
     else:
         values, steps, bound, bad, foreign = _text(cells, writing, step)
     changed = np.zeros(n, dtype=bool)
     if foreign is not None:
         values, steps, changed = _own_units(values, steps, foreign, unit, changed, bad)
     elif unit is not None and unit.changes:
-        values = (values + unit.offset) * unit.factor
-        steps = steps * abs(unit.factor)
+        values = unit.ours(values)
+        steps = unit.scaled(steps)
         changed[:] = True
     if negative:
         values, bound = -values, -bound
@@ -191,13 +194,13 @@ def _own_units(values: Any, steps: Any, named: Any, unit: Unit | None, changed: 
             bad |= at
             continue
         if own.changes:
-            values[at] = (values[at] + own.offset) * own.factor
-            steps[at] = steps[at] * abs(own.factor)
+            values[at] = own.ours(values[at])
+            steps[at] = own.scaled(steps[at])
             changed |= at
     rest = np.array([x is None for x in named])
     if unit is not None and unit.changes:
-        values[rest] = (values[rest] + unit.offset) * unit.factor
-        steps[rest] = steps[rest] * abs(unit.factor)
+        values[rest] = unit.ours(values[rest])
+        steps[rest] = unit.scaled(steps[rest])
         changed |= rest
     return values, steps, changed
 

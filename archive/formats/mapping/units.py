@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from archive import vocabulary
 from archive.errors import Trouble
@@ -32,6 +33,19 @@ class Unit:
     dimension: str
     factor: float
     offset: float = 0.0
+
+    def ours(self, values: Any) -> Any:
+        """Values (numbers or arrays) in the table's unit. A factor such as 0.001 divides, so that 1150 kHz is 1.15."""
+        if self.offset:
+            values = values + self.offset
+        return self.scaled(values)
+
+    def scaled(self, values: Any) -> Any:
+        """Differences, such as steps, in the table's unit."""
+        if self.factor == 1:
+            return values
+        whole = round(1 / self.factor)
+        return values / whole if whole > 1 and abs(whole * self.factor - 1) < 1e-12 else values * self.factor
 
     @property
     def changes(self) -> bool:

@@ -36,7 +36,7 @@ def head_of(text: str, file: File, table: Table, where: str) -> Head:
     text: the first lines, whole ones. Errors: Trouble where the headings that the mapping names are not there.
     """
     rows: Rows = list(rows_of(text, file))
-    wanted = {names.tidy(f.source) for f in table.fields}
+    wanted = {names.tidy(f.source) for f in table.fields if not f.source.startswith("@")}
     if table.columns:
         first = next((i for i, (_, r) in enumerate(rows) if _fits(r, table)), len(rows))
         return _made(rows, first, first, list(table.columns), text, file, [])
@@ -54,7 +54,11 @@ def head_of(text: str, file: File, table: Table, where: str) -> Head:
         raise _absent(table, where, rows[0][1] if rows else [])
     block = [r for _, r in rows[found : found + table.header_rows]]
     heads = names.distinct(names.merged(block))
-    missing = [f.source for f in table.fields if names.tidy(f.source) not in heads and not f.optional]
+    missing = [
+        f.source
+        for f in table.fields
+        if names.tidy(f.source) not in heads and not f.optional and not f.source.startswith("@")
+    ]
     if missing:
         raise Trouble(
             "the mapping names a column that is not there",

@@ -84,7 +84,7 @@ def _rows(
         lines = [r for _, s in listed for r in s.rows]
         record = np.repeat(np.array([r for r, _ in listed]), [len(s.rows) for _, s in listed])
         place = np.array([p for _, s in listed for p in s.at], dtype=np.int64)
-        if file.kind == "delimited" and not table.widths:
+        if file.kind == "delimited" and not table.widths and isinstance(lines[0], str):
             made, at, bad = _delimited(lines, list(heads), table, file, mapping)
         else:
             made, at, bad = _plain(lines, list(heads), table, split)

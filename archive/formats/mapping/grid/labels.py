@@ -6,6 +6,8 @@ import re
 from collections.abc import Collection, Sequence
 from typing import Any
 
+from archive.formats.mapping import units
+
 _NAME = r"[^\W\d_][^:=]{0,60}?"
 _INSIDE = re.compile(rf"^({_NAME}(?:\([^)]*\)|\[[^\]]*\])?)\s*[:=]\s*(.*)$", re.DOTALL)
 _LEADER = re.compile(rf"^({_NAME})\s*(?:\.\s?){{3,}}:?\s*(.*)$|^({_NAME})\s*_{{3,}}:?\s*(.*)$")
@@ -45,7 +47,8 @@ def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
                 out.append((cell, following))
                 at += 2
                 continue
-        out.append(("", cell))
+        unit = isinstance(cell, str) and out and out[-1][0] and units.find(cell) is not None
+        out.append((f"{out[-1][0]}, unit" if unit else "", cell))
         at += 1
     return out
 

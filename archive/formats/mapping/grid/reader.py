@@ -31,7 +31,7 @@ Split = Callable[[Any], Sequence[Any]]
 def text_chunks(source: Iterator[bytes], file: File, mapping: Mapping) -> Iterator[Chunk]:
     """Records of a text. source: its bytes as UTF-8."""
     split = splitter(file)
-    rows: Iterable[Any] = texts.lines(source) if not _quoted(file) else _logical(texts.lines(source), file.quote)
+    rows: Iterable[Any] = texts.lines(source) if not _quoted(file) else logical(texts.lines(source), file.quote)
     if file.side_by_side or file.transpose:
         grid: list[list[Any]] = [list(split(r)) for r in rows]
         if file.transpose:
@@ -40,7 +40,7 @@ def text_chunks(source: Iterator[bytes], file: File, mapping: Mapping) -> Iterat
         yield from _sheets([("", p) for p in parts], file, mapping, "line")
         return
     if not file.block or file.block == "file":
-        parsed = Cutter(file, split).cut(list(rows), 1)
+        parsed = Cutter(file, split, noun="line").cut(list(rows), 1)
         if file.block == "file":
             yield _chunk([parsed], [], ["file"], file, mapping, split, "line", [[]])
         else:
@@ -61,11 +61,11 @@ def sheet_chunks(sheets: Iterable[tuple[str, list[list[Any]]]], file: File, mapp
 
 def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapping, noun: str) -> Iterator[Chunk]:
     if not file.block:
-        parsed = [(name, Cutter(file, _same, name).cut(rows, 1)) for name, rows in sheets]
+        parsed = [(name, Cutter(file, _same, name, noun).cut(rows, 1)) for name, rows in sheets]
         yield from _tables(parsed, file, mapping, _same, noun)
         return
     if file.block in ("file", "sheet"):
-        parsed = [(name, Cutter(file, _same, name).cut(rows, 1)) for name, rows in sheets]
+        parsed = [(name, Cutter(file, _same, name, noun).cut(rows, 1)) for name, rows in sheets]
         parsed = [(name, p) for name, p in parsed if p.sections or p.labels]
         if file.block == "file":
             whole = Parsed(
@@ -89,7 +89,7 @@ def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapp
 def _streamed(
     found: Iterator[Block], file: File, mapping: Mapping, split: Split, noun: str, where: str, sheet: str = ""
 ) -> Iterator[Chunk]:
-    cutter = Cutter(file, split, sheet)
+    cutter = Cutter(file, split, sheet, noun)
     shared: list[Parsed] = []
     held: list[Parsed] = []
     raw: list[list[Any]] = []
@@ -181,7 +181,7 @@ def _quoted(file: File) -> bool:
     return file.kind == "delimited" and bool(file.quote)
 
 
-def _logical(lines: Iterable[str], quote: str) -> Iterator[str]:
+def logical(lines: Iterable[str], quote: str) -> Iterator[str]:
     """Lines joined where a quoted cell goes over several."""
     held = ""
     for line in lines:

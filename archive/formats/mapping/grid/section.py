@@ -38,8 +38,8 @@ class Parsed:
 class Cutter:
     """Cuts blocks of one file. split: a raw row as cells."""
 
-    def __init__(self, file: File, split: Callable[[Any], Row], sheet: str = "") -> None:
-        self._file, self._split = file, split
+    def __init__(self, file: File, split: Callable[[Any], Row], sheet: str = "", noun: str = "row") -> None:
+        self._file, self._split, self._noun = file, split, noun
         self._tables = [t for t in file.tables if t.rows != "labels" and _of_sheet(t.sheet, sheet)]
         self._skip = re.compile("|".join(f"(?:{p})" for p in file.skip)) if file.skip else None
         self.known = {f.source for t in file.tables if t.rows == "labels" for f in t.fields}
@@ -93,10 +93,24 @@ class Cutter:
                     if value is None:
                         continue
                     full = f"{group}{names.JOIN}{name}" if group and name else name
-                    out.labels.append((first + i, full or f"row {first + i}", value))
+                    out.labels.append((first + i, full or f"{self._noun} {first + i}", value))
                 title = text
             i += 1
+        for section in [s for s in out.sections if s.table.rows == "cross"]:
+            out.sections.remove(section)
+            out.labels += self._crossed(section)
         return out
+
+    def _crossed(self, section: Section) -> list[tuple[int, str, Any]]:
+        """Each cell of a table as a label of its own: name of its row, name of its column."""
+        found = []
+        for at, raw in zip(section.at, section.rows, strict=True):
+            cells = fixed(str(raw), section.widths) if section.widths else self._split(raw)
+            name = names.tidy(cells[0]) if cells else ""
+            for head, cell in zip(section.names[1:], cells[1:], strict=False):
+                if cell is not None and str(cell).strip():
+                    found.append((at, f"{name}{names.JOIN}{head}", cell))
+        return found
 
     def _goes_on(self, raw: Any, current: Section) -> bool:
         """Whether a row belongs to the table above, without splitting it where that can be avoided."""
@@ -143,6 +157,8 @@ class Cutter:
         if found is None:
             there = {names.tidy(c) for c in cells} - {""}
             found = any(_begins(there, t, self._parts[t.name]) for t in self._tables)
+            crossed = [c for c in (names.tidy(c) for c in cells) if c]
+            found |= any(t.rows == "cross" and crossed == [*t.columns][: len(crossed)] for t in self._tables)
             if len(self._seen) < 4096:
                 self._seen[key] = found
         return found
@@ -153,6 +169,11 @@ class Cutter:
         for table in self._tables:
             if table.title and not matches(table.title, title):
                 continue
+            if table.rows == "cross":
+                there = [names.tidy(c) for c in self._split(rows[i])]
+                if [c for c in there if c] == [c for c in table.columns if not c.startswith("column ")]:
+                    return Section(table, list(table.columns), [], [], table.widths), 1
+                continue
             if table.columns:
                 if table.title and not self._label_row(self._split(rows[i])):
                     return Section(table, list(table.columns), [], [], table.widths), 0
@@ -162,8 +183,9 @@ class Cutter:
             if not self._heading(rows[i], self._split(rows[i])):
                 continue
             heads = self._heads([rows[i + k] for k in range(table.header_rows)], table)
-            score = len(set(heads).intersection(table.by_source))
-            if not _enough(set(heads), frozenset(table.by_source)):
+            wanted = frozenset(n for n in table.by_source if not n.startswith("@"))
+            score = len(set(heads).intersection(wanted))
+            if not _enough(set(heads), wanted):
                 continue
             score = score * 2 + bool(table.title)
             if best is None or score > best[0]:
@@ -210,7 +232,7 @@ def _of_sheet(pattern: str, sheet: str) -> bool:
 
 def _parts(table: Table) -> frozenset[str]:
     """Cells of the heading rows that the fields name."""
-    parts = {p for f in table.fields for p in f.source.split(names.JOIN)}
+    parts = {p for f in table.fields if not f.source.startswith("@") for p in f.source.split(names.JOIN)}
     return frozenset({re.sub(r" \(\d+\)$", "", p) for p in parts} | parts)
 
 

@@ -1,0 +1,314 @@
+"""What a heading says: which quantity or fact, which of its values, which pair, end, wavelength and unit.
+
+A heading is one text or several from the outermost group to the innermost ("Main unit", "Serial no."). The words of
+the word list are looked for, longest phrases first; what is left over is kept, for it makes the reading less sure.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from archive.formats import words
+from archive.formats.mapping import units
+from archive.formats.words import Meaning
+
+WAVELENGTHS = frozenset(("850", "953", "1300", "1310", "1383", "1490", "1550", "1625", "1650"))
+_PAIR_WORDS = frozenset(
+    ("p", "pr", "pair", "pairs", "paar", "paire", "par", "coppia", "para", "cp", "adernpaar", "ペア", "対")
+)
+_CONTACTS = frozenset(("12", "36", "45", "78", "21", "63", "54", "87"))
+_BRACKETS = re.compile(r"[\[({（【]\s*([^\])}）】]*?)\s*[\])}）】]")
+_KINDS = ("parameter", "generic", "field", "modifier", "end", "direction", "colour", "configuration", "medium")
+_WHICH = frozenset(("limit", "margin", "value"))
+_SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p"))
+
+
+@dataclass
+class Heading:
+    """The reading of one heading. Names of meanings; "" or empty where it says nothing."""
+
+    text: str
+    parameters: list[str] = field(default_factory=list)
+    generics: list[str] = field(default_factory=list)
+    fields: list[str] = field(default_factory=list)
+    modifiers: set[str] = field(default_factory=set)
+    ends: list[str] = field(default_factory=list)
+    directions: list[str] = field(default_factory=list)
+    configurations: list[str] = field(default_factory=list)
+    media: list[str] = field(default_factory=list)
+    pairs: str = ""
+    """Pair or combination as written: digits or colours, such as "12", "12 36", "1 2", "blue green"."""
+    pair_word: bool = False
+    unit: str = ""
+    wavelength: str = ""
+    frequency: str = ""
+    unknown: list[str] = field(default_factory=list)
+    letters: list[str] = field(default_factory=list)
+    """Single letters that may name an end or a pair."""
+    guessed: bool = False
+    """A word was known only by its beginning."""
+    joined: bool = False
+    """A word was known only by its parts, such as Linkkennung."""
+    outer_unknown: int = 0
+
+    @property
+    def says(self) -> bool:
+        """True where anything was understood."""
+        return bool(
+            self.parameters
+            or self.generics
+            or self.fields
+            or self.modifiers
+            or self.ends
+            or self.pairs
+            or self.wavelength
+            or self.directions
+        )
+
+
+@lru_cache(maxsize=65536)
+def read(*levels: str) -> Heading:
+    """The reading of a heading. levels: from the outermost to the innermost text."""
+    out = Heading(" | ".join(levels))
+    tokens: list[tuple[str, int]] = []
+    for depth, level in enumerate(levels):
+        inner = depth == len(levels) - 1
+        level, unit = _unit(level, out)
+        if unit and (inner or not out.unit):
+            out.unit = unit
+        tokens += [(t, len(levels) - 1 - depth) for t in words.tokens(level)]
+    _match(tokens, out, inner=0)
+    return out
+
+
+def _unit(text: str, out: Heading) -> tuple[str, str]:
+    """The text without its unit, and the unit: in brackets, or its last word."""
+    found = ""
+    for match in reversed(list(_BRACKETS.finditer(text))):
+        inside = match.group(1).strip()
+        unit = units.find(re.sub(r"^(?:in|en)\s+", "", inside, flags=re.IGNORECASE)) if inside else None
+        if unit is not None and inside not in ("a", "A", "b", "B"):
+            found = unit.name
+            text = text[: match.start()] + " " + text[match.end() :]
+        elif inside:
+            text = text[: match.start()] + " " + inside + " " + text[match.end() :]
+    at = re.search(r"(?:@|\bat|\bbei|\bà|\ba|\bvid|\bprzy)?\s*(\d+(?:[.,]\d+)?)\s*(MHz|kHz|GHz)\b", text, re.IGNORECASE)
+    if at and not re.search(r"\d\s*[-–]\s*$", text[: at.start(1)]):
+        unit = units.find(at.group(2))
+        assert unit is not None
+        out.frequency = f"{float(at.group(1).replace(',', '.')) * unit.factor:g}"
+        text = text[: at.start()] + " " + text[at.end() :]
+    if not found:
+        text = text.strip()
+        tail = re.search(r"(?:^|[\s_/,:-]|(?<=\w)(?=%))(?:in\s+|en\s+)?([^\W\d_]{1,5}|%|°[CF]|Ω|'|ft|µs)\.?$", text)
+        unit = units.find(tail.group(1)) if tail else None
+        camel = re.search(r"(?<=[a-z0-9])(DB|dB|MHZ|NS|[A-Z][a-z]{1,9}|MHz)$", text)
+        if unit is None and camel:
+            unit, tail = units.find(camel.group(1)), camel
+        if unit is not None and tail and tail.group(1) not in ("C", "c", "S", "s", "ratio", "in", "IN", "PS", "ps"):
+            found = unit.name
+            text = text[: tail.start()]
+    return text, found
+
+
+def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
+    """Longest phrases first, from the innermost level outwards in weight."""
+    used = [False] * len(tokens)
+    hits: list[tuple[int, int, tuple[Meaning, ...]]] = []
+    most = words.longest()
+    for size in range(min(most, len(tokens)), 0, -1):
+        for at in range(len(tokens) - size + 1):
+            if any(used[at : at + size]):
+                continue
+            key = " ".join(t for t, _ in tokens[at : at + size])
+            meanings = _meanings(key, len(tokens) == 1)
+            if not meanings:
+                continue
+            for i in range(at, at + size):
+                used[i] = True
+            if size == 1 and len(key) == 1:
+                out.letters.append(key)
+            hits.append((at, size, meanings))
+    _numbers(tokens, used, out)
+    hits += _abbreviated(tokens, used, out)
+    for at, (token, depth) in enumerate(tokens):
+        if not used[at]:
+            guess, whole = _guess(token)
+            if guess:
+                out.guessed |= depth == inner and not whole
+                out.joined |= depth == inner and whole
+                hits.append((at, 1, guess))
+            elif len(token) == 1 and token.isalpha():
+                out.letters.append(token)
+            elif depth == inner:
+                out.unknown.append(token)
+            else:
+                out.outer_unknown += 1
+    spans = [(at, size) for at, size, _ in hits if size > 1]
+    hits = [h for h in hits if h[1] > 1 or not any(a <= h[0] < a + n for a, n in spans)]
+    # The innermost words count first: outer ones fill what they leave open.
+    for at, size, meanings in sorted(hits, key=lambda h: (min(d for _, d in tokens[h[0] : h[0] + h[1]]), h[0])):
+        depth = min(d for _, d in tokens[at : at + size])
+        _take(meanings, out, depth)
+
+
+def _abbreviated(
+    tokens: list[tuple[str, int]], used: list[bool], out: Heading
+) -> list[tuple[int, int, tuple[Meaning, ...]]]:
+    """Phrases of which words are cut short, such as "Ret. loss": clear where only one meaning begins so."""
+    hits = []
+    for size in (3, 2):
+        for at in range(len(tokens) - size + 1):
+            part = [t for t, _ in tokens[at : at + size]]
+            if all(used[at : at + size]) or any(len(t) < 3 or not t.isalpha() for t in part):
+                continue
+            found = _begun(tuple(part))
+            if found:
+                hits.append((at, size, found))
+                out.joined = True
+                for i in range(at, at + size):
+                    used[i] = True
+    return hits
+
+
+@lru_cache(maxsize=4096)
+def _begun(part: tuple[str, ...]) -> tuple[Meaning, ...]:
+    found: dict[tuple[str, str], Meaning] = {}
+    for phrase, meanings in words.phrases().items():
+        whole = phrase.split(" ")
+        if len(whole) == len(part) and all(w.startswith(p) for w, p in zip(whole, part, strict=True)):
+            found.update({(m.kind, m.id): m for m in meanings if m.kind in ("parameter", "field", "modifier")})
+    return tuple(found.values()) if len({i for _, i in found}) == 1 else ()
+
+
+def _meanings(key: str, alone: bool) -> tuple[Meaning, ...]:
+    found = tuple(
+        m for m in words.phrases().get(key, ()) if m.kind in _KINDS or (m.kind == "plain" and m.id == "filler")
+    )
+    if key in _SMALL:
+        # A single letter means nothing by itself but the few that the trade uses so.
+        found = tuple(m for m in found if (alone and (key, m.id) == ("f", "frequency")) or m.id == "filler")
+    return found
+
+
+def _take(meanings: tuple[Meaning, ...], out: Heading, depth: int) -> None:
+    kinds = {m.kind for m in meanings}
+    for m in meanings:
+        into: list[str] | None = {
+            "parameter": out.parameters,
+            "generic": out.generics,
+            "field": out.fields,
+            "end": out.ends,
+            "direction": out.directions,
+            "configuration": out.configurations,
+            "medium": out.media,
+        }.get(m.kind)
+        if m.kind == "modifier":
+            if depth == 0 or not (
+                {"limit", "margin", "value"} & out.modifiers and m.id in ("limit", "margin", "value")
+            ):
+                out.modifiers.add(m.id)
+        elif m.kind == "colour":
+            out.pairs = f"{out.pairs} {m.id}".strip() if m.id not in out.pairs.split() else out.pairs
+        elif into is not None and m.id not in into:
+            if m.kind == "field" and depth and out.fields and "field" in kinds:
+                continue
+            into.append(m.id)
+
+
+def _numbers(tokens: list[tuple[str, int]], used: list[bool], out: Heading) -> None:
+    """Runs of numbers: pairs, wavelengths."""
+    at = 0
+    while at < len(tokens):
+        token, depth = tokens[at]
+        if used[at] and token not in _PAIR_WORDS:
+            at += 1
+            continue
+        if token in WAVELENGTHS:
+            used[at] = True
+            if depth == 0 or not out.wavelength:
+                out.wavelength = token
+            if at + 1 < len(tokens) and tokens[at + 1][0] == "nm":
+                used[at + 1] = True
+            at += 1
+            continue
+        stop, digits, marked = at, [], False
+        while stop < len(tokens) and (tokens[stop][0].isdigit() or tokens[stop][0] in _PAIR_WORDS):
+            if tokens[stop][0].isdigit():
+                if tokens[stop][0] in WAVELENGTHS:
+                    break
+                digits.append(tokens[stop][0])
+            else:
+                marked = True
+            stop += 1
+        text = _pair_digits(digits)
+        if text and (depth == 0 or not out.pairs):
+            out.pairs, out.pair_word = text, marked
+            for i in range(at, stop):
+                used[i] = True
+        at = max(stop, at + 1)
+
+
+def _pair_digits(digits: list[str]) -> str:
+    """Digits of one or two pairs, as "12", "12 36", "1 2" or "1"; "" where they name no pair."""
+    joined = "".join(digits)
+    if not joined or len(joined) > 4 or any(c not in "12345678" for c in joined):
+        return ""
+    if len(joined) == 4:
+        return f"{joined[:2]} {joined[2:]}" if {joined[:2], joined[2:]} <= _CONTACTS else ""
+    if len(joined) == 3:
+        return ""
+    return " ".join(digits) if len(digits) == 2 else joined
+
+
+@lru_cache(maxsize=65536)
+def _guess(token: str) -> tuple[tuple[Meaning, ...], bool]:
+    """A word by its parts (Streckenlänge; then True) or by its beginning (atten, dämpf), where that is clear."""
+    if len(token) < 4 or not token.isalpha():
+        return (), False
+    parts = _parts(token)
+    if parts:
+        return parts, True
+    found = {
+        (m.kind, m.id): m
+        for phrase, meanings in words.phrases().items()
+        if " " not in phrase and phrase.startswith(token) and len(phrase) - len(token) <= 9
+        for m in meanings
+        if m.kind in ("parameter", "generic", "field", "modifier", "end")
+    }
+    ids = {i for _, i in found}
+    return (tuple(found.values()) if len(ids) == 1 else ()), False
+
+
+def _parts(token: str) -> tuple[Meaning, ...]:
+    for cut in range(3, len(token) - 2):
+        head, tail = token[:cut], token[cut:]
+        second = _plain(tail)
+        if not second:
+            continue
+        for link in ("", "s", "n", "en", "es", "e"):
+            stem = head[: -len(link)] if link and head.endswith(link) else head if not link else ""
+            whole = words.phrases().get(f"{stem}{tail}")
+            if whole:
+                return tuple(m for m in whole if m.kind in _KINDS)
+            first = _plain(stem) if len(stem) >= 3 else ()
+            if first:
+                both = words.phrases().get(f"{stem} {tail}")
+                return tuple(m for m in (both or (*first, *second)) if m.kind in _KINDS)
+    return ()
+
+
+def _plain(word: str) -> tuple[Meaning, ...]:
+    return (
+        tuple(m for m in words.phrases().get(word, ()) if m.kind in (*_KINDS, "plain") and m.id != "empty")
+        if len(word) >= 3
+        else ()
+    )
+
+
+def shown(levels: Sequence[str]) -> str:
+    """A heading for a reason."""
+    return " | ".join(x for x in levels if x)

@@ -1,0 +1,74 @@
+"""The structure of a layout that was found in a sample, before its meaning: labels, tables, where records begin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass
+class Column:
+    """One column of a table, or one label. levels: its headings, outermost first; cells: a sample, one per row (of a
+    table) or per record (of labels); record: number of the record of each cell, where it is known."""
+
+    source: str
+    levels: tuple[str, ...]
+    cells: list[Any]
+    record: list[int] = field(default_factory=list)
+
+
+@dataclass
+class Found:
+    """One table: where its name stands, its headings, a sample of its rows.
+
+    record: number of the record (block, sheet, element) of each row. times: in how many records it was found.
+    context: words that stand above it (title, sheet, parent elements), outermost first.
+    """
+
+    columns: list[Column]
+    record: list[int]
+    name: str = ""
+    title: str = ""
+    sheet: str = ""
+    context: tuple[str, ...] = ()
+    header_rows: int = 1
+    units_row: bool = False
+    no_headings: bool = False
+    widths: tuple[int, ...] = ()
+    separator: str = ""
+    each: str = ""
+    cross: bool = False
+    headings_are: str = ""
+    times: int = 1
+    rows: int = 0
+
+
+@dataclass
+class Layout:
+    """What a sample of a file shows. labels: of the records; shared: of the file."""
+
+    kind: str
+    encoding: str = ""
+    basis: str = ""
+    delimiter: str = ","
+    quote: str = '"'
+    decimal: str = "."
+    thousands: str = ""
+    block: str = ""
+    groups: list[str] = field(default_factory=list)
+    skip: list[str] = field(default_factory=list)
+    side_by_side: int = 0
+    transpose: bool = False
+    record: str = ""
+    labels: list[Column] = field(default_factory=list)
+    shared: list[Column] = field(default_factory=list)
+    tables: list[Found] = field(default_factory=list)
+    crossed: list[Found] = field(default_factory=list)
+    """Small tables whose cells are labels of their own."""
+    ignore: dict[str, str] = field(default_factory=dict)
+    """Names of cells that carry nothing of their own, with the reason."""
+    text: str = ""
+    """Words of the sample, for evidence such as T568B."""
+    notes: list[str] = field(default_factory=list)
+    records: int = 1
+    """Records in the sample."""

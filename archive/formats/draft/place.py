@@ -1,0 +1,673 @@
+"""Places the columns of a layout: facts, quantities, keys; then looks at the whole once more."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from archive import vocabulary
+from archive.formats.draft import heading, paired, shape
+from archive.formats.draft.facts import Placed, place_fact
+from archive.formats.draft.heading import WAVELENGTHS
+from archive.formats.draft.layout import Found, Layout
+from archive.formats.draft.measures import (
+    Surroundings,
+    frequency_unit,
+    parameter_of,
+    point_column,
+    scalar_column,
+    what_of,
+)
+from archive.formats.draft.profile import profile
+from archive.formats.draft.roles import Roles, Seen, look, roles
+from archive.formats.draft.sure import NEUTRAL, STRONG, WEAK, sure
+from archive.formats.mapping import units
+from archive.formats.mapping.build.scalars import is_curve
+from archive.formats.mapping.target import Target
+
+
+@dataclass
+class PlacedTable:
+    """A table with its roles, and where its columns go."""
+
+    found: Found | None
+    roles: Roles | None
+    placed: list[Placed] = field(default_factory=list)
+    parameters: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass
+class Placing:
+    """Where everything goes. tables: the labels first, then the tables."""
+
+    tables: list[PlacedTable]
+    scheme: paired.Scheme
+    fiber: bool
+    negative: bool = False
+    notes: list[str] = field(default_factory=list)
+
+
+def place(layout: Layout) -> Placing:
+    """Places every column of a layout."""
+    labels = look([*layout.labels, *layout.shared], (), layout.decimal, layout.thousands)
+    seen = [look(t.columns, t.context, layout.decimal, layout.thousands) for t in layout.tables]
+    fiber = _is_fiber(labels, seen, layout)
+    alone = not layout.block and not layout.record
+    role = [roles(t, s, fiber, alone) for t, s in zip(layout.tables, seen, strict=True)]
+    everything = [*labels, *(c for s in seen for c in s)]
+    around = Surroundings(_scheme(everything, role, layout), fiber)
+    around.ends = _end_letters(everything)
+    _physics(everything, around)
+    out = Placing([], around.scheme, fiber)
+    long = any(r.rows != "links" for r in role) or bool(layout.block or layout.record)
+    out.tables.append(_labels(labels, around, long))
+    for t, s, r in zip(layout.tables, seen, role, strict=True):
+        out.tables.append(_table(t, s, r, around))
+    _dates_together(out)
+    _repeated(out)
+    _signs(out)
+    _only_once(out)
+    _label_at_all(out, layout)
+    return out
+
+
+def _is_fiber(labels: list[Seen], tables: list[list[Seen]], layout: Layout) -> bool:
+    every = [*labels, *(c for s in tables for c in s)]
+    optical = sum(
+        bool(s.heading.wavelength or "wavelength" in s.heading.modifiers or "fiber" in s.heading.media)
+        or any(p.startswith("optical") for p in s.heading.parameters)
+        or bool({"reference_method", "splices", "group_index", "launch_condition"} & set(s.heading.fields))
+        for s in every
+    )
+    optical += sum(bool(s.profile.distinct) and all(c in WAVELENGTHS for c in s.profile.distinct) for s in every)
+    copper = sum(
+        bool(s.heading.pairs)
+        or any(is_curve(p) and p not in ("insertion_loss", "return_loss") for p in s.heading.parameters)
+        for s in every
+    )
+    if re.search(r"\b(?:om[1-5]|os[12]a?)\b", layout.text, re.IGNORECASE):
+        optical += 2
+    return optical >= 2 and optical > copper
+
+
+def _scheme(every: list[Seen], role: list[Roles], layout: Layout) -> paired.Scheme:
+    values = [
+        c
+        for r in role
+        for n in ("pairing", "disturbing", "disturbed")
+        if n in r.keys
+        for c in r.keys[n].profile.distinct[:40]
+    ]
+    for s in every:
+        if s.heading.parameters and "pair" in s.heading.modifiers and not s.heading.pairs:
+            values += s.profile.distinct[:20]
+    return paired.decide([s.heading for s in every if not s.heading.wavelength], values, layout.text)
+
+
+def _end_letters(every: list[Seen]) -> dict[str, str]:
+    """Letters such as L and R, or A and B, that tell apart headings which are otherwise equal."""
+    by: dict[tuple[Any, ...], set[str]] = {}
+    for s in every:
+        h = s.heading
+        if not h.parameters or h.ends or not vocabulary.parameter(h.parameters[0]).ends:
+            continue
+        for letter in h.letters:
+            by.setdefault((tuple(h.parameters), h.pairs, tuple(sorted(h.modifiers))), set()).add(letter)
+    count = Counter(frozenset(v) for v in by.values() if len(v) == 2)
+    for first, second in (
+        ("l", "r"),
+        ("m", "r"),
+        ("a", "b"),
+        ("n", "f"),
+        ("m", "s"),
+        ("h", "r"),
+        ("p", "r"),
+        ("p", "d"),
+        ("h", "g"),
+    ):
+        if count.get(frozenset((first, second)), 0) >= 1:
+            return {first: "local", second: "remote"}
+    return {}
+
+
+def _physics(every: list[Seen], around: Surroundings) -> None:
+    """Lengths and delays of known unit, for the unit of the other."""
+    for s in every:
+        parameter, _ = parameter_of(s.heading, around)
+        if s.profile.numeric < 0.9 or s.heading.modifiers & {"limit", "margin"}:
+            continue
+        unit = units.units().get(s.heading.unit or s.profile.unit)
+        if parameter == "propagation_delay" and around.delays is None and (unit is None or unit.dimension == "time"):
+            around.delays = s.profile.values if unit is None else unit.ours(s.profile.values)
+        if parameter == "length" and around.lengths is None and unit is not None and unit.dimension == "length":
+            around.lengths = unit.ours(s.profile.values)
+
+
+def _labels(seen: list[Seen], around: Surroundings, long: bool) -> PlacedTable:
+    out = PlacedTable(None, None)
+    families = _families(seen, around)
+    for s in seen:
+        if s.profile.filled:
+            out.placed.append(_scalar(s, around, None, families, long, seen))
+    return out
+
+
+def _table(found: Found, seen: list[Seen], role: Roles, around: Surroundings) -> PlacedTable:
+    out = PlacedTable(found, role)
+    families = _families(seen, around)
+    mhz = role.keys["frequency"].profile.values if "frequency" in role.keys else None
+    keyed = {id(s): n for n, s in role.keys.items()}
+    for s in seen:
+        if not s.profile.filled:
+            continue
+        if id(s) in keyed:
+            out.placed.append(_key(s, keyed[id(s)], role, around, out))
+        elif role.rows == "points" and mhz is not None:
+            out.placed.append(_point(s, role, around, mhz, seen))
+        elif role.rows == "curves":
+            out.placed.append(_curve(s, role, around, found))
+        elif role.rows == "readings" and "parameter" in role.keys and s is not role.label:
+            out.placed.append(_row_value(s, around, role))
+        else:
+            out.placed.append(_scalar(s, around, role, families, role.rows != "links", seen))
+    if found.headings_are == "frequencies":
+        _frequency_headings(out, found, around)
+    if role.rows == "readings" and "parameter" in role.keys:
+        _row_kinds(out)
+    return out
+
+
+def _nowhere(s: Seen, why: str = "") -> Placed:
+    h = s.heading
+    said = why or ("nothing in the heading is understood" if not h.says else "understood in part, but no place fits")
+    return Placed(s, None, "", 0.0, said)
+
+
+def _families(seen: list[Seen], around: Surroundings) -> dict[tuple[str, str, str], set[str]]:
+    """Of each quantity, end and pair: which of its values have columns of their own."""
+    out: dict[tuple[str, str, str], set[str]] = {}
+    for s in seen:
+        parameter, _ = parameter_of(s.heading, around)
+        if parameter:
+            out.setdefault((parameter, "", ""), set()).add(what_of(s, parameter))
+    return out
+
+
+_UNNAMED = re.compile(r"^(?:row|line|column) \d+(?: \(\d+\))?$|, unit$")
+
+
+def _scalar(
+    s: Seen,
+    around: Surroundings,
+    role: Roles | None,
+    families: dict[tuple[str, str, str], set[str]],
+    long: bool,
+    seen: list[Seen],
+) -> Placed:
+    """A label, or a column of a table of links or of readings."""
+    h = s.heading
+    if _UNNAMED.search(s.source):
+        return _nowhere(s, "has no name")
+    if "frequency" in h.modifiers and not h.parameters and s.profile.lists > 0.8:
+        unit, cells, why = frequency_unit_of_list(s)
+        return Placed(
+            s, Target("axes", "frequencies_mhz"), unit, sure(h, cells), f"a list of rising frequencies; {why}"
+        )
+    parameter, how = parameter_of(h, around)
+    label = role is not None and s is role.label
+    fact = (
+        place_fact(s, long, label)
+        if (h.fields or label) and not (parameter and h.fields in (["verdict"], ["limit_name"]))
+        else None
+    )
+    if not parameter and (fact is None or fact.confidence < 0.5):
+        parameter = _inherited(s, seen, around)
+        how = "inherited" if parameter else how
+    if not parameter and around.fiber and h.unit == "dB" and h.modifiers & {"limit", "margin", "value"}:
+        parameter, how = "optical_loss", "named"
+    measured: Placed | None = None
+    if parameter == "velocity" and not h.pairs and not (role and "pairing" in role.keys):
+        measured = _nvp(s)
+    elif parameter:
+        kind = _kind(s, families.get((parameter, "", ""), set()))
+        measured = scalar_column(s, parameter, how, around, role, kind)
+        if measured is not None and how == "inherited":
+            measured.confidence = round(min(measured.confidence, 0.85), 2)
+            measured.reason += "; the quantity is that of the column to its left"
+    if fact is not None and (measured is None or fact.confidence >= measured.confidence):
+        return fact
+    if measured is not None:
+        return measured
+    if "wavelength" in h.modifiers and role is not None:
+        return Placed(s, Target("row", "wavelength"), "", sure(h, STRONG), "wavelengths")
+    return _unnamed(s, role) or _nowhere(s)
+
+
+def frequency_unit_of_list(s: Seen) -> tuple[str, int, str]:
+    """Unit of lists of frequencies."""
+    cells = [c for c in s.column.cells[:3] if c is not None]
+    numbers = (
+        [float(x.replace(",", ".")) for x in re.findall(r"\d+(?:[.,]\d+)?", str(cells[0]))]
+        if cells and isinstance(cells[0], str)
+        else list(cells[0] if cells else [])
+    )
+    flat = profile([str(x) for x in numbers])
+    return frequency_unit(Seen(s.column, s.heading, flat, s.own))
+
+
+def _kind(s: Seen, family: set[str]) -> str:
+    h = s.heading
+    if "margin" in h.modifiers:
+        return "worst_margin"
+    if "value" in h.modifiers and h.modifiers & {"worst", "maximum"}:
+        return "worst_value"
+    if "margin" in family or "limit" in family:
+        return "worst_margin"
+    return "worst_value"
+
+
+def _inherited(s: Seen, seen: list[Seen], around: Surroundings) -> str:
+    """The quantity of the column to the left, for headings such as "at MHz" and "pair" that name none."""
+    h = s.heading
+    if not (h.modifiers & {"frequency", "pair", "end", "limit", "margin", "verdict", "value", "worst"} or h.unit) or (
+        h.fields and h.fields not in (["verdict"], ["limit_name"])
+    ):
+        return ""
+    at = next(i for i, x in enumerate(seen) if x is s)
+    for other in reversed(seen[max(0, at - 5) : at]):
+        parameter, _ = parameter_of(other.heading, around)
+        if parameter:
+            return parameter if is_curve(parameter) else ""
+        if other.heading.fields and not other.heading.modifiers:
+            return ""
+    return ""
+
+
+def _nvp(s: Seen) -> Placed:
+    from archive.formats.draft.measures import _velocity
+
+    values = s.profile.values[np.isfinite(s.profile.values)]
+    unit, cells, why = _velocity(values, s.heading.unit)
+    to = Target("records", "velocity_percent")
+    return Placed(s, to, "" if unit == "%" else unit, sure(s.heading, cells), f"heading says nominal velocity; {why}")
+
+
+def _unnamed(s: Seen, role: Roles | None) -> Placed | None:
+    """A column whose heading says nothing, by what its cells are."""
+    p, h = s.profile, s.heading
+    if h.unknown and len(h.unknown) > 2:
+        return None
+    if p.verdicts == 1 and len(p.distinct) <= 4 and p.filled > 1 and not h.parameters:
+        return Placed(
+            s, Target("records", "reported_verdict"), "", 0.7, "the heading says nothing, the cells are verdicts"
+        )
+    if p.limits > 0.9 and not p.cables > 0.9:
+        return Placed(
+            s, Target("records", "limit_found"), "", 0.6, "the heading says nothing, the cells name standards"
+        )
+    del role
+    return None
+
+
+def _key(s: Seen, name: str, role: Roles, around: Surroundings, out: PlacedTable) -> Placed:
+    """A column that says which row a row is."""
+    h = s.heading
+    to = Target("row", name)
+    if name == "frequency":
+        unit, cells, why = frequency_unit(s)
+        return Placed(s, to, unit, sure(h, cells), f"rises within each record; {why}")
+    if name == "parameter":
+        known, sure_of = _parameter_words(s, around)
+        out.parameters.update(known)
+        lost = [c for c in s.profile.distinct if c not in known]
+        reason = "names of quantities: " + ", ".join(f"{k} is {v}" for k, v in list(known.items())[:6])
+        if lost:
+            reason += f"; not known: {', '.join(lost[:4])}"
+        return Placed(s, to, "", min(sure(h, STRONG), sure_of), reason)
+    if name == "pairing":
+        unresolved = [c for c in s.profile.distinct if not paired.resolve(paired._plain(c), around.scheme.name, True)]
+        score = sure(
+            h, STRONG if len(unresolved) <= 0.2 * len(s.profile.distinct) else WEAK, cap=around.scheme.confidence
+        )
+        return Placed(s, to, "", score, around.scheme.reason)
+    words = role.words.get(name, {})
+    options: dict[str, Any] = {}
+    if name in ("end", "direction", "origin", "kind") and words:
+        options["words"] = words
+    said = ", ".join(f"{k} is {v}" for k, v in list(words.items())[:4])
+    cells = STRONG if said or name in ("wavelength", "unit") else WEAK
+    return Placed(s, to, "", sure(h, cells), f"says the {name} of each row" + (f": {said}" if said else ""), options)
+
+
+def _parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], float]:
+    """Cells that name quantities, as quantities; how sure the least sure of them is."""
+    out: dict[str, str] = {}
+    least = 0.97
+    for cell in s.profile.distinct:
+        found = heading.read(cell)
+        parameter, how = parameter_of(found, around)
+        if parameter and not (len(found.unknown) > len(found.parameters) + len(found.generics)):
+            out[cell] = parameter
+            if how == "taken" or found.guessed or found.unknown:
+                least = min(least, 0.85 if how != "taken" or not around.fiber else 0.9)
+    return out, least
+
+
+def _point(s: Seen, role: Roles, around: Surroundings, mhz: Any, seen: list[Seen]) -> Placed:
+    h = s.heading
+    parameter, how = parameter_of(h, around)
+    if s is role.label or (
+        h.fields and not parameter and not (h.modifiers & {"limit", "margin", "value"} and s.profile.numeric > 0.9)
+    ):
+        return place_fact(s, True, s is role.label) or _nowhere(s)
+    if "parameter" in role.keys and not parameter:
+        return _row_value(s, around, role)
+    if not parameter:
+        fact = place_fact(s, True)
+        if fact is not None and fact.confidence > 0.5:
+            return fact
+        return _by_shape(s, around, role, mhz, seen)
+    if not is_curve(parameter):
+        return scalar_column(s, parameter, how, around, role, "worst_value") or _nowhere(s)
+    return point_column(s, parameter, how, around, role, mhz) or _nowhere(s)
+
+
+def _by_shape(s: Seen, around: Surroundings, role: Roles, mhz: Any, seen: list[Seen]) -> Placed:
+    """A column of points whose heading names no quantity: the shape of its curve says what it may be."""
+    from archive.formats.draft.measures import _first_run, qualify
+
+    if s.profile.numeric < 0.9:
+        return _nowhere(s)
+    found = shape.shape(_first_run(mhz, mhz), _first_run(s.profile.values, mhz))
+    parameter, score, why = shape.guess(found)
+    if not parameter:
+        return _nowhere(s, "no quantity is named, and the curve has no clear shape")
+    quals, cap, _ = qualify(s.heading, parameter, around, role)
+    if not quals.get("pairing") and "pairing" not in role.keys:
+        score = min(score, 0.4)
+    del seen
+    return Placed(
+        s, Target("sweeps", parameter, **quals), "", round(min(score, cap), 2), f"no quantity is named; the curve {why}"
+    )
+
+
+def _row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
+    """A column of a table whose rows name their quantity: value, limit, margin, frequency, verdict."""
+    h, p = s.heading, s.profile
+    unit = units.units().get(h.unit)
+    numeric = p.numeric > 0.6
+    name = ""
+    if (
+        numeric
+        and ((unit is not None and unit.dimension == "frequency") or "frequency" in h.modifiers)
+        and "margin" not in h.modifiers
+    ):
+        name = "frequency"
+    elif p.verdicts > 0.8 and p.numeric < 0.3:
+        name = "verdict"
+    elif numeric and "margin" in h.modifiers:
+        name = "margin"
+    elif numeric and ("limit" in h.modifiers or "limit_name" in h.fields):
+        name = "limit"
+    elif numeric and (
+        h.modifiers & {"value", "worst", "maximum"}
+        or (unit is not None and unit.dimension == "level")
+        or ("verdict" in h.fields and p.numeric > 0.9)
+    ):
+        name = "value"
+    quals, cap = {}, 1.0
+    if h.pairs:
+        found = paired.resolve(h.pairs, around.scheme.name, True)
+        if found and numeric:
+            name, quals["pairing"], cap = name or "value", found, around.scheme.confidence
+    if h.ends and numeric:
+        quals["end"] = h.ends[0]
+        name = name or "value"
+    if not name:
+        return place_fact(s, True) or _nowhere(s)
+    to = Target("row", name, **quals)
+    shown = h.unit if unit is not None and unit.name not in ("dB", "MHz") else ""
+    if name == "frequency":
+        shown, cells, why = frequency_unit(s)
+        return Placed(s, to, shown, sure(h, cells, cap=cap), f"frequency of each row; {why}", what=name)
+    cells = STRONG if name == "verdict" or h.modifiers else NEUTRAL
+    return Placed(s, to, shown, sure(h, cells, cap=cap), f"{name} of the quantity that the row names", what=name)
+
+
+def _row_kinds(out: PlacedTable) -> None:
+    """Two groups of value columns in one row: those of the worst margin and those of the worst value."""
+    names = Counter(p.to.name for p in out.placed if p.to is not None and p.to.table == "row")
+    if not any(n > 1 for n in names.values()):
+        return
+    kind = ""
+    for p in out.placed:
+        if (
+            p.to is None
+            or p.to.table != "row"
+            or p.to.name not in ("value", "limit", "margin", "frequency", "pairing", "end", "verdict")
+        ):
+            continue
+        m = p.seen.heading.modifiers
+        if "margin" in m:
+            kind = "worst_margin"
+        elif "value" in m and m & {"worst", "maximum"}:
+            kind = "worst_value"
+        if kind and names[p.to.name] > 1:
+            p.to = p.to.at(kind=kind)
+
+
+def _curve(s: Seen, role: Roles, around: Surroundings, found: Found) -> Placed:
+    """A column of a table whose rows are whole curves."""
+    h = s.heading
+    if s.profile.lists > 0.8:
+        if "frequency" in h.modifiers:
+            unit, cells, why = frequency_unit_of_list(s)
+            return Placed(s, Target("row", "frequencies"), unit, sure(h, cells), f"a list of frequencies; {why}")
+        parameter, how = parameter_of(h, around)
+        if parameter and "parameter" not in role.keys:
+            return scalar_column(s, parameter, how, around, role, "worst_value") or _nowhere(s)
+        name = "limit" if "limit" in h.modifiers else "margin" if "margin" in h.modifiers else "values"
+        return Placed(
+            s,
+            Target("row", name),
+            "",
+            sure(h, STRONG if h.modifiers or h.unit else NEUTRAL, text=True),
+            "lists of numbers",
+        )
+    for name in ("start", "stop", "step", "count"):
+        if name in h.modifiers and s.profile.numeric > 0.9:
+            unit = h.unit if h.unit not in ("", "MHz") else ""
+            return Placed(
+                s,
+                Target("row", name),
+                unit,
+                sure(h, STRONG if h.unit or name == "count" else NEUTRAL),
+                f"{name} of each axis",
+            )
+    del found
+    parameter, how = parameter_of(h, around)
+    if parameter == "velocity":
+        return _nvp(s)
+    return (
+        place_fact(s, True)
+        or (scalar_column(s, parameter, how, around, role, "worst_value") if parameter else None)
+        or _nowhere(s)
+    )
+
+
+def _frequency_headings(out: PlacedTable, found: Found, around: Surroundings) -> None:
+    """Columns whose headings are frequencies: together they are one list per row."""
+    from archive.formats.mapping.headings import VALUES, frequency_of
+
+    mine = [p for p in out.placed if frequency_of(p.seen.source) is not None]
+    if not mine:
+        return
+    out.placed = [p for p in out.placed if p not in mine]
+    names = [p.seen.source for p in mine]
+    top = max(frequency_of(n) or 0 for n in names)
+    unit, why = "MHz", "headings are frequencies"
+    written = re.search(r"([kMG]?Hz)", names[0])
+    if not written:
+        for name, low, high in (("MHz", 10, 3000), ("kHz", 1e4, 3e6), ("Hz", 1e7, 3e9)):
+            if low <= top <= high:
+                unit = name
+    first = mine[0]
+    column = first.seen.column
+    gathered = Seen(type(column)(VALUES, column.levels, []), first.seen.heading, first.seen.profile, first.seen.own)
+    role = out.roles
+    assert role is not None
+    options = {"frequency_unit": unit, "cells": sum(p.seen.profile.filled for p in mine)}
+    if "parameter" in role.keys:
+        score = 0.95 if all(p.seen.profile.numeric > 0.9 for p in mine) else 0.7
+        out.placed.append(Placed(gathered, Target("row", "values"), "", score, why, options, what="value"))
+        return
+    context = heading.read(*found.context) if found.context else heading.read("")
+    parameter, _ = parameter_of(context, around)
+    if parameter:
+        out.placed.append(
+            Placed(gathered, Target("sweeps", parameter, end=(context.ends or [""])[0]), "", 0.9, why, options)
+        )
+    else:
+        out.placed.append(Placed(gathered, None, "", 0.0, "curves of a quantity that nothing names", options))
+
+
+def _repeated(out: Placing) -> None:
+    """A reading that is the same in every row of a record, while rows tell of pairs or wavelengths: one for the link."""
+    for table in out.tables:
+        role = table.roles
+        if role is None or role.rows != "readings" or role.per_record <= 1.2:
+            continue
+        label = role.label.column.cells if role.label is not None else None
+        for p in table.placed:
+            if p.to is None or p.to.table != "readings" or p.to.pairing or p.to.wavelength:
+                continue
+            cells = p.seen.column.cells
+            blocks = label or (table.found.record if table.found is not None else [])
+            by: dict[Any, set[Any]] = {}
+            for block, cell in zip(blocks, cells, strict=False):
+                by.setdefault(block, set()).add(cell)
+            if len(by) > 1 and all(len(v) == 1 for v in by.values()) and not p.seen.profile.constant:
+                p.options["once"] = True
+                p.reason += "; the same in every row of a record"
+
+
+def _dates_together(out: Placing) -> None:
+    """A date without a time, and a time beside it, are parts; a date alone is the whole. One date proves another's order."""
+    for table in out.tables:
+        parts = [p for p in table.placed if p.to is not None and p.to.name == "tested_found" and p.to.part]
+        names = {p.to.part for p in parts if p.to is not None}
+        for p in parts:
+            assert p.to is not None
+            if p.to.part == "date" and "time" not in names:
+                p.to = p.to.at(part="")
+            elif p.to.part == "time" and "date" not in names:
+                p.confidence = min(p.confidence, 0.5)
+    every = [p for t in out.tables for p in t.placed]
+    proved = {_order(p.options["format"]): p.seen.source for p in every if _order(p.options.get("format", ""))}
+    if len(proved) != 1:
+        return
+    (order, source), *_ = proved.items()
+    for p in every:
+        mine = [x for x in p.seen.profile.dates if _order(x) == order]
+        if "ask" in p.options and mine:
+            p.options = {"format": mine[0]}
+            p.reason = f"dates as {mine[0]}: {source!r} proves the order of day and month"
+
+
+def _order(pattern: str) -> str:
+    """day or month: which of the two stands first in a pattern of numbers, "" where it has not both."""
+    day, month = pattern.find("DD"), pattern.find("MM")
+    if day < 0 or month < 0 or pattern.startswith("YY"):
+        return ""
+    return "day" if day < month else "month"
+
+
+def _signs(out: Placing) -> None:
+    """Losses written below zero: all of a kind, and only where nearly every value is."""
+    by: Counter[bool] = Counter()
+    mine: list[Placed] = []
+    for table in out.tables:
+        for p in table.placed:
+            t = p.to
+            level = t is not None and (
+                (
+                    t.parameter
+                    and vocabulary.parameter(t.parameter).unit == "dB"
+                    and not t.parameter.startswith("optical_loss")
+                )
+                or (
+                    t.table == "row"
+                    and t.name in ("value", "values", "limit")
+                    and table.roles is not None
+                    and table.roles.rows in ("points", "curves")
+                )
+            )
+            if (
+                t is None
+                or not level
+                or t.origin == "margin"
+                or t.column in ("margin", "frequency", "pairing", "end", "verdict")
+            ):
+                continue
+            if np.isfinite(p.seen.profile.values).any():
+                negative = p.seen.profile.negative > 0.9
+                by[negative] += 1
+                mine.append(p)
+    if by[True] and not by[False]:
+        out.negative = True
+        for p in mine:
+            p.reason += "; losses are written below zero"
+    elif by[True]:
+        for p in mine:
+            if p.seen.profile.negative > 0.9:
+                p.options["negative"] = True
+                p.reason += "; written below zero"
+
+
+def _only_once(out: Placing) -> None:
+    """Two columns for one place: the surer keeps it; where neither is, both are less sure."""
+    for table in out.tables:
+        taken: dict[str, Placed] = {}
+        for p in sorted(table.placed, key=lambda p: -p.confidence):
+            if p.to is None or p.to.name == "far":
+                continue
+            name = str(p.to)
+            other = taken.get(name)
+            if other is None:
+                taken[name] = p
+                continue
+            if other.confidence - p.confidence < 0.15:
+                other.confidence = min(other.confidence, 0.75)
+                other.reason += f"; {p.seen.source!r} could be the same"
+            p.reason = f"could be {name}, as {other.seen.source!r} is"
+            p.to, p.confidence = None, 0.0
+
+
+def _label_at_all(out: Placing, layout: Layout) -> None:
+    """Records need a label: the name of the sheet, the block or the file where no column has one."""
+    if any(p.to is not None and p.to.name == "link_label" for t in out.tables for p in t.placed):
+        return
+    for p in out.tables[0].placed:
+        if p.seen.source in ("@block", "@sheet") and p.to is None and p.seen.profile.unique > 0.9:
+            score = 0.92 if layout.records > 1 else 0.7
+            p.to, p.confidence = Target("records", "link_label"), score
+            p.reason = "nothing else names the links, and these differ from record to record"
+            return
+    candidates = [
+        (t, p)
+        for t in out.tables
+        for p in t.placed
+        if p.to is None and p.seen.profile.numeric < 0.5 and not p.seen.profile.dates and p.seen.profile.filled > 1
+    ]
+    for _, p in candidates:
+        if p.seen.profile.unique > 0.95 and p.seen.profile.verdicts < 0.5:
+            p.to, p.confidence, p.reason = (
+                Target("records", "link_label"),
+                0.6,
+                "nothing else names the links, and these all differ",
+            )
+            return

@@ -1,0 +1,165 @@
+"""What the cells of a column look like: numbers, dates, verdicts, names of pairs, ends or parameters, or free text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from archive.formats import words
+from archive.formats.cable_types import UNKNOWN, neutral
+from archive.formats.mapping import dates, numbers, units, verdicts
+
+_NUMBER = re.compile(r"^[<>≤≥]?=?\s*[+\-−]?\d[\d.,\u00a0\u202f ']*(?:[eE][+-]?\d+)?\s*(?:[^\W\d_]{1,5}|%|°C|Ω)?\.?$")
+_LIMIT = re.compile(
+    r"\b(?:cat(?:egory|egorie|egoria)?|kat(?:egorie)?|class|klasse|classe|clase|tia|iso|iec|en ?50173|tsb|ieee|"
+    r"\d+g?base)\b|\b\d+(?:base|gbase)|カテゴリ|クラス",
+    re.IGNORECASE,
+)
+
+
+@dataclass
+class Profile:
+    """Of a sample of cells: how many hold anything, the distinct ones, and what they are.
+
+    numeric: share that are numbers; values: the numbers (NaN elsewhere); unit: one that the cells write; decimal: the
+    mark that the cells prove, or "". dates: patterns that read them all. verdicts, cables, limits: shares.
+    """
+
+    n: int
+    filled: int
+    distinct: list[str]
+    numeric: float = 0.0
+    values: Any = None
+    unit: str = ""
+    negative: float = 0.0
+    censored: bool = False
+    decimals: int = 0
+    dates: list[str] = field(default_factory=list)
+    verdicts: float = 0.0
+    cables: float = 0.0
+    limits: float = 0.0
+    lists: float = 0.0
+    texts: list[str] = field(default_factory=list)
+
+    @property
+    def constant(self) -> bool:
+        """One value everywhere."""
+        return len(self.distinct) == 1
+
+    @property
+    def unique(self) -> float:
+        """Distinct cells over filled ones."""
+        return len(self.distinct) / self.filled if self.filled else 0.0
+
+    def meanings(self, kind: str) -> dict[str, str]:
+        """Distinct cells that are words of a kind, with what they mean."""
+        return {w: m for w in self.distinct if (m := words.meaning(w, kind))}
+
+
+def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Profile:
+    """The profile of some cells (text, numbers, lists or None)."""
+    texts = [_text(c) for c in cells]
+    filled = [t for t in texts if t and t.casefold() not in words.empties()]
+    distinct = list(dict.fromkeys(filled))
+    out = Profile(len(cells), len(filled), distinct, texts=filled[:400])
+    if not filled:
+        out.values = np.full(len(cells), np.nan)
+        return out
+    out.lists = sum(isinstance(c, list) or _is_list(t) for c, t in zip(cells, texts, strict=True)) / len(filled)
+    writing = numbers.Writing(decimal, thousands, words.empties())
+    out.values = np.array([_number(t, writing, out) for t in texts])
+    out.numeric = float(np.isfinite(out.values).sum()) / len(filled)
+    finite = out.values[np.isfinite(out.values)]
+    out.negative = float((finite < 0).mean()) if len(finite) else 0.0
+    some = distinct[:300]
+    if out.numeric < 0.8 or all(re.fullmatch(r"\d{8}|\d{14}", t) for t in some):
+        out.dates = date_patterns(some)
+    out.verdicts = sum(verdicts.general(t) != (None, False) for t in some) / len(some)
+    if out.numeric < 0.5:
+        out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
+        out.limits = sum(bool(_LIMIT.search(words.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
+    return out
+
+
+def date_patterns(distinct: Sequence[str]) -> list[str]:
+    """Patterns that read all of some distinct cells; dotted dates are written day first."""
+    found = dates.patterns_for(distinct)
+    if len(found) > 1 and any("DD.MM" in p for p in found):
+        found = [p for p in found if "DD.MM" in p]
+    return found
+
+
+def _text(cell: Any) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return cell.strip()
+    if isinstance(cell, list):
+        return " ".join("" if c is None else f"{c:g}" for c in cell[:50])
+    from archive.formats.mapping.grid.columns import cell_text
+
+    return cell_text(cell) or ""
+
+
+def _is_list(text: str) -> bool:
+    return bool(re.match(r"^\s*[-+]?\d+(?:[.,]\d+)?(?:\s*[;| \t,]\s*[-+<>]?\d+(?:[.,]\d+)?){4,}\s*;?\s*$", text))
+
+
+def _number(text: str, writing: numbers.Writing, out: Profile) -> float:
+    if not text or not _NUMBER.match(text):
+        return float("nan")
+    plain = text
+    if writing.thousands:
+        plain = re.sub(rf"(?<=\d){re.escape(writing.thousands)}(?=\d\d\d)", "", plain)
+    if writing.decimal == ",":
+        plain = plain.replace(",", ".")
+    one = numbers.cell_number(plain.replace("−", "-"))
+    if one is None:
+        return float("nan")
+    out.censored |= one[1] != 0
+    if one[3] and not out.unit:
+        out.unit = one[3]
+    elif one[3] and one[3] != out.unit and units.units()[one[3]].dimension != units.units()[out.unit].dimension:
+        out.unit = ""
+    digits = re.sub(r"[^\d.]", "", plain)
+    out.decimals = max(out.decimals, len(digits.partition(".")[2]))
+    return one[0]
+
+
+def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
+    """Decimal and thousands mark that some cells of text prove: (".", "") where nothing speaks against it."""
+    commas = dots = comma_only = dot_only = grouped_dot = grouped_comma = 0
+    for cell in cells:
+        text = cell.strip()
+        if not re.match(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0 ']*\s*(?:\D{0,5})$", text):
+            continue
+        both = "." in text and "," in text
+        if both:
+            if text.rfind(",") > text.rfind("."):
+                commas += 1
+                grouped_dot += 1
+            else:
+                dots += 1
+                grouped_comma += 1
+        elif "," in text:
+            (whole, _, rest) = text.partition(",")
+            digits = re.match(r"\d*", rest)
+            if text.count(",") == 1 and digits and (len(digits.group()) != 3 or whole.lstrip("+-<>≤≥ −") in ("", "0")):
+                comma_only += 1
+            elif text.count(",") > 1:
+                grouped_comma += 1
+        elif "." in text:
+            (whole, _, rest) = text.partition(".")
+            digits = re.match(r"\d*", rest)
+            if text.count(".") == 1 and digits and (len(digits.group()) != 3 or whole.lstrip("+-<>≤≥ −") in ("", "0")):
+                dot_only += 1
+            elif text.count(".") > 1 and not re.match(r"^\d+\.\d+\.\d+", text):
+                grouped_dot += 1
+    comma, dot = commas + comma_only, dots + dot_only
+    if comma > dot:
+        return ",", "." if grouped_dot else ""
+    return ".", "," if grouped_comma else ""

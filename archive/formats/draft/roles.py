@@ -1,0 +1,291 @@
+"""What one row of a table is, and which of its columns say which row it is."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from archive.formats import words
+from archive.formats.draft import heading
+from archive.formats.draft.heading import WAVELENGTHS, Heading
+from archive.formats.draft.layout import Column, Found
+from archive.formats.draft.profile import Profile, profile
+from archive.formats.mapping import units
+
+
+@dataclass
+class Seen:
+    """A column with its reading and its profile."""
+
+    column: Column
+    heading: Heading
+    profile: Profile
+    own: Heading
+    """The reading of its own heading, without what stands above the table."""
+
+    @property
+    def source(self) -> str:
+        """Its name."""
+        return self.column.source
+
+
+@dataclass
+class Roles:
+    """rows: links, readings, points, curves. keys: the columns that say what a row is, by name (as row.<name>).
+
+    words: of those columns, what their words mean. label: the column with the link's label, where the table has one.
+    """
+
+    rows: str
+    keys: dict[str, Seen] = field(default_factory=dict)
+    words: dict[str, dict[str, str]] = field(default_factory=dict)
+    label: Seen | None = None
+    per_record: float = 1.0
+    reason: str = ""
+    confidence: float = 0.95
+
+
+def look(columns: Sequence[Column], context: tuple[str, ...], decimal: str, thousands: str) -> list[Seen]:
+    """Columns with their readings and profiles."""
+    out = []
+    for c in columns:
+        found = profile(c.cells[:6000], decimal, thousands)
+        out.append(Seen(c, heading.read(*context, *c.levels), found, heading.read(*c.levels)))
+    return out
+
+
+def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
+    """The roles of a table's columns. alone: the table's records are told by its own columns, not by blocks."""
+    out = Roles("links")
+    filled = [s for s in seen if s.profile.filled]
+    out.label = _label(filled, fiber)
+    runs = _runs(out.label, found)
+    out.per_record = found.rows / max(1, len(set(runs)))
+    frequency = _frequency(filled, runs)
+    for name, test in (
+        ("parameter", _parameters),
+        ("pairing", _pairs),
+        ("end", _ends),
+        ("direction", _directions),
+        ("wavelength", _wavelengths),
+        ("unit", _units),
+        ("origin", _origins),
+        ("kind", _kinds),
+    ):
+        for s in filled:
+            if s is out.label or s in out.keys.values() or s is frequency:
+                continue
+            meaning = test(s)
+            if meaning is not None:
+                out.keys[name] = s
+                out.words[name] = meaning
+                break
+    if found.headings_are == "frequencies" or any(s.profile.lists > 0.8 for s in filled if "parameter" in out.keys):
+        out.rows, out.reason = "curves", "each row is a whole curve"
+    elif frequency is not None:
+        out.rows, out.reason = "points", "frequencies rise from row to row"
+        out.keys["frequency"] = frequency
+    elif out.keys.keys() & {"parameter", "pairing", "wavelength", "end"} and out.per_record > 1.2:
+        out.rows, out.reason = "readings", "several rows per record, told apart by " + ", ".join(out.keys)
+    elif "parameter" in out.keys and not alone:
+        out.rows, out.reason = "readings", "rows name their quantity"
+    if out.rows == "links":
+        for name in ("parameter", "pairing", "end", "origin", "kind"):
+            out.keys.pop(name, None)
+            out.words.pop(name, None)
+        if not fiber and "direction" in out.keys:
+            out.keys.pop("direction")
+    return out
+
+
+def _label(seen: list[Seen], fiber: bool) -> Seen | None:
+    """The column with the labels of links."""
+    best, most = None, 0.0
+    for i, s in enumerate(seen):
+        p, h = s.profile, s.own
+        if (
+            h.parameters
+            or h.modifiers & {"frequency", "margin"}
+            or p.dates
+            or p.verdicts > 0.5
+            or p.cables > 0.5
+            or p.limits > 0.5
+        ):
+            continue
+        named = "link_label" in h.fields or (fiber and "fiber" in h.media and not h.fields)
+        weak = not named and (h.text.strip().casefold() in ("id", "name", "nr", "no") or "port" in h.fields[:1])
+        if not named and not weak:
+            continue
+        if p.numeric > 0.9 and not named:
+            continue
+        score = (
+            (2.0 if named else 0.5) + min(1.0, len(p.distinct) / max(1, 0.2 * p.n)) - 0.01 * i - 0.3 * len(h.unknown)
+        )
+        if h.fields[:1] == ["link_label"]:
+            score += 0.4
+        if score > most:
+            best, most = s, score
+    return best
+
+
+def _runs(label: Seen | None, found: Found) -> list[Any]:
+    """Something that differs from record to record, for each row."""
+    if label is None:
+        return list(found.record) or [0] * found.rows
+    last: Any = None
+    out = []
+    for cell, block in zip(label.column.cells, found.record, strict=False):
+        last = cell if cell not in (None, "") else last
+        out.append((block, last))
+    return out
+
+
+def _frequency(seen: list[Seen], runs: list[Any]) -> Seen | None:
+    """The column of frequencies that rise within each record, or None."""
+    named = [s for s in seen if _is_frequency(s)]
+    free = [s for s in seen if not s.own.says and not s.own.unit]
+    for s in [*named, *free]:
+        values = s.profile.values
+        if values is None or s.profile.numeric < 0.95 or s.profile.filled < 5:
+            continue
+        rises = falls = 0
+        for i in range(1, min(len(values), len(runs))):
+            if runs[i] != runs[i - 1] or not np.isfinite(values[i]) or not np.isfinite(values[i - 1]):
+                continue
+            rises += values[i] > values[i - 1]
+            falls += values[i] <= values[i - 1]
+        lengths = len(values) / max(1, falls + len({repr(r) for r in runs[: len(values)]}))
+        if s in named and rises >= 4 and lengths >= 4 and rises > 2.5 * falls:
+            return s
+        if s not in named and falls == 0 and rises >= 8 and np.nanmin(values) > 0 and np.nanmax(values) > 20:
+            return s
+    return None
+
+
+def _is_frequency(s: Seen) -> bool:
+    h = s.own
+    if h.parameters or h.generics or h.modifiers & {"limit", "margin", "value", "start", "stop", "step"}:
+        return False
+    unit = units.units().get(h.unit)
+    return "frequency" in h.modifiers or (unit is not None and unit.dimension == "frequency")
+
+
+def _parameters(s: Seen) -> dict[str, str] | None:
+    """Distinct cells that name quantities, with what they name; None where the column does not."""
+    p, h = s.profile, s.own
+    if not p.distinct or p.numeric > 0.3 or p.verdicts > 0.5 or len(p.distinct) > 80 or h.parameters or p.lists > 0.5:
+        return None
+    if h.fields and "parameter" not in h.modifiers:
+        return None
+    known = {}
+    for cell in p.distinct:
+        found = heading.read(cell)
+        if (found.parameters or found.generics) and not (set(found.unknown) and not found.parameters):
+            known[cell] = ""
+    share = len(known) / len(p.distinct)
+    named = "parameter" in h.modifiers
+    if share >= 0.5 and (named or len(known) >= 2 or share == 1):
+        return known
+    return None
+
+
+def _pairs(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if h.parameters or h.generics or len(p.distinct) > 40 or not p.distinct:
+        return None
+    from archive.formats.draft.paired import _plain
+
+    named = "pair" in h.modifiers or h.pair_word
+    some = [bool(_plain(c)) for c in p.distinct]
+    share = sum(some) / len(some)
+    if named and share >= 0.6:
+        return {}
+    clear = [
+        c for c in p.distinct if re.fullmatch(r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)(?:\D+(?:\d[-/, ]?\d))?", c)
+    ]
+    return {} if len(clear) >= max(2, 0.8 * len(p.distinct)) and not h.fields and not h.unit else None
+
+
+def _ends(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if h.parameters or not 1 <= len(p.distinct) <= 6:
+        return None
+    named = "end" in h.modifiers
+    known = {c: m for c in p.distinct if (m := words.meaning(c, "end"))}
+    if len(known) == len(p.distinct) and (named or len(known) >= 2) and not h.fields:
+        return known
+    if named and len(p.distinct) == 2:
+        for first, second in (
+            ("a", "b"),
+            ("1", "2"),
+            ("m", "r"),
+            ("l", "r"),
+            ("n", "f"),
+            ("m", "s"),
+            ("h", "g"),
+            ("l", "d"),
+        ):
+            by = {c.strip().casefold(): c for c in p.distinct}
+            if set(by) == {first, second}:
+                return {by[first]: "local", by[second]: "remote"}
+    if named and len(p.distinct) == 1:
+        return {}
+    return None
+
+
+def _directions(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if h.parameters or not 1 <= len(p.distinct) <= 4:
+        return None
+    known = {c: m for c in p.distinct if (m := words.meaning(c, "direction"))}
+    return known if len(known) == len(p.distinct) and ("direction" in h.modifiers or len(known) == 2) else None
+
+
+def _wavelengths(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if h.parameters or h.generics or not p.distinct:
+        return None
+    some = [re.sub(r"\s*nm$|\.0$", "", c.strip()) in WAVELENGTHS for c in p.distinct]
+    named = "wavelength" in h.modifiers or h.unit == "nm"
+    return {} if all(some) and (named or len(some) >= 2) else None
+
+
+def _units(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if not p.distinct or p.numeric > 0 or h.parameters or len(p.distinct) > 12:
+        return None
+    named = "units" in h.fields
+    known = [units.find(c) is not None for c in p.distinct]
+    return {} if all(known) and (named or len(known) >= 2) else None
+
+
+def _origins(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if h.parameters or not 2 <= len(p.distinct) <= 6 or p.numeric > 0:
+        return None
+    known = {}
+    for c in p.distinct:
+        ids = {m.id for m in words.meanings(c, "modifier")}
+        for meaning, origin in (("limit", "limit"), ("margin", "margin"), ("value", "measured")):
+            if meaning in ids:
+                known[c] = origin
+                break
+    return known if len(known) == len(p.distinct) else None
+
+
+def _kinds(s: Seen) -> dict[str, str] | None:
+    p, h = s.profile, s.own
+    if h.parameters or not 1 <= len(p.distinct) <= 6 or p.numeric > 0:
+        return None
+    known = {}
+    for c in p.distinct:
+        found = heading.read(c)
+        if "margin" in found.modifiers and not found.unknown:
+            known[c] = "worst_margin"
+        elif found.modifiers & {"worst", "maximum"} and "value" in found.modifiers and not found.unknown:
+            known[c] = "worst_value"
+    return known if len(known) == len(p.distinct) and ("kind" in h.modifiers or len(known) == 2) else None

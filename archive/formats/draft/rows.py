@@ -1,0 +1,295 @@
+"""Finds labels and tables in rows of cells."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+from archive.formats import words
+from archive.formats.draft import cells as cell_kinds
+from archive.formats.draft import heading
+from archive.formats.mapping import names, units
+from archive.formats.mapping.grid.labels import labels_of
+from archive.formats.mapping.headings import frequency_of
+
+_VALUES = frozenset("ndv")
+
+
+@dataclass
+class Body:
+    """A table: rows of headings from `head`, its rows from `first` to `stop`, what stands right above."""
+
+    head: int
+    header_rows: int
+    units_row: bool
+    first: int
+    stop: int
+    headings: list[str]
+    levels: list[tuple[str, ...]]
+    title: str = ""
+    cross: bool = False
+    no_headings: bool = False
+
+
+@dataclass
+class Item:
+    """One thing in the order of the rows: labels, a note (text alone in its row), or a table."""
+
+    row: int
+    labels: list[tuple[str, Any]] = field(default_factory=list)
+    note: str = ""
+    body: Body | None = None
+    blank: bool = False
+
+
+def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
+    """Everything in some rows."""
+    out: list[Item] = []
+    kinds = [cell_kinds.kinds(r) if i < 4000 else None for i, r in enumerate(rows)]
+
+    def kind_row(i: int) -> list[str]:
+        found = kinds[i]
+        if found is None:
+            found = kinds[i] = cell_kinds.kinds(rows[i])
+        return found
+
+    i, note = 0, ""
+    while i < len(rows):
+        k = kind_row(i)
+        filled = [j for j, x in enumerate(rows[i]) if x is not None and str(x).strip()]
+        if not filled:
+            out.append(Item(i, blank=True))
+            i += 1
+            continue
+        body = _table(rows, kind_row, i)
+        if body is not None:
+            body.title = note
+            body.stop = _end(rows, kind_row, body, most_body)
+            out.append(Item(i, body=body))
+            i = body.stop
+            continue
+        labels = _labels(rows[i], k)
+        if labels:
+            out.append(Item(i, labels=labels))
+            note = ""
+        else:
+            note = " ".join(names.tidy(rows[i][j]) for j in filled)
+            out.append(Item(i, note=note))
+        i += 1
+    return out
+
+
+def _labels(row: list[Any], kinds: list[str]) -> list[tuple[str, Any]]:
+    """Names and values of a row, or nothing where it is none of labels."""
+    filled = [(j, names.tidy(c)) for j, c in enumerate(row) if c is not None and str(c).strip()]
+    colons = [t for _, t in filled if re.match(r"^[^\W\d_].{0,60}?[:=](\s|$)|^[^\W\d_].{0,60}?\.{3,}", t)]
+    if not colons:
+        # A unit may stand in a cell of its own after its value.
+        filled = [(j, t) for n, (j, t) in enumerate(filled) if n < 2 or n % 2 == 1 or units.find(t) is None]
+        # Without colons: words of headings and values must alternate.
+        first = [kinds[j] for j, _ in filled][0::2]
+        second = [kinds[j] for j, _ in filled][1::2]
+        if not first or len(first) != len(second) or any(k != "w" for k in first) or any(k == "w" for k in second):
+            return []
+        return [(filled[n][1], row[filled[n + 1][0]]) for n in range(0, len(filled), 2)]
+    found = [(n, v) for n, v in labels_of(row) if n]
+    named = sum(1 for n, _ in found if cell_kinds.is_heading(n)) if found else 0
+    if not found or (named == 0 and len(filled) > 2):
+        return []
+    return [(n, v) for n, v in found]
+
+
+def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
+    """A table whose headings begin at a row, or None."""
+    if not _heading_like(rows, kind_row, i) or _name_and_value(rows, kind_row, i):
+        return None
+    for size in (1, 2, 3):
+        last = i + size - 1
+        if last >= len(rows) or not _heading_like(rows, kind_row, last, lower=size > 1):
+            break
+        below = last + 1
+        unit_row = below < len(rows) and _unit_row(rows[below])
+        first = below + unit_row
+        while first < len(rows) and first <= below + unit_row + 1 and _rule(rows[first]):
+            first += 1
+        if first >= len(rows) or not _body_like(rows, kind_row, rows[last], first, rows[i : i + size]):
+            continue
+        block = list(rows[i : i + size])
+        merged = names.merged(block)
+        width = max(len(merged), len(rows[first]))
+        merged += [""] * (width - len(merged))
+        if sum(bool(h) for h in merged) < 2:
+            continue
+        heads = names.distinct(merged)
+        levels = [tuple(h.split(names.JOIN)) for h in merged]
+        if unit_row:
+            levels = [
+                (*lv[:-1], f"{lv[-1]} [{names.tidy(u)}]") if names.tidy(u) and lv[-1] else lv
+                for lv, u in zip(levels, [*rows[below], *[None] * width], strict=False)
+            ]
+            levels = [(*lv[:-1], re.sub(r"\[[\[(](.*)[\])]\]$", r"[\1]", lv[-1])) for lv in levels]
+        return Body(i, size, bool(unit_row), first, first, heads, levels)
+    return None
+
+
+def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
+    """Two cells in a row of which the first is a name, and the next row begins with a name too: labels."""
+    filled = [j for j, c in enumerate(rows[i]) if c is not None and str(c).strip()]
+    if len(filled) != 2 or kind_row(i)[filled[0]] != "w" or i + 1 >= len(rows):
+        return False
+    below = [j for j, c in enumerate(rows[i + 1]) if c is not None and str(c).strip()]
+    return len(below) in (2, 4) and kind_row(i + 1)[below[0]] == "w" and kind_row(i)[filled[1]] != "p"
+
+
+def _heading_like(rows: list[list[Any]], kind_row: Any, i: int, lower: bool = False) -> bool:
+    row, kinds = rows[i], kind_row(i)
+    filled = [j for j, c in enumerate(row) if c is not None and str(c).strip()]
+    if len(filled) < (1 if lower else 2) and not (len(filled) == 1 and filled[0] > 0):
+        return False
+    some = [kinds[j] for j in filled]
+    words_ = some.count("w") + some.count("p")
+    if _frequencies([row[j] for j in filled]):
+        return True
+    if any(k in "nd" for k in some):
+        return False
+    if some.count("v") > 0 and some.count("w") <= some.count("v"):
+        return False
+    if any(isinstance(row[j], str) and re.match(r"^[^\W\d_].{0,60}?:(\s|$)", row[j].strip()) for j in filled[:1]):
+        return False
+    if words_ >= 0.4 * len(filled):
+        return True
+    # Headings in words that nobody knows: text above a row of numbers.
+    nxt = kind_row(i + 1) if i + 1 < len(rows) else []
+    numbers = sum(1 for j in filled if j < len(nxt) and nxt[j] == "n")
+    return len(filled) >= 2 and numbers >= 0.5 * len(filled)
+
+
+def _frequencies(cells: list[Any]) -> bool:
+    """Headings of which most are rising frequencies."""
+    found = [frequency_of(names.tidy(c)) for c in cells[1:]]
+    rising = [f for f in found if f is not None]
+    return len(rising) >= 8 and len(rising) >= 0.5 * len(found) and all(a < b for a, b in pairwise(rising))
+
+
+def _unit_row(row: list[Any]) -> int:
+    """1 where every filled cell of a row is a unit."""
+    filled = [names.tidy(c).strip("[]() ") for c in row if c is not None and str(c).strip()]
+    return int(len(filled) >= 1 and all(not c[:1].isdigit() and (units.find(c) or c in ("-", "–")) for c in filled))
+
+
+def _rule(row: list[Any]) -> bool:
+    """A line of dashes under the headings."""
+    filled = [str(c).strip() for c in row if c is not None and str(c).strip()]
+    return bool(filled) and all(re.fullmatch(r"[-=_+|. ]{2,}", c) for c in filled)
+
+
+def _body_like(rows: list[list[Any]], kind_row: Any, last: list[Any], first: int, heads: list[list[Any]]) -> bool:
+    """Whether a row can be the first of a table with these headings."""
+    row, kinds = rows[first], kind_row(first)
+    filled = {j for j, c in enumerate(row) if c is not None and str(c).strip()}
+    above = {j for h in heads for j, c in enumerate(h) if c is not None and str(c).strip()}
+    if len(filled) < 2 or not filled:
+        return False
+    covered = {j for j in filled if j in above or any(a <= j for a in above)}
+    if len(covered) < 0.7 * len(filled):
+        return False
+    values = sum(kinds[j] in _VALUES for j in filled)
+    same = [names.tidy(c) for c in row if c is not None] == [names.tidy(c) for c in last if c is not None]
+    heading_words = sum(kinds[j] == "w" for j in filled)
+    if same or (_labels(row, kinds) and any(str(c).strip().endswith(":") for c in row if isinstance(c, str))):
+        return False
+    if not values and any(k == "p" for k in kinds) and _heading_like(rows, kind_row, first, lower=True):
+        return False
+    return values >= 1 or (heading_words < 0.5 * len(filled) and len(filled) >= 0.5 * len(above))
+
+
+def _end(rows: list[list[Any]], kind_row: Any, body: Body, most: int) -> int:
+    """The row after the last one of a table."""
+    pattern = kind_row(body.first)
+    numeric_first = next((j for j, k in enumerate(pattern) if k == "n"), None)
+    i, blank = body.first, 0
+    width = len(body.headings)
+    while i < len(rows) and i - body.first < most:
+        row = rows[i]
+        if not any(c is not None and str(c).strip() for c in row):
+            blank += 1
+            if blank > 1 or not _goes_on(rows, kind_row, i, pattern):
+                break
+            i += 1
+            continue
+        blank = 0
+        if i > body.first and i - body.first > 4000 and _quick(row, numeric_first):
+            i += 1
+            continue
+        kinds = kind_row(i)
+        if i > body.first and not _member(rows, kind_row, i, body, pattern, kinds, width):
+            break
+        i += 1
+    while i > body.first and not any(c is not None and str(c).strip() for c in rows[i - 1]):
+        i -= 1
+    return i
+
+
+def _quick(row: list[Any], at: int | None) -> bool:
+    if at is None or at >= len(row) or row[at] is None:
+        return False
+    cell = row[at]
+    return not isinstance(cell, str) or cell.strip()[:1].isdigit()
+
+
+def _goes_on(rows: list[list[Any]], kind_row: Any, i: int, pattern: list[str]) -> bool:
+    if i + 1 >= len(rows):
+        return False
+    below = kind_row(i + 1)
+    common = [(a, b) for a, b in zip(pattern, below, strict=False) if a or b]
+    return bool(common) and sum(a == b for a, b in common) >= 0.9 * len(common) and "n" in below
+
+
+def _member(
+    rows: list[list[Any]], kind_row: Any, i: int, body: Body, pattern: list[str], kinds: list[str], width: int
+) -> bool:
+    """Whether a row belongs to the table above it."""
+    row = rows[i]
+    filled = [j for j, c in enumerate(row) if c is not None and str(c).strip()]
+    if len(filled) == 1 and width > 2 and kinds[filled[0]] != "n":
+        return False
+    first = row[filled[0]]
+    if isinstance(first, str) and re.match(r"^[^\W\d_][^:]{0,60}?:(\s|$)", first.strip()) and kinds[filled[0]] != "d":
+        return False
+    tidy = [names.tidy(c) for c in row if c is not None and str(c).strip()]
+    if tidy == [names.tidy(c) for c in rows[body.head + body.header_rows - 1] if c is not None and str(c).strip()]:
+        return True  # The headings again, as on a new page.
+    if _rule(row):
+        return True
+    begun = [j for j, p in enumerate(pattern) if p in ("n", "d", "v")]
+    if begun and not any(j < len(kinds) and kinds[j] in ("n", "d", "v", "p") for j in begun):
+        return any(k in _VALUES for k in kinds) and not _labels(row, kinds)
+    if pattern[:1] == ["n"] and kinds[:1] not in (["n"], ["p"], [""]):
+        return False
+    return not (_alternates(row, kinds) and not _alternates(rows[body.first], pattern))
+
+
+def _alternates(row: list[Any], kinds: list[str]) -> bool:
+    filled = [k for k, c in zip(kinds, row, strict=False) if c is not None and str(c).strip()]
+    return len(filled) >= 2 and len(filled) % 2 == 0 and all(k == "w" for k in filled[0::2]) and "w" not in filled[1::2]
+
+
+def summary(row: list[Any]) -> str:
+    """The word by which a row sums up, or is page furniture; "" for a row of the table."""
+    filled = [names.tidy(c) for c in row if c is not None and str(c).strip()]
+    if not filled:
+        return ""
+    text = words.phrase(filled[0].partition(":")[0])
+    listed = text.split()
+    for size in range(len(listed), 0, -1):
+        part = " ".join(listed[:size])
+        if part in words.plain("summary") or part in words.plain("page"):
+            return filled[0].partition(":")[0]
+    return ""
+
+
+def read_heading(levels: tuple[str, ...], context: tuple[str, ...] = ()) -> heading.Heading:
+    """The reading of a column's heading within its context."""
+    return heading.read(*context, *levels)

@@ -1,0 +1,53 @@
+"""The structure of any file: what kind it is, then its labels and tables."""
+
+from __future__ import annotations
+
+from archive.formats.draft import grids, sniff
+from archive.formats.draft.layout import Layout
+from archive.formats.draft.profile import decimal_mark
+from archive.formats.mapping.grid.reader import splitter
+from archive.formats.mapping.model import File
+from archive.formats.recognition import Entry
+
+
+def structure(entry: Entry) -> Layout:
+    """What a sample of a file shows. Errors: Trouble where it is no text, workbook, XML or JSON, or is damaged."""
+    kind = sniff.kind_of(entry)
+    if kind == "text":
+        return text(entry)
+    if kind == "workbook":
+        return workbook(entry)
+    from archive.formats.draft.trees import analyse
+
+    return analyse(entry, kind)
+
+
+def text(entry: Entry) -> Layout:
+    """Delimited text or report text."""
+    found = sniff.sample(entry)
+    mark, quote = sniff.cut(found.head)
+    layout = Layout("report" if mark in ("blanks", "space") else "delimited", delimiter=mark, quote=quote)
+    layout.encoding, layout.basis = found.encoding.name, found.encoding.basis
+    split = splitter(File("1", layout.kind, (), delimiter=mark, quote=quote))
+    lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
+    lines = [line.replace("\f", "") for line in lines]
+    rows = [list(split(line)) for line in lines]
+    layout.decimal, layout.thousands = decimal_mark([c for r in rows[:4000] for c in r])
+    return grids.analyse([("", rows, lines)], layout)
+
+
+def _logical(lines: list[str], layout: Layout) -> list[str]:
+    from archive.formats.mapping.grid.reader import logical
+
+    return list(logical(lines, layout.quote)) if layout.kind == "delimited" and layout.quote else lines
+
+
+def workbook(entry: Entry) -> Layout:
+    """Sheets."""
+    from archive.formats.mapping.workbook import sheets
+
+    layout = Layout("workbook")
+    listed: grids.Sheets = [(name, rows, None) for name, rows in sheets(entry)]
+    texts = [c for _, rows, _ in listed for r in rows[:2000] for c in r if isinstance(c, str)]
+    layout.decimal, layout.thousands = decimal_mark(texts)
+    return grids.analyse(listed, layout)
