@@ -13,10 +13,11 @@ from archive import schemas
 
 def made() -> dict[str, Callable[[], str]]:
     """File name in schemas/ and the function that makes its text."""
+    from archive.formats import guide
     from archive.formats.open_csv import METADATA, csvw
     from archive.formats.open_xml import xsd
 
-    return {xsd.FILE_NAME: xsd.xsd, METADATA: csvw.text}
+    return {xsd.FILE_NAME: xsd.xsd, METADATA: csvw.text, guide.NAME: guide.text}
 
 
 def write() -> list[Path]:

@@ -16,7 +16,7 @@ from tests.formats import conformance_kit as kit
 from tests.strategies import batches
 
 EXAMPLES = settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 
 
@@ -42,7 +42,7 @@ def test_xml_then_csv(batch: Batch) -> None:
         assert record_digests(from_csv) == record_digests(batch)
 
 
-@settings(EXAMPLES, max_examples=15)
+@settings(EXAMPLES, max_examples=10)
 @given(batches(most_records=2))
 def test_zipped_csv_then_parquet(batch: Batch) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -51,7 +51,7 @@ def test_zipped_csv_then_parquet(batch: Batch) -> None:
         assert _there_and_back(from_zip, Path(folder), "parquet", "parquet").equals(batch) or _empty(batch)
 
 
-@settings(EXAMPLES, max_examples=25)
+@settings(EXAMPLES, max_examples=15)
 @given(batches())
 def test_the_document_holds_the_canonical_bytes_as_they_are(batch: Batch) -> None:
     with tempfile.TemporaryDirectory() as folder:

@@ -77,7 +77,7 @@ def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
             f" + {cells['ignored']:,} ignored by name"
         )
     for finding in account.errors[:_MOST_SHOWN]:
-        click.echo(f"finding: {finding['link_label'] or ''}: {finding['message']}")
+        click.echo(_one_line(f"finding: {finding['link_label'] or ''}: {finding['message']}"))
     if not account.set_aside:
         return
     click.echo(f"set aside: {len(account.set_aside):,}")
@@ -85,9 +85,14 @@ def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
         where = ", ".join(v for v in (row["path"], row["place"], row["link_label"]) if v)
         found = f"; found {row['found']}" if row["found"] else ""
         remedy = f". {row['remedy'][:1].upper()}{row['remedy'][1:]}" if row["remedy"] else ""
-        click.echo(" ".join(f"  {where}: {row['reason']}{found}{remedy}".split(" ")))
+        click.echo(f"  {_one_line(where + ': ' + row['reason'] + found + remedy)}")
     if len(account.set_aside) > _MOST_SHOWN:
         say(f"  and {len(account.set_aside) - _MOST_SHOWN:,} more, all of them in set_aside of {out}", quiet=quiet)
+
+
+def _one_line(text: str) -> str:
+    """Foreign text for a terminal: one line, and nothing in it that a terminal would obey."""
+    return "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))
 
 
 def _many(count: int, noun: str) -> str:

@@ -32,7 +32,7 @@ class Root:
 def text_of(head: bytes) -> str:
     """The head as text, as far as markup goes: UTF-16 by its mark or its zeros, anything else byte by byte."""
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return head.decode("utf-16", errors="replace")
+        return head.decode("utf-16", errors="replace").lstrip("\ufeff")
     if head.startswith(b"<\0"):
         return head.decode("utf-16-le", errors="replace")
     if head.startswith(b"\0<"):
