@@ -1,6 +1,6 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips; without one, all of them. Figures go to standard output, as text and, with --json, as one
+Names: kills, writers, flips, memory; without one, all of them. Figures go to standard output, as text and, with --json, as one
 document. A promise that is broken ends the run with an AssertionError.
 """
 
@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import store_runs
+from tests.endurance import open_forms, store_runs
 from tests.endurance.store_work import WORK
 
 
@@ -34,7 +34,7 @@ def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield store_runs.flips(folder, 50 if quick else 2_000, 80 if quick else 1_200)
 
 
-RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {"kills": kills, "writers": writers, "flips": flips}
+RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {"kills": kills, "writers": writers, "flips": flips, "memory": open_forms.memory}
 
 
 def main() -> None:
