@@ -217,7 +217,11 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
         ok = not numeric and all(re.search(r"[^\W\d_]", c) for c in some) and length < 40 and not p.dates
         return (STRONG, "names in the cells") if ok and p.verdicts < 0.5 else (AGAINST, "no names in the cells")
     if name == "sequence":
-        return (STRONG, "numbers that differ") if p.unique > 0.9 or long else (WEAK, "")
+        return (
+            (STRONG, "numbers that differ")
+            if p.filled > 1 and (p.unique > 0.9 or long)
+            else (AGAINST, "it says nothing")
+        )
     if (p.dates and name not in ("comment",)) or p.verdicts > 0.8:
         return AGAINST, "the cells are something else"
     return NEUTRAL, ""

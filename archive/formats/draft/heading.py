@@ -23,6 +23,9 @@ _CONTACTS = frozenset(("12", "36", "45", "78", "21", "63", "54", "87"))
 _BRACKETS = re.compile(r"[\[({（【]\s*([^\])}）】]*?)\s*[\])}）】]")
 _KINDS = ("parameter", "generic", "field", "modifier", "end", "direction", "colour", "configuration", "medium")
 _WHICH = frozenset(("limit", "margin", "value"))
+_WEAK = frozenset(
+    ("id", "no", "nr", "number", "num", "name", "code", "key", "ref", "reference", "text", "value", "nummer")
+)
 _SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p"))
 
 
@@ -147,6 +150,15 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
                 out.unknown.append(token)
             else:
                 out.outer_unknown += 1
+    weak = [t for t, d in tokens if d == 0]
+    outer = any(d > 0 for _, d in tokens)
+    said = any(min(d for _, d in tokens[a : a + n]) == 0 for a, n, _ in hits)
+    if outer and weak and all(t in _WEAK for t in weak):
+        # "order", "number": the outer word says what is numbered.
+        hits = [h for h in hits if min(d for _, d in tokens[h[0] : h[0] + h[1]]) > 0 or h[1] > len(weak)] or hits
+    elif outer and weak and not said and not any(used[i] for i, (_, d) in enumerate(tokens) if d == 0):
+        # An inner word that nobody knows: the outer ones tell of an end or a pair at the most.
+        hits = [(a, n, tuple(m for m in ms if m.kind in ("end", "colour", "direction"))) for a, n, ms in hits]
     spans = [(at, size) for at, size, _ in hits if size > 1]
     hits = [h for h in hits if h[1] > 1 or not any(a <= h[0] < a + n for a, n in spans)]
     # The innermost words count first: outer ones fill what they leave open.

@@ -56,6 +56,8 @@ class Surroundings:
     fiber: bool
     lengths: Any = None
     delays: Any = None
+    length_unknown: bool = False
+    """The unit of the lengths is not written."""
     ends: dict[str, str] | None = None
     """Single letters that name ends in headings of this layout, by letter."""
 
@@ -207,9 +209,10 @@ def _guess_unit(s: Seen, parameter: str, values: Any, around: Surroundings) -> t
             if share is not None and 0.5 <= share <= 0.9:
                 return name, STRONG, f"no unit is written; in {name} the delays give {share:.2f} of the speed of light"
     if parameter == "propagation_delay" and around.lengths is not None:
-        share = shape.velocity(around.lengths, s.profile.values)
-        if share is not None and 0.5 <= share <= 0.9:
-            return "ns", STRONG, f"no unit is written; in ns the lengths give {share:.2f} of the speed of light"
+        for name in ("m", "ft") if around.length_unknown else ("m",):
+            share = shape.velocity(units.units()[name].ours(around.lengths), s.profile.values)
+            if share is not None and 0.5 <= share <= 0.9:
+                return "ns", STRONG, f"no unit is written; in ns the lengths give {share:.2f} of the speed of light"
     inside = _inside(parameter, values)
     if parameter == "length":
         return ours, (WEAK if inside >= 0 else AGAINST), "no unit is written; metres are assumed"

@@ -57,7 +57,10 @@ def place(layout: Layout) -> Placing:
     seen = [look(t.columns, t.context, layout.decimal, layout.thousands) for t in layout.tables]
     fiber = _is_fiber(labels, seen, layout)
     alone = not layout.block and not layout.record
-    role = [roles(t, s, fiber, alone) for t, s in zip(layout.tables, seen, strict=True)]
+    role = [
+        Roles("axes") if t.each.startswith("/") else roles(t, s, fiber, alone)
+        for t, s in zip(layout.tables, seen, strict=True)
+    ]
     everything = [*labels, *(c for s in seen for c in s)]
     around = Surroundings(_scheme(everything, role, layout), fiber)
     around.ends = _end_letters(everything)
@@ -65,11 +68,18 @@ def place(layout: Layout) -> Placing:
     out = Placing([], around.scheme, fiber)
     long = any(r.rows != "links" for r in role) or bool(layout.block or layout.record)
     out.tables.append(_labels(labels, around, long))
+    axes = {c for s, r in zip(seen, role, strict=True) if r.rows == "axes" for x in s for c in x.profile.distinct}
     for t, s, r in zip(layout.tables, seen, role, strict=True):
+        for x in s if r.rows != "axes" else ():
+            if axes and x.profile.distinct and set(x.profile.distinct) <= axes:
+                r.keys["axis"] = x
         out.tables.append(_table(t, s, r, around))
     _dates_together(out)
     _repeated(out)
     _signs(out)
+    for p in (p for t in out.tables for p in t.placed):
+        if p.seen.profile.encoding and p.to is not None:
+            p.options["encoding"] = p.seen.profile.encoding
     _only_once(out)
     _label_at_all(out, layout)
     return out
@@ -143,8 +153,11 @@ def _physics(every: list[Seen], around: Surroundings) -> None:
         unit = units.units().get(s.heading.unit or s.profile.unit)
         if parameter == "propagation_delay" and around.delays is None and (unit is None or unit.dimension == "time"):
             around.delays = s.profile.values if unit is None else unit.ours(s.profile.values)
-        if parameter == "length" and around.lengths is None and unit is not None and unit.dimension == "length":
-            around.lengths = unit.ours(s.profile.values)
+        if parameter == "length" and (around.lengths is None or around.length_unknown):
+            if unit is not None and unit.dimension == "length":
+                around.lengths, around.length_unknown = unit.ours(s.profile.values), False
+            elif unit is None and around.lengths is None:
+                around.lengths, around.length_unknown = s.profile.values, True
 
 
 def _labels(seen: list[Seen], around: Surroundings, long: bool) -> PlacedTable:
@@ -158,6 +171,9 @@ def _labels(seen: list[Seen], around: Surroundings, long: bool) -> PlacedTable:
 
 def _table(found: Found, seen: list[Seen], role: Roles, around: Surroundings) -> PlacedTable:
     out = PlacedTable(found, role)
+    if role.rows == "axes":
+        out.placed = [_axis(s) for s in seen]
+        return out
     families = _families(seen, around)
     mhz = role.keys["frequency"].profile.values if "frequency" in role.keys else None
     keyed = {id(s): n for n, s in role.keys.items()}
@@ -179,6 +195,18 @@ def _table(found: Found, seen: list[Seen], role: Roles, around: Surroundings) ->
     if role.rows == "readings" and "parameter" in role.keys:
         _row_kinds(out)
     return out
+
+
+def _axis(s: Seen) -> Placed:
+    """A column of a table of axes: the frequencies, or the name by which curves refer to them."""
+    if s.profile.lists > 0.8:
+        unit, cells, why = frequency_unit_of_list(s)
+        return Placed(
+            s, Target("axes", "frequencies_mhz"), unit, 0.95 if cells == STRONG else 0.8, f"rising frequencies; {why}"
+        )
+    if s.profile.unique == 1:
+        return Placed(s, Target("row", "key"), "", 0.95, "names of axes")
+    return _nowhere(s)
 
 
 def _nowhere(s: Seen, why: str = "") -> Placed:
@@ -309,6 +337,10 @@ def _unnamed(s: Seen, role: Roles | None) -> Placed | None:
         return Placed(
             s, Target("records", "limit_found"), "", 0.6, "the heading says nothing, the cells name standards"
         )
+    if p.dates and "hh" in p.dates[0] + "hh" * (p.dates[0] == "ISO") and not h.fields and p.filled > 1:
+        options = {"format": p.dates[0]} if len(p.dates) == 1 else {"format": "words", "ask": " or ".join(p.dates[:2])}
+        to = Target("records", "tested_found")
+        return Placed(s, to, "", 0.7, "the heading says nothing, the cells are times", options)
     del role
     return None
 
@@ -334,12 +366,14 @@ def _key(s: Seen, name: str, role: Roles, around: Surroundings, out: PlacedTable
             h, STRONG if len(unresolved) <= 0.2 * len(s.profile.distinct) else WEAK, cap=around.scheme.confidence
         )
         return Placed(s, to, "", score, around.scheme.reason)
+    if name == "axis":
+        return Placed(s, to, "", 0.95, "names of the axes that stand elsewhere in the file")
     words = role.words.get(name, {})
     options: dict[str, Any] = {}
     if name in ("end", "direction", "origin", "kind") and words:
         options["words"] = words
     said = ", ".join(f"{k} is {v}" for k, v in list(words.items())[:4])
-    cells = STRONG if said or name in ("wavelength", "unit") else WEAK
+    cells = STRONG if said or name in ("wavelength", "unit", "axis") else WEAK
     return Placed(s, to, "", sure(h, cells), f"says the {name} of each row" + (f": {said}" if said else ""), options)
 
 
@@ -632,7 +666,7 @@ def _only_once(out: Placing) -> None:
     """Two columns for one place: the surer keeps it; where neither is, both are less sure."""
     for table in out.tables:
         taken: dict[str, Placed] = {}
-        for p in sorted(table.placed, key=lambda p: -p.confidence):
+        for p in sorted(table.placed, key=lambda p: (-p.confidence, p.seen.source.startswith("/"))):
             if p.to is None or p.to.name == "far":
                 continue
             name = str(p.to)
@@ -640,7 +674,8 @@ def _only_once(out: Placing) -> None:
             if other is None:
                 taken[name] = p
                 continue
-            if other.confidence - p.confidence < 0.15:
+            outside = p.seen.source.startswith("/") and not other.seen.source.startswith("/")
+            if other.confidence - p.confidence < 0.15 and not outside:
                 other.confidence = min(other.confidence, 0.75)
                 other.reason += f"; {p.seen.source!r} could be the same"
             p.reason = f"could be {name}, as {other.seen.source!r} is"

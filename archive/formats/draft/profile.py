@@ -43,6 +43,8 @@ class Profile:
     cables: float = 0.0
     limits: float = 0.0
     lists: float = 0.0
+    encoding: str = ""
+    """How encoded arrays of numbers are written, where the cells are such."""
     texts: list[str] = field(default_factory=list)
 
     @property
@@ -69,7 +71,10 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     if not filled:
         out.values = np.full(len(cells), np.nan)
         return out
-    out.lists = sum(isinstance(c, list) or _is_list(t) for c, t in zip(cells, texts, strict=True)) / len(filled)
+    out.lists = sum(_numbers(c) or _is_list(t) for c, t in zip(cells, texts, strict=True)) / len(filled)
+    if out.lists < 0.5 and len(filled[0]) > 24:
+        out.encoding = encoding_of(distinct[:12])
+        out.lists = 1.0 if out.encoding else out.lists
     writing = numbers.Writing(decimal, thousands, words.empties())
     out.values = np.array([_number(t, writing, out) for t in texts])
     out.numeric = float(np.isfinite(out.values).sum()) / len(filled)
@@ -83,6 +88,38 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
         out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
         out.limits = sum(bool(_LIMIT.search(words.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
     return out
+
+
+_ENCODINGS = tuple(
+    f"{text}{packed}-{kind}-{order}"
+    for text in ("base64", "hex")
+    for packed in ("", "-zlib")
+    for kind in ("float32", "float64", "int16/100", "int16/10", "int32/100", "int32/1000")
+    for order in ("le", "be")
+)
+
+
+def encoding_of(cells: Sequence[str]) -> str:
+    """How encoded arrays are written, by what makes plausible numbers of all of them; "" where nothing does."""
+    if not all(re.fullmatch(r"[A-Za-z0-9+/=\s]{24,}", c) for c in cells):
+        return ""
+    from archive.formats.mapping.build.lists import decoded
+
+    for encoding in _ENCODINGS:
+        try:
+            arrays = [decoded(c, encoding) for c in cells]
+        except ValueError:
+            continue
+        if all(len(a) >= 3 and np.isfinite(a).all() and (np.abs(a) < 3000).all() and _smooth(a) for a in arrays):
+            return encoding
+    return ""
+
+
+def _smooth(values: Any) -> bool:
+    """Neighbours are near each other, as in a curve or an axis, and not denormal noise."""
+    spread = float(np.ptp(values))
+    size = float(np.abs(values).max())
+    return size > 1e-3 and (spread == 0 or float(np.median(np.abs(np.diff(values)))) < 0.35 * spread)
 
 
 def date_patterns(distinct: Sequence[str]) -> list[str]:
@@ -99,10 +136,14 @@ def _text(cell: Any) -> str:
     if isinstance(cell, str):
         return cell.strip()
     if isinstance(cell, list):
-        return " ".join("" if c is None else f"{c:g}" for c in cell[:50])
+        return " ".join("" if c is None else f"{c:g}" if isinstance(c, int | float) else str(c) for c in cell[:50])
     from archive.formats.mapping.grid.columns import cell_text
 
     return cell_text(cell) or ""
+
+
+def _numbers(cell: Any) -> bool:
+    return isinstance(cell, list) and any(isinstance(x, int | float) for x in cell)
 
 
 def _is_list(text: str) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,8 @@ class Frame:
     """Whether its cells are counted by the builder."""
     shared: bool = False
     """One row of cells that hold for all records, repeated for each: counted once, and only where `counts`."""
+    source: str = ""
+    """source_id of its file, where it is not that of the records."""
 
     @property
     def rows(self) -> int:
@@ -49,7 +51,7 @@ class Frame:
         at = pa.array(rows)
         columns = {k: c.take(at) for k, c in self.columns.items()}
         place = None if self.place is None else self.place[rows]
-        return Frame(self.table, columns, self.record[rows], place, self.noun, self.axis)
+        return replace(self, columns=columns, record=self.record[rows], place=place)
 
 
 @dataclass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -84,7 +85,7 @@ def join(frames: Sequence[tuple[str, Frame]]) -> Iterator[Chunk]:
                     )
                 record[i] = at
         order = np.argsort(record, kind="stable")
-        moved = Frame(frame.table, frame.columns, record, frame.place, f"{where}{frame.noun}", frame.axis)
+        moved = replace(frame, record=record, noun=f"{where}{frame.noun}")
         placed.append(moved.only(order) if (order[1:] < order[:-1]).any() else moved)
     yield from _cut(places, placed, axes, problems)
 
@@ -113,7 +114,7 @@ def _cut(places: list[str], frames: list[Frame], axes: list[Frame], problems: di
             if high > low:
                 columns = {k: c.slice(low, high - low) for k, c in frame.columns.items()}
                 place = None if frame.place is None else frame.place[low:high]
-                part.append(Frame(frame.table, columns, frame.record[low:high] - at, place, frame.noun, frame.axis))
+                part.append(replace(frame, columns=columns, record=frame.record[low:high] - at, place=place))
         some = {k - at: p for k, p in problems.items() if at <= k < end}
         here = list(part)
         yield Chunk(places[at:end], [*part, *(axes if at == 0 else [])], lambda i, f=here: _text(f, i), 0, some)  # type: ignore[misc]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from archive.formats import text as texts
 from archive.formats.cable_types import neutral
@@ -20,15 +21,30 @@ TEXT = ("delimited", "report")
 def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of one file by a mapping of one file. Errors: Trouble where nothing of it can be read."""
     file = mapping.files[0]
+    builder = Builder(mapping, _source(entry, file, mapping), entry.set_aside, neutral)
+    yield from built(builder, chunks_of(entry, file, mapping))
+
+
+def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
+    """The batches of a layout of several files, from the one that holds the identities. Errors: as read_with."""
+    from archive.formats.mapping import together
+
+    others = together.beside(entry, mapping)
+    builder = Builder(mapping, _source(entry, mapping.files[0], mapping), entry.set_aside, neutral)
+    for file, other in others:
+        builder.also(_source(other, file, mapping))
+    yield from built(builder, together.chunks(entry, mapping, others))
+
+
+def _source(entry: Entry, file: File, mapping: Mapping) -> dict[str, Any]:
+    """The row of `sources` of a file, but for its account."""
     encoding = encoding_of(entry, file)
-    source = entry.source(
+    return entry.source(
         layout=mapping.layout,
         mapping_sha256=mapping.digest,
         reader=f"{PROGRAM} {file.kind}",
         encoding=encoding.name if encoding else None,
     )
-    builder = Builder(mapping, source, entry.set_aside, neutral)
-    yield from built(builder, chunks_of(entry, file, mapping))
 
 
 def built(builder: Builder, chunks: Iterator[Chunk]) -> Iterator[Batch]:

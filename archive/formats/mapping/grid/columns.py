@@ -14,7 +14,7 @@ def column(cells: Sequence[Any]) -> Any:
     kinds = {type(c) for c in cells} - {type(None)}
     if kinds <= {float, int} and kinds:
         return pa.array([float(c) if c is not None else None for c in cells], type=pa.float64())
-    if kinds <= {list} and kinds:
+    if kinds <= {list} and kinds and all(isinstance(x, int | float | None) for c in cells if c is not None for x in c):
         return pa.array(cells, type=pa.list_(pa.float64()))
     if kinds <= {str}:
         return pa.array([c if c is not None and c.strip() else None for c in cells], type=pa.string())

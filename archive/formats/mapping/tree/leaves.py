@@ -7,7 +7,7 @@ from typing import Any
 
 from archive.formats.mapping.grid.columns import cell_text
 from archive.formats.mapping.model import File
-from archive.formats.mapping.tree.node import ANY, KEY, TEXT, Tree, is_numbers
+from archive.formats.mapping.tree.node import ANY, KEY, TEXT, Tree, is_values
 
 
 @dataclass
@@ -110,7 +110,7 @@ def _walk(tree: Tree, paths: Paths, path: str, out: Leaves) -> None:
                 if below is not None and KEY in below.below:
                     _leaf(name, below.below[KEY].use, f"{path}/{KEY}", out)
             _walk(child, below or _NOTHING, f"{path}/{name}" if path else name, out)
-    elif isinstance(tree, list) and not is_numbers(tree):
+    elif isinstance(tree, list) and not is_values(tree):
         positions = {n: p for n, p in paths.below.items() if n.startswith("#")}
         for i, child in enumerate(tree, 1):
             _walk(child, positions.get(f"#{i}", paths), path, out)

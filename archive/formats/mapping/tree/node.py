@@ -2,7 +2,7 @@
 
 An XML element becomes a dict: attributes as "@name", children by their local name (a list where there are several),
 its text as "." beside them; an element with neither attributes nor children is its text. A path joins names with "/";
-"*" stands for any name (members of a dict whose keys are data; the key itself is "@key").
+"*" stands for any name (members of a dict whose keys are data; the key itself is "#key").
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 Tree = Any
 TEXT = "."
-KEY = "@key"
+KEY = "#key"
 ANY = "*"
 
 
@@ -27,11 +27,11 @@ class Member(NamedTuple):
 
 
 def flat(tree: Tree, path: str) -> Iterator[tuple[str, Any]]:
-    """Leaves of a tree with their paths; a list of numbers is one leaf."""
+    """Leaves of a tree with their paths; a list of scalars is one leaf."""
     if isinstance(tree, dict):
         for name, child in tree.items():
             yield from flat(child, path if name == TEXT else f"{path}/{name}".lstrip("/"))
-    elif isinstance(tree, list) and not is_numbers(tree):
+    elif isinstance(tree, list) and not is_values(tree):
         for child in tree:
             yield from flat(child, path)
     elif tree is not None and tree != "":
@@ -76,7 +76,7 @@ def local(tag: str) -> str:
 def members(tree: Tree, path: str) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
     """Members at a path: the member, its ancestors (nearest first), the key under which it stands.
 
-    A list stands for its members, except a list of numbers, which is one value.
+    A list stands for its members, except a list of scalars, which is one value.
     """
     yield from _members(tree, [p for p in path.split("/") if p], (), "")
 
@@ -84,7 +84,7 @@ def members(tree: Tree, path: str) -> Iterator[tuple[Tree, tuple[Tree, ...], str
 def _members(
     tree: Tree, path: list[str], above: tuple[Tree, ...], key: str
 ) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
-    if isinstance(tree, list) and not is_numbers(tree):
+    if isinstance(tree, list) and not is_values(tree):
         for member in tree:
             yield from _members(member, path, above, key)
         return
@@ -102,17 +102,18 @@ def _members(
         yield from _members(tree[path[0]], path[1:], (tree, *above), path[0] if len(path) > 1 else key)
 
 
+def is_values(tree: Tree) -> bool:
+    """True for a list of scalars: one value, such as a curve, or the two pairs of a combination."""
+    return isinstance(tree, list) and bool(tree) and not any(isinstance(c, dict | list) for c in tree)
+
+
 def is_numbers(tree: Tree) -> bool:
-    """True for a list of numbers and nothings: one value, such as a curve."""
-    return (
-        bool(tree)
-        and isinstance(tree, list)
-        and all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in tree)
-    )
+    """True for a list of numbers and nothings."""
+    return is_values(tree) and all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in tree)
 
 
 def value_at(tree: Tree, path: str) -> Any:
-    """The scalar (or list of numbers) at a path below a tree, or None."""
+    """The scalar (or list of scalars) at a path below a tree, or None."""
     for name in path.split("/"):
         if name in ("", TEXT) and not isinstance(tree, dict):
             break
@@ -120,11 +121,11 @@ def value_at(tree: Tree, path: str) -> Any:
             number = int(name[1:]) - 1
             tree = tree[number] if number < len(tree) else None
             continue
-        if isinstance(tree, list) and not is_numbers(tree):
+        if isinstance(tree, list) and not is_values(tree):
             tree = tree[0] if len(tree) == 1 else None
         tree = tree.get(name) if isinstance(tree, dict) else None
     if isinstance(tree, dict):
         return tree.get(TEXT)
-    if isinstance(tree, list) and not is_numbers(tree):
+    if isinstance(tree, list) and not is_values(tree):
         return None
     return tree

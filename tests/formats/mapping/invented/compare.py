@@ -23,7 +23,10 @@ def plain(batches: Iterable[Batch]) -> dict[str, dict[str, Any]]:
             "job_id": {r["job_id"]: r for r in rows["jobs"]},
             "local_place_id": {r["place_id"]: r for r in rows["places"]},
         }
-        shared["remote_instrument_id"], shared["remote_place_id"] = shared["local_instrument_id"], shared["local_place_id"]
+        shared["remote_instrument_id"], shared["remote_place_id"] = (
+            shared["local_instrument_id"],
+            shared["local_place_id"],
+        )
         people = {r["person_key"]: (r["name"], r["organisation"]) for r in rows["people"]}
         mine: dict[str, dict[str, list[Any]]] = {}
         for table in _TABLES:
@@ -33,7 +36,13 @@ def plain(batches: Iterable[Batch]) -> dict[str, dict[str, Any]]:
             facts = {k: v for k, v in r.items() if v is not None and k not in _OWN and not k.endswith("_id")}
             for key, by in shared.items():
                 if r[key] is not None:
-                    facts[key] = tuple(sorted((k, v) for k, v in by[r[key]].items() if v is not None and not k.endswith("_id") or k == "job_id"))
+                    facts[key] = tuple(
+                        sorted(
+                            (k, v)
+                            for k, v in by[r[key]].items()
+                            if (v is not None and not k.endswith("_id")) or k == "job_id"
+                        )
+                    )
             if r["operator_key"]:
                 facts["operator"] = people[r["operator_key"]]
             own = mine.get(r["record_id"], {})
@@ -74,7 +83,9 @@ def differences(found: dict[str, Any], truth: dict[str, Any], most: int = 20) ->
             x, y = a[table], b[table]
             if x != y:
                 more, less = [r for r in x if r not in y], [r for r in y if r not in x]
-                out += [f"{name}: {table} has {_short(r)}" for r in more[:3]] + [f"{name}: {table} lacks {_short(r)}" for r in less[:3]]
+                out += [f"{name}: {table} has {_short(r)}" for r in more[:3]] + [
+                    f"{name}: {table} lacks {_short(r)}" for r in less[:3]
+                ]
                 if not more and not less:
                     out.append(f"{name}: {table} has {len(x)} rows, not {len(y)}")
         if len(out) > most:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+from datetime import UTC, timedelta
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
@@ -39,7 +40,9 @@ def lapwing_xml() -> Made:
             link_label=t.label,
             tested_found=when,
             tested_local=t.when.isoformat(),
-            tested_at=t.when.timestamp() and None,
+            tested_at=t.when.replace(tzinfo=UTC) - timedelta(hours=1),
+            utc_offset_min=60,
+            zone_basis="record",
             limit_found=t.limit,
             cable_found=t.cable,
             cable_type=t.cable_type.removesuffix("/solid"),
@@ -138,6 +141,9 @@ def plover_json() -> Made:
             job={"job_id": t.job},
             link_label=t.label,
             tested_found=when,
+            tested_at=t.when.replace(tzinfo=UTC),
+            utc_offset_min=0,
+            zone_basis="record",
             tested_local=t.when.isoformat(),
             limit_found=t.limit,
             cable_found=t.cable,

@@ -1,0 +1,139 @@
+"""muniment mapping: drafts, tries and lists the mappings by which exports are read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, say
+from archive.errors import Trouble
+
+
+@click.group("mapping")
+def command() -> None:
+    """Mappings say how the layout of an export becomes the tables. schemas/mapping.md explains their files.
+
+    \b
+    Example:
+      muniment mapping draft exports/links.csv -o links.toml
+      muniment mapping try links.toml exports/links.csv
+      muniment convert exports --mapping links.toml --to links.xml
+    """
+
+
+@command.command("draft")
+@click.argument("export", type=click.Path(path_type=Path), metavar="EXPORT")
+@click.option("-o", "--out", type=click.Path(path_type=Path), metavar="MAPPING.toml", help="Write the mapping here.")
+@click.option("--replace", is_flag=True, help="Replace what stands there.")
+@output_options
+def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: bool) -> None:
+    """Drafts a mapping for a layout never seen, from its headings, units, shapes and values.
+
+    Every field has a confidence and a reason; what could not be placed is listed. EXPORT is a file, or a folder or
+    zip whose files belong together. Nothing is asked; look at every field below 0.9, and at what the draft asks.
+
+    \b
+    Example:
+      muniment mapping draft exports/links.csv -o links.toml
+    """
+    from archive.formats.draft.command import draft_of
+
+    if out is not None and out.exists() and not replace:
+        raise Trouble(
+            "exists already; nothing was written", where=str(out), remedy="name another file, or say --replace"
+        )
+    made = draft_of(export)
+    if out is not None:
+        from archive.formats.writing import aside
+
+        with aside(out) as temporary:
+            temporary.write_text(made.text, "utf-8")
+    if as_json:
+        print_json({**made.as_json(), "written": str(out) if out else None})
+        return
+    if out is None:
+        click.echo(made.text, nl=False)
+    _told(made, out, quiet)
+
+
+def _told(made: Any, out: Path | None, quiet: bool) -> None:
+    sure = sum(f["confidence"] >= 0.9 for f in made.fields)
+    say(
+        f"{len(made.fields)} fields placed, {sure} of them surely" + (f"; written to {out}" if out else ""), quiet=quiet
+    )
+    for f in made.fields:
+        if f["confidence"] < 0.9:
+            say(f"  look at {f['from']!r} -> {f['to']} ({f['confidence']}): {f['reason']}", quiet=quiet)
+    for name in made.unplaced:
+        say(f"  not placed: {name!r}: {made.reasons.get(name, '')}", quiet=quiet)
+    for question in made.questions:
+        say(f"  asked: {question}", quiet=quiet)
+
+
+@command.command("try")
+@click.argument("mapping", type=click.Path(path_type=Path), metavar="MAPPING.toml")
+@click.argument("export", type=click.Path(path_type=Path), metavar="EXPORT")
+@click.option("-n", "records", type=click.IntRange(1, 1000), default=3, show_default=True, help="How many records.")
+@output_options
+def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: bool) -> None:
+    """Converts the first records with a mapping and shows them side by side with the source.
+
+    Exit code 1: a record was set aside.
+
+    \b
+    Example:
+      muniment mapping try links.toml exports/links.csv -n 2
+    """
+    from archive.formats.draft.command import tried
+
+    found = tried(mapping, export, records)
+    if as_json:
+        print_json(found)
+    elif not quiet:
+        for record in found["records"]:
+            click.echo(f"{record['link'] or 'no label'}  ({record['place']})")
+            for row in record["rows"]:
+                click.echo(f"  {row['from'][:38]:<38}  {row['found'][:28]:<28}  {row['to'][:44]:<44}  {row['value']}")
+    for row in found["set_aside"]:
+        say(
+            f"set aside: {row['place']}: {row['reason']}; found {row['found']}; expected {row['expected']}", quiet=quiet
+        )
+    done(bool(found["set_aside"]))
+
+
+@command.command("list")
+@output_options
+def listed(as_json: bool, quiet: bool) -> None:
+    """The mappings known, and where each came from.
+
+    \b
+    Example:
+      muniment mapping list
+    """
+    from archive.formats.mapping.known import folders, known
+
+    rows = [
+        {
+            "layout": k.mapping.layout if k.mapping else None,
+            "title": k.mapping.title if k.mapping else "",
+            "version": k.mapping.version if k.mapping else "",
+            "kind": k.mapping.files[0].kind if k.mapping else "",
+            "origin": k.origin,
+            "path": str(k.path),
+            "sha256": k.mapping.digest if k.mapping else "",
+            "trouble": k.trouble,
+        }
+        for k in known()
+    ]
+    own = next(str(f) for f, origin in folders() if origin == "own")
+    if as_json:
+        print_json({"mappings": rows, "own_folder": own})
+        return
+    for r in rows:
+        if r["trouble"]:
+            click.echo(f"not usable  {r['path']}: {r['trouble']}")
+        else:
+            click.echo(f"{r['layout']:<28} {r['kind']:<10} {r['origin']:<8} {r['title']}")
+    say(f"{len(rows)} mappings; put your own into {own}", quiet=quiet)

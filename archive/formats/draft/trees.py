@@ -1,0 +1,537 @@
+"""The structure of XML and JSON: which element is a record, which repeated elements below it are tables."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from archive.errors import Trouble
+from archive.formats import words
+from archive.formats.draft import heading
+from archive.formats.draft.layout import Column, Found, Layout
+from archive.formats.mapping import units
+from archive.formats.mapping.grid.columns import cell_text
+from archive.formats.mapping.tree.node import (
+    ANY,
+    KEY,
+    TEXT,
+    Tree,
+    flat,
+    is_numbers,
+    is_values,
+    members,
+    of_element,
+    value_at,
+)
+from archive.formats.recognition import Entry
+from archive.vocabulary import PAIRS
+
+SAMPLE = 12 << 20
+MOST_RECORDS = 60
+
+
+def analyse(entry: Entry, kind: str) -> Layout:
+    """What a sample of an XML or JSON file shows. Errors: Trouble where it is damaged or has a DTD."""
+    if kind == "xml":
+        tree = {(root := _xml(entry))[0]: root[1]}
+        lines = False
+    else:
+        tree, lines = _json(entry)
+    path = "lines" if lines else _record_path(tree, kind)
+    way = "" if lines else path
+    found = [m for m, _, _ in members(tree, way)][:MOST_RECORDS] if not _keyed(path) else _members_keyed(tree, path)
+    layout = Layout(kind, record=path, records=len(found))
+    shape = _Shape()
+    for record in found:
+        shape.see(record)
+    rows = shape.tables()
+    layout.tables = [_table(r, found, n) for n, r in enumerate(rows, 1)]
+    layout.tables = [t for t in layout.tables if t.rows and not _only_keys(t, rows)]
+    layout.labels = _labels(found, rows)
+    if not lines:
+        _around(layout, tree, path)
+    _units_beside(layout)
+    layout.text = _text_of(tree)
+    layout.decimal = _decimal(layout)
+    return layout
+
+
+def _decimal(layout: Layout) -> str:
+    from archive.formats.draft.profile import decimal_mark
+
+    cells = [c for col in [*layout.labels, *(c for t in layout.tables for c in t.columns)] for c in col.cells[:400]]
+    return decimal_mark([c for c in cells if isinstance(c, str)])[0]
+
+
+def _xml(entry: Entry) -> tuple[str, Tree]:
+    """The root's name, and the tree of the whole document or of a sample of it."""
+    from lxml import etree
+
+    from archive.formats.mapping.tree.node import local
+    from archive.formats.mapping.tree.xml import refuse_dtd
+
+    with entry.path.open("rb") as opened:
+        refuse_dtd(opened, entry.name)
+        data = opened.read(SAMPLE)
+    safe: dict[str, Any] = {"resolve_entities": False, "no_network": True, "load_dtd": False, "huge_tree": False}
+    whole = len(data) < SAMPLE
+    parser = etree.XMLParser(recover=not whole, **safe)
+    try:
+        root = etree.parse(io.BytesIO(data), parser).getroot()
+    except etree.XMLSyntaxError as error:
+        raise Trouble(
+            "is not well-formed XML",
+            where=f"{entry.name}, line {error.lineno or 1}",
+            found=str(error.msg or error)[:120],
+            remedy="export or download the file again; it may have been cut short",
+        ) from None
+    if root is None:
+        raise Trouble("is not well-formed XML", where=entry.name, remedy="export it again")
+    return local(root.tag), of_element(root)
+
+
+def _json(entry: Entry) -> tuple[Tree, bool]:
+    """The tree of a document, or of a sample of it; True where each line is a document of its own."""
+    with entry.path.open("rb") as opened:
+        data = opened.read(SAMPLE)
+    whole = len(data) < SAMPLE
+    text = data.decode(json.detect_encoding(data), "replace").lstrip("\ufeff").replace("\0", "")
+    try:
+        return json.loads(text, parse_constant=str), False
+    except json.JSONDecodeError as error:
+        rows = _json_lines(text)
+        if rows is not None:
+            return rows, True
+        if whole:
+            from archive.formats.mapping.tree.json_text import damaged
+
+            raise damaged(entry.name, error) from None
+    closed = _closed(text)
+    try:
+        return json.loads(closed, parse_constant=str), False
+    except json.JSONDecodeError as error:
+        from archive.formats.mapping.tree.json_text import damaged
+
+        raise damaged(entry.name, error) from None
+
+
+def _json_lines(text: str) -> list[Any] | None:
+    lines = [line for line in text.split("\n")[:200] if line.strip()]
+    out = []
+    for n, line in enumerate(lines):
+        try:
+            out.append(json.loads(line, parse_constant=str))
+        except json.JSONDecodeError:
+            if n == len(lines) - 1 and n > 1:
+                break
+            return None
+    return out if len(out) > 1 and all(isinstance(x, dict) for x in out) else None
+
+
+def _closed(text: str) -> str:
+    """A document cut short, closed after its last whole member."""
+    stack, inside, escape, cut = [], False, False, 0
+    marks: list[str] = []
+    for i, c in enumerate(text):
+        if inside:
+            if escape:
+                escape = False
+            elif c == "\\":
+                escape = True
+            elif c == '"':
+                inside = False
+            continue
+        if c == '"':
+            inside = True
+        elif c in "{[":
+            stack.append("}" if c == "{" else "]")
+        elif c in "}]":
+            stack.pop()
+            cut, marks = i + 1, list(stack)
+    return text[:cut] + "".join(reversed(marks))
+
+
+@dataclass
+class _Place:
+    """One place where records could be: its path, its members."""
+
+    path: str
+    members: list[Tree]
+    score: float
+
+
+def _record_path(tree: Tree, kind: str) -> str:
+    """The path of the element or list whose members are records."""
+    best = _Place("", [tree], 0.0)
+    for path, found in _repeated(tree, kind):
+        score = _record_score(found, path)
+        if score > best.score:
+            best = _Place(path, found, score)
+    if not best.path and kind == "xml":
+        (name,) = tree
+        single = _single(tree[name], name)
+        return single or name
+    return best.path
+
+
+def _single(tree: Tree, path: str) -> str:
+    """A document with one record: the element that holds a label of a link, and measurements below."""
+    if not isinstance(tree, dict):
+        return ""
+    if any(
+        "link_label" in heading.read(name.lstrip("@")).fields
+        for name, c in tree.items()
+        if not isinstance(c, dict | list)
+    ):
+        return path
+    for name, child in tree.items():
+        if isinstance(child, dict) and (found := _single(child, f"{path}/{name}")):
+            # A header that holds the label stands beside the measurements: the record is what holds both.
+            return path if len(tree) > 1 else found
+    return ""
+
+
+def _repeated(tree: Tree, kind: str, path: str = "", depth: int = 0) -> Iterator[tuple[str, list[Tree]]]:
+    """Paths with members: repeated elements, lists of objects, objects whose keys are data."""
+    if depth > 8:
+        return
+    if isinstance(tree, list):
+        rows = [m for m in tree if isinstance(m, dict)]
+        if len(rows) >= 1 and rows:
+            yield path, rows
+            merged: dict[str, list[Tree]] = {}
+            for m in rows[:40]:
+                for name, child in m.items():
+                    if isinstance(child, dict | list) and not is_numbers(child):
+                        merged.setdefault(name, []).extend(child if isinstance(child, list) else [child])
+            for name, listed in merged.items():
+                yield from _repeated(listed, kind, f"{path}/{name}".lstrip("/"), depth + 1)
+        return
+    if not isinstance(tree, dict):
+        return
+    for name, child in tree.items():
+        if name.startswith("@") or name == TEXT:
+            continue
+        here = f"{path}/{name}".lstrip("/")
+        if isinstance(child, dict):
+            if kind == "xml":
+                yield here, [child]
+            elif _data_keys(child) and not _vocabulary_keys(child):
+                yield f"{here}/{ANY}", [{KEY: k, **v} for k, v in child.items()]
+            yield from _repeated(child, kind, here, depth + 1)
+        elif isinstance(child, list):
+            yield from _repeated(child, kind, here, depth + 1)
+
+
+def _data_keys(tree: dict[str, Any]) -> bool:
+    """An object whose values are objects of one shape: its keys are data."""
+    values = list(tree.values())
+    if len(values) < 2 or not all(isinstance(v, dict) for v in values):
+        return False
+    shapes = [frozenset(v) for v in values]
+    common = frozenset.intersection(*shapes)
+    return bool(common) and len(common) >= 0.5 * max(len(s) for s in shapes)
+
+
+def _vocabulary_keys(tree: dict[str, Any]) -> bool:
+    """Keys that are words of the trade (pairs, ends, quantities) are names of parts, not labels of links."""
+    known = 0
+    for key in tree:
+        found = heading.read(key)
+        known += bool(found.says or words.meaning(key, "end") or key in PAIRS)
+    return known >= 0.5 * len(tree)
+
+
+def _keyed(path: str) -> bool:
+    return path.endswith(f"/{ANY}") or path == ANY
+
+
+def _members_keyed(tree: Tree, path: str) -> list[Tree]:
+    return [{KEY: k, **m} for m, _, k in members(tree, path) if isinstance(m, dict)][:MOST_RECORDS]
+
+
+def _record_score(found: list[Tree], path: str) -> float:
+    """How much some members look like records: a label that differs, dates, verdicts, measurements below."""
+    rows = found[:MOST_RECORDS]
+    if not rows or not all(isinstance(r, dict) for r in rows):
+        return 0.0
+    score = 0.0
+    labels: list[Any] = []
+    heads: set[str] = set()
+    for row in rows:
+        for name, value in flat(row, ""):
+            if name.count("/") > 3:
+                continue
+            parts = [p.lstrip("@") for p in name.split("/")]
+            read = heading.read(*parts[-2:])
+            if "link_label" in read.fields and not isinstance(value, list):
+                labels.append((name, value))
+            heads.update(read.fields)
+        if row.get(KEY):
+            labels.append((KEY, row[KEY]))
+    by = Counter(n for n, _ in labels)
+    distinct = {n: len({v for m, v in labels if m == n}) for n in by}
+    strong = [
+        n
+        for n in by
+        if by[n] >= 0.8 * len(rows) and distinct[n] >= 0.7 * min(by[n], len(rows)) and by[n] <= 1.2 * len(rows)
+    ]
+    if strong:
+        score += 3.0 + (1.0 if len(rows) > 1 else 0.0) - 0.2 * min(n.count("/") for n in strong)
+    score += 0.6 * len(heads & {"tested", "verdict", "limit_name", "serial", "operator", "cable"})
+    if not strong and len(heads) < 2:
+        return 0.0
+    return score - 0.05 * path.count("/")
+
+
+@dataclass
+class _Shape:
+    """How many members each path has at the most in one place."""
+
+    most: Counter[str] = field(default_factory=Counter)
+
+    def see(self, record: Tree) -> None:
+        """Looks at the elements of one record."""
+        self._walk(record, "")
+
+    def _walk(self, tree: Tree, path: str) -> None:
+        if isinstance(tree, list):
+            if is_values(tree):
+                return
+            inside = [m for m in tree if isinstance(m, dict) or is_values(m)]
+            self.most[path] = max(self.most[path], len(inside))
+            for member in tree:
+                self._walk(member, path)
+        elif isinstance(tree, dict):
+            children = {k: v for k, v in tree.items() if not k.startswith("@") and k != TEXT}
+            if path and _data_keys(children) and not _vocabulary_keys(children):
+                self.most[f"{path}/{ANY}"] = max(self.most[f"{path}/{ANY}"], len(children))
+                for child in children.values():
+                    self._walk(child, f"{path}/{ANY}")
+                return
+            for name, child in children.items():
+                self._walk(child, f"{path}/{name}".lstrip("/"))
+
+    def tables(self) -> list[str]:
+        """Paths whose members are rows: several of them in one place."""
+        return sorted((p for p, n in self.most.items() if n > 1), key=lambda p: (p.count("/"), p))
+
+
+def _table(each: str, found: list[Tree], number: int) -> Found:
+    """One table of rows: the members at a path, and what their ancestors below the record say."""
+    rows = [(n, m, above) for n, r in enumerate(found) for m, above, _ in _at(r, each)]
+    keys = [k for r in found for _, _, k in _at(r, each)]
+    depth = len(each.split("/"))
+    columns: dict[str, Column] = {}
+    parents = [p for p in each.split("/") if p != ANY]
+    size = len(rows)
+
+    def put(name: str, levels: tuple[str, ...], i: int, value: Any) -> None:
+        column = columns.setdefault(name, Column(name, levels, [None] * size))
+        column.cells[i] = value
+
+    for i, (_, member, above) in enumerate(rows):
+        if each.endswith(ANY):
+            put(KEY, (*parents[-1:], "key"), i, keys[i])
+        for name, value in _own(member):
+            put(name or TEXT, _levels(name, parents, member), i, value)
+        for up in range(1, depth):
+            tree = above[up - 1] if up <= len(above) else None
+            if isinstance(tree, dict):
+                for name, value in tree.items():
+                    if not isinstance(value, dict | list) or name == TEXT or is_numbers(value):
+                        put("../" * up + name, _levels(name, parents[: len(parents) - up], tree), i, value)
+                    elif isinstance(value, dict) and isinstance(value.get(TEXT), str):
+                        put("../" * up + name, _levels(name, parents[: len(parents) - up], tree), i, value[TEXT])
+    listed = [c for c in columns.values() if any(x is not None for x in c.cells)]
+    return Found(listed, [n for n, _, _ in rows], f"table {number}", each=each, rows=size, times=len(found))
+
+
+def _only_keys(found: Found, rows: list[str]) -> bool:
+    """A table whose rows hold rows themselves, and nothing but what says which those are."""
+    if not any(r.startswith(f"{found.each}/") for r in rows):
+        return False
+    for c in found.columns:
+        read = heading.read(*c.levels[-1:])
+        if (
+            read.parameters
+            or read.modifiers & {"margin", "limit", "worst", "verdict"}
+            or any(is_numbers(x) for x in c.cells)
+        ):
+            return False
+    return True
+
+
+def _at(record: Tree, each: str) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
+    for member, above, key in members(record, each):
+        if isinstance(member, list) and member and all(isinstance(m, list) for m in member):
+            for m in member:
+                yield m, above, key
+        else:
+            yield member, above, key
+
+
+def _own(member: Tree) -> Iterator[tuple[str, Any]]:
+    """Leaves of a row that are not rows of another table."""
+    if isinstance(member, list):
+        for i, value in enumerate(member, 1):
+            yield f"#{i}", value
+    elif isinstance(member, dict):
+        for name, child in member.items():
+            if isinstance(child, dict):
+                for below, value in _own(child):
+                    yield (name if below == TEXT else f"{name}/{below}"), value
+            elif not isinstance(child, list) or is_values(child):
+                yield name, child
+    elif member is not None:
+        yield TEXT, member
+
+
+def _levels(name: str, parents: list[str], tree: Tree) -> tuple[str, ...]:
+    """Headings of a leaf: the last element above it, and its own names."""
+    del tree
+    own = [p.lstrip("@") for p in name.split("/") if p not in (TEXT, "", "..")]
+    if not own or name.startswith("#"):
+        return tuple(parents[-1:]) or ("value",)
+    return (*parents[-1:], *own)
+
+
+def _labels(found: list[Tree], rows: list[str]) -> list[Column]:
+    """Leaves that come once in a record."""
+    columns: dict[str, Column] = {}
+    for n, record in enumerate(found):
+        for name, value in _once(record, "", set(rows)):
+            column = columns.setdefault(name, Column(name, tuple(p.lstrip("@") for p in name.split("/")[-3:]), []))
+            column.cells.append(value)
+            column.record.append(n)
+    return list(columns.values())
+
+
+def _once(tree: Tree, path: str, rows: set[str]) -> Iterator[tuple[str, Any]]:
+    if path in rows:
+        return
+    if isinstance(tree, dict):
+        if f"{path}/{ANY}" in rows:
+            return
+        for name, child in tree.items():
+            below = f"{path}/{name}".lstrip("/") if name != TEXT else path
+            yield from _once(child, below, rows)
+    elif isinstance(tree, list) and not is_values(tree):
+        if len(tree) == 1:
+            yield from _once(tree[0], path, rows)
+    elif tree is not None and tree != "":
+        yield path, tree
+
+
+def _around(layout: Layout, tree: Tree, path: str) -> None:
+    """Leaves and shared axes that stand outside the records."""
+    way = [p for p in path.split("/") if p and p != ANY]
+    beside: dict[str, list[Any]] = {}
+    axes: dict[str, int] = {}
+    for name, value in _outside(tree, way, ""):
+        beside.setdefault(name, []).append(value)
+    for name, values in beside.items():
+        levels = tuple(p.lstrip("@") for p in name.split("/")[-2:])
+        if len(values) > 1 or _is_axis(levels, values[0]):
+            axes[name] = len(values)
+        if len(values) == 1:
+            layout.shared.append(Column(f"/{name}", levels, list(values)))
+    _axes(layout, tree, axes)
+
+
+def _outside(tree: Tree, way: list[str], here: str) -> Iterator[tuple[str, Any]]:
+    if isinstance(tree, list):
+        if is_numbers(tree):
+            yield here, tree
+            return
+        for member in tree[:MOST_RECORDS]:
+            yield from _outside(member, way, here)
+        return
+    if not isinstance(tree, dict):
+        if tree is not None and tree != "" and way != [""]:
+            yield here, tree
+        return
+    for name, child in tree.items():
+        if way and name == way[0]:
+            if len(way) > 1:
+                yield from _outside(child, way[1:], f"{here}/{name}".lstrip("/"))
+        else:
+            yield from _outside(child, ["\0"], f"{here}/{name}".lstrip("/") if name != TEXT else here)
+
+
+def _is_axis(levels: tuple[str, ...], value: Any) -> bool:
+    numbers = value if isinstance(value, list) else []
+    if isinstance(value, str):
+        try:
+            numbers = [float(x) for x in value.split()]
+        except ValueError:
+            return False
+    rising = len(numbers) >= 5 and all(
+        a < b for a, b in zip(numbers, numbers[1:], strict=False) if a is not None and b is not None
+    )
+    del levels
+    return rising
+
+
+def _axes(layout: Layout, tree: Tree, axes: dict[str, int]) -> None:
+    """Several axes outside the records, each with a name: a table of axes."""
+    for name, times in axes.items():
+        first = value_at(tree, name) if times == 1 else None
+        if times == 1 and first is not None:
+            continue
+        each = name
+        rows = [(m, a) for m, a, _ in members(tree, each)]
+        values = [m.get(TEXT) if isinstance(m, dict) else m for m, _ in rows]
+        if not values or not all(_is_axis((), v) for v in values):
+            continue
+        columns = [Column(TEXT, (each.rpartition("/")[2],), values)]
+        if isinstance(rows[0][0], dict):
+            for attribute in rows[0][0]:
+                if attribute.startswith("@"):
+                    cells = [m.get(attribute) for m, _ in rows]
+                    columns.append(Column(attribute, (attribute.lstrip("@"),), cells))
+        layout.tables.append(
+            Found(columns, [-1] * len(rows), f"axes {len(layout.tables) + 1}", each=f"/{each}", rows=len(rows))
+        )
+
+
+def _units_beside(layout: Layout) -> None:
+    """An attribute or neighbour that gives the unit of a leaf, the same everywhere: the leaf takes it."""
+    for columns, each in [(layout.labels, ""), *((t.columns, t.each) for t in layout.tables)]:
+        for column in list(columns):
+            last = column.source.rpartition("/")[2].lstrip("@").lower()
+            if last not in ("unit", "units", "uom", "u"):
+                continue
+            cells = {cell_text(c) for c in column.cells if c is not None}
+            if len(cells) != 1 or units.find(cells.copy().pop() or "") is None:
+                continue
+            (unit,) = cells
+            of = column.source.rpartition("/")[0]
+            mine = [c for c in columns if c.source == of or (not of and c.source == TEXT)]
+            if not mine and len([c for c in columns if c.source.rpartition("/")[0] == of and c is not column]) == 1:
+                mine = [c for c in columns if c.source.rpartition("/")[0] == of and c is not column]
+            for c in mine:
+                c.levels = (*c.levels[:-1], f"{c.levels[-1]} [{unit}]")
+            if mine:
+                columns.remove(column)
+                name = column.source
+                from archive.formats.mapping.tree.leaves import absolute
+
+                if each.startswith("/"):
+                    layout.ignore[absolute(each, name) if name.startswith("..") else f"{each}/{name}"] = "a unit"
+                else:
+                    layout.ignore[absolute(each, name)] = "a unit"
+
+
+def _text_of(tree: Tree) -> str:
+    out = []
+    for name, value in flat(tree, ""):
+        if isinstance(value, str) and len(value) < 200:
+            out.append(f"{name.rpartition('/')[2]} {value}")
+        if len(out) > 2000:
+            break
+    return "\n".join(out)

@@ -1,0 +1,153 @@
+"""Whether a file has the layout of a mapping: by its content, never by its name."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from archive.errors import Trouble
+from archive.formats import text as texts
+from archive.formats.mapping import names
+from archive.formats.mapping.known import known
+from archive.formats.mapping.model import File, Mapping
+from archive.formats.recognition import Entry
+
+ENOUGH = 0.75
+"""Share of a mapping's names that a file must hold."""
+
+
+@dataclass(frozen=True)
+class Match:
+    """A mapping that fits a file: names found, of how many."""
+
+    mapping: Mapping
+    file: File
+    found: int
+    asked: int
+
+    @property
+    def score(self) -> float:
+        """0.6 to 0.97."""
+        return round(0.6 + 0.37 * (self.found / self.asked), 3)
+
+    @property
+    def reason(self) -> str:
+        """In words."""
+        return f"{self.found} of {self.asked} names of its mapping are there"
+
+
+def matches(entry: Entry) -> list[Match]:
+    """The known mappings that fit a file, the best first. Several in front with equal names found fit equally."""
+    words_there = content(entry)
+    if words_there is None:
+        return []
+    kind, there = words_there
+    out = []
+    for k in known():
+        for file in k.mapping.files if k.mapping is not None else ():
+            match = _match(k.mapping, file, kind, there) if k.mapping is not None else None
+            if match is not None:
+                out.append(match)
+    return sorted(out, key=lambda m: (-m.score, -m.asked))
+
+
+def _match(mapping: Mapping, file: File, kind: str, there: frozenset[str]) -> Match | None:
+    if kind != ("text" if file.kind in ("delimited", "report") else file.kind):
+        return None
+    asked = _asked(file)
+    if not asked or any(_plain(r) not in there for r in mapping.require):
+        return None
+    found = len(asked & there)
+    return Match(mapping, file, found, len(asked)) if found >= ENOUGH * len(asked) and found >= 2 else None
+
+
+@lru_cache(maxsize=512)
+def _asked(file: File) -> frozenset[str]:
+    """Names that a file of a layout holds."""
+    out: set[str] = set()
+    for table in file.tables:
+        optional = {f.source for f in table.fields if f.optional}
+        for name in [f.source for f in table.fields if f.source not in optional] + list(table.columns):
+            if file.kind in ("xml", "json"):
+                out.update(
+                    p.lstrip("@") for p in name.split("/") if p not in ("", ".", "..", "*", "#key") and p[0] != "#"
+                )
+            elif not name.startswith("@"):
+                out.update(_plain(re.sub(r" \(\d+\)$", "", p)) for p in name.split(names.JOIN))
+        out.update(p.lstrip("@") for p in table.each.split("/") if p not in ("", "*"))
+        if table.sheet and not re.search(r"[*?\[]", table.sheet):
+            out.add(_plain(table.sheet))
+        if table.title and not table.title.startswith("/"):
+            out.add(_plain(table.title))
+    out.update(p for p in file.record.split("/") if p and p not in ("lines", "*"))
+    return frozenset(x for x in out if x)
+
+
+def _plain(text: Any) -> str:
+    return names.tidy(text).rstrip(" :=").strip()
+
+
+def content(entry: Entry) -> tuple[str, frozenset[str]] | None:
+    """Kind of a file, and the names that its beginning holds; None where it is none that a mapping reads."""
+    from archive.formats.draft.sniff import kind_of
+
+    try:
+        kind = kind_of(entry)
+        if kind == "workbook":
+            return kind, _of_workbook(entry)
+    except (Trouble, OSError):
+        return None
+    if kind == "text":
+        return kind, _of_text(entry)
+    text = _decoded(entry)
+    if kind == "xml":
+        return kind, frozenset(re.findall(r"<(?:[\w.-]+:)?([\w.-]+)", text)) | frozenset(
+            re.findall(r"[\s](?:[\w.-]+:)?([\w.-]+)\s*=\s*[\"']", text)
+        )
+    return kind, frozenset(re.findall(r'"((?:[^"\\]|\\.){1,80})"\s*:', text))
+
+
+def _of_text(entry: Entry) -> frozenset[str]:
+    out: set[str] = set()
+    for line in re.split(r"[\r\n]+", _decoded(entry)):
+        for mark in "\t;|,":
+            if mark in line:
+                out.update(_plain(c.strip().strip('"')) for c in line.split(mark))
+        parts = re.split(r"\s{2,}|\t", line.strip())
+        out.update(_plain(p) for p in parts)
+        out.update(_plain(re.split(r"[:=]|\.{3,}", p)[0]) for p in [*parts, *re.split(r"[\t;|,]", line)])
+        if len(out) > 60_000:
+            break
+    return frozenset(out)
+
+
+def _decoded(entry: Entry) -> str:
+    """The head of a text; where nothing says its code page, once in each that a mapping declares."""
+    encoding = texts.detect(entry.head, whole=entry.size <= len(entry.head))
+    body = entry.head[encoding.mark :].replace(b"\0\0\0\0", b"")
+    pages = [encoding.name]
+    if encoding.assumed:
+        pages += sorted(
+            {f.encoding for k in known() if k.mapping for f in k.mapping.files if f.encoding} - {encoding.name}
+        )
+    return "\n".join(body.decode(p, "ignore") for p in pages)
+
+
+def _of_workbook(entry: Entry) -> frozenset[str]:
+    from archive.formats.mapping.workbook import sheets
+
+    out: set[str] = set()
+    for name, rows in sheets(entry):
+        out.add(_plain(name))
+        for row in rows[:400]:
+            out.update(_plain(c) for c in row if isinstance(c, str))
+            out.update(_plain(c) for c in row if isinstance(c, int | float))
+    return frozenset(out | {re.sub(r"\.0$", "", x) for x in out})
+
+
+def best(found: Sequence[Match]) -> list[Match]:
+    """The matches in front: one, or several that fit equally."""
+    return [m for m in found if (m.score, m.asked) == (found[0].score, found[0].asked)] if found else []
