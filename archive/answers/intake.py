@@ -46,16 +46,16 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
     listed, how = [Path(p) for p in inputs], choices or Choices()
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
+        for path, name in originals(listed) if how.keep_originals else ():
+            making.original(path, name)
         if how.schedule is not None:
-            making.add(schedule.read(how.schedule, job_id=facts.job))
             making.original(how.schedule, how.schedule.name)
+            making.add(schedule.read(how.schedule, job_id=facts.job))
         reading = HandedIn(listed, how.mapping)
         for batch in how.watch(statements(reading, facts, how.policy)):
             making.add(batch)
         making.known(reading.again)
         _attach(making, how)
-        for path, name in originals(listed) if how.keep_originals else ():
-            making.original(path, name)
         return making.commit()
     except BaseException:
         making.abandon()

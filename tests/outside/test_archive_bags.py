@@ -23,12 +23,12 @@ def bag(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     making = Deposit(
         archive, Facts(job="HARBOUR-2019-04", site="Lantern Quay 4", by="R. Ostrander", reason="line\nend")
     )
-    for batch in simulate(20, seed=2):
-        making.add(batch)
     for name in ("50 % off.csv", "ünïcode 例.csv", "week2/links.csv"):
         path = tmp_path / name.replace("/", "-")
         path.write_text("invented,cells\n" * 100)
         making.original(path, name)
+    for batch in simulate(20, seed=2):
+        making.add(batch)
     making.attach("mappings/petrel-rows.toml", b"x = 1\n")
     made = making.commit()
     assert made.entry is not None

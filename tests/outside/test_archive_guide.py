@@ -37,11 +37,11 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any]]:
         receipts = []
         for part in range(2):
             making = Deposit(archive, Facts(job=f"JOB-{part}", by="R. Ostrander"))
-            for batch in simulate(24, seed=part + 1):
-                making.add(batch)
             original = folder / f"{part}.csv"
             original.write_text("invented,cells\n")
             making.original(original, original.name)
+            for batch in simulate(24, seed=part + 1):
+                making.add(batch)
             receipts.append(making.commit())
         first, second = receipts
         assert first.entry is not None

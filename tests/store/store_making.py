@@ -117,10 +117,10 @@ def deposit(
     """Deposits batches."""
     making = Deposit(archive, Facts(job=job, site=site, by=by))
     try:
-        for one in [batches] if isinstance(batches, Batch) else batches:
-            making.add(one)
         for path, name in originals:
             making.original(path, name)
+        for one in [batches] if isinstance(batches, Batch) else batches:
+            making.add(one)
         return making.commit()
     except BaseException:
         making.abandon()

@@ -17,9 +17,13 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.store.parquet.sweeps import packed
 from archive.tables import Batch
 from archive.tables.markup import elements
 from archive.tables.order import positions
+
+_MISSING = -(2**31)
+"""Stands for a missing point among scaled integers, which are all larger."""
 
 TELLING_POINTS = 64
 """Points that a record's curves must have, over all of them, before their equality says anything."""
@@ -101,6 +105,19 @@ _COPIED = [
     "source_id",
     "source_place",
 ]
+_NAMED = (
+    "parameter",
+    "end",
+    "pairing",
+    "direction",
+    "disturber",
+    "wavelength_nm",
+    "axis_id",
+    "above",
+    "below",
+    "decimals",
+)
+"""Columns of a curve that its hash is over, besides its values."""
 _SCALARS = {
     "readings": ("record_id", "found", "step"),
     "reported": ("record_id", "words", "step"),
@@ -111,10 +128,10 @@ _SCALARS = {
 _CONTENT = ("link_label", "tested_local", "local_serial", "remote_serial", "reported_verdict", "configuration")
 
 
-def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site: str | None) -> Any:
+def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site: str | None, curves: Any = None) -> Any:
     """Index rows of a batch as a table of SCHEMA. start: position of its first record in the deposit.
 
-    job, site: of the deposit; they hold for records that state no other.
+    job, site: of the deposit; they hold for records that state no other. curves: its sweeps, where packed already.
     """
     count = len(batch)
     records = batch["records"]
@@ -129,8 +146,8 @@ def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site:
         made[name] = _looked_up(batch, "sources", "source_id", name, "source_id")
     made |= _verdicts(batch)
     made["length_m"] = _length(batch)
-    sweeps, curves, points, step = _curves(batch)
-    made |= {"sweeps": sweeps, "curves": curves, "points": points, "step": step}
+    sweeps, together, points, step = _curves(batch, packed(batch["sweeps"]) if curves is None else curves)
+    made |= {"sweeps": sweeps, "curves": together, "points": points, "step": step}
     scalars = _scalars(batch)
     made["scalars"] = pa.array(scalars, pa.int64())
     named = [made[name].to_pylist() for name in _CONTENT]
@@ -185,26 +202,23 @@ def _length(batch: Batch) -> Any:
     return found["value_max"].combine_chunks().take(at)
 
 
-def _curves(batch: Batch) -> tuple[Any, Any, Any, Any]:
-    """Hash of each measured curve, hash over them, number of points, coarsest step; per record."""
-    table = batch["sweeps"]
+def _curves(batch: Batch, table: Any) -> tuple[Any, Any, Any, Any]:
+    """Hash of each measured curve, hash over them, points, coarsest step; per record. table: the packed sweeps."""
     at = positions(batch, "sweeps")
     kept = pc.equal(table["origin"], "measured").to_numpy() if table.num_rows else np.array([], dtype=bool)
-    table = table.filter(pa.array(kept)).combine_chunks()
-    at = at[kept]
-    named = ["parameter", "end", "pairing", "direction", "disturber", "wavelength_nm", "axis_id", "above", "below"]
-    names = zip(*(table[n].to_pylist() for n in named), strict=True)
-    values = table["values"].combine_chunks()
-    values = values.chunk(0) if isinstance(values, pa.ChunkedArray) else values
-    lengths = pc.list_value_length(values).to_numpy()
-    flat = np.ascontiguousarray(pc.fill_null(values.flatten(), np.nan).to_numpy(zero_copy_only=False))
-    even = _even(flat, lengths)
-    offsets = np.concatenate([[0], np.cumsum(lengths)]).astype(int)
-    data = flat.view(np.uint8)
+    if not kept.all():
+        table, at = table.filter(pa.array(kept)), at[kept]
+    table = table.combine_chunks()
+    names = zip(*(table[n].to_pylist() for n in _NAMED), strict=True)
+    lengths = np.zeros(table.num_rows, dtype=np.int64)
+    even = np.ones(table.num_rows, dtype=bool)
+    pieces: list[bytes] = [b""] * table.num_rows
+    for column, missing in (("scaled", _MISSING), ("values", np.nan)):
+        _pieces(table[column], missing, lengths, even, pieces)
     hashes: list[list[int]] = [[] for _ in range(len(batch))]
     for row, name in enumerate(names):
         sha = hashlib.sha256(repr(name).encode())
-        sha.update(data[offsets[row] * 8 : offsets[row + 1] * 8].data)
+        sha.update(pieces[row])
         hashes[at[row]].append(int.from_bytes(sha.digest()[:8], "big", signed=True))
     points = np.bincount(at, weights=lengths, minlength=len(batch)).astype(np.int32)
     telling = np.bincount(at, weights=np.where(even, 0, lengths), minlength=len(batch))
@@ -220,6 +234,23 @@ def _curves(batch: Batch) -> tuple[Any, Any, Any, Any]:
     )
 
 
+def _pieces(column: Any, missing: float, lengths: Any, even: Any, pieces: list[Any]) -> None:
+    """Fills in, for the curves that a packed column holds: number of points, whether they are all one, their bytes."""
+    column = column.chunk(0) if column.num_chunks else column.combine_chunks()
+    there = np.flatnonzero(pc.is_valid(column).to_numpy(zero_copy_only=False))
+    if not len(there):
+        return
+    counts = pc.list_value_length(column).drop_null().to_numpy()
+    flat = np.ascontiguousarray(pc.fill_null(column.flatten(), missing).to_numpy(zero_copy_only=False))
+    lengths[there] = counts
+    gaps = column.flatten().null_count
+    even[there] = _even(np.where(flat == missing, np.nan, flat) if gaps else flat, counts)
+    data, size = flat.view(np.uint8), flat.itemsize
+    ends = np.cumsum(counts) * size
+    for row, end, count in zip(there.tolist(), ends.tolist(), counts.tolist(), strict=True):
+        pieces[row] = data[end - count * size : end].data
+
+
 def _even(flat: Any, lengths: Any) -> Any:
     """True for curves that hold one value only, or none: they tell nothing."""
     if not len(lengths):
@@ -228,8 +259,7 @@ def _even(flat: Any, lengths: Any) -> Any:
     out = np.ones(len(lengths), dtype=bool)
     full = lengths > 0
     if full.any():
-        high = np.fmax.reduceat(flat, starts[full])
-        low = np.fmin.reduceat(flat, starts[full])
+        high, low = np.fmax.reduceat(flat, starts[full]), np.fmin.reduceat(flat, starts[full])
         out[full] = ~(high > low)
     return out
 

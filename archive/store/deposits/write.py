@@ -24,8 +24,10 @@ from archive.store.guide import keep_schema
 from archive.store.ledger import Taken
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
+from archive.store.parquet.sweeps import packed
 from archive.tables import Batch, person_key
 from archive.tables.canonical import record_digests
+from archive.tables.order import ordered
 
 _INDEX_ROWS = 4096
 
@@ -72,22 +74,23 @@ class Deposit:
         self._listed = 0
         self._same_file = 0
         self._ids: set[str] = set()
-        self._known: set[str] = set()
         self.limits: set[str] = set()
         self.done = False
         self.by = self._depositor() if facts.by else None
 
     def add(self, batch: Batch) -> None:
         """The next batch, its statements filled in. Records of a file that was read so before are left out."""
+        self._originals.start()
         batch = self._unlisted(self._unknown(batch))
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
         self.limits.update(pc.unique(batch["verdicts"]["limit_id"]).drop_null().to_pylist())
         if not len(batch) and not any(t.num_rows for _, t in batch.items()):
             return
-        digests = record_digests(batch)
-        rows = index.rows(batch, self._tables.count, digests, job=self.facts.job, site=self.facts.site)
-        self._tables.add(batch)
+        batch = ordered(batch)
+        digests, curves = record_digests(batch), packed(batch["sweeps"])
+        rows = index.rows(batch, self._tables.count, digests, job=self.facts.job, site=self.facts.site, curves=curves)
+        self._tables.add(batch, curves)
         self._leaves.extend(merkle.leaf(d.encode()) for d in digests)
         if len(batch):
             self._write_index(rows)
@@ -100,9 +103,10 @@ class Deposit:
     def original(self, source: Path, name: str) -> None:
         """A file as received; name: its path inside what was handed in, with / between folders.
 
-        A file that the archive holds already, read in the same way, is left out.
+        All originals come before the first batch. A file that an earlier deposit holds is left out.
         """
-        if self._known and files.fingerprint(source).sha256 in self._known:
+        some = self.archive.db.execute("SELECT 1 FROM sources LIMIT 1").fetchone()
+        if some and self._held(files.fingerprint(source).sha256):
             return
         self._originals.add(source, name)
 
@@ -150,6 +154,7 @@ class Deposit:
         """Takes away what was written, unless it is true by now."""
         if self.done:
             return
+        self._originals.give_up()
         self._bag.release()
         if self.trial:
             self.aside.end()
@@ -228,7 +233,6 @@ class Deposit:
         if not known and not held:
             return batch
         self._same_file += len(known)
-        self._known |= held
         kept = batch.select(i for i in ids if i not in known)
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
 
@@ -243,10 +247,10 @@ class Deposit:
         self._listed += scheduled.num_rows
         return batch
 
-    def _held(self, source: str, reading: str) -> bool:
-        db = self.archive.db
-        found = db.execute("SELECT 1 FROM sources WHERE source_id = ? AND reading = ?", (source, reading)).fetchone()
-        return found is not None
+    def _held(self, source: str, reading: str | None = None) -> bool:
+        """Whether the archive has records of a file, read in one way or in any."""
+        found = self.archive.db.execute("SELECT reading FROM sources WHERE source_id = ?", (source,)).fetchall()
+        return any(reading in (None, r[0]) for r in found)
 
     def _write_index(self, rows: Any) -> None:
         if self._index_writer is None:

@@ -20,26 +20,32 @@ SCALED = pa.list_(pa.int32())
 PLAIN = pa.list_(pa.float64())
 
 
+_POWERS = 10.0 ** np.arange(_MOST_DECIMALS + 1)
+
+
 def pack(curves: Any) -> tuple[Any, Any, Any]:
     """Three columns for a list column of reals: decimals (int8), scaled (list of int32), values (list of double).
 
-    Of each curve exactly one of scaled and values is there; decimals is null where it is values.
+    Of each curve exactly one of scaled and values is there; decimals is null where it is values. Decimals are the
+    fewest that give the curve exactly, so that equal curves have equal scaled integers.
     """
-    if isinstance(curves, pa.ChunkedArray):
-        curves = curves.combine_chunks()
+    curves = _whole(curves)
     flat, offsets = curves.flatten(), _offsets(curves)
     there = np.ones(len(flat), dtype=bool) if not flat.null_count else pc.is_valid(flat).to_numpy(zero_copy_only=False)
     numbers = pc.fill_null(flat, 0.0).to_numpy(zero_copy_only=False)
-    decimals = _decimals(numbers, there, offsets)
     lengths = np.diff(offsets)
+    decimals = _decimals(numbers, there, offsets)
     done = decimals >= 0
-    per_point = np.repeat(decimals, lengths)
-    kept = per_point >= 0
-    factor = np.power(10.0, np.maximum(per_point, 0))
-    scaled = np.rint(numbers[kept] * factor[kept]).astype(np.int32)
+    if done.all() and len(decimals) and (decimals == decimals[0]).all():
+        scaled, kept = np.rint(numbers * _POWERS[decimals[0]]).astype(np.int32), np.ones(len(numbers), dtype=bool)
+    else:
+        per_point = np.repeat(decimals, lengths)
+        kept = per_point >= 0
+        scaled = np.rint(numbers[kept] * _POWERS[per_point[kept]]).astype(np.int32)
+    none_missing = bool(there.all())
     return (
         pa.array(decimals.astype(np.int8), mask=~done),
-        _lists(pa.array(scaled, mask=~there[kept]), lengths, done),
+        _lists(pa.array(scaled) if none_missing else pa.array(scaled, mask=~there[kept]), lengths, done),
         _lists(pa.array(numbers[~kept], mask=~there[~kept]), lengths, ~done),
     )
 
@@ -55,7 +61,7 @@ def unpack(decimals: Any, scaled: Any, plain: Any) -> Any:
     done = pc.is_valid(scaled).to_numpy(zero_copy_only=False)
     places = pc.fill_null(decimals, 0).to_numpy(zero_copy_only=False)
     ints, reals = scaled.flatten(), plain.flatten()
-    divisor = np.power(10.0, np.repeat(places[done].astype(np.int64), lengths[done]))
+    divisor = _POWERS[np.repeat(places[done], lengths[done])]
     numbers = np.empty(len(ints) + len(reals))
     there = np.empty(len(numbers), dtype=bool)
     kept = np.repeat(done, lengths)
@@ -78,11 +84,14 @@ def _decimals(numbers: Any, there: Any, offsets: Any) -> Any:
         likely = left[_exact(numbers[middle], decimals) | ~there[middle]]
         if not len(likely):
             continue
-        counts = lengths[likely]
-        starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
-        points = np.arange(counts.sum()) + np.repeat(offsets[likely] - starts, counts)
+        if len(likely) == len(found):
+            points, starts = slice(None), offsets[:-1]
+        else:
+            counts = lengths[likely]
+            starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+            points = np.arange(counts.sum()) + np.repeat(offsets[likely] - starts, counts)
         good = _exact(numbers[points], decimals) | ~there[points]
-        exact = likely[np.logical_and.reduceat(good, starts)]
+        exact = likely if good.all() else likely[np.logical_and.reduceat(good, starts)]
         found[exact] = decimals
         left = np.setdiff1d(left, exact, assume_unique=True)
     return found
@@ -90,7 +99,7 @@ def _decimals(numbers: Any, there: Any, offsets: Any) -> Any:
 
 def _exact(numbers: Any, decimals: int) -> Any:
     """True where a number is an integer of 32 bits divided by 10^decimals, to the bit."""
-    factor = 10.0**decimals
+    factor = _POWERS[decimals]
     with np.errstate(over="ignore", invalid="ignore"):
         whole = np.rint(numbers * factor)
         again = (whole + 0.0) / factor

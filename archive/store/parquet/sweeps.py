@@ -47,35 +47,32 @@ class SweepFile:
         self._writer = options.writer(sink, self._schema)
 
     def write(self, position: Any, table: Any) -> None:
-        """Curves of at most RECORDS_PER_GROUP records. position: int ndarray, the record of each row, rising."""
+        """Curves of at most RECORDS_PER_GROUP records, packed. position: record of each row, rising (int ndarray)."""
         starts = np.flatnonzero(np.diff(position, prepend=-1))
         curve = np.arange(len(position)) - np.repeat(starts, np.diff(np.append(starts, len(position))))
         parameter = pc.dictionary_encode(table.column("parameter").combine_chunks()).indices.to_numpy()
         origin = pc.dictionary_encode(table.column("origin").combine_chunks()).indices.to_numpy()
         order = np.lexsort((curve, position, origin, parameter))
         table = table.take(pa.array(order))
-        position, curve = position[order], curve[order]
+        for at, column in ((0, position[order]), (1, curve[order])):
+            table = table.add_column(at, self._schema.field(at), pa.array(column.astype(np.int32)))
         kind = parameter[order] * 1_000 + origin[order]
         cuts = np.flatnonzero(np.diff(kind, prepend=-1)).tolist()
-        packed = _packed(position, curve, table, self._schema)
         for low, high in zip(cuts, [*cuts[1:], len(kind)], strict=True):
-            self._writer.write_table(packed.slice(low, high - low))
+            self._writer.write_table(table.slice(low, high - low))
 
     def close(self) -> None:
         """Writes the footer."""
         self._writer.close()
 
 
-def _packed(position: Any, curve: Any, table: Any, wanted: Any) -> Any:
-    decimals, scaled, values = curves.pack(table.column("values"))
-    made = {
-        "position": pa.array(position.astype(np.int32)),
-        "curve": pa.array(curve.astype(np.int32)),
-        "decimals": decimals,
-        "scaled": scaled,
-        "values": values,
-    }
-    return pa.table([made.get(f.name, table[f.name] if f.name not in made else None) for f in wanted], schema=wanted)
+def packed(table: Any) -> Any:
+    """The sweeps table with decimals, scaled and values as the file has them, in place of its values."""
+    made = dict(zip(("decimals", "scaled", "values"), curves.pack(table.column("values")), strict=True))
+    fields = [f for f in file_schema() if f.name not in ("position", "curve")]
+    return pa.table(
+        [made.get(f.name, table[f.name] if f.name not in made else None) for f in fields], pa.schema(fields)
+    )
 
 
 def unpacked(table: Any) -> Any:

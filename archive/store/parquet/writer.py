@@ -12,9 +12,9 @@ import pyarrow.compute as pc
 
 from archive.store.bags import BagWriter
 from archive.store.parquet import options
-from archive.store.parquet.sweeps import RECORDS_PER_FILE, RECORDS_PER_GROUP, SweepFile
+from archive.store.parquet.sweeps import RECORDS_PER_FILE, RECORDS_PER_GROUP, SweepFile, packed
 from archive.tables import Batch, schema, tables
-from archive.tables.order import ordered, positions
+from archive.tables.order import positions
 
 FOLDER = "tables"
 ROWS_OF = 256
@@ -48,9 +48,8 @@ class TableFiles:
         self._sweeps_path = ""
         self._sweeps_records = 0
 
-    def add(self, batch: Batch) -> None:
-        """The next batch."""
-        batch = ordered(batch)
+    def add(self, batch: Batch, sweeps: Any = None) -> None:
+        """The next batch, in the order of its records (order.ordered). sweeps: its curves, where packed already."""
         for name, table in tables().items():
             rows = batch[name]
             if not rows.num_rows:
@@ -61,7 +60,7 @@ class TableFiles:
                 continue
             else:
                 self._rows.setdefault(name, []).append(self._placed(batch, name, rows))
-        self._add_sweeps(batch)
+        self._add_sweeps(batch, packed(batch["sweeps"]) if sweeps is None else sweeps)
         self.count += len(batch)
         self._held += len(batch)
         if self._held >= ROWS_OF:
@@ -120,10 +119,9 @@ class TableFiles:
             writer = self._writers[name] = options.writer(sink, position_schema(name))
         writer.write_table(table.cast(position_schema(name)))
 
-    def _add_sweeps(self, batch: Batch) -> None:
+    def _add_sweeps(self, batch: Batch, table: Any) -> None:
         """Cuts the batch's curves where a group of records or a file is full."""
         at = positions(batch, "sweeps") + self.count
-        table = batch["sweeps"]
         start = 0
         while start < len(batch):
             room = min(RECORDS_PER_GROUP - self._curve_records, len(batch) - start)
