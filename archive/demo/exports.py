@@ -10,10 +10,13 @@ from pathlib import Path
 import numpy as np
 
 from archive import formats
-from archive.demo import analyser, job, population
+from archive.demo import analyser, job, layouts, population
 
 LABORATORY = {"3A-D01": (144, "11:20:00"), "3A-D02": (145, "11:52:00")}
 """Links measured with a network analyser, with their numbers in the simulation and the time of the measurement."""
+
+MAPPING = "mappings/sallow-curves.toml"
+"""How the subcontractor's export is read."""
 
 README = """\
 EVERYTHING IN THIS FOLDER IS INVENTED.
@@ -22,10 +25,11 @@ EVERYTHING IN THIS FOLDER IS INVENTED.
 Petrel Metrology and no Corvane Instruments; the people are made up, and the curves come from a simulation of cable.
 
 exports/tern/           two days of testing by the contractor, as link record XML and as link record CSV
-exports/fen-and-sallow/ the subcontractor's links
+exports/fen-and-sallow/ the subcontractor's links, in a layout of its own; mappings/ holds what reads it
 exports/laboratory/     two links measured with a network analyser, each with its port map
 exports/later/          a link that was mended and tested again
-link-schedule.csv       the 60 links that were to be built
+old-folder/             four links of which only the worst cases are left, in a layout that nothing describes
+link-schedule.csv       the 64 links that were to be built
 documents/              a certificate of calibration
 
 Planted in it, for the program to find:
@@ -59,8 +63,10 @@ def write(folder: Path) -> None:
     exports = folder / "exports"
     formats.write([job.floor_1()], exports / "tern" / "floor-1.xml", "xml")
     formats.write([job.floor_2()], exports / "tern" / "floor-2.zip", "csv")
-    formats.write([job.floor_3()], exports / "fen-and-sallow" / "floor-3.xml", "xml")
     formats.write([job.retest()], exports / "later" / "retest.xml", "xml")
+    sallow = exports / "fen-and-sallow" / "floor-3.csv"
+    sallow.parent.mkdir(parents=True, exist_ok=True)
+    sallow.write_bytes(layouts.curves_by_row(job.floor_3()))
     for name, text in _texts():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -71,6 +77,8 @@ def _texts() -> Iterator[tuple[str, str]]:
     yield "README.txt", README
     yield "documents/calibration-40-00317.txt", CERTIFICATE
     yield "link-schedule.csv", schedule()
+    yield "old-folder/basement.json", layouts.worst_points(job.basement())
+    yield MAPPING, (Path(__file__).parent / MAPPING).read_text(encoding="utf-8")
     o = job.options()
     for label, (number, at) in LABORATORY.items():
         block = number // 16 * 16
@@ -101,7 +109,7 @@ calibration_due = "2025-03-11"
 
 
 def schedule() -> str:
-    """The link schedule as CSV text: 60 links with their limit, cable, bundle, and the day by which they are due."""
+    """The link schedule as CSV text: 64 links with their limit, cable, bundle, and the day by which they are due."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
     table.writerow(["link", "required limit", "cable type", "bundle", "due", "comment"])
@@ -110,6 +118,7 @@ def schedule() -> str:
         *((name, "B2", "2024-06-14") for name in job.labels(2, "B", 24)),
         *((name, "B3", "2024-06-21") for name in job.labels(3, "C", 10)),
         *((name, "B4", "2024-06-21") for name in job.labels(3, "D", 2)),
+        *((name, "B0", "2024-06-14") for name in job.labels(0, "E", 4)),
     ]
     for name, bundle, due in wanted:
         table.writerow([name, job.LIMIT, "cat6a/f-utp", bundle, due, ""])

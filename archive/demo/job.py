@@ -113,6 +113,11 @@ def floor_3() -> Batch:
     return links(range(96, 106), labels(3, "C", 10), dt.datetime(2024, 6, 13, 9, 30), SUBCONTRACTOR)
 
 
+def basement() -> Batch:
+    """4 links of which only the worst cases are left."""
+    return links(range(192, 196), labels(0, "E", 4), dt.datetime(2024, 6, 7, 10, 5), DAY_CREW)
+
+
 def retest() -> Batch:
     """The failing link of floor 1, mended and tested again two days later."""
     (whole,) = simulate(1, SEED, options(), start=int(FAILING[-2:]) - 1, fail_rate=1.0, retest_share=1.0)

@@ -37,7 +37,7 @@ def curves_by_row(batch: Batch) -> bytes:
     head = _heads(batch)
     for row in batch["sweeps"].to_pylist():
         facts = head[row["record_id"]]
-        what = [_PARAMETERS[row["parameter"]], _ENDS[row["end"]], row["pairing"].replace("/", "-")]
+        what = [_PARAMETERS[row["parameter"]], _ENDS[row["end"]], row["pairing"].replace("-", "").replace("/", "-")]
         lines.append(";".join([*facts, *what, *(_comma(v) for v in row["values"])]))
     return ("\r\n".join(lines) + "\r\n").encode("cp1252")
 

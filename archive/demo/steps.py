@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.demo import job
+from archive.demo.exports import MAPPING
 
 
 @dataclass(frozen=True)
@@ -26,25 +27,31 @@ def steps(folder: Path) -> tuple[Step, ...]:
     """The steps over a demo folder."""
     exports, archive = folder / "exports", folder / "archive"
     schedule, of_job = str(folder / "link-schedule.csv"), ("--job", job.JOB)
-    claim = folder / "claim"
+    claim, mapping = folder / "claim", ("--mapping", str(folder / MAPPING))
     deposit = ("--into", str(archive), *of_job, "--site", job.SITE, "--zone", job.ZONE, "--by", job.DEPOSITOR)
     return (
-        Step("Look at what came in; nothing is written.", ("survey", str(exports)), expected=(0, 1)),
         Step(
-            "Turn all of it into one open form.",
-            ("convert", str(exports), "--to", str(folder / "open-form"), "--form", "csv"),
+            "Look at what came in; nothing is written.",
+            ("survey", str(exports)),
+            only=("floor-", ".s8p", "retest"),
+            look="The subcontractor's layout is drafted, but for the columns that tell of calibration.",
+            expected=(0, 1),
+        ),
+        Step(
+            "Turn all of it into one open form; a mapping reads those columns too.",
+            ("convert", str(exports), "--to", str(folder / "open-form"), "--form", "csv", *mapping),
             expected=(0, 1),
         ),
         Step(
             "Check it before it is archived, against the list of links that were to be built.",
-            ("check", str(exports), "--schedule", schedule),
+            ("check", str(exports), "--schedule", schedule, *mapping),
             only=("error: ", "warning: link-unexpected"),
             look="A missing link, a letter for a zero, a sweep cut short, a turned verdict, units out of calibration.",
             expected=(1,),
         ),
         Step(
             "Form an own verdict on every link, against the limit that its record names.",
-            ("grade", str(exports)),
+            ("grade", str(exports), *mapping),
             only=(f"{job.FAILING}:", f"{job.FLIPPED}:", f"{job.SHORT}:"),
             look=f"{job.FLIPPED} fails, although its export says that it passed.",
             expected=(1,),
@@ -58,7 +65,13 @@ def steps(folder: Path) -> tuple[Step, ...]:
         ),
         Step(
             "Archive what came later: the subcontractor's links, the laboratory's, and a link that was mended.",
-            ("deposit", *(str(exports / n) for n in ("fen-and-sallow", "laboratory", "later")), *deposit),
+            ("deposit", *(str(exports / n) for n in ("fen-and-sallow", "laboratory", "later")), *deposit, *mapping),
+            expected=(0, 1),
+        ),
+        Step(
+            "Archive a layout that nothing describes: its mapping is drafted, and used because the draft is sure.",
+            ("deposit", str(folder / "old-folder"), *deposit),
+            look="Only worst cases are left of these four links: kept as they are, and never graded.",
             expected=(0, 1),
         ),
         Step(

@@ -22,11 +22,11 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def graded(folder):
-    return grading.grade(concat(formats.read(folder / "exports")))
+    return grading.grade(concat(formats.read(folder / "exports", mapping=folder / exports.MAPPING)))
 
 
 def test_every_export_is_read_and_nothing_set_aside(folder):
-    reading = formats.read(folder / "exports", draft=False)
+    reading = formats.read(folder / "exports", mapping=folder / exports.MAPPING, draft=False)
     batch = concat(reading)
     assert len(batch) == 60
     assert batch["set_aside"].num_rows == 0
@@ -106,8 +106,8 @@ def test_the_copied_curves_are_the_only_equal_ones(graded):
 def test_the_schedule_lacks_and_misses_what_was_planted(folder, graded):
     with (folder / "link-schedule.csv").open(newline="") as file:
         scheduled = {row["link"] for row in csv.DictReader(file)}
-    assert len(scheduled) == 60
-    tested = set(graded["records"]["link_label"].to_pylist())
+    assert len(scheduled) == 64
+    tested = set(graded["records"]["link_label"].to_pylist()) | set(job.labels(0, "E", 4))
     assert scheduled - tested == {job.MISSING, job.LETTER_O[0]}
     assert tested - scheduled == {job.LETTER_O[1]}
 
@@ -143,3 +143,40 @@ def test_the_port_maps_are_toml(folder):
     maps = sorted((folder / "exports" / "laboratory").glob("*.toml"))
     assert [tomllib.loads(p.read_text())["link"] for p in maps] == ["3A-D01", "3A-D02"]
     assert all(Path(p).with_suffix(".s8p").exists() for p in maps)
+
+
+def test_the_mapped_layout_gives_back_what_was_written(folder):
+    """Every curve and reading that the subcontractor's layout carries comes back to the last digit, no cell is lost."""
+    want = job.floor_3()
+    (batch,) = formats.read(folder / "exports" / "fen-and-sallow" / "floor-3.csv", mapping=folder / exports.MAPPING)
+    (source,) = batch["sources"].to_pylist()
+    assert source["layout"] == "sallow-curves" and source["encoding"] == "cp1252"
+    assert source["cells_mapped"] == source["cells_read"] > 0
+
+    def curves_of(b):
+        label = dict(zip(b["records"]["record_id"].to_pylist(), b["records"]["link_label"].to_pylist(), strict=True))
+        rows = b["sweeps"].to_pylist()
+        return {(label[r["record_id"]], r["parameter"], r["end"], r["pairing"]): r["values"] for r in rows}
+
+    assert curves_of(batch) == curves_of(want)
+    for name in ("tested_local", "reported_verdict", "velocity_percent", "link_label"):
+        assert batch["records"][name].to_pylist() == want["records"][name].to_pylist()
+    kept = ("length", "propagation_delay")
+    ours = [(r["quantity"], r["subject"], r["value"]) for r in batch["readings"].to_pylist()]
+    told = [(r["quantity"], r["subject"], r["value"]) for r in want["readings"].to_pylist() if r["quantity"] in kept]
+    assert sorted(ours) == sorted(told)
+
+
+def test_the_layout_that_nothing_describes_is_drafted_whole(folder):
+    want = {r["link_label"]: r for r in job.basement()["records"].to_pylist()}
+    (batch,) = formats.read(folder / "old-folder")
+    assert batch["set_aside"].num_rows == 0 and batch["extras"].num_rows == 0
+    for row in batch["records"].to_pylist():
+        told = want[row["link_label"]]
+        assert row["evidence"] == "worst-points"
+        for name in ("tested_local", "limit_found", "cable_found", "reported_verdict"):
+            assert row[name] == told[name]
+    assert len(batch) == len(want) == 4
+    ours = {(r["parameter"], r["end"], r["pairing"], r["margin"]) for r in batch["reported"].to_pylist()}
+    rows = [r for r in job.basement()["reported"].to_pylist() if r["kind"] == "worst_margin" and r["frequency_mhz"]]
+    assert ours == {(r["parameter"], r["end"], r["pairing"], r["margin"]) for r in rows}
