@@ -121,7 +121,7 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
         "serial",
     )
     cap = 0.85 if table == "places" and not s.heading.ends else 1.0
-    if h.parameters or h.generics:
+    if h.parameters or h.generics or (h.unit and name not in ("group_index", "marginal")):
         cells = AGAINST
     if h.modifiers & {"margin", "frequency", "pair", "disturbing"}:
         cells = min(cells, WEAK)

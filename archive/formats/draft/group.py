@@ -1,19 +1,161 @@
-"""Files that belong together: identities in one, curves in others beside it, joined by a key."""
+"""Files that belong together: identities in one, curves in others beside it, joined by a key.
+
+A file belongs to another where it says nothing of its records but a key and measurements, and where its keys are
+those of the other. A file with dates, limits or verdicts of its own stands alone.
+"""
 
 from __future__ import annotations
 
-from archive.formats.draft.write import Draft
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from archive.errors import Trouble
+from archive.formats.draft.facts import Placed
+from archive.formats.draft.layout import Layout
+from archive.formats.draft.place import Placing, place
+from archive.formats.draft.structure import structure
+from archive.formats.draft.write import Draft, layout_name, written
+from archive.formats.mapping.target import Target
 from archive.formats.recognition import Entry
+
+MOST_FILES = 12
+"""Files of one folder that are looked at together."""
+
+_KEYS = ("link_label", "sequence")
+
+
+@dataclass(frozen=True)
+class _Seen:
+    layout: Layout
+    placing: Placing
 
 
 def others(entry: Entry) -> list[Entry]:
     """The files beside an entry that are read together with it, where it is the one that holds the identities."""
-    del entry
-    return []
+    return [Entry(p, _beside(entry, p)) for p in _group(entry)]
 
 
 def drafted(entry: Entry, least: float = 0.0) -> Draft:
-    """The draft of a file, together with the files that belong to it."""
-    from archive.formats.draft import draft
+    """The draft of a file, together with the files that belong to it. Errors: Trouble, as structure."""
+    mine = _look(entry.path, entry.name)
+    group = _group(entry)
+    files = [(mine.layout, mine.placing, _pattern(entry.path) if group else "")]
+    for path in group:
+        seen = _look(path, _beside(entry, path))
+        _join(mine.placing, seen.placing)
+        files.append((seen.layout, seen.placing, _pattern(path)))
+    return written(files, layout_name(entry.name), least)
 
-    return draft(entry, least)
+
+def _look(path: Path, name: str) -> _Seen:
+    stat = path.stat()
+    return _looked(path, name, stat.st_size, stat.st_mtime_ns)
+
+
+@lru_cache(maxsize=32)
+def _looked(path: Path, name: str, size: int, time: int) -> _Seen:
+    del size, time
+    layout = structure(Entry(path, name))
+    return _Seen(layout, place(layout))
+
+
+def _beside(entry: Entry, path: Path) -> str:
+    return entry.name.removesuffix(entry.path.name) + path.name
+
+
+def _pattern(path: Path) -> str:
+    return re.sub(r"\d+", "*", path.name)
+
+
+def _group(entry: Entry) -> list[Path]:
+    """The files that belong to an entry, in order; none where it is no file of identities."""
+    if entry.suffix not in _ENDINGS:
+        return []
+    beside = [
+        p
+        for p in sorted(entry.path.parent.iterdir())
+        if p.is_file() and not p.is_symlink() and p != entry.path and p.suffix.lower() in _ENDINGS
+    ]
+    if not 1 <= len(beside) < MOST_FILES:
+        return []
+    try:
+        mine = _look(entry.path, entry.name)
+    except Trouble:
+        return []
+    if not _identities(mine):
+        return []
+    out = []
+    for path in beside:
+        try:
+            seen = _look(path, _beside(entry, path))
+        except (Trouble, OSError):
+            continue
+        if _only_measured(seen) and _key(mine, seen) is not None:
+            out.append(path)
+    return out
+
+
+_ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn", ".tab")
+
+
+def _placed(seen: _Seen) -> list[Placed]:
+    return [p for t in seen.placing.tables for p in t.placed if p.to is not None and p.confidence >= 0.5]
+
+
+def _identities(seen: _Seen) -> bool:
+    """A table of links with labels, and no curves."""
+    targets = [p.to for p in _placed(seen)]
+    tables = [t for t in seen.placing.tables if t.found is not None and t.roles is not None]
+    return (
+        len(tables) == 1
+        and tables[0].roles is not None
+        and tables[0].roles.rows == "links"
+        and any(t is not None and t.name == "link_label" for t in targets)
+        and not any(t is not None and t.table == "sweeps" for t in targets)
+        and not seen.layout.block
+    )
+
+
+def _only_measured(seen: _Seen) -> bool:
+    """Curves or readings, and no fact of a record but a key."""
+    tables = [t for t in seen.placing.tables if t.found is not None and t.roles is not None]
+    facts = {
+        p.to.name for p in _placed(seen) if p.to is not None and p.to.table in ("records", "people", "instruments")
+    }
+    return (
+        len(tables) == 1
+        and tables[0].roles is not None
+        and tables[0].roles.rows in ("points", "curves", "readings")
+        and not facts - set(_KEYS)
+        and not seen.layout.block
+    )
+
+
+def _key(mine: _Seen, other: _Seen) -> tuple[Placed, Placed] | None:
+    """Columns of both files that hold the same keys: of the file of identities, of the other."""
+    table = next(t for t in other.placing.tables if t.found is not None)
+    for q in table.placed:
+        cells = {str(c).strip() for c in q.seen.column.cells if c not in (None, "")}
+        if not cells or (q.to is not None and q.to.table not in ("records",)) or q.seen.profile.dates:
+            continue
+        for t in mine.placing.tables:
+            for p in t.placed:
+                there = {str(c).strip() for c in p.seen.column.cells if c not in (None, "")}
+                unique = p.seen.profile.unique > 0.95
+                if unique and len(cells & there) >= 0.8 * len(cells) and (p.to is None or p.to.name in _KEYS):
+                    return p, q
+    return None
+
+
+def _join(mine: Placing, other: Placing) -> None:
+    """Gives the key columns of both files the same place."""
+    found = _key(_Seen(Layout(""), mine), _Seen(Layout(""), other))
+    if found is None:
+        return
+    p, q = found
+    if p.to is None:
+        p.to, p.confidence, p.reason = Target("records", "sequence"), 0.92, "the other file names its records by this"
+    q.to, q.confidence = p.to, max(0.92, p.confidence)
+    q.reason = f"the same keys as {p.seen.source!r} of the file with the identities"

@@ -6,6 +6,7 @@ the word list are looked for, longest phrases first; what is left over is kept, 
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -72,9 +73,13 @@ class Heading:
         )
 
 
-@lru_cache(maxsize=65536)
 def read(*levels: str) -> Heading:
     """The reading of a heading. levels: from the outermost to the innermost text."""
+    return copy.deepcopy(_read(levels))
+
+
+@lru_cache(maxsize=65536)
+def _read(levels: tuple[str, ...]) -> Heading:
     out = Heading(" | ".join(levels))
     tokens: list[tuple[str, int]] = []
     for depth, level in enumerate(levels):
@@ -161,6 +166,9 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
         hits = [(a, n, tuple(m for m in ms if m.kind in ("end", "colour", "direction"))) for a, n, ms in hits]
     spans = [(at, size) for at, size, _ in hits if size > 1]
     hits = [h for h in hits if h[1] > 1 or not any(a <= h[0] < a + n for a, n in spans)]
+    if out.pairs or any(m.kind == "parameter" for _, _, ms in hits for m in ms):
+        # "Local" is an end beside a pair, whatever places it may name elsewhere.
+        hits = [(a, n, _no_place(ms)) for a, n, ms in hits]
     # The innermost words count first: outer ones fill what they leave open.
     for at, size, meanings in sorted(hits, key=lambda h: (min(d for _, d in tokens[h[0] : h[0] + h[1]]), h[0])):
         depth = min(d for _, d in tokens[at : at + size])
@@ -204,6 +212,12 @@ def _meanings(key: str, alone: bool) -> tuple[Meaning, ...]:
         # A single letter means nothing by itself but the few that the trade uses so.
         found = tuple(m for m in found if (alone and (key, m.id) == ("f", "frequency")) or m.id == "filler")
     return found
+
+
+def _no_place(meanings: tuple[Meaning, ...]) -> tuple[Meaning, ...]:
+    if any(m.kind == "end" for m in meanings):
+        return tuple(m for m in meanings if m.kind != "field")
+    return meanings
 
 
 def _take(meanings: tuple[Meaning, ...], out: Heading, depth: int) -> None:
@@ -281,6 +295,10 @@ def _guess(token: str) -> tuple[tuple[Meaning, ...], bool]:
     """A word by its parts (Streckenlänge; then True) or by its beginning (atten, dämpf), where that is clear."""
     if len(token) < 4 or not token.isalpha():
         return (), False
+    for many, one in (("ies", "y"), ("s", ""), ("es", ""), ("n", ""), ("en", "")):
+        singular = _plain(token.removesuffix(many) + one) if token.endswith(many) and len(token) > 4 else ()
+        if singular:
+            return singular, True
     parts = _parts(token)
     if parts:
         return parts, True

@@ -134,6 +134,7 @@ def qualify(h: Heading, parameter: str, around: Surroundings, roles: Roles | Non
     elif around.ends:
         letters = [x for x in h.letters if x in around.ends]
         if letters:
+            h.letters = [x for x in h.letters if x not in letters]
             out["end"] = around.ends[letters[-1]]
             cap = min(cap, 0.93)
     if (h.directions and p.per == "fiber") or (h.directions and around.fiber):

@@ -23,7 +23,7 @@ from archive.formats.draft.measures import (
     what_of,
 )
 from archive.formats.draft.profile import profile
-from archive.formats.draft.roles import Roles, Seen, look, roles
+from archive.formats.draft.roles import Roles, Seen, look, part_keys, part_roles, roles
 from archive.formats.draft.sure import NEUTRAL, STRONG, WEAK, sure
 from archive.formats.mapping import units
 from archive.formats.mapping.build.scalars import is_curve
@@ -65,9 +65,15 @@ def place(layout: Layout) -> Placing:
     around = Surroundings(_scheme(everything, role, layout), fiber)
     around.ends = _end_letters(everything)
     _physics(everything, around)
+    parts = _parts(layout, labels)
+    for r in role:
+        for name, part in parts.items():
+            if r.rows in ("points", "curves", "readings") and name not in r.keys:
+                r.keys[name] = part
+                r.words.setdefault(name, {})
     out = Placing([], around.scheme, fiber)
     long = any(r.rows != "links" for r in role) or bool(layout.block or layout.record)
-    out.tables.append(_labels(labels, around, long))
+    out.tables.append(_labels(labels, around, long, parts))
     axes = {c for s, r in zip(seen, role, strict=True) if r.rows == "axes" for x in s for c in x.profile.distinct}
     for t, s, r in zip(layout.tables, seen, role, strict=True):
         for x in s if r.rows != "axes" else ():
@@ -160,11 +166,24 @@ def _physics(every: list[Seen], around: Surroundings) -> None:
                 around.lengths, around.length_unknown = s.profile.values, True
 
 
-def _labels(seen: list[Seen], around: Surroundings, long: bool) -> PlacedTable:
+def _parts(layout: Layout, labels: list[Seen]) -> dict[str, Seen]:
+    """Labels that say which part of a record a block is: its quantity, pair and end; where links come again and again."""
+    link = next((s for s in labels if "link_label" in s.own.fields), None)
+    if not layout.block or layout.block in ("file", "sheet") or link is None or layout.records < 4:
+        return {}
+    if len(link.profile.distinct) > 0.6 * layout.records:
+        return {}
+    return part_keys([s for s in labels if s is not link])
+
+
+def _labels(seen: list[Seen], around: Surroundings, long: bool, parts: dict[str, Seen]) -> PlacedTable:
     out = PlacedTable(None, None)
     families = _families(seen, around)
+    named = {id(s): n for n, s in parts.items()}
     for s in seen:
-        if s.profile.filled:
+        if id(s) in named:
+            out.placed.append(_key(s, named[id(s)], part_roles(parts), around, out))
+        elif s.profile.filled:
             out.placed.append(_scalar(s, around, None, families, long, seen))
     return out
 
@@ -461,6 +480,11 @@ def _row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
     if h.ends and numeric:
         quals["end"] = h.ends[0]
         name = name or "value"
+    if not name and not numeric and ("pair" in h.modifiers and not h.fields):
+        score = sure(h, STRONG, cap=around.scheme.confidence)
+        return Placed(s, Target("row", "pairing"), "", score, around.scheme.reason, what="pairing")
+    if not name and len(p.meanings("end")) == len(p.distinct) and "end" in h.modifiers:
+        return Placed(s, Target("row", "end"), "", sure(h, STRONG), "end of each row", what="end")
     if not name:
         return place_fact(s, True) or _nowhere(s)
     to = Target("row", name, **quals)
@@ -468,30 +492,32 @@ def _row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
     if name == "frequency":
         shown, cells, why = frequency_unit(s)
         return Placed(s, to, shown, sure(h, cells, cap=cap), f"frequency of each row; {why}", what=name)
-    cells = STRONG if name == "verdict" or h.modifiers else NEUTRAL
+    cells = STRONG if name == "verdict" or h.modifiers or unit is not None else NEUTRAL
     return Placed(s, to, shown, sure(h, cells, cap=cap), f"{name} of the quantity that the row names", what=name)
 
 
+_OF_POINT = frozenset(("value", "limit", "margin", "frequency", "pairing", "end"))
+
+
 def _row_kinds(out: PlacedTable) -> None:
-    """Two groups of value columns in one row: those of the worst margin and those of the worst value."""
-    names = Counter(p.to.name for p in out.placed if p.to is not None and p.to.table == "row")
-    if not any(n > 1 for n in names.values()):
+    """Two groups of columns in one row: those of the worst margin, and those of the worst value."""
+    mine = [p for p in out.placed if p.to is not None and p.to.table == "row" and p.to.name in _OF_POINT]
+    names = Counter(p.to.name for p in mine if p.to is not None)
+    kinds = [_kind_said(p.seen.heading.modifiers) for p in mine]
+    if not any(n > 1 for n in names.values()) and len({k for k in kinds if k}) < 2:
         return
-    kind = ""
-    for p in out.placed:
-        if (
-            p.to is None
-            or p.to.table != "row"
-            or p.to.name not in ("value", "limit", "margin", "frequency", "pairing", "end", "verdict")
-        ):
-            continue
-        m = p.seen.heading.modifiers
-        if "margin" in m:
-            kind = "worst_margin"
-        elif "value" in m and m & {"worst", "maximum"}:
-            kind = "worst_value"
-        if kind and names[p.to.name] > 1:
-            p.to = p.to.at(kind=kind)
+    kind = next((k for k in kinds if k), "worst_margin")
+    for p, said in zip(mine, kinds, strict=True):
+        assert p.to is not None
+        kind = said or kind
+        p.to = p.to.at(kind=kind)
+        p.reason += f"; of the {kind.replace('_', ' ')}"
+
+
+def _kind_said(modifiers: set[str]) -> str:
+    if "margin" in modifiers:
+        return "worst_margin"
+    return "worst_value" if "value" in modifiers and modifiers & {"worst", "maximum"} else ""
 
 
 def _curve(s: Seen, role: Roles, around: Surroundings, found: Found) -> Placed:
@@ -687,7 +713,7 @@ def _label_at_all(out: Placing, layout: Layout) -> None:
     if any(p.to is not None and p.to.name == "link_label" for t in out.tables for p in t.placed):
         return
     for p in out.tables[0].placed:
-        if p.seen.source in ("@block", "@sheet") and p.to is None and p.seen.profile.unique > 0.9:
+        if p.seen.source in ("@block", "@sheet", "#key") and p.to is None and p.seen.profile.unique > 0.9:
             score = 0.92 if layout.records > 1 else 0.7
             p.to, p.confidence = Target("records", "link_label"), score
             p.reason = "nothing else names the links, and these differ from record to record"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -66,16 +66,7 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
     runs = _runs(out.label, found)
     out.per_record = found.rows / max(1, len(set(runs)))
     frequency = _frequency(filled, runs)
-    for name, test in (
-        ("parameter", _parameters),
-        ("pairing", _pairs),
-        ("end", _ends),
-        ("direction", _directions),
-        ("wavelength", _wavelengths),
-        ("unit", _units),
-        ("origin", _origins),
-        ("kind", _kinds),
-    ):
+    for name, test in _TESTS:
         for s in filled:
             if s is out.label or s in out.keys.values() or s is frequency:
                 continue
@@ -100,6 +91,25 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
         if not fiber and "direction" in out.keys:
             out.keys.pop("direction")
     return out
+
+
+def part_keys(seen: list[Seen]) -> dict[str, Seen]:
+    """Labels of blocks that say which part of a record each block is."""
+    out: dict[str, Seen] = {}
+    for name, test in _TESTS:
+        if name in ("unit", "origin", "kind"):
+            continue
+        for s in seen:
+            if s.profile.filled and s not in out.values() and len(s.profile.distinct) > 1 and test(s) is not None:
+                out[name] = s
+                break
+    return out if "parameter" in out or "pairing" in out else {}
+
+
+def part_roles(parts: dict[str, Seen]) -> Roles:
+    """The roles of labels that say which part of a record a block is."""
+    tests = dict(_TESTS)
+    return Roles("labels", dict(parts), {n: tests[n](s) or {} for n, s in parts.items()})
 
 
 def _label(seen: list[Seen], fiber: bool) -> Seen | None:
@@ -216,7 +226,7 @@ def _ends(s: Seen) -> dict[str, str] | None:
         return None
     named = "end" in h.modifiers
     known = {c: m for c in p.distinct if (m := words.meaning(c, "end"))}
-    if len(known) == len(p.distinct) and (named or len(known) >= 2) and not h.fields:
+    if len(known) == len(p.distinct) and (named or (len(known) >= 2 and not h.fields)):
         return known
     if named and len(p.distinct) == 2:
         for first, second in (
@@ -289,3 +299,15 @@ def _kinds(s: Seen) -> dict[str, str] | None:
         elif found.modifiers & {"worst", "maximum"} and "value" in found.modifiers and not found.unknown:
             known[c] = "worst_value"
     return known if len(known) == len(p.distinct) and ("kind" in h.modifiers or len(known) == 2) else None
+
+
+_TESTS: tuple[tuple[str, Callable[[Seen], dict[str, str] | None]], ...] = (
+    ("parameter", _parameters),
+    ("pairing", _pairs),
+    ("end", _ends),
+    ("direction", _directions),
+    ("wavelength", _wavelengths),
+    ("unit", _units),
+    ("origin", _origins),
+    ("kind", _kinds),
+)

@@ -70,7 +70,7 @@ def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
             out.append(Item(i, body=body))
             i = body.stop
             continue
-        labels = _labels(rows[i], k)
+        labels = _labels(rows[i], k) or _among_labels(rows, kind_row, i, bool(out) and bool(out[-1].labels))
         if labels:
             out.append(Item(i, labels=labels))
             note = ""
@@ -99,6 +99,16 @@ def _labels(row: list[Any], kinds: list[str]) -> list[tuple[str, Any]]:
     if not found or (named == 0 and len(filled) > 2):
         return []
     return [(n, v) for n, v in found]
+
+
+def _among_labels(rows: list[list[Any]], kind_row: Any, i: int, after: bool) -> list[tuple[str, Any]]:
+    """A name and a value that is a word of headings itself ("Measurement", "Insertion loss"), among other labels."""
+    filled = [j for j, c in enumerate(rows[i]) if c is not None and str(c).strip()]
+    if len(filled) != 2 or kind_row(i)[filled[0]] != "w":
+        return []
+    before = after
+    below = i + 1 < len(rows) and bool(_labels(rows[i + 1], kind_row(i + 1)))
+    return [(names.tidy(rows[i][filled[0]]), rows[i][filled[1]])] if before or below else []
 
 
 def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
@@ -140,7 +150,7 @@ def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
     if len(filled) != 2 or kind_row(i)[filled[0]] != "w" or i + 1 >= len(rows):
         return False
     below = [j for j, c in enumerate(rows[i + 1]) if c is not None and str(c).strip()]
-    return len(below) in (2, 4) and kind_row(i + 1)[below[0]] == "w" and kind_row(i)[filled[1]] != "p"
+    return len(below) in (2, 3, 4) and kind_row(i + 1)[below[0]] == "w" and kind_row(i + 1)[below[1]] != "n"
 
 
 def _heading_like(rows: list[list[Any]], kind_row: Any, i: int, lower: bool = False) -> bool:

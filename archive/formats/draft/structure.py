@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.formats.draft import grids, sniff
+from archive.formats.draft import grids, heading, sniff
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.profile import decimal_mark
 from archive.formats.mapping.grid.reader import splitter
@@ -14,12 +14,28 @@ def structure(entry: Entry) -> Layout:
     """What a sample of a file shows. Errors: Trouble where it is no text, workbook, XML or JSON, or is damaged."""
     kind = sniff.kind_of(entry)
     if kind == "text":
-        return text(entry)
-    if kind == "workbook":
-        return workbook(entry)
-    from archive.formats.draft.trees import analyse
+        layout = text(entry)
+    elif kind == "workbook":
+        layout = workbook(entry)
+    else:
+        from archive.formats.draft.trees import analyse
 
-    return analyse(entry, kind)
+        return analyse(entry, kind)
+    _named_by_file(layout, entry)
+    return layout
+
+
+def _named_by_file(layout: Layout, entry: Entry) -> None:
+    """A quantity that only the file's name tells, such as return_loss.csv, stands above its tables."""
+    stem = entry.path.stem.replace("_", " ").replace("-", " ")
+    said = heading.read(stem)
+    if not said.parameters:
+        return
+    for table in layout.tables:
+        if not any(
+            h.parameters or h.generics for h in (heading.read(*table.context, *c.levels) for c in table.columns)
+        ):
+            table.context = (stem, *table.context)
 
 
 def text(entry: Entry) -> Layout:

@@ -20,7 +20,7 @@ def sure(h: Heading, cells: int, text: bool = False, cap: float = 1.0) -> float:
     if h.guessed:
         score -= 0.12
     score -= 0.12 * len(h.unknown)
-    score -= 0.08 * min(2, len([x for x in h.letters if x not in "lde"]))
+    score -= 0.08 * min(2, len([x for x in h.letters if x not in "ldef"]))
     if cells == NEUTRAL:
         score *= 0.95 if text else 0.88
     elif cells == WEAK:

@@ -12,6 +12,8 @@ from typing import Any
 from archive.errors import Trouble
 from archive.formats import words
 from archive.formats.draft import heading
+from archive.formats.draft.cells import is_heading
+from archive.formats.draft.cells import kind as kind_of_cell
 from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.mapping import units
 from archive.formats.mapping.grid.columns import cell_text
@@ -171,11 +173,25 @@ def _record_path(tree: Tree, kind: str) -> str:
         score = _record_score(found, path)
         if score > best.score:
             best = _Place(path, found, score)
+    best = _climbed(best, list(_repeated(tree, kind)))
     if not best.path and kind == "xml":
         (name,) = tree
         single = _single(tree[name], name)
         return single or name
     return best.path
+
+
+def _climbed(best: _Place, places: list[tuple[str, list[Tree]]]) -> _Place:
+    """The element around, where each holds just one of these and more beside: a header is a part of its record."""
+    by = dict(places)
+    while "/" in best.path and not best.path.endswith(ANY):
+        above = best.path.rpartition("/")[0]
+        members_above = by.get(above, [])
+        more = any(isinstance(m, dict) and len([k for k in m if not k.startswith("@")]) > 1 for m in members_above)
+        if len(members_above) != len(best.members) or len(best.members) < 2 or not more:
+            break
+        best = _Place(above, members_above, best.score)
+    return best
 
 
 def _single(tree: Tree, path: str) -> str:
@@ -241,8 +257,7 @@ def _vocabulary_keys(tree: dict[str, Any]) -> bool:
     """Keys that are words of the trade (pairs, ends, quantities) are names of parts, not labels of links."""
     known = 0
     for key in tree:
-        found = heading.read(key)
-        known += bool(found.says or words.meaning(key, "end") or key in PAIRS)
+        known += bool(is_heading(key) or kind_of_cell(key) == "p" or words.meaning(key, "end") or key in PAIRS)
     return known >= 0.5 * len(tree)
 
 

@@ -104,7 +104,7 @@ def _drafted(entry: Entry) -> Mapping:
 
 
 def _by(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
-    from archive.formats.mapping.read import read_several, read_with
+    from archive.formats.mapping.files import read_several, read_with
     from archive.formats.mapping.together import is_lead
 
     if mapping.alone:

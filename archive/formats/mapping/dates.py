@@ -183,7 +183,8 @@ def _candidates(sample: str) -> list[str]:
             continue
         clock = _clock(sample[match.start("clock") :]) if match["clock"] else ""
         if clock and not match["date"].strip() and shape is _REST:
-            return [clock]
+            # 07.01.2019 has the shape of a time of day too; as a date it is whole.
+            return _dates(sample) if re.fullmatch(r"\d{1,2}\.\d{1,2}\.\d{2,4}", sample) else [clock]
         weekday = match["weekday"] if shape is not _REST else ""
         head = re.sub(r"[^\W\d_]{2,}\.?", "Day", weekday)
         tail = (match["gap"] or "") + clock if clock else ""

@@ -32,6 +32,8 @@ class Frame:
     """Whether its cells are counted by the builder."""
     shared: bool = False
     """One row of cells that hold for all records, repeated for each: counted once, and only where `counts`."""
+    uncounted: frozenset[str] = frozenset()
+    """Columns whose cells are counted elsewhere: labels of a block that are repeated for its rows."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
 

@@ -107,6 +107,10 @@ def _check_cells(cells: dict[str, Any], where: str) -> None:
         ("pair_names", frozenset((*vocabulary.PAIRS, *vocabulary.ORDERED))),
     ):
         for word, meaning in cells.get(name, {}).items():
+            if name == "parameters" and isinstance(meaning, str) and " " in meaning:
+                meaning, _, unit = meaning.partition(" ")
+                if meaning in known:
+                    units.for_parameter(unit, meaning, f"{where}, {name}, {word!r}")
             if meaning not in known:
                 raise Trouble(
                     "no such word",

@@ -79,12 +79,11 @@ class Table:
         """Fields by the name of their source."""
         return {f.source: f for f in self.fields}
 
-    def find(self, name: str, table: str = "row") -> Field | None:
-        """The field that goes to table.name, where there is one."""
-        for f in self.fields:
-            if f.to.table == table and f.to.name == name:
-                return f
-        return None
+    def find(self, name: str, kind: str = "") -> Field | None:
+        """The field that goes to row.name, where there is one; of several the one of that kind of point."""
+        found = [f for f in self.fields if f.to.table == "row" and f.to.name == name]
+        same = [f for f in found if f.to.kind == kind]
+        return next(iter(same or [f for f in found if not f.to.kind]), None)
 
 
 @dataclass(frozen=True)

@@ -48,7 +48,7 @@ def beside(entry: Entry, mapping: Mapping) -> list[tuple[File, Entry]]:
 
 def chunks(entry: Entry, mapping: Mapping, others: list[tuple[File, Entry]]) -> Iterator[Chunk]:
     """Records of several files. Errors: Trouble where one cannot be read."""
-    from archive.formats.mapping.read import chunks_of
+    from archive.formats.mapping.files import chunks_of
 
     first = _frames(chunks_of(entry, lead(mapping), mapping), entry)
     if sum(e.size for _, e in others) <= MOST_HELD:
@@ -80,7 +80,7 @@ def _named(frame: Frame, entry: Entry) -> Frame:
 
 def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Entry]]) -> Iterator[Chunk]:
     """Records in the order of the first file; each of the others is read along with it."""
-    from archive.formats.mapping.read import chunks_of
+    from archive.formats.mapping.files import chunks_of
 
     tables = [f.table for f in first] + [t for file, _ in others for t in file.tables if t.rows != "labels"]
     names = key_names(tables)

@@ -33,7 +33,7 @@ def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
                 out.append((bare if bare in known else cell, value))
                 at += 1 if value is None else 2
                 continue
-            inside = _INSIDE.match(cell) or _LEADER.match(cell)
+            inside = _LEADER.match(cell) or _INSIDE.match(cell)
             if inside:
                 name, value = [g for g in inside.groups() if g is not None][:2]
                 if value == "" and following is not None and not _is_name(following, known):

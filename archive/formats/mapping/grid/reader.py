@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,8 +19,9 @@ from archive.formats.mapping.frame import Frame
 from archive.formats.mapping.grid.blocks import Block, blocks, stripes, transposed
 from archive.formats.mapping.grid.frames import label_frame, label_table, section_frames
 from archive.formats.mapping.grid.section import Cutter, Parsed
+from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.join import join
-from archive.formats.mapping.model import File, Mapping
+from archive.formats.mapping.model import Field, File, Mapping, Table
 
 MOST_BYTES = 1 << 24
 """Text of blocks gathered for one chunk."""
@@ -42,7 +44,7 @@ def text_chunks(source: Iterator[bytes], file: File, mapping: Mapping) -> Iterat
     if not file.block or file.block == "file":
         parsed = Cutter(file, split, noun="line").cut(list(rows), 1)
         if file.block == "file":
-            yield _chunk([parsed], [], ["file"], file, mapping, split, "line", [[]])
+            yield _chunk(_one(parsed), [], file, mapping, split, "line", "")
         else:
             yield from _tables([("", parsed)], file, mapping, split, "line")
         return
@@ -73,61 +75,118 @@ def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapp
                 [x for _, p in parsed for x in p.sections],
                 sum(p.ignored for _, p in parsed),
             )
-            yield _chunk([whole], [], ["file"], file, mapping, _same, noun, [[]])
+            yield _chunk(_one(whole), [], file, mapping, _same, noun, "")
             return
         for name, p in parsed:
             if name:
                 p.labels.insert(0, (1, "@sheet", name))
-        places = [f"sheet {name}" if name else f"block {i}" for i, (name, _) in enumerate(parsed, 1)]
-        yield _chunk([p for _, p in parsed], [], places, file, mapping, _same, noun, [r for _, r in sheets])
+        held = _Held([p for _, p in parsed], [r for _, r in sheets], of=list(range(len(parsed))))
+        held.spans = [(0, 0)] * len(parsed)
+        chunk = _chunk(held, [], file, mapping, _same, noun, "")
+        chunk.places = [f"sheet {name}" if name else f"block {i}" for i, (name, _) in enumerate(parsed, 1)]
+        yield chunk
         return
     for number, (name, rows) in enumerate(sheets, 1):
         where = f"sheet {name}, " if name else f"block {number}, " if len(sheets) > 1 else ""
         yield from _streamed(blocks(rows, file, _same), file, mapping, _same, noun, where, name)
 
 
+def _one(parsed: Parsed) -> _Held:
+    """A file that is one record."""
+    return _Held([parsed], [[]], [(0, 0)], [0])
+
+
+@dataclass
+class _Held:
+    """Blocks on their way to a chunk; `of` says which record each block belongs to."""
+
+    parsed: list[Parsed] = field(default_factory=list)
+    raw: list[list[Any]] = field(default_factory=list)
+    spans: list[tuple[int, int]] = field(default_factory=list)
+    of: list[int] = field(default_factory=list)
+    keys: list[Any] = field(default_factory=list)
+    size: int = 0
+
+
 def _streamed(
     found: Iterator[Block], file: File, mapping: Mapping, split: Split, noun: str, where: str, sheet: str = ""
 ) -> Iterator[Chunk]:
+    """Chunks of blocks. Where labels say which part of a record a block is, blocks of one key are one record."""
     cutter = Cutter(file, split, sheet, noun)
+    table = label_table(file)
+    parts = any(f.to.table == "row" for f in table.fields)
     shared: list[Parsed] = []
-    held: list[Parsed] = []
-    raw: list[list[Any]] = []
-    places: list[str] = []
-    size, first = 0, True
+    held, first = _Held(), True
     for block in found:
         parsed = cutter.cut(block.rows, block.first, block.key)
         if block.before:
             shared.append(parsed)
             continue
-        held.append(parsed)
-        raw.append(block.rows)
-        places.append(f"{where}{noun}s {block.first}-{block.first + len(block.rows) - 1}")
-        size += sum(len(r) for r in block.rows)
-        if size > MOST_BYTES or len(held) >= MOST_BLOCKS:
-            yield _chunk(held, shared, places, file, mapping, split, noun, raw, first)
-            held, raw, places, size, first = [], [], [], 0, False
-    if held or (first and shared):
-        yield _chunk(held, shared, places, file, mapping, split, noun, raw, first)
+        key = _key(parsed, table) if parts else len(held.keys)
+        same = bool(held.keys) and parts and key == held.keys[-1]
+        if not same and (held.size > MOST_BYTES or len(held.parsed) >= MOST_BLOCKS):
+            yield _chunk(held, shared, file, mapping, split, noun, where, first)
+            held, first = _Held(), False
+        held.of.append(held.of[-1] if same and held.of else (held.of[-1] + 1 if held.of else 0))
+        held.keys.append(key)
+        held.parsed.append(parsed)
+        held.raw.append(block.rows)
+        held.spans.append((block.first, block.first + len(block.rows) - 1))
+        held.size += sum(len(r) for r in block.rows)
+    if held.parsed or (first and shared):
+        yield _chunk(held, shared, file, mapping, split, noun, where, first)
+
+
+def _key(parsed: Parsed, table: Table) -> tuple[Any, ...]:
+    """What tells one record from the next, as the labels of a block say it."""
+    names = [f.source for f in table.fields if f.to.table == "records" and f.to.name in KEYS]
+    said = {name: value for _, name, value in reversed(parsed.labels)}
+    return tuple(said.get(n) for n in names)
 
 
 def _chunk(
-    parsed: list[Parsed],
+    held: _Held,
     shared: list[Parsed],
-    places: list[str],
     file: File,
     mapping: Mapping,
     split: Split,
     noun: str,
-    raw: list[list[Any]],
+    where: str,
     first: bool = True,
 ) -> Chunk:
+    parsed, of = held.parsed, np.array(held.of, dtype=np.int64)
     frames, problems = section_frames(parsed, file, mapping, split, noun)
     table = label_table(file)
-    frames.insert(0, label_frame(parsed, table, noun))
-    frames += shared_frames(shared, table, len(parsed), first)
+    labels = label_frame(parsed, table, noun)
+    rows = tuple(f for f in table.fields if f.to.table == "row" and f.source in labels.columns)
+    for frame in frames:
+        if rows:
+            _say_rows(frame, labels, rows)
+        frame.record = of[frame.record]
+    labels.record = of
+    n = int(of[-1]) + 1 if len(of) else 0
+    spans = (
+        [[s for s, o in zip(held.spans, held.of, strict=True) if o == i] for i in range(n)]
+        if rows
+        else [[s] for s in held.spans]
+    )
+    places = [f"{where}{noun}s {s[0][0]}-{s[-1][1]}" if s[0][1] else where.rstrip(", ") or "file" for s in spans]
+    frames = [labels, *frames, *shared_frames(shared, table, n, first)]
     ignored = sum(p.ignored for p in parsed) + (sum(p.ignored for p in shared) if first else 0)
-    return Chunk(places, frames, lambda i: _text(raw[i], file), ignored, problems)
+
+    def text_of(i: int) -> str:
+        return "".join(_text(r, file) for r, o in zip(held.raw, held.of, strict=True) if o == i)
+
+    return Chunk(places, frames, text_of, ignored, {int(of[k]): p for k, p in problems.items()})
+
+
+def _say_rows(frame: Frame, labels: Frame, rows: tuple[Field, ...]) -> None:
+    """Gives the rows of a block what its labels say of them, such as the quantity and the pair."""
+    names = {f.source for f in rows}
+    for name in names:
+        frame.columns[name] = labels.columns[name].take(pa.array(frame.record))
+    frame.table = replace(frame.table, fields=(*frame.table.fields, *rows))
+    frame.uncounted = frozenset(names)
 
 
 def shared_frames(shared: list[Parsed], table: Any, records: int, first: bool) -> list[Frame]:
