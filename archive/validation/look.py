@@ -53,8 +53,8 @@ class Look:
         return pc.fill_null(self.batch[table].column(column), "").to_numpy(zero_copy_only=False).astype(object)
 
     def reals(self, column: str, table: str = "records") -> Any:
-        """A numeric column as float64, NaN where null."""
-        cast = pc.cast(self.batch[table].column(column), pa.float64())
+        """A numeric column as float64, NaN where null; a whole number beyond 2^53 is rounded."""
+        cast = pc.cast(self.batch[table].column(column), pa.float64(), safe=False)
         return cast.to_numpy(zero_copy_only=False) if hasattr(cast, "num_chunks") else np.asarray(cast)
 
     def is_null(self, column: str, table: str = "records") -> Any:

@@ -5,6 +5,7 @@ Hard clean set: neighbours of one bundle with equal length and hardware and resi
 
     python -m tests.benchmarks.copies 100000 1          # clean, one seed: false alarms, time, memory
     python -m tests.benchmarks.copies 100000 1 planted  # with 200 planted copies: recall by kind
+    python -m tests.benchmarks.copies 4000 1 curve      # recall against false alarms over thresholds
 """
 
 from __future__ import annotations
@@ -24,16 +25,17 @@ from archive.demo.simulator import simulate
 from archive.tables import Batch
 from archive.validation.copies import Copies, find
 from archive.validation.copies.compare import compare, evidence
-from archive.validation.copies.detector import sketches_for
+from archive.validation.copies.detector import NEAR, sketches_for
 from archive.validation.copies.residual import parts
 from archive.validation.look import Look
+from archive.validation.policy import Policy
 
 HARD: dict[str, Any] = {"bundle_correlation": 0.9, "equal_lengths": True, "repeat_share": 0.02, "step": 0.1}
 KINDS = ("exact", "rounded", "shifted", "scaled", "re-noised")
 PARAMETERS = ("next", "return_loss")
 
 
-def change(kind: str, values: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def change(kind: str, values: np.ndarray, rng: np.random.Generator, most_noise: float = 0.6) -> np.ndarray:
     """Curves (n, points) in dB as somebody might have changed them before saving them again."""
     if kind == "rounded":
         step = rng.choice([0.5, 1.0])
@@ -43,7 +45,7 @@ def change(kind: str, values: np.ndarray, rng: np.random.Generator) -> np.ndarra
     elif kind == "scaled":
         values = values * (1 + rng.uniform(0.01, 0.08) * rng.choice([-1, 1]))
     elif kind == "re-noised":
-        values = values + rng.normal(0, rng.uniform(0.05, 0.6), values.shape)
+        values = values + rng.normal(0, rng.uniform(0.05, most_noise), values.shape)
     return np.round(values, 1)
 
 
@@ -55,6 +57,7 @@ class Planted:
     seed: int
     plan: dict[int, tuple[int, str]] = field(default_factory=dict)
     spent: float = 0.0
+    most_noise: float = 0.6
 
     def plant(self, copies: int) -> Planted:
         """Chooses sources and targets."""
@@ -119,7 +122,7 @@ class Planted:
             source, kind = self.plan[target]
             at = np.flatnonzero((owner == first_test[target]) & np.isin(parameter, PARAMETERS))
             curves = _curves(self.seed, source)
-            new = change(kind, curves, np.random.default_rng([self.seed, target]))
+            new = change(kind, curves, np.random.default_rng([self.seed, target]), self.most_noise)
             for row, curve in zip(at, new, strict=True):
                 flat[starts[row] : starts[row] + len(curve)] = curve
         made = pa.ListArray.from_arrays(values.offsets, pa.array(flat))
@@ -214,7 +217,44 @@ def run(sizes: Sequence[int] = (400,), quick: bool = False) -> list[dict[str, An
     return out
 
 
+THRESHOLDS = (0.90, 0.91, 0.92, 0.93, 0.94, 0.95, 0.96, 0.972, 0.98, 0.99)
+
+
+def curve(links: int, seed: int, copies: int = 200) -> list[dict[str, float]]:
+    """Recall against false alarms: at each threshold, the share of planted copies that are told and the pairs of
+    different links that are told per link. Copies by kind in turn; noise up to 2 dB, beyond what anybody would add."""
+    low = {NEAR: {"least_correlation": THRESHOLDS[0], "part_correlation": 1.0}}
+    planted = Planted(links, seed, most_noise=2.0).plant(copies)
+    sketches = sketches_for()
+    for batch in planted.batches():
+        sketches.add(batch)
+    found = find(sketches, lambda ids: planted.batches(set(ids)), Policy(tolerances=low))
+    number = {key: i for i, key in enumerate(_labels(planted))}
+    wanted = {frozenset((t, s)): kind for t, (s, kind) in planted.plan.items()}
+    best: dict[frozenset[int], float] = {}
+    for p in found.pairs:
+        pair = frozenset((number[p.job_a, p.label_a], number[p.job_b, p.label_b]))
+        best[pair] = max(best.get(pair, 0.0), p.score)
+    # a neighbour of the source of a copy resembles the copy too: it is no pair of two clean links
+    touched = set(planted.plan) | {s for s, _ in planted.plan.values()}
+    clean = [score for pair, score in best.items() if not pair & touched]
+    out = []
+    for least in THRESHOLDS:
+        told = {pair for pair in wanted if best.get(pair, 0.0) >= least}
+        row = {"least": least, "recall": len(told) / len(wanted)}
+        for kind in KINDS:
+            mine = [pair for pair, k in wanted.items() if k == kind]
+            row[kind] = sum(pair in told for pair in mine) / len(mine)
+        row["alarms per link"] = sum(s >= least for s in clean) / (links - len(touched))
+        out.append(row)
+    return out
+
+
 def main() -> None:
+    if sys.argv[3:] == ["curve"]:
+        for line in curve(int(sys.argv[1]), int(sys.argv[2])):
+            print(json.dumps(line))
+        return
     links, seed, planted = int(sys.argv[1]), int(sys.argv[2]), len(sys.argv) > 3
     work = Planted(links, seed)
     if planted:

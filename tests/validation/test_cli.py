@@ -38,7 +38,7 @@ def job(tmp_path: Path) -> Callable[..., Path]:
     """Writes an example as link record XML."""
 
     def make(*steps: dict[str, Any]) -> Path:
-        formats.write([examples.batch({"do": list(steps)})], tmp_path / "job.xml", "xml")
+        formats.write([examples.batch({"do": list(steps)})], tmp_path / "job.xml", "xml", replace=True)
         return tmp_path / "job.xml"
 
     return make
@@ -199,7 +199,7 @@ def test_copies_of_an_archive(run: Run, job: Callable[..., Path], tmp_path: Path
         LATER | {"record": {**LATER["record"], "label": "2-TR2-A119"}},
     )
     archive = tmp_path / "archive"
-    assert run("init", archive, "--by", "a test")[0] == 0
+    assert run("init", archive)[0] == 0
     run("deposit", path, "--into", archive, "--job", "HARBOUR-2025", "--by", "a test")
     run("deposit", path, "--into", archive, "--job", "HARBOUR-2025", "--by", "a test")
     code, out, _ = run("copies", archive, "--job", "HARBOUR-2025", "--json")

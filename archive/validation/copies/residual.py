@@ -43,6 +43,8 @@ def parts(curves: Any, most: int = 48) -> Iterator[Part]:
     A record whose curves lie on several axes is taken on the one that most of them share.
     """
     at = _slots(curves)
+    if not (at >= 0).any():
+        return
     axes = np.where(at >= 0, curves.axis[at], -1)
     for axis in range(len(curves.axes_mhz)):
         share = (axes == axis).sum(axis=1)
