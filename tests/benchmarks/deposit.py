@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import json
 import os
-import resource
 import shutil
 import subprocess
 import sys
@@ -129,9 +128,3 @@ def _agree(folder: Path, links: int) -> bool:
         sorted(map(repr, tables.record(ids.index(i))["sweeps"]["values"].to_pylist())) == sorted(map(repr, by_id[i]))
         for i in looked
     ) and bool(looked)
-
-
-def peak() -> int:
-    """Largest memory of this process so far, in bytes."""
-    used = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return used if sys.platform == "darwin" else used * 1024

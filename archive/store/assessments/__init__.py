@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from archive.store.assessments.read import Assessed, names_of, of_records
 from archive.store.assessments.write import Assessment, Outcome, assess
 
-__all__ = ["Assessment", "Outcome", "assess"]
+__all__ = ["Assessed", "Assessment", "Outcome", "assess", "names_of", "of_records"]

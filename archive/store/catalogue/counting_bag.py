@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
@@ -10,6 +10,9 @@ import pyarrow.compute as pc
 
 from archive.store.catalogue import counting_columns as columns
 from archive.store.parquet import BagTables, options
+
+if TYPE_CHECKING:
+    from archive.store.archive import Archive
 
 FACTS = columns.FROM_BAG
 _POINT = ("pairing", "end", "frequency_mhz")
@@ -29,6 +32,21 @@ _GRADES = (
 )
 _ROWS = 1 << 20
 """Grades looked at together; a fully swept record has some 250."""
+
+
+class Bags:
+    """The bags of an archive by deposit, looked up once; the ledger is not asked again for each."""
+
+    def __init__(self, archive: Archive) -> None:
+        self._archive = archive
+        self._paths = {str(d): str(p) for d, p in archive.db.execute("SELECT deposit, path FROM deposits")}
+        self._redacted = [str(r[0]) for r in archive.db.execute("SELECT path FROM gone")]
+
+    def tables(self, deposit: str) -> BagTables:
+        """Tables of a deposit; of a redacted one, what replaced it."""
+        path = self._paths[deposit]
+        redacted = any(p.startswith(f"{path}/") for p in self._redacted)
+        return BagTables(self._archive.root / path, self._archive.instead(path) if redacted else None)
 
 
 def of_bag(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any, *, units_alone: bool = False) -> None:

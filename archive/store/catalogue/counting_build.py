@@ -15,9 +15,8 @@ import pyarrow.parquet as pq
 
 from archive import schemas, vocabulary
 from archive.store.catalogue import counting_columns as columns
-from archive.store.catalogue.counting_bag import FACTS, of_bag
+from archive.store.catalogue.counting_bag import FACTS, Bags, of_bag
 from archive.store.catalogue.settle import BLOCK_BITS
-from archive.store.parquet import BagTables
 
 if TYPE_CHECKING:
     from archive.store.archive import Archive
@@ -124,22 +123,14 @@ def _of_bags(
         again = _amended(folder, old, made, known)
     else:
         again = []
-    paths = dict(archive.db.execute("SELECT deposit, path FROM deposits"))
-    redacted = [str(r[0]) for r in archive.db.execute("SELECT path FROM gone")]
+    there = Bags(archive)
     wanted = [(made["deposit"][i], i) for i in range(known, bags.count)]
     for deposit, members in groupby(wanted, key=lambda w: w[0]):
         places = np.array([i for _, i in members])
-        tables = _tables(archive, deposit, str(paths[deposit]), redacted)
-        of_bag(tables, bags, made, places)
+        of_bag(there.tables(deposit), bags, made, places)
     for i in again:  # the serial number of its unit was corrected
-        deposit = made["deposit"][i]
-        of_bag(_tables(archive, deposit, str(paths[deposit]), redacted), bags, made, np.array([i]), units_alone=True)
+        of_bag(there.tables(made["deposit"][i]), bags, made, np.array([i]), units_alone=True)
     return bags
-
-
-def _tables(archive: Archive, deposit: str, path: str, redacted: list[str]) -> BagTables:
-    instead = archive.instead(path) if any(p.startswith(f"{path}/") for p in redacted) else None
-    return BagTables(archive.root / path, instead)
 
 
 def _taken_over(bags: _Bags, folder: Path, old: dict[str, Any], known: int) -> None:

@@ -37,7 +37,7 @@ def pack(curves: Any) -> tuple[Any, Any, Any]:
     decimals = _decimals(numbers, there, offsets)
     done = decimals >= 0
     if done.all() and len(decimals) and (decimals == decimals[0]).all():
-        scaled, kept = np.rint(numbers * _POWERS[decimals[0]]).astype(np.int32), np.ones(len(numbers), dtype=bool)
+        scaled, kept = _scale(numbers, _POWERS[decimals[0]]), np.ones(len(numbers), dtype=bool)
     else:
         per_point = np.repeat(decimals, lengths)
         kept = per_point >= 0
@@ -97,13 +97,30 @@ def _decimals(numbers: Any, there: Any, offsets: Any) -> Any:
     return found
 
 
+_BLOCK = 1 << 15
+"""Points that are looked at together, so that they stay in the processor's cache."""
+
+
 def _exact(numbers: Any, decimals: int) -> Any:
     """True where a number is an integer of 32 bits divided by 10^decimals, to the bit."""
     factor = _POWERS[decimals]
+    out = np.empty(len(numbers), dtype=bool)
     with np.errstate(over="ignore", invalid="ignore"):
-        whole = np.rint(numbers * factor)
-        again = (whole + 0.0) / factor
-        return (np.abs(whole) <= _LARGEST) & (again.view(np.int64) == numbers.view(np.int64))
+        for low in range(0, len(numbers), _BLOCK):
+            part = np.ascontiguousarray(numbers[low : low + _BLOCK])
+            whole = np.rint(part * factor)
+            again = (whole + 0.0) / factor
+            good = again.view(np.int64) == part.view(np.int64)
+            out[low : low + _BLOCK] = good & (np.abs(whole) <= _LARGEST)
+    return out
+
+
+def _scale(numbers: Any, factor: float) -> Any:
+    """Numbers times a factor as integers of 32 bits."""
+    out = np.empty(len(numbers), dtype=np.int32)
+    for low in range(0, len(numbers), _BLOCK):
+        out[low : low + _BLOCK] = np.rint(numbers[low : low + _BLOCK] * factor)
+    return out
 
 
 def _offsets(lists: Any) -> Any:

@@ -1,0 +1,81 @@
+"""What later grading runs said of single records."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.store.archive import Archive
+from archive.store.ledger import Entry
+from archive.store.parquet import options
+from archive.tables import schema
+
+
+@dataclass(frozen=True)
+class Assessed:
+    """One run's word on one record. verdicts, grades: rows of those tables."""
+
+    entry: Entry
+    address: str
+    verdicts: list[dict[str, Any]]
+    grades: list[dict[str, Any]]
+
+
+def of_records(archive: Archive, addresses: Iterable[str], *, grades: bool = False) -> list[Assessed]:
+    """What every run said of some records, oldest run first. grades: their worst points too.
+
+    addresses: "deposit/position". Errors: Trouble where a bag is damaged.
+    """
+    wanted = sorted(set(addresses))
+    found = []
+    archive.catch_up()
+    for (number,) in archive.db.execute("SELECT number FROM entries WHERE kind = 'assessment' ORDER BY number"):
+        entry = archive.ledger.read(int(number))
+        if entry is None:
+            continue
+        tables = archive.root / str(entry["path"]) / "data" / "tables"
+        verdicts = _rows(tables, "verdicts", wanted)
+        worst = _rows(tables, "grades", wanted) if grades and verdicts else []
+        for address in wanted:
+            mine = [_without(v) for v in verdicts if v["address"] == address]
+            if mine:
+                points = [_without(g) for g in worst if g["address"] == address]
+                found.append(Assessed(entry, address, mine, points))
+    return found
+
+
+def names_of(archive: Archive, entry: Entry) -> dict[str, str]:
+    """Names of people by key that a run or an event holds; empty where they were redacted or never stated."""
+    for place in (entry.get("path"), f"events/{entry.get('id')}"):
+        for path in (archive.root / str(place) / "data" / "people.json", archive.root / str(place) / "people.json"):
+            if place and path.is_file():
+                return {p["person_key"]: p["name"] for p in json.loads(path.read_bytes()) if p.get("name")}
+    return {}
+
+
+def _rows(folder: Path, name: str, wanted: list[str]) -> list[dict[str, Any]]:
+    """Rows of the wanted records; of the other row groups only the addresses are read."""
+    path = folder / f"{name}.parquet"
+    if not path.is_file():
+        return []
+    file = options.open_file(path)
+    among = pa.array(wanted, pa.string())
+    rows: list[dict[str, Any]] = []
+    for group in range(file.num_row_groups):
+        addresses = options.read_groups(path, [group], ["address"], file)["address"]
+        mask = np.asarray(pc.is_in(addresses, value_set=among))
+        if mask.any():
+            whole = options.read_groups(path, [group], ["address", *schema(name).names], file)
+            rows.extend(whole.filter(pa.array(mask)).to_pylist())
+    return rows
+
+
+def _without(row: dict[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in row.items() if k != "address"}

@@ -1,0 +1,19 @@
+"""The benchmarks work, and ours and the peers' results agree. Times are for `python -m tests.benchmarks` to tell."""
+
+from __future__ import annotations
+
+from tests.benchmarks import deposit, storage
+
+
+def test_deposit() -> None:
+    (row,) = deposit.run(quick=True)
+    assert row["agree"]
+    assert row["speed_against_bare"] > 0
+
+
+def test_storage_is_near_the_entropy_of_differences() -> None:
+    """Sizes do not depend on the machine, so this is asserted: issue 6, figures (tables within 15 %)."""
+    (row,) = storage.run(quick=True)
+    assert row["agree"]
+    assert row["curves_to_entropy"] < 1.15
+    assert row["tables_to_gzip_csv"] < 1
