@@ -13,6 +13,9 @@ from archive.formats.draft.roles import Seen
 from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
 from archive.formats.mapping.target import Target
 
+_LABEL = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
+"""Identifiers of several parts with letters and digits, as ANSI/TIA-606 and ISO/IEC 14763-2 have them."""
+
 _PLAIN: dict[str, str] = {
     "link_label": "records.link_label",
     "sequence": "records.sequence",
@@ -77,6 +80,11 @@ def place_fact(s: Seen, long: bool, label: bool = False) -> Placed | None:
     names = [f for f in fields if f in _PLAIN or f in ("tested", "time", "zone")]
     if label and "link_label" not in names:
         names.append("link_label")
+        if s.own.text.strip().casefold() in ("id", "name") and all(_LABEL.search(c) for c in p.distinct[:200]):
+            out = _one(s, "link_label", long)
+            if out is not None and out.confidence > 0.5:
+                out.confidence, out.reason = 0.9, f"{out.reason}; all of the shape of labels"
+                return out
     best: Placed | None = None
     for name in names:
         found = _one(s, name, long)

@@ -32,6 +32,8 @@ class Draft:
     reasons: dict[str, str] = field(default_factory=dict)
     questions: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    cells: dict[str, int] = field(default_factory=dict)
+    """Cells of the sample in each column that was not placed."""
 
     @property
     def mapping(self) -> Mapping:
@@ -143,6 +145,7 @@ def _lines(lay: Layout, t: PlacedTable, out: Draft) -> list[str]:
         if p.to is None:
             if p.seen.source not in out.unplaced:
                 out.unplaced.append(p.seen.source)
+                out.cells[p.seen.source] = int(p.options.get("cells") or p.seen.profile.filled)
                 out.reasons[p.seen.source] = p.reason
         else:
             out.fields.append(_field_json(p, t))

@@ -66,7 +66,9 @@ def lapwing_xml() -> Made:
             )
             truth.sweep(t, q, e, c, t.axis[:n], values[:n], step=0.1)
         out.append("  </cw:link>")
-        del k
+        truth.extra(t, "tester/@role", "main")
+        if k == 0:
+            truth.extra(t, "campaign/@revision", "7")
     out.append("</cw:campaign>")
     return {"campaign.xml": "\n".join(out).encode("utf-8")}, truth
 

@@ -22,6 +22,7 @@ class Truth:
         self.rows: dict[str, list[dict[str, Any]]] = {}
         self._axes: dict[str, dict[str, Any]] = {}
         self._ids: dict[int, str] = {}
+        self._tests: list[Test] = []
 
     def _add(self, table: str, **row: Any) -> None:
         self.rows.setdefault(table, []).append({k: v for k, v in row.items() if v is not None})
@@ -33,6 +34,7 @@ class Truth:
     def record(self, test: Test, **columns: Any) -> None:
         """A record, with what the layout says of it."""
         name = f"{self.layout} {len(self._ids)}"
+        self._tests.append(test)  # kept, so that its id stays its own
         self._ids[id(test)] = "re-" + hashlib.sha256(name.encode()).hexdigest()[:32]
         for side in ("local", "remote"):
             unit = columns.pop(f"{side}_unit", None)
