@@ -67,10 +67,13 @@ def _size(links: int) -> dict[str, Any]:
         bag = archive.root / made.entry["path"]
         files = {p: p.stat().st_size for p in bag.rglob("*") if p.is_file()}
         curves = sum(n for p, n in files.items() if p.name.startswith("sweeps-"))
-        tables = sum(n for p, n in files.items() if p.suffix == ".parquet")
+        said = ("grades", "verdicts", "findings", "index")  # what the program said of the records, and the index
+        tables = sum(n for p, n in files.items() if p.suffix == ".parquet" and p.stem not in said)
+        statements = sum(n for p, n in files.items() if p.suffix == ".parquet" and p.stem in said)
         found = {
             "curves": curves,
             "tables": tables,
+            "statements_and_index": statements,
             "whole_bag": sum(files.values()),
             "gzip_csv": _gzip(folder / "csv" / "sweeps.csv"),
             "gzip_xml": _gzip(folder / "links.xml"),

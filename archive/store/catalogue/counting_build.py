@@ -159,7 +159,7 @@ def _jobs(db: Any, jobs: list[str | None]) -> dict[str, list[Any]]:
         "SELECT job_id, field, value FROM jobs WHERE field IN ('crew', 'contractor', 'client')"
     ):
         found[field][job] = value
-    return {field: [of.get(j) for j in jobs] for field, of in found.items()}
+    return {field: [of.get(j) if j else None for j in jobs] for field, of in found.items()}
 
 
 def _cables(types: list[str | None]) -> dict[str, list[Any]]:
