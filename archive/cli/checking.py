@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -23,8 +24,56 @@ class Plan:
     today: date
 
 
+@dataclass(frozen=True)
+class Source:
+    """Where the records come from. read(ids): batches with at least these records (None: all), anew at each call;
+    schedule: what was to be built, as an archive knows it."""
+
+    read: Callable[[list[str] | None], Iterable[Any]]
+    schedule: Any = None
+    schedule_name: str = ""
+
+
+def source(inputs: tuple[str, ...], job: str | None, mapping: str | None) -> Source:
+    """Files, or one archive. Errors: Trouble for a job without an archive, or for an archive that is none."""
+    if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
+        return _of_archive(Path(inputs[0]), job)
+    if job is not None:
+        raise Trouble("--job is for an archive", where=inputs[0], remedy="name an archive, or leave --job out")
+    from archive import formats
+
+    return Source(lambda _: formats.read_all(inputs, mapping=mapping))
+
+
+def _of_archive(path: Path, job: str | None) -> Source:
+    from archive import store
+    from archive.answers.progress import latest_schedule
+    from archive.answers.records import places, read
+    from archive.store.catalogue.filters import Filters
+    from archive.tables import Batch, tables
+
+    archive = store.open(path)
+    where = places(archive, Filters(job=job))
+
+    def batches(ids: list[str] | None) -> Iterable[Any]:
+        return read(archive, where.values() if ids is None else [where[i] for i in ids])
+
+    rows = latest_schedule(archive, job) if job is not None else {}
+    known = {c.name for c in tables()["schedule"].columns} - {"schedule_id"}
+    listed = [
+        {**{k: v for k, v in r.items() if k in known}, "schedule_id": str(n)} for n, r in enumerate(rows.values())
+    ]
+    table = Batch.from_rows({"schedule": listed})["schedule"] if listed else None
+    return Source(batches, table, f"as deposited for {job}" if listed else "")
+
+
 def plan(
-    schedule: Path | None, columns: str | None, policy: Path | None, today: str | None, report: Path | None
+    schedule: Path | None,
+    columns: str | None,
+    policy: Path | None,
+    today: str | None,
+    report: Path | None,
+    source: Source,
 ) -> Plan:
     """Reads policy and schedule before any record is read. Errors: Trouble for whatever is wrong with them."""
     from archive.validation import policy as policies
@@ -32,13 +81,12 @@ def plan(
     if report is not None and report.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise Trouble("unknown form of a report", found=report.name, expected="a name that ends in .html or .pdf")
     chosen = policies.load(policy) if policy else policies.Policy()
-    table = found = None
+    table, found, name = source.schedule, None, source.schedule_name
     if schedule is not None:
         from archive.formats import schedule as schedules
 
         read = schedules.read(schedule, _columns(columns) if columns else None)
-        table, found = read["schedule"], read["findings"]
-    name = schedule.name if schedule else ""
+        table, found, name = read["schedule"], read["findings"], schedule.name
     return Plan(chosen, table, found, name, _day(today) if today else datetime.now(UTC).date())
 
 

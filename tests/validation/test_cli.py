@@ -209,3 +209,28 @@ def test_copies_of_an_archive(run: Run, job: Callable[..., Path], tmp_path: Path
     assert [{p["link_a"], p["link_b"]} for p in said["pairs"]] == [{"2-TR2-A117", "2-TR2-A118"}]
     code, out, _ = run("copies", archive, "--job", "ANOTHER", "--json")
     assert (code, json.loads(out)["compared"]) == (0, 0)
+
+
+def test_check_of_a_job_in_an_archive(run: Run, job: Callable[..., Path], tmp_path: Path) -> None:
+    """Over all deposits of a job, with the schedule that was deposited."""
+    archive, links = tmp_path / "archive", tmp_path / "links.csv"
+    links.write_text("Link\n2-TR2-A117\n2-TR2-A118\n2-TR2-A199\n", encoding="utf-8")
+    assert run("init", archive)[0] == 0
+    run("deposit", job(), "--into", archive, "--job", "HARBOUR-2025", "--schedule", links, "--by", "a test")
+    later = [
+        {"record": {"label": "2-TR2-A118", "seconds": 3600}},
+        {"table": "sources", "set": {"source_id": "s2"}},
+        {"table": "records", "set": {"source_id": "s2"}},
+    ]
+    run("deposit", job(*later), "--into", archive, "--job", "HARBOUR-2025", "--by", "a test")
+    report = tmp_path / "acceptance.html"
+    code, out, _ = run("check", archive, "--job", "HARBOUR-2025", "--report", report, "--json")
+    said = json.loads(out)
+    assert code == 1
+    assert said["records"] == 2
+    assert said["missing_links"] == ["2-TR2-A199"]
+    assert "curves-under-two-links" in said["counts"]
+    assert "2 of 3 scheduled links have a result" in report.read_text(encoding="utf-8")
+    code, _, err = run("check", job(), "--job", "HARBOUR-2025")
+    assert code == 2
+    assert "--job is for an archive" in err

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -15,6 +14,7 @@ PATH = click.Path(path_type=Path, dir_okay=False)
 
 @click.command("check")
 @click.argument("inputs", nargs=-1, required=True, metavar="INPUT...")
+@click.option("--job", metavar="J", help="Of an archive: the job, over all its deposits, with its latest schedule.")
 @click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built (CSV or a workbook).")
 @click.option("--schedule-columns", metavar="COLUMN=HEADING,...", help="Which heading of the schedule means what.")
 @click.option("--policy", type=PATH, metavar="POLICY.toml", help="Severities and tolerances of the job.")
@@ -27,6 +27,7 @@ PATH = click.Path(path_type=Path, dir_okay=False)
 @output_options
 def command(
     inputs: tuple[str, ...],
+    job: str | None,
     schedule: Path | None,
     schedule_columns: str | None,
     policy: Path | None,
@@ -41,43 +42,43 @@ def command(
 ) -> None:
     """Checks records against the rules of the catalogue: each by itself, and all of them as a job.
 
-    Rules that had nothing to look at say so; that is no pass. `muniment rules` shows the catalogue.
+    Rules that had nothing to look at say so; that is no pass. `muniment rules` shows the catalogue. Of an archive, a
+    job is checked over everything that was deposited for it.
 
     \b
     Exit code 1: a finding of severity error, a record set aside, or a fault of this program.
     \b
     Example:
       muniment check exports/ week2.zip --schedule links.csv --report acceptance.pdf
+      muniment check certificates --job HARBOUR-2019-04 --report acceptance.pdf
     """
-    from archive import formats, grading
+    from archive import grading
     from archive.cli import checking
     from archive.validation import report as said
     from archive.validation.check import run
     from archive.validation.job import Job
 
-    plan = checking.plan(schedule, schedule_columns, policy, today, report)
-    job = Job(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
+    source = checking.source(inputs, job, mapping)
+    plan = checking.plan(schedule, schedule_columns, policy, today, report, source)
+    whole = Job(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
     collected = said.Collected(said.KEPT if most is None or not as_json else most)
     checking.add_schedule(plan, collected)
 
-    def read() -> Any:
-        return formats.read_all(inputs, mapping=mapping)
-
-    for batch in progress(read(), "checking", quiet=quiet):
+    for batch in progress(source.read(None), "checking", quiet=quiet):
         graded = grading.grade(batch) if len(batch) else batch
-        outcome = run(graded, plan.policy, today=plan.today)
-        collected.add_batch(graded, outcome.findings, outcome.faults)
-        job.add(graded)
+        found = run(graded, plan.policy, today=plan.today)
+        collected.add_batch(graded, found.findings, found.faults)
+        whole.add(graded)
     if not collected.records and not collected.set_aside:
         raise Trouble("there is no record to check", where=", ".join(inputs), remedy="See `muniment survey`.")
-    whole = job.finish(lambda _: read())
-    collected.add(whole.findings, whole.faults, whole.places)
+    outcome = whole.finish(source.read)
+    collected.add(outcome.findings, outcome.faults, outcome.places)
     if sarif:
         checking.write_json(sarif, said.sarif(collected))
     if report:
-        checking.write_report(report, whole.summary, collected, plan)
+        checking.write_report(report, outcome.summary, collected, plan)
     if as_json:
-        print_json(said.document(collected, whole.missing, whole.unexpected))
+        print_json(said.document(collected, outcome.missing, outcome.unexpected))
     else:
         for line in said.lines(collected, said.MOST if most is None else most) if not quiet else ():
             click.echo(line)
