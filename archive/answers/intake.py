@@ -14,8 +14,9 @@ from archive import grading, limits, schemas, validation
 from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
+from archive.formats.mapping.load import READ
 from archive.formats.reading import tasks
-from archive.store import Archive
+from archive.store import Archive, files
 from archive.store.deposits import Deposit, Facts, Receipt
 from archive.store.names import plain
 from archive.tables import Batch
@@ -112,6 +113,9 @@ def _attach(making: Deposit, how: Choices) -> None:
     """What was used goes into the bag as bytes: the mapping, and the files of the limits that verdicts name."""
     if how.mapping is not None:
         making.attach(f"mappings/{plain(Path(how.mapping).name)}", Path(how.mapping).read_bytes())
-    files = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
-    for name in sorted(files):
+    given = files.sha256(Path(how.mapping).read_bytes()) if how.mapping is not None else None
+    for digest in sorted(making.mappings & READ.keys() - {given}):
+        making.attach(f"mappings/{digest[:16]}.toml", READ[digest])
+    named = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
+    for name in sorted(named):
         making.attach(f"limits/{plain(Path(name).name)}", (schemas.root() / "limits" / name).read_bytes())

@@ -173,3 +173,80 @@ def test_without_a_zone_there_is_no_utc(archive: Archive, tmp_path: Path) -> Non
     assert made.entry is not None
     found = archive.tables(made.entry["deposit"]).table("records")
     assert found["zone_basis"].to_pylist() == found["tested_at"].to_pylist() == [None]
+
+
+# --- a wrong mapping found later -------------------------------------------------------------------------------------
+
+KESTREL = Path(__file__).resolve().parents[2] / "fixtures" / "exports" / "kestrel-rows"
+"""An invented layout: lengths in feet, German headings."""
+
+
+def lengths(archive: Archive, made: Receipt) -> list[float]:
+    assert made.entry is not None
+    found = archive.tables(made.entry["deposit"]).table("readings").to_pylist()
+    return [r["value"] for r in found if r["quantity"] == "length"]
+
+
+def test_a_wrong_mapping_found_a_month_later_is_read_anew(archive: Archive, tmp_path: Path) -> None:
+    """Feet were taken for metres. The stored originals are read by the mended mapping; the new reading stands."""
+    from archive.answers.reread import reread
+
+    right = tmp_path / "right.toml"
+    wrong = tmp_path / "wrong.toml"
+    right.write_bytes((KESTREL / "mapping.toml").read_bytes())
+    wrong.write_text(right.read_text().replace('unit = "ft"', 'unit = "m"'))
+    first = take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=wrong))
+    assert first.entry is not None
+    count = sum(first.counts.values())
+    made = reread(archive, first.entry["deposit"], right, by="A. Clerk", reason="feet, not metres")
+    assert made.entry is not None
+    assert made.counts["reread"] == count
+    assert made.entry["originals_in"] == first.entry["deposit"]
+    assert not (archive.root / made.entry["path"] / "data" / "originals.zip").exists()
+    assert (archive.root / made.entry["path"] / "data" / "mappings" / "right.toml").read_bytes() == right.read_bytes()
+    pairs = zip(lengths(archive, first), lengths(archive, made), strict=True)
+    assert all(new == pytest.approx(old * 0.3048) for old, new in pairs), "0.3048 m to the foot, exactly (ISO 31-1)"
+    standing = archive.db.execute(
+        "SELECT deposit, count(*) FROM records WHERE NOT replaced GROUP BY deposit"
+    ).fetchall()
+    assert [tuple(r) for r in standing] == [(made.entry["deposit"], count)]
+    again = reread(archive, first.entry["deposit"], right, by=None, reason=None)
+    assert again.entry is None
+    with pytest.raises(Trouble, match="no originals of its own"):
+        reread(archive, made.entry["deposit"], right, by=None, reason=None)
+
+
+def test_the_originals_read_anew_give_what_is_archived(archive: Archive) -> None:
+    """Deep fixity reads the originals again; a difference would be a finding, and there is none."""
+    from archive.answers.rederive import rederive
+    from archive.store.fixity import fixity
+
+    made = take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
+    assert made.entry is not None
+    report = fixity(archive, "deep", reread=rederive)
+    assert report.sound
+    assert report.findings == []
+
+
+def test_a_reader_that_knows_better_is_a_finding_and_no_damage(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from archive.answers import rederive
+    from archive.store.fixity import fixity
+
+    take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
+    real = formats.read
+
+    def better(*args: Any, **more: Any) -> Any:
+        for one in real(*args, **more):
+            labels = one["records"]["link_label"].to_pylist()
+            at = one["records"].column_names.index("link_label")
+            import pyarrow as pa
+
+            yield one.replace(records=one["records"].set_column(at, "link_label", pa.array([f"{x}!" for x in labels])))
+
+    monkeypatch.setattr(formats, "read", better)
+    report = fixity(archive, "deep", reread=rederive.rederive)
+    assert report.sound
+    assert len(report.findings) == report.records
+    assert all("read otherwise" in f["message"] for f in report.findings)

@@ -42,6 +42,10 @@ _FIELD = {
 }
 
 
+READ: dict[str, bytes] = {}
+"""Bytes of every mapping read so far by their SHA-256, drafted ones too: an archive keeps those that it used."""
+
+
 def load(path: Any) -> Mapping:
     """The mapping in a file. Errors: Trouble where it is no TOML or says what cannot be."""
     path = Path(path)
@@ -56,7 +60,9 @@ def loads(data: bytes, where: str = "mapping") -> Mapping:
         tree = tomllib.loads(data.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble("is no TOML", where=where, found=str(error), remedy="mend the line it names") from None
-    return _mapping(tree, hashlib.sha256(data).hexdigest(), where)
+    digest = hashlib.sha256(data).hexdigest()
+    READ[digest] = data
+    return _mapping(tree, digest, where)
 
 
 def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:

@@ -75,6 +75,7 @@ class Deposit:
         self._same_file = 0
         self._ids: set[str] = set()
         self.limits: set[str] = set()
+        self.mappings: set[str] = set()
         self.done = False
         self.by = self._depositor() if facts.by else None
 
@@ -85,6 +86,7 @@ class Deposit:
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
         self.limits.update(pc.unique(batch["verdicts"]["limit_id"]).drop_null().to_pylist())
+        self.mappings.update(pc.unique(batch["sources"]["mapping_sha256"]).drop_null().to_pylist())
         if not len(batch) and not any(t.num_rows for _, t in batch.items()):
             return
         batch = ordered(batch)
