@@ -1,0 +1,7 @@
+"""Frames of a mapping become the tables."""
+
+from __future__ import annotations
+
+from archive.formats.mapping.build.builder import Account, Builder
+
+__all__ = ["Account", "Builder"]

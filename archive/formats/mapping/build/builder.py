@@ -1,0 +1,289 @@
+"""Frames of some records become a Batch, with every cell accounted for."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.formats import words
+from archive.formats.mapping import numbers
+from archive.formats.mapping.build.axes import Axes
+from archive.formats.mapping.build.curves import Curves
+from archive.formats.mapping.build.evidence import evidence, media
+from archive.formats.mapping.build.facts import Facts
+from archive.formats.mapping.build.keys import Keys, keys_of
+from archive.formats.mapping.build.lists import Lists, axis_values
+from archive.formats.mapping.build.pieces import Pieces
+from archive.formats.mapping.build.scalars import Scalars
+from archive.formats.mapping.build.shared import Shared
+from archive.formats.mapping.build.wires import wires
+from archive.formats.mapping.chunk import Chunk, Counted
+from archive.formats.mapping.frame import Frame, Problems, valid
+from archive.formats.mapping.model import Mapping
+from archive.tables import Batch, schema
+
+
+@dataclass
+class Account:
+    """Cells of one file: read = mapped + extras + ignored. Cells of records set aside are in none of them."""
+
+    read: int = 0
+    mapped: int = 0
+    extras: int = 0
+    ignored: int = 0
+
+    def ignore(self, cells: int) -> None:
+        """Counts cells that the mapping ignores by name."""
+        self.read += cells
+        self.ignored += cells
+
+
+class Builder:
+    """Makes the batches of one file.
+
+    source: its row of `sources` so far. set_aside: as Entry.set_aside. cable_type: words of a cable to a neutral type.
+    """
+
+    def __init__(
+        self,
+        mapping: Mapping,
+        source: dict[str, Any],
+        set_aside: Callable[..., dict[str, Any]],
+        cable_type: Callable[[str], str] | None = None,
+    ) -> None:
+        self._mapping, self._source, self._aside = mapping, source, set_aside
+        self._cable_type = cable_type
+        self._writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty))
+        self._shared = Shared(mapping)
+        self._axes = Axes()
+        self._file_axes: dict[tuple[int, str], Any] = {}
+        self._prefix = hashlib.sha256(f"{source['source_id']}\n{mapping.digest}\n".encode())
+        self.account = Account()
+        self._accounts = {source["source_id"]: self.account}
+        self._others: list[dict[str, Any]] = []
+
+    def batch(self, chunk: Chunk) -> Batch:
+        """One batch, without its row of `sources` (see `sources`)."""
+        places, frames, text_of = chunk.places, chunk.frames, chunk.text_of
+        n = len(places)
+        problems, pieces = Problems(dict(chunk.problems)), Pieces()
+        self.account.ignore(chunk.ignored)
+        facts = Facts(self._mapping, self._writing, problems, n)
+        scalars = Scalars(self._mapping, self._writing, pieces, problems)
+        curves = Curves(self._mapping, self._writing, pieces, problems, self._axes)
+        lists = Lists(self._mapping, self._writing, pieces, problems, self._axes)
+        axes = self._axes_of(frames)
+        lost: list[tuple[Frame, str, Any]] = []
+        for frame in frames:
+            if frame.table.rows == "axes" or not frame.rows:
+                continue
+            keys = keys_of(frame, self._mapping, self._writing, problems)
+            facts.gather(frame, keys.words.get("end"))
+            scalars.named(frame, keys)
+            if frame.table.rows == "points":
+                curves.points(frame, keys)
+            else:
+                if frame.table.rows != "curves":
+                    scalars.rows(frame, keys)
+                lists.cells(frame, keys, axes)
+            lost += [(frame, name, rows) for name, rows in wires(frame, pieces)]
+            lost += _lost(frame, keys)
+        columns = facts.columns()
+        rows, named = self._shared.rows(facts)
+        good = problems.good(n)
+        ids = pa.array([self._id(p) for p in places], type=pa.string())
+        self._extras(frames, facts, lost, pieces, good)
+        if chunk.counted is not None:
+            self._counted(chunk.counted, pieces, good)
+        tables = pieces.tables(good, ids)
+        columns |= named
+        columns["record_id"] = ids
+        columns["source_id"] = self._source["source_id"]
+        columns["source_place"] = pa.array(list(places), type=pa.string())
+        columns["cable_type"] = self._cables(columns["cable_found"])
+        columns["medium"] = pc.coalesce(columns["medium"], media(n, pieces, columns["cable_type"]))
+        columns["evidence"] = evidence(n, pieces)
+        tables["records"] = _records(n, columns).filter(pa.array(good)) if not good.all() else _records(n, columns)
+        tables |= {name: Batch.from_rows({name: listed})[name] for name, listed in rows.items() if listed}
+        used = self._axes.take()
+        if used:
+            tables["axes"] = Batch.from_rows({"axes": used})["axes"]
+        tables["set_aside"] = Batch.from_rows(
+            {"set_aside": [self._set_aside(facts, i, problems, text_of, places[i]) for i in sorted(problems.of)]}
+        )["set_aside"]
+        return Batch(tables)
+
+    def also(self, source: dict[str, Any]) -> None:
+        """Another file that is read together with the first: its row of `sources` so far."""
+        self._others.append(source)
+        self._accounts[source["source_id"]] = Account()
+
+    def sources(self, last: bool) -> Any:
+        """The rows of `sources`: with their accounts where the files have been read to their end."""
+        rows = []
+        for source in [self._source, *self._others]:
+            a = self._accounts[source["source_id"]]
+            counts = {"read": a.read, "mapped": a.mapped, "extra": a.extras, "ignored": a.ignored}
+            rows.append({**source, **({f"cells_{k}": v for k, v in counts.items()} if last else {})})
+        return Batch.from_rows({"sources": rows})["sources"]
+
+    def _id(self, place: str) -> str:
+        digest = self._prefix.copy()
+        digest.update(place.encode())
+        return "re-" + digest.hexdigest()[:32]
+
+    def _axes_of(self, frames: Sequence[Frame]) -> dict[tuple[int, str], Any]:
+        """Shared axes by record (-1: of the file) and name."""
+        for frame in frames:
+            if frame.table.rows != "axes" and not any(f.to.table == "axes" for f in frame.table.fields):
+                continue
+            name = frame.table.find("key")
+            for f in frame.table.fields:
+                if f.to.table != "axes" or f.source not in frame.columns:
+                    continue
+                for i, cell in enumerate(frame.columns[f.source].to_pylist()):
+                    if cell is not None:
+                        key = frame.columns[name.source][i].as_py() if name and name.source in frame.columns else ""
+                        self._file_axes[(int(frame.record[i]), key or "")] = axis_values(cell, f, self._writing)
+            self._axis_points(frame, name.source if name else "")
+        kept = {k: v for k, v in self._file_axes.items() if k[0] < 0}
+        out, self._file_axes = self._file_axes, kept
+        return out
+
+    def _axis_points(self, frame: Frame, name: str) -> None:
+        """An axis given as one row per frequency."""
+        f = frame.table.find("frequency")
+        if frame.table.rows != "axes" or not f or f.source not in frame.columns:
+            return
+        from archive.formats.mapping import units
+
+        mhz = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, "MHz", f.source), step=False)
+        labels = frame.columns[name].to_pylist() if name else [""] * frame.rows
+        by: dict[tuple[int, str], list[float]] = {}
+        for record, label, value in zip(frame.record.tolist(), labels, mhz.values.tolist(), strict=True):
+            by.setdefault((record, label or ""), []).append(value)
+        self._file_axes.update({k: np.array(v) for k, v in by.items()})
+
+    def _extras(
+        self, frames: Sequence[Frame], facts: Facts, lost: list[tuple[Frame, str, Any]], pieces: Pieces, good: Any
+    ) -> None:
+        """Cells that no field takes, and the count of all."""
+        a = self.account
+        for frame in frames:
+            if frame.counts:
+                self._frame(frame, pieces, good)
+        moved = [(r, name, place, text) for r, name, place, text in (*facts.over, *facts.unread)]
+        for frame, name, rows in lost:
+            cells = frame.columns[name].take(pa.array(rows))
+            moved.append((frame.record[rows], name, frame.where(rows), _texts(cells)))
+        for record, name, place, text in moved:
+            keep = np.flatnonzero(np.asarray(text.is_valid()) & good[record])
+            self._extra(pieces, record[keep], name, place.take(pa.array(keep)), text.take(pa.array(keep)))
+            a.mapped -= len(keep)
+            a.extras += len(keep)
+
+    def _frame(self, frame: Frame, pieces: Pieces, good: Any) -> None:
+        """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
+        a = self._accounts.get(frame.source, self.account)
+        known, ignored = frame.table.by_source, set(frame.table.ignore)
+        for name, cells in frame.columns.items():
+            if name in frame.uncounted:
+                continue
+            there = valid(cells)
+            if not good.all():
+                there = there & good[np.maximum(frame.record, 0)]
+            if frame.shared:
+                there[int(there.argmax()) + 1 :] = False
+            count = int(there.sum())
+            a.read += count
+            if name in known:
+                a.mapped += count
+            elif name in ignored:
+                a.ignored += count
+            elif count:
+                at = np.flatnonzero(there)
+                self._extra(pieces, frame.record[at], name, frame.where(at), _texts(cells.take(pa.array(at))))
+                a.extras += count
+
+    def _counted(self, counted: Counted, pieces: Pieces, good: Any) -> None:
+        """The cells of records that the reader counted itself."""
+        a = self.account
+        if not good.any():
+            return
+        mapped = int(counted.mapped[good].sum()) + counted.mapped_around
+        ignored = int(counted.ignored[good].sum()) + counted.ignored_around
+        first = int(good.argmax())
+        loose = [(first if i < 0 else i, name, text) for i, name, text in counted.loose if i < 0 or good[i]]
+        a.read += mapped + ignored + len(loose)
+        a.mapped, a.ignored, a.extras = a.mapped + mapped, a.ignored + ignored, a.extras + len(loose)
+        if loose:
+            record = np.array([i for i, _, _ in loose], dtype=np.int64)
+            name, text = (pa.array([x[k] for x in loose], type=pa.string()) for k in (1, 2))
+            pieces.add("extras", record, name=name, value=text)
+
+    @staticmethod
+    def _extra(pieces: Pieces, record: Any, name: str, place: Any, text: Any) -> None:
+        pieces.add("extras", record, name=name, place=place, value=text)
+
+    def _cables(self, found: Any) -> Any:
+        if self._cable_type is None:
+            return pa.nulls(len(found), pa.string())
+        from archive.formats.mapping.frame import mapped
+
+        return mapped(found, self._cable_type)
+
+    def _set_aside(
+        self, facts: Facts, i: int, problems: Problems, text_of: Callable[[int], str], place: str
+    ) -> dict[str, Any]:
+        p = problems.of[i]
+        label = facts.text("records.link_label")[i].as_py()
+        where = f"{place}: {p.place}" if p.place and p.place != place else place
+        return self._aside(
+            p.reason,
+            place=where,
+            link_label=label,
+            found=p.found or None,
+            expected=p.expected or None,
+            remedy=p.remedy or None,
+            text=text_of(i),
+        )
+
+
+def _lost(frame: Frame, keys: Keys) -> list[tuple[Frame, str, Any]]:
+    """Cells of rows whose parameter, pairing or end nobody knows."""
+    rows = np.flatnonzero(keys.lost)
+    if not len(rows):
+        return []
+    taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
+    return [(frame, name, rows) for name in taken]
+
+
+_OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
+
+
+def _texts(cells: Any) -> Any:
+    if pa.types.is_list(cells.type):
+        return pa.array([None if c is None else " ".join(f"{v:g}" for v in c if v is not None) for c in cells.to_pylist()])
+    return numbers.text(cells)
+
+
+def _records(n: int, columns: dict[str, Any]) -> Any:
+    want = schema("records")
+    made = []
+    for f in want:
+        given = columns.get(f.name)
+        if given is None:
+            made.append(pa.nulls(n, f.type))
+        elif isinstance(given, str):
+            made.append(pa.repeat(pa.scalar(given, f.type), n))
+        elif isinstance(given, np.ndarray):
+            made.append(pa.array(given, type=f.type, from_pandas=True))
+        else:
+            made.append(given.cast(f.type))
+    return pa.table(made, schema=want)

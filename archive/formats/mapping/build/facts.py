@@ -1,0 +1,218 @@
+"""What is said once per record: its label, time, limit, cable, instruments, places, people, job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive import vocabulary
+from archive.formats import words
+from archive.formats.mapping import dates, numbers, units, verdicts
+from archive.formats.mapping.frame import Frame, Problem, Problems, mapped
+from archive.formats.mapping.model import Field, Mapping
+
+@dataclass
+class Said:
+    """One fact of all records: text, place and source of each, null where it is not said."""
+
+    field: Field
+    text: Any
+    where: Any
+
+
+@dataclass
+class Facts:
+    """The facts of a batch of n records, gathered from its frames."""
+
+    mapping: Mapping
+    writing: numbers.Writing
+    problems: Problems
+    n: int
+    said: dict[str, Said] = field(default_factory=dict)
+    over: list[tuple[Any, str, Any, Any]] = field(default_factory=list)
+    """Cells that say otherwise than the first: records, name, places, texts. They are kept as extras."""
+    unread: list[tuple[Any, str, Any, Any]] = field(default_factory=list)
+    """Cells in words that nobody knows."""
+
+    def gather(self, frame: Frame, ends: Any = None) -> None:
+        """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
+        for f in frame.table.fields:
+            if f.to.table not in ("records", "jobs", "places", "instruments", "people") or f.source not in frame.columns:
+                continue
+            if ends is not None and f.to.table in ("places", "instruments") and not f.to.end:
+                for end in vocabulary.ENDS:
+                    rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(ends, end), False)))
+                    self._take(frame.only(rows), replace(f, to=f.to.at(end=end)))
+            else:
+                self._take(frame, f)
+
+    def _take(self, frame: Frame, f: Field) -> None:
+        text = numbers.text(frame.columns[f.source])
+        text = pc.if_else(pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(text)), 0), pa.scalar(None, pa.string()), text)
+        there = np.flatnonzero(np.asarray(text.is_valid()))
+        records, first = np.unique(frame.record[there], return_index=True)
+        rows = np.full(self.n, -1, dtype=np.int64)
+        rows[records] = there[first]
+        taken = text.take(pa.array(rows, mask=rows < 0))
+        if len(there) > len(records):
+            own = taken.take(pa.array(frame.record[there]))
+            other = np.asarray(pc.not_equal(text.take(pa.array(there)), own))
+            at = there[other]
+            if len(at):
+                self.over.append((frame.record[at], f.source, frame.where(at), text.take(pa.array(at))))
+        key = str(f.to)
+        if key in self.said:
+            taken = pc.coalesce(self.said[key].text, taken)
+            f = self.said[key].field
+        where = frame.place[np.maximum(rows, 0)] if frame.place is not None else None
+        self.said[key] = Said(f, taken, where)
+
+    def text(self, key: str) -> Any:
+        """One fact as Arrow text of n records."""
+        found = self.said.get(key)
+        return pa.nulls(self.n, pa.string()) if found is None else found.text
+
+    def columns(self) -> dict[str, Any]:
+        """The columns of records that follow from the cells."""
+        out: dict[str, Any] = {}
+        for name in ("link_label", "sequence", "limit_found", "cable_found", "comment"):
+            out[name] = self.text(f"records.{name}")
+        for name in ("configuration", "reference_method", "launch_condition", "medium"):
+            out[name] = self._word(name)
+        out["velocity_percent"] = self._number("velocity_percent", "%")
+        out["group_index"] = self._number("group_index", "")
+        for name in ("connections", "splices"):
+            found = self._number(name, "")
+            whole = np.isfinite(found) & (found == np.rint(found))
+            out[name] = pa.array(np.where(whole, found, 0).astype(np.int64), mask=~whole)
+        out |= self._verdict()
+        out |= self._times()
+        reference = self.said.get("records.reference_local")
+        if reference is not None:
+            pattern = reference.field.format or self.mapping.date or "ISO"
+            out["reference_local"] = mapped(reference.text, lambda w: _local(w, pattern))
+        return out
+
+    def _word(self, name: str) -> Any:
+        said = self.said.get(f"records.{name}")
+        if said is None:
+            return pa.nulls(self.n, pa.string())
+        known = vocabulary.words(name)
+
+        def one(w: str) -> str | None:
+            return said.field.words.get(w.strip()) or words.meaning(w, name) or (w.strip() if w.strip() in known else None)
+
+        found = mapped(said.text, one)
+        self._lost(said, pc.and_(said.text.is_valid(), found.is_null()))
+        return found
+
+    def _lost(self, said: Said, mask: Any) -> None:
+        at = np.flatnonzero(np.asarray(mask))
+        if len(at):
+            self.unread.append((at, said.field.source, pa.nulls(len(at), pa.string()), said.text.take(pa.array(at))))
+
+    def _number(self, name: str, unit: str) -> Any:
+        said = self.said.get(f"records.{name}")
+        if said is None:
+            return np.full(self.n, np.nan)
+        given = units.for_unit(said.field.unit, unit, name) if unit else None
+        found = numbers.read(said.text, self.writing, given, step=False)
+        for i in np.flatnonzero(found.bad).tolist():
+            self._aside(i, said, "a number")
+        if unit == "%" and not said.field.unit:
+            small = np.abs(found.values) <= 1
+            found.values[small] *= 100
+        return np.round(found.values, 9)
+
+    def _aside(self, record: int, said: Said, expected: str) -> None:
+        place = said.field.source if said.where is None else f"row {said.where[record]}, {said.field.source}"
+        cell = said.text[record].as_py()
+        self.problems.add(
+            record,
+            Problem(place, "a cell that cannot be read", repr(cell)[:80], expected, "correct it and read it again"),
+        )
+
+    def _verdict(self) -> dict[str, Any]:
+        said = self.said.get("records.reported_verdict")
+        out: dict[str, Any] = {}
+        marked = self.said.get("records.reported_marginal")
+        if said is not None:
+            own = {**self.mapping.verdicts, **said.field.words}
+            out["reported_verdict"] = mapped(said.text, lambda w: verdicts.read(w, own)[0])
+            out["reported_words"] = said.text
+            mark = mapped(said.text, lambda w: "true" if verdicts.read(w, own)[1] else None)
+            out["reported_marginal"] = mark.cast(pa.bool_())
+        if marked is not None:
+            from archive.formats.mapping.build.scalars import yes
+
+            out["reported_marginal"] = pc.coalesce(yes(marked.text), out.get("reported_marginal", yes(marked.text)))
+        return out
+
+    def _times(self) -> dict[str, Any]:
+        """tested_found, tested_local, tested_at, utc_offset_min, zone_basis."""
+        whole = self.said.get("records.tested_found")
+        parts = [self.said.get(f"records.tested_found[{p}]") for p in ("date", "time")]
+        zones = self.said.get("records.tested_found[zone]")
+        given = [p for p in parts if p is not None] if whole is None else [whole]
+        if not given:
+            return {}
+        pattern = " ".join(p.field.format or self.mapping.date or "ISO" for p in given)
+        texts = [p.text for p in given]
+        found = texts[0] if len(texts) == 1 else pc.binary_join_element_wise(*texts, " ", null_handling="skip")
+        patterns = [p.field.format or self.mapping.date or "ISO" for p in given]
+        local, at, offset, basis = [], [], [], []
+        stated = zones.text.to_pylist() if zones is not None else [None] * self.n
+        cells = list(zip(*(t.to_pylist() for t in texts), strict=True))
+        for i, (cell, zone) in enumerate(zip(cells, stated, strict=True)):
+            when = _together(cell, patterns)
+            if when is None and any(cell) and pattern != "words":
+                self._aside(i, given[0], f"a date as {pattern}")
+            moment, minutes = _moment(when, zone or self.mapping.zone)
+            local.append(when.local if when else None)
+            at.append(moment)
+            offset.append(minutes)
+            basis.append("record" if moment is not None else None)
+        if zones is not None:
+            found = pc.if_else(
+                zones.text.is_valid(), pc.binary_join_element_wise(found, zones.text, " "), found
+            )
+        return {
+            "tested_found": found,
+            "tested_local": pa.array(local, type=pa.string()),
+            "tested_at": pa.array(at, type=pa.timestamp("ms", tz="UTC")),
+            "utc_offset_min": pa.array(offset, type=pa.int64()),
+            "zone_basis": pa.array(basis, type=pa.string()),
+        }
+
+
+def _together(cells: tuple[str | None, ...], patterns: list[str]) -> dates.When | None:
+    """A time from one cell, or a date and a time from two."""
+    found = [
+        dates.read(c, p) if c and p != "words" else None for c, p in zip(cells, patterns, strict=True)
+    ]
+    if len(found) == 1 or found[1] is None:
+        return found[0] if not (len(found) > 1 and cells[1]) else None
+    if found[0] is None:
+        return None
+    clock = found[1].local.partition("T")[2] or found[1].local
+    offset = found[1].offset if found[1].offset is not None else found[0].offset
+    return dates.When(f"{found[0].local.partition('T')[0]}T{clock}", offset)
+
+
+def _moment(when: dates.When | None, zone: str) -> tuple[datetime | None, int | None]:
+    if when is None:
+        return None, None
+    try:
+        return dates.instant(when.local, when.offset, zone.strip())
+    except (KeyError, ValueError, OSError):
+        return None, None
+
+
+def _local(text: str, pattern: str) -> str | None:
+    found = dates.read(text, pattern)
+    return found.local if found else None

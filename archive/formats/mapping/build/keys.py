@@ -1,0 +1,158 @@
+"""What the columns of a row say about it: parameter, pairing, end, direction, wavelength, frequency, kind, origin."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive import vocabulary
+from archive.formats import words
+from archive.formats.mapping import numbers, pairs, units
+from archive.formats.mapping.frame import Frame, Problems, encoded, mapped
+from archive.formats.mapping.model import Field, Mapping
+
+WORDS = ("parameter", "pairing", "end", "direction", "kind", "origin", "subject")
+
+
+@dataclass
+class Keys:
+    """Of each row: Arrow text by name (only names that the table has), and numbers.
+
+    lost: boolean array, rows whose parameter, pairing or end is in words that nobody knows: they are kept as extras.
+    """
+
+    words: dict[str, Any] = field(default_factory=dict)
+    wavelength: Any = None
+    frequency: Any = None
+    unit: Any = None
+    lost: Any = None
+
+
+def keys_of(
+    frame: Frame, mapping: Mapping, writing: numbers.Writing, problems: Problems, kind: str = ""
+) -> Keys:
+    """The keys of a frame's rows. kind: of the point, where a row has keys of its own for several kinds."""
+    keys = Keys(lost=np.zeros(frame.rows, dtype=bool))
+    readers: dict[str, Callable[[str], str | None]] = {
+        "parameter": lambda w: parameter_of(w, mapping),
+        "end": lambda w: end_of(w, mapping),
+        "direction": lambda w: direction_of(w, mapping),
+        "kind": lambda w: kind_of(w, mapping),
+        "origin": lambda w: mapping.origins.get(w.strip()) or origin_of(w),
+        "subject": lambda w: w.strip() or None,
+    }
+    for name, reader in readers.items():
+        f = frame.table.find(name, kind)
+        if f and f.source in frame.columns:
+            _word(keys, frame, f, name, reader, writing)
+    _pairing(keys, frame, mapping, writing, kind)
+    for name, unit in (("wavelength", "nm"), ("frequency", "MHz")):
+        f = frame.table.find(name, kind)
+        if f and f.source in frame.columns:
+            found = numbers.read(frame.columns[f.source], writing, units.for_unit(f.unit, unit, name), step=False)
+            problems.cells(frame, f.source, found.bad, "a number", "correct the cell and read the file again")
+            setattr(keys, name, found.values)
+    f = frame.table.find("unit")
+    if f and f.source in frame.columns:
+        keys.unit = mapped(frame.columns[f.source], lambda w: u.name if (u := units.find(w)) else None)
+    elif any(" " in v for v in mapping.parameters.values()):
+        # "Length (ft)" = "length ft": the word that names the quantity names its unit too.
+        f = frame.table.find("parameter")
+        if f and f.source in frame.columns:
+            keys.unit = mapped(frame.columns[f.source], lambda w: mapping.parameters.get(w.strip(), "").partition(" ")[2] or None)
+    return keys
+
+
+def _word(
+    keys: Keys, frame: Frame, f: Field, name: str, reader: Callable[[str], str | None], writing: numbers.Writing
+) -> None:
+    cells = encoded(frame.columns[f.source])
+    own = {k.strip(): v for k, v in f.words.items()}
+    found = mapped(cells, lambda w: own.get(w.strip()) or reader(w))
+    keys.words[name] = found
+    said = mapped(cells, lambda w: None if w.strip().casefold() in writing.empty or not w.strip() else w)
+    keys.lost |= np.asarray(pc.and_(said.is_valid(), found.is_null()))
+
+
+def _pairing(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writing, kind: str) -> None:
+    single = frame.table.find("pairing", kind)
+    parts = [frame.table.find(n) for n in ("disturbing", "disturbed")]
+    if single and single.source in frame.columns:
+        own = {**mapping.pair_names, **single.words}
+        # Whether the order counts hangs on the parameter: both are made, and chosen by who uses them.
+        for name, ordered in (("pairing", False), ("ordered", True)):
+            _word(
+                keys,
+                frame,
+                single,
+                name,
+                lambda w, o=ordered: pairing_of(w, mapping, o, own),  # type: ignore[misc]
+                writing,
+            )
+    elif all(p and p.source in frame.columns for p in parts):
+        first, second = (
+            mapped(frame.columns[p.source], lambda w: pairs.pairing(w, mapping.pairs, True)) for p in parts if p
+        )
+        both = pc.binary_join_element_wise(first, second, "/")
+        keys.words["ordered"] = both
+        keys.words["pairing"] = mapped(both, _unordered)
+    elif parts[1] and parts[1].source in frame.columns:
+        keys.words["pairing"] = keys.words["ordered"] = mapped(
+            frame.columns[parts[1].source], lambda w: pairs.pairing(w, mapping.pairs, True)
+        )
+
+
+def _unordered(combination: str) -> str:
+    first, second = combination.split("/")
+    return pairs.combine(first, second, False)
+
+
+def pairing_of(word: str, mapping: Mapping, ordered: bool, own: dict[str, str]) -> str | None:
+    """A pair or combination by the mapping's own names, else by its scheme."""
+    found = own.get(word.strip()) or pairs.pairing(word, mapping.pairs, True)
+    if found is None or "/" not in found:
+        return found
+    a, b = found.split("/")
+    if ordered and mapping.first_is_disturbed:
+        a, b = b, a
+    return pairs.combine(a, b, ordered)
+
+
+def parameter_of(word: str, mapping: Mapping) -> str | None:
+    """A parameter by the mapping's own words, or by its id."""
+    found = mapping.parameters.get(word.strip(), "").partition(" ")[0]
+    return found or (word if word in vocabulary.parameters() else None)
+
+
+def end_of(word: str, mapping: Mapping) -> str | None:
+    """An end by the mapping's own words, else by the word list."""
+    return mapping.ends.get(word.strip()) or words.meaning(word, "end")
+
+
+def direction_of(word: str, mapping: Mapping) -> str | None:
+    """A direction by the mapping's own words, else by the word list."""
+    return mapping.directions.get(word.strip()) or words.meaning(word, "direction")
+
+
+def kind_of(word: str, mapping: Mapping) -> str | None:
+    """A kind of point by the mapping's own words, or by its id."""
+    return mapping.kinds.get(word.strip()) or (word if word in vocabulary.words("point_kind") else None)
+
+
+def origin_of(word: str) -> str | None:
+    """What a row gives: measured, limit, margin."""
+    ids = {m.id for m in words.meanings(word, "modifier")}
+    for meaning, origin in (("limit", "limit"), ("margin", "margin"), ("value", "measured")):
+        if meaning in ids:
+            return origin
+    return word if word in vocabulary.words("origin") else None
+
+
+def spread(value: Any, n: int) -> Any:
+    """One word, or a column of words, as Arrow text of n rows."""
+    return value if isinstance(value, pa.Array) else pa.repeat(pa.scalar(value or None, pa.string()), n)

@@ -1,0 +1,238 @@
+"""Curves that stand in one cell: lists of numbers as text, as encoded arrays, or as lists already."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import re
+import zlib
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive import vocabulary
+from archive.formats.mapping import numbers, units
+from archive.formats.mapping.build.axes import Axes
+from archive.formats.mapping.build.keys import Keys
+from archive.formats.mapping.build.pieces import Pieces
+from archive.formats.mapping.build.qualify import origins, qualifiers, turned
+from archive.formats.mapping.build.steps import curve_steps
+from archive.formats.mapping.frame import Frame, Problem, Problems
+from archive.formats.mapping.model import Field, Mapping
+
+_TYPES = {"float32": "f4", "float64": "f8", "int16": "i2", "int32": "i4"}
+MOST_BYTES = 1 << 26
+"""Bytes that one encoded array may unpack to."""
+
+
+def numbers_in(cell: str, f: Field, writing: numbers.Writing) -> tuple[Any, Any]:
+    """The numbers of a cell (float64, NaN for a point that is missing) and their bounds (int8).
+
+    f.encoding: words joined by hyphens: base64 or hex, zlib, the type (float32, float64, int16, int32; int16/100 for
+    whole numbers that count hundredths), le or be; or "pairs": frequency and value in turn. Errors: ValueError with what was found.
+    """
+    if f.encoding and f.encoding != "pairs":
+        values = decoded(cell, f.encoding)
+        return values, np.zeros(len(values), dtype=np.int8)
+    text = cell.strip()
+    if writing.decimal == ",":
+        text = text.replace(",", ".")
+    parts = text.split(f.separator) if f.separator.strip() else None
+    if parts is None and re.fullmatch(r"[\d\s.eE+-]*", text):
+        values = np.array(text.split(), dtype=np.float64) if text else np.zeros(0)
+        return values, np.zeros(len(values), dtype=np.int8)
+    parts = text.split() if parts is None else parts
+    if parts and not parts[-1].strip():
+        parts.pop()
+    values, bound = np.full(len(parts), np.nan), np.zeros(len(parts), dtype=np.int8)
+    for i, part in enumerate(parts):
+        if part.strip().casefold() in writing.empty or not part.strip():
+            continue
+        one = numbers.cell_number(part)
+        if one is None:
+            raise ValueError(f"{part.strip()[:40]!r} as number {i + 1} of {len(parts)}")
+        values[i], bound[i] = one[0], one[1]
+    return values, bound
+
+
+def decoded(cell: str, encoding: str) -> Any:
+    """Numbers of an encoded array (float64). Errors: ValueError."""
+    said = encoding.replace("-", " ").split()
+    try:
+        compact = "".join(cell.split())
+        data = bytes.fromhex(compact) if "hex" in said else base64.b64decode(compact, validate=True)
+        if "zlib" in said:
+            machine = zlib.decompressobj()
+            data = machine.decompress(data, MOST_BYTES)
+            if machine.unconsumed_tail:
+                raise ValueError(f"an array that unpacks to more than {MOST_BYTES} bytes")
+    except (binascii.Error, ValueError, zlib.error) as error:
+        raise ValueError(f"no {encoding}: {error}") from None
+    names = [w.partition("/") for w in said]
+    kind = next((_TYPES[w] for w, _, _ in names if w in _TYPES), "f8")
+    order = ">" if "be" in said else "<"
+    if len(data) % int(kind[1]):
+        raise ValueError(f"{len(data)} bytes, no whole number of {kind}")
+    values = np.frombuffer(data, dtype=order + kind).astype(np.float64)
+    if kind == "f4":
+        # A float32 that stands for a short decimal becomes that decimal.
+        values = np.array([float(f"{v:.7g}") for v in values.tolist()])
+    scale = next((float(n) for w, _, n in names if w in _TYPES and n), 1.0)
+    return values / scale if scale != 1 else values
+
+
+class Lists:
+    """Puts curves that stand in cells into pieces."""
+
+    def __init__(
+        self, mapping: Mapping, writing: numbers.Writing, pieces: Pieces, problems: Problems, axes: Axes
+    ) -> None:
+        self._mapping, self._writing, self._pieces = mapping, writing, pieces
+        self._problems, self._axes = problems, axes
+
+    def cells(self, frame: Frame, keys: Keys, shared: dict[tuple[int, str], Any]) -> None:
+        """Every field whose cells are whole curves. shared: axes by record (-1: all) and name ("" where unnamed)."""
+        for f in frame.table.fields:
+            if f.source not in frame.columns:
+                continue
+            if f.to.table == "sweeps":
+                self._field(frame, keys, f, f.to.name, None, shared)
+            elif f.to.table == "row" and f.to.name in ("values", "limit", "margin") and frame.table.rows == "curves":
+                if frame.table.given.parameter:
+                    self._field(frame, keys, f, frame.table.given.parameter, None, shared)
+                    continue
+                words = keys.words.get("parameter")
+                for parameter in dict.fromkeys(words.drop_null().to_pylist()) if words is not None else ():
+                    which = np.asarray(pc.fill_null(pc.equal(words, parameter), False))
+                    self._field(frame, keys, f, parameter, which, shared)
+
+    def _field(self, frame: Frame, keys: Keys, f: Field, parameter: str, which: Any, shared: dict[Any, Any]) -> None:
+        cells = frame.columns[f.source]
+        there = np.asarray(cells.is_valid()) & ~keys.lost
+        at = np.flatnonzero(there if which is None else there & which)
+        said = f.to.origin or (f.to.name if f.to.table == "row" and f.to.name in ("limit", "margin") else "")
+        own = vocabulary.parameter(parameter).unit
+        unit = units.find(f.unit) if f.unit else None
+        unit = unit if unit and unit.dimension == units.dimension(own) else units.for_parameter("", parameter)
+        sign = -1.0 if turned(f, self._mapping, parameter, said) else 1.0
+        rows, values, bounds, axis = [], [], [], []
+        for i in at.tolist():
+            try:
+                v, b, mhz = self._one(frame, f, i, cells, shared)
+            except ValueError as error:
+                self._aside(frame, f, i, str(error), "a list of numbers")
+                continue
+            if mhz is None:
+                self._aside(frame, f, i, f"{len(v)} values", "an axis: frequencies, or start and step")
+            elif len(v) != len(mhz):
+                self._aside(frame, f, i, f"{len(v)} values", f"{len(mhz)} values, one for each frequency")
+            elif not (np.diff(mhz) > 0).all():
+                self._aside(frame, f, i, "frequencies that do not rise", "rising frequencies")
+            elif np.isinf(v).any():
+                self._aside(frame, f, i, "an infinite value", "numbers")
+            elif not np.isnan(v).all():
+                rows.append(i)
+                values.append(sign * unit.ours(v) + 0.0)
+                bounds.append(b * int(sign))
+                axis.append(self._axes.id(mhz))
+        if rows:
+            self._put(frame, keys, f, parameter, said, np.array(rows), values, bounds, axis)
+
+    def _put(
+        self,
+        frame: Frame,
+        keys: Keys,
+        f: Field,
+        parameter: str,
+        said: str,
+        rows: Any,
+        values: list[Any],
+        bounds: list[Any],
+        axis: list[str],
+    ) -> None:
+        stops = np.cumsum([len(v) for v in values])
+        starts = stops - [len(v) for v in values]
+        flat = np.concatenate(values)
+        taken = qualifiers(f, frame.table, keys, parameter).taken(pa.array(rows))
+        lists = pa.ListArray.from_arrays(
+            pa.array(np.append(starts, stops[-1]).astype(np.int32)), pa.array(flat, mask=np.isnan(flat))
+        )
+        both = [[np.flatnonzero(b == s).tolist() or None for b in bounds] for s in (1, -1)]
+        self._pieces.add(
+            "sweeps",
+            frame.record[rows],
+            parameter=parameter,
+            end=taken.end,
+            pairing=taken.pairing if taken.pairing is not None else taken.subject,
+            direction=taken.direction,
+            wavelength_nm=taken.wavelength,
+            origin=origins(parameter, said, keys, pa.array(rows)),
+            axis_id=pa.array(axis, type=pa.string()),
+            values=lists,
+            above=pa.array(both[0], type=pa.list_(pa.int64())),
+            below=pa.array(both[1], type=pa.list_(pa.int64())),
+            step=curve_steps(flat, starts, stops),
+        )
+
+    def _one(self, frame: Frame, f: Field, i: int, cells: Any, shared: dict[Any, Any]) -> tuple[Any, Any, Any]:
+        """Values, bounds and axis (MHz, None where there is none) of one cell."""
+        cell = cells[i].as_py()
+        if isinstance(cell, str):
+            v, b = numbers_in(cell, f, self._writing)
+        else:
+            v = np.array([np.nan if x is None else x for x in cell], dtype=np.float64)
+            b = np.zeros(len(v), dtype=np.int8)
+        if f.encoding == "pairs":
+            unit = units.for_unit(frame.table.frequency_unit, "MHz", "frequency")
+            return v[1::2], b[1::2], unit.ours(v[0::2])
+        return v, b, self._axis(frame, i, len(v), shared)
+
+    def _axis(self, frame: Frame, i: int, n: int, shared: dict[Any, Any]) -> Any:
+        said = frame.axis
+        if said is not None:
+            return said
+        record = int(frame.record[i])
+        named = frame.table.find("axis")
+        name = frame.columns[named.source][i].as_py() if named and named.source in frame.columns else ""
+        f = frame.table.find("frequencies")
+        if f and f.source in frame.columns and frame.columns[f.source][i].as_py() is not None:
+            cell = frame.columns[f.source][i].as_py()
+            return axis_values(cell, f, self._writing)
+        regular = self._regular(frame, i, n)
+        if regular is not None:
+            return regular
+        for key in ((record, name or ""), (-1, name or ""), (record, ""), (-1, "")):
+            if key in shared:
+                return shared[key]
+        return None
+
+    def _regular(self, frame: Frame, i: int, n: int) -> Any:
+        """Axis from start and step, or from start and stop."""
+        said: dict[str, float] = {}
+        for name in ("start", "stop", "step"):
+            f = frame.table.find(name)
+            if f and f.source in frame.columns and frame.columns[f.source][i].as_py() is not None:
+                cells = frame.columns[f.source].slice(i, 1)
+                one = numbers.read(cells, self._writing, units.for_unit(f.unit, "MHz", name))
+                said[name] = float(one.values[0])
+        if "start" in said and "step" in said:
+            return np.round(said["start"] + said["step"] * np.arange(n), 9)
+        if "start" in said and "stop" in said and n > 1:
+            return np.round(np.linspace(said["start"], said["stop"], n), 9)
+        return None
+
+    def _aside(self, frame: Frame, f: Field, i: int, found: str, expected: str) -> None:
+        place = f.source if frame.place is None else f"{frame.noun} {frame.place[i]}, {f.source}"
+        remedy = "export the link again and read that file"
+        self._problems.add(
+            int(frame.record[i]), Problem(place, "a curve that cannot be read", found, expected, remedy)
+        )
+
+
+def axis_values(cell: Any, f: Field, writing: numbers.Writing) -> Any:
+    """Frequencies in MHz of a cell that holds a whole axis. Errors: ValueError."""
+    unit = units.for_unit(f.unit, "MHz", "frequency")
+    values = numbers_in(cell, f, writing)[0] if isinstance(cell, str) else np.array(cell, dtype=np.float64)
+    return unit.ours(values)

@@ -1,0 +1,68 @@
+"""Rows of the tables on their way into a batch: columns, each row with its record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from archive.tables import schema
+
+
+@dataclass
+class Pieces:
+    """Rows of the record-level tables, in pieces of equal columns."""
+
+    parts: dict[str, list[tuple[Any, dict[str, Any]]]] = field(default_factory=dict)
+
+    def add(self, table: str, record: Any, **columns: Any) -> None:
+        """Rows of one table. record: int64 array; columns: Arrow arrays, NumPy arrays, or one value for all rows."""
+        if len(record):
+            self.parts.setdefault(table, []).append((record, columns))
+
+    def tables(self, good: Any, ids: Any) -> dict[str, Any]:
+        """Arrow tables with the rows of the good records, in the order of the records.
+
+        good: boolean array over the records; ids: Arrow text, their ids.
+        """
+        return {name: self._table(name, listed, good, ids) for name, listed in self.parts.items()}
+
+    def _table(self, name: str, listed: list[tuple[Any, dict[str, Any]]], good: Any, ids: Any) -> Any:
+        want = schema(name)
+        made = [_arrow(want, record, columns) for record, columns in listed]
+        record = np.concatenate([r for r, _ in listed])
+        order = np.argsort(record, kind="stable")
+        if not good.all():
+            order = order[good[record[order]]]
+        table = pa.concat_tables(made)
+        if len(order) != len(record) or (order[1:] < order[:-1]).any():
+            table = table.take(pa.array(order))
+        at = want.get_field_index("record_id")
+        return table.set_column(at, want.field("record_id"), ids.take(pa.array(record[order])))
+
+
+def _arrow(want: Any, record: Any, columns: dict[str, Any]) -> Any:
+    n = len(record)
+    made = []
+    for f in want:
+        given = columns.get(f.name)
+        if f.name == "record_id":
+            made.append(pa.nulls(n, f.type))
+        elif given is None:
+            made.append(pa.nulls(n, f.type))
+        elif isinstance(given, pa.Array):
+            made.append(given if given.type == f.type else given.cast(f.type))
+        elif isinstance(given, pa.ChunkedArray):
+            made.append(given.combine_chunks().cast(f.type))
+        elif isinstance(given, np.ndarray):
+            made.append(pa.array(given, type=f.type, from_pandas=True))
+        else:
+            made.append(pa.repeat(pa.scalar(given, type=f.type), n))
+    return pa.table(made, schema=pa.schema([pa.field(f.name, f.type) for f in want]))
+
+
+def constant(value: Any) -> Any:
+    """An empty text as nothing."""
+    return value or None

@@ -1,0 +1,147 @@
+"""Jobs, places, instruments and people that records name; each once."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Callable
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.formats.mapping import dates
+from archive.formats.mapping.build.facts import Facts, Said
+from archive.formats.mapping.frame import mapped
+from archive.formats.mapping.model import Mapping
+from archive.tables import person_key, with_id
+
+_SIDES = ("local", "remote")
+_PLACES = ("site", "building", "floor", "space", "panel", "port")
+
+
+class Shared:
+    """Rows of jobs, places, instruments and people of one reading; each once, with keys that follow from content."""
+
+    def __init__(self, mapping: Mapping) -> None:
+        self._mapping = mapping
+        self._salts: dict[str, str] = {}
+
+    def rows(self, facts: Facts) -> tuple[dict[str, list[dict[str, Any]]], dict[str, Any]]:
+        """Rows of the shared tables, and the columns of records that name them."""
+        rows: dict[str, list[dict[str, Any]]] = {"jobs": [], "places": [], "instruments": [], "people": []}
+        columns: dict[str, Any] = {}
+        for side in _SIDES:
+            columns[f"{side}_instrument_id"] = self._keyed(facts, rows["instruments"], "instruments", side)
+            columns[f"{side}_place_id"] = self._keyed(facts, rows["places"], "places", side)
+        columns["operator_key"] = self._people(facts, rows["people"])
+        columns["job_id"] = self._jobs(facts, rows["jobs"])
+        return rows, columns
+
+    def _keyed(self, facts: Facts, rows: list[dict[str, Any]], table: str, side: str) -> Any:
+        """One row per distinct combination of what is said of that side."""
+        said: dict[str, Any] = {}
+        # What names no side holds for both ends of a place, and for the main unit of an instrument.
+        open_sides = ("", side) if table == "places" or side == "local" else (side,)
+        for one in facts.said.values():
+            t = one.field.to
+            if t.table == table and t.end in open_sides and (t.end or t.name not in said):
+                said[t.name] = _clean(table, t.name, one, self._mapping)
+        if table == "places":
+            for name, cells in self._split(facts, side).items():
+                said.setdefault(name, cells)
+        return _combined(said, facts.n, rows, lambda row: with_id(table, row), table)
+
+    def _split(self, facts: Facts, side: str) -> dict[str, Any]:
+        """Parts of identifiers that a field's split names."""
+        out: dict[str, Any] = {}
+        for one in facts.said.values():
+            if not one.field.split or (one.field.to.end or "local") != side:
+                continue
+            pattern = split_pattern(one.field.split)
+            for name in pattern.groupindex:
+                out[name] = mapped(one.text, lambda w, p=pattern, n=name: m[n] if (m := p.match(w)) else None)
+        return out
+
+    def _people(self, facts: Facts, rows: list[dict[str, Any]]) -> Any:
+        said = {n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.said}
+        if "name" not in said:
+            return pa.nulls(facts.n, pa.string())
+
+        def keyed(row: dict[str, Any]) -> dict[str, Any]:
+            name = row.get("name")
+            if not name:
+                return {}
+            salt = self._salts.setdefault(name, secrets.token_hex(16))
+            return {**row, "salt": salt, "person_key": person_key(salt, name), "role": "operator"}
+
+        return _combined(said, facts.n, rows, keyed, "people")
+
+    def _jobs(self, facts: Facts, rows: list[dict[str, Any]]) -> Any:
+        said = {o.field.to.name: o.text for o in facts.said.values() if o.field.to.table == "jobs"}
+        if not said:
+            return pa.nulls(facts.n, pa.string())
+
+        def keyed(row: dict[str, Any]) -> dict[str, Any]:
+            name = row.get("job_id") or row.get("name") or row.get("site")
+            return {**row, "job_id": name} if name else {}
+
+        return _combined(said, facts.n, rows, keyed, "jobs")
+
+
+_IDS = {"instruments": "instrument_id", "places": "place_id", "people": "person_key", "jobs": "job_id"}
+
+
+def _combined(
+    said: dict[str, Any], n: int, rows: list[dict[str, Any]], keyed: Callable[[dict[str, Any]], dict[str, Any]], table: str
+) -> Any:
+    """Ids of the distinct combinations of some columns; their rows are added to `rows`."""
+    if not said:
+        return pa.nulls(n, pa.string())
+    names = list(said)
+    joined = pc.binary_join_element_wise(
+        *[pc.fill_null(said[c], "\x1e") for c in names], "\x1f"
+    ).dictionary_encode()
+    ids: list[str | None] = []
+    known = {r[_IDS[table]] for r in rows}
+    for combination in joined.dictionary.to_pylist():
+        cells = [None if c == "\x1e" else c for c in combination.split("\x1f")]
+        row = dict(zip(names, cells, strict=True))
+        full = keyed(row) if any(cells) else {}
+        name = full.get(_IDS[table])
+        ids.append(name)
+        if name and name not in known:
+            known.add(name)
+            rows.append(full)
+    return pa.array(ids, type=pa.string()).take(joined.indices)
+
+
+def _clean(table: str, name: str, one: Said, mapping: Mapping) -> Any:
+    """Dates of calibrations as ISO 8601 days; the rest as found."""
+    if table == "instruments" and name in ("calibrated_on", "calibration_due"):
+        pattern = one.field.format or mapping.date or "ISO"
+        return mapped(one.text, lambda w: _day(w, pattern) or w)
+    return one.text
+
+
+def _day(text: str, pattern: str) -> str | None:
+    found = dates.read(text, pattern)
+    return found.local.partition("T")[0] if found else None
+
+
+def split_pattern(split: str) -> re.Pattern[str]:
+    """A regular expression from a pattern such as {floor}{space}-{panel}{port}.
+
+    {floor} and {port} are digits where another part touches them, {panel} and {space} letters and digits; a pattern
+    between slashes is a regular expression with named groups.
+    """
+    if split.startswith("/"):
+        return re.compile(split.strip("/"))
+    out, at = "", 0
+    for match in re.finditer(r"\{(\w+)\}", split):
+        out += re.escape(split[at : match.start()])
+        name = match.group(1)
+        shape = {"floor": r"-?\d+|[A-Z]{1,2}", "port": r"\d+"}.get(name, r"[^\W_]+?" if name == "panel" else r"[\w.+ ]+?")
+        out += f"(?P<{name}>{shape})" if name in _PLACES else "(?:.*?)"
+        at = match.end()
+    return re.compile("^" + out + re.escape(split[at:]) + "$")
