@@ -39,8 +39,14 @@ class Bags:
 
     def __init__(self, archive: Archive) -> None:
         self._archive = archive
-        self._paths = {str(d): str(p) for d, p in archive.db.execute("SELECT deposit, path FROM deposits")}
+        self._paths = {
+            str(d): str(p) for d, p in archive.db.execute("SELECT deposit, path FROM deposits ORDER BY number")
+        }
         self._redacted = [str(r[0]) for r in archive.db.execute("SELECT path FROM gone")]
+
+    def deposits(self) -> list[str]:
+        """All deposits, in the order in which they came."""
+        return list(self._paths)
 
     def tables(self, deposit: str) -> BagTables:
         """Tables of a deposit; of a redacted one, what replaced it."""

@@ -1,0 +1,213 @@
+"""Reading one parameter's curves of many records into histograms, bag after bag, as the bags hold them: packed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.answers.rates.histogram import Histogram
+from archive.store.catalogue.counting_bag import Bags
+from archive.store.parquet import BagTables, options
+
+if TYPE_CHECKING:
+    from archive.store.archive import Archive
+
+_COLUMNS = ["parameter", "position", "origin", "axis_id", "decimals", "scaled", "values"]
+_GROUPS = 16
+"""Row groups read together: some 250 records."""
+_NONE = -(2**31)
+"""Stands for a missing point; no scaled value is so small."""
+
+
+@dataclass(frozen=True)
+class Selected:
+    """Records of one deposit. positions: (n,), rising; groups: (n,), number of the group of each."""
+
+    deposit: str
+    positions: Any
+    groups: Any
+
+
+def curves_of(
+    archive: Archive,
+    parameter: str,
+    selected: Sequence[Selected],
+    counted: Sequence[Histogram],
+    records: Any,
+    *,
+    worst: bool,
+    sense: str,
+    watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
+) -> list[str]:
+    """Fills one histogram per group and counts the records that have curves; gives what is to be told.
+
+    Measured curves count; where there are none, those that the export derived; where there are none either, they are
+    recomputed from measured ones. Errors: Trouble for a damaged bag.
+    """
+    bags = Bags(archive)
+    for origin in ("measured", "derived"):
+        skipped = 0
+        for one in watch(selected):
+            skipped += _packed(bags.tables(one.deposit), parameter, origin, one, counted, records, worst, sense)
+        notes = [f"{skipped} curves do not fit their axis and are left out"] if skipped else []
+        if records.any():
+            return [*notes, "the curves are those that the export derived"] if origin == "derived" else notes
+    for one in watch(selected):
+        _recomputed(bags.tables(one.deposit), parameter, one, counted, records, worst, sense)
+    return ["the curves were recomputed from measured ones"] if records.any() else []
+
+
+def _packed(
+    tables: BagTables,
+    parameter: str,
+    origin: str,
+    one: Selected,
+    counted: Sequence[Histogram],
+    records: Any,
+    worst: bool,
+    sense: str,
+) -> int:
+    code = np.full(max(tables.count, int(one.positions.max(initial=-1)) + 1), -1)
+    code[one.positions] = one.groups
+    axes = {r["axis_id"]: r["frequencies_mhz"] for r in tables.table("axes").to_pylist() if r["frequencies_mhz"]}
+    skipped = 0
+    for table in _tables(tables, parameter, one.positions):
+        group = code[table["position"].to_numpy()]
+        wanted = (group >= 0) & pc.equal(table["origin"], origin).to_numpy()
+        if not wanted.all():
+            table, group = table.filter(pa.array(wanted)), group[wanted]
+        if not table.num_rows:
+            continue
+        position = table["position"].to_numpy()
+        np.add.at(records, group[np.unique(position, return_index=True)[1]], 1)
+        skipped += _count(table, position, group, axes, counted, worst, sense)
+    return skipped
+
+
+def _tables(tables: BagTables, parameter: str, positions: Any) -> Iterator[Any]:
+    """Rows of one parameter, some row groups at a time; groups without a wanted record are not read."""
+    for _, path in tables.sweep_files:
+        file = options.open_file(path)
+        listed = options.groups_holding(file, "parameter", parameter, parameter)
+        if not listed:
+            continue
+        near = set(options.groups_holding(file, "position", int(positions[0]), int(positions[-1])))
+        listed = [g for g in listed if g in near]
+        if len(positions) < tables.count // 2:
+            listed = [g for g in listed if _touched(file, g, positions)]
+        for first in range(0, len(listed), _GROUPS):
+            found = options.read_groups(path, listed[first : first + _GROUPS], _COLUMNS, file)
+            mixed = pc.not_equal(found["parameter"], parameter)
+            yield found.filter(pc.equal(found["parameter"], parameter)) if pc.any(mixed).as_py() else found
+
+
+def _touched(file: Any, group: int, positions: Any) -> bool:
+    stats = file.metadata.row_group(group).column(0).statistics
+    if stats is None or not stats.has_min_max:
+        return True
+    low, high = np.searchsorted(positions, [stats.min, stats.max + 1])
+    return bool(high > low)
+
+
+def _count(
+    table: Any,
+    position: Any,
+    group: Any,
+    axes: dict[str, list[float]],
+    counted: Sequence[Histogram],
+    worst: bool,
+    sense: str,
+) -> int:
+    """Counts the curves of a table, those of one axis, group and number of decimals together; curves left out."""
+    decimals = pc.fill_null(table["decimals"], -1).to_numpy()
+    scaled, plain = table["scaled"].combine_chunks(), table["values"].combine_chunks()
+    names = table["axis_id"].combine_chunks().dictionary_encode()
+    axis = names.indices.to_numpy()
+    lengths = pc.fill_null(pc.coalesce(pc.list_value_length(scaled), pc.list_value_length(plain)), 0).to_numpy()
+    kinds = np.stack([axis, group, decimals], axis=1)
+    skipped = 0
+    alike = bool((kinds == kinds[0]).all())
+    for kind in kinds[:1] if alike else np.unique(kinds, axis=0):
+        rows = None if alike else np.flatnonzero((kinds == kind).all(axis=1))
+        frequencies = axes.get(names.dictionary[int(kind[0])].as_py())
+        length = lengths if rows is None else lengths[rows]
+        fits = length == (len(frequencies) if frequencies else -1)
+        if not fits.all():
+            skipped += int((~fits).sum())
+            rows = np.flatnonzero(fits) if rows is None else rows[fits]
+        if frequencies is None or (rows is not None and not len(rows)):
+            continue
+        histogram = counted[int(kind[1])]
+        places = histogram.places(np.array(frequencies))
+        of = plain if kind[2] < 0 else scaled
+        flat = (of if rows is None else of.take(pa.array(rows))).flatten()
+        owner = position if rows is None else position[rows]
+        if kind[2] < 0:
+            values = flat.to_numpy(zero_copy_only=False).reshape(-1, len(frequencies))
+            histogram.add_reals(places, _worst(values, owner, sense, np.nan) if worst else values)
+            continue
+        missing = flat.null_count > 0
+        ints = (pc.fill_null(flat, _NONE) if missing else flat).to_numpy().reshape(-1, len(frequencies))
+        if worst:
+            ints = _worst(ints, owner, sense, _NONE)
+        there = (ints != _NONE) if missing else None
+        histogram.add(places, ints if there is None else np.where(there, ints, 0), int(kind[2]), there)
+    return skipped
+
+
+def _worst(values: Any, owner: Any, sense: str, missing: Any) -> Any:
+    """The worst curve of each record at each frequency. owner: (curves,), the record of each, those of one together."""
+    starts = np.flatnonzero(np.diff(owner, prepend=-1))
+    if sense == "max":
+        pick = np.fmax if missing is not None and missing != missing else np.maximum
+        return pick.reduceat(values, starts, axis=0)
+    if missing != missing:
+        return np.fmin.reduceat(values, starts, axis=0)
+    high = np.where(values == missing, 2**31 - 1, values)
+    made = np.minimum.reduceat(high, starts, axis=0)
+    return np.where(made == 2**31 - 1, missing, made)
+
+
+def _recomputed(
+    tables: BagTables,
+    parameter: str,
+    one: Selected,
+    counted: Sequence[Histogram],
+    records: Any,
+    worst: bool,
+    sense: str,
+) -> None:
+    from archive import grading
+
+    wanted = dict(zip(one.positions.tolist(), one.groups.tolist(), strict=True))
+    step = 128
+    for low in range(int(one.positions[0]) // step * step, int(one.positions[-1]) + 1, step):
+        here = [p for p in range(low, low + step) if p in wanted]
+        if not here:
+            continue
+        for batch in tables.batches(low, low + step, step):
+            ids = batch["records"]["record_id"].to_pylist()
+            groups = {ids[p - low]: wanted[p] for p in here}
+            made = grading.derived(batch, {parameter})
+            axes = {r["axis_id"]: r["frequencies_mhz"] for r in made["axes"].to_pylist()}
+            rows = made["sweeps"].filter(
+                pc.and_(pc.equal(made["sweeps"]["parameter"], parameter), pc.equal(made["sweeps"]["origin"], "derived"))
+            )
+            listed = zip(rows["record_id"].to_pylist(), rows["axis_id"].to_pylist(), rows["values"], strict=True)
+            by_record: dict[tuple[str, str], list[Any]] = {}
+            for record, axis, values in listed:
+                if record in groups and axes.get(axis):
+                    by_record.setdefault((record, axis), []).append(values.values.to_numpy(zero_copy_only=False))
+            for (record, axis), some in by_record.items():
+                stack = np.stack(some)
+                if worst:
+                    stack = _worst(stack, np.zeros(len(stack), np.int64), sense, np.nan)
+                histogram = counted[groups[record]]
+                histogram.add_reals(histogram.places(np.array(axes[axis])), stack)
+            for record in {r for r, _ in by_record}:
+                records[groups[record]] += 1

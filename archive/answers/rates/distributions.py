@@ -1,0 +1,194 @@
+"""How a parameter, and its margin, is spread at each frequency over any number of links: 5 %, median, 95 %."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from archive import limits, vocabulary
+from archive.answers.rates.curves import Selected, curves_of
+from archive.answers.rates.fields import Field, chosen
+from archive.answers.rates.histogram import Histogram
+from archive.answers.rates.rates import name_of
+from archive.answers.rates.source import Choice, Source
+from archive.errors import Trouble
+from archive.store.catalogue.counting import counting
+from archive.store.catalogue.counting_columns import BITS
+
+if TYPE_CHECKING:
+    from archive.limits import Limit
+    from archive.store.archive import Archive
+
+TESTS = {"standing": BITS["standing"], "first": BITS["first"], "all": BITS["live"]}
+OF = ("curves", "worst")
+MOST_GROUPS = 8
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Of one group. fields: its values; records: number of records with curves; curves: (F,), curves counted at each
+    frequency; low, median, high: (F,), 5 %, 50 % and 95 % of the values in dB; limit: (F,), NaN where it says nothing;
+    margin_low, margin_median, margin_high: of the margins, a negative one fails; beyond: share that misses the limit.
+    """
+
+    fields: dict[str, Any]
+    name: str
+    records: int
+    frequencies_mhz: Any
+    curves: Any
+    low: Any
+    median: Any
+    high: Any
+    limit: Any
+    margin_low: Any
+    margin_median: Any
+    margin_high: Any
+    beyond: Any
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One row per frequency."""
+        names = ("curves", "low", "median", "high", "limit", "margin_low", "margin_median", "margin_high", "beyond")
+        listed = zip(self.frequencies_mhz.tolist(), *(getattr(self, n).tolist() for n in names), strict=True)
+        return [
+            {**self.fields, "frequency_mhz": f, **{n: None if v != v else v for n, v in zip(names, rest, strict=True)}}
+            for f, *rest in listed
+        ]
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """Spreads of a parameter by group. limit: id of the limit that margins are against, or None."""
+
+    parameter: str
+    unit: str
+    limit: str | None
+    of: str
+    spreads: list[Spread]
+    notes: list[str] = field(default_factory=list)
+
+
+def distribution(
+    archive: Archive,
+    parameter: str,
+    choice: Choice | None = None,
+    *,
+    against: str | None = None,
+    by: Iterable[str] = (),
+    tests: str = "standing",
+    of: str = "curves",
+    watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
+) -> Distribution:
+    """Spread of one parameter over frequency, bag after bag, in memory that does not grow with the archive.
+
+    against: a limit, by id or words; None for the one that all chosen records were tested to. by: fields, at most
+    MOST_GROUPS groups. tests: standing, first or all. of: "curves" counts every pair or combination, "worst" the
+    worst of each record at each frequency. A parameter that no chosen record has a curve of is recomputed from its
+    parts. Points that a limit takes for information only count as any other. Errors: Trouble.
+    """
+    choice = choice or Choice()
+    if parameter not in vocabulary.parameters():
+        raise Trouble("no such parameter", found=parameter, expected=", ".join(vocabulary.parameters()))
+    for said, known in ((tests, tuple(TESTS)), (of, OF)):
+        if said not in known:
+            raise Trouble("no such word", found=said, expected=", ".join(known))
+    about = vocabulary.parameter(parameter)
+    fields = chosen(by, choice.length_edges)
+    if any(f.name == "parameter" for f in fields):
+        raise Trouble("curves are of one parameter", remedy="leave parameter out of --by")
+    selected, keys, used = _selected(archive, choice, fields, TESTS[tests])
+    line = None
+    notes: list[str] = []
+    limit = _limit(against, used, notes)
+    if limit is not None:
+        line = limit.line(parameter)
+        if line is None:
+            notes.append(f"{limit.id} has no line for {about.name}")
+    counted = [Histogram() for _ in keys]
+    records = np.zeros(len(keys), np.int64)
+    worst = of == "worst"
+    notes += curves_of(archive, parameter, selected, counted, records, worst=worst, sense=about.sense, watch=watch)
+    spreads = [
+        _spread(histogram, key, fields, int(number), line, about.sense)
+        for histogram, key, number in zip(counted, keys, records, strict=True)
+        if number
+    ]
+    if any(h.rounded for h in counted):
+        notes.append("values finer than 0.01 dB were rounded to that")
+    return Distribution(parameter, about.unit, limit.id if limit and line else None, of, spreads, notes)
+
+
+def _selected(
+    archive: Archive, choice: Choice, fields: Sequence[Field], bit: int
+) -> tuple[list[Selected], list[tuple[Any, ...]], set[str]]:
+    source = Source(counting(archive))
+    if not source.files.records:
+        return [], [], set()
+    where, values = choice.where()
+    keys = "".join(f", {f.sql}" for f in fields)
+    rows = source.rows(
+        f"SELECT r.deposit, r.position, r.limit_id{keys} FROM {source.records} r "
+        f"WHERE {where} AND {choice.state} & {bit} > 0 AND r.evidence = 'full-sweep' ORDER BY r.row",
+        values,
+    )
+    found = sorted({tuple(r[3:]) for r in rows}, key=lambda k: tuple((v is None, v) for v in k))
+    if len(found) > MOST_GROUPS:
+        raise Trouble(
+            f"{len(found)} groups are too many for curves",
+            expected=f"at most {MOST_GROUPS}",
+            remedy="narrow the selection, or group by less",
+        )
+    code = {key: i for i, key in enumerate(found)}
+    selected = []
+    for deposit, members in groupby(rows, key=lambda r: r[0]):
+        some = list(members)
+        positions = np.array([m[1] for m in some], np.int64)
+        codes = np.array([code[tuple(m[3:])] for m in some], np.int64)
+        selected.append(Selected(deposit, positions, codes))
+    return selected, found, {str(r[2]) for r in rows if r[2] is not None}
+
+
+def _limit(against: str | None, used: set[str], notes: list[str]) -> Limit | None:
+    if against is not None:
+        resolved = limits.find(against)
+        if resolved.limit_id is None:
+            raise Trouble("the limit is not known", found=against, expected=", ".join(resolved.candidates) or "an id")
+        return limits.get(resolved.limit_id)
+    if len(used) == 1:
+        return limits.get(next(iter(used)))
+    if used:
+        notes.append(f"the records were tested to {len(used)} limits: name one with --against for margins")
+    return None
+
+
+def _spread(
+    histogram: Histogram, key: tuple[Any, ...], fields: Sequence[Field], records: int, line: Any, sense: str
+) -> Spread:
+    order = np.argsort(histogram.frequencies)
+    f = histogram.frequencies[order]
+    low, median, high = (histogram.quantile(q)[order] for q in (0.05, 0.5, 0.95))
+    limit = np.full(len(f), np.nan) if line is None else line.at(f)
+    at = np.empty_like(limit)
+    at[order] = limit
+    worst, middle, best = (
+        (limit - v for v in (high, median, low)) if sense == "max" else (v - limit for v in (low, median, high))
+    )
+    said = {one.name: one.shown(v) for one, v in zip(fields, key, strict=True)}
+    return Spread(
+        said,
+        name_of(fields, said),
+        records,
+        f,
+        histogram.number()[order],
+        low,
+        median,
+        high,
+        limit,
+        worst,
+        middle,
+        best,
+        histogram.beyond(at, sense)[order],
+    )

@@ -1,0 +1,136 @@
+"""What records can be grouped by: the word, the expression over the records ready for counting, how it is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from archive import schemas
+from archive.errors import Trouble
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing to group by. sql: over records `r`; shown: what a value of it becomes in a row; said: back again."""
+
+    name: str
+    sql: str
+    meaning: str
+    shown: Callable[[Any], Any] = lambda value: value
+    said: Callable[[str], Any] = lambda text: text
+
+
+def _quarter(value: Any) -> str | None:
+    return None if value is None else f"{value // 4}-Q{value % 4 + 1}"
+
+
+def _month(value: Any) -> str | None:
+    return None if value is None else f"{value // 12}-{value % 12 + 1:02d}"
+
+
+def _said_year(text: str) -> int:
+    return int(text)
+
+
+def _said_quarter(text: str) -> int:
+    year, _, quarter = text.upper().partition("-Q")
+    return int(year) * 4 + int(quarter) - 1
+
+
+def _said_month(text: str) -> int:
+    year, _, month = text.partition("-")
+    return int(year) * 12 + int(month) - 1
+
+
+FIELDS = {
+    f.name: f
+    for f in (
+        Field("cable_type", "coalesce(r.cable_type, 'unknown')", "brand-neutral cable type"),
+        Field("category", "coalesce(r.category, 'unknown')", "category or class of the cable"),
+        Field("construction", "r.construction", "screens of the cable: u-utp, f-utp, s-ftp ..."),
+        Field("limit", "r.limit_id", "limit with its edition"),
+        Field("configuration", "r.configuration", "channel, permanent-link ..."),
+        Field("year", "r.year", "year of the test", said=_said_year),
+        Field("quarter", "r.year * 4 + (r.month - 1) // 3", "quarter of the test", _quarter, _said_quarter),
+        Field("month", "r.year * 12 + (r.month - 1)", "month of the test", _month, _said_month),
+        Field("site", "r.site", "site"),
+        Field("job", "r.job_id", "job"),
+        Field("client", "r.client", "client of the job"),
+        Field("contractor", "r.contractor", "contractor of the job"),
+        Field("crew", "r.crew", "crew of the job"),
+        Field("length_band", "", "band of length"),
+        Field("maker", "r.maker", "maker of the unit at the local end"),
+        Field("model", "r.model", "model of the unit at the local end"),
+        Field("serial", "r.local_serial", "serial number of the unit at the local end"),
+        Field("remote_model", "r.remote_model", "model of the unit at the remote end"),
+        Field("remote_serial", "r.remote_serial", "serial number of the unit at the remote end"),
+        Field("medium", "r.medium", "copper or fiber"),
+        Field("evidence", "r.evidence", "evidence level: full-sweep, worst-points, verdict-only"),
+        Field("parameter", "", "each parameter by itself"),
+    )
+}
+"""By name, in the order in which they are told."""
+
+OTHER_NAMES = {
+    "length": "length_band",
+    "instrument": "model",
+    "instrument_model": "model",
+    "instrument_serial": "serial",
+    "local_serial": "serial",
+    "evidence_level": "evidence",
+    "job_id": "job",
+    "limit_id": "limit",
+}
+
+TIMES = ("year", "quarter", "month")
+
+
+def chosen(names: Iterable[str], edges: Sequence[float] | None = None) -> list[Field]:
+    """Fields by name, each once. edges: upper ends of the bands of length in metres.
+
+    Errors: Trouble for a name that is none.
+    """
+    found: dict[str, Field] = {}
+    for said in names:
+        name = said.strip().lower().replace("-", "_").replace(" ", "_")
+        name = OTHER_NAMES.get(name, name)
+        if name not in FIELDS:
+            raise Trouble("records cannot be grouped by this", found=repr(said), expected=", ".join(FIELDS))
+        found[name] = length_bands(edges) if name == "length_band" else FIELDS[name]
+    return list(found.values())
+
+
+def length_bands(edges: Sequence[float] | None = None) -> Field:
+    """The field of length by these bands, or by those of schemas/rates.toml."""
+    ends = [float(e) for e in edges or schemas.load("rates.toml")["length"]["edges_m"]]
+    if not ends or ends[0] <= 0 or any(b <= a for a, b in pairwise(ends)):
+        listed = ", ".join(f"{e:g}" for e in ends)
+        raise Trouble("no bands of length", found=listed, expected="rising numbers of metres")
+    names = [band(i, ends, "m") for i in range(len(ends) + 1)]
+    sql = "r.length_band" if edges is None else _banded("r.length_m", ends)
+    return Field("length_band", sql, "band of length", lambda v: None if v is None else names[v], names.index)
+
+
+def frequency_bands() -> tuple[str, Callable[[Any], str | None]]:
+    """The expression of the band of `f.frequency_mhz`, and how its value is shown."""
+    ends = [float(e) for e in schemas.load("rates.toml")["frequency"]["edges_mhz"]]
+    return _banded("f.frequency_mhz", ends), lambda v: band(v, ends, "MHz")
+
+
+def band(number: int | None, ends: Sequence[float], unit: str) -> str | None:
+    """Name of a band by its number."""
+    if number is None:
+        return None
+    if number == 0:
+        return f"to {ends[0]:g} {unit}"
+    if number == len(ends):
+        return f"over {ends[-1]:g} {unit}"
+    return f"{ends[number - 1]:g} to {ends[number]:g} {unit}"
+
+
+def _banded(column: str, ends: Sequence[float]) -> str:
+    """Number of the band; the upper end of a band belongs to it."""
+    parts = " + ".join(f"({column} > {end!r})::TINYINT" for end in ends)
+    return f"({parts})"

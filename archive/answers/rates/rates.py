@@ -1,0 +1,107 @@
+"""Rates of an archive: groups, their total, their differences, and what a reader must be told beside the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from archive import schemas
+from archive.answers.rates.compare import differences
+from archive.answers.rates.count import Group, counts, refused, row_of, total
+from archive.answers.rates.fields import Field, chosen
+from archive.answers.rates.source import Choice, Source
+from archive.errors import Trouble
+from archive.store.catalogue.counting import counting
+
+if TYPE_CHECKING:
+    from archive.store.archive import Archive
+
+COMPARISONS = ("auto", "pairs", "rest", "none")
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What was counted. rows: one per group, see count.row_of; total: the same over all; differences: see compare."""
+
+    fields: Sequence[Field]
+    rows: list[dict[str, Any]]
+    total: dict[str, Any]
+    differences: list[dict[str, Any]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def name(self, row: dict[str, Any]) -> str:
+        """What a group is called: its values, joined."""
+        return name_of(self.fields, row)
+
+
+def rates(
+    archive: Archive,
+    by: Iterable[str] = (),
+    choice: Choice | None = None,
+    *,
+    compare: str = "auto",
+    watch: Callable[[Iterable[int]], Iterable[int]] = iter,
+) -> Rates:
+    """Counts an archive. by: names of fields (fields.FIELDS). compare: one of COMPARISONS.
+
+    Errors: Trouble for a field, value or comparison that there is not, or a damaged archive.
+    """
+    if compare not in COMPARISONS:
+        raise Trouble("no such comparison", found=compare, expected=", ".join(COMPARISONS))
+    choice = choice or Choice()
+    fields = chosen(by, choice.length_edges)
+    refused(choice, fields)
+    groups = counts(Source(counting(archive, watch)), choice, fields, by_job=compare != "none")
+    rows = [_with_unit(row_of(g, fields), g, fields) for g in groups]
+    single = any(f.name == "parameter" for f in fields)
+    everything = Group(()) if single else total(groups)
+    found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
+    return Rates(fields, rows, row_of(everything, ()), found, _notes(rows, groups, choice, single))
+
+
+def name_of(fields: Sequence[Field], row: dict[str, Any]) -> str:
+    """What a group is called."""
+    return ", ".join("unknown" if row[f.name] is None else str(row[f.name]) for f in fields) or "all"
+
+
+def _with_unit(row: dict[str, Any], group: Group, fields: Sequence[Field]) -> dict[str, Any]:
+    """The row with the unit of its margins: dB, or that of the parameter."""
+    from archive import vocabulary
+
+    parameter = next((v for f, v in zip(fields, group.key, strict=True) if f.name == "parameter"), None)
+    return {**row, "margin_unit": "dB" if parameter is None else vocabulary.parameter(parameter).unit}
+
+
+def _notes(rows: list[dict[str, Any]], groups: Sequence[Group], choice: Choice, single: bool) -> list[str]:
+    """What a reader must know to trust the numbers."""
+    rules = schemas.load("rates.toml")
+    out = []
+    missing = sum(g.not_graded for g in groups)
+    if missing and not single:
+        out.append(
+            f"{missing} links are not graded and stand in no rate; rate_at_least and rate_at_most say what they could "
+            "change"
+        )
+    told = sum(g.by_instrument for g in groups)
+    if told and choice.verdicts == "best" and not single:
+        out.append(
+            f"{told} links rest on the instrument's verdict alone: no curves came along (--verdicts program leaves "
+            "them out)"
+        )
+    small = sum(1 for r in rows if r["small"])
+    if small:
+        out.append(f"{small} of {len(rows)} groups have fewer than {rules['small']['below']} links")
+    if choice.filters.verdict is not None:
+        out.append("records were chosen by their verdict: rates over them say nothing about the cabling")
+    perfect = sum(1 for g in groups if g.links > rules["unusual"]["links"] and _perfect(g))
+    if perfect:
+        out.append(
+            f"{perfect} groups of over {rules['unusual']['links']} links pass without one failure or retest: unusual; "
+            "perhaps failures were filtered out of the export"
+        )
+    return out
+
+
+def _perfect(g: Group) -> bool:
+    return g.passed == g.links and g.first_passed == g.first_links and g.retested == 0

@@ -1,0 +1,101 @@
+"""The records ready for counting as DuckDB sees them, and the records that a person chooses of them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from archive.answers.rates.fields import Field, chosen
+from archive.errors import Trouble
+from archive.store.catalogue.counting import Counting
+from archive.store.catalogue.filters import Filters
+
+if TYPE_CHECKING:
+    import duckdb
+
+BASES = {"best": "state", "program": "state_program", "reported": "state_reported"}
+"""Whose verdict counts, and the column that says what came of it."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Which records, whose verdicts. only: fields (see fields.FIELDS) and the value each must have.
+
+    verdicts: "best" (this program's on full sweeps; of records without curves the instrument's, since such a record
+    can fail here but never pass), "program" (full sweeps alone), "reported" (the instruments' alone).
+    """
+
+    filters: Filters = field(default_factory=Filters)
+    only: Sequence[tuple[str, str]] = ()
+    verdicts: str = "best"
+    length_edges: Sequence[float] | None = None
+
+    @property
+    def state(self) -> str:
+        """Column of the bits that are counted. Errors: Trouble."""
+        if self.verdicts not in BASES:
+            raise Trouble("no such verdicts", found=self.verdicts, expected=", ".join(BASES))
+        return f"r.{BASES[self.verdicts]}"
+
+    def where(self) -> tuple[str, list[Any]]:
+        """Clause over records `r` that count as tests, and its values."""
+        clause, values = self.filters.where()
+        clauses = ["r.state >= 1024"]
+        if clause != "1":
+            clauses.append(re.sub(r"\?(\d+)", r"$\1", clause))
+        for name, text in self.only:
+            (one,) = chosen([name], self.length_edges)
+            if not one.sql:
+                raise Trouble(f"records cannot be chosen by {one.name}")
+            try:
+                values.append(one.said(text))
+            except ValueError:
+                raise Trouble(f"no such {one.name.replace('_', ' ')}", found=repr(text)) from None
+            clauses.append(f"{one.sql} = ${len(values)}")
+        return " AND ".join(clauses), values
+
+
+class Source:
+    """A DuckDB connection that reads the files of a Counting and nothing else is put into."""
+
+    def __init__(self, files: Counting) -> None:
+        self.files = files
+        self._db: Any = None
+
+    @property
+    def db(self) -> duckdb.DuckDBPyConnection:
+        """The connection."""
+        if self._db is None:
+            import duckdb
+
+            self._db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
+        return self._db  # type: ignore[no-any-return]
+
+    @property
+    def records(self) -> str:
+        """The records as a table that can stand after FROM."""
+        return _table(self.files.records, self.files.alike)
+
+    @property
+    def failures(self) -> str:
+        """The failures as a table that can stand after FROM."""
+        return _table(self.files.failures, True)
+
+    def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """Rows of a query."""
+        return self.db.execute(sql, list(values)).fetchall()
+
+
+def _table(files: Sequence[Path], alike: bool) -> str:
+    listed = ", ".join("'" + str(p).replace("'", "''") + "'" for p in files)
+    return f"read_parquet([{listed}], union_by_name = {str(not alike).lower()})"
+
+
+def grouped(fields: Iterable[Field]) -> tuple[str, str]:
+    """Columns k0, k1 ... of a SELECT, each followed by a comma, and what to group by."""
+    listed = list(fields)
+    names = ", ".join(f"k{i}" for i in range(len(listed)))
+    return "".join(f"{f.sql} AS k{i}, " for i, f in enumerate(listed)), names

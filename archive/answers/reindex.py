@@ -1,0 +1,28 @@
+"""Index and tables for counting, thrown away and derived anew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any
+
+from archive.store import catalogue
+from archive.store.catalogue import counting
+
+if TYPE_CHECKING:
+    from archive.store.archive import Archive
+
+
+def reindex(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> dict[str, Any]:
+    """Rebuilds what the user's cache holds; gives entries, deposits, records and files for counting.
+
+    Killed on the way, the next command goes on from the last entry that was applied. Errors: Trouble where ledger or
+    bags are damaged.
+    """
+    archive.db.close()
+    archive.__dict__.pop("db", None)
+    catalogue.forget(archive.id)
+    counting.forget(archive.id)
+    entries = archive.catch_up()
+    files = counting.counting(archive, watch)
+    count = archive.db.execute("SELECT (SELECT count(*) FROM deposits), (SELECT count(*) FROM records)").fetchone()
+    return {"entries": entries, "deposits": count[0], "records": count[1], "files": len(files.records)}

@@ -1,0 +1,277 @@
+"""Read-only SQL over an archive: DuckDB over views that are told in schemas/views.toml.
+
+A query is one SELECT. It runs in a database in memory that may read the Parquet files of the views it names and
+nothing else: no other file, no extension, no variable of Python, and nothing can be written.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from archive import schemas
+from archive.errors import Trouble
+from archive.store.catalogue.counting import Counting, counting
+from archive.store.catalogue.counting_columns import GRADED, PROVISIONAL
+
+if TYPE_CHECKING:
+    from archive.store.archive import Archive
+
+_LOCKED = (
+    "SET temp_directory = ''",
+    "SET python_enable_replacements = false",
+    "SET autoinstall_known_extensions = false",
+    "SET autoload_known_extensions = false",
+    "SET enable_external_access = false",
+    "SET lock_configuration = true",
+)
+_WORD = re.compile(r"\w+")
+
+
+def views() -> dict[str, dict[str, Any]]:
+    """Every view by name: meaning and columns with their meanings."""
+    declared, tables = schemas.load("views.toml"), schemas.load("tables.toml")["tables"]
+    out = {}
+    for name, view in declared.items():
+        if "table" not in view:
+            columns = dict(view["columns"])
+            if name == "links":
+                columns = {**declared["records"]["columns"], **columns}
+            out[name] = {"meaning": view["meaning"], "columns": columns}
+            continue
+        table = tables[view["table"]]
+        columns = {"deposit": "deposit"}
+        if "record_id" in table["columns"]:
+            columns["position"] = "place of the record in it"
+        for column, (_, unit, _, meaning, *_) in table["columns"].items():
+            columns[column] = f"{meaning}, {unit}" if unit else meaning
+        out[name] = {"meaning": table["meaning"], "columns": columns}
+    return out
+
+
+class Query:
+    """One query, ready to run.
+
+        with Query(archive, "SELECT category, count(*) FROM links GROUP BY ALL") as query:
+            query.columns, list(query.rows())      # or query.arrow(), a pyarrow.RecordBatchReader
+
+    Errors: Trouble for anything but one SELECT, for what DuckDB cannot make sense of, and for a damaged archive.
+    """
+
+    def __init__(self, archive: Archive, sql: str, *, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> None:
+        import duckdb
+
+        self._error = duckdb.Error
+        self._sql = sql
+        self._db = duckdb.connect()
+        self._check()
+        named = {w.lower() for w in _WORD.findall(sql)}
+        makers = _Makers(archive, self._db, watch)
+        wanted = [name for name in schemas.load("views.toml") if name in named]
+        made = {name: makers.of(name) for name in wanted}
+        paths = ", ".join(_quoted(p) for p in dict.fromkeys(makers.paths))
+        self._db.execute(f"SET allowed_paths = [{paths}]")
+        for statement in _LOCKED:
+            self._db.execute(statement)
+        for name, text in made.items():
+            self._db.execute(f"CREATE VIEW {name} AS {text}")
+
+    def __enter__(self) -> Query:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._db.close()
+
+    @cached_property
+    def columns(self) -> list[str]:
+        """Names of the columns; runs the query."""
+        try:
+            self._db.execute(self._sql)
+            return [str(d[0]) for d in self._db.description or ()]
+        except self._error as error:
+            raise self._trouble(error) from None
+
+    def rows(self) -> Iterator[tuple[Any, ...]]:
+        """Rows, some at a time; once."""
+        try:
+            while self.columns and (some := self._db.fetchmany(4096)):
+                yield from some
+        except self._error as error:
+            raise self._trouble(error) from None
+
+    def arrow(self) -> Any:
+        """The result as a pyarrow.RecordBatchReader."""
+        try:
+            return self._db.sql(self._sql).fetch_record_batch(65_536)
+        except self._error as error:
+            raise self._trouble(error) from None
+
+    def _check(self) -> None:
+        try:
+            statements = self._db.extract_statements(self._sql)
+        except self._error as error:
+            raise self._trouble(error) from None
+        kinds = [s.type.name for s in statements]
+        if kinds not in (["SELECT"], ["EXPLAIN"]):
+            raise Trouble(
+                "only one query that reads can be run",
+                where="the SQL",
+                found=", ".join(k.lower() for k in kinds) or "nothing",
+                expected="one SELECT",
+            )
+
+    def _trouble(self, error: Exception) -> Trouble:
+        text = " ".join(str(error).split("LINE ")[0].split())
+        return Trouble(text, where="the SQL", remedy="see the views with `muniment sql ARCHIVE --views`")
+
+
+class _Makers:
+    """The SQL of each view, and the files it reads."""
+
+    def __init__(self, archive: Archive, db: Any, watch: Callable[[Iterable[int]], Iterable[int]]) -> None:
+        self.archive, self.db, self.watch = archive, db, watch
+        self.paths: list[Path] = []
+        self._files: Counting | None = None
+
+    def of(self, name: str) -> str:
+        """SQL of a view."""
+        view = schemas.load("views.toml")[name]
+        if "table" in view:
+            return self._bags(name)
+        return {
+            "records": self._records,
+            "links": self._links,
+            "parameters": self._parameters,
+            "failures": self._failures,
+            "jobs": self._jobs,
+            "deposits": self._deposits,
+        }[name]()
+
+    @property
+    def files(self) -> Counting:
+        """The records ready for counting."""
+        if self._files is None:
+            self._files = counting(self.archive, self.watch)
+            self.paths += [*self._files.records, *self._files.failures]
+        return self._files
+
+    def _of_records(self, names: Iterable[str]) -> str:
+        listed = ", ".join("unit IS NOT NULL AS counts" if n == "counts" else f'"{n}"' for n in names)
+        if not self.files.records:
+            return f"SELECT {', '.join(f'NULL AS {_name(n)}' for n in names)} WHERE false"
+        return f"SELECT {listed} FROM {_table(self.files.records, self.files.alike)}"
+
+    def _records(self) -> str:
+        return self._of_records(views()["records"]["columns"])
+
+    def _links(self) -> str:
+        text = self._of_records(views()["links"]["columns"])
+        return text if text.endswith("WHERE false") else f"{text} WHERE standing"
+
+    def _parameters(self) -> str:
+        words = " ".join(f"WHEN {code} THEN '{word}'" for word, code in GRADED.items())
+        table = _table(self.files.records, self.files.alike) if self.files.records else ""
+        parts = [
+            f"SELECT deposit, position, standing, first, '{p}' AS parameter, "
+            f"CASE graded_{p} % {PROVISIONAL} {words} END AS verdict, "
+            f"graded_{p} >= {PROVISIONAL} AS provisional, margin_{p} AS margin FROM {table} "
+            f"WHERE graded_{p} IS NOT NULL"
+            for p in self.files.parameters
+        ]
+        return " UNION ALL ".join(parts) if parts else _empty(views()["parameters"]["columns"])
+
+    def _failures(self) -> str:
+        if not self.files.failures:
+            return _empty(views()["failures"]["columns"])
+        names = [n for n in views()["failures"]["columns"] if n not in ("deposit", "position", "unit", "counts")]
+        own = ", ".join(f"f.{_name(n)}" for n in names)
+        return (
+            f"SELECT r.deposit, r.position, r.unit, r.unit IS NOT NULL AS counts, {own} "
+            f"FROM {_table(self.files.failures, True)} f "
+            f"JOIN {_table(self.files.records, self.files.alike)} r ON r.row = f.row"
+        )
+
+    def _jobs(self) -> str:
+        names = [n for n in views()["jobs"]["columns"] if n != "held"]
+        facts: dict[str, dict[str, Any]] = {}
+        db = self.archive.db
+        self.archive.catch_up()
+        for job, name, value in db.execute("SELECT job_id, field, value FROM jobs"):
+            facts.setdefault(job, {})[name] = value
+        for (job,) in db.execute("SELECT DISTINCT job_id FROM records WHERE job_id IS NOT NULL"):
+            facts.setdefault(job, {})
+        held = {r[0] for r in db.execute("SELECT job_id FROM holds")}
+        rows = [
+            {**{n: f.get(n) for n in names}, "job_id": job, "held": job in held} for job, f in sorted(facts.items())
+        ]
+        return self._own("jobs", rows, dict.fromkeys(names, "VARCHAR") | {"held": "BOOLEAN"})
+
+    def _deposits(self) -> str:
+        self.archive.catch_up()
+        found = self.archive.db.execute(
+            "SELECT d.deposit, d.number AS entry, e.at, d.job_id, d.records, d.withdrawn FROM deposits d "
+            "JOIN entries e ON e.number = d.number ORDER BY d.number"
+        )
+        rows = [{**dict(r), "withdrawn": bool(r["withdrawn"])} for r in found]
+        types = {"deposit": "VARCHAR", "entry": "BIGINT", "at": "VARCHAR", "job_id": "VARCHAR", "records": "BIGINT"}
+        return self._own("deposits", rows, types | {"withdrawn": "BOOLEAN"})
+
+    def _own(self, name: str, rows: Sequence[dict[str, Any]], types: dict[str, str]) -> str:
+        """A table that is no file."""
+        import pyarrow as pa
+
+        kinds = {"VARCHAR": pa.string(), "BOOLEAN": pa.bool_(), "BIGINT": pa.int64()}
+        table = pa.Table.from_pylist(list(rows), schema=pa.schema([(n, kinds[t]) for n, t in types.items()]))
+        self.db.register("handed_over", table)
+        self.db.execute(f"CREATE TABLE _{name} AS SELECT * FROM handed_over")
+        self.db.unregister("handed_over")
+        return f"SELECT {', '.join(_name(n) for n in types)} FROM _{name}"
+
+    def _bags(self, name: str) -> str:
+        """One table of all bags."""
+        from archive.store.catalogue.counting_bag import Bags
+
+        columns = list(views()[name]["columns"])[1:]
+        self.archive.catch_up()
+        bags = Bags(self.archive)
+        files: list[tuple[str, Path]] = []
+        instead: list[tuple[str, Path]] = []
+        for deposit in bags.deposits():
+            tables = bags.tables(deposit)
+            found = [p for _, p in tables.sweep_files] if name == "sweeps" else [tables.path(name)]
+            for path in (p for p in found if p.is_file()):
+                (files if path.parent == tables.folder else instead).append((deposit, path))
+        self.paths += [p for _, p in (*files, *instead)]
+        own = ", ".join(_sweep_values() if name == "sweeps" and c == "values" else _name(c) for c in columns)
+        parts = []
+        if files:
+            where = "regexp_extract(replace(filename, '\\', '/'), '/deposits/[0-9]{4}/([^/]+)/', 1)"
+            parts.append(f"SELECT {where} AS deposit, {own} FROM {_table([p for _, p in files], True, named=True)}")
+        for deposit, path in instead:
+            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {_table([path], True)}")
+        return " UNION ALL ".join(parts) if parts else _empty(["deposit", *columns])
+
+
+def _sweep_values() -> str:
+    """Values of a curve again: value = scaled / 10^decimals (archive/store/parquet/curves.py)."""
+    return 'coalesce("values", [x / power(10, decimals) for x in scaled]) AS "values"'
+
+
+def _empty(columns: Iterable[str]) -> str:
+    return f"SELECT {', '.join(f'NULL AS {_name(c)}' for c in columns)} WHERE false"
+
+
+def _name(column: str) -> str:
+    return f'"{column}"'
+
+
+def _quoted(text: str | Path) -> str:
+    return "'" + str(text).replace("'", "''") + "'"
+
+
+def _table(files: Sequence[Path], alike: bool, *, named: bool = False) -> str:
+    listed = ", ".join(_quoted(p) for p in files)
+    return f"read_parquet([{listed}], union_by_name = {str(not alike).lower()}, filename = {str(named).lower()})"

@@ -1,0 +1,176 @@
+"""muniment rates: pass rates over an archive, what failed, how margins lie over frequency."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress, say
+from archive.cli.filters import chosen, filter_options
+from archive.errors import Trouble
+
+
+@click.command("rates")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--by", metavar="FIELD[,FIELD...]", default="", help="What to group by; see below.")
+@filter_options
+@click.option("--only", multiple=True, metavar="FIELD=VALUE", help="Only records with this value; more than once too.")
+@click.option(
+    "--verdicts",
+    type=click.Choice(["best", "program", "reported"]),
+    default="best",
+    show_default=True,
+    help="Whose verdict counts: the program's, and the instrument's where no curves came along; the program's alone, "
+    "on full sweeps; the instrument's alone.",
+)
+@click.option("--length-bands", metavar="M,M...", help="Upper ends of the bands of length in metres.")
+@click.option(
+    "--compare",
+    type=click.Choice(["auto", "pairs", "rest", "none"]),
+    default="auto",
+    show_default=True,
+    help="Compare each group with each, or with all others.",
+)
+@click.option("--what-failed", is_flag=True, help="Failing links and failures, by parameter or what --by says.")
+@click.option("--curves", metavar="PARAMETER", help="5 %, median and 95 % of one parameter at each frequency.")
+@click.option("--against", metavar="LIMIT", help="With --curves: the limit of the margins.")
+@click.option(
+    "--tests",
+    type=click.Choice(["standing", "first", "all"]),
+    default="standing",
+    show_default=True,
+    help="With --curves: which tests of each link.",
+)
+@click.option("--worst", is_flag=True, help="With --curves: only the worst pair or combination of each link.")
+@click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), metavar="OUT.svg|png", help="Draw it.")
+@click.option("--title", default="", metavar="TEXT", help="With --plot: the heading.")
+@click.option("--as", "form", type=click.Choice(["csv", "parquet", "json"]), help="The rows as a table.")
+@click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@output_options
+def command(
+    archive: Path,
+    by: str,
+    only: tuple[str, ...],
+    verdicts: str,
+    length_bands: str | None,
+    compare: str,
+    what_failed: bool,
+    curves: str | None,
+    against: str | None,
+    tests: str,
+    worst: bool,
+    plot: Path | None,
+    title: str,
+    form: str | None,
+    out: Path | None,
+    as_json: bool,
+    quiet: bool,
+    **filters: Any,
+) -> None:
+    """Pass rates with their intervals, over links: each link once for its configuration and limit family, by the
+    record that stands. Withdrawn records, renditions, re-readings, conflicts and copies count nowhere. A first-time
+    rate is over first complete tests; a test stands in the group of its own date, crew and instrument.
+
+    \b
+    FIELD: cable_type, category, construction, limit, configuration, year, quarter, month, site, job, client,
+    contractor, crew, length_band, maker, model, serial, remote_model, remote_serial, medium, evidence, parameter.
+    With --what-failed also: pairing, end, frequency_band.
+    \b
+    Example:
+      muniment rates certificates --by cable_type,year --plot rates.svg
+      muniment rates certificates --what-failed --by parameter,pairing,end --cable-type cat6a/f-utp
+      muniment rates certificates --curves next --against tia-568.2-d/cat6a/permanent-link --plot next.png
+    """
+    from archive import store
+    from archive.answers.rates.source import Choice
+
+    if against and not curves:
+        raise Trouble("--against needs --curves PARAMETER")
+    if curves and what_failed:
+        raise Trouble("--curves and --what-failed are two questions", remedy="ask one after the other")
+    if out and not form:
+        raise Trouble("--out needs --as csv, parquet or json")
+    choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands))
+    fields = [word for word in by.split(",") if word.strip()]
+    opened = store.open(archive)
+
+    def watch(blocks: Any) -> Any:
+        return progress(blocks, "counting", quiet=quiet)
+
+    found: Any
+    if curves:
+        from archive.answers.rates.distributions import distribution
+        from archive.answers.rates.words import spread_lines
+
+        lines: Any = spread_lines
+
+        found = distribution(
+            opened,
+            curves,
+            choice,
+            against=against,
+            by=fields,
+            tests=tests,
+            of="worst" if worst else "curves",
+            watch=lambda bags: progress(bags, "reading curves", quiet=quiet),
+        )
+        rows = [row for spread in found.spreads for row in spread.rows()]
+        head = {"parameter": found.parameter, "unit": found.unit, "limit": found.limit, "of": found.of}
+        groups = [{**s.fields, "links": s.records} for s in found.spreads]
+        document = {**head, "groups": groups, "rows": rows, "notes": found.notes}
+    elif what_failed:
+        from archive.answers.rates.pareto import failed
+        from archive.answers.rates.words import failed_lines
+
+        lines = failed_lines
+
+        found = failed(opened, choice, fields or None, watch=watch)
+        rows = found.rows
+        document = {"rows": rows, "links": found.links, "failures": found.failures, "unknown": found.unknown}
+        document["notes"] = found.notes
+    else:
+        from archive.answers.rates.rates import rates
+        from archive.answers.rates.words import rates_lines
+
+        lines = rates_lines
+
+        found = rates(opened, fields, choice, compare=compare, watch=watch)
+        rows = found.rows
+        document = {"rows": rows, "total": found.total, "differences": found.differences, "notes": found.notes}
+    if plot is not None:
+        from archive.answers.rates.pictures import save
+
+        save(found, plot, title)
+        say(f"{plot} is drawn", quiet=quiet)
+    if form:
+        from archive.answers.rates.table import save as save_rows
+
+        save_rows(rows, form, out)
+    elif as_json:
+        print_json(document)
+    elif not quiet:
+        for line in lines(found):
+            click.echo(line)
+    for note in found.notes:
+        say(note, quiet=quiet)
+    done(False)
+
+
+def _pair(text: str) -> tuple[str, str]:
+    name, mark, value = text.partition("=")
+    if not mark:
+        raise Trouble("no field and value", found=repr(text), expected="FIELD=VALUE")
+    return name, value
+
+
+def _edges(text: str | None) -> list[float] | None:
+    if text is None:
+        return None
+    try:
+        return [float(t) for t in text.split(",")]
+    except ValueError:
+        raise Trouble(
+            "no bands of length", found=repr(text), expected="metres joined by commas, as in 30,60,90"
+        ) from None

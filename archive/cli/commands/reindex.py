@@ -1,0 +1,37 @@
+"""muniment reindex: the index and the tables for counting, rebuilt from the bags."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress, say
+
+
+@click.command("reindex")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@output_options
+def command(archive: Path, as_json: bool, quiet: bool) -> None:
+    """Throws away what this user's cache holds of the archive, and derives it anew from ledger and bags.
+
+    The archive itself is only read. Nothing is lost but time: the last head seen stays remembered.
+
+    \b
+    Example:
+      muniment reindex certificates
+    """
+    from archive import store
+    from archive.answers.reindex import reindex
+
+    opened = store.open(archive)
+    made = reindex(opened, watch=lambda blocks: progress(blocks, "counting", quiet=quiet))
+    if as_json:
+        print_json(made)
+    else:
+        say(
+            f"{made['entries']} ledger entries, {made['deposits']} deposits and {made['records']} records are indexed; "
+            f"{made['files']} files for counting",
+            quiet=quiet,
+        )
+    done(False)

@@ -1,0 +1,116 @@
+"""muniment sql: read-only SQL over documented views."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, progress
+from archive.errors import Trouble
+
+if TYPE_CHECKING:
+    from archive.answers.views import Query
+
+
+@click.command("sql")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("query", required=False)
+@click.option("--views", "show", is_flag=True, help="List the views, their columns and what they mean.")
+@click.option("--as", "form", type=click.Choice(["csv", "parquet"]), help="The rows as a table.")
+@click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@output_options
+def command(
+    archive: Path, query: str | None, show: bool, form: str | None, out: Path | None, as_json: bool, quiet: bool
+) -> None:
+    """Runs one SELECT (DuckDB's SQL) over views of the archive. It can read nothing else, and write nothing.
+
+    \b
+    Example:
+      muniment sql certificates --views
+      muniment sql certificates "SELECT category, count(*) FROM links GROUP BY ALL"
+      muniment sql certificates "FROM records" --as parquet -o records.parquet
+    """
+    from archive import store
+    from archive.answers.views import Query, views
+
+    opened = store.open(archive)
+    if show:
+        told = views()
+        if as_json:
+            print_json({"views": told})
+        else:
+            for name, view in told.items():
+                click.echo(f"{name}: {view['meaning']}")
+                for column, meaning in view["columns"].items():
+                    click.echo(f"    {column}: {meaning}")
+        done(False)
+    if not query:
+        raise Trouble("no query", expected="a SELECT in quotes", remedy="see the views with --views")
+    if out and not form:
+        raise Trouble("--out needs --as csv or parquet")
+    with Query(opened, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet)) as result:
+        if form:
+            _save(result, form, out)
+        elif as_json:
+            rows = [dict(zip(result.columns, map(_plain, r), strict=True)) for r in result.rows()]
+            print_json({"columns": result.columns, "rows": rows})
+        else:
+            _print(result)
+    done(False)
+
+
+def _print(result: Query) -> None:
+    from archive.answers.rates.words import aligned
+
+    lines = [result.columns, *(["" if v is None else str(v) for v in row] for row in result.rows())]
+    for line in aligned(lines, left=len(result.columns)):
+        click.echo(line)
+
+
+def _save(result: Query, form: str, out: Path | None) -> None:
+    import sys
+
+    if out is None and form == "parquet" and sys.stdout.isatty():
+        raise Trouble("Parquet is nothing for a terminal", remedy="name a file with --out")
+    aside = None if out is None else out.with_name(f".{out.name}.aside")
+    if form == "csv":
+        _csv(result, aside)
+    else:
+        _parquet(result, aside)
+    if aside is not None and out is not None:
+        aside.replace(out)
+
+
+def _csv(result: Query, path: Path | None) -> None:
+    import csv
+    import sys
+    from contextlib import nullcontext
+
+    opened: Any = nullcontext(sys.stdout) if path is None else path.open("w", encoding="utf-8", newline="")
+    with opened as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(result.columns)
+        for row in result.rows():
+            writer.writerow([{True: "true", False: "false"}[v] if isinstance(v, bool) else v for v in row])
+
+
+def _parquet(result: Query, path: Path | None) -> None:
+    import sys
+
+    import pyarrow.parquet as pq
+
+    reader = result.arrow()
+    with pq.ParquetWriter(sys.stdout.buffer if path is None else path, reader.schema, compression="zstd") as writer:
+        for batch in reader:
+            writer.write_batch(batch)
+
+
+def _plain(value: Any) -> Any:
+    """Decimals as numbers; JSON has no other."""
+    import decimal
+
+    if isinstance(value, decimal.Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    return value
