@@ -6,6 +6,7 @@ from typing import Any
 
 from archive.answers.link import Link, people
 from archive.store import Archive
+from archive.store.assessments import Assessed, of_records
 
 KINDS = {
     "renditions": "rendition",
@@ -22,11 +23,13 @@ def history(archive: Archive, link: Link) -> list[dict[str, Any]]:
 
     Tests carry the time of the test; everything else the time of its ledger entry.
     """
+    graded = of_records(archive, (r["address"] for r in link.rows))
     first = min(link.rows, key=lambda r: (r["tested_local"] or r["tested_at"] or "9", r["row"]), default=None)
     found = [_test(r, link, first=r is first) for r in link.rows]
-    for number, entry in _touching(archive, link).items():
-        found.extend(_events(archive, number, entry, link))
-    names = people(archive, {e["by"] for e in found})
+    touching = _touching(archive, link, graded)
+    for number, entry in touching.items():
+        found.extend(_events(archive, number, entry, link, graded))
+    names = people(archive, {e["by"] for e in found}, touching.values())
     for e in found:
         e["by"] = names.get(e["by"] or "", None if not e["by"] else "name not there any more")
     return sorted(found, key=lambda e: (e["when"] or "", e["order"]), reverse=True)
@@ -50,8 +53,9 @@ def _test(r: dict[str, Any], link: Link, *, first: bool) -> dict[str, Any]:
     }
 
 
-def _touching(archive: Archive, link: Link) -> dict[int, Any]:
-    """Ledger entries that speak of the link: its deposits, and events that name one of its records or its job."""
+def _touching(archive: Archive, link: Link, graded: list[Assessed]) -> dict[int, Any]:
+    """Ledger entries that speak of the link: its deposits, grading runs over one of its records, and events that name
+    one of them or its job."""
     db = archive.db
     deposits = sorted({r["deposit"] for r in link.rows})
     marks = ", ".join("?" * len(deposits))
@@ -61,23 +65,18 @@ def _touching(archive: Archive, link: Link) -> dict[int, Any]:
     numbers |= {r[0] for r in db.execute(f"SELECT DISTINCT number FROM amendments WHERE row IN ({marks})", rows)}
     addresses = {r["address"] for r in link.rows}
     jobs = {r["job_id"] for r in link.rows}
-    found = {n: archive.ledger.read(n) for n in numbers}
-    for (n,) in db.execute("SELECT number FROM entries WHERE kind IN ('event', 'assessment') ORDER BY number"):
+    found = {n: archive.ledger.read(n) for n in numbers} | {a.entry.number: a.entry for a in graded}
+    for (n,) in db.execute("SELECT number FROM entries WHERE kind = 'event' ORDER BY number"):
         entry = archive.ledger.read(n)
         if entry is None:
             continue
-        named = addresses & {str(a) for a in entry.get("records", []) or []} if entry.kind == "event" else set()
-        if (
-            named
-            or set(entry.get("deposits", []) or []) & set(deposits)
-            or entry.get("job") in jobs
-            or entry.kind == "assessment"
-        ):
+        named = addresses & {str(a) for a in entry.get("records", []) or []}
+        if named or set(entry.get("deposits", []) or []) & set(deposits) or entry.get("job") in jobs:
             found[n] = entry
     return {n: e for n, e in sorted(found.items()) if e is not None}
 
 
-def _events(archive: Archive, number: int, entry: Any, link: Link) -> list[dict[str, Any]]:
+def _events(archive: Archive, number: int, entry: Any, link: Link, graded: list[Assessed]) -> list[dict[str, Any]]:
     base = {"when": entry.get("at"), "by": entry.get("by"), "order": number, "standing": False, "deposit": None}
     if entry.kind == "deposit":
         here = [r for r in link.rows if r["deposit"] == entry["deposit"]]
@@ -85,7 +84,9 @@ def _events(archive: Archive, number: int, entry: Any, link: Link) -> list[dict[
         reason = f" ({entry['reason']})" if entry.get("reason") else ""
         return [{**base, "kind": "deposit", "record": None, "what": told + reason}]
     if entry.kind == "assessment":
-        return [{**base, "kind": "assessment", "record": None, "what": _assessed(entry)}]
+        mine = [a for a in graded if a.entry.number == number]
+        ids = {r["address"]: r["record_id"] for r in link.rows}
+        return [{**base, "kind": "assessment", "record": ids[a.address], "what": _assessed(a)} for a in mine]
     if entry["event"] == "amend":
         rows = {r["row"]: r["record_id"] for r in link.rows}
         changes = archive.db.execute("SELECT row, field, old, new FROM amendments WHERE number = ?", (number,))
@@ -102,8 +103,10 @@ def _events(archive: Archive, number: int, entry: Any, link: Link) -> list[dict[
     return [{**base, "kind": str(entry["event"]), "record": None, "what": _told(entry)}]
 
 
-def _assessed(entry: Any) -> str:
-    return f"graded again against {', '.join(entry.get('limits', []) or []) or 'the limits named'}"
+def _assessed(run: Assessed) -> str:
+    """What a later grading run said of a record: "graded again: fail against tia-568-c.2/cat6/channel"."""
+    told = [f"{v['verdict']} against {v['limit_id'] or v['limit_found'] or 'no limit'}" for v in run.verdicts]
+    return f"graded again: {', '.join(told)}"
 
 
 def _told(entry: Any) -> str:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.assessments import names_of
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import SHOWN, find, labels
 from archive.store.catalogue.settle import with_formers
+from archive.store.ledger import Entry
 from archive.store.standing import State, states
 
 
@@ -76,23 +77,21 @@ def open_link(archive: Archive, label: str, *, job: str | None = None, site: str
     return Link(found[0], key, rows, states(with_formers(db, everything)))
 
 
-def people(archive: Archive, keys: Iterable[str | None]) -> dict[str, str]:
-    """Names of people by key, as far as they are still there; a redacted name is not."""
+def people(archive: Archive, keys: Iterable[str | None], where: Iterable[Entry]) -> dict[str, str]:
+    """Names of people by key, as far as they are still there; a redacted name is not.
+
+    where: the ledger entries that name the keys. A name stands where its key was written: in the tables of the
+    deposit, in the files of the event or the grading run.
+    """
     wanted = {k for k in keys if k}
     found: dict[str, str] = {}
-    if not wanted:
-        return found
-    archive.catch_up()
-    for (deposit,) in archive.db.execute("SELECT deposit FROM deposits ORDER BY number DESC").fetchall():
-        if wanted <= found.keys():
-            return found
-        for row in archive.tables(deposit).table("people").to_pylist():
-            if row["person_key"] in wanted and row["name"]:
-                found.setdefault(row["person_key"], row["name"])
-    for path in sorted((archive.root / "events").glob("*/people.json")):
+    for entry in where:
         if wanted <= found.keys():
             break
-        for row in json.loads(path.read_bytes()):
-            if row["person_key"] in wanted:
-                found.setdefault(row["person_key"], row["name"])
+        if entry.kind == "deposit":
+            rows = archive.tables(entry["deposit"]).table("people").to_pylist()
+            names = {r["person_key"]: r["name"] for r in rows if r["name"]}
+        else:
+            names = names_of(archive, entry)
+        found |= {k: n for k, n in names.items() if k in wanted}
     return found

@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from pathlib import Path, PurePosixPath
 
 
 def of_source(bag: Path, source_id: str, path: str) -> tuple[str, bytes] | None:
@@ -30,17 +30,18 @@ def of_record(bag: Path, record_id: str) -> tuple[str, bytes] | None:
     return None
 
 
-def _files(bag: Path, path: str) -> Iterator[tuple[str, bytes]]:
-    """Files as received, those first whose name the path of the source begins or ends with."""
+def _files(bag: Path, path: str, wanted: Callable[[str], bool] = bool) -> Iterator[tuple[str, bytes]]:
+    """Files as received, those first whose name the path of the source begins or ends with. wanted: by name."""
     folder, packed = bag / "data" / "originals", bag / "data" / "originals.zip"
     if packed.is_file():
         with zipfile.ZipFile(packed) as file:
-            for name in sorted(file.namelist(), key=lambda n: _distance(n, path)):
+            for name in sorted(filter(wanted, file.namelist()), key=lambda n: _distance(n, path)):
                 yield name, file.read(name)
     elif folder.is_dir():
         for found in sorted(folder.rglob("*")):
-            if found.is_file():
-                yield found.relative_to(folder).as_posix(), found.read_bytes()
+            name = found.relative_to(folder).as_posix()
+            if found.is_file() and wanted(name):
+                yield name, found.read_bytes()
 
 
 def _distance(name: str, path: str) -> tuple[int, str]:
@@ -60,3 +61,12 @@ def _parts(data: bytes) -> Iterator[bytes]:
                     yield file.read(info)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError):
         return
+
+
+def beside(bag: Path, name: str) -> dict[str, bytes]:
+    """Files as received that belong to another one by name: the same name with another ending, such as a port map."""
+    stem = PurePosixPath(name).with_suffix("")
+    found = {}
+    for other, data in _files(bag, name, lambda n: n != name and PurePosixPath(n).with_suffix("") == stem):
+        found[other] = data
+    return found

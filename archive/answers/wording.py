@@ -1,58 +1,124 @@
 """Words, numbers, dates and lengths of documents, by language and place.
 
-Texts are English in the code and pass through a gettext catalogue: schemas/messages/LANGUAGE.po, read as it is,
-translates them; muniment.pot there lists them all.
+Texts are English in the code and pass through a gettext catalogue: schemas/messages/LANGUAGE.po, or a file of one's
+own, read as it is. schemas/messages/muniment.pot lists them all (archive.answers.messages makes it).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
-from archive import schemas
+from archive import schemas, vocabulary
+from archive.errors import Trouble
 
 METRES_PER_FOOT = 0.3048  # international foot, exact by definition (1959 agreement)
+_DECIMALS = {"dB": 1, "ns": 0, "ohm": 2, "%": 2, "m": 1, "degC": 0, "ft": 0, "dBm": 1, "nF": 2}
+"""Decimals that a unit deserves; two for any other."""
+_ENGLISH = ("en", "en_US", "en_GB")
+_UNITS = {"ohm": "Ω", "degC": "°C"}
+_EXACT = 1e-9
+"""Smallest value that is told from none, as in archive.grading.arithmetic."""
 
 
 @cache
-def _catalogue(language: str) -> dict[str, str]:
-    """Translations of one language; empty where there is no file for it."""
-    from babel.messages.pofile import read_po
+def _catalogue(path: Path) -> dict[str, str]:
+    """Translations of one file. Errors: Trouble where it is no catalogue."""
+    from babel.messages.pofile import PoFileError, read_po
 
-    path = schemas.root() / "messages" / f"{language}.po"
-    if not path.is_file():
-        return {}
-    with path.open("rb") as file:
-        return {str(m.id): str(m.string) for m in read_po(file) if m.id and m.string}
+    try:
+        with path.open("rb") as file:
+            read = read_po(file, abort_invalid=True)
+    except (OSError, PoFileError, UnicodeDecodeError, ValueError) as error:
+        raise Trouble(
+            "this is no catalogue of texts",
+            where=str(path),
+            found=str(error),
+            expected="a gettext .po file in UTF-8, made from schemas/messages/muniment.pot",
+        ) from None
+    return {str(m.id): str(m.string) for m in read if m.id and m.string and not m.fuzzy}
 
 
 @dataclass(frozen=True)
 class Wording:
-    """How a document speaks. locale: such as "en", "en_US", "de"; lengths: "m" or "ft"."""
+    """How a document speaks.
+
+    locale: such as "en", "en_US", "de". lengths: "m" or "ft". catalogue: a .po file; without one, that of the
+    locale's language in schemas/messages, and without that English. Errors: Trouble for a locale that is none.
+    """
 
     locale: str = "en"
     lengths: str = "m"
+    catalogue: Path | None = None
+
+    def __post_init__(self) -> None:
+        if self.locale in _ENGLISH:
+            return
+        from babel import Locale, UnknownLocaleError
+
+        try:
+            Locale.parse(self.locale)
+        except (UnknownLocaleError, ValueError, TypeError):
+            raise Trouble("no such locale", found=self.locale, expected="such as en, en_US, de or pt_BR") from None
+
+    @cached_property
+    def _texts(self) -> Mapping[str, str]:
+        if self.catalogue is not None:
+            return _catalogue(self.catalogue)
+        path = schemas.root() / "messages" / f"{self.locale.split('_')[0]}.po"
+        return _catalogue(path) if path.is_file() else {}
 
     @property
     def language(self) -> str:
-        """The language alone."""
-        return self.locale.split("_")[0]
+        """The language of the texts."""
+        return self.locale.split("_")[0] if self._texts else "en"
 
     def __call__(self, text: str, **values: object) -> str:
-        """The text in the document's language, with {names} filled in."""
-        found = _catalogue(self.language).get(text, text)
-        return found.format(**values) if values else found
+        """The text in the document's language, with {names} filled in.
+
+        A translation that names something that is not there gives way to the English.
+        """
+        found = self._texts.get(text, text)
+        if not values:
+            return found
+        try:
+            return found.format(**values)
+        except (KeyError, IndexError, ValueError):
+            return text.format(**values)
+
+    def term(self, word: str | None) -> str:
+        """A word of the vocabulary as people write it: full-sweep as full sweep."""
+        return self(word.replace("-", " ").replace("_", " ")) if word else ""
+
+    def parameter(self, name: str) -> str:
+        """The printed name of a parameter."""
+        return self(vocabulary.parameter(name).name)
+
+    def unit(self, unit: str) -> str:
+        """A unit as it is printed."""
+        return "ft" if unit == "m" and self.lengths == "ft" else _UNITS.get(unit, unit)
+
+    def headed(self, name: str) -> str:
+        """A parameter's name with its unit, for the head of a column or an axis."""
+        return f"{self.parameter(name)}, {self.unit(vocabulary.parameter(name).unit)}"
+
+    def end(self, end: str | None) -> str:
+        """An end in two words."""
+        return {"local": self("local end"), "remote": self("remote end")}.get(end or "", "")
 
     def number(self, value: float | None, decimals: int = 1, *, empty: str = "") -> str:
         """A number with a fixed count of decimals. Null gives `empty`."""
-        from babel.numbers import format_decimal
-
         if value is None:
             return empty
         rounded = round(value, decimals) + 0.0  # + 0.0 turns minus zero into zero
+        if self.locale in _ENGLISH:
+            return f"{rounded:,.{decimals}f}"
+        from babel.numbers import format_decimal
+
         pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
         return str(format_decimal(rounded, format=pattern, locale=self.locale))
 
@@ -61,6 +127,16 @@ class Wording:
         from babel.numbers import format_decimal
 
         return empty if value is None else str(format_decimal(value, format="#,##0.######", locale=self.locale))
+
+    def value(self, value: float | None, unit: str, decimals: int | None = None) -> str:
+        """A value with the decimals that its unit deserves, without the unit; metres in feet where those are wanted."""
+        if value is not None and unit == "m" and self.lengths == "ft":
+            value, unit = value / METRES_PER_FOOT, "ft"
+        return self.number(value, _DECIMALS.get(unit, 2) if decimals is None else decimals)
+
+    def margin(self, value: float | None, unit: str) -> str:
+        """A margin: with more decimals than its unit deserves where fewer would make none of it."""
+        return self.value(value, unit, decimals_of(value, unit))
 
     def day(self, iso: str | None, *, empty: str = "") -> str:
         """An ISO 8601 date or date-time as a date, with the time where it is there; other words stay."""
@@ -72,16 +148,14 @@ class Wording:
             day = date.fromisoformat(iso[:10])
         except ValueError:
             return iso
-        text = format_date(day, format="d MMMM y" if self.language == "en" else "long", locale=self.locale)
-        return f"{text} {iso[11:16]}" if len(iso) >= 16 else text
+        text = format_date(day, format="d MMMM y" if self.locale == "en" else "long", locale=self.locale)
+        return f"{text}, {iso[11:16]}" if len(iso) >= 16 else text
 
     def length(self, metres: float | None, *, empty: str = "") -> str:
         """A length with its unit."""
         if metres is None:
             return empty
-        if self.lengths == "ft":
-            return f"{self.number(metres / METRES_PER_FOOT, 0)} ft"
-        return f"{self.number(metres, 1)} m"
+        return f"{self.value(metres, 'm')} {self.unit('m')}"
 
     def verdict(self, word: str | None) -> str:
         """A verdict as it is printed."""
@@ -93,19 +167,27 @@ class Wording:
         """Yes, no, or not stated."""
         return self("not stated") if value is None else self("yes") if value else self("no")
 
+    def some(self, names: Iterable[str], most: int = 12) -> str:
+        """Names in a row, the first of them where there are many, and how many there are more."""
+        listed = list(names)
+        shown = ", ".join(listed[:most])
+        return shown if len(listed) <= most else self("{names} and {count} more", names=shown, count=len(listed) - most)
+
 
 ENGLISH = Wording()
 
 
-def message_files() -> list[Path]:
-    """The catalogues that are there."""
-    return sorted((schemas.root() / "messages").glob("*.po*"))
+def decimals_of(value: float | None, unit: str) -> int:
+    """Decimals that a margin needs: those of its unit, more where it would be rounded to none."""
+    decimals = _DECIMALS.get(unit, 2)
+    while value is not None and abs(value) >= _EXACT and round(value, decimals) == 0 and decimals < 9:
+        decimals += 1
+    return decimals
 
 
 def value_text(wording: Wording, value: float | None, unit: str) -> str:
     """A value of a parameter with the decimals its unit deserves: dB 1, ns 0, ohm 2, % 2, m 1."""
-    decimals = {"dB": 1, "ns": 0, "ohm": 2, "%": 2, "m": 1}.get(unit, 2)
-    return wording.number(value, decimals)
+    return wording.value(value, unit)
 
 
 def plain(value: Any) -> str:

@@ -8,8 +8,8 @@ from typing import Any
 import pyarrow.compute as pc
 
 from archive.answers.book.facts import BookFacts, BookLink
+from archive.answers.claim.around import documents, job_facts
 from archive.answers.claim.facts import Tested
-from archive.answers.claim.gather import documents, job_facts
 from archive.answers.link import people
 from archive.answers.progress import LinkState, progress
 from archive.errors import Trouble
@@ -122,7 +122,7 @@ class _Shelves:
         def load() -> Tested:
             deposit, _, position = row["address"].rpartition("/")
             batch = self.bag(deposit).record(int(position))
-            return Tested(batch, row["digest"], deposit, "", "", "", "test", standing=True)
+            return Tested(batch, row["digest"], row["address"], deposit, standing=True)
 
         return load
 
@@ -207,6 +207,6 @@ def _deposits(archive: Archive, job: str) -> list[dict[str, Any]]:
     rows = archive.db.execute("SELECT deposit, records, root FROM deposits WHERE job_id = ? ORDER BY number", (job,))
     for deposit, records, root in rows.fetchall():
         entry = archive.deposit_entry(deposit)
-        name = people(archive, {entry.get("by")}).get(entry.get("by") or "", "")
+        name = people(archive, [entry.get("by")], [entry]).get(entry.get("by") or "", "")
         found.append({"deposit": deposit, "when": entry.get("at"), "by": name, "records": records, "root": root})
     return found

@@ -9,7 +9,7 @@ from archive import schemas, vocabulary
 from archive.answers.book.facts import BookFacts, BookLink, Row
 from archive.answers.claim import tables as record_tables
 from archive.answers.claim.curves import Line, figures
-from archive.answers.claim.front import worst_text
+from archive.answers.claim.verdicts import worst_text
 from archive.answers.documents import Block, Facts, Figure, Listing, Notice, Para, Section, Table
 from archive.answers.wording import Wording, plain, value_text
 
@@ -212,7 +212,7 @@ def curve_pages(links: Sequence[BookLink], line: LimitLine, words: Wording) -> I
         verdict = tested.verdict()
         limit_id = verdict["limit_id"] if verdict else None
         grades = [g for g in tested.rows("grades") if g["limit_id"] == limit_id]
-        pictures: list[Figure] = figures(tested.batch, grades, line(limit_id), words, height=190, only=_FEW)
+        pictures: list[Figure] = figures(tested.batch, grades, line(limit_id), words, only=_FEW, compact=True)
         if pictures:
             title = words(
                 "{link}: {verdict} against {limit}",

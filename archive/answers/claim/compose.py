@@ -2,75 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from archive.answers.claim import custody, tables
-from archive.answers.claim.curves import Line, figures
-from archive.answers.claim.facts import ClaimFacts
+from archive.answers.claim import optics, sections, tables
+from archive.answers.claim.compare import fresh_test
+from archive.answers.claim.curves import figures, line_of
+from archive.answers.claim.custody import custody, method
+from archive.answers.claim.facts import ClaimFacts, Tested
 from archive.answers.claim.front import front
-from archive.answers.documents import Attachment, Document, Para, Section
+from archive.answers.claim.warranty import warranty
+from archive.answers.documents import Attachment, Block, Document, Para, Section
 from archive.answers.wording import ENGLISH, Wording
 from archive.version import PROGRAM
 
 
 def compose(
     facts: ClaimFacts,
-    line: Line,
     words: Wording = ENGLISH,
     *,
     paper: str = "a4",
     attachments: Sequence[Attachment] = (),
 ) -> Document:
-    """The document. line: the limit that the standing record is drawn against, None where it has none."""
-    sections = [front(facts, words)]
-    s = facts.standing
-    if s is not None:
-        first = s.verdict()
-        limit_id = first["limit_id"] if first else None
-        grades = [g for g in s.rows("grades") if g["limit_id"] == limit_id]
-        pictures = figures(s.batch, grades, line, words)
-        if pictures:
-            intro = words(
-                "Thick line: {limit}. The hatched side fails. The shaded strip is the distance between the limit "
-                "and the worst curve; a ring marks the smallest margin.",
-                limit=limit_id or words("no limit"),
-            )
-            sections.append(Section(words("Curves"), [Para(intro, role="small"), *pictures], new_page=True))
-        worst = tables.worst_cases(s, limit_id, words)
-        if worst:
-            sections.append(
-                Section(
-                    words("Worst cases, recomputed and reported"),
-                    [
-                        Para(
-                            words("Positive margins meet the limit; the difference is recomputed minus reported."),
-                            role="small",
-                        )
-                    ],
-                )
-            )
-            sections.extend(worst)
-        rest = [x for x in (tables.scalars(s, words), tables.wire_map(s, words)) if x is not None]
-        if rest:
-            sections.append(Section(words("Other measurements"), []))
-            sections.extend(rest)
-        sections.append(tables.instruments(facts, s, words))
-        sections.append(tables.findings(s, words))
-    sections.append(custody.history(facts, words))
-    sections.extend(custody.fresh_test(facts, words))
-    near = custody.neighbours(facts, words)
-    if near is not None:
-        sections.append(near)
-    sections.append(custody.warranty(facts, words))
-    sections.append(custody.custody(facts, words))
-    sections.append(custody.method(facts, words))
+    """The document. attachments: files that the PDF carries inside."""
     place = ", ".join(x for x in (facts.job.get("site") or facts.place.get("site"), facts.job.get("job_id")) if x)
     return Document(
         title=words("Link {link}", link=facts.link),
-        subtitle=place + (f" — {facts.reason}" if facts.reason else ""),
-        kicker=words("claim file"),
+        subtitle=place,
+        kicker=words("Claim file"),
         date=facts.state[:10],
-        sections=sections,
+        sections=[s for s in _sections(facts, words) if s is not None],
         footer=words(
             "{program}; archive {archive}, state of {state}, head {head}",
             program=PROGRAM,
@@ -84,3 +44,48 @@ def compose(
         page_of=words("page {page} of {pages}"),
         attachments=attachments,
     )
+
+
+def _sections(facts: ClaimFacts, words: Wording) -> Iterator[Section | None]:
+    yield front(facts, words)
+    yield sections.all_verdicts(facts, words)
+    yield from fresh_test(facts, words)
+    s = facts.standing
+    if s is not None:
+        yield from _measured(s, words)
+        yield tables.instruments(facts, s, words)
+        yield tables.findings(s, facts.around.findings, words)
+    yield sections.history(facts, words)
+    yield sections.neighbours(facts, words)
+    yield warranty(facts, words)
+    yield custody(facts, words)
+    yield method(facts, words)
+
+
+def _measured(s: Tested, words: Wording) -> Iterator[Section | None]:
+    """Curves, worst cases and readings of a record."""
+    verdict = s.verdict()
+    limit_id = verdict["limit_id"] if verdict else None
+    pictures = figures(s.curves or s.batch, s.grades(limit_id), line_of(limit_id), words)
+    if pictures:
+        intro = words(
+            "The thick line is the limit, {limit}. The hatched side fails; the shaded strip is the distance between "
+            "the limit and the worst of all curves. A ring marks the smallest margin, and its curve is drawn thicker. "
+            "Peaks far on the good side are cut off at the frame.",
+            limit=limit_id,
+        )
+        plain = words("No limit is known for this record; the curves stand here as measured.")
+        blocks: list[Block] = [Para(intro if limit_id else plain, role="small"), *pictures]
+        yield Section(words("Curves"), blocks, new_page=True)
+    worst = tables.worst_cases(s, limit_id, words)
+    if worst:
+        note = words(
+            "A margin above zero meets the limit. What the instrument reported stands beside what this program "
+            "recomputed; the difference is recomputed minus reported."
+        )
+        yield Section(words("Worst cases, recomputed and reported"), [Para(note, role="small")])
+        yield from worst
+    rest = (tables.scalars(s, words), tables.wire_map(s, words), optics.loss(s, words), optics.events(s, words))
+    if any(x is not None for x in rest):
+        yield Section(words("Other measurements"), [])
+        yield from rest

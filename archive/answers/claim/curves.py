@@ -8,47 +8,89 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from archive import vocabulary
+from archive import limits, vocabulary
 from archive.answers.documents import Figure
-from archive.answers.plots import Curve, Mark, Panel, plot
-from archive.answers.wording import Wording, value_text
+from archive.answers.plots import LINEAR, ROOT, Curve, Event, Mark, Panel, plot
+from archive.answers.wording import Wording
 from archive.tables import Batch
 
 Array = NDArray[np.float64]
 Line = Callable[[str, Array], Array | None]
 """Limit line: parameter id and MHz in, limit out (NaN outside its range), or None where there is none."""
+Curves = Mapping[str, Mapping[str | None, list[Curve]]]
+
+_RANK = {"measured": 0, "rebuilt": 1, "derived": 2}
+_DERIVED_FROM = {"fext": ("acr_f", "elfext"), "ps_fext": ("ps_acr_f", "ps_elfext")}
+"""Raw parameters that need no picture where one that is made of them and has a limit is drawn."""
+_SAME = (("elfext", "acr_f"), ("ps_elfext", "ps_acr_f"))
 
 
-def curves_of(batch: Batch) -> dict[str, dict[str | None, list[Curve]]]:
+def line_of(limit_id: str | None) -> Line:
+    """The limit line to draw for a limit id; none where the limit is not known or has no such line."""
+    known = limits.get(limit_id) if limit_id and limit_id in limits.ids() else None
+
+    def line(parameter: str, frequencies: Array) -> Array | None:
+        if known is None or parameter not in known.lines:
+            return None
+        return np.asarray(known.lines[parameter].at(frequencies), dtype=float)
+
+    return line
+
+
+def curves_of(batch: Batch) -> Curves:
     """Measured and derived curves by parameter and end, pairings in their order.
 
-    A derived curve that the export gives stands only where the same was not measured.
+    A derived curve stands only where the same was not measured; alien crosstalk of a single disturber is left out.
     """
     axes = {
         r["axis_id"]: np.array(r["frequencies_mhz"] or r["distances_km"], dtype=float)
         for r in batch["axes"].to_pylist()
     }
     sweeps = batch["sweeps"]
-    heads = sweeps.select(["parameter", "end", "pairing", "origin", "axis_id", "wavelength_nm"]).to_pylist()
-    rank = {"measured": 0, "rebuilt": 1, "derived": 2}
+    columns = ["parameter", "end", "pairing", "origin", "axis_id", "wavelength_nm", "direction", "disturber"]
+    lists = sweeps.column("values").combine_chunks()
     chosen: dict[tuple[str, str | None, str], tuple[int, Curve]] = {}
-    for k, h in enumerate(heads):
-        if h["origin"] not in rank:
+    for k, h in enumerate(sweeps.select(columns).to_pylist()):
+        if h["origin"] not in _RANK or h["disturber"] or h["axis_id"] not in axes:
             continue
-        label = h["pairing"] or (f"{h['wavelength_nm']:g} nm" if h["wavelength_nm"] else h["parameter"])
-        key = (h["parameter"], h["end"], label)
-        if key in chosen and chosen[key][0] <= rank[h["origin"]]:
+        key = (h["parameter"], h["end"], _label(h))
+        if key in chosen and chosen[key][0] <= _RANK[h["origin"]]:
             continue
-        values = sweeps.column("values")[k].values.to_numpy(zero_copy_only=False).astype(float)
-        chosen[key] = (rank[h["origin"]], Curve(label, axes[h["axis_id"]], values))
-    out: dict[str, dict[str | None, list[Curve]]] = {}
-    for (parameter, end, _), (_, curve) in chosen.items():
-        out.setdefault(parameter, {}).setdefault(end, []).append(curve)
-    order = list(vocabulary.parameters())
-    for by_end in out.values():
-        for curves in by_end.values():
-            curves.sort(key=lambda c: c.label)
-    return {p: out[p] for p in order if p in out}
+        values = lists[k].values.to_numpy(zero_copy_only=False).astype(float)
+        if len(values) == len(axes[h["axis_id"]]):
+            chosen[key] = (_RANK[h["origin"]], Curve(key[2], axes[h["axis_id"]], values))
+    found: dict[str, dict[str | None, list[Curve]]] = {}
+    for (parameter, end, _), (_, curve) in sorted(chosen.items(), key=lambda item: item[0][2]):
+        found.setdefault(parameter, {}).setdefault(end, []).append(curve)
+    return {p: found[p] for p in vocabulary.parameters() if p in found}
+
+
+def _label(h: Mapping[str, Any]) -> str:
+    """What tells a curve from the others of its parameter and end."""
+    wave = f"{h['wavelength_nm']:g} nm" if h["wavelength_nm"] else ""
+    way = {"local-remote": "→", "remote-local": "←"}.get(h["direction"] or "", "") if wave else ""
+    return " ".join(x for x in (h["pairing"] or "", wave, way) if x) or str(h["parameter"])
+
+
+def drawn(curves: Curves, line: Line) -> list[str]:
+    """Parameters that get a picture: those with a limit line, and measured ones that no such parameter is made of."""
+    limited = {p for p, by_end in curves.items() if _limit(p, by_end, line) is not None}
+    skipped = {old for old, new in _SAME if old not in limited} if limited else set()
+    for raw, made in _DERIVED_FROM.items():
+        if raw not in limited and any(m in limited for m in made):
+            skipped.add(raw)
+    if limited:
+        skipped |= {p for p in ("acr_n", "ps_acr_n", "ps_fext", "acr_f", "ps_acr_f", "ps_next") if p not in limited}
+    return [p for p in curves if p not in skipped]
+
+
+def _limit(parameter: str, by_end: Mapping[str | None, list[Curve]], line: Line) -> Curve | None:
+    """The limit over the frequencies of the curves; none for a trace."""
+    if parameter == "backscatter":
+        return None
+    f = max((c.x for curves in by_end.values() for c in curves), key=len)
+    values = line(parameter, f)
+    return None if values is None or np.isnan(values).all() else Curve("", f, values)
 
 
 def figures(
@@ -57,71 +99,92 @@ def figures(
     line: Line,
     words: Wording,
     *,
-    width: int = 680,
-    height: int = 270,
     only: Sequence[str] = (),
+    compact: bool = False,
 ) -> list[Figure]:
-    """One figure per parameter that has curves, or of those in `only`.
+    """One figure per parameter that is to be drawn, or of those in `only`.
 
-    grades: rows of grades under the limit that `line` draws.
+    batch: one record, with derived curves where those are wanted. grades: rows of grades under the limit that `line`
+    draws. compact: both ends side by side on half the height.
     """
+    curves = curves_of(batch)
+    events = batch["trace_events"].to_pylist()
     made = []
-    for parameter, by_end in curves_of(batch).items():
-        if only and parameter not in only:
-            continue
-        p = vocabulary.parameter(parameter)
-        panels = []
-        for end in sorted(by_end, key=lambda e: (e is not None, e)):
-            panels.append(_panel(parameter, end, by_end[end], grades, line, words))
-        axis = words("distance, km") if parameter == "backscatter" else words("frequency, MHz")
-        svg = plot(
-            panels,
-            title=words("{name} against its limit", name=p.name),
-            x_label=axis,
-            y_label=f"{p.name}, {p.unit}",
-            width=width,
-            height=height,
-            log_x=parameter != "backscatter",
-        )
-        worst = _worst(parameter, grades)
-        caption = p.name[:1].upper() + p.name[1:] + ". "
-        if worst is None:
-            caption += words("No limit line applies to these curves; they stand here as measured.")
-        else:
-            caption += words(
-                "Smallest margin {margin} {unit} at {frequency} MHz: {pairing} {end}.",
-                margin=value_text(words, worst["margin"], p.unit),
-                unit=p.unit,
-                frequency=words.free(worst["frequency_mhz"]),
-                pairing=worst["pairing"] or "",
-                end=_end(worst["end"], words),
-            ).replace(" .", ".")
-        made.append(Figure(svg, caption, caption))
+    for parameter in only or drawn(curves, line):
+        by_end = {
+            end: kept
+            for end, listed in curves.get(parameter, {}).items()
+            if (kept := [c for c in listed if np.isfinite(c.y).any()])
+        }
+        if by_end:
+            made.append(_figure(parameter, by_end, grades, line, words, events, compact))
     return made
+
+
+def _figure(
+    parameter: str,
+    by_end: Mapping[str | None, list[Curve]],
+    grades: Sequence[Mapping[str, Any]],
+    line: Line,
+    words: Wording,
+    events: Sequence[Mapping[str, Any]],
+    compact: bool,
+) -> Figure:
+    limit = _limit(parameter, by_end, line)
+    trace = parameter == "backscatter"
+    ends = sorted(by_end, key=lambda e: (e is not None, e or ""))
+    panels = [_panel(parameter, end, by_end[end], grades, limit, words, events if trace else ()) for end in ends]
+    name = words.parameter(parameter)
+    worst = _worst(parameter, grades) if limit is not None else None
+    caption = name[:1].upper() + name[1:] + ". " + _caption(worst, limit is not None, parameter, words)
+    many = sum(len(p.curves) for p in panels) > 14
+    tall = 205 if compact else 250 if len(panels) == 1 else 400 if many or len(panels) > 1 else 330
+    svg = plot(
+        panels,
+        title=caption,
+        x_label=words("distance, km") if trace else words("frequency, MHz (even steps of its square root)"),
+        y_label=words.headed(parameter),
+        height=tall,
+        scale=LINEAR if trace else ROOT,
+        stacked=not compact,
+        words=(words("margin"), words("fails")),
+        tick_text=words.free,
+    )
+    return Figure(svg, caption, caption)
+
+
+def _caption(worst: Mapping[str, Any] | None, limited: bool, parameter: str, words: Wording) -> str:
+    if not limited:
+        return words("No limit line applies; the curves stand here as measured.")
+    if worst is None:
+        return words("The curves could not be graded against this line.")
+    p = vocabulary.parameter(parameter)
+    where = " ".join(x for x in (worst["pairing"] or "", words.end(worst["end"])) if x)
+    told = {"margin": words.margin(worst["margin"], p.unit), "unit": p.unit, "where": where}
+    at = words.free(worst["frequency_mhz"])
+    return words("Smallest margin {margin} {unit} at {frequency} MHz, {where}.", frequency=at, **told)
 
 
 def _panel(
     parameter: str,
     end: str | None,
-    curves: list[Curve],
+    curves: Sequence[Curve],
     grades: Sequence[Mapping[str, Any]],
-    line: Line,
+    limit: Curve | None,
     words: Wording,
+    events: Sequence[Mapping[str, Any]],
 ) -> Panel:
     p = vocabulary.parameter(parameter)
-    f = max((c.x for c in curves), key=len)
-    limit = line(parameter, f) if parameter != "backscatter" else None
-    limited = None if limit is None or np.isnan(limit).all() else Curve(words("limit"), f, limit)
     worst = _worst(parameter, [g for g in grades if g["end"] == end])
     mark = None
-    if limited is not None and worst is not None and worst["frequency_mhz"] is not None:
-        text = words("margin {margin} {unit}", margin=value_text(words, worst["margin"], p.unit), unit=p.unit)
-        mark = Mark(
-            worst["frequency_mhz"],
-            worst["value"],
-            f"{text}\n{words.free(worst['frequency_mhz'])} MHz, {worst['pairing']}",
-        )
-    return Panel(_end(end, words) or p.name, tuple(curves), limited, p.sense, mark)
+    if limit is not None and worst is not None and worst["frequency_mhz"] is not None:
+        margin = words("margin {margin} {unit}", margin=words.margin(worst["margin"], p.unit), unit=p.unit)
+        text = f"{margin}\n{words.free(worst['frequency_mhz'])} MHz, {worst['pairing'] or ''}"
+        mark = Mark(worst["frequency_mhz"], worst["value"], text, worst["pairing"] or "")
+    marked = [Event(e["distance_km"], str(e["number"] or "")) for e in events if e["distance_km"] is not None]
+    heading = words.end(end) or words.parameter(parameter)
+    line = None if limit is None else Curve(words("limit"), limit.x, limit.y)
+    return Panel(heading, tuple(curves), line, p.sense, mark, tuple(dict.fromkeys(marked)))
 
 
 def _worst(parameter: str, grades: Sequence[Mapping[str, Any]]) -> Mapping[str, Any] | None:
@@ -131,5 +194,4 @@ def _worst(parameter: str, grades: Sequence[Mapping[str, Any]]) -> Mapping[str, 
     return min(points, key=lambda g: (g["margin"], g["frequency_mhz"] or 0.0), default=None)
 
 
-def _end(end: str | None, words: Wording) -> str:
-    return {"local": words("local end"), "remote": words("remote end")}.get(end or "", "")
+__all__ = ["Curves", "Line", "curves_of", "drawn", "figures", "line_of"]

@@ -10,19 +10,55 @@ from archive.tables import Batch
 
 Row = Mapping[str, Any]
 
+DEPOSIT, ASSESSMENT, NOW, NEWEST = "deposit", "assessment", "now", "newest"
+
+
+@dataclass(frozen=True)
+class Said:
+    """A verdict of this program on a record.
+
+    kind: deposit (when the record came), assessment (a later grading run), now (the same limit, by the limit library
+    of today), newest (today's edition of that limit). when: ISO 8601, "" for now and newest. grades: its worst points.
+    """
+
+    kind: str
+    when: str
+    by: str
+    verdict: Row
+    grades: Sequence[Row]
+
+
+@dataclass(frozen=True)
+class Original:
+    """A file as received. path: where it lies in the claim file, "" where it is not kept any more."""
+
+    name: str = ""
+    path: str = ""
+    bytes: int = 0
+    sha256: str = ""
+    beside: Sequence[str] = ()
+
 
 @dataclass(frozen=True)
 class Tested:
-    """One record of the link. batch: that record alone, with its grades, verdicts and findings."""
+    """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
+
+    relation: what dedup made of it, in a word. state: why it stands or does not. said: verdicts on it, the archived
+    ones first. curves: the same record with the curves that grading derives, for pictures.
+    """
 
     batch: Batch
     digest: str
-    deposit: str
-    deposited_at: str
-    deposited_by: str
-    original: str
-    relation: str
-    standing: bool
+    address: str = ""
+    deposit: str = ""
+    deposited_at: str = ""
+    deposited_by: str = ""
+    original: Original = Original()
+    relation: str = "test"
+    state: str = ""
+    standing: bool = False
+    said: Sequence[Said] = ()
+    curves: Batch | None = None
 
     @property
     def record(self) -> Row:
@@ -34,17 +70,68 @@ class Tested:
         found: list[dict[str, Any]] = self.batch[table].to_pylist()
         return found
 
-    def verdict(self, limit_id: str | None = None) -> dict[str, Any] | None:
-        """Its verdict under one limit, or the first one."""
-        for v in self.rows("verdicts"):
-            if limit_id is None or v["limit_id"] == limit_id:
-                return v
-        return None
+    def verdict(self) -> Row | None:
+        """The verdict under the limit of its day: the first that it was archived with."""
+        return next((s.verdict for s in self.said if s.kind == DEPOSIT), None) or next(
+            iter(self.rows("verdicts")), None
+        )
+
+    def grades(self, limit_id: str | None) -> list[dict[str, Any]]:
+        """The worst points it was archived with, under one limit."""
+        return [g for g in self.rows("grades") if g["limit_id"] == limit_id]
+
+    @property
+    def operator(self) -> str | None:
+        """Name of who tested; "" where the record states somebody whose name is not there any more, None for nobody."""
+        key = self.record["operator_key"]
+        if not key:
+            return None
+        return next((p["name"] or "" for p in self.rows("people") if p["person_key"] == key), "")
+
+
+@dataclass(frozen=True)
+class CopyOf:
+    """Curves that stand under two links. of: "this link's" curves from the other, or "the other's" from this one."""
+
+    link: str
+    tested: str
+    record: str
+    of: str
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """Standing records of links nearby, in the order of labels, this link among them. basis: what makes them near:
+    bundle, panel or order; name: which bundle or panel."""
+
+    basis: str
+    name: str
+    rows: Sequence[Row]
+
+
+@dataclass(frozen=True)
+class Around:
+    """What the archive knows around a link that may weaken its record.
+
+    look_alikes: other labels of the job that people may mean by the same. findings: of rules across records that name
+    the link. set_aside: parts of exports that name the link and were never read.
+    """
+
+    copies: Sequence[CopyOf] = ()
+    look_alikes: Sequence[str] = ()
+    findings: Sequence[Row] = ()
+    set_aside: Sequence[Row] = ()
+    held: bool = False
 
 
 @dataclass(frozen=True)
 class ClaimFacts:
-    """Everything about one link. tests: newest first. state: ISO 8601 time of the newest ledger entry."""
+    """Everything about one link.
+
+    tests: newest first. state: ISO 8601 time of the newest ledger entry. on: the day for which the file is made,
+    ISO 8601. newest_edition: the newest edition of the limit that this program names, where it holds no lines of it.
+    steps: the proof's verification, each with whether it holds (None: open) and what is said.
+    """
 
     link: str
     job: Row
@@ -53,18 +140,21 @@ class ClaimFacts:
     standing: Tested | None
     why: str
     history: Sequence[Row]
-    neighbours: Sequence[Row]
+    neighbours: Neighbours | None
     documents: Sequence[Row]
     proof: Row
     head: str
     entries: int
     state: str
     archive_id: str
+    on: str
+    around: Around = Around()
+    steps: Sequence[tuple[str, bool | None, str]] = ()
     signatures: Sequence[str] = ()
     retest: Tested | None = None
     reason: str = ""
-    today_limit: str | None = None
-    people: Mapping[str, str] = field(default_factory=dict)
+    newest_edition: str = ""
+    former_labels: Sequence[str] = field(default=())
 
 
 def row(table: Any, index: int) -> dict[str, Any]:

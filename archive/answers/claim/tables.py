@@ -1,131 +1,122 @@
-"""Tables of a record: worst cases reported beside recomputed, scalars, instruments, findings."""
+"""Tables of a record: worst cases reported beside recomputed, readings, instruments, findings."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from archive import vocabulary
-from archive.answers.claim.facts import ClaimFacts, Tested
+from archive.answers.claim.facts import ClaimFacts, Row, Tested
 from archive.answers.documents import Block, Figure, Para, Section, Table
-from archive.answers.wording import Wording, plain, value_text
+from archive.answers.wording import Wording, decimals_of, plain
 
-_POINTS = ("worst_margin", "worst_value")
+_WEIGHTS = (2.5, 0, 0, 0, 0, 0, 0, 0, 0, 1.6)
 
 
 def worst_cases(tested: Tested, limit_id: str | None, words: Wording) -> list[Section]:
-    """Worst margin and worst value of every parameter, as recomputed under one limit, with the instrument's beside."""
-    grades = [g for g in tested.rows("grades") if limit_id is None or g["limit_id"] == limit_id]
-    reported = tested.rows("reported")
-    sections = []
-    titles = {"worst_margin": words("Smallest margins"), "worst_value": words("Worst values")}
-    for kind in _POINTS:
-        rows: list[list[str]] = []
-        strong: set[int] = set()
-        for parameter in vocabulary.parameters():
-            here = [g for g in grades if g["parameter"] == parameter and g["kind"] == kind and g["value"] is not None]
-            if not here:
-                continue
-            for end in sorted({g["end"] for g in here}, key=lambda e: (e is not None, e or "")):
-                g = _worst([x for x in here if x["end"] == end], parameter, kind)
-                told = _reported(reported, parameter, kind, end)
-                if g["verdict"] == "fail":
-                    strong.add(len(rows))
-                rows.append(_row(g, told, words))
-        if rows:
-            table = Table(
-                [
-                    words("parameter"),
-                    words("end"),
-                    words("pairing"),
-                    words("MHz"),
-                    words("value"),
-                    words("limit"),
-                    words("margin"),
-                    words("reported margin"),
-                    words("difference"),
-                    words("verdict"),
-                ],
-                rows,
-                align="lllrrrrrrl",
-                weights=(2.0, 0.8, 1.1, 0.9, 0.8, 0.8, 0.9, 1.1, 1.1, 1.9),
-                strong=frozenset(strong),
-            )
-            sections.append(Section(titles[kind], [table], level=2))
-    return sections
+    """Smallest margin and worst value of every parameter, recomputed under one limit, with the instrument's beside."""
+    grades = tested.grades(limit_id)
+    found = []
+    for kind, title, theirs in (
+        ("worst_margin", words("Smallest margins"), words("reported margin")),
+        ("worst_value", words("Worst values"), words("reported value")),
+    ):
+        table = _worst_table(grades, tested.rows("reported"), kind, theirs, words)
+        if table is not None:
+            found.append(Section(title, [table], level=2))
+    return found
 
 
-def _worst(rows: Sequence[Mapping[str, Any]], parameter: str, kind: str) -> Mapping[str, Any]:
+def _worst_table(
+    grades: Sequence[Row], reported: Sequence[Row], kind: str, theirs: str, words: Wording
+) -> Table | None:
+    rows: list[list[str]] = []
+    strong: set[int] = set()
+    for parameter in vocabulary.parameters():
+        here = [g for g in grades if g["parameter"] == parameter and g["kind"] == kind and g["value"] is not None]
+        for n, end in enumerate(sorted({g["end"] for g in here}, key=lambda e: (e is not None, e or ""))):
+            g = _worst([x for x in here if x["end"] == end], parameter, kind)
+            if g["verdict"] == "fail":
+                strong.add(len(rows))
+            rows.append(_worst_row(g, _reported(reported, parameter, kind, end), kind, n == 0, words))
+    if not rows:
+        return None
+    head = [words(h) for h in ("parameter", "end", "pairing", "MHz", "value", "limit", "margin")]
+    head += [theirs, words("difference"), words("verdict")]
+    return Table(head, rows, align="lllrrrrrrl", weights=_WEIGHTS, strong=frozenset(strong))
+
+
+def _worst(rows: Sequence[Row], parameter: str, kind: str) -> Row:
     if kind == "worst_margin":
         return min(rows, key=lambda g: (g["margin"] if g["margin"] is not None else 1e9, g["frequency_mhz"] or 0.0))
     sign = -1 if vocabulary.parameter(parameter).sense == "max" else 1
     return min(rows, key=lambda g: (sign * g["value"], g["frequency_mhz"] or 0.0))
 
 
-def _reported(
-    rows: Sequence[Mapping[str, Any]], parameter: str, kind: str, end: str | None
-) -> Mapping[str, Any] | None:
-    points = [
-        r
-        for r in rows
-        if r["parameter"] == parameter and r["kind"] == kind and r["end"] == end and r["margin"] is not None
-    ]
-    return min(points, key=lambda r: r["margin"], default=None)
+def _reported(rows: Sequence[Row], parameter: str, kind: str, end: str | None) -> Row | None:
+    """The instrument's own worst of the same kind, parameter and end."""
+    key = "margin" if kind == "worst_margin" else "value"
+    here = [r for r in rows if r["parameter"] == parameter and r["kind"] == kind and r["end"] == end]
+    here = [r for r in here if r[key] is not None]
+    sign = -1 if kind == "worst_value" and vocabulary.parameter(parameter).sense == "max" else 1
+    return min(here, key=lambda r: sign * r[key], default=None)
 
 
-def _row(g: Mapping[str, Any], told: Mapping[str, Any] | None, words: Wording) -> list[str]:
+def _worst_row(g: Row, told: Row | None, kind: str, first: bool, words: Wording) -> list[str]:
     p = vocabulary.parameter(g["parameter"])
-    theirs = None if told is None else told["margin"]
-    both = theirs is not None and g["margin"] is not None
+    key = "margin" if kind == "worst_margin" else "value"
+    theirs = None if told is None else told[key]
+    difference = None if theirs is None or g[key] is None else g[key] - theirs
+    # A margin that one decimal would make none of needs more, and so do the numbers that it is the difference of.
+    decimals = decimals_of(g["margin"], p.unit)
     return [
-        f"{p.name}, {p.unit}",
-        plain(g["end"]),
+        words.headed(p.id) if first else "",
+        words.term(g["end"]),
         plain(g["pairing"]),
         words.free(g["frequency_mhz"]),
-        value_text(words, g["value"], p.unit),
-        value_text(words, g["limit"], p.unit),
-        value_text(words, g["margin"], p.unit),
-        value_text(words, theirs, p.unit),
-        value_text(words, g["margin"] - theirs, p.unit) if both and theirs is not None else "",
+        words.value(g["value"], p.unit, decimals),
+        words.value(g["limit"], p.unit, decimals),
+        words.value(g["margin"], p.unit, decimals),
+        words.value(theirs, p.unit),
+        words.value(difference, p.unit),
         words.verdict(g["verdict"]) + (f", {words('provisional')}" if g["provisional"] else ""),
     ]
 
 
 def scalars(tested: Tested, words: Wording) -> Section | None:
-    """Scalar readings, one row per quantity, pairs side by side."""
-    rows = [r for r in tested.rows("readings") if r["origin"] == "measured"]
-    if not rows:
-        return None
-    subjects = [*vocabulary.PAIRS]
-    out = []
+    """Readings, pairs side by side; what is not per pair stands in a second table."""
+    rows = [r for r in tested.rows("readings") if r["origin"] in ("measured", "stated")]
+    by_pair: list[list[str]] = []
+    other: list[list[str]] = []
     for quantity in vocabulary.parameters():
         here = [r for r in rows if r["quantity"] == quantity]
-        p = vocabulary.parameter(quantity)
-        by_pair = {r["subject"]: r for r in here if r["subject"] in subjects}
-        if by_pair:
-            out.append(
-                [f"{p.name}, {p.unit}", "", *(_value(by_pair[s], words) if s in by_pair else "" for s in subjects)]
-            )
+        pairs = {r["subject"]: r for r in here if r["subject"] in vocabulary.PAIRS}
+        if pairs:
+            cells = [_value(pairs[s], words) if s in pairs else "" for s in vocabulary.PAIRS]
+            by_pair.append([words.headed(quantity), *cells])
         for r in here:
-            if r["subject"] not in subjects:
-                note = ", ".join(
-                    x
-                    for x in (
-                        plain(r["subject"]),
-                        plain(r["end"]),
-                        plain(r["direction"]),
-                        f"{r['wavelength_nm']:g} nm" if r["wavelength_nm"] else "",
-                    )
-                    if x
-                )
-                out.append([f"{p.name}, {p.unit}", note, _value(r, words), "", "", ""])
-    head = [words("quantity"), words("of"), *subjects]
-    return Section(words("Length, delay, resistance and other readings"), [Table(head, out, align="llrrrr")], level=2)
+            if r["subject"] not in vocabulary.PAIRS:
+                other.append([words.headed(quantity), _of(r, words), _value(r, words)])
+    blocks: list[Block] = []
+    if by_pair:
+        head = [words("quantity"), *vocabulary.PAIRS]
+        blocks.append(Table(head, by_pair, align="lrrrr", weights=(3, 1, 1, 1, 1)))
+    if other:
+        head = [words("quantity"), words("of"), words("reading")]
+        blocks.append(Table(head, other, align="llr", weights=(3, 3, 1)))
+    return Section(words("Length, delay, resistance and other readings"), blocks, level=2) if blocks else None
 
 
-def _value(r: Mapping[str, Any], words: Wording) -> str:
-    p = vocabulary.parameter(r["quantity"])
-    return f"{r['censored'] or ''}{value_text(words, r['value'], p.unit)}"
+def _of(r: Row, words: Wording) -> str:
+    at = f"{words.free(r['frequency_mhz'])} MHz" if r["frequency_mhz"] else ""
+    wave = f"{words.free(r['wavelength_nm'])} nm" if r["wavelength_nm"] else ""
+    parts = (plain(r["subject"]), words.end(r["end"]), words.term(r["direction"]), wave, at)
+    return ", ".join(x for x in parts if x)
+
+
+def _value(r: Row, words: Wording) -> str:
+    return f"{r['censored'] or ''}{words.value(r['value'], vocabulary.parameter(r['quantity']).unit)}"
 
 
 def wire_map(tested: Tested, words: Wording) -> Section | None:
@@ -136,17 +127,14 @@ def wire_map(tested: Tested, words: Wording) -> Section | None:
     if not rows:
         return None
     wrong = [r for r in rows if r["fault"] or (r["far"] is not None and r["far"] != r["near"])]
+    told = ", ".join(f"{r['near']} ({words.term(r['fault']) or words('crossed')})" for r in wrong)
     caption = (
-        words("Wire map: contact to contact, no fault.")
-        if not wrong
-        else words(
-            "Wire map with faults at {contacts}.", contacts=", ".join(f"{r['near']} ({r['fault']})" for r in wrong)
-        )
+        words("Wire map with faults at {contacts}.", contacts=told)
+        if wrong
+        else words("Wire map: contact to contact, no fault.")
     )
-    svg = drawing(
-        rows, title=caption, near=words("local end"), far=words("remote end"), open_word=words("not connected")
-    )
-    return Section(words("Wire map"), [Figure(svg, caption, caption)], level=2)
+    svg = drawing(rows, title=caption, words=words)
+    return Section(words("Wire map"), [Figure(svg, caption, caption, wide=0.72)], level=2)
 
 
 def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
@@ -154,11 +142,12 @@ def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
     r = tested.record
     units = {u["instrument_id"]: u for u in tested.rows("instruments")}
     rows = []
-    for key, end in (("local_instrument_id", words("local")), ("remote_instrument_id", words("remote"))):
+    for key, end in (("local_instrument_id", "local"), ("remote_instrument_id", "remote")):
         u = units.get(r[key])
         if u is None:
-            rows.append([end, words("not stated"), "", "", "", "", ""])
+            rows.append([words.term(end), words("not stated"), "", "", "", "", ""])
             continue
+        with_it = [x for x in (plain(u["software"]), plain(u["adapter"]), plain(u["accuracy_level"])) if x]
         filed = [
             plain(d.get("title") or d.get("file_name"))
             for d in facts.documents
@@ -166,61 +155,69 @@ def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
         ]
         rows.append(
             [
-                end,
-                " ".join(x for x in (plain(u["maker"]), plain(u["model"])) if x),
+                words.term(end),
+                " ".join(x for x in (plain(u["maker"]), plain(u["model"])) if x) or words("not stated"),
                 plain(u["serial"]),
-                plain(u["software"]),
+                "; ".join(with_it),
                 words.day(u["calibrated_on"], empty=words("not stated")),
-                words.day(u["calibration_due"], empty=words("not stated")),
-                "; ".join(filed) or words("nothing filed"),
+                _due(u["calibration_due"], r["tested_local"], words),
+                "; ".join(filed) or words("nothing filed for it"),
             ]
         )
     head = [
-        words("end"),
-        words("instrument"),
-        words("serial"),
-        words("software"),
-        words("calibrated"),
-        words("due"),
-        words("filed"),
+        words(h)
+        for h in ("end", "instrument", "serial", "software, adapter, level", "calibrated", "calibration due", "filed")
     ]
-    blocks: list[Block] = [Table(head, rows, weights=(0.8, 1.7, 1.2, 0.9, 1.4, 1.4, 1.8))]
+    blocks: list[Block] = [Table(head, rows, weights=(0, 1.3, 0, 1.9, 1.1, 1.7, 1.2))]
     if r["medium"] == "fiber":
         blocks.append(
             Para(
                 words(
                     "Optical reference: method {method}, set {when}; launch condition {launch}.",
-                    method=plain(r["reference_method"]) or words("not stated"),
+                    method=words.term(r["reference_method"]) or words("not stated"),
                     when=words.day(r["reference_local"]) or words("not stated"),
-                    launch=plain(r["launch_condition"]) or words("not stated"),
+                    launch=words.term(r["launch_condition"]) or words("not stated"),
                 )
             )
         )
     return Section(words("Instruments on the day of the test"), blocks)
 
 
-def findings(tested: Tested, words: Wording) -> Section:
-    """What the rules found, and what they could not look at."""
-    rows = tested.rows("findings")
-    raised = [f for f in rows if f["status"] != "could not look"]
-    blind = [f for f in rows if f["status"] == "could not look"]
+def _due(due: str | None, tested: str | None, words: Wording) -> str:
+    """The day on which a calibration runs out, and whether it held on the day of the test."""
+    if not due:
+        return words("not stated")
+    try:
+        days = (date.fromisoformat(due[:10]) - date.fromisoformat((tested or "")[:10])).days
+    except ValueError:
+        return words.day(due)
+    if days >= 0:
+        return words("{due}: held on the day", due=words.day(due))
+    return words("{due}: run out {days} days before", due=words.day(due), days=-days)
+
+
+def findings(tested: Tested, more: Sequence[Mapping[str, Any]], words: Wording) -> Section:
+    """What the rules found, and what they could not look at. more: findings across records that name the link."""
+    rows = [*tested.rows("findings"), *more]
+    raised = [f for f in rows if f["status"] == "raised"]
+    changed = [f for f in rows if f["status"] == "input changed"]
+    weight = {"error": 0, "warning": 1, "information": 2}
     blocks: list[Block] = []
-    if raised:
-        blocks.append(
-            Table(
-                [words("weight"), words("rule"), words("what was found"), words("what to do")],
-                [[plain(f["severity"]), f["rule"], f["message"], plain(f["remedy"])] for f in raised],
-                weights=(0.8, 1.4, 3.2, 2.2),
-            )
-        )
-    else:
-        blocks.append(Para(words("No rule found a fault.")))
+    head = [words(h) for h in ("weight", "rule", "what was found", "what to do")]
+    for listed, caption in ((raised, ""), (changed, words("What this program changed in what it read"))):
+        if listed:
+            ordered = sorted(listed, key=lambda f: (weight.get(f["severity"], 3), f["rule"]))
+            cells = [
+                [words.term(f["severity"]), words.term(f["rule"]), plain(f["message"]), plain(f["remedy"])]
+                for f in ordered
+            ]
+            strong = frozenset(k for k, f in enumerate(ordered) if f["severity"] == "error")
+            blocks.append(Table(head, cells, weights=(0, 1.3, 3, 2.4), caption=caption, strong=strong))
+    if not raised:
+        blocks.insert(0, Para(words("No rule that could look found a fault.")))
+    blind = sorted({words.term(f["rule"]) for f in rows if f["status"] == "could not look"})
     if blind:
-        names = ", ".join(sorted({f["rule"] for f in blind}))
-        blocks.append(
-            Para(
-                words("These rules could not look, for want of data, and count neither way: {names}.", names=names),
-                role="small",
-            )
-        )
+        names = ", ".join(blind)
+        text = words("These rules could not look, for want of data, and count neither way: {names}.", names=names)
+        blocks.append(Para(text, role="small"))
     return Section(words("Findings"), blocks)

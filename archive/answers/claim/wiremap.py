@@ -3,44 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from html import escape
 from typing import Any
 
-_INK, _SOFT = "#1a1a1a", "#5c5c5c"
+from archive import vocabulary
+from archive.answers.plots.pen import FONT, INK, SOFT, escape, stroke, text
+from archive.answers.wording import Wording
+
 _ORDER = ("1", "2", "3", "6", "4", "5", "7", "8", "S")
+_NEAR, _FAR = 110, 330
 
 
-def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, near: str, far: str, open_word: str) -> str:
+def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) -> str:
     """SVG text. rows: the wiremap rows of one record. Faults are drawn dashed and named in words."""
     contacts = [c for c in _ORDER if any(c in (r["near"], r["far"]) for r in rows)]
-    contacts += sorted({r["near"] for r in rows} - set(contacts))
-    places = {c: 34 + 17 * k + 8 * (k // 2) for k, c in enumerate(contacts)}
-    height = max(places.values(), default=34) + 18
+    contacts += sorted({c for r in rows for c in (r["near"], r["far"]) if c} - set(contacts))
+    places = {c: 32 + 19 * k + 8 * (k // 2) for k, c in enumerate(contacts)}
+    height = max(places.values(), default=32) + 18
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 680 {height}" width="680" height="{height}" role="img" '
-        f'font-family="DejaVu Sans, Verdana, sans-serif" font-size="9"><title>{escape(title)}</title>',
-        f'<text x="180" y="14" text-anchor="middle" fill="{_SOFT}">{escape(near)}</text>',
-        f'<text x="420" y="14" text-anchor="middle" fill="{_SOFT}">{escape(far)}</text>',
+        text(_NEAR, 12, words("local end"), anchor="middle", colour=SOFT, size=9),
+        text(_FAR, 12, words("remote end"), anchor="middle", colour=SOFT, size=9),
     ]
-    for contact, y in places.items():
-        for x in (180, 420):
-            out.append(f'<circle cx="{x}" cy="{y}" r="7.5" fill="#fff" stroke="{_INK}"/>')
-            out.append(f'<text x="{x}" y="{y + 3.2}" text-anchor="middle" fill="{_INK}">{escape(contact)}</text>')
+    for pair in vocabulary.PAIRS:
+        one, two = pair.split("-")
+        if one in places and two in places:
+            middle = (places[one] + places[two]) / 2
+            out.append(text(_NEAR - 24, middle + 3, words("pair {pair}", pair=pair), anchor="end", colour=SOFT, size=9))
     for r in rows:
-        y = places[r["near"]]
-        wrong = bool(r["fault"]) or (r["far"] is not None and r["far"] != r["near"])
-        dash = ' stroke-dasharray="5 3"' if wrong else ""
-        if r["far"] is not None and r["far"] in places:
-            out.append(f'<path d="M188 {y}L412 {places[r["far"]]}" stroke="{_INK}" stroke-width="1.2"{dash}/>')
+        y, faulty = places[r["near"]], bool(r["fault"]) or (r["far"] is not None and r["far"] != r["near"])
+        dash = "5 3" if faulty else ""
+        if r["far"] is None:
+            out.append(stroke(f"M{_NEAR + 8} {y}h60", INK, "5 3", 1.2))
         else:
-            out.append(f'<path d="M188 {y}h60" stroke="{_INK}" stroke-width="1.2" stroke-dasharray="5 3"/>')
-        words = [r["fault"] or (open_word if r["far"] is None else "")]
-        if r["other"]:
-            words.append(str(r["other"]))
-        if r["distance_m"] is not None:
-            words.append(f"{r['distance_m']:g} m")
-        note = ", ".join(w for w in words if w)
+            out.append(stroke(f"M{_NEAR + 8} {y}L{_FAR - 8} {places[r['far']]}", INK, dash, 1.8 if faulty else 1.2))
+        note = _note(r, faulty, words)
         if note:
-            out.append(f'<text x="440" y="{y + 3}" fill="{_INK}">{escape(r["near"] + ": " + note)}</text>')
-    out.append("</svg>")
-    return "".join(out)
+            out.append(text(_FAR + 22, y + 3, f"{r['near']}: {note}", size=9))
+    for contact, y in places.items():
+        for x in (_NEAR, _FAR):
+            out.append(f'<circle cx="{x}" cy="{y}" r="8" fill="#fff" stroke="{INK}"/>')
+            out.append(text(x, y + 3.2, contact, anchor="middle", size=9))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 560 {height}" width="560" height="{height}" role="img" '
+        f'font-family="{FONT}"><title>{escape(title)}</title>{"".join(out)}</svg>'
+    )
+
+
+def _note(r: Mapping[str, Any], faulty: bool, words: Wording) -> str:
+    """What is wrong with a contact, in words."""
+    said = words.term(r["fault"]) or (
+        words("not connected") if r["far"] is None else words("crossed") if faulty else ""
+    )
+    other = words("with {contact}", contact=r["other"]) if r["other"] else ""
+    distance = words("at {distance}", distance=words.length(r["distance_m"])) if r["distance_m"] is not None else ""
+    return ", ".join(x for x in (said, other, distance) if x)

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
-from archive import formats, limits
+from archive import formats, schemas
+from archive.answers.claim.bag import tags
 from archive.answers.claim.compose import compose
-from archive.answers.claim.curves import Line
 from archive.answers.claim.facts import ClaimFacts
 from archive.answers.documents import Attachment, html, pdf
 from archive.answers.wording import ENGLISH, Wording
 from archive.errors import Trouble
+from archive.tables import Batch
 
 _HOW = """How to check this claim file without any special program
 
@@ -31,20 +28,9 @@ _HOW = """How to check this claim file without any special program
    deposit, and that entry's path in the tree of the ledger (RFC 9162, section 2.1.3). The last root must be the head
    that somebody else holds: on a receipt, on another claim file, in a letter.
 5. data/originals/ holds the exports as received, byte for byte.
-6. Other tests of the link, as far as there are any, are in data/other-tests.xml.
+6. Other tests of the link, as far as there are any, are in data/other-tests.xml, and the fresh test that came with a
+   complaint in data/fresh-test.xml, its file as received in data/fresh/.
 """
-
-
-def line_of(limit_id: str | None) -> Line:
-    """The limit line to draw for a limit id; none where the limit is not known or has no such line."""
-    known = limits.get(limit_id) if limit_id and limit_id in limits.ids() else None
-
-    def line(parameter: str, frequencies: NDArray[np.float64]) -> NDArray[np.float64] | None:
-        if known is None or parameter not in known.lines:
-            return None
-        return np.asarray(known.lines[parameter].at(frequencies), dtype=float)
-
-    return line
 
 
 def write(
@@ -54,22 +40,25 @@ def write(
     words: Wording = ENGLISH,
     *,
     paper: str = "a4",
+    fresh: Mapping[str, bytes] | None = None,
 ) -> list[str]:
     """Writes the claim file into the folder `out`, which must not be there or be empty; gives its files.
 
-    Everything is written aside and renamed. The same facts give the same bytes. Errors: Trouble where `out` is taken.
+    originals: files as received by their path in the bag; fresh: the file of the fresh test, by name. Everything is
+    written aside and renamed. The same facts give the same bytes. Errors: Trouble where `out` is taken.
     """
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise Trouble("the folder is not empty", where=str(out), remedy="name a folder that is not there yet")
+    free(out)
     out.parent.mkdir(parents=True, exist_ok=True)
     aside = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
     try:
-        payload = _payload(facts, originals, words, paper, aside)
+        payload = {**originals, **{f"fresh/{name}": data for name, data in (fresh or {}).items()}}
+        payload |= _payload(facts, words, paper)
         for path, data in payload.items():
             target = aside / "data" / path
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(data)
-        _manifests(facts, aside, payload)
+        for name, data in tags(payload, link=facts.link, day=facts.on).items():
+            (aside / name).write_bytes(data)
         aside.chmod(0o755)
         if out.exists():
             out.rmdir()
@@ -80,76 +69,42 @@ def write(
     return sorted(payload)
 
 
-def _payload(
-    facts: ClaimFacts, originals: Mapping[str, bytes], words: Wording, paper: str, scratch: Path
-) -> dict[str, bytes]:
-    payload: dict[str, bytes] = dict(originals)
+def free(out: Path) -> None:
+    """Looks whether the folder may be written. Errors: Trouble where something is in it."""
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise Trouble("the folder is not empty", where=str(out), remedy="name a folder that is not there yet")
+
+
+def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:
+    payload: dict[str, bytes] = {}
     attachments = []
     s = facts.standing
-    limit_id = None
     if s is not None:
-        formats.write([s.batch], scratch / "record.xml", "xml")
-        formats.write([s.batch], scratch / "record-csv.zip", "csv")
-        for name in ("record.xml", "record-csv.zip"):
-            payload[name] = (scratch / name).read_bytes()
-            (scratch / name).unlink()
-        attachments.append(
-            Attachment("record.xml", payload["record.xml"], "application/xml", words("the record in the open form"))
-        )
-        verdict = s.verdict()
-        limit_id = verdict["limit_id"] if verdict else None
+        payload["record.xml"] = _form([s.batch], "record.xml", "xml")
+        payload["record-csv.zip"] = _form([s.batch], "record-csv.zip", "csv")
+        told = words("the record in the open form")
+        attachments.append(Attachment("record.xml", payload["record.xml"], "application/xml", told))
     others = [t.batch for t in facts.tests if not t.standing]
     if others:
-        formats.write(others, scratch / "others.xml", "xml")
-        payload["other-tests.xml"] = (scratch / "others.xml").read_bytes()
-        (scratch / "others.xml").unlink()
+        payload["other-tests.xml"] = _form(others, "other-tests.xml", "xml")
     if facts.retest is not None:
-        formats.write([facts.retest.batch], scratch / "fresh.xml", "xml")
-        payload["fresh-test.xml"] = (scratch / "fresh.xml").read_bytes()
-        (scratch / "fresh.xml").unlink()
+        payload["fresh-test.xml"] = _form([facts.retest.batch], "fresh-test.xml", "xml")
     if facts.proof:
         payload["proof.json"] = (json.dumps(facts.proof, ensure_ascii=False, indent=1) + "\n").encode()
-    for name, data in _schemas().items():
-        payload[f"schema/{name}"] = data
-    document = compose(facts, line_of(limit_id), words, paper=paper, attachments=attachments)
+    for name in ("link-record-1.xsd", "link-record-1-csv.json", "README.md"):
+        path = schemas.root() / name
+        if path.is_file():
+            payload[f"schema/{name}"] = path.read_bytes()
+    document = compose(facts, words, paper=paper, attachments=attachments)
     payload["claim.pdf"] = pdf(document)
     payload["claim.html"] = html(document).encode()
     payload["READ-ME.txt"] = _HOW.encode()
     return payload
 
 
-def _schemas() -> dict[str, bytes]:
-    from archive import schemas
-
-    names = ("link-record-1.xsd", "link-record-1-csv.json", "README.md")
-    return {n: (schemas.root() / n).read_bytes() for n in names if (schemas.root() / n).is_file()}
-
-
-def _manifests(facts: ClaimFacts, folder: Path, payload: Mapping[str, bytes]) -> None:
-    octets = sum(len(d) for d in payload.values())
-    info = (
-        f"Bag-Software-Agent: muniment\nBagging-Date: {facts.state[:10]}\n"
-        f"External-Description: claim file\nInternal-Sender-Identifier: {_one_line(facts.link)}\n"
-        f"Payload-Oxum: {octets}.{len(payload)}\n"
-    )
-    manifest = "".join(
-        f"{hashlib.sha256(data).hexdigest()}  data/{_encoded(path)}\n" for path, data in sorted(payload.items())
-    )
-    tags = {
-        "bagit.txt": b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
-        "bag-info.txt": info.encode(),
-        "manifest-sha256.txt": manifest.encode(),
-    }
-    for name, data in tags.items():
-        (folder / name).write_bytes(data)
-    listed = "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in sorted(tags.items()))
-    (folder / "tagmanifest-sha256.txt").write_bytes(listed.encode())
-
-
-def _encoded(path: str) -> str:
-    """A path as a manifest holds it: RFC 8493, section 2.1.3."""
-    return path.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())
+def _form(batches: Sequence[Batch], name: str, form: str) -> bytes:
+    """Records in an open form, as bytes."""
+    with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
+        path = Path(folder) / name
+        formats.write(batches, path, form)
+        return path.read_bytes()

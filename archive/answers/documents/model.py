@@ -27,8 +27,29 @@ class Facts:
 
 
 @dataclass(frozen=True)
+class Opinion:
+    """What somebody says of a thing: who, one word, and lines that belong to it. grave: must not be overlooked."""
+
+    who: str
+    word: str
+    lines: Sequence[str]
+    grave: bool = False
+
+
+@dataclass(frozen=True)
+class Opinions:
+    """Opinions side by side."""
+
+    items: Sequence[Opinion]
+
+
+@dataclass(frozen=True)
 class Table:
-    """A table of texts. align: one of l, c, r per column; weights: relative widths, or none; strong: rows to stress."""
+    """A table of texts.
+
+    align: one of l, c, r per column. weights: relative widths of columns on paper, 0 for as wide as its texts, or
+    none. strong: rows to stress. code: columns to be compared letter by letter.
+    """
 
     head: Sequence[str]
     rows: Sequence[Sequence[str]]
@@ -41,16 +62,17 @@ class Table:
 
 @dataclass(frozen=True)
 class Figure:
-    """A picture as SVG text. alt says in words what it shows."""
+    """A picture as SVG text. alt says in words what it shows; wide: part of the page's width that it takes."""
 
     svg: str
     caption: str
     alt: str
+    wide: float = 1.0
 
 
 @dataclass(frozen=True)
 class Notice:
-    """Something that must not be overlooked: a heading and one line per item."""
+    """Something that must not be overlooked: a heading and one line per item. kind: attention or note."""
 
     title: str
     items: Sequence[str]
@@ -72,7 +94,7 @@ class Code:
     text: str
 
 
-Block = Para | Facts | Table | Figure | Notice | Listing | Code
+Block = Para | Facts | Opinions | Table | Figure | Notice | Listing | Code
 
 
 @dataclass(frozen=True)
@@ -97,7 +119,10 @@ class Attachment:
 
 @dataclass(frozen=True)
 class Document:
-    """A whole document. date: ISO 8601, the day the document speaks of; the same inputs give the same bytes."""
+    """A whole document. date: ISO 8601, the day the document speaks of; the same inputs give the same bytes.
+
+    A first section without a title stands before the contents. contents: heading of the contents, "" for none.
+    """
 
     title: str
     subtitle: str

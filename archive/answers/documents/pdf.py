@@ -5,24 +5,14 @@ from __future__ import annotations
 import json
 import tempfile
 from dataclasses import asdict
-from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
-from archive.answers.documents.model import Document, Figure
+from archive.answers.documents.model import Document, Figure, Table
+from archive.answers.documents.text import fonts, printable
 
 _TEMPLATE = Path(__file__).parent / "templates" / "document.typ"
 STANDARD: Literal["a-3a"] = "a-3a"
-
-
-@cache
-def _fonts() -> str:
-    """Folder of the DejaVu fonts, which travel with matplotlib; the machine's own fonts are never used."""
-    import importlib.util
-
-    found = importlib.util.find_spec("matplotlib")
-    assert found is not None and found.origin is not None
-    return str(Path(found.origin).parent / "mpl-data" / "fonts" / "ttf")
 
 
 def pdf(document: Document) -> bytes:
@@ -39,7 +29,7 @@ def pdf(document: Document) -> bytes:
         made = typst.compile(
             str(folder / "document.typ"),
             root=name,
-            font_paths=[_fonts()],
+            font_paths=[str(fonts())],
             ignore_system_fonts=True,
             pdf_standards=[STANDARD],
         )
@@ -50,22 +40,14 @@ def _plain(document: Document, folder: Path) -> dict[str, Any]:
     """The document as JSON; pictures and attachments become files beside it."""
     sections = []
     for n, section in enumerate(document.sections):
-        blocks = []
-        for k, block in enumerate(section.blocks):
-            if isinstance(block, Figure):
-                path = f"figure-{n}-{k}.svg"
-                (folder / path).write_text(block.svg, encoding="utf-8")
-                blocks.append({"kind": "Figure", "path": path, "caption": block.caption, "alt": block.alt})
-                continue
-            plain = asdict(block)
-            for key in ("strong", "code"):
-                if key in plain:
-                    plain[key] = sorted(plain[key])
-            # `kind` of a notice is its weight; the kind of the block wins the name.
-            plain["weight"] = plain.pop("kind", "")
-            blocks.append({**plain, "kind": type(block).__name__})
+        blocks = [_block(block, folder / f"figure-{n}-{k}.svg") for k, block in enumerate(section.blocks)]
         sections.append(
-            {"title": section.title, "level": section.level, "new_page": section.new_page, "blocks": blocks}
+            {
+                "title": printable(section.title),
+                "level": section.level,
+                "new_page": section.new_page,
+                "blocks": blocks,
+            }
         )
     attachments = []
     for a in document.attachments:
@@ -74,15 +56,46 @@ def _plain(document: Document, folder: Path) -> dict[str, Any]:
         attachments.append({"path": a.name, "type": a.media_type, "description": a.description})
     y, m, d = (int(x) for x in document.date[:10].split("-"))
     return {
-        "title": document.title,
-        "subtitle": document.subtitle,
-        "kicker": document.kicker,
+        "title": printable(document.title),
+        "short": _short(printable(document.title)),
+        "subtitle": printable(document.subtitle),
+        "kicker": printable(document.kicker),
         "date": [y, m, d],
-        "footer": document.footer,
+        "footer": printable(document.footer),
         "language": document.language,
         "paper": {"a4": "a4", "letter": "us-letter"}[document.paper],
-        "contents": document.contents,
-        "page_of": document.page_of,
+        "contents": printable(document.contents),
+        "page_of": printable(document.page_of),
         "sections": sections,
         "attachments": attachments,
     }
+
+
+def _block(block: Any, picture: Path) -> dict[str, Any]:
+    if isinstance(block, Figure):
+        picture.write_text(printable(block.svg), encoding="utf-8")
+        words = {"caption": printable(block.caption), "alt": printable(block.alt)}
+        return {"kind": "Figure", "path": picture.name, "wide": block.wide, **words}
+    plain: dict[str, Any] = {key: _printable(value) for key, value in asdict(block).items()}
+    if isinstance(block, Table):
+        # Only columns that exist; a table on paper is drawn column by column.
+        plain["code"] = sorted(block.code)
+        plain["strong"] = sorted(block.strong)
+    # `kind` of a notice is its weight; the kind of the block wins the name.
+    plain["weight"] = plain.pop("kind", "")
+    return {**plain, "kind": type(block).__name__}
+
+
+def _printable(value: Any) -> Any:
+    if isinstance(value, str):
+        return printable(value)
+    if isinstance(value, dict):
+        return {k: _printable(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_printable(v) for v in value]
+    return value
+
+
+def _short(title: str, most: int = 80) -> str:
+    """A title for the head of a page."""
+    return title if len(title) <= most else title[: most - 2] + " …"

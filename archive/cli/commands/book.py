@@ -57,7 +57,7 @@ def command(
     from archive.answers.book.gather import gather
     from archive.answers.book.sections import DEFAULT_COLUMNS
     from archive.answers.book.write import write
-    from archive.answers.claim.write import line_of
+    from archive.answers.claim.curves import line_of
     from archive.answers.wording import Wording
     from archive.errors import Trouble
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, signer_options
+from archive.errors import Trouble
 
 PATH = click.Path(path_type=Path)
 
@@ -18,10 +20,13 @@ PATH = click.Path(path_type=Path)
 @click.option("--site", metavar="S", help="Site.")
 @click.option("--out", required=True, type=PATH, metavar="DIR", help="A folder that is not there yet.")
 @click.option("--retest", type=PATH, metavar="FILE", help="A fresh test that came with the complaint.")
-@click.option("--reason", default="", metavar="TEXT", help="What the file is made for; it is printed.")
+@click.option("--deposit-retest", is_flag=True, help="Also deposit the fresh test into the job of the link.")
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it is made for (default: today).")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
+@click.option("--words", "catalogue", type=PATH, metavar="FILE.po", help="A translation of the texts (gettext).")
+@signer_options
 @output_options
 def command(
     archive: Path,
@@ -30,15 +35,21 @@ def command(
     site: str | None,
     out: Path,
     retest: Path | None,
-    reason: str,
+    deposit_retest: bool,
+    on: datetime | None,
+    reason: str | None,
+    by: str | None,
     paper: str,
     locale: str,
     lengths: str,
+    catalogue: Path | None,
     as_json: bool,
     quiet: bool,
 ) -> None:
     """Writes everything the archive knows of one link into a folder that proves itself: PDF and HTML, the record in
     the open forms, the originals byte for byte, the proof.
+
+    --reason is printed on the file. --by is for --deposit-retest; nothing else changes the archive.
 
     \b
     Example:
@@ -46,12 +57,25 @@ def command(
       muniment claim certificates A117 --out claim --retest fresh.xml --reason "Letter of 3 May"
     """
     from archive import store
+    from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
-    from archive.answers.claim.write import write
+    from archive.answers.claim.write import free, write
     from archive.answers.wording import Wording
+    from archive.cli import signer
 
-    facts, originals = gather(store.open(archive), link, job=job, site=site, retest=retest, reason=reason)
-    files = write(facts, originals, out, Wording(locale, lengths), paper=paper)
+    if deposit_retest and retest is None:
+        raise Trouble("which fresh test is to be deposited?", expected="--retest FILE")
+    words = Wording(locale, lengths, catalogue)
+    free(out)
+    opened = store.open(archive)
+    facts, originals = gather(
+        opened, link, job=job, site=site, retest=retest, reason=reason or "", on=on.date() if on else None
+    )
+    handed_in = files(retest) if retest is not None else {}
+    receipt = None
+    if deposit_retest and retest is not None:
+        receipt = deposit(opened, retest, facts.job, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    written = write(facts, originals, out, words, paper=paper, fresh=handed_in)
     s = facts.standing
     if as_json:
         print_json(
@@ -59,12 +83,16 @@ def command(
                 "link": facts.link,
                 "standing": None if s is None else s.record["record_id"],
                 "why": facts.why,
+                "on": facts.on,
                 "out": str(out),
-                "files": files,
+                "files": written,
                 "ledger_head": facts.head,
+                "deposited": receipt,
             }
         )
     elif not quiet:
         click.echo(f"{facts.link}: {facts.why}")
+        if receipt:
+            click.echo(f"the fresh test was deposited as {receipt}; this file shows the state before")
         click.echo(f"open {out / 'data' / 'claim.html'} or {out / 'data' / 'claim.pdf'}")
     done(False)

@@ -1,0 +1,233 @@
+"""The fresh test beside the certified one: both verdicts, what changed, and how far each curve moved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from archive import vocabulary
+from archive.answers.claim.curves import curves_of
+from archive.answers.claim.facts import ClaimFacts, Tested
+from archive.answers.claim.verdicts import verdict_table, worst_text
+from archive.answers.documents import Block, Figure, Para, Section, Table
+from archive.answers.plots import Curve, Mark, Panel, plot
+from archive.answers.wording import Wording, plain
+
+Moved = dict[str | None, list[Curve]]
+
+
+def fresh_test(facts: ClaimFacts, words: Wording) -> list[Section]:
+    """All sections about the fresh test; none where there is none."""
+    new, old = facts.retest, facts.standing
+    if new is None:
+        return []
+    told = words(
+        "A fresh test came with the complaint, in the file {name}. It is shown beside the certified one, graded "
+        "against the same limits, and has not become part of the archive by this file.",
+        name=new.original.name,
+    )
+    blocks: list[Block] = [Para(told)]
+    sections = [Section(words("Fresh test beside the certified one"), blocks, new_page=True)]
+    if old is None:
+        blocks.append(Para(words("No record stands for this link, so there is nothing to lay the fresh test beside.")))
+    else:
+        blocks.append(_sides(old, new, words))
+        moved = differences(old, new)
+        blocks.append(_margins(old, new, moved, words))
+        readings = _readings(old, new, words)
+        if readings is not None:
+            blocks.append(readings)
+        wires = _wires(old, new)
+        if wires:
+            blocks.append(Para(words("The wire maps differ at contact {contacts}.", contacts=", ".join(wires))))
+        if moved:
+            sections.append(Section(words("How the curves moved"), _pictures(moved, words), level=2))
+        else:
+            blocks.append(Para(words("The two tests share no curve at the same frequencies, so none is compared.")))
+    sections.append(Section(words("All verdicts on the fresh test"), [verdict_table(new, words)], level=2))
+    return sections
+
+
+def _sides(old: Tested, new: Tested, words: Wording) -> Table:
+    """What was tested, and how, on both occasions; only rows that say something."""
+
+    def of(t: Tested) -> list[str]:
+        r, v = t.record, t.verdict() or {}
+        units = {u["instrument_id"]: u for u in t.rows("instruments")}
+        used = [units[k] for k in (r["local_instrument_id"], r["remote_instrument_id"]) if k in units]
+        return [
+            words.day(r["tested_local"], empty=words("not stated")),
+            plain(r["link_label"]),
+            plain(r["limit_found"]),
+            plain(r["cable_found"]),
+            words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none"),
+            plain(v.get("limit_id")),
+            words.verdict(v.get("verdict")),
+            worst_text(v, words) if v else "",
+            ", ".join(plain(u["serial"]) for u in used),
+            words.term(r["evidence"]),
+        ]
+
+    names = [
+        words(n)
+        for n in (
+            "tested",
+            "label in the export",
+            "limit, as found",
+            "cable, as found",
+            "reported",
+            "graded against",
+            "verdict of this program",
+            "smallest margin",
+            "units",
+            "evidence",
+        )
+    ]
+    rows = [[n, a, b] for n, a, b in zip(names, of(old), of(new), strict=True) if a or b]
+    return Table(["", words("certified"), words("fresh")], rows, weights=(1, 1.7, 1.7))
+
+
+def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], words: Wording) -> Table:
+    """Smallest margin of each parameter on both occasions, and the largest change of a curve."""
+    limit = (old.verdict() or {}).get("limit_id")
+    rows: list[list[str]] = []
+    strong: set[int] = set()
+    for p in vocabulary.parameters().values():
+        a, b = (_least(t, p.id, limit) for t in (old, new))
+        if a is None and b is None and p.id not in moved:
+            continue
+        if any(g is not None and g["verdict"] == "fail" for g in (a, b)):
+            strong.add(len(rows))
+        both = a is not None and b is not None
+        change = b["margin"] - a["margin"] if both and a is not None and b is not None else None
+        largest = _largest(moved.get(p.id, {}))
+        where = ""
+        if largest is not None:
+            value, at, label, end = largest
+            where = f"{words.number(value, 1)} dB: {label}, " + (f"{words.end(end)}, " if end else "")
+            where += f"{words.free(at)} MHz"
+        rows.append(
+            [
+                words.headed(p.id),
+                _told(a, p.unit, words),
+                _told(b, p.unit, words),
+                words.value(change, p.unit),
+                where,
+            ]
+        )
+    head = [
+        words(h) for h in ("parameter", "margin, certified", "margin, fresh", "change", "largest change of a curve")
+    ]
+    return Table(
+        head,
+        rows,
+        align="lrrrl",
+        weights=(2, 1.3, 1.3, 0.9, 2.6),
+        strong=frozenset(strong),
+        caption=words("Smallest margins on both occasions; changes are fresh minus certified"),
+    )
+
+
+def _told(g: Mapping[str, Any] | None, unit: str, words: Wording) -> str:
+    if g is None:
+        return ""
+    return words.margin(g["margin"], unit) + (f", {words('fail')}" if g["verdict"] == "fail" else "")
+
+
+def _least(t: Tested, parameter: str, limit: str | None) -> dict[str, Any] | None:
+    grades = [g for s in t.said for g in s.grades if g["limit_id"] == limit and g["parameter"] == parameter]
+    points = [g for g in grades if g["kind"] == "worst_margin" and g["margin"] is not None]
+    return dict(min(points, key=lambda g: g["margin"])) if points else None
+
+
+def _readings(old: Tested, new: Tested, words: Wording) -> Table | None:
+    """Readings that both tests have."""
+
+    def of(t: Tested) -> dict[tuple[Any, ...], float]:
+        keys = ("quantity", "subject", "end", "direction", "wavelength_nm")
+        rows = [r for r in t.rows("readings") if r["origin"] == "measured" and r["value"] is not None]
+        return {tuple(r[k] for k in keys): r["value"] for r in rows}
+
+    before, after = of(old), of(new)
+    rows = []
+    for p in vocabulary.parameters().values():
+        for key in [k for k in before if k[0] == p.id and k in after]:
+            subject = ", ".join(x for x in (plain(key[1]), words.end(key[2]), words.term(key[3])) if x)
+            subject += f", {key[4]:g} nm" if key[4] else ""
+            values = (before[key], after[key], after[key] - before[key])
+            rows.append([words.headed(p.id), subject, *(words.value(v, p.unit) for v in values)])
+    if not rows:
+        return None
+    head = [words(h) for h in ("reading", "of", "certified", "fresh", "change")]
+    return Table(head, rows, align="llrrr", weights=(2.6, 1.2, 1, 1, 1), caption=words("Readings on both occasions"))
+
+
+def _wires(old: Tested, new: Tested) -> list[str]:
+    """Contacts whose far end or fault is another than before, where both tests have a wire map."""
+
+    def of(t: Tested) -> dict[str, tuple[Any, ...]]:
+        return {r["near"]: (r["far"], r["fault"], r["other"]) for r in t.rows("wiremap")}
+
+    before, after = of(old), of(new)
+    return [c for c in before if c in after and before[c] != after[c]] if before and after else []
+
+
+def differences(old: Tested, new: Tested) -> dict[str, Moved]:
+    """Fresh minus certified by parameter and end, at the frequencies that both measured: nothing is interpolated."""
+    before, after = curves_of(old.curves or old.batch), curves_of(new.curves or new.batch)
+    found: dict[str, Moved] = {}
+    for parameter, by_end in before.items():
+        for end, curves in by_end.items():
+            there = {c.label: c for c in after.get(parameter, {}).get(end, [])}
+            for c in curves:
+                if c.label not in there:
+                    continue
+                common, i, j = np.intersect1d(c.x, there[c.label].x, return_indices=True)
+                change = there[c.label].y[j] - c.y[i]
+                if np.isfinite(change).any():
+                    found.setdefault(parameter, {}).setdefault(end, []).append(Curve(c.label, common, change))
+    return found
+
+
+def _largest(moved: Moved) -> tuple[float, float, str, str | None] | None:
+    """Value, frequency, pairing and end of the largest change."""
+    best: tuple[float, float, str, str | None] | None = None
+    for end, curves in moved.items():
+        for c in curves:
+            k = int(np.nanargmax(np.abs(c.y)))
+            if best is None or abs(c.y[k]) > abs(best[0]):
+                best = (float(c.y[k]), float(c.x[k]), c.label, end)
+    return best
+
+
+_SHOWN = ("insertion_loss", "return_loss", "next", "acr_f", "fext", "backscatter")
+
+
+def _pictures(moved: Mapping[str, Moved], words: Wording) -> list[Block]:
+    """One picture for each parameter that was measured; what is derived follows from them."""
+    made: list[Block] = []
+    for parameter in [p for p in _SHOWN if p in moved and not (p == "fext" and "acr_f" in moved)]:
+        by_end = moved[parameter]
+        panels = []
+        for end in sorted(by_end, key=lambda e: (e is not None, e or "")):
+            largest = _largest({end: by_end[end]})
+            mark = None
+            if largest is not None:
+                text = f"{words.number(largest[0], 1)} dB\n{words.free(largest[1])} MHz, {largest[2]}"
+                mark = Mark(largest[1], largest[0], text, largest[2])
+            panels.append(Panel(words.end(end) or words.parameter(parameter), tuple(by_end[end]), None, mark=mark))
+        name = words.parameter(parameter)
+        caption = words("{name}: fresh minus certified.", name=name[:1].upper() + name[1:])
+        svg = plot(
+            panels,
+            title=caption,
+            x_label=words("frequency, MHz (even steps of its square root)"),
+            y_label=words("change, dB"),
+            height=210 if len(panels) == 1 else 330,
+            stacked=True,
+            tick_text=words.free,
+        )
+        made.append(Figure(svg, caption, caption))
+    return made

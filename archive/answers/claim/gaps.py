@@ -1,0 +1,208 @@
+"""Everything that a reader must know before relying on a record. It stands on the first page, never in an annex."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from archive.answers.claim.facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, Said, Tested
+from archive.answers.claim.verdicts import names_of, provisional, worst_text
+from archive.answers.wording import Wording, plain
+
+_MOST = 6
+_SAID = frozenset(
+    {
+        "verdict-contradicts-ours",
+        "limit-not-resolved",
+        "limit-missing",
+        "calibration-missing",
+        "calibration-expired",
+        "instrument-missing",
+        "remote-instrument-missing",
+        "operator-missing",
+        "date-missing",
+        "zone-missing",
+        "sweeps-missing",
+    }
+)
+"""Rules whose findings a sentence of this page says already."""
+
+
+def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
+    """One sentence per gap, the gravest first."""
+    s = facts.standing
+    found: list[str] = []
+    if s is None:
+        found.append(facts.why)
+    else:
+        found += [*_evidence(s, words), *_verdicts(s, words), *_changed(s, words)]
+    found += _link(facts, words)
+    if s is not None:
+        found += [*_instruments(s, facts, words), *_findings(s, facts, words), *_identity(s, words)]
+    return found
+
+
+def _evidence(s: Tested, words: Wording) -> Iterator[str]:
+    if s.record["evidence"] == "worst-points":
+        yield words("Partial evidence: only worst cases came along, no curves.")
+    if s.record["evidence"] == "verdict-only":
+        yield words("Partial evidence: only a verdict came along, no measurement.")
+    if not s.original.path:
+        yield words("The original export is not kept any more; the record rests on what was read from it.")
+
+
+def _verdicts(s: Tested, words: Wording) -> Iterator[str]:
+    archived = [x for x in s.said if x.kind == DEPOSIT]
+    if not archived:
+        yield words("The record has not been graded again.")
+    for said in archived:
+        v = said.verdict
+        limit = plain(v["limit_id"]) or plain(v["limit_found"]) or words("no limit")
+        if v["verdict"] == "fail":
+            yield words("Fails {limit}: {worst}.", limit=limit, worst=worst_text(v, words) or plain(v["reason"]))
+        elif v["verdict"] == "not graded":
+            yield words("Not graded against {limit}: {reason}.", limit=limit, reason=plain(v["reason"]))
+        if v["agrees"] is False:
+            yield words(
+                "This program and the instrument disagree under {limit}: the instrument said {theirs}, this program "
+                "says {ours}. {reason}",
+                limit=limit,
+                theirs=words.verdict(s.record["reported_verdict"]),
+                ours=words.verdict(v["verdict"]),
+                reason=_sentence(plain(v["reason"])),
+            ).strip()
+        if v["within_resolution"]:
+            yield words(
+                "The deciding margin under {limit} is smaller than half a step of the export's numbers: neither pass "
+                "nor fail is certain.",
+                limit=limit,
+            )
+        if v["marginal"]:
+            yield words("Marginal under {limit}: {basis}.", limit=limit, basis=words(plain(v["marginal_basis"])))
+        if v["provisional"]:
+            yield _provisional(said, limit, words)
+
+
+def _provisional(said: Said, limit: str, words: Wording) -> str:
+    names = names_of(provisional(said.grades), words)
+    return words(
+        "Provisional under {limit}: the limit lines of {names} are known to this program only from memory, to be "
+        "verified against the standard.",
+        limit=limit,
+        names=names or words("some parameters"),
+    )
+
+
+def _changed(s: Tested, words: Wording) -> Iterator[str]:
+    """Verdicts that are not what was archived with the record."""
+    first = next((x for x in s.said if x.kind == DEPOSIT), None)
+    for x in s.said:
+        if first is None or x.kind == DEPOSIT or x.verdict["verdict"] == first.verdict["verdict"]:
+            continue
+        told = {"limit": plain(x.verdict["limit_id"]), "verdict": words.verdict(x.verdict["verdict"])}
+        why = worst_text(x.verdict, words) if x.verdict["verdict"] == "fail" else plain(x.verdict["reason"])
+        tail = f" ({why})" if why else ""
+        if x.kind == ASSESSMENT:
+            day = words.day(x.when[:10])
+            yield words("Graded again on {when} against {limit}: {verdict}", when=day, **told) + tail + "."
+        elif x.kind == NOW:
+            yield words("The limits that this program holds today give another verdict: {verdict}", **told) + tail + "."
+        else:
+            yield words("Today's edition, {limit}, gives another verdict: {verdict}", **told) + tail + "."
+
+
+def _link(facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    """What the archive holds about the link besides the record that stands."""
+    conflicts = [t for t in facts.tests if t.relation == "conflict" or t.state.startswith("in conflict")]
+    if conflicts:
+        yield words(
+            "Records of one test with different values: {count}. None of them stands until somebody decides which is "
+            "right.",
+            count=len(conflicts),
+        )
+    for c in facts.around.copies:
+        told = {"link": c.link, "when": words.day(c.tested) or words("an unknown day"), "record": c.record}
+        if c.of == "this link's":
+            yield words(
+                "The curves of this link are those of {link}, tested {when} (record {record}), number for number.",
+                **told,
+            )
+        else:
+            yield words(
+                "The same curves stand under {link} too, tested {when} (record {record}), number for number.", **told
+            )
+    withdrawn = [t for t in facts.tests if t.state == "withdrawn"]
+    if withdrawn:
+        yield words("Withdrawn records of this link: {count}; they are listed below.", count=len(withdrawn))
+    relabelled = [t for t in facts.tests if t.relation == "relabelled"]
+    if relabelled:
+        yield words("A test of this link was also deposited under another label: {count}.", count=len(relabelled))
+    if facts.around.look_alikes:
+        names = words.some(facts.around.look_alikes)
+        yield words("Other links of the job have labels that are easily taken for this one: {names}.", names=names)
+    failed = [t for t in facts.tests if (v := t.verdict()) is not None and v["verdict"] == "fail" and not t.standing]
+    if failed:
+        yield words("Other tests of this link that fail: {count}; they are listed below.", count=len(failed))
+    for x in facts.around.set_aside[:_MOST]:
+        place = ", ".join(t for t in (plain(x["path"]), plain(x["place"])) if t)
+        yield words("Set aside and never read: {place}: {reason}.", place=place, reason=plain(x["reason"]))
+    if facts.around.held:
+        yield words("The job is on legal hold.")
+
+
+def _instruments(s: Tested, facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    r = s.record
+    units = {u["instrument_id"]: u for u in s.rows("instruments")}
+    silent: list[str] = []
+    for key, name in (("local_instrument_id", words("local end")), ("remote_instrument_id", words("remote end"))):
+        unit = units.get(r[key])
+        if unit is None:
+            if r["medium"] != "fiber" or key == "local_instrument_id":
+                silent.append(name)
+            continue
+        serial = plain(unit["serial"]) or words("without serial number")
+        due = unit["calibration_due"]
+        if not unit["calibrated_on"] and not due and not certified(unit["serial"], facts):
+            yield words("No calibration is stated or filed for unit {serial}.", serial=serial)
+        elif due and r["tested_local"] and r["tested_local"][:10] > due[:10]:
+            yield words(
+                "The calibration of unit {serial} had run out on the day of the test: due {due}.",
+                serial=serial,
+                due=words.day(due),
+            )
+    if silent:
+        yield words("The record names no instrument at the {ends}.", ends=words(" and the ").join(silent))
+    if r["medium"] == "fiber" and not r["reference_method"]:
+        yield words("The record does not say how the optical reference was set.")
+
+
+def certified(serial: str | None, facts: ClaimFacts) -> bool:
+    """Whether a certificate is filed for a unit."""
+    return any(serial and d.get("serial") == serial and d.get("kind") == "certificate" for d in facts.documents)
+
+
+def _findings(s: Tested, facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    # What the verdict already says is not said twice.
+    rows = [f for f in [*s.rows("findings"), *facts.around.findings] if f["rule"] not in _SAID]
+    errors = [f for f in rows if f["severity"] == "error" and f["status"] == "raised"]
+    for f in errors[:_MOST]:
+        yield words("Finding: {message}", message=_sentence(f["message"]))
+    if len(errors) > _MOST:
+        yield words("More findings of the same weight: {count}; they are listed below.", count=len(errors) - _MOST)
+
+
+def _identity(s: Tested, words: Wording) -> Iterator[str]:
+    r = s.record
+    if not r["tested_local"]:
+        yield words("The record does not say when it was tested.")
+    elif r["tested_at"] is None:
+        yield words("No time zone is stated for the test; its time is local time as found.")
+    if s.operator is None:
+        yield words("The record does not say who tested.")
+    elif not s.operator:
+        yield words("The name of who tested was taken out of the archive.")
+
+
+def _sentence(text: str) -> str:
+    """A text with a full stop, and none where there is no text."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?" else text + "."

@@ -1,0 +1,91 @@
+"""History and neighbours."""
+
+from __future__ import annotations
+
+from archive.answers.claim.facts import ClaimFacts
+from archive.answers.claim.verdicts import verdict_table
+from archive.answers.documents import Block, Para, Section, Table
+from archive.answers.wording import Wording, plain
+
+
+def history(facts: ClaimFacts, words: Wording) -> Section:
+    """Every test of the link, which one stands and why, and every event."""
+    rows: list[list[str]] = []
+    strong: set[int] = set()
+    for t in facts.tests:
+        r, v = t.record, t.verdict()
+        if t.standing:
+            strong.add(len(rows))
+        state = words("stands: {why}", why=t.state) if t.standing else t.state
+        rows.append(
+            [
+                words.day(r["tested_local"], empty=words("not stated")),
+                words.term(t.relation),
+                plain(r["limit_found"]),
+                words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none"),
+                words.verdict(v["verdict"]) if v else "",
+                words.term(r["evidence"]),
+                state,
+            ]
+        )
+    head = [
+        words(h) for h in ("tested", "kind", "limit, as found", "reported", "graded again", "evidence", "does it stand")
+    ]
+    weights = (1.2, 0, 1.6, 0, 0, 0.9, 2)
+    blocks: list[Block] = [Para(facts.why), Table(head, rows, weights=weights, strong=frozenset(strong))]
+    ids = [
+        [words.day(t.record["tested_local"][:10] if t.record["tested_local"] else ""), t.record["record_id"], t.deposit]
+        for t in facts.tests
+    ]
+    head = [words("tested"), words("record"), words("deposit")]
+    blocks.append(
+        Table(head, ids, weights=(1, 2.2, 1.4), code=frozenset({1, 2}), caption=words("Their names in the archive"))
+    )
+    if facts.history:
+        events = [
+            [words.day(e["when"]), words.term(e["kind"]), plain(e["what"]), plain(e["by"])] for e in facts.history
+        ]
+        head = [words(h) for h in ("when", "event", "what", "by")]
+        caption = words("Events of this link in the archive, newest first")
+        blocks.append(Table(head, events, caption=caption, weights=(1.3, 0, 3.4, 1.1)))
+    return Section(words("Every test of this link"), blocks)
+
+
+def all_verdicts(facts: ClaimFacts, words: Wording) -> Section | None:
+    """Every verdict on the record that stands."""
+    if facts.standing is None:
+        return None
+    return Section(words("Every verdict on the record that stands"), [verdict_table(facts.standing, words)])
+
+
+def neighbours(facts: ClaimFacts, words: Wording) -> Section | None:
+    """Links of the same bundle or panel, for comparison; this link among them."""
+    near = facts.neighbours
+    if near is None:
+        return None
+    rows: list[list[str]] = []
+    strong: set[int] = set()
+    for n in near.rows:
+        if n["link"] == facts.link:
+            strong.add(len(rows))
+        rows.append(
+            [
+                plain(n["link"]),
+                words.day(n["tested_local"]),
+                plain(n["limit_id"]),
+                words.verdict(n["verdict"]) + (f", {words('provisional')}" if n["provisional"] else ""),
+                words.value(n["length_m"], "m"),
+                words.margin(n["margin"], "dB"),
+                words.parameter(n["parameter"]) if n["parameter"] else "",
+            ]
+        )
+    told = {
+        "bundle": words("Links of the same bundle, {name}, as the schedule has it", name=near.name),
+        "panel": words("Links of the same panel, {name}", name=near.name),
+        "order": words("Links of the same job; neither a bundle nor a panel is stated"),
+    }[near.basis]
+    intro = told + words(", those next to this one in the order of labels, from the records that stand.")
+    head = [words(h) for h in ("link", "tested", "limit", "verdict")]
+    head += [f"{words('length')}, {words.unit('m')}", words("margin"), words("of")]
+    table = Table(head, rows, align="llllrrl", weights=(1.5, 1.4, 2, 1.2, 0, 0, 1.2), strong=frozenset(strong))
+    return Section(words("Neighbours"), [Para(intro), table])

@@ -1,0 +1,136 @@
+"""Everybody's verdicts on a record: side by side on the first page, and all of them in one table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from archive import vocabulary
+from archive.answers.claim.facts import ASSESSMENT, DEPOSIT, NEWEST, NOW, ClaimFacts, Said, Tested
+from archive.answers.documents import Opinion, Opinions, Table
+from archive.answers.wording import Wording, plain
+
+Verdict = Mapping[str, Any]
+
+
+def opinions(facts: ClaimFacts, words: Wording) -> Opinions | None:
+    """The instrument, this program under the limit of the day and under today's edition, and the fresh test."""
+    s = facts.standing
+    items: list[Opinion] = []
+    if s is not None:
+        items.append(instrument(s, words))
+        first = next((x for x in s.said if x.kind == DEPOSIT), None)
+        if first is not None:
+            items.append(_program(words("This program, limit of its day"), first.verdict, words))
+        later = next((x for x in s.said if x.kind == NEWEST), None)
+        if later is not None:
+            items.append(_program(words("This program, today's edition"), later.verdict, words))
+        elif facts.newest_edition:
+            lines = [facts.newest_edition, words("This program holds no lines of this edition.")]
+            items.append(Opinion(words("This program, today's edition"), words.verdict(None), lines))
+    if facts.retest is not None and (v := facts.retest.verdict()) is not None:
+        when = words.day(facts.retest.record["tested_local"]) or words("day not stated")
+        items.append(_program(words("Fresh test, {when}", when=when), v, words))
+    return Opinions(items) if items else None
+
+
+def instrument(tested: Tested, words: Wording) -> Opinion:
+    """What the instrument itself said."""
+    r = tested.record
+    when = words.day(r["tested_local"])
+    lines = [plain(r["limit_found"]) or words("no limit named")]
+    if r["reported_marginal"]:
+        lines.append(words("marked as marginal"))
+    word = words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("no verdict")
+    who = words("The instrument, {when}", when=when) if when else words("The instrument")
+    return Opinion(who, word, lines, grave=r["reported_verdict"] == "fail")
+
+
+def _program(who: str, v: Verdict, words: Wording) -> Opinion:
+    lines = [plain(v["limit_id"]) or words("limit unknown: {found}", found=plain(v["limit_found"]) or words("none"))]
+    worst = worst_text(v, words)
+    if worst:
+        lines.append(words("smallest margin {worst}", worst=worst))
+    short = [
+        (v["provisional"], words("provisional")),
+        (v["marginal"], words("marginal")),
+        (v["within_resolution"], words("within the resolution of the export")),
+        (v["agrees"] is False, words("disagrees with the instrument")),
+    ]
+    marks = [text for there, text in short if there]
+    if marks:
+        lines.append(", ".join(marks))
+    if v["verdict"] == "not graded" and v["reason"]:
+        lines.append(plain(v["reason"]))
+    return Opinion(who, words.verdict(v["verdict"]), lines, grave=v["verdict"] == "fail")
+
+
+def verdict_table(tested: Tested, words: Wording) -> Table:
+    """Every verdict on one record: the instrument's, and one row for each that this program said and when."""
+    r = tested.record
+    marked = words("marginal, as it marked it") if r["reported_marginal"] else ""
+    reported = words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none")
+    rows = [[words("the instrument"), words.day(r["tested_local"]), plain(r["limit_found"]), reported, "", marked]]
+    grave = {0} if r["reported_verdict"] == "fail" else set()
+    for s in tested.said:
+        v = s.verdict
+        if v["verdict"] == "fail":
+            grave.add(len(rows))
+        who, when = _who(s, tested, words)
+        limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))
+        rows.append([who, when, limit, words.verdict(v["verdict"]), worst_text(v, words), "; ".join(notes(s, words))])
+    head = [words(h) for h in ("said by", "when", "limit", "verdict", "smallest margin", "with this said")]
+    return Table(head, rows, weights=(1.5, 1.1, 1.9, 0, 1.7, 2.4), strong=frozenset(grave))
+
+
+def _who(s: Said, tested: Tested, words: Wording) -> tuple[str, str]:
+    if s.kind == NOW:
+        return words("this program, with the limits it holds today"), words("for this file")
+    if s.kind == NEWEST:
+        return words("this program, today's edition"), words("for this file")
+    by = words(", by {name}", name=s.by) if s.by else ""
+    if s.kind == ASSESSMENT:
+        return words("this program, graded again later") + by, words.day(s.when[:10])
+    if tested.deposit:
+        return words("this program, when it was deposited"), words.day(s.when[:10])
+    return words("this program"), words("for this file")
+
+
+def notes(s: Said, words: Wording) -> list[str]:
+    """What belongs to a verdict: reason, marks, which lines are provisional, who confirmed them."""
+    v = s.verdict
+    found = [plain(v["reason"])]
+    if v["marginal"]:
+        found.append(words("marginal: {basis}", basis=words(plain(v["marginal_basis"]))))
+    if v["provisional"]:
+        found.append(words("provisional: {names}", names=names_of(provisional(s.grades), words) or words("a line")))
+    if v["confirmed_by"]:
+        found.append(words("limit lines confirmed: {who}", who=v["confirmed_by"]))
+    if v["within_resolution"]:
+        found.append(words("the margin is within the resolution of the export"))
+    if v["agrees"] is False:
+        found.append(words("disagrees with the instrument"))
+    return [n for n in found if n]
+
+
+def provisional(grades: Iterable[Mapping[str, Any]]) -> list[str]:
+    """Parameters whose verdict rests on a limit line that is known only from memory."""
+    found = {g["parameter"] for g in grades if g["provisional"]}
+    return [p for p in vocabulary.parameters() if p in found]
+
+
+def names_of(parameters: Sequence[str], words: Wording) -> str:
+    """Printed names of parameters in a row."""
+    return ", ".join(words.parameter(p) for p in parameters)
+
+
+def worst_text(v: Verdict, words: Wording) -> str:
+    """The worst point of a verdict in one line."""
+    if v["margin"] is None or v["parameter"] is None:
+        return ""
+    p = vocabulary.parameter(v["parameter"])
+    margin = f"{words.margin(v['margin'], p.unit)}\u00a0{words.unit(p.unit)}"
+    parts = [margin, words.parameter(p.id), plain(v["pairing"]), words.end(v["end"])]
+    if v["frequency_mhz"] is not None:
+        parts.append(words.free(v["frequency_mhz"]) + "\u00a0MHz")
+    return ", ".join(x for x in parts if x)

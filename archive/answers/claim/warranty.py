@@ -1,0 +1,128 @@
+"""Warranty, and what runs out when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from archive.answers.claim.facts import ClaimFacts
+from archive.answers.documents import Block, Facts, Para, Section, Table
+from archive.answers.wording import Wording, plain
+
+
+def warranty(facts: ClaimFacts, words: Wording) -> Section:
+    """Dates of the job in their order, and what is filed for it."""
+    required = plain(facts.job.get("required_limit")) or words("not stated")
+    blocks: list[Block] = [
+        Facts(
+            [
+                (words("warranty"), warranty_line(facts, words) or words("not stated")),
+                (words("required limit"), required),
+            ]
+        )
+    ]
+    dates = sorted(_dates(facts, words))
+    if dates:
+        head = [words("day"), words("what"), words("seen from {on}", on=words.day(facts.on))]
+        rows = [[words.day(day), what, _seen(day, facts.on, words)] for day, what in dates]
+        blocks.append(Table(head, rows, weights=(1.1, 2.4, 2), caption=words("What begins and runs out when")))
+    if facts.documents:
+        head = [words(h) for h in ("document", "kind", "speaks for", "valid until", "SHA-256")]
+        rows = [
+            [
+                plain(d.get("title") or d.get("file_name")),
+                words.term(d.get("kind")),
+                plain(d.get("serial") or d.get("link_label") or d.get("job_id")),
+                words.day(plain(d.get("valid_until"))),
+                plain(d.get("document_id")),
+            ]
+            for d in facts.documents
+        ]
+        caption = words("Documents filed for the job and for this link")
+        weights = (1.8, 0, 1.3, 1.1, 2.6)
+        blocks.append(Table(head, rows, caption=caption, weights=weights, code=frozenset({4})))
+    else:
+        blocks.append(Para(words("No document is filed for the job or for this link.")))
+    return Section(words("Warranty and documents"), blocks)
+
+
+def warranty_line(facts: ClaimFacts, words: Wording) -> str:
+    """From when to when, and how much is left on the day the file is made for; empty where nothing is stated."""
+    start, end = plain(facts.job.get("warranty_start")), plain(facts.job.get("warranty_end"))
+    if not start and not end:
+        return ""
+    if not end:
+        return words("from {start}, end not stated", start=words.day(start))
+    until = words("until {end}", end=words.day(end))
+    span = f"{words('from {start}', start=words.day(start))} {until}" if start else until
+    return f"{span}: {_left(start, end, facts.on, words)}"
+
+
+def _left(start: str, end: str, on: str, words: Wording) -> str:
+    day = {"on": words.day(on)}
+    if start and on < start:
+        return words("not begun on {on}", **day)
+    if on > end:
+        return words("over on {on}, since {span}", span=span_text(end, on, words), **day)
+    return words("on {on} {span} are left", span=span_text(on, end, words), **day)
+
+
+def _dates(facts: ClaimFacts, words: Wording) -> Iterator[tuple[str, str]]:
+    j = facts.job
+    for key, what in (
+        ("warranty_start", words("warranty begins")),
+        ("warranty_end", words("warranty ends")),
+        ("retain_until", words("records are to be kept until this day")),
+    ):
+        if j.get(key):
+            yield str(j[key])[:10], what
+    s = facts.standing
+    if s is not None:
+        if s.record["tested_local"]:
+            yield s.record["tested_local"][:10], words("the link is tested")
+        used = (s.record["local_instrument_id"], s.record["remote_instrument_id"])
+        for u in s.rows("instruments"):
+            if u["calibration_due"] and u["instrument_id"] in used:
+                serial = plain(u["serial"]) or words("without serial number")
+                yield u["calibration_due"][:10], words("calibration of unit {serial} runs out", serial=serial)
+    for d in facts.documents:
+        if d.get("valid_until"):
+            name = plain(d.get("title") or d.get("file_name"))
+            yield str(d["valid_until"])[:10], words("{name} runs out", name=name)
+
+
+def _seen(day: str, on: str, words: Wording) -> str:
+    if _date(day) is None or day == on:
+        return words("this day") if day == on else ""
+    if day < on:
+        return words("{span} ago", span=span_text(day, on, words))
+    return words("in {span}", span=span_text(on, day, words))
+
+
+def span_text(start: str, end: str, words: Wording) -> str:
+    """Whole years and days from one day to a later one."""
+    a, b = _date(start), _date(end)
+    if a is None or b is None:
+        return ""
+    years = b.year - a.year
+    while years and _plus(a, years) > b:
+        years -= 1
+    days = (b - _plus(a, years)).days
+    if not years:
+        return words("{days} days", days=words.number(days, 0))
+    return words("{years} years and {days} days", years=years, days=days)
+
+
+def _plus(day: date, years: int) -> date:
+    """The same day some years later; 29 February becomes 1 March where there is none."""
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:
+        return date(day.year + years, 3, 1)
+
+
+def _date(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text[:10])
+    except ValueError:
+        return None

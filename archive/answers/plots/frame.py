@@ -1,0 +1,87 @@
+"""Where everything of a picture goes: the boxes of its panels, and positions in them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from archive.answers.plots.model import Panel
+from archive.answers.plots.scale import Array, even, ticks, turned, usable
+
+LEGEND_ROW, LEGEND_CELL = 13, 92
+_LEFT, _RIGHT, _TOP = 42, 8, 20
+_AXIS_TEXTS = 32
+
+
+class Box(NamedTuple):
+    """The inner field of one panel, in dots. lowest: it carries the figures of the axis across."""
+
+    left: float
+    top: float
+    wide: float
+    tall: float
+    lowest: bool
+
+
+class Frame:
+    """Scales and places of one picture; all panels share both axes.
+
+    entries: cells of the legend. stacked: panels beneath each other at full width, else side by side.
+    Errors: ValueError where no panel holds a point.
+    """
+
+    def __init__(
+        self, panels: Sequence[Panel], width: int, height: int, scale: str, entries: int, stacked: bool
+    ) -> None:
+        self.width, self.height = width, height
+        self.per_row = max(1, (width - _LEFT - _RIGHT) // LEGEND_CELL)
+        self.legend_top = height - LEGEND_ROW * math.ceil(entries / self.per_row) + 5
+        self.axis_text = self.legend_top - 10
+        self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS, stacked)
+        self._measure(panels, scale)
+
+    def _boxes(self, count: int, bottom: float, stacked: bool) -> list[Box]:
+        across = self.width - _LEFT - _RIGHT
+        if not stacked:
+            wide = (across - 24 * (count - 1)) / count
+            return [Box(_LEFT + k * (wide + 24), _TOP, wide, bottom - _TOP, True) for k in range(count)]
+        tall = (bottom - _TOP - 24 * (count - 1)) / count
+        return [Box(_LEFT, _TOP + k * (tall + 24), across, tall, k == count - 1) for k in range(count)]
+
+    def _measure(self, panels: Sequence[Panel], scale: str) -> None:
+        drawn = [c for p in panels for c in (*p.curves, *([p.limit] if p.limit else []))]
+        x = np.concatenate([c.x[np.isfinite(c.y)] for c in drawn] or [np.empty(0)])
+        y = np.concatenate([c.y[np.isfinite(c.y)] for c in drawn] or [np.empty(0)])
+        if not len(x):
+            raise ValueError("there is no point to draw")
+        self.x0, self.x1 = float(x.min()), float(x.max())
+        if self.x0 == self.x1:
+            self.x0, self.x1 = self.x0 * 0.9 - (self.x0 == 0), self.x1 * 1.1 + (self.x1 == 0)
+        self.scale = usable(scale, self.x0)
+        self.x_ticks = ticks(self.scale, self.x0, self.x1)
+        low, high = float(y.min()), float(y.max())
+        limits = [p.limit.y[np.isfinite(p.limit.y)] for p in panels if p.limit is not None]
+        limits = [v for v in limits if len(v)]
+        if limits and all(p.sense == "min" for p in panels):
+            # Far above a minimum limit lie only sharp peaks; a scale that showed them whole would press the part
+            # that decides flat. They are cut off at the frame. Below the limit there is room for a word.
+            high = min(high, max(float(np.percentile(y, 98)), *(float(v.max()) for v in limits)))
+            low = min(low, min(float(v.min()) for v in limits) - 0.14 * (high - low))
+        elif limits:
+            high = max(high, max(float(v.max()) for v in limits) + 0.05 * (high - low))
+        self.y_ticks = even(low, high, 5)
+        self.y0, self.y1 = self.y_ticks[0], self.y_ticks[-1]
+
+    def x(self, values: Array | float, box: Box) -> Array:
+        """Positions across, in dots."""
+        ends = turned(self.scale, np.array([self.x0, self.x1]))
+        at = (turned(self.scale, np.asarray(values, dtype=float)) - ends[0]) / (ends[1] - ends[0])
+        return np.asarray(box.left + at * box.wide)
+
+    def y(self, values: Array | float, box: Box) -> Array:
+        """Positions down, in dots; what lies outside the frame is put on its edge."""
+        inside = np.clip(np.asarray(values, dtype=float), self.y0, self.y1)
+        return np.asarray(box.top + (self.y1 - inside) / (self.y1 - self.y0) * box.tall)

@@ -1,0 +1,42 @@
+"""The ring around the worst point, and the words that belong to it, on the side of the limit where no curve is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from archive.answers.plots.frame import Box, Frame
+from archive.answers.plots.model import Mark, Panel
+from archive.answers.plots.pen import INK, figure, stroke, text
+
+_LINE, _LETTER = 10.5, 4.9
+
+
+def ring(frame: Frame, box: Box, panel: Panel, mark: Mark) -> list[str]:
+    """Ring, leader and words of a mark."""
+    x, y = float(frame.x(mark.x, box)), float(frame.y(mark.y, box))
+    lines = mark.text.split("\n")
+    wide, tall = _LETTER * max(map(len, lines)), _LINE * len(lines)
+    left = x > box.left + box.wide * 0.55
+    near = x - 9 if left else x + 9
+    top = _free(frame, box, panel, (near - wide, near) if left else (near, near + wide), y, tall)
+    out = []
+    edge = top + tall / 2
+    if abs(edge - y) > tall:
+        out.append(stroke(f"M{figure(x)} {figure(y)}L{figure(near)} {figure(edge)}", INK, "", 0.6))
+    out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="4.2" fill="none" stroke="{INK}" stroke-width="1.3"/>')
+    out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="1.1" fill="{INK}"/>')
+    anchor = "end" if left else "start"
+    out.extend(text(near, top + 8.5 + _LINE * n, line, anchor=anchor, halo=True) for n, line in enumerate(lines))
+    return out
+
+
+def _free(frame: Frame, box: Box, panel: Panel, span: tuple[float, float], y: float, tall: float) -> float:
+    """Top of the words: beyond the limit and the point, as near as the frame allows."""
+    highest, lowest = box.top + 3, box.top + box.tall - tall - 3
+    if panel.limit is None:
+        return max(highest, min(y - tall, lowest))
+    px, py = frame.x(panel.limit.x, box), frame.y(panel.limit.y, box)
+    over = py[(px >= span[0] - 2) & (px <= span[1] + 2) & np.isfinite(py)]
+    if panel.sense == "max":
+        return max(highest, min(float(over.min(initial=y)), y - 5) - tall - 5)
+    return min(lowest, max(float(over.max(initial=y)), y + 5) + 5)

@@ -1,0 +1,46 @@
+"""What a picture shows, free of how it is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from archive.answers.plots.scale import Array
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One curve. x: MHz (or km), rising, shape (n,); y: shape (n,), NaN where missing."""
+
+    label: str
+    x: Array
+    y: Array
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A point worth showing: where it is, what to say of it, and the label of the curve it lies on."""
+
+    x: float
+    y: float
+    text: str
+    curve: str = ""
+
+
+@dataclass(frozen=True)
+class Event:
+    """A place along the axis with a short name, such as an event of an optical trace."""
+
+    x: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One panel. sense: "max" where the limit must not be exceeded, "min" where it must be reached."""
+
+    heading: str
+    curves: tuple[Curve, ...]
+    limit: Curve | None = None
+    sense: str = "min"
+    mark: Mark | None = None
+    events: tuple[Event, ...] = ()
