@@ -134,8 +134,17 @@ def test_flat_and_short_curves_are_no_evidence() -> None:
     """Curves without structure, or of a few points, agree between any two links and say nothing."""
     flat = {"table": "sweeps", "curve": "scale", "by": 0.0, "add": 40.0}
     assert _find({"record": {**HOUR, "seed": 2}}, flat).pairs == ()
-    few = {"table": "sweeps", "curve": "every", "nth": 40}
+    few = {"table": "sweeps", "curve": "every", "nth": 79}
     assert _find({"record": HOUR}, few).pairs == ()
+
+
+@pytest.mark.parametrize("nth", [4, 10, 20])
+def test_coarse_sweeps_are_compared_too(nth: int) -> None:
+    """Exports of 257, 103 and 52 points: an exact copy and one with noise are found, two links are not."""
+    thin = {"table": "sweeps", "curve": "every", "nth": nth}
+    assert [p.kind for p in _find({"record": HOUR}, thin).pairs] == ["exact"]
+    assert [p.kind for p in _find({"record": HOUR}, thin, _curve(curve="noise", db=0.2)).pairs] == ["near"]
+    assert _find({"record": {**HOUR, "seed": 2}}, thin).pairs == ()
 
 
 def test_missing_points_do_not_hide_a_copy() -> None:

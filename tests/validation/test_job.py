@@ -187,3 +187,18 @@ def test_a_job_with_faults_of_every_kind_is_reported_in_full() -> None:
     every = {r.name for r in catalogue.rules().values() if r.by == "job"}
     # these two ask for a large job without a blemish, and for marginal results beyond a contract
     assert every - raised == {"everything-passes", "marginal-share-too-high"}
+
+
+def test_a_fault_of_ours_in_comparing_curves(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The rules about copies count as not looked at; all others still speak."""
+
+    def broken(*_: Any) -> None:
+        raise MemoryError("planted by a test")
+
+    monkeypatch.setattr("archive.validation.copies.sketch._project", broken)
+    outcome = _job(_batch({"label": "2-tr2-A117", "seed": 2}))
+    assert {f.rule for f in outcome.faults} == {r.name for r in catalogue.rules().values() if r.group.name == "copies"}
+    said = outcome.findings.to_pylist()
+    assert "labels-look-alike" in {f["rule"] for f in said if f["status"] == "raised"}
+    assert {f["status"] for f in said if "under-two-links" in f["rule"] and "curves" in f["rule"]} == {"could not look"}
+    assert outcome.copies is None

@@ -46,10 +46,10 @@ def _verdict(said: Facts, w: Wording) -> str:
     s = said.summary
     passing, links = s.count("pass"), len(s.links)
     if s.scheduled is None:
-        start = w("{links} links have a result, {passing} pass.", links=links, passing=passing)
+        start = w("Links with a result: {links}; passing: {passing}.", links=links, passing=passing)
     else:
         start = w(
-            "{there} of {scheduled} scheduled links have a result; {passing} links pass.",
+            "{there} of {scheduled} scheduled links have a result; passing: {passing}.",
             there=s.scheduled - len(s.missing),
             scheduled=s.scheduled,
             passing=passing,

@@ -24,6 +24,7 @@ class Identities:
     _exact: list[bool] = field(default_factory=list)
     _link_numbers: dict[tuple[str, str], int] = field(default_factory=dict)
     _unit_numbers: dict[str, int] = field(default_factory=dict)
+    _made: tuple[Any, ...] | None = None
 
     def add(self, look: Look, rows: Any) -> None:
         """Takes in rows of the records table of a batch."""
@@ -47,7 +48,13 @@ class Identities:
     def same(self, a: Any, b: Any) -> Any:
         """True for pairs of records (arrays of their numbers) that are one link, or one test: of the same unit at the
         same time, whatever the label (a rendition, a re-reading, a relabelled test)."""
-        links, units = np.asarray(self._links), np.asarray(self._units)
-        times, exact = np.asarray(self._times), np.asarray(self._exact)
+        links, units, times, exact = self._arrays()
         one_test = exact[a] & exact[b] & (times[a] == times[b]) & (units[a] == units[b])
         return (links[a] == links[b]) | one_test
+
+    def _arrays(self) -> tuple[Any, ...]:
+        """The numbers as arrays, made anew only after records came in."""
+        if self._made is None or len(self._made[0]) != len(self._links):
+            lists = (self._links, self._units, self._times)
+            self._made = (*(np.asarray(x, dtype=np.int64) for x in lists), np.asarray(self._exact, dtype=bool))
+        return self._made

@@ -40,8 +40,10 @@ def equal_curves(sketches: Sketches) -> tuple[Any, Any, Any]:
 
 def _star(record: Any, first: Any, size: Any, sketches: Sketches) -> tuple[Any, Any]:
     """Each member of a run of equal hashes with the earliest member that is another link and another test."""
-    a_parts, b_parts = [], []
-    for start, length in zip(first, size, strict=True):
+    two = first[size == 2]
+    apart = ~sketches.who.same(record[two], record[two + 1])
+    a_parts, b_parts = [record[two][apart]], [record[two + 1][apart]]
+    for start, length in zip(first[size > 2], size[size > 2], strict=True):
         members = np.unique(record[start : start + length])
         for hub in members[:8]:
             others = members[members > hub]
@@ -86,13 +88,16 @@ def _buckets(sketches: Sketches, bits: int, tables: int) -> Iterator[tuple[Any, 
     signs, there = sketches.signs, sketches.there.reshape(-1, len(GROUPS), len(BANDS))
     for parameter in range(len(GROUPS) // 2):
         local, remote = 2 * parameter, 2 * parameter + 1
-        units = np.concatenate([2 * np.flatnonzero(there[:, g, 0]) + e for e, g in ((0, local), (1, remote))])
-        words = np.concatenate([signs[there[:, g, 0], g, 0] for g in (local, remote)])
-        for table in range(tables):
-            yield from _pairs(units, _key(words, table, tables, bits))
+        for band in range(len(BANDS)):
+            # by the lowest band that a record has: of a coarse sweep the lower ones hold too few points
+            has = there[:, :, band] & ~there[:, :, :band].any(axis=2)
+            units = np.concatenate([2 * np.flatnonzero(has[:, g]) + e for e, g in ((0, local), (1, remote))])
+            words = np.concatenate([signs[has[:, g], g, band] for g in (local, remote)])
+            for table in range(tables):
+                yield from _pairs(units, _key(words, table, bits))
 
 
-def _key(words: Any, table: int, tables: int, bits: int) -> Any:
+def _key(words: Any, table: int, bits: int) -> Any:
     """Some of the 64 signs, mixed: those of a table lie at random places that are the same for all."""
     places = np.random.default_rng(table).permutation(BITS)[:bits]
     out = np.zeros(len(words), dtype=np.uint64)

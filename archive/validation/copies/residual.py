@@ -102,11 +102,11 @@ def residuals(values: Any, basis: Any) -> Any:
 
 
 def filled(values: Any) -> Any:
-    """Curves with single missing points filled by their neighbours; a curve that lacks more than 5 % becomes zero.
+    """Curves with missing or infinite points filled by their neighbours; one that lacks more than 5 % becomes zero.
 
     values: (n, slots, m), changed in place and returned.
     """
-    gone = np.isnan(values)
+    gone = ~np.isfinite(values)
     if not gone.any():
         return values
     share = gone.mean(axis=-1)

@@ -26,6 +26,10 @@ BITS = 64
 SEGMENTS = len(GROUPS) * len(BANDS)
 SCALE = 40.0
 _SEED = 20261125
+LEAST = 16
+"""Points of an axis that a band needs."""
+EDGE = 0.06
+"""Share of a band that may lie outside the axis at either end."""
 _BAND_TERMS = 5
 
 
@@ -37,7 +41,7 @@ class Sketches:
     codes (n, 12, 64) int8; there (n, 12) bool.
     """
 
-    least_points: int = 60
+    least_points: int = 20
     least_residual_db: float = 0.3
     smooth_terms: int = 8
     who: Identities = field(default_factory=Identities)
@@ -155,7 +159,7 @@ def _make(band: int, mhz: Any) -> Projection | None:
     low, high, step = BANDS[band]
     first, last = int(np.searchsorted(mhz, low - 1e-9)), int(np.searchsorted(mhz, high + 1e-9))
     inside = mhz[first:last]
-    if last - first < 40 or inside[0] > low + 0.03 * (high - low) or inside[-1] < high - 0.03 * (high - low):
+    if last - first < LEAST or inside[0] > low + EDGE * (high - low) or inside[-1] < high - EDGE * (high - low):
         return None
     basis = smooth_basis(inside, _BAND_TERMS)
     # the integral of a curve, drawn straight between its points, against a function that is given on the grid

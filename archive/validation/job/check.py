@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from archive.errors import Trouble
 from archive.tables import Batch
 from archive.validation import catalogue, findings
 from archive.validation.check import Fault, Outcome, RuleFault
@@ -31,6 +32,7 @@ from archive.validation.look import Look
 from archive.validation.policy import OFF, Policy
 from archive.validation.registry import NotLooked, Raised
 
+_OURS = "the rule failed by a fault of this program, not of the data"
 _COPIES = (detector.EXACT, detector.SOME, detector.NEAR)
 
 
@@ -73,15 +75,25 @@ class Job:
         wanted = with_copies and any(self.policy.severity(r) != OFF for r in _COPIES)
         self._sketches = detector.sketches_for(self.policy) if wanted else None
         self._set_aside = 0
+        self._faults: list[Fault] = []
 
     def add(self, batch: Batch) -> None:
         """Takes in one batch."""
         self._facts.add(Look(batch, self.today))
         if self._sketches is not None:
-            self._sketches.add(batch)
+            try:
+                self._sketches.add(batch)
+            except Exception as error:  # noqa: BLE001 - a fault in comparing curves must not cost the rules
+                self._give_up(error)
         if batch["schedule"].num_rows:
             self._schedules.append(batch["schedule"])
         self._set_aside += batch["set_aside"].num_rows
+
+    def _give_up(self, error: Exception) -> None:
+        """Curves are not compared any more: a fault of ours."""
+        what = f"{type(error).__name__}: {error}"
+        self._faults = [Fault(name, what, traceback.format_exc()) for name in _COPIES]
+        self._sketches = None
 
     def finish(self, fetch: Fetch | None = None) -> JobOutcome:
         """What holds across all records taken in.
@@ -97,19 +109,30 @@ class Job:
                 made, fault = _ask(name, function, look, self.policy)
                 tables += made
                 faults += [fault] if fault else []
-        copies = None
-        if self._sketches is not None:
-            copies = detector.find(self._sketches, fetch, self.policy)
+        copies = self._compared(fetch)
+        if copies is not None:
             tables += _copies(look, copies, fetch is not None, self.policy)
+        tables += [_table(f.rule, CouldNot(_OURS), look, self.policy) for f in self._faults]
         return JobOutcome(
             findings.join(tables),
-            tuple(faults),
+            (*faults, *self._faults),
             missing=tuple(missing(look)),
             unexpected=tuple(unexpected(look)),
             copies=copies,
             summary=summarise(look, self._set_aside),
             facts=self._facts,
         )
+
+    def _compared(self, fetch: Fetch | None) -> Copies | None:
+        if self._sketches is None:
+            return None
+        try:
+            return detector.find(self._sketches, fetch, self.policy)
+        except Trouble:
+            raise
+        except Exception as error:  # noqa: BLE001 - as in add
+            self._give_up(error)
+            return None
 
 
 def check_job(
@@ -149,7 +172,7 @@ def _ask(name: str, function: JobRule, look: JobLook, policy: Policy) -> tuple[l
         return [t for said in function(look, policy.tolerance(name)) if (t := _table(name, said, look, policy))], None
     except Exception as error:  # noqa: BLE001 - a fault in one rule must not cost the others
         fault = Fault(name, f"{type(error).__name__}: {error}", traceback.format_exc())
-    why = CouldNot("the rule failed by a fault of this program, not of the data")
+    why = CouldNot(_OURS)
     return [_table(name, why, look, policy)], fault
 
 

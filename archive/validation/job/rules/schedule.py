@@ -24,7 +24,7 @@ def unexpected(job: JobLook) -> list[str]:
     """Labels of records that the schedule does not have, in the order of the records."""
     if job.schedule is None:
         return []
-    return [x for x in dict.fromkeys(job["link_label"]) if x and job.schedule.label_of(x) is None]
+    return [x for x in dict.fromkeys(job["link_label"]) if x.strip() and job.schedule.label_of(x) is None]
 
 
 @job_rule("link-missing")
