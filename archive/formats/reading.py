@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from archive.errors import Trouble
-from archive.formats import READERS
+from archive.formats import OPEN_READERS, READERS
 from archive.formats.containers import Refused, entries
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.tables import Batch, concat, rebatch
@@ -155,35 +155,42 @@ def tasks(paths: Sequence[Path], temporary: Path) -> list[Task]:
 
     Errors: Trouble where an input is not there, or is a zip that is refused.
     """
-    found: list[Task] = []
+    units: list[Entry | Refused] = []
     for number, path in enumerate(paths):
         folder = temporary / str(number)
         folder.mkdir()
-        for unit in entries(path, folder):
-            if isinstance(unit, Refused):
-                found.append(Task(Entry(unit.path, unit.name), trouble=unit.trouble))
-            else:
-                found.append(recognised(unit))
+        units += entries(path, folder)
+    # The open forms first: the tables that a metadata file takes along need nobody else's look.
+    known = {u.path: recognised(u, OPEN_READERS) for u in units if isinstance(u, Entry)}
+    taken = _taken(list(known.values()))
+    found: list[Task] = []
+    for unit in units:
+        if isinstance(unit, Refused):
+            found.append(Task(Entry(unit.path, unit.name), trouble=unit.trouble))
+        elif known[unit.path].found is not None or unit.path in taken:
+            found.append(known[unit.path])
+        else:
+            found.append(recognised(unit))
     return found
 
 
-def recognised(entry: Entry) -> Task:
-    """The surest reader of a file; of equally sure ones the first in READERS."""
+def recognised(entry: Entry, among: Sequence[str] = READERS) -> Task:
+    """The surest of the readers of a file; of equally sure ones the first."""
     best = Task(entry)
-    for reader in readers():
+    for reader in readers(among):
         found = reader.recognise(entry)
         if found is not None and (best.found is None or found.score > best.found.score):
             best = Task(entry, reader, found)
             if found.score >= 1.0:
                 break
-    if best.found is None:
+    if best.found is None and among is READERS:
         best.trouble = _unknown(entry)
     return best
 
 
-def readers() -> Iterator[Reader]:
+def readers(among: Sequence[str] = READERS) -> Iterator[Reader]:
     """The registered readers that are there, each loaded when it is its turn."""
-    for name in READERS:
+    for name in among:
         if importlib.util.find_spec(name) is not None:
             module = importlib.import_module(name)
             if hasattr(module, "recognise"):

@@ -203,7 +203,7 @@ def _with_dtd(dtd: str, entity: str) -> str:
 # Documents that are refused as a whole: name, document, words of the one line that says why.
 REFUSED: dict[str, tuple[str | bytes, str]] = {
     "empty": ("", "is empty"),
-    "not-xml": ("Link;Result\nA1;PASS\n", "no reader knows this layout"),
+    "not-xml": ("Link;Result\nA1;PASS\n", "not well-formed"),
     "truncated-between-rows": (_BASE[: _BASE.index("<record ")], "ends in the middle"),
     "truncated-in-a-tag": (_BASE[: _BASE.index("evidence=") + 4], "ends in the middle"),
     "truncated-in-a-sweep": (_BASE[: _BASE.index("64.2")], "ends in the middle"),
@@ -241,6 +241,7 @@ ASIDE: dict[str, tuple[str, int, str]] = {
     "nan-in-a-sweep": (_swap(_BASE, "64.2", "NaN"), 1, "holds NaN"),
     "infinity-in-a-sweep": (_swap(_BASE, "64.2", "-INF"), 1, "holds -INF"),
     "number-beyond-a-double": (_swap(_BASE, "64.2", "1e999"), 1, "holds 1e999"),
+    "exponent-without-digits": (_swap(_BASE, "64.2", "64e"), 1, "holds 64e"),
     "nan-in-a-cell": (_swap(_BASE, 'step="0.1"', 'step="NaN"'), 1, "sweeps.step is not a finite number"),
     "sweep-shorter-than-its-axis": (_swap(_BASE, " 30.1", ""), 1, "has 4 values for 5 points"),
     "sweep-longer-than-its-axis": (_swap(_BASE, " 30.1", " 30.1 30.1"), 1, "has 6 values for 5 points"),

@@ -145,7 +145,7 @@ def test_lines_are_counted_past_rows_with_a_wrong_number_of_cells(folder: Path) 
     assert places == ["line 4", "line 3"]
 
 
-def test_metadata_that_is_no_json_is_not_recognised(folder: Path) -> None:
+def test_damaged_metadata_is_told(folder: Path) -> None:
     (folder / METADATA).write_text("{", encoding="utf-8")
-    with pytest.raises(Trouble, match="no reader knows"):
-        list(archive.formats.read(folder / METADATA))
+    with pytest.raises(Trouble, match="metadata file is damaged"):
+        list(archive.formats.read(folder))

@@ -16,7 +16,7 @@ from tests.formats import conformance_kit as kit
 from tests.strategies import batches
 
 EXAMPLES = settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 
 

@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-import json
+import re
 from collections.abc import Iterator
 from typing import Any
 
 from archive.formats.recognition import Entry, Recognition
-from archive.tables import Batch, version
+from archive.tables import Batch, tables, version
 
 METADATA = f"link-record-{version()}-csv.json"
 """Name of the metadata file; in the zip or folder it stands beside the tables."""
 
 
+_NAMED = re.compile(r"link-record-[0-9]+-csv\.json")
+
+
 def recognise(entry: Entry) -> Recognition | None:
-    """The metadata file of link record CSV, by its name and its content; it takes the tables beside it."""
+    """The metadata file of link record CSV, by its name; it takes the tables beside it."""
     name = entry.path.name
-    if not (name.startswith("link-record-") and name.endswith("-csv.json")):
+    if not _NAMED.fullmatch(name):
         return None
-    try:
-        document = json.loads(entry.path.read_bytes())
-        urls = [str(t["url"]) for t in document["tables"]]
-    except (ValueError, KeyError, TypeError):
-        return None
-    takes = frozenset(entry.path.parent / url for url in urls if "/" not in url and (entry.path.parent / url).is_file())
+    takes = frozenset(p for t in tables() if (p := entry.path.parent / f"{t}.csv").is_file())
     return Recognition(1.0, f"metadata file {name} with {len(takes)} tables beside it", "link-record-csv", takes)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 
 from archive.errors import Trouble
@@ -10,8 +11,8 @@ from archive.formats.recognition import Entry
 from archive.tables import tables, version
 
 
-def refuse_version(metadata: Entry) -> None:
-    """Errors: Trouble where the metadata is of a newer version."""
+def refuse_metadata(metadata: Entry) -> None:
+    """Errors: Trouble where the metadata is of a newer version, or damaged."""
     found = re.fullmatch(r"link-record-(\d+)-csv\.json", metadata.path.name)
     if found and int(found[1]) > version():
         raise Trouble(
@@ -19,6 +20,16 @@ def refuse_version(metadata: Entry) -> None:
             where=metadata.name,
             remedy="read it with a newer muniment",
         )
+    try:
+        json.loads(metadata.path.read_bytes())
+    except ValueError as error:
+        raise Trouble(
+            "the metadata file is damaged",
+            where=metadata.name,
+            found=str(error),
+            expected="CSV on the Web metadata, as `muniment schema csv` writes it",
+            remedy="copy or export the tables again",
+        ) from None
 
 
 def header_of(name: str, entry: Entry) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +17,7 @@ from archive.formats.columns import typed
 from archive.formats.cursor import ROW, Fault, Part
 from archive.formats.merge import merged
 from archive.formats.open_csv.cells import text_of
-from archive.formats.open_csv.check import header_of, refuse_version
+from archive.formats.open_csv.check import header_of, refuse_metadata
 from archive.formats.recognition import Entry
 from archive.tables import Batch, Column, schema, tables
 from archive.version import PROGRAM
@@ -33,7 +32,7 @@ def read(entry: Entry) -> Iterator[Batch]:
     A row with a wrong number of cells, or a cell that its column cannot take, sets its record aside.
     Errors: Trouble where a table has no or wrong columns, is not UTF-8, or the version is newer.
     """
-    refuse_version(entry)
+    refuse_metadata(entry)
     return merged(CsvFiles(entry))
 
 
@@ -50,13 +49,11 @@ class CsvFiles:
 
     def __init__(self, metadata: Entry) -> None:
         before = metadata.name.rpartition("/")[0]
-        beside = json.loads(metadata.path.read_bytes())["tables"]
-        self._entries: dict[str, Entry] = {}
-        for table in beside:
-            name = Path(table["url"]).name
-            path = metadata.path.parent / name
-            if path.suffix == ".csv" and path.stem in tables() and path.is_file():
-                self._entries[path.stem] = Entry(path, f"{before}/{name}" if before else name)
+        self._entries = {
+            name: Entry(path, f"{before}/{path.name}" if before else path.name)
+            for name in tables()
+            if (path := metadata.path.parent / f"{name}.csv").is_file()
+        }
         if "records" not in self._entries:
             raise Trouble(
                 "there is no records.csv beside it", where=metadata.name, remedy="hand in the whole folder or zip"
