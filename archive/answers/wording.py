@@ -6,7 +6,7 @@ own, read as it is. schemas/messages/muniment.pot lists them all (archive.answer
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
@@ -20,6 +20,7 @@ METRES_PER_FOOT = 0.3048  # international foot, exact by definition (1959 agreem
 _DECIMALS = {"dB": 1, "ns": 0, "ohm": 2, "%": 2, "m": 1, "degC": 0, "ft": 0, "dBm": 1, "nF": 2}
 """Decimals that a unit deserves; two for any other."""
 _ENGLISH = ("en", "en_US", "en_GB")
+_MINUS = "\u2212"
 _UNITS = {"ohm": "Ω", "degC": "°C"}
 _EXACT = 1e-9
 """Smallest value that is told from none, as in archive.grading.arithmetic."""
@@ -116,17 +117,19 @@ class Wording:
             return empty
         rounded = round(value, decimals) + 0.0  # + 0.0 turns minus zero into zero
         if self.locale in _ENGLISH:
-            return f"{rounded:,.{decimals}f}"
+            return f"{rounded:,.{decimals}f}".replace("-", _MINUS)
         from babel.numbers import format_decimal
 
         pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
-        return str(format_decimal(rounded, format=pattern, locale=self.locale))
+        return str(format_decimal(rounded, format=pattern, locale=self.locale)).replace("-", _MINUS)
 
     def free(self, value: float | None, *, empty: str = "") -> str:
         """A number with as many decimals as it needs, at most six."""
         from babel.numbers import format_decimal
 
-        return empty if value is None else str(format_decimal(value, format="#,##0.######", locale=self.locale))
+        if value is None:
+            return empty
+        return str(format_decimal(value, format="#,##0.######", locale=self.locale)).replace("-", _MINUS)
 
     def value(self, value: float | None, unit: str, decimals: int | None = None) -> str:
         """A value with the decimals that its unit deserves, without the unit; metres in feet where those are wanted."""
@@ -166,6 +169,12 @@ class Wording:
     def yes(self, value: bool | None) -> str:
         """Yes, no, or not stated."""
         return self("not stated") if value is None else self("yes") if value else self("no")
+
+    def listed(self, names: Sequence[str]) -> str:
+        """Names in a row, with "and" before the last."""
+        from babel.lists import format_list
+
+        return str(format_list(names, locale="en_GB" if self.language == "en" else self.language))
 
     def some(self, names: Iterable[str], most: int = 12) -> str:
         """Names in a row, the first of them where there are many, and how many there are more."""

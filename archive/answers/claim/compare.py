@@ -94,9 +94,10 @@ def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], words: Wordin
     limit = (old.verdict() or {}).get("limit_id")
     rows: list[list[str]] = []
     strong: set[int] = set()
+    measured = set(old.batch["sweeps"]["parameter"].to_pylist())
     for p in vocabulary.parameters().values():
         a, b = (_least(t, p.id, limit) for t in (old, new))
-        if a is None and b is None and p.id not in moved:
+        if a is None and b is None and not (p.id in moved and p.id in measured):
             continue
         if any(g is not None and g["verdict"] == "fail" for g in (a, b)):
             strong.add(len(rows))
@@ -143,7 +144,7 @@ def _least(t: Tested, parameter: str, limit: str | None) -> dict[str, Any] | Non
 
 
 def _readings(old: Tested, new: Tested, words: Wording) -> Table | None:
-    """Readings that both tests have."""
+    """Readings that both tests have: of each quantity the one that changed most."""
 
     def of(t: Tested) -> dict[tuple[Any, ...], float]:
         keys = ("quantity", "subject", "end", "direction", "wavelength_nm")
@@ -153,7 +154,9 @@ def _readings(old: Tested, new: Tested, words: Wording) -> Table | None:
     before, after = of(old), of(new)
     rows = []
     for p in vocabulary.parameters().values():
-        for key in [k for k in before if k[0] == p.id and k in after]:
+        shared = [k for k in before if k[0] == p.id and k in after]
+        if shared:
+            key = max(shared, key=lambda k: abs(after[k] - before[k]))
             subject = ", ".join(x for x in (plain(key[1]), words.end(key[2]), words.term(key[3])) if x)
             subject += f", {key[4]:g} nm" if key[4] else ""
             values = (before[key], after[key], after[key] - before[key])
@@ -161,7 +164,13 @@ def _readings(old: Tested, new: Tested, words: Wording) -> Table | None:
     if not rows:
         return None
     head = [words(h) for h in ("reading", "of", "certified", "fresh", "change")]
-    return Table(head, rows, align="llrrr", weights=(2.6, 1.2, 1, 1, 1), caption=words("Readings on both occasions"))
+    return Table(
+        head,
+        rows,
+        align="llrrr",
+        weights=(2.6, 1.2, 1, 1, 1),
+        caption=words("Readings on both occasions: of each quantity the one that changed most"),
+    )
 
 
 def _wires(old: Tested, new: Tested) -> list[str]:
@@ -202,14 +211,21 @@ def _largest(moved: Moved) -> tuple[float, float, str, str | None] | None:
     return best
 
 
+_STILL = 0.05
+"""dB: a change that would print as none gets no picture."""
 _SHOWN = ("insertion_loss", "return_loss", "next", "acr_f", "fext", "backscatter")
 
 
 def _pictures(moved: Mapping[str, Moved], words: Wording) -> list[Block]:
     """One picture for each parameter that was measured; what is derived follows from them."""
     made: list[Block] = []
+    still = []
     for parameter in [p for p in _SHOWN if p in moved and not (p == "fext" and "acr_f" in moved)]:
         by_end = moved[parameter]
+        most = _largest(by_end)
+        if most is None or abs(most[0]) < _STILL:
+            still.append(words.parameter(parameter))
+            continue
         panels = []
         for end in sorted(by_end, key=lambda e: (e is not None, e or "")):
             largest = _largest({end: by_end[end]})
@@ -227,7 +243,13 @@ def _pictures(moved: Mapping[str, Moved], words: Wording) -> list[Block]:
             y_label=words("change, dB"),
             height=210 if len(panels) == 1 else 330,
             stacked=True,
+            words=(words("largest change"), "", ""),
             tick_text=words.free,
         )
         made.append(Figure(svg, caption, caption))
+    if still:
+        told = words(
+            "No curve moved by {least} dB or more: {names}.", least=words.number(_STILL, 2), names=", ".join(still)
+        )
+        made.append(Para(told))
     return made

@@ -48,8 +48,8 @@ def compose(
 
 def _sections(facts: ClaimFacts, words: Wording) -> Iterator[Section | None]:
     yield front(facts, words)
-    yield sections.all_verdicts(facts, words)
     yield from fresh_test(facts, words)
+    yield sections.all_verdicts(facts, words)
     s = facts.standing
     if s is not None:
         yield from _measured(s, words)
@@ -70,7 +70,7 @@ def _measured(s: Tested, words: Wording) -> Iterator[Section | None]:
     if pictures:
         intro = words(
             "The thick line is the limit, {limit}. The hatched side fails; the shaded strip is the distance between "
-            "the limit and the worst of all curves. A ring marks the smallest margin, and its curve is drawn thicker. "
+            "the limit and the worst of all curves. A ring marks the smallest margin, and its curve is drawn black. "
             "Peaks far on the good side are cut off at the frame.",
             limit=limit_id,
         )

@@ -137,8 +137,7 @@ def _figure(
     name = words.parameter(parameter)
     worst = _worst(parameter, grades) if limit is not None else None
     caption = name[:1].upper() + name[1:] + ". " + _caption(worst, limit is not None, parameter, words)
-    many = sum(len(p.curves) for p in panels) > 14
-    tall = 205 if compact else 250 if len(panels) == 1 else 400 if many or len(panels) > 1 else 330
+    tall = 205 if compact else 300 if len(panels) == 1 else 440
     svg = plot(
         panels,
         title=caption,
@@ -147,7 +146,7 @@ def _figure(
         height=tall,
         scale=LINEAR if trace else ROOT,
         stacked=not compact,
-        words=(words("margin"), words("fails")),
+        words=(words("worst curve"), words("margin"), words("fails")),
         tick_text=words.free,
     )
     return Figure(svg, caption, caption)

@@ -64,12 +64,11 @@ def _verdicts(s: Tested, words: Wording) -> Iterator[str]:
         if v["agrees"] is False:
             yield words(
                 "This program and the instrument disagree under {limit}: the instrument said {theirs}, this program "
-                "says {ours}. {reason}",
+                "says {ours}.",
                 limit=limit,
                 theirs=words.verdict(s.record["reported_verdict"]),
                 ours=words.verdict(v["verdict"]),
-                reason=_sentence(plain(v["reason"])),
-            ).strip()
+            )
         if v["within_resolution"]:
             yield words(
                 "The deciding margin under {limit} is smaller than half a step of the export's numbers: neither pass "
@@ -184,10 +183,14 @@ def _findings(s: Tested, facts: ClaimFacts, words: Wording) -> Iterator[str]:
     # What the verdict already says is not said twice.
     rows = [f for f in [*s.rows("findings"), *facts.around.findings] if f["rule"] not in _SAID]
     errors = [f for f in rows if f["severity"] == "error" and f["status"] == "raised"]
-    for f in errors[:_MOST]:
-        yield words("Finding: {message}", message=_sentence(f["message"]))
-    if len(errors) > _MOST:
-        yield words("More findings of the same weight: {count}; they are listed below.", count=len(errors) - _MOST)
+    by_rule: dict[str, list[str]] = {}
+    for f in errors:
+        by_rule.setdefault(f["rule"], []).append(f["message"])
+    for messages in list(by_rule.values())[:_MOST]:
+        more = " " + words("More of this kind: {count}.", count=len(messages) - 1) if len(messages) > 1 else ""
+        yield words("Finding: {message}", message=_sentence(messages[0])) + more
+    if len(by_rule) > _MOST:
+        yield words("More findings of the same weight: {count}; they are listed below.", count=len(by_rule) - _MOST)
 
 
 def _identity(s: Tested, words: Wording) -> Iterator[str]:

@@ -31,8 +31,9 @@ def history(facts: ClaimFacts, words: Wording) -> Section:
     head = [
         words(h) for h in ("tested", "kind", "limit, as found", "reported", "graded again", "evidence", "does it stand")
     ]
-    weights = (1.2, 0, 1.6, 0, 0, 0.9, 2)
-    blocks: list[Block] = [Para(facts.why), Table(head, rows, weights=weights, strong=frozenset(strong))]
+    weights = (0, 0, 1.6, 0, 0, 0.9, 2)
+    blocks: list[Block] = [] if facts.standing else [Para(facts.why)]
+    blocks.append(Table(head, rows, weights=weights, strong=frozenset(strong)))
     ids = [
         [words.day(t.record["tested_local"][:10] if t.record["tested_local"] else ""), t.record["record_id"], t.deposit]
         for t in facts.tests
@@ -47,7 +48,7 @@ def history(facts: ClaimFacts, words: Wording) -> Section:
         ]
         head = [words(h) for h in ("when", "event", "what", "by")]
         caption = words("Events of this link in the archive, newest first")
-        blocks.append(Table(head, events, caption=caption, weights=(1.3, 0, 3.4, 1.1)))
+        blocks.append(Table(head, events, caption=caption, weights=(0, 0, 3.4, 1.1)))
     return Section(words("Every test of this link"), blocks)
 
 
@@ -87,5 +88,5 @@ def neighbours(facts: ClaimFacts, words: Wording) -> Section | None:
     intro = told + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("margin"), words("of")]
-    table = Table(head, rows, align="llllrrl", weights=(1.5, 1.4, 2, 1.2, 0, 0, 1.2), strong=frozenset(strong))
+    table = Table(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2), strong=frozenset(strong))
     return Section(words("Neighbours"), [Para(intro), table])

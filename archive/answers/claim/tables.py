@@ -168,7 +168,7 @@ def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
         words(h)
         for h in ("end", "instrument", "serial", "software, adapter, level", "calibrated", "calibration due", "filed")
     ]
-    blocks: list[Block] = [Table(head, rows, weights=(0, 1.3, 0, 1.9, 1.1, 1.7, 1.2))]
+    blocks: list[Block] = [Table(head, rows, weights=(0, 1.2, 0, 1.7, 0, 1.7, 1))]
     if r["medium"] == "fiber":
         blocks.append(
             Para(

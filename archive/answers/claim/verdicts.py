@@ -80,7 +80,7 @@ def verdict_table(tested: Tested, words: Wording) -> Table:
         limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))
         rows.append([who, when, limit, words.verdict(v["verdict"]), worst_text(v, words), "; ".join(notes(s, words))])
     head = [words(h) for h in ("said by", "when", "limit", "verdict", "smallest margin", "with this said")]
-    return Table(head, rows, weights=(1.5, 1.1, 1.9, 0, 1.7, 2.4), strong=frozenset(grave))
+    return Table(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2), strong=frozenset(grave))
 
 
 def _who(s: Said, tested: Tested, words: Wording) -> tuple[str, str]:
@@ -121,7 +121,7 @@ def provisional(grades: Iterable[Mapping[str, Any]]) -> list[str]:
 
 def names_of(parameters: Sequence[str], words: Wording) -> str:
     """Printed names of parameters in a row."""
-    return ", ".join(words.parameter(p) for p in parameters)
+    return words.listed([words.parameter(p) for p in parameters])
 
 
 def worst_text(v: Verdict, words: Wording) -> str:

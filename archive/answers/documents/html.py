@@ -14,6 +14,8 @@ from archive.answers.documents.model import Document
 from archive.answers.documents.text import visible
 
 _TEMPLATES = Path(__file__).parent / "templates"
+_LONG = 22
+"""Letters from which a word may break."""
 
 
 @cache
@@ -26,6 +28,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["wrapped"] = _wrapped
     made.filters["kind"] = lambda block: type(block).__name__
     return made
 
@@ -43,6 +46,18 @@ def html(document: Document) -> str:
         return Markup(re.sub(r' width="\d+" height="\d+"', "", own, count=1))
 
     return _environment().get_template("document.html").render(doc=document, style=style, picture=picture)
+
+
+_PIECES = re.compile(r"[^/_.-]{1,18}[/_.-]*|[/_.-]+")
+
+
+def _wrapped(text: str) -> Markup:
+    """A text in which long words may break; the places leave no mark in what is copied."""
+    shown = visible(text)
+    if len(shown) <= _LONG:
+        return escape(shown)
+    words = (Markup("<wbr>").join(_PIECES.findall(w)) if len(w) > _LONG else escape(w) for w in shown.split(" "))
+    return Markup(" ").join(words)
 
 
 def _finalize(value: object) -> object:

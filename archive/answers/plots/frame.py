@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -11,7 +10,7 @@ import numpy as np
 from archive.answers.plots.model import Panel
 from archive.answers.plots.scale import Array, even, ticks, turned, usable
 
-LEGEND_ROW, LEGEND_CELL = 13, 92
+LEGEND_ROW = 13
 _LEFT, _RIGHT, _TOP = 42, 8, 20
 _AXIS_TEXTS = 32
 
@@ -26,19 +25,33 @@ class Box(NamedTuple):
     lowest: bool
 
 
+def _flow(entries: Sequence[str], right: float) -> list[tuple[float, int]]:
+    """Place across and row of each cell of the legend."""
+    found: list[tuple[float, int]] = []
+    x, row = float(_LEFT), 0
+    for label in entries:
+        wide = 44 + 5.3 * len(label)
+        if x > _LEFT and x + wide > right + 12:
+            x, row = float(_LEFT), row + 1
+        found.append((x, row))
+        x += wide
+    return found
+
+
 class Frame:
     """Scales and places of one picture; all panels share both axes.
 
-    entries: cells of the legend. stacked: panels beneath each other at full width, else side by side.
+    entries: labels of the legend. stacked: panels beneath each other at full width, else side by side.
     Errors: ValueError where no panel holds a point.
     """
 
     def __init__(
-        self, panels: Sequence[Panel], width: int, height: int, scale: str, entries: int, stacked: bool
+        self, panels: Sequence[Panel], width: int, height: int, scale: str, entries: Sequence[str], stacked: bool
     ) -> None:
         self.width, self.height = width, height
-        self.per_row = max(1, (width - _LEFT - _RIGHT) // LEGEND_CELL)
-        self.legend_top = height - LEGEND_ROW * math.ceil(entries / self.per_row) + 5
+        self.legend = _flow(entries, width - _RIGHT)
+        rows = 1 + max((row for _, row in self.legend), default=-1)
+        self.legend_top = height - LEGEND_ROW * rows + 5
         self.axis_text = self.legend_top - 10
         self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS, stacked)
         self._measure(panels, scale)
@@ -69,11 +82,17 @@ class Frame:
             # Far above a minimum limit lie only sharp peaks; a scale that showed them whole would press the part
             # that decides flat. They are cut off at the frame. Below the limit there is room for a word.
             high = min(high, max(float(np.percentile(y, 98)), *(float(v.max()) for v in limits)))
-            low = min(low, min(float(v.min()) for v in limits) - 0.14 * (high - low))
+            low = min(low, *(float(v.min()) for v in limits))
+            low -= 0.25 * (high - low)
         elif limits:
-            high = max(high, max(float(v.max()) for v in limits) + 0.05 * (high - low))
-        self.y_ticks = even(low, high, 5)
-        self.y0, self.y1 = self.y_ticks[0], self.y_ticks[-1]
+            high = max(high, *(float(v.max()) for v in limits))
+            high += 0.08 * (high - low)
+        steps = even(low, high, 5)
+        room = 0.04 * (high - low)
+        # A panel begins and ends at a round number where one is near, else where its curves do.
+        self.y0 = steps[0] if low - steps[0] < 2 * room or not limits else low
+        self.y1 = steps[-1] if steps[-1] - high < 2 * room or not limits else high + room
+        self.y_ticks = [t for t in steps if self.y0 <= t <= self.y1]
 
     def x(self, values: Array | float, box: Box) -> Array:
         """Positions across, in dots."""

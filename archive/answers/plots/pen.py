@@ -26,10 +26,10 @@ STYLES: tuple[tuple[str, str], ...] = (
     ("#e08a3c", "1.5 3"),
 )
 FONT = "DejaVu Sans, Verdana, sans-serif"
-INK, SOFT, GRID, SHADE, FAIL = "#1a1a1a", "#5c5c5c", "#dcdcdc", "#e3e9ee", "#bdb5ab"
+INK, SOFT, GRID, SHADE, FAIL = "#1a1a1a", "#5c5c5c", "#dcdcdc", "#e3e9ee", "#a89e92"
 HATCH = (
-    '<defs><pattern id="fail" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    f'<path d="M0 0v5" stroke="{FAIL}" stroke-width="1"/></pattern></defs>'
+    '<defs><pattern id="fail" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+    f'<path d="M0 0v6" stroke="{FAIL}" stroke-width="1"/></pattern></defs>'
 )
 
 __all__ = ["FONT", "GRID", "HATCH", "INK", "SHADE", "SOFT", "STYLES", "escape", "figure", "points", "stroke", "text"]

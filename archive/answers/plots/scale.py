@@ -63,7 +63,7 @@ def _root(low: float, high: float) -> list[float]:
     # A twentieth of the width keeps the figures of two ticks apart.
     gap = (math.sqrt(high) - math.sqrt(low)) / 20
     kept: list[float] = []
-    for t in (*steps[::-1], *smaller[::-1], *start):
+    for t in (*steps[::-1], *start, *smaller[::-1]):
         if all(abs(math.sqrt(t) - math.sqrt(k)) >= gap for k in kept):
             kept.append(t)
     return sorted(kept)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from archive.answers.plots import pen
-from archive.answers.plots.frame import LEGEND_CELL, LEGEND_ROW, Box, Frame
+from archive.answers.plots.frame import LEGEND_ROW, Box, Frame
 from archive.answers.plots.mark import ring
 from archive.answers.plots.model import Curve, Panel
 from archive.answers.plots.pen import FONT, GRID, INK, SHADE, SOFT, STYLES, figure, text
@@ -26,18 +26,19 @@ def plot(
     scale: str = ROOT,
     stacked: bool = False,
     legend: bool = True,
-    words: tuple[str, str] = ("margin", "fails"),
+    words: tuple[str, str, str] = ("worst", "margin", "fails"),
     tick_text: Callable[[float], str] = "{:g}".format,
 ) -> str:
     """The picture as a self-contained SVG text with a title for screen readers.
 
     Panels share both axes. The side of the limit on which a point fails is hatched; the distance between the limit
-    and the worst curve is shaded; the worst point is ringed and its curve drawn thicker. Curves are thinned to the
-    page, extremes kept. scale: of the axis across, see plots.scale. words: how the legend calls shade and hatch.
+    and the worst curve is shaded; the worst point is ringed and its curve drawn black. Curves are thinned to the
+    page, extremes kept. scale: of the axis across, see plots.scale. words: how the legend calls the curve of the
+    worst point, the shade and the hatch.
     Errors: ValueError where no panel holds a point.
     """
     entries = _entries(panels, words) if legend else []
-    frame = Frame(panels, width, height, scale, len(entries), stacked)
+    frame = Frame(panels, width, height, scale, [label for label, _ in entries], stacked)
     body = [pen.HATCH]
     for box, panel in zip(frame.boxes, panels, strict=True):
         body.extend(_panel(frame, box, panel, tick_text))
@@ -48,9 +49,8 @@ def plot(
         f'<text x="11" y="{middle}" transform="rotate(-90 11 {middle})" text-anchor="middle" font-size="8.5" '
         f'fill="{SOFT}">{pen.escape(y_label)}</text>'
     )
-    for n, (label, sample) in enumerate(entries):
-        x = first.left + LEGEND_CELL * (n % frame.per_row)
-        y = frame.legend_top + LEGEND_ROW * (n // frame.per_row)
+    for (label, sample), (x, row) in zip(entries, frame.legend, strict=True):
+        y = frame.legend_top + LEGEND_ROW * row
         body.append(sample.format(x=figure(x), y=figure(y), top=figure(y - 4)))
         body.append(text(x + 28, y + 3, label))
     return (
@@ -59,17 +59,19 @@ def plot(
     )
 
 
-def _entries(panels: Sequence[Panel], words: tuple[str, str]) -> list[tuple[str, str]]:
+def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple[str, str]]:
     """Cells of the legend: a label and a sample of what it names."""
     found: dict[str, str] = {}
     for p in panels:
         for n, c in enumerate(p.curves):
             found.setdefault(c.label, pen.stroke("M{x} {y}h24", *STYLES[n % len(STYLES)], 1.3))
+    if any(p.mark is not None and p.mark.curve for p in panels):
+        found[words[0]] = pen.stroke("M{x} {y}h24", INK, "", 1.1)
     limits = [p.limit for p in panels if p.limit is not None]
     if limits:
         found[limits[0].label] = pen.stroke("M{x} {y}h24", INK, "", 2.0)
-        found[words[0]] = f'<rect x="{{x}}" y="{{top}}" width="24" height="8" fill="{SHADE}"/>'
-        found[words[1]] = '<rect x="{x}" y="{top}" width="24" height="8" fill="url(#fail)"/>'
+        found[words[1]] = f'<rect x="{{x}}" y="{{top}}" width="24" height="8" fill="{SHADE}"/>'
+        found[words[2]] = '<rect x="{x}" y="{top}" width="24" height="8" fill="url(#fail)"/>'
     return list(found.items())
 
 
@@ -90,10 +92,10 @@ def _panel(frame: Frame, box: Box, panel: Panel, tick_text: Callable[[float], st
     for n, curve in enumerate(panel.curves):
         if curve.label != deciding:
             out.append(_line(frame, box, curve, *STYLES[n % len(STYLES)], 0.9))
-    for n, curve in enumerate(panel.curves):
+    for curve in panel.curves:
         if curve.label == deciding:
-            out.append(_line(frame, box, curve, "#fff", "", 3.0))
-            out.append(_line(frame, box, curve, *STYLES[n % len(STYLES)], 1.7))
+            out.append(_line(frame, box, curve, "#fff", "", 2.4))
+            out.append(_line(frame, box, curve, INK, "", 1.1))
     if panel.limit is not None:
         out.append(_line(frame, box, panel.limit, INK, "", 2.0))
     for event in panel.events:
