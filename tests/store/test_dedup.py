@@ -65,6 +65,13 @@ def test_a_file_that_is_new_beside_one_that_is_known(archive: Archive) -> None:
     assert archive.tables(made.entry["deposit"]).count == 1  # type: ignore[index]
 
 
+def test_a_source_that_comes_in_parts_is_taken_in_whole(archive: Archive) -> None:
+    deposit(archive, batch(rows("A-1", place="row 2")))
+    second = deposit(archive, batch(rows("A-1", place="row 2"), rows("A-2", place="row 3", shift=0.7)))
+    assert counted(second) == {"same_file": 1, "new": 1}
+    assert len(standing_ones(archive)) == 2
+
+
 def test_another_mapping_is_a_rereading_and_stands(archive: Archive) -> None:
     deposit(archive, batch(rows("wrong column", mapping="1" * 64)))
     made = deposit(archive, batch(rows("2-TR2-A117", mapping="2" * 64)))

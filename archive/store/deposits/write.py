@@ -229,8 +229,11 @@ class Deposit:
         }
         held = {s for s, reading in sources.items() if self._held(s, reading)}
         if held:
-            pairs = zip(ids, batch["records"]["source_id"].to_pylist(), strict=True)
-            known |= {i for i, source in pairs if source in held}
+            # One source may come in parts, as when an export was converted and split: only what is there is left out.
+            there = self._archived(ids, set(sources.values()))
+            pairs = list(zip(ids, batch["records"]["source_id"].to_pylist(), strict=True))
+            known |= {i for i, source in pairs if source in held and i in there}
+            held -= {source for i, source in pairs if i not in known}
         self._ids.update(ids)
         if not known and not held:
             return batch
@@ -253,6 +256,14 @@ class Deposit:
         """Whether the archive has records of a file, read in one way or in any."""
         found = self.archive.db.execute("SELECT reading FROM sources WHERE source_id = ?", (source,)).fetchall()
         return any(reading in (None, r[0]) for r in found)
+
+    def _archived(self, ids: list[str], readings: set[str]) -> set[str]:
+        """Those of the record ids that the archive holds, read in one of these ways."""
+        marks, ways = ", ".join("?" * len(ids)), ", ".join("?" * len(readings))
+        found = self.archive.db.execute(
+            f"SELECT record_id FROM records WHERE record_id IN ({marks}) AND reading IN ({ways})", [*ids, *readings]
+        )
+        return {r[0] for r in found}
 
     def _write_index(self, rows: Any) -> None:
         if self._index_writer is None:
