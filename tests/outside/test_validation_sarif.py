@@ -49,8 +49,8 @@ def test_findings_fit_the_schema(rule: str, validator: Any) -> None:
 def test_nothing_found_faults_and_cuts_fit_the_schema(validator: Any) -> None:
     """An empty run; a run cut to one finding; a fault of ours makes the run unsuccessful, not a result."""
     validator.validate(sarif(Collected()))
-    collected = _collected("sweep-stops-short", kept=1)
-    collected.faults["x", "y"] = Fault("sweep-stops-short", "ZeroDivisionError: planted by a test", "")
+    collected = _collected("sign-wrong", kept=1)
+    collected.faults["x", "y"] = Fault("sign-wrong", "ZeroDivisionError: planted by a test", "")
     document = sarif(collected)
     validator.validate(document)
     invocation = document["runs"][0]["invocations"][0]

@@ -115,17 +115,18 @@ def reported_margin_contradicts_itself(look: Look, limits: Tolerances) -> Iterat
     due = np.where(highest, limit - value, value - limit)
     allowed = np.where(decibel, limits["db"], np.maximum(limits["percent"] / 100 * np.abs(limit), 0.01))
     at = np.flatnonzero((rows >= 0) & (np.abs(margin - due) > allowed + 1e-9))
-    where = [
-        " ".join(p for p in t if p)
-        for t in zip(
-            parameter[at], look.words("end", "reported")[at], look.words("pairing", "reported")[at], strict=True
-        )
-    ]
+    where = _places(look, at)
     unit = [known[p].unit if p in known else "" for p in parameter[at]]
     found = [f"{v:.4g} {u}" for v, u in zip(margin[at], unit, strict=True)]
     yield Raised(
         rows[at], where=where, found=found, expected=[f"{v:.4g} {u}" for v, u in zip(due[at], unit, strict=True)]
     )
+
+
+def _places(look: Look, at: Any) -> list[str]:
+    """Rows of reported by name: next local 1-2/3-6."""
+    three = (look.words(c, "reported")[at] for c in ("parameter", "end", "pairing"))
+    return [" ".join(p for p in t if p) for t in zip(*three, strict=True)]
 
 
 def _lines(look: Look, said: Points) -> Iterator[tuple[Any, Any, Any]]:
@@ -260,18 +261,19 @@ def verdict_contradicts_margins(look: Look, _: Tolerances) -> Iterator[Said]:
     passed = np.zeros(len(rows), dtype=bool)
     passed[rows >= 0] = (look.words("reported_verdict") == "pass")[rows[rows >= 0]]
     verdict, margin = look.words("verdict", "reported"), look.reals("margin", "reported")
-    bad = (verdict == "fail") | ((margin < -0.005) & (verdict != "informative"))
-    at = np.flatnonzero(passed & bad)
-    names = look.words("parameter", "reported")[at]
-    found = [
-        "the verdict fail" if v == "fail" else f"a margin of {m:g}"
-        for v, m in zip(verdict[at], margin[at], strict=True)
-    ]
-    where = [
-        " ".join(p for p in t if p)
-        for t in zip(names, look.words("end", "reported")[at], look.words("pairing", "reported")[at], strict=True)
-    ]
-    yield Raised(rows[at], where=where, found=found)
+    bad = np.flatnonzero(passed & ((verdict == "fail") | ((margin < -0.005) & (verdict != "informative"))))
+    # one finding for a record: its smallest margin, with the number of others
+    order = bad[np.argsort(np.nan_to_num(margin[bad]), kind="stable")]
+    first, count = np.unique(rows[order], return_index=True, return_counts=True)[1:]
+    at = order[first]
+    found = [_against(verdict[i], margin[i], int(n) - 1) for i, n in zip(at, count, strict=True)]
+    yield Raised(rows[at], where=_places(look, at), found=found)
+
+
+def _against(verdict: str, margin: float, others: int) -> str:
+    """What speaks against a pass."""
+    text = f"a margin of {margin:g}" if margin < -0.005 else f"the verdict {verdict}"
+    return f"{text}, and {others} more" if others else text
 
 
 @rule("verdict-contradicts-ours")

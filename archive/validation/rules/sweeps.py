@@ -17,7 +17,7 @@ def _mhz(value: float) -> str:
 
 
 def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
-    """Curves that do not reach one end of their line, one finding per record and parameter (its worst curve).
+    """Records with curves that do not reach one end of their lines: one finding each, with all parameters concerned.
 
     far_enough(reached, needed): boolean array.
     """
@@ -27,6 +27,7 @@ def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
     asked = np.zeros(look.size, dtype=bool)
     asked[curves.rows[measured]] = True
     yield NotLooked(rows_of(asked & ~look.limits.known), "the range that is needed is not known: no limit")
+    told: dict[int, list[tuple[str, float, float]]] = {}
     for limit, theirs in look.limits.groups():
         for parameter, line in limit.lines.items():
             if line.role == "information":
@@ -36,12 +37,18 @@ def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
             at = np.flatnonzero(measured & curves.mask("parameter", *held))
             at = at[theirs[curves.rows[at]]]
             at = at[~far_enough(reached[at], needed)]
-            if len(at):
-                worst = at[np.argsort(reached[at] if at_end else -reached[at], kind="stable")]
-                rows, first = np.unique(curves.rows[worst], return_index=True)
+            worst = at[np.argsort(reached[at] if at_end else -reached[at], kind="stable")]
+            for row, first in zip(*np.unique(curves.rows[worst], return_index=True), strict=True):
                 name = vocabulary.parameter(parameter).name
-                found = [_mhz(reached[worst[i]]) for i in first]
-                yield Raised(rows, where=name, found=found, expected=_mhz(needed))
+                told.setdefault(int(row), []).append((name, float(reached[worst[first]]), needed))
+    rows = sorted(told)
+    extreme = min if at_end else max
+    yield Raised(
+        rows,
+        where=[", ".join(name for name, _, _ in told[r]) for r in rows],
+        found=[_mhz(extreme(mhz for _, mhz, _ in told[r])) for r in rows],
+        expected=[_mhz(max(mhz for _, _, mhz in told[r]) if at_end else min(m for _, _, m in told[r])) for r in rows],
+    )
 
 
 @rule("sweep-starts-late")

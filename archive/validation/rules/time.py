@@ -152,7 +152,8 @@ def accuracy_level_too_low(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 @rule("same-unit-at-both-ends")
 def same_unit_at_both_ends(look: Look, _: Tolerances) -> Iterator[Said]:
-    """One serial number at both ends."""
+    """One serial number for two units. One row for both ends is one instrument on purpose: a network analyser."""
     here, there = (look.joined(f"{end}_instrument_id", "instruments", "serial") for end in _ENDS)
-    rows = rows_of((here != "") & (here == there))
+    units = look.words("local_instrument_id") != look.words("remote_instrument_id")
+    rows = rows_of(units & (here != "") & (here == there))
     yield Raised(rows, found=list(here[rows]))
