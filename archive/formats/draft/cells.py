@@ -11,7 +11,7 @@ from archive.formats.draft import heading
 from archive.formats.mapping import dates, verdicts
 
 _NUMBER = re.compile(
-    r"^[<>≤≥]?=?\s*[+\-−]?(?:\d[\d.,\u00a0\u202f']*|[.,]\d+)(?:[eE][+-]?\d+)?\s*"
+    r"^[<>≤≥]?=?\s*[+\-−]?(?:\d{1,3}(?: \d{3})+(?:[.,]\d+)?|\d[\d.,\u00a0\u202f']*|[.,]\d+)(?:[eE][+-]?\d+)?\s*"
     r"(?:dB|dBm|m|ft|ns|µs|MHz|kHz|Hz|GHz|Ohm|ohm|ohms|Ω|%|nm|°C|pF|nF|km)?$"
 )
 _PAIR = re.compile(

@@ -80,6 +80,8 @@ def place_fact(s: Seen, long: bool, label: bool = False) -> Placed | None:
     names = [f for f in fields if f in _PLAIN or f in ("tested", "time", "zone")]
     if label and "link_label" not in names:
         names.append("link_label")
+        if "cable" in names:
+            names.remove("cable")
         if s.own.text.strip().casefold() in ("id", "name") and all(_LABEL.search(c) for c in p.distinct[:200]):
             out = _one(s, "link_label", long)
             if out is not None and out.confidence > 0.5:
@@ -108,6 +110,8 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
         return _date(s, to, name)
     cells, why = _fit(s, name, long)
     said = f"heading says {_SAID.get(name, name.replace('_', ' '))}"
+    if name == "link_label" and "link_label" not in h.fields:
+        cap = 0.92 if s.heading.media else 0.9
     text = name in (
         "comment",
         "operator",

@@ -112,6 +112,9 @@ def _skips(sheets: Sheets, listed: list[tuple[str, list[Item]]]) -> list[str]:
     for (_, rows, _), (_, items) in zip(sheets, listed, strict=True):
         for item in items:
             if item.note or item.labels:
+                if any(_page([c]) for c in rows[item.row] if c is not None):
+                    found[_joined(rows[item.row])] += 1
+                    continue
                 word = found_rows.summary(rows[item.row])
                 if word and (
                     item.row > 0.8 * len(rows) or words.phrase(word) in words.plain("page") or _page(rows[item.row])
@@ -271,8 +274,8 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
         for item in items:
             if item.body is not None:
                 key = tuple(item.body.headings)
-                several = len(listed) > 1 and layout.block != "sheet"
-                by.setdefault((sheet if several else "", *key), []).append((sheet, item.body, rows, raw))
+                apart = len(listed) > 1 and layout.block != "sheet" and _says(sheet)
+                by.setdefault((sheet if apart else "", *key), []).append((sheet, item.body, rows, raw))
     out: list[Found] = []
     for (sheet, *_), bodies in by.items():
         titles = Counter(b.title for _, b, _, _ in bodies)
@@ -290,7 +293,7 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
                 name=f"table {len(out) + 1}",
                 title=title,
                 sheet=sheet,
-                context=tuple(x for x in (sheet if sheet and len(listed) > 1 else "", title) if x),
+                context=tuple(x for x in (sheet, title) if x and _says(x)),
                 header_rows=first.header_rows,
                 units_row=first.units_row,
                 times=len(mine),
@@ -305,6 +308,12 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
                 found.headings_are = "frequencies"
             out.append(found)
     return out
+
+
+def _says(title: str) -> bool:
+    """Whether a name of a sheet or a title says which quantity or end a table is about."""
+    said = found_rows.read_heading((title,))
+    return bool(said.parameters or said.generics or said.ends or "power_sum" in said.modifiers)
 
 
 def _cross(bodies: list[tuple[Body, list[list[Any]]]]) -> bool:
@@ -416,7 +425,7 @@ def _fill(layout: Layout, file: File, tables: list[Found], sheets: Sheets) -> No
     for parsed, _, before in whole:
         into = shared if before else labels
         for _, name, value in parsed.labels:
-            column = into.setdefault(name, Column(name, tuple(name.split(names.JOIN)), []))
+            column = into.setdefault(name, Column(name, _levels(name, layout.block), []))
             column.cells.append(value)
             column.record.append(number)
         for section in parsed.sections:
@@ -440,6 +449,13 @@ def _fill(layout: Layout, file: File, tables: list[Found], sheets: Sheets) -> No
     layout.tables = [t for t in tables if t.rows]
     layout.crossed = [t for t in tables if t.cross]
     layout.records = max(1, number)
+
+
+def _levels(name: str, mark: str) -> tuple[str, ...]:
+    """Headings of a label. What a line of a certain shape names is named by the words of that line."""
+    if name == "@block":
+        return (re.sub(r"\\.|\W+", " ", re.sub(r"\(.*?\)", " ", mark)).strip(),)
+    return ("",) if name.startswith("@") else tuple(name.split(names.JOIN))
 
 
 def _cells(raw: Any, widths: tuple[int, ...], split: Any) -> Sequence[Any]:

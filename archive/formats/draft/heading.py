@@ -27,7 +27,8 @@ _WHICH = frozenset(("limit", "margin", "value"))
 _WEAK = frozenset(
     ("id", "no", "nr", "number", "num", "name", "code", "key", "ref", "reference", "text", "value", "nummer")
 )
-_SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p"))
+_ALONE = (("f", "frequency"), ("x", "frequency"), ("y", "value"))
+_SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p", "x", "y"))
 
 
 @dataclass
@@ -132,7 +133,7 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
             if any(used[at : at + size]):
                 continue
             key = " ".join(t for t, _ in tokens[at : at + size])
-            meanings = _meanings(key, len(tokens) == 1)
+            meanings = _meanings(key, sum(d == 0 for _, d in tokens) == 1)
             if not meanings:
                 continue
             for i in range(at, at + size):
@@ -210,7 +211,7 @@ def _meanings(key: str, alone: bool) -> tuple[Meaning, ...]:
     )
     if key in _SMALL:
         # A single letter means nothing by itself but the few that the trade uses so.
-        found = tuple(m for m in found if (alone and (key, m.id) == ("f", "frequency")) or m.id == "filler")
+        found = tuple(m for m in found if (alone and (key, m.id) in _ALONE) or m.id == "filler")
     return found
 
 

@@ -89,7 +89,7 @@ def parameter_of(h: Heading, around: Surroundings) -> tuple[str, str]:
 
 
 def what_of(s: Seen, parameter: str) -> str:
-    """Which of a quantity's values a column holds: value, limit, margin, frequency, pairing, end, verdict, wavelength."""
+    """Which of a quantity's values a column holds: value, limit, margin, frequency, pairing, end, verdict and so on."""
     h, p = s.heading, s.profile
     unit = units.units().get(h.unit)
     if p.verdicts > 0.8 and p.numeric < 0.2:

@@ -23,7 +23,7 @@ from archive.formats.draft.measures import (
     what_of,
 )
 from archive.formats.draft.profile import profile
-from archive.formats.draft.roles import Roles, Seen, look, part_keys, part_roles, roles
+from archive.formats.draft.roles import Roles, Seen, label_of, look, part_keys, part_roles, roles
 from archive.formats.draft.sure import NEUTRAL, STRONG, WEAK, sure
 from archive.formats.mapping import units
 from archive.formats.mapping.build.scalars import is_curve
@@ -167,7 +167,7 @@ def _physics(every: list[Seen], around: Surroundings) -> None:
 
 
 def _parts(layout: Layout, labels: list[Seen]) -> dict[str, Seen]:
-    """Labels that say which part of a record a block is: its quantity, pair and end; where links come again and again."""
+    """Labels that say which part of a record a block is (quantity, pair, end), where links come again and again."""
     link = next((s for s in labels if "link_label" in s.own.fields), None)
     if not layout.block or layout.block in ("file", "sheet") or link is None or layout.records < 4:
         return {}
@@ -180,11 +180,12 @@ def _labels(seen: list[Seen], around: Surroundings, long: bool, parts: dict[str,
     out = PlacedTable(None, None)
     families = _families(seen, around)
     named = {id(s): n for n, s in parts.items()}
+    link = label_of([s for s in seen if s.profile.filled], around.fiber)
     for s in seen:
         if id(s) in named:
             out.placed.append(_key(s, named[id(s)], part_roles(parts), around, out))
         elif s.profile.filled:
-            out.placed.append(_scalar(s, around, None, families, long, seen))
+            out.placed.append(_scalar(s, around, None, families, long, seen, s is link))
     return out
 
 
@@ -254,6 +255,7 @@ def _scalar(
     families: dict[tuple[str, str, str], set[str]],
     long: bool,
     seen: list[Seen],
+    link: bool = False,
 ) -> Placed:
     """A label, or a column of a table of links or of readings."""
     h = s.heading
@@ -265,7 +267,7 @@ def _scalar(
             s, Target("axes", "frequencies_mhz"), unit, sure(h, cells), f"a list of rising frequencies; {why}"
         )
     parameter, how = parameter_of(h, around)
-    label = role is not None and s is role.label
+    label = link or (role is not None and s is role.label)
     fact = (
         place_fact(s, long, label)
         if (h.fields or label) and not (parameter and h.fields in (["verdict"], ["limit_name"]))
@@ -404,7 +406,13 @@ def _parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], flo
         found = heading.read(cell)
         parameter, how = parameter_of(found, around)
         if parameter and not (len(found.unknown) > len(found.parameters) + len(found.generics)):
-            out[cell] = parameter
+            unit = units.units().get(found.unit)
+            other = (
+                unit is not None
+                and unit.changes
+                and unit.dimension == units.dimension(vocabulary.parameter(parameter).unit)
+            )
+            out[cell] = f"{parameter} {found.unit}" if other else parameter
             if how == "taken" or found.guessed or found.unknown:
                 least = min(least, 0.85 if how != "taken" or not around.fiber else 0.9)
     return out, least
@@ -504,7 +512,8 @@ def _row_kinds(out: PlacedTable) -> None:
     mine = [p for p in out.placed if p.to is not None and p.to.table == "row" and p.to.name in _OF_POINT]
     names = Counter(p.to.name for p in mine if p.to is not None)
     kinds = [_kind_said(p.seen.heading.modifiers) for p in mine]
-    if not any(n > 1 for n in names.values()) and len({k for k in kinds if k}) < 2:
+    single = Counter(str(p.to) for p in mine)
+    if not any(n > 1 for name, n in single.items() if names[name.partition(".")[2]] > 1):
         return
     kind = next((k for k in kinds if k), "worst_margin")
     for p, said in zip(mine, kinds, strict=True):
@@ -596,7 +605,7 @@ def _frequency_headings(out: PlacedTable, found: Found, around: Surroundings) ->
 
 
 def _repeated(out: Placing) -> None:
-    """A reading that is the same in every row of a record, while rows tell of pairs or wavelengths: one for the link."""
+    """A reading that is the same in every row of a record, while rows tell of pairs: one for the link."""
     for table in out.tables:
         role = table.roles
         if role is None or role.rows != "readings" or role.per_record <= 1.2:
@@ -604,6 +613,8 @@ def _repeated(out: Placing) -> None:
         label = role.label.column.cells if role.label is not None else None
         for p in table.placed:
             if p.to is None or p.to.table != "readings" or p.to.pairing or p.to.wavelength:
+                continue
+            if "pairing" in role.keys and p.to.name not in ("delay_skew", "temperature", "velocity"):
                 continue
             cells = p.seen.column.cells
             blocks = label or (table.found.record if table.found is not None else [])
@@ -616,7 +627,7 @@ def _repeated(out: Placing) -> None:
 
 
 def _dates_together(out: Placing) -> None:
-    """A date without a time, and a time beside it, are parts; a date alone is the whole. One date proves another's order."""
+    """A date without a time and a time beside it are parts; a date alone is the whole. One proves the order."""
     for table in out.tables:
         parts = [p for p in table.placed if p.to is not None and p.to.name == "tested_found" and p.to.part]
         names = {p.to.part for p in parts if p.to is not None}
@@ -693,7 +704,7 @@ def _only_once(out: Placing) -> None:
     for table in out.tables:
         taken: dict[str, Placed] = {}
         for p in sorted(table.placed, key=lambda p: (-p.confidence, p.seen.source.startswith("/"))):
-            if p.to is None or p.to.name == "far":
+            if p.to is None or p.to.name in ("far", "frequencies_mhz", "frequencies"):
                 continue
             name = str(p.to)
             other = taken.get(name)

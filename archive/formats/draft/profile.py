@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -43,6 +44,8 @@ class Profile:
     cables: float = 0.0
     limits: float = 0.0
     lists: float = 0.0
+    rising: bool = False
+    """Lists of numbers that rise."""
     encoding: str = ""
     """How encoded arrays of numbers are written, where the cells are such."""
     texts: list[str] = field(default_factory=list)
@@ -75,6 +78,9 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     if out.lists < 0.5 and len(filled[0]) > 24:
         out.encoding = encoding_of(distinct[:12])
         out.lists = 1.0 if out.encoding else out.lists
+    if out.lists < 0.5 and all(_PAIRS.match(t) for t in distinct[:12]):
+        out.encoding, out.lists = "pairs", 1.0
+    out.rising = out.lists > 0.8 and all(_rises(c) for c in [c for c in cells if c is not None][:12])
     writing = numbers.Writing(decimal, thousands, words.empties())
     out.values = np.array([_number(t, writing, out) for t in texts])
     out.numeric = float(np.isfinite(out.values).sum()) / len(filled)
@@ -88,6 +94,15 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
         out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
         out.limits = sum(bool(_LIMIT.search(words.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
     return out
+
+
+_PAIRS = re.compile(r"^\s*(?:[-+]?\d+(?:\.\d+)?\s*[:=/]\s*[-+<>]?\d+(?:\.\d+)?[\s;,|]*){4,}$")
+
+
+def _rises(cell: Any) -> bool:
+    found = cell if isinstance(cell, list) else re.findall(r"[-+]?\d+(?:[.,]\d+)?", str(cell)[:4000])
+    values = [float(str(x).replace(",", ".")) for x in found if x is not None]
+    return len(values) >= 2 and all(a < b for a, b in pairwise(values))
 
 
 _ENCODINGS = tuple(
@@ -155,7 +170,8 @@ def _number(text: str, writing: numbers.Writing, out: Profile) -> float:
         return float("nan")
     plain = text
     if writing.thousands:
-        plain = re.sub(rf"(?<=\d){re.escape(writing.thousands)}(?=\d\d\d)", "", plain)
+        mark = re.escape(writing.thousands) if writing.thousands.strip() else "[ \u00a0\u202f]"
+        plain = re.sub(rf"(?<=\d){mark}(?=\d\d\d)", "", plain)
     if writing.decimal == ",":
         plain = plain.replace(",", ".")
     one = numbers.cell_number(plain.replace("−", "-"))
@@ -200,6 +216,10 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
                 dot_only += 1
             elif text.count(".") > 1 and not re.match(r"^\d+\.\d+\.\d+", text):
                 grouped_dot += 1
+    if not (grouped_dot or grouped_comma):
+        blank = sum(bool(re.match(r"^[-+−]?\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:[.,]\d+)?$", c.strip())) for c in cells)
+        if blank >= 3:
+            return ("," if commas + comma_only > dots + dot_only else "."), " "
     comma, dot = commas + comma_only, dots + dot_only
     if comma > dot:
         return ",", "." if grouped_dot else ""

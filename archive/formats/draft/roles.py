@@ -62,7 +62,7 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
     """The roles of a table's columns. alone: the table's records are told by its own columns, not by blocks."""
     out = Roles("links")
     filled = [s for s in seen if s.profile.filled]
-    out.label = _label(filled, fiber)
+    out.label = label_of(filled, fiber)
     runs = _runs(out.label, found)
     out.per_record = found.rows / max(1, len(set(runs)))
     frequency = _frequency(filled, runs)
@@ -112,8 +112,8 @@ def part_roles(parts: dict[str, Seen]) -> Roles:
     return Roles("labels", dict(parts), {n: tests[n](s) or {} for n, s in parts.items()})
 
 
-def _label(seen: list[Seen], fiber: bool) -> Seen | None:
-    """The column with the labels of links."""
+def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
+    """The column, or the label of blocks, with the labels of links."""
     best, most = None, 0.0
     for i, s in enumerate(seen):
         p, h = s.profile, s.own
@@ -127,7 +127,10 @@ def _label(seen: list[Seen], fiber: bool) -> Seen | None:
         ):
             continue
         named = "link_label" in h.fields or (fiber and "fiber" in h.media and not h.fields)
-        weak = not named and (h.text.strip().casefold() in ("id", "name", "nr", "no") or "port" in h.fields[:1])
+        cable = not named and h.fields[:1] == ["cable"] and p.unique > 0.5 and len(p.distinct) > 1
+        weak = cable or (
+            not named and (h.text.strip().casefold() in ("id", "name", "nr", "no") or "port" in h.fields[:1])
+        )
         if not named and not weak:
             continue
         if p.numeric > 0.9 and not named:
@@ -242,9 +245,7 @@ def _ends(s: Seen) -> dict[str, str] | None:
             by = {c.strip().casefold(): c for c in p.distinct}
             if set(by) == {first, second}:
                 return {by[first]: "local", by[second]: "remote"}
-    if named and len(p.distinct) == 1:
-        return {}
-    return None
+    return known if named and known else None
 
 
 def _directions(s: Seen) -> dict[str, str] | None:
@@ -304,10 +305,10 @@ def _kinds(s: Seen) -> dict[str, str] | None:
 _TESTS: tuple[tuple[str, Callable[[Seen], dict[str, str] | None]], ...] = (
     ("parameter", _parameters),
     ("pairing", _pairs),
+    ("unit", _units),
     ("end", _ends),
     ("direction", _directions),
     ("wavelength", _wavelengths),
-    ("unit", _units),
     ("origin", _origins),
     ("kind", _kinds),
 )

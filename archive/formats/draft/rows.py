@@ -84,7 +84,7 @@ def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
 def _labels(row: list[Any], kinds: list[str]) -> list[tuple[str, Any]]:
     """Names and values of a row, or nothing where it is none of labels."""
     filled = [(j, names.tidy(c)) for j, c in enumerate(row) if c is not None and str(c).strip()]
-    colons = [t for _, t in filled if re.match(r"^[^\W\d_].{0,60}?[:=](\s|$)|^[^\W\d_].{0,60}?\.{3,}", t)]
+    colons = [t for _, t in filled if re.match(r"^[#;* ]*[^\W\d_].{0,60}?(?:[:=](?:\s|$)|=\S|\.{3,})", t)]
     if not colons:
         # A unit may stand in a cell of its own after its value.
         filled = [(j, t) for n, (j, t) in enumerate(filled) if n < 2 or n % 2 == 1 or units.find(t) is None]
@@ -115,6 +115,8 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
     """A table whose headings begin at a row, or None."""
     if not _heading_like(rows, kind_row, i) or _name_and_value(rows, kind_row, i):
         return None
+    if _title_of_cells(rows, kind_row, i):
+        return None
     for size in (1, 2, 3):
         last = i + size - 1
         if last >= len(rows) or not _heading_like(rows, kind_row, last, lower=size > 1):
@@ -142,6 +144,15 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
             levels = [(*lv[:-1], re.sub(r"\[[\[(](.*)[\])]\]$", r"[\1]", lv[-1])) for lv in levels]
         return Body(i, size, bool(unit_row), first, first, heads, levels)
     return None
+
+
+def _title_of_cells(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
+    """A title that its own commas cut into cells: a few at the left, above a much wider row of headings."""
+    filled = [j for j, c in enumerate(rows[i]) if c is not None and str(c).strip()]
+    if i + 1 >= len(rows) or filled != list(range(len(filled))):
+        return False
+    below = [j for j, c in enumerate(rows[i + 1]) if c is not None and str(c).strip()]
+    return len(filled) <= 3 and len(below) > 2 * len(filled) and _heading_like(rows, kind_row, i + 1)
 
 
 def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:

@@ -43,7 +43,7 @@ def kind_of(entry: Entry) -> str:
     start = _start(head)
     if start.startswith("<"):
         return "xml"
-    if start[:1] in ("{", "["):
+    if re.match(r"[\[{]\s*(?:[\"{\[\]}\d-]|true|false|null|$)", start):
         return "json"
     if b"\0" in head[:4096] and texts.detect(head).basis not in ("byte order mark", "NUL pattern"):
         stripped = head[:4096].replace(b"\0", b"")
@@ -157,8 +157,16 @@ def cut(lines: Sequence[str]) -> tuple[str, str]:
         if score > most * 1.2:
             best, most = mark, score
     if most < 0.35:
-        return "blanks", ""
+        return ("space" if _single_blanks(some) else "blanks"), ""
     return best, '"'
+
+
+def _single_blanks(lines: Sequence[str]) -> bool:
+    """Rows of numbers that single blanks part."""
+    rows = [line.split() for line in lines if re.match(r"^\s*[-+<>]?\d", line)]
+    wide = [r for r in rows if len(r) >= 3 and all(re.match(r"^[-+<>]?[\d.,]+(?:[eE][-+]?\d+)?$", c) for c in r)]
+    single = [line for line in lines if re.match(r"^\s*[-+<>]?\d\S* \S", line)]
+    return len(wide) >= 5 and len(wide) > 0.8 * len(rows) and len(single) > 0.5 * len(wide)
 
 
 def _score(lines: Sequence[str], mark: str) -> float:

@@ -7,6 +7,7 @@ import json
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from archive.errors import Trouble
@@ -485,9 +486,7 @@ def _is_axis(levels: tuple[str, ...], value: Any) -> bool:
             numbers = [float(x) for x in value.split()]
         except ValueError:
             return False
-    rising = len(numbers) >= 5 and all(
-        a < b for a, b in zip(numbers, numbers[1:], strict=False) if a is not None and b is not None
-    )
+    rising = len(numbers) >= 5 and all(a < b for a, b in pairwise(numbers) if a is not None and b is not None)
     del levels
     return rising
 

@@ -205,7 +205,7 @@ def _once(fields: tuple[Field, ...], where: str) -> None:
     places: dict[str, Field] = {}
     for f in fields:
         name = str(f.to)
-        if f.to.table != "row" and f.to.name != "far" and name in places:
+        if f.to.table not in ("row", "axes") and f.to.name != "far" and name in places:
             raise Trouble(
                 "two cells for one place",
                 where=f"{where}, {name}",

@@ -33,7 +33,11 @@ def merged(rows: Sequence[Sequence[object]]) -> list[str]:
     width = max(len(r) for r in rows)
     table = [[tidy(c) for c in r] + [""] * (width - len(r)) for r in rows]
     for level, row in enumerate(table[:-1]):
+        # A heading with nothing below it names its own column; it is no group that its neighbours belong to.
+        groups = [any(t[i] for t in table[level + 1 :]) for i in range(width)]
         for i in range(1, width):
+            if not row[i] and row[i - 1] and not groups[i - 1]:
+                continue
             new_above = any(table[k][i] and table[k][i] != table[k][i - 1] for k in range(level))
             if not row[i] and not new_above and any(t[i] for t in table[level + 1 :]):
                 row[i] = row[i - 1]

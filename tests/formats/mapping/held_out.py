@@ -288,8 +288,9 @@ def fir_xml() -> HeldOut:
         for q, name in (("next", "NEXT"), ("return_loss", "ReturnLoss")):
             w = _worst(t, q)
             out.append(
-                f'<result measurement="{name}"><end>{w["end"]}</end><pair>{w["pairing"]}</pair><value>{num(w["value"])}</value>'
-                f'<limit>{num(w["limit"])}</limit><margin>{num(w["margin"])}</margin><frequency unit="MHz">{num(w["frequency_mhz"])}</frequency></result>'
+                f'<result measurement="{name}"><end>{w["end"]}</end><pair>{w["pairing"]}</pair>'
+                f"<value>{num(w['value'])}</value><limit>{num(w['limit'])}</limit><margin>{num(w['margin'])}</margin>"
+                f'<frequency unit="MHz">{num(w["frequency_mhz"])}</frequency></result>'
             )
         out.append("</results><sweeps>")
         for (q, e, c), v in t.curves.items():

@@ -12,9 +12,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from invented.all import LAYOUTS  # noqa: E402
+from invented.all import LAYOUTS
 
-from archive import formats  # noqa: E402
+from archive import formats
 
 FOLDER = Path(__file__).resolve().parents[3] / "fixtures" / "exports"
 

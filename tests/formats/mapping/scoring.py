@@ -24,7 +24,8 @@ class Score:
 
 
 def score(draft: Draft, expected: dict[Any, str]) -> Score:
-    """expected: where each column belongs, by its name or by its table and name; "*" where any place of the right table will do (told by other tests)."""
+    """expected: where each column belongs, by its name or by its table and name; "*" where any place will
+    do (told by other tests)."""
     out = Score()
     for f in draft.fields:
         want = expected.get((f["table"], f["from"]), expected.get(f["from"]))

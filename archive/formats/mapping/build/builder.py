@@ -149,7 +149,9 @@ class Builder:
                     continue
                 for i, cell in enumerate(frame.columns[f.source].to_pylist()):
                     if cell is not None:
-                        key = frame.columns[name.source][i].as_py() if name and name.source in frame.columns else ""
+                        key = (
+                            frame.columns[name.source][i].as_py() if name and name.source in frame.columns else f.source
+                        )
                         self._file_axes[(int(frame.record[i]), key or "")] = axis_values(cell, f, self._writing)
             self._axis_points(frame, name.source if name else "")
         kept = {k: v for k, v in self._file_axes.items() if k[0] < 0}
@@ -269,7 +271,9 @@ _OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
 
 def _texts(cells: Any) -> Any:
     if pa.types.is_list(cells.type):
-        return pa.array([None if c is None else " ".join(f"{v:g}" for v in c if v is not None) for c in cells.to_pylist()])
+        return pa.array(
+            [None if c is None else " ".join(f"{v:g}" for v in c if v is not None) for c in cells.to_pylist()]
+        )
     return numbers.text(cells)
 
 

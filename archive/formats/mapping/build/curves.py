@@ -176,7 +176,7 @@ class Curves:
         )
 
     def _rebuild(self, keys: Keys, runs: Runs, made: list[tuple[str, str, Qualifiers, Curve, Any]]) -> None:
-        """Values from a margin and a limit, where the export gives no value. A limit may hold for all pairs and ends."""
+        """Values from a margin and a limit, where the export gives none. A limit may hold for all pairs and ends."""
         by: dict[str, dict[Any, tuple[Qualifiers, Curve, Any]]] = {"": {}, "limit": {}, "margin": {}}
         for parameter, origin, q, curve, which in made:
             if origin in by:
@@ -241,8 +241,6 @@ def _bounded(bound: Any, runs: Runs, at: Any) -> tuple[Any, Any]:
         return None, None
     out = []
     for sign in (1, -1):
-        lists = [
-            np.flatnonzero(bound[runs.starts[i] : runs.stops[i]] == sign).tolist() or None for i in at.tolist()
-        ]
+        lists = [np.flatnonzero(bound[runs.starts[i] : runs.stops[i]] == sign).tolist() or None for i in at.tolist()]
         out.append(pa.array(lists, type=pa.list_(pa.int64())))
     return out[0], out[1]

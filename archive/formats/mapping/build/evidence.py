@@ -54,4 +54,8 @@ def media(n: int, pieces: Pieces, cable_type: Any) -> Any:
                 found[record] = "fiber"
             elif name not in ("length", "temperature", "velocity"):
                 found[record] = "copper"
-    return pc.fill_null(pa.array(found.tolist(), type=pa.string()), pa.scalar(None, pa.string())) if n else pa.nulls(0, pa.string())
+    return (
+        pc.fill_null(pa.array(found.tolist(), type=pa.string()), pa.scalar(None, pa.string()))
+        if n
+        else pa.nulls(0, pa.string())
+    )

@@ -16,6 +16,7 @@ from archive.formats.mapping import dates, numbers, units, verdicts
 from archive.formats.mapping.frame import Frame, Problem, Problems, mapped
 from archive.formats.mapping.model import Field, Mapping
 
+
 @dataclass
 class Said:
     """One fact of all records: text, place and source of each, null where it is not said."""
@@ -42,7 +43,10 @@ class Facts:
     def gather(self, frame: Frame, ends: Any = None) -> None:
         """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
         for f in frame.table.fields:
-            if f.to.table not in ("records", "jobs", "places", "instruments", "people") or f.source not in frame.columns:
+            if (
+                f.to.table not in ("records", "jobs", "places", "instruments", "people")
+                or f.source not in frame.columns
+            ):
                 continue
             if ends is not None and f.to.table in ("places", "instruments") and not f.to.end:
                 for end in vocabulary.ENDS:
@@ -53,7 +57,9 @@ class Facts:
 
     def _take(self, frame: Frame, f: Field) -> None:
         text = numbers.text(frame.columns[f.source])
-        text = pc.if_else(pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(text)), 0), pa.scalar(None, pa.string()), text)
+        text = pc.if_else(
+            pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(text)), 0), pa.scalar(None, pa.string()), text
+        )
         there = np.flatnonzero(np.asarray(text.is_valid()))
         records, first = np.unique(frame.record[there], return_index=True)
         rows = np.full(self.n, -1, dtype=np.int64)
@@ -105,7 +111,9 @@ class Facts:
         known = vocabulary.words(name)
 
         def one(w: str) -> str | None:
-            return said.field.words.get(w.strip()) or words.meaning(w, name) or (w.strip() if w.strip() in known else None)
+            return (
+                said.field.words.get(w.strip()) or words.meaning(w, name) or (w.strip() if w.strip() in known else None)
+            )
 
         found = mapped(said.text, one)
         self._lost(said, pc.and_(said.text.is_valid(), found.is_null()))
@@ -178,9 +186,7 @@ class Facts:
             offset.append(minutes)
             basis.append("record" if moment is not None else None)
         if zones is not None:
-            found = pc.if_else(
-                zones.text.is_valid(), pc.binary_join_element_wise(found, zones.text, " "), found
-            )
+            found = pc.if_else(zones.text.is_valid(), pc.binary_join_element_wise(found, zones.text, " "), found)
         return {
             "tested_found": found,
             "tested_local": pa.array(local, type=pa.string()),
@@ -192,9 +198,7 @@ class Facts:
 
 def _together(cells: tuple[str | None, ...], patterns: list[str]) -> dates.When | None:
     """A time from one cell, or a date and a time from two."""
-    found = [
-        dates.read(c, p) if c and p != "words" else None for c, p in zip(cells, patterns, strict=True)
-    ]
+    found = [dates.read(c, p) if c and p != "words" else None for c, p in zip(cells, patterns, strict=True)]
     if len(found) == 1 or found[1] is None:
         return found[0] if not (len(found) > 1 and cells[1]) else None
     if found[0] is None:

@@ -33,9 +33,7 @@ class Keys:
     lost: Any = None
 
 
-def keys_of(
-    frame: Frame, mapping: Mapping, writing: numbers.Writing, problems: Problems, kind: str = ""
-) -> Keys:
+def keys_of(frame: Frame, mapping: Mapping, writing: numbers.Writing, problems: Problems, kind: str = "") -> Keys:
     """The keys of a frame's rows. kind: of the point, where a row has keys of its own for several kinds."""
     keys = Keys(lost=np.zeros(frame.rows, dtype=bool))
     readers: dict[str, Callable[[str], str | None]] = {
@@ -64,7 +62,9 @@ def keys_of(
         # "Length (ft)" = "length ft": the word that names the quantity names its unit too.
         f = frame.table.find("parameter")
         if f and f.source in frame.columns:
-            keys.unit = mapped(frame.columns[f.source], lambda w: mapping.parameters.get(w.strip(), "").partition(" ")[2] or None)
+            keys.unit = mapped(
+                frame.columns[f.source], lambda w: mapping.parameters.get(w.strip(), "").partition(" ")[2] or None
+            )
     return keys
 
 

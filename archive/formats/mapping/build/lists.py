@@ -6,6 +6,7 @@ import base64
 import binascii
 import re
 import zlib
+from itertools import takewhile
 from typing import Any
 
 import numpy as np
@@ -31,12 +32,16 @@ def numbers_in(cell: str, f: Field, writing: numbers.Writing) -> tuple[Any, Any]
     """The numbers of a cell (float64, NaN for a point that is missing) and their bounds (int8).
 
     f.encoding: words joined by hyphens: base64 or hex, zlib, the type (float32, float64, int16, int32; int16/100 for
-    whole numbers that count hundredths), le or be; or "pairs": frequency and value in turn. Errors: ValueError with what was found.
+    whole numbers that count hundredths), le or be; or "pairs": frequency and value in turn. Errors: ValueError with
+    what was found.
     """
     if f.encoding and f.encoding != "pairs":
         values = decoded(cell, f.encoding)
         return values, np.zeros(len(values), dtype=np.int8)
     text = cell.strip()
+    if f.encoding == "pairs":
+        values = np.array(re.findall(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?", text), dtype=np.float64)
+        return values, np.zeros(len(values), dtype=np.int8)
     if writing.decimal == ",":
         text = text.replace(",", ".")
     parts = text.split(f.separator) if f.separator.strip() else None
@@ -187,26 +192,31 @@ class Lists:
         if f.encoding == "pairs":
             unit = units.for_unit(frame.table.frequency_unit, "MHz", "frequency")
             return v[1::2], b[1::2], unit.ours(v[0::2])
-        return v, b, self._axis(frame, i, len(v), shared)
+        return v, b, self._axis(frame, f, i, len(v), shared)
 
-    def _axis(self, frame: Frame, i: int, n: int, shared: dict[Any, Any]) -> Any:
+    def _axis(self, frame: Frame, f: Field, i: int, n: int, shared: dict[Any, Any]) -> Any:
         said = frame.axis
         if said is not None:
             return said
         record = int(frame.record[i])
         named = frame.table.find("axis")
         name = frame.columns[named.source][i].as_py() if named and named.source in frame.columns else ""
-        f = frame.table.find("frequencies")
-        if f and f.source in frame.columns and frame.columns[f.source][i].as_py() is not None:
-            cell = frame.columns[f.source][i].as_py()
-            return axis_values(cell, f, self._writing)
+        listed = [x for x in frame.table.fields if x.to.table == "row" and x.to.name == "frequencies"]
+        listed = [x for x in listed if x.source in frame.columns and frame.columns[x.source][i].as_py() is not None]
+        if listed:
+            near = max(listed, key=lambda x: alike(x.source, f.source))
+            return axis_values(frame.columns[near.source][i].as_py(), near, self._writing)
         regular = self._regular(frame, i, n)
         if regular is not None:
             return regular
-        for key in ((record, name or ""), (-1, name or ""), (record, ""), (-1, "")):
-            if key in shared:
+        for key in ((record, name or ""), (-1, name or "")):
+            if name and key in shared:
                 return shared[key]
-        return None
+        own = [k for k in shared if k[0] == record] or [k for k in shared if k[0] == -1]
+        if not own or name:
+            return None
+        # Of several axes the one whose name begins most like that of the curve.
+        return shared[max(own, key=lambda k: alike(k[1], f.source))]
 
     def _regular(self, frame: Frame, i: int, n: int) -> Any:
         """Axis from start and step, or from start and stop."""
@@ -226,9 +236,7 @@ class Lists:
     def _aside(self, frame: Frame, f: Field, i: int, found: str, expected: str) -> None:
         place = f.source if frame.place is None else f"{frame.noun} {frame.place[i]}, {f.source}"
         remedy = "export the link again and read that file"
-        self._problems.add(
-            int(frame.record[i]), Problem(place, "a curve that cannot be read", found, expected, remedy)
-        )
+        self._problems.add(int(frame.record[i]), Problem(place, "a curve that cannot be read", found, expected, remedy))
 
 
 def axis_values(cell: Any, f: Field, writing: numbers.Writing) -> Any:
@@ -236,3 +244,8 @@ def axis_values(cell: Any, f: Field, writing: numbers.Writing) -> Any:
     unit = units.for_unit(f.unit, "MHz", "frequency")
     values = numbers_in(cell, f, writing)[0] if isinstance(cell, str) else np.array(cell, dtype=np.float64)
     return unit.ours(values)
+
+
+def alike(one: str, other: str) -> int:
+    """Characters with which two names both begin."""
+    return sum(1 for _ in takewhile(lambda both: both[0] == both[1], zip(one, other, strict=False)))

@@ -48,9 +48,7 @@ def _arrow(want: Any, record: Any, columns: dict[str, Any]) -> Any:
     made = []
     for f in want:
         given = columns.get(f.name)
-        if f.name == "record_id":
-            made.append(pa.nulls(n, f.type))
-        elif given is None:
+        if f.name == "record_id" or given is None:
             made.append(pa.nulls(n, f.type))
         elif isinstance(given, pa.Array):
             made.append(given if given.type == f.type else given.cast(f.type))

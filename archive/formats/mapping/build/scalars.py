@@ -54,7 +54,9 @@ class Scalars:
         groups: dict[tuple[str, ...], dict[str, Field]] = {}
         for f in frame.table.fields:
             if f.to.table == "row" and f.to.name in (*_SAID, "marginal") and f.source in frame.columns:
-                groups.setdefault((f.to.kind, f.to.end, f.to.pairing, f.to.direction, f.to.wavelength), {})[f.to.name] = f
+                groups.setdefault((f.to.kind, f.to.end, f.to.pairing, f.to.direction, f.to.wavelength), {})[
+                    f.to.name
+                ] = f
         plain = groups.pop(("",) * 5, {})
         if groups:
             # What names no group, such as a verdict of the row, goes with the first.
@@ -161,9 +163,7 @@ class Scalars:
             step=None if first is None else first.step[at],
         )
 
-    def _numbers(
-        self, frame: Frame, f: Field, parameter: str, origin: str, row_units: Any = None
-    ) -> numbers.Numbers:
+    def _numbers(self, frame: Frame, f: Field, parameter: str, origin: str, row_units: Any = None) -> numbers.Numbers:
         cells = frame.columns[f.source]
         own = vocabulary.parameter(parameter).unit
         turn = turned(f, self._mapping, parameter, origin)
@@ -188,7 +188,9 @@ class Scalars:
             at = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(row_units, name), False)))
             part = numbers.read(cells.take(pa.array(at)), self._writing, unit, turn)
             values[at], step[at], bad[at] = part.values, part.step, part.bad
-            for i, text in zip(at.tolist(), [None] * len(at) if part.found is None else part.found.to_pylist(), strict=True):
+            for i, text in zip(
+                at.tolist(), [None] * len(at) if part.found is None else part.found.to_pylist(), strict=True
+            ):
                 texts[i] = text
         return numbers.Numbers(values, found.bound, step, bad, pa.array(texts, type=pa.string()))
 

@@ -64,7 +64,9 @@ class Shared:
         return out
 
     def _people(self, facts: Facts, rows: list[dict[str, Any]]) -> Any:
-        said = {n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.said}
+        said = {
+            n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.said
+        }
         if "name" not in said:
             return pa.nulls(facts.n, pa.string())
 
@@ -93,15 +95,17 @@ _IDS = {"instruments": "instrument_id", "places": "place_id", "people": "person_
 
 
 def _combined(
-    said: dict[str, Any], n: int, rows: list[dict[str, Any]], keyed: Callable[[dict[str, Any]], dict[str, Any]], table: str
+    said: dict[str, Any],
+    n: int,
+    rows: list[dict[str, Any]],
+    keyed: Callable[[dict[str, Any]], dict[str, Any]],
+    table: str,
 ) -> Any:
     """Ids of the distinct combinations of some columns; their rows are added to `rows`."""
     if not said:
         return pa.nulls(n, pa.string())
     names = list(said)
-    joined = pc.binary_join_element_wise(
-        *[pc.fill_null(said[c], "\x1e") for c in names], "\x1f"
-    ).dictionary_encode()
+    joined = pc.binary_join_element_wise(*[pc.fill_null(said[c], "\x1e") for c in names], "\x1f").dictionary_encode()
     ids: list[str | None] = []
     known = {r[_IDS[table]] for r in rows}
     for combination in joined.dictionary.to_pylist():
@@ -141,7 +145,9 @@ def split_pattern(split: str) -> re.Pattern[str]:
     for match in re.finditer(r"\{(\w+)\}", split):
         out += re.escape(split[at : match.start()])
         name = match.group(1)
-        shape = {"floor": r"-?\d+|[A-Z]{1,2}", "port": r"\d+"}.get(name, r"[^\W_]+?" if name == "panel" else r"[\w.+ ]+?")
+        shape = {"floor": r"-?\d+|[A-Z]{1,2}", "port": r"\d+"}.get(
+            name, r"[^\W_]+?" if name == "panel" else r"[\w.+ ]+?"
+        )
         out += f"(?P<{name}>{shape})" if name in _PLACES else "(?:.*?)"
         at = match.end()
     return re.compile("^" + out + re.escape(split[at:]) + "$")

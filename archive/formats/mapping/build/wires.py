@@ -19,7 +19,7 @@ _STEP = re.compile(r"([1-8S])\s*(?:[-:=>/]+|→)\s*([1-8S]|[^\s,;|]+)?", re.IGNO
 
 
 def contacts(text: str) -> list[tuple[str, str | None, str | None]]:
-    """near, far and fault of each contact a cell names: "1-1 2-2 3-6", "12345678", "1-1,2-open"; [] where it says none."""
+    """near, far and fault of each contact a cell names: "1-1 2-2 3-6", "12345678", "1-1,2-open"; [] for none."""
     compact = re.sub(r"[\s,;]", "", text)
     if re.fullmatch(r"[1-8Ss0xXoO.\-?]{8,9}", compact):
         return [(n, _far(c), None if _far(c) else "open") for n, c in zip(_CONTACTS, compact.upper(), strict=False)]

@@ -31,9 +31,12 @@ def rows_of(text: str, file: File, first_line: int = 1) -> Iterator[tuple[int, l
 def split(line: str, delimiter: str) -> list[str]:
     """Cells of a line that is cut at runs of blanks ("blanks": two or more; "space": one or more)."""
     if delimiter == "space":
-        return line.split()
+        # Names and values ("Operator: K. Lund") keep their single blanks.
+        return re.split(r"\s{2,}|\t", line.strip()) if re.search(r"[^\W\d_]\s*[:=](?:\s|$)", line) else line.split()
     if delimiter == "blanks":
-        return re.split(r"\s{2,}|\t", line.strip())
+        # "Link ID      : A-101": the blanks before a colon part nothing.
+        line = re.sub(r"(?<=[^\W\d_)\]])\s+([:=])\s+", r"\1 ", line.strip())
+        return re.split(r"\s{2,}|\t", line)
     return line.split(delimiter)
 
 

@@ -25,6 +25,9 @@ def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
     at = 0
     while at < len(cells):
         _, cell = cells[at]
+        as_found = cell
+        if isinstance(cell, str) and cell[:1] in "#;*":
+            cell = cell.lstrip("#;* ") or cell
         following = cells[at + 1][1] if at + 1 < len(cells) else None
         if isinstance(cell, str):
             bare = cell.rstrip(" :=.").strip()
@@ -48,7 +51,7 @@ def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
                 at += 2
                 continue
         unit = isinstance(cell, str) and out and out[-1][0] and units.find(cell) is not None
-        out.append((f"{out[-1][0]}, unit" if unit else "", cell))
+        out.append((f"{out[-1][0]}, unit" if unit else "", as_found))
         at += 1
     return out
 

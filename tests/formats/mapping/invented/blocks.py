@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import chain
+
 import numpy as np
 
 from .delimited_rows import Made
@@ -11,8 +13,8 @@ from .truth import Truth
 
 
 def osprey_blocks() -> Made:
-    """Osprey Mesures (invented): a block per link, French, semicolons, decimal commas, CP1252; a preamble with both units,
-    then a table per parameter and end under a title; cells such as >80."""
+    """Osprey Mesures (invented): a block per link, French, semicolons, decimal commas, CP1252; a preamble with both
+    units, then a table per parameter and end under a title; cells such as >80."""
     truth = Truth("osprey-blocks")
     rows: list[list[object]] = [["Relevé de certification"], ["Chantier :", "Quai 4, lot B"], []]
     for n, t in enumerate(tests(4, 21, points=80, derived=True)):
@@ -122,7 +124,7 @@ def tidewater_beside() -> Made:
             ]
             rows += [[short(f), *(num(curve(t, n)[i]) for n in names)] for i, f in enumerate(t.axis)]
             parts.append([r + [""] * (width - len(r)) for r in rows])
-        out += [sum(r, []) for r in zip(*parts, strict=True)] + [[]]
+        out += [list(chain(*r)) for r in zip(*parts, strict=True)] + [[]]
     for t in [listed[i] for i in (0, 3, 1, 4, 2, 5)]:
         truth.record(
             t,
@@ -162,7 +164,8 @@ def heron_report() -> Made:
         ]
         for p in PAIRS:
             out.append(
-                f"{_COLOUR[p]:<10}{num(round(t.length[p] / FT), 0):>11}   {num(t.delay[p], 0):>10}   {num(t.loop[p], 1):>19}"
+                f"{_COLOUR[p]:<10}{num(round(t.length[p] / FT), 0):>11}   {num(t.delay[p], 0):>10}"
+                f"   {num(t.loop[p], 1):>19}"
             )
         out += ["", "Measurement      Pairs            End      Value   Limit  Margin     MHz  Verdict"]
         truth.record(
@@ -194,7 +197,8 @@ def heron_report() -> Made:
             pairs = "/".join(_COLOUR[p] for p in w["pairing"].split("/"))
             end = {"local": "main", "remote": "remote"}.get(w["end"], "")
             out.append(
-                f"{name:<17}{pairs:<17}{end:<8}{num(w['value']):>6}{num(w['limit']):>8}{num(w['margin']):>8}{num(w['frequency_mhz']):>8}  {w['verdict'].upper()}"
+                f"{name:<17}{pairs:<17}{end:<8}{num(w['value']):>6}{num(w['limit']):>8}"
+                f"{num(w['margin']):>8}{num(w['frequency_mhz']):>8}  {w['verdict'].upper()}"
             )
             truth.reported(
                 t,

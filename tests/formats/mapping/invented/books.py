@@ -15,8 +15,8 @@ from .truth import Truth
 
 
 def marlow_workbook() -> Made:
-    """Marlow Test Gear (invented), xlsx: a sheet of links with merged headings and a row of units, a sheet of curves per
-    parameter, a cover sheet; real dates, a formula, a hidden summary row."""
+    """Marlow Test Gear (invented), xlsx: a sheet of links with merged headings and a row of units, a sheet of curves
+    per parameter, a cover sheet; real dates, a formula, a hidden summary row."""
     import openpyxl
 
     truth = Truth("marlow-workbook")
@@ -196,7 +196,7 @@ def corvid_old_book() -> Made:
 
 
 def dotterel_ods() -> Made:
-    """Dotterel Survey (invented), ods: one sheet, a row per link and pair, insertion loss at 100 MHz among the scalars."""
+    """Dotterel Survey (invented), ods: a row per link and pair on one sheet, insertion loss at 100 MHz among them."""
     from odf.opendocument import OpenDocumentSpreadsheet
     from odf.table import Table, TableCell, TableRow
     from odf.text import P

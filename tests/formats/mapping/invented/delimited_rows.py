@@ -14,8 +14,8 @@ _GERMAN = {"pass": "bestanden", "fail": "nicht bestanden"}
 
 
 def kestrel_rows() -> Made:
-    """Kestrel Messwerk (invented): one row per link, German, decimal commas, CP1252, lengths in feet; titles above, page
-    furniture and repeated headings between, a summary row below, a comment with a line break."""
+    """Kestrel Messwerk (invented): one row per link, German, decimal commas, CP1252, lengths in feet; titles above,
+    page furniture and repeated headings between, a summary row below, a comment with a line break."""
     truth = Truth("kestrel-rows")
     heads = ["Strecke", "Messzeitpunkt", "Prüfvorschrift", "Kabelsorte", "NVP [%]"]
     heads += [f"Länge {contacts(p)} [ft]" for p in PAIRS] + [f"Laufzeit {contacts(p)} [ns]" for p in PAIRS]
@@ -245,8 +245,8 @@ def bramble_points() -> Made:
 
 
 def godwit_matrix() -> Made:
-    """Godwit Medidas (invented): one row per curve, frequencies as headings, Portuguese, bars between cells, CP1252; NVP
-    as a fraction; limits as rows of their own."""
+    """Godwit Medidas (invented): one row per curve, frequencies as headings, Portuguese, bars between cells, CP1252;
+    NVP as a fraction; limits as rows of their own."""
     truth = Truth("godwit-matrix")
     listed = tests(3, 14, category="cat6", points=60)
     rows: list[list[object]] = []
@@ -378,7 +378,7 @@ def redshank_margins() -> Made:
 
 
 def avocet_fiber() -> Made:
-    """Avocet Optiek (invented): one row per fibre and wavelength, Dutch, semicolons, decimal commas; both directions."""
+    """Avocet Optiek (invented): one row per fibre and wavelength, Dutch, semicolons, decimal commas, both ways."""
     truth = Truth("avocet-fiber")
     rng = np.random.default_rng(17)
     heads = [

@@ -26,12 +26,14 @@ def lapwing_xml() -> Made:
     for k, t in enumerate(listed):
         when = t.when.strftime("%Y-%m-%dT%H:%M:%S+01:00")
         out.append(
-            f'  <cw:link label={quoteattr(t.label)} tested="{when}" standard={quoteattr(t.limit)} cable={quoteattr(t.cable)} outcome="{t.verdict}">'
+            f'  <cw:link label={quoteattr(t.label)} tested="{when}" '
+            f'standard={quoteattr(t.limit)} cable={quoteattr(t.cable)} outcome="{t.verdict}">'
         )
         out.append(f'    <cw:tester role="main" serial="{t.main["serial"]}" firmware="{t.main["software"]}"/>')
         for p in PAIRS:
             out.append(
-                f'    <cw:pair contacts="{p}" length="{num(t.length[p])}" delay="{num(t.delay[p], 0)}" loopResistance="{num(t.loop[p], 2)}"/>'
+                f'    <cw:pair contacts="{p}" length="{num(t.length[p])}" delay="{num(t.delay[p], 0)}" '
+                f'loopResistance="{num(t.loop[p], 2)}"/>'
             )
         truth.record(
             t,
@@ -62,7 +64,8 @@ def lapwing_xml() -> Made:
             name = {"insertion_loss": "insertionLoss", "return_loss": "returnLoss", "next": "next"}[q]
             side = {"local": ' side="main"', "remote": ' side="remote"'}.get(e, "")
             out.append(
-                f'    <cw:curve quantity="{name}" pairs="{c}"{side} axis="{axis}">{" ".join(num(v) for v in values[:n])}</cw:curve>'
+                f'    <cw:curve quantity="{name}" pairs="{c}"{side} axis="{axis}">'
+                f"{' '.join(num(v) for v in values[:n])}</cw:curve>"
             )
             truth.sweep(t, q, e, c, t.axis[:n], values[:n], step=0.1)
         out.append("  </cw:link>")
@@ -103,7 +106,8 @@ def dunlin_xml() -> Made:
         for p in sorted(PAIRS, key=number.get):  # type: ignore[arg-type]
             feet = round(t.length[p] / FT, 1)
             out.append(
-                f'    <Conductors><Pair>{number[p]}</Pair><Length unit="ft">{num(feet)}</Length><Delay unit="ns">{num(t.delay[p], 0)}</Delay></Conductors>'
+                f'    <Conductors><Pair>{number[p]}</Pair><Length unit="ft">{num(feet)}</Length>'
+                f'<Delay unit="ns">{num(t.delay[p], 0)}</Delay></Conductors>'
             )
             truth.reading(t, "length", feet * FT, p, step=0.1 * FT, found=num(feet))
             truth.reading(t, "propagation_delay", round(t.delay[p]), p, step=1.0)
@@ -191,7 +195,7 @@ def plover_json() -> Made:
                     "main": {"model": t.main["model"], "serial": t.main["serial"]},
                     "remote": {"model": t.remote["model"], "serial": t.remote["serial"]},
                 },
-                "pairs": {p: {"length_m": t.length[p], "delay_ns": int(round(t.delay[p]))} for p in PAIRS},
+                "pairs": {p: {"length_m": t.length[p], "delay_ns": round(float(t.delay[p]))} for p in PAIRS},
                 "traces": traces,
                 "ui": {"theme": "dark"},
             }
@@ -204,8 +208,8 @@ def plover_json() -> Made:
 
 
 def siskin_zip() -> Made:
-    """Siskin Data (invented): a zip with the identities in one file and the curves in another, one row per point with the
-    parameter, pair and end in columns; joined by a number of the test."""
+    """Siskin Data (invented): a zip with the identities in one file and the curves in another, one row per point with
+    the parameter, pair and end in columns; joined by a number of the test."""
     truth = Truth("siskin-zip")
     ids: list[list[object]] = [
         ["test_no", "circuit", "tested_at", "limit_name", "cable_type", "outcome", "tester_serial"]
