@@ -165,6 +165,7 @@ def test_rules(run: Run) -> None:
     assert [r["rule"] for r in listed] == list(catalogue.rules())
     assert all({"rule", "severity", "meaning", "why", "remedy", "source"} <= set(r) for r in listed)
     assert "sweep-stops-short" in run("rules")[1]
+    assert json.loads(run("rules", "--json")[1])["rules"] == listed
     assert "Why:" in run("rules", "show", "sweep-stops-short")[1]
     assert json.loads(run("rules", "show", "sweep-stops-short", "--json")[1])["rule"] == "sweep-stops-short"
     code, _, err = run("rules", "show", "sweep-stops-shirt")

@@ -20,8 +20,9 @@ _POLICY = click.option(
 
 
 @click.group("rules", invoke_without_command=True)
+@output_options
 @click.pass_context
-def command(context: click.Context) -> None:
+def command(context: click.Context, as_json: bool, quiet: bool) -> None:
     """Shows the rules by which records are checked: what each looks at, why, and what to do.
 
     \b
@@ -30,7 +31,7 @@ def command(context: click.Context) -> None:
       muniment rules show sweep-stops-short
     """
     if context.invoked_subcommand is None:
-        context.invoke(listed)
+        context.invoke(listed, as_json=as_json)
 
 
 @command.command("list")
