@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import tomllib
 from collections.abc import Iterator
@@ -97,6 +98,25 @@ class Archive:
         if found is None:
             raise Trouble(f"there is no deposit {deposit!r}", where=str(self.root))
         return self.root / str(found[0])
+
+    def holding(self, sha256: str) -> str | None:
+        """Deposit that holds a file as received with these bytes, unless its originals were redacted; else None."""
+        found = self.db.execute(
+            "SELECT o.deposit FROM originals o JOIN deposits d ON d.deposit = o.deposit WHERE o.sha256 = ? "
+            "AND NOT EXISTS (SELECT 1 FROM gone g WHERE substr(g.path, 1, length(d.path) + 15) = d.path || '/data/originals')",
+            (sha256,),
+        ).fetchone()
+        return None if found is None else str(found[0])
+
+    def bags_of_originals(self, deposit: str) -> list[Path]:
+        """Bags in which the originals of a deposit are: its own, and those of earlier ones that hold the same files."""
+        bag = self.bag(deposit)
+        try:
+            said = json.loads((bag / "data" / "deposit.json").read_bytes())
+        except (OSError, ValueError):
+            return [bag]
+        named = [o.get("kept_in") for o in said.get("originals", [])] + [said.get("originals_in")]
+        return [bag, *(self.bag(d) for d in dict.fromkeys(named) if d)]
 
     def tables(self, deposit: str) -> BagTables:
         """Tables of a deposit; of a redacted one, what replaced it."""

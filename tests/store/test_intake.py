@@ -250,3 +250,41 @@ def test_a_reader_that_knows_better_is_a_finding_and_no_damage(
     assert report.sound
     assert len(report.findings) == report.records
     assert all("read otherwise" in f["message"] for f in report.findings)
+
+
+def test_the_same_bytes_are_stored_once(archive: Archive, tmp_path: Path) -> None:
+    """A file handed in again under another mapping: deposit.json says which deposit holds it. Redacted, none does."""
+    import json
+
+    from archive.store.events.redact import of_file, redact
+
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text((KESTREL / "mapping.toml").read_text().replace('unit = "ft"', 'unit = "m"'))
+    export, right = KESTREL / "Messungen.csv", KESTREL / "mapping.toml"
+    first = take_in(archive, [export], FACTS, Choices(mapping=wrong))
+    second = take_in(archive, [export], FACTS, Choices(mapping=right))
+    assert first.entry is not None
+    assert second.entry is not None
+    bags = [archive.root / r.entry["path"] for r in (first, second) if r.entry]
+    assert [(b / "data" / "originals.zip").exists() for b in bags] == [True, False]
+    told = json.loads((bags[1] / "data" / "deposit.json").read_text())["originals"]
+    assert [o["kept_in"] for o in told] == [first.entry["deposit"]]
+    assert archive.bags_of_originals(second.entry["deposit"]) == bags[::-1]
+    redact(archive, of_file(archive, f"{first.entry['path']}/data/originals.zip"), by=None, reason=None)
+    lines = [x for x in wrong.read_text().splitlines() if "Laufzeit 12" not in x]
+    wrong.write_text("\n".join(lines))
+    third = take_in(archive, [export], FACTS, Choices(mapping=wrong))
+    assert third.entry is not None
+    assert (archive.root / third.entry["path"] / "data" / "originals.zip").exists()
+
+
+def test_a_converted_export_does_not_stand_for_the_export(archive: Archive, tmp_path: Path) -> None:
+    """The open form names the export as its source, but does not hold its bytes: the export is kept when it comes."""
+    export, mapping = KESTREL / "Messungen.csv", KESTREL / "mapping.toml"
+    formats.write(formats.read(export, mapping=mapping), tmp_path / "converted.xml", "xml")
+    take_in(archive, [tmp_path / "converted.xml"], FACTS)
+    (tmp_path / "other.toml").write_text(mapping.read_text().replace('unit = "ft"', 'unit = "m"'))
+    made = take_in(archive, [export], FACTS, Choices(mapping=tmp_path / "other.toml"))
+    assert made.entry is not None
+    with zipfile.ZipFile(archive.root / made.entry["path"] / "data" / "originals.zip") as packed:
+        assert packed.read("Messungen.csv") == export.read_bytes()

@@ -134,9 +134,12 @@ def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> l
 
 def _original(archive: Archive, r: dict[str, Any], batch: Batch, originals: dict[str, bytes]) -> Original:
     source = next(iter(batch["sources"].to_pylist()), None)
-    bag = archive.bag(r["deposit"])
-    found = of_source(bag, source["source_id"], source["path"]) if source else None
-    found = found or of_record(bag, r["record_id"])
+    found = None
+    for bag in archive.bags_of_originals(r["deposit"]):
+        found = of_source(bag, source["source_id"], source["path"]) if source else None
+        found = found or of_record(bag, r["record_id"])
+        if found is not None:
+            break
     if found is None:
         return Original()
     name, data = found

@@ -71,6 +71,7 @@ def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     if entry.kind == "deposit":
         _deposit(db, root, entry)
         happened.jobs_of_deposit(db, root, entry)
+        happened.originals_of_deposit(db, root, entry)
     elif entry.kind == "event":
         happened.event(db, root, entry)
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from archive.store import memory
 from archive.store.catalogue import settle
 
-VERSION = 6
+VERSION = 7
 """Raised whenever the tables change: an older database is then derived anew."""
 
 RECORD_COLUMNS = [
@@ -81,6 +81,7 @@ CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEX
     required_limit TEXT, cable_type TEXT, due_on TEXT, bundle TEXT, comment TEXT, building TEXT, floor TEXT, space TEXT,
     panel TEXT, port TEXT, PRIMARY KEY(schedule_id, number));
 CREATE INDEX schedule_job ON schedule(job_id, number);
+CREATE TABLE originals(sha256 TEXT PRIMARY KEY, deposit TEXT);
 CREATE TABLE schemas(sha256 TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);

@@ -62,6 +62,16 @@ def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
             db.execute("INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?)", (g["path"], g["sha256"], new, entry.number))
 
 
+def originals_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+    """Files as received that a deposit holds itself, by their digests."""
+    try:
+        said = json.loads((root / entry["path"] / "data" / "deposit.json").read_bytes())
+    except (OSError, ValueError):
+        return
+    rows = [(o["sha256"], entry["deposit"]) for o in said.get("originals", []) if "kept_in" not in o]
+    db.executemany("INSERT OR REPLACE INTO originals VALUES(?, ?)", rows)
+
+
 def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     """Facts of jobs that came with a deposit."""
     from archive.store.parquet import BagTables  # here, so that finding needs no Arrow

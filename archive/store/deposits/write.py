@@ -74,6 +74,7 @@ class Deposit:
         self._listed = 0
         self._same_file = 0
         self._ids: set[str] = set()
+        self._received: list[dict[str, Any]] = []
         self.limits: set[str] = set()
         self.mappings: set[str] = set()
         self.done = False
@@ -105,12 +106,15 @@ class Deposit:
     def original(self, source: Path, name: str) -> None:
         """A file as received; name: its path inside what was handed in, with / between folders.
 
-        All originals come before the first batch. A file that an earlier deposit holds is left out.
+        All originals come before the first batch. Where the archive holds the same bytes already, deposit.json names
+        the deposit that does, and they are not stored again.
         """
-        some = self.archive.db.execute("SELECT 1 FROM sources LIMIT 1").fetchone()
-        if some and self._held(files.fingerprint(source).sha256):
-            return
-        self._originals.add(source, name)
+        found = files.fingerprint(source)
+        kept = self.archive.holding(found.sha256)
+        if kept is None:
+            self._originals.add(source, name)
+        told = {"name": name, "sha256": found.sha256, "bytes": found.bytes}
+        self._received.append({**told, "kept_in": kept} if kept else told)
 
     def attach(self, path: str, data: bytes) -> None:
         """What was used: a mapping (mappings/...), limit lines (limits/...); path inside data/."""
@@ -205,6 +209,7 @@ class Deposit:
         """What the person said, with the texts that only this file holds."""
         f = self.facts
         said = {"job": f.job, "site": f.site, "zone": f.zone, "reason": f.reason, **f.more}
+        said["originals"] = self._received
         return (json.dumps(said, ensure_ascii=False, indent=1) + "\n").encode()
 
     def _information(self) -> list[tuple[str, str]]:
@@ -252,10 +257,10 @@ class Deposit:
         self._listed += scheduled.num_rows
         return batch
 
-    def _held(self, source: str, reading: str | None = None) -> bool:
-        """Whether the archive has records of a file, read in one way or in any."""
-        found = self.archive.db.execute("SELECT reading FROM sources WHERE source_id = ?", (source,)).fetchall()
-        return any(reading in (None, r[0]) for r in found)
+    def _held(self, source: str, reading: str) -> bool:
+        db = self.archive.db
+        found = db.execute("SELECT 1 FROM sources WHERE source_id = ? AND reading = ?", (source, reading)).fetchone()
+        return found is not None
 
     def _archived(self, ids: list[str], readings: set[str]) -> set[str]:
         """Those of the record ids that the archive holds, read in one of these ways."""
