@@ -35,7 +35,7 @@ def regrade(
     for limit in against or ():
         limits.get(limit)
     archive.catch_up()
-    listed = addresses(archive.db, chosen)
+    listed = addresses(archive.db, chosen, counted=True)
     if not listed:
         raise Trouble("no record is chosen", where=str(archive.root), remedy="widen the filters")
     names = {f for limit in against or () for f in limits.get(limit).files}

@@ -38,6 +38,7 @@ class Archive:
         self.settings = settings
         self.id = str(settings["archive"]["id"])
         self.ledger = Ledger(root, self.id)
+        self.healed: list[str] = []
 
     @cached_property
     def db(self) -> sqlite3.Connection:
@@ -103,7 +104,8 @@ class Archive:
         """Deposit that holds a file as received with these bytes, unless its originals were redacted; else None."""
         found = self.db.execute(
             "SELECT o.deposit FROM originals o JOIN deposits d ON d.deposit = o.deposit WHERE o.sha256 = ? "
-            "AND NOT EXISTS (SELECT 1 FROM gone g WHERE substr(g.path, 1, length(d.path) + 15) = d.path || '/data/originals')",
+            "AND NOT EXISTS (SELECT 1 FROM gone g "
+            "WHERE substr(g.path, 1, length(d.path) + 15) = d.path || '/data/originals')",
             (sha256,),
         ).fetchone()
         return None if found is None else str(found[0])

@@ -69,7 +69,8 @@ def heal(archive: Archive) -> list[str]:
     for folder in _left(archive):
         with suppress(PermissionError, FileNotFoundError):
             take_back(archive, folder)
-            healed.append(folder.name)
+            healed.append(folder.name.partition(".")[0])
+    archive.healed += healed
     return healed
 
 

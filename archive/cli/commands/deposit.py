@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, signer_options
+from archive.cli.common import done, output_options, print_json, progress, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -64,8 +64,10 @@ def command(
         watch=lambda b: progress(b, "batches", quiet=quiet),
     )
     made = intake.take_in(opened, inputs, facts, choices)
+    for stopped in opened.healed:
+        say(f"{archive}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
     if as_json:
-        print_json({**made.plain(), "dry_run": dry_run})
+        print_json({**made.plain(), "dry_run": dry_run, "healed": opened.healed})
     elif not quiet:
         click.echo(receipts.text(made, dry_run=dry_run))
     done(made.look)

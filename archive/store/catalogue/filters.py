@@ -50,8 +50,15 @@ class Filters:
         return " AND ".join(clauses) or "1", values
 
 
-def addresses(db: sqlite3.Connection, chosen: Filters) -> list[str]:
-    """Addresses "deposit/position" of the records that are chosen, in the order in which they came."""
+_COUNTED = " AND NOT r.withdrawn AND NOT r.replaced AND r.kind NOT IN ('same_file', 'same_content')"
+
+
+def addresses(db: sqlite3.Connection, chosen: Filters, *, counted: bool = False) -> list[str]:
+    """Addresses "deposit/position" of the records that are chosen, in the order in which they came.
+
+    counted: without those that were there already, were withdrawn, or were read anew.
+    """
     where, values = chosen.where()
+    where += _COUNTED if counted else ""
     found = db.execute(f"SELECT r.deposit || '/' || r.position FROM records r WHERE {where} ORDER BY r.row", values)
     return [str(r[0]) for r in found]

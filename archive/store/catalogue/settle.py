@@ -80,8 +80,9 @@ def refresh(db: sqlite3.Connection) -> None:
         return
     functions(db)
     db.execute("DROP TABLE IF EXISTS temp.touched")
+    db.execute("CREATE TEMP TABLE touched(row INTEGER PRIMARY KEY, link_key TEXT)")
     db.execute(
-        "CREATE TEMP TABLE touched AS SELECT row, link_key FROM records WHERE standing IS NULL "
+        "INSERT INTO temp.touched SELECT row, link_key FROM records WHERE standing IS NULL "
         "UNION SELECT r.row, r.link_key FROM records r WHERE r.link_key IN "
         "(SELECT link_key FROM records WHERE standing IS NULL AND link_key IS NOT NULL)"
     )

@@ -24,7 +24,6 @@ from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 
 _OF_A_PERSON = ("salt", "name", "contact", "organisation")
-_WITH_FREE_TEXT = ("extras.parquet", "records.parquet", "set_aside.parquet", "documents.parquet")
 _NEVER = ("index.parquet", "tables/records.parquet")
 
 
@@ -80,20 +79,21 @@ def redact(archive: Archive, plan: Plan, *, by: str | None, reason: str | None, 
 
 
 def still_named(archive: Archive, name: str) -> Iterator[str]:
-    """Places where a name stands outside the tables of people: in originals and in cells that no column took."""
+    """Places where a name stands outside the tables of people: originals, cells of other tables, reasons given."""
     import zipfile
 
     spellings = {name.encode(code) for code in ("utf-8", "utf-16-le", "cp1252", "cp1250") if _can(name, code)}
-    for folder in sorted((archive.root / layout.DEPOSITS).glob("*/*/data")):
-        for path in sorted(p for p in folder.rglob("*") if p.is_file()):
-            shown = path.relative_to(archive.root).as_posix()
-            if path.name == "originals.zip":
-                with zipfile.ZipFile(path) as packed:
-                    yield from (f"{shown}: {m}" for m in packed.namelist() if _holds(packed.read(m), spellings))
-            elif path.parent.name == "originals":
-                yield from [shown] if _holds(path.read_bytes(), spellings) else []
-            elif path.name in _WITH_FREE_TEXT:
-                yield from [shown] if _in_cells(path, name) else []
+    root = archive.root
+    for path in sorted(p for top in (layout.DEPOSITS, layout.EVENTS) for p in (root / top).rglob("*") if p.is_file()):
+        shown = path.relative_to(root).as_posix()
+        if path.name == "originals.zip":
+            with zipfile.ZipFile(path) as packed:
+                yield from (f"{shown}: {m}" for m in packed.namelist() if _holds(packed.read(m), spellings))
+        elif path.suffix == ".parquet":
+            if "people" not in path.name and not path.name.startswith("sweeps-") and _in_cells(path, name):
+                yield shown
+        elif _holds(path.read_bytes(), spellings):
+            yield shown
 
 
 def _can(name: str, code: str) -> bool:
@@ -121,12 +121,12 @@ def _in_cells(path: Path, name: str) -> bool:
 def _people_files(archive: Archive) -> Iterator[str]:
     """Every file that may hold names of people: the tables in bags, those in events, and what replaced some."""
     archive.catch_up()
-    root = archive.root
-    for pattern in (f"{layout.DEPOSITS}/*/*/data/tables/people.parquet", f"{layout.EVENTS}/*/*people.*"):
-        yield from (p.relative_to(root).as_posix() for p in sorted(root.glob(pattern)))
-    yield from (
-        p.relative_to(root).as_posix() for p in sorted(root.glob(f"{layout.MERGED}/*/{layout.EVENTS}/*/{PEOPLE}"))
-    )
+    for pattern in (
+        f"{layout.DEPOSITS}/*/*/data/tables/people.parquet",
+        f"{layout.ASSESSMENTS}/*/data/{PEOPLE}",
+        f"{layout.EVENTS}/*/*people.*",
+    ):
+        yield from (p.relative_to(archive.root).as_posix() for p in sorted(archive.root.glob(pattern)))
 
 
 def _without_name(path: Path, name: str) -> tuple[bytes, int]:
