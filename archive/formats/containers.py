@@ -8,15 +8,15 @@ files. What a zip declares is not believed: the bytes that come out are counted.
 from __future__ import annotations
 
 import errno
-import os
 import stat
 import zipfile
 import zlib
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from archive.errors import Trouble
+from archive.formats.folders import Refused, archive, is_archive, walk
 from archive.formats.recognition import Entry
 
 MOST_BYTES = 64 * 1024**3
@@ -53,24 +53,18 @@ def is_workbook(path: Path) -> bool:
     return "[Content_Types].xml" in names or "mimetype" in names
 
 
-@dataclass(frozen=True)
-class Refused:
-    """Something inside a folder or zip that is not looked into, with the reason."""
-
-    path: Path
-    name: str
-    trouble: Trouble
-
-
-def entries(path: Path, temporary: Path) -> Iterator[Entry | Refused]:
+def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Iterator[Entry | Refused]:
     """The files of a file, folder or zip, in the order of their paths. Zips are unpacked into `temporary`.
 
-    Errors: Trouble for a path that is not there, or a zip (handed in itself) that is refused.
+    leave_out: files and folders to pass over where they stand inside a folder, as formats.folders.walk says.
+    Errors: Trouble for a path that is not there, an archive, or a zip (handed in itself) that is refused.
     """
     if not path.exists():
         raise Trouble("there is no such file or folder", where=str(path), remedy="check the path")
     if path.is_dir():
-        yield from _folder(path, temporary, "", 0)
+        if is_archive(path):
+            raise archive(str(path))
+        yield from _folder(path, temporary, "", 0, leave_out)
     elif path.is_file():
         yield from _file(Entry(path, path.name), temporary, 0)
     else:
@@ -84,32 +78,18 @@ def _file(entry: Entry, temporary: Path, depth: int) -> Iterator[Entry | Refused
         yield entry
 
 
-def _folder(path: Path, temporary: Path, before: str, depth: int) -> Iterator[Entry | Refused]:
-    """Every file below a folder. A link is not followed, nor anything but files."""
-    for folder, folders, files in os.walk(path):
-        folders.sort()
-        for name in sorted([*files, *(f for f in folders if (Path(folder) / f).is_symlink())]):
-            at = Path(folder) / name
-            entry = Entry(at, before + at.relative_to(path).as_posix())
-            if at.is_symlink():
-                yield Refused(at, entry.name, _link(at, entry.name))
-            elif not at.is_file():
-                yield Refused(at, entry.name, Trouble("is neither a file nor a folder", where=entry.name))
-            else:
-                try:
-                    yield from _file(entry, temporary, depth)
-                except Trouble as trouble:
-                    yield Refused(at, entry.name, trouble)
-
-
-def _link(path: Path, name: str) -> Trouble:
-    return Trouble(
-        "is a link, and links are not followed",
-        where=name,
-        found=f"a link to {path.readlink()}",
-        expected="a file",
-        remedy="hand in the file or folder that it points to",
-    )
+def _folder(
+    path: Path, temporary: Path, before: str, depth: int, leave_out: Iterable[Any] = ()
+) -> Iterator[Entry | Refused]:
+    """Every file below a folder, and what is inside the zips there."""
+    for unit in walk(path, before, leave_out):
+        if isinstance(unit, Refused):
+            yield unit
+            continue
+        try:
+            yield from _file(unit, temporary, depth)
+        except Trouble as trouble:
+            yield Refused(unit.path, unit.name, trouble)
 
 
 def unpack(path: Path, temporary: Path, name: str) -> Path:
