@@ -34,11 +34,11 @@ def read(path: Any, *, mapping: Any = None, draft: bool = True) -> Any:
     return Reading([path], mapping=mapping, draft=draft)
 
 
-def read_all(paths: Any, *, mapping: Any = None, draft: bool = True) -> Any:
-    """As read, of several inputs."""
+def read_all(paths: Any, *, mapping: Any = None, draft: bool = True, leave_out: Any = ()) -> Any:
+    """As read, of several inputs. leave_out: files and folders that are passed over where an input holds them."""
     from archive.formats.reading import Reading
 
-    return Reading(list(paths), mapping=mapping, draft=draft)
+    return Reading(list(paths), mapping=mapping, draft=draft, leave_out=leave_out)
 
 
 def write(batches: Any, out: Any, form: str = "xml", *, replace: bool = False) -> Any:

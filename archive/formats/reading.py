@@ -5,14 +5,15 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
 from archive.errors import Trouble
 from archive.formats import OPEN_READERS, READERS
-from archive.formats.containers import Refused, entries
+from archive.formats.containers import entries
+from archive.formats.folders import Refused
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.tables import Batch, concat, rebatch
 from archive.tables.sound import Breach, breaches
@@ -43,14 +44,24 @@ class Reading:
     """An iterator over the batches of one or several inputs; `files` tells of each file, as far as it was read."""
 
     def __init__(
-        self, paths: Sequence[Any], *, mapping: Any = None, draft: bool = True, tell_again: bool = True
+        self,
+        paths: Sequence[Any],
+        *,
+        mapping: Any = None,
+        draft: bool = True,
+        tell_again: bool = True,
+        leave_out: Iterable[Any] = (),
     ) -> None:
-        """tell_again: a record that came already is a row of set_aside; otherwise it is only counted in `again`."""
+        """tell_again: a record that came already is a row of set_aside; otherwise it is only counted in `again`.
+
+        leave_out: files and folders that are passed over where a folder holds them, as the mapping is.
+        """
         self.files: list[File] = []
         self.again = 0
         self._tell_again = tell_again
         self._paths = [Path(p) for p in paths]
         self._options = {"mapping": mapping, "draft": draft}
+        self._leave_out = [*leave_out, *([mapping] if isinstance(mapping, str | Path) else [])]
         self._seen: dict[str, str] = {}
         self._batches = rebatch(self._read())
 
@@ -62,7 +73,7 @@ class Reading:
 
     def _read(self) -> Iterator[Batch]:
         with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-            yield from self._read_tasks(tasks(self._paths, Path(folder)))
+            yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out))
 
     def _read_tasks(self, listed: list[Task]) -> Iterator[Batch]:
         if not listed:
@@ -150,16 +161,16 @@ def _sound(batch: Batch, entry: Entry) -> Batch:
     return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
 
 
-def tasks(paths: Sequence[Path], temporary: Path) -> list[Task]:
+def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = ()) -> list[Task]:
     """Every file of the inputs, in order, with the reader that knows it best. Zips are unpacked into `temporary`.
 
-    Errors: Trouble where an input is not there, or is a zip that is refused.
+    leave_out: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused.
     """
     units: list[Entry | Refused] = []
     for number, path in enumerate(paths):
         folder = temporary / str(number)
         folder.mkdir()
-        units += entries(path, folder)
+        units += entries(path, folder, [temporary, *leave_out])
     # The open forms first: the tables that a metadata file takes along need nobody else's look.
     known = {u.path: recognised(u, OPEN_READERS) for u in units if isinstance(u, Entry)}
     taken = _taken(list(known.values()))

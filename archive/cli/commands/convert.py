@@ -46,7 +46,7 @@ def command(
     from archive.formats.account import Account
 
     form = form or ("csv" if out.suffix.lower() == ".zip" else "xml")
-    reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft)
+    reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft, leave_out=[out])
     account = Account()
     batches: Any = progress(reading, "Converting", quiet=quiet or as_json)
     written = formats.write(account.counted(batches), out, form, replace=replace)
