@@ -1,28 +1,30 @@
-"""A book as documents: volumes of at most 200 links, grouped as asked."""
+"""A book as documents: volumes of at most 200 links and a bounded size, grouped as asked."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from archive.answers.book import sections as parts
+from archive.answers.book import each, whole
 from archive.answers.book.facts import BookFacts, BookLink
-from archive.answers.documents import Document, Section
-from archive.answers.wording import ENGLISH, Wording
+from archive.answers.documents import Document, Section, Table
+from archive.answers.wording import ENGLISH, Wording, plain
 from archive.errors import Trouble
+from archive.store import names
 from archive.version import PROGRAM
 
-VOLUME = 200
+MOST_LINKS = 200
+MOST_BYTES = 32_000_000
+"""Bytes of pictures in a volume, so that none of its files comes to 40 MB."""
 SECTIONS = ("summary", "open-points", "schedule", "results", "curves", "instruments", "findings", "proof", "cautions")
-_WHOLE = ("summary", "open-points", "schedule", "instruments", "findings", "proof", "cautions")
-_PER_LINK = ("results", "curves")
+_EACH = ("results", "curves")
 
 
 @dataclass(frozen=True)
 class Volume:
-    """One document of a book and the name of its files, without a suffix."""
+    """One document of a book and the name of its files, without an ending."""
 
     name: str
     document: Document
@@ -42,106 +44,142 @@ def asked(words: str | None) -> tuple[str, ...]:
 def volumes(
     facts: BookFacts,
     wanted: Sequence[str],
-    line: parts.LimitLine,
     words: Wording = ENGLISH,
     *,
     per: str = "job",
     paper: str = "a4",
-    columns: Sequence[str] = parts.DEFAULT_COLUMNS,
+    columns: Sequence[str] = whole.DEFAULT_COLUMNS,
 ) -> Iterator[Volume]:
     """The volumes, one after the other, so that only one is in memory.
 
-    per: job (all links in order), floor (a volume per floor), link (a volume per link). The first volume holds the
-    sections about the whole job; where all links fit, the sections per link follow in the same volume.
+    per: job (all links in order), floor (volumes of each floor), link (a volume for each link). The sections about
+    the whole job are in the volume "book", which comes last; it holds the links too where one volume takes them all,
+    and else a list of the other volumes.
     """
-    groups = list(_groups(facts, per))
-    together = per == "job" and len(groups) <= 1
-    whole = [s for s in wanted if s in _WHOLE]
-    each = [s for s in wanted if s in _PER_LINK]
-    first: list[Section] = []
-    for name in whole:
-        first.extend(_whole(name, facts, words, columns))
-    if together:
-        for _, links in groups:
-            first.extend(_each(each, facts, links, line, words))
-    if first:
-        yield Volume("book", _document(facts, words("Hand-over book"), first, words, paper))
-    if together or not each:
-        return
-    for title, links in groups:
-        yield Volume(
-            file_name(title), _document(facts, title, list(_each(each, facts, links, line, words)), words, paper)
-        )
+    press = _Press(facts, words, paper)
+    parts = [s for s in wanted if s in _EACH]
+    body: list[Section] = []
+    listed: list[list[str]] = []
+    if parts and facts.links:
+        for title, links in _groups(facts.links, per, words):
+            cuts = _cut(each.pages(parts, links, facts, words))
+            for number, (piece, last) in enumerate(_with_last(cuts), 1):
+                if per == "job" and number == 1 and last:
+                    body = [each.intro(parts, words), *piece]
+                    break
+                told = title if number == 1 and last else words("{title}, volume {number}", title=title, number=number)
+                volume = press.print(told, [each.intro(parts, words), *piece], file_name(told))
+                listed.append([told, str(len(piece)), _first_last(piece), f"{volume.name}.pdf"])
+                yield volume
+    front: list[Section] = []
+    for name in wanted:
+        if name not in _EACH:
+            front.extend(_whole(name, facts, words, columns))
+    if listed:
+        head = [words(h) for h in ("volume", "links", "from and to", "file")]
+        front.append(Section(words("Volumes"), [Table(head, listed, align="lrll", weights=(1.6, 0, 2.2, 1.6))]))
+    if front or body:
+        job = facts.job
+        title = plain(job.get("name")) or plain(job.get("job_id")) or words("Hand-over book")
+        yield press.print(title, [*front, *body], "book")
 
 
-def _groups(facts: BookFacts, per: str) -> Iterator[tuple[str, list[BookLink]]]:
-    links = sorted(facts.links, key=lambda x: (x.place, x.label))
+def _groups(links: Sequence[BookLink], per: str, words: Wording) -> Iterator[tuple[str, list[BookLink]]]:
     if per == "link":
-        for x in links:
-            yield x.label, [x]
-        return
-    if per == "floor":
+        yield from ((x.label, [x]) for x in links)
+    elif per == "floor":
         for (building, floor), group in groupby(links, key=lambda x: (x.building, x.floor)):
-            title = " ".join(t for t in (building and f"building {building}", floor and f"floor {floor}") if t)
-            yield from _cut(title or "place not stated", list(group))
-        return
-    yield from _cut("volume", links)
+            yield whole.place_name((building, floor), words), list(group)
+    else:
+        yield words("Links"), list(links)
 
 
-def _cut(title: str, links: list[BookLink]) -> Iterator[tuple[str, list[BookLink]]]:
-    pieces = [links[k : k + VOLUME] for k in range(0, len(links), VOLUME)]
-    for k, piece in enumerate(pieces, 1):
-        yield (title if len(pieces) == 1 else f"{title} {k}"), piece
+def _cut(sections: Iterable[Section]) -> Iterator[list[Section]]:
+    """Sections in pieces that a volume takes."""
+    piece: list[Section] = []
+    size = 0
+    for section in sections:
+        more = each.sized(section)
+        if piece and (len(piece) >= MOST_LINKS or size + more > MOST_BYTES):
+            yield piece
+            piece, size = [], 0
+        piece.append(section)
+        size += more
+    if piece:
+        yield piece
 
 
-def _whole(name: str, facts: BookFacts, words: Wording, columns: Sequence[str]) -> list[Section]:
-    if name == "summary":
-        return parts.summary(facts, words)
-    if name == "open-points":
-        return parts.open_points(facts, words)
+def _with_last(pieces: Iterator[list[Section]]) -> Iterator[tuple[list[Section], bool]]:
+    """Each piece, and whether it is the last; the next one is made only when it is asked for."""
+    held = next(pieces, None)
+    while held is not None:
+        after = next(pieces, None)
+        yield held, after is None
+        held = after
+
+
+def _first_last(piece: Sequence[Section]) -> str:
+    return piece[0].title if len(piece) == 1 else f"{piece[0].title} … {piece[-1].title}"
+
+
+def _whole(name: str, facts: BookFacts, words: Wording, columns: Sequence[str]) -> Iterator[Section]:
     if name == "schedule":
-        return parts.schedule(facts, facts.links, words, columns)
-    if name == "instruments":
-        return parts.instruments(facts, words)
-    if name == "findings":
-        return parts.finding_list(facts, words)
-    if name == "proof":
-        return parts.proof(facts, words)
-    return parts.cautions(facts, words)
+        yield from whole.schedule(facts, words, columns)
+    elif name == "cautions":
+        yield whole.cautions(words)
+    else:
+        made = {
+            "summary": whole.summary,
+            "open-points": whole.open_points,
+            "instruments": whole.instruments,
+            "findings": whole.findings,
+            "proof": whole.proof,
+        }
+        yield made[name](facts, words)
 
 
-def _each(
-    names: Sequence[str], facts: BookFacts, links: Sequence[BookLink], line: parts.LimitLine, words: Wording
-) -> Iterator[Section]:
-    if "results" in names:
-        yield from parts.results(facts, links, words)
-    if "curves" in names:
-        yield from parts.curve_pages(links, line, words)
+class _Press:
+    """Makes volumes of one book, each under a name of its own."""
 
+    def __init__(self, facts: BookFacts, words: Wording, paper: str) -> None:
+        self._facts, self._words, self._paper = facts, words, paper
+        self._taken = {"book"}
 
-def _document(facts: BookFacts, title: str, body: list[Section], words: Wording, paper: str) -> Document:
-    job = facts.job
-    return Document(
-        title=title,
-        subtitle=", ".join(str(x) for x in (job.get("site"), job.get("job_id")) if x),
-        kicker=words("hand-over book"),
-        date=facts.state[:10],
-        sections=body,
-        footer=words(
-            "{program}; archive {archive}, state of {state}, head {head}",
-            program=PROGRAM,
-            archive=facts.archive_id[:12],
-            state=words.day(facts.state),
-            head=facts.head[:16],
-        ),
-        language=words.language,
-        paper=paper,
-        contents=words("Contents"),
-        page_of=words("page {page} of {pages}"),
-    )
+    def print(self, title: str, body: list[Section], name: str) -> Volume:
+        """One volume."""
+        facts, words = self._facts, self._words
+        parts = (facts.job.get("site"), facts.job.get("job_id"))
+        document = Document(
+            title=title,
+            subtitle=", ".join(str(x) for x in parts if x and x != title),
+            kicker=words("Hand-over book"),
+            date=facts.state[:10],
+            sections=body,
+            footer=words(
+                "{program}; archive {archive}, state of {state}, head {head}",
+                program=PROGRAM,
+                archive=facts.archive_id[:12],
+                state=words.day(facts.state),
+                head=facts.head[:16],
+            ),
+            language=words.language,
+            paper=self._paper,
+            contents=words("Contents"),
+            page_of=words("page {page} of {pages}"),
+        )
+        return Volume(name if name == "book" else self._free(name), document)
+
+    def _free(self, name: str) -> str:
+        """The name, or with a number where it is taken; upper and lower case are one on some disks."""
+        free, number = name, 2
+        while free.casefold() in self._taken:
+            free, number = f"{name}-{number}", number + 1
+        self._taken.add(free.casefold())
+        return free
 
 
 def file_name(label: str) -> str:
-    """A label as a file name that every system takes. Two labels may share one: the caller numbers them."""
-    name = re.sub(r"[^A-Za-z0-9._-]+", "-", label).strip("-.")[:80]
-    return name or "link"
+    """A label as a file name that every system takes; accents go, and what is left over becomes hyphens."""
+    kept = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode()
+    name = names.plain(kept)
+    return "link" if name == "file" else name

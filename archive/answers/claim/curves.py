@@ -146,6 +146,7 @@ def _figure(
         height=tall,
         scale=LINEAR if trace else ROOT,
         stacked=not compact,
+        detail=0.4 if compact else 0.75,
         words=(words("worst curve"), words("margin"), words("fails")),
         tick_text=words.free,
     )

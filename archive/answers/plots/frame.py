@@ -42,12 +42,21 @@ class Frame:
     """Scales and places of one picture; all panels share both axes.
 
     entries: labels of the legend. stacked: panels beneath each other at full width, else side by side.
+    detail: columns of points per dot that a curve is thinned to.
     Errors: ValueError where no panel holds a point.
     """
 
     def __init__(
-        self, panels: Sequence[Panel], width: int, height: int, scale: str, entries: Sequence[str], stacked: bool
+        self,
+        panels: Sequence[Panel],
+        width: int,
+        height: int,
+        scale: str,
+        entries: Sequence[str],
+        stacked: bool,
+        detail: float,
     ) -> None:
+        self.detail = detail
         self.width, self.height = width, height
         self.legend = _flow(entries, width - _RIGHT)
         rows = 1 + max((row for _, row in self.legend), default=-1)

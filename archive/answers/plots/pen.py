@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from html import escape
 
 import numpy as np
@@ -70,6 +71,7 @@ def points(x: Array, y: Array) -> str:
     """Path through the points, in steps of a tenth of a dot; a missing point lifts the pen."""
     out: list[str] = []
     last: tuple[int, int] | None = None
+    began = False
     for a, b in zip(np.round(x * 10).tolist(), np.round(y * 10).tolist(), strict=True):
         if math.isnan(b):
             last = None
@@ -77,8 +79,18 @@ def points(x: Array, y: Array) -> str:
         here = (int(a), int(b))
         if last is None:
             out.append(f"M{figure(here[0] / 10)} {figure(here[1] / 10)}")
+            began = False
         elif here != last:
-            down = figure((here[1] - last[1]) / 10)
-            out.append(f"l{figure((here[0] - last[0]) / 10)}{'' if down.startswith('-') else ' '}{down}")
+            # Only the first step of a run needs its letter, and no number a nought before its point.
+            out.append(("" if began else "l") + _step(here[0] - last[0], began) + _step(here[1] - last[1], True))
+            began = True
         last = here
     return "".join(out)
+
+
+@cache
+def _step(tenths: int, parted: bool) -> str:
+    """A distance of so many tenths of a dot; parted: something stands before it."""
+    sign = "-" if tenths < 0 else " " if parted else ""
+    whole, rest = divmod(abs(tenths), 10)
+    return f"{sign}{whole or ('' if rest else '0')}{f'.{rest}' if rest else ''}"

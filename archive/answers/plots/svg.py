@@ -26,6 +26,7 @@ def plot(
     scale: str = ROOT,
     stacked: bool = False,
     legend: bool = True,
+    detail: float = 0.75,
     words: tuple[str, str, str] = ("worst", "margin", "fails"),
     tick_text: Callable[[float], str] = "{:g}".format,
 ) -> str:
@@ -33,12 +34,13 @@ def plot(
 
     Panels share both axes. The side of the limit on which a point fails is hatched; the distance between the limit
     and the worst curve is shaded; the worst point is ringed and its curve drawn black. Curves are thinned to the
-    page, extremes kept. scale: of the axis across, see plots.scale. words: how the legend calls the curve of the
+    page, extremes kept. scale: of the axis across, see plots.scale.
+    detail: columns of points that a curve keeps, per dot. words: how the legend calls the curve of the
     worst point, the shade and the hatch.
     Errors: ValueError where no panel holds a point.
     """
     entries = _entries(panels, words) if legend else []
-    frame = Frame(panels, width, height, scale, [label for label, _ in entries], stacked)
+    frame = Frame(panels, width, height, scale, [label for label, _ in entries], stacked, detail)
     body = [pen.HATCH]
     for box, panel in zip(frame.boxes, panels, strict=True):
         body.extend(_panel(frame, box, panel, tick_text))
@@ -123,7 +125,7 @@ def _areas(frame: Frame, box: Box, panel: Panel) -> list[str]:
     out = []
     worst = _envelope(panel)
     if worst is not None:
-        wx, wy = thin(frame.x(worst.x, box), frame.y(worst.y, box), int(box.wide))
+        wx, wy = thin(frame.x(worst.x, box), frame.y(worst.y, box), int(box.wide * frame.detail))
         line = np.interp(wx, lx, ly)
         keep = np.isfinite(wy) & (wx >= lx[0] - 0.01) & (wx <= lx[-1] + 0.01)
         if keep.any():
@@ -150,5 +152,5 @@ def _envelope(panel: Panel) -> Curve | None:
 
 
 def _line(frame: Frame, box: Box, curve: Curve, colour: str, dash: str, width: float) -> str:
-    x, y = thin(frame.x(curve.x, box), frame.y(curve.y, box), int(box.wide * 0.75))
+    x, y = thin(frame.x(curve.x, box), frame.y(curve.y, box), int(box.wide * frame.detail))
     return pen.stroke(pen.points(x, y), colour, dash, width)

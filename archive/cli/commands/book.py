@@ -30,6 +30,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
+@click.option("--words", "catalogue", type=PATH, metavar="FILE.po", help="A translation of the texts (gettext).")
 @output_options
 def command(
     archive: Path,
@@ -42,6 +43,7 @@ def command(
     paper: str,
     locale: str,
     lengths: str,
+    catalogue: Path | None,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -55,9 +57,8 @@ def command(
     from archive import store, vocabulary
     from archive.answers.book.compose import asked, volumes
     from archive.answers.book.gather import gather
-    from archive.answers.book.sections import DEFAULT_COLUMNS
-    from archive.answers.book.write import write
-    from archive.answers.claim.curves import line_of
+    from archive.answers.book.whole import DEFAULT_COLUMNS
+    from archive.answers.book.write import cover_text, free, write
     from archive.answers.wording import Wording
     from archive.errors import Trouble
 
@@ -66,9 +67,10 @@ def command(
     for name in shown:
         if name not in vocabulary.parameters():
             raise Trouble("there is no such parameter", found=name, expected=", ".join(vocabulary.parameters()))
-    text = cover.read_text(encoding="utf-8") if cover is not None else ""
-    facts = gather(store.open(archive), job, cover=text)
-    made = volumes(facts, wanted, line_of, Wording(locale, lengths), per=per, paper=paper, columns=shown)
+    words = Wording(locale, lengths, catalogue)
+    free(out)
+    facts = gather(store.open(archive), job, cover=cover_text(cover) if cover is not None else "")
+    made = volumes(facts, wanted, words, per=per, paper=paper, columns=shown)
     names = write(progress(made, "volumes", quiet=quiet or as_json), out)
     if as_json:
         print_json({"job": job, "out": str(out), "sections": list(wanted), "files": names})

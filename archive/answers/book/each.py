@@ -1,0 +1,131 @@
+"""The sections of single links: results as a compact table, curves as small pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from archive import vocabulary
+from archive.answers.book.facts import BookFacts, BookLink, Row
+from archive.answers.book.whole import place_name, verdict_text
+from archive.answers.claim.curves import figures, line_of
+from archive.answers.claim.facts import Tested
+from archive.answers.claim.verdicts import worst_text
+from archive.answers.documents import Block, Figure, Para, Section, Table
+from archive.answers.wording import Wording, decimals_of, plain
+
+CURVES = ("insertion_loss", "return_loss", "next", "acr_f", "optical_loss", "backscatter")
+"""Parameters whose curves a book shows; what is derived of them stands in the results."""
+
+
+def result(x: BookLink, facts: BookFacts, words: Wording) -> Section:
+    """What was measured on one link: verdicts, and the smallest margin of each parameter at both ends."""
+    where = place_name(x.place, words)
+    if not x.address:
+        told = words("No record stands: {why}.", why=words(x.why)) if x.why != "not tested" else words("Not tested.")
+        return Section(x.label, [Para(f"{where}. {told}")], level=2)
+    found = facts.result(x)
+    reported = words.verdict(x.reported) if x.reported else words("no verdict")
+    told = words("Tested {when}; the instrument reported {reported}.", when=words.day(x.tested), reported=reported)
+    blocks: list[Block] = [Para(f"{where}. {told}", role="small")]
+    for v in found.verdicts:
+        text = words(
+            "{verdict} against {limit}",
+            verdict=_marked(v, words),
+            limit=plain(v["limit_id"])
+            or words("an unknown limit ({found})", found=plain(v["limit_found"]) or words("none named")),
+        )
+        worst = worst_text(v, words)
+        text += words("; smallest margin {worst}", worst=worst) if worst else ""
+        text += f"; {v['reason']}" if v["reason"] else ""
+        blocks.append(Para(text[:1].upper() + text[1:] + "."))
+    rows, strong = _rows(found.grades, found.reported, words)
+    if rows:
+        head = [words("smallest margin"), words("local end"), words("at"), words("remote end"), words("at")]
+        head += [words("reported"), words("verdict")]
+        blocks.append(Table(head, rows, align="lrlrlrl", weights=(2.4, 0, 1.5, 0, 1.5, 0, 0), strong=strong))
+    return Section(x.label, blocks, level=2)
+
+
+def _marked(v: Row, words: Wording) -> str:
+    marks = [words("marginal")] if v["marginal"] else []
+    marks += [words("provisional")] if v["provisional"] else []
+    return ", ".join([words.verdict(v["verdict"]), *marks])
+
+
+def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> tuple[list[list[str]], frozenset[int]]:
+    """A row per parameter: margin and place of the worst point, local (or of the whole link) and remote."""
+    rows: list[list[str]] = []
+    strong: set[int] = set()
+    for p in vocabulary.parameters().values():
+        here = {g["end"]: g for g in grades if g["parameter"] == p.id}
+        if not here:
+            continue
+        first, second = here.get("local") or here.get(None), here.get("remote")
+        if any(g["verdict"] == "fail" for g in here.values()):
+            strong.add(len(rows))
+        said = [r["margin"] for r in reported if r["parameter"] == p.id]
+        words_of = {g["verdict"] for g in here.values()}
+        verdict = next((w for w in ("fail", "not graded", "pass") if w in words_of), "not graded")
+        mark = f", {words('provisional')}" if any(g["provisional"] for g in here.values()) else ""
+        rows.append(
+            [
+                words.headed(p.id),
+                *_point(first, p.unit, words),
+                *_point(second, p.unit, words),
+                words.value(min(said, default=None), p.unit),
+                words.verdict(verdict) + mark,
+            ]
+        )
+    return rows, frozenset(strong)
+
+
+def _point(g: Row | None, unit: str, words: Wording) -> tuple[str, str]:
+    if g is None:
+        return "", ""
+    at = f"{words.free(g['frequency_mhz'])} MHz" if g["frequency_mhz"] is not None else ""
+    margin = words.value(g["margin"], unit, decimals_of(g["margin"], unit))
+    return margin, ", ".join(x for x in (plain(g["pairing"]), at) if x)
+
+
+def curves(tested: Tested, words: Wording) -> list[Figure]:
+    """One picture per parameter, thinned to the page."""
+    verdict = tested.verdict()
+    limit_id = verdict["limit_id"] if verdict else None
+    batch = tested.curves or tested.batch
+    return figures(batch, tested.grades(limit_id), line_of(limit_id), words, only=CURVES, compact=True)
+
+
+def intro(wanted: Sequence[str], words: Wording) -> Section:
+    """The heading of the links, and how to read what follows."""
+    results = words(
+        "For each link stands the smallest margin of every parameter, of all pairs; a margin above zero meets the "
+        "limit. What has no ends stands under the local one."
+    )
+    pictures = words(
+        "In the pictures the thick line is the limit; the hatched side fails. A ring marks the smallest margin, and "
+        "its curve is drawn black."
+    )
+    if "curves" not in wanted:
+        return Section(words("Results per link"), [Para(results, role="small")])
+    if "results" not in wanted:
+        return Section(words("Curves per link"), [Para(pictures, role="small")])
+    return Section(words("Results and curves per link"), [Para(f"{results} {pictures}", role="small")])
+
+
+def sized(section: Section) -> int:
+    """About how many bytes a section takes in a page; nearly all of them are pictures."""
+    return sum(len(b.svg) for b in section.blocks if isinstance(b, Figure)) + 4000
+
+
+def pages(wanted: Sequence[str], links: Sequence[BookLink], facts: BookFacts, words: Wording) -> Iterator[Section]:
+    """One section for each link that has something to show, in the order of the links."""
+    pictures = facts.records(links) if "curves" in wanted else iter(())
+    for x in links:
+        drawn = curves(next(pictures)[1], words) if "curves" in wanted and x.address else []
+        if "results" in wanted:
+            section = result(x, facts, words)
+            yield replace(section, blocks=[*section.blocks, *drawn], new_page=bool(drawn))
+        elif drawn:
+            told = words("{link}: {verdict}", link=x.label, verdict=verdict_text(x, words))
+            yield Section(told + (f", {x.limit}" if x.limit else ""), drawn, level=2, new_page=True)

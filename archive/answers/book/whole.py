@@ -1,0 +1,266 @@
+"""The sections about the whole job, each by the word a person asks for it with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
+
+from archive import schemas, vocabulary
+from archive.answers.book.facts import BookFacts, BookLink, Row
+from archive.answers.documents import Block, Facts, Listing, Notice, Para, Section, Table
+from archive.answers.wording import Wording, plain
+
+DEFAULT_COLUMNS = ("length", "insertion_loss", "return_loss", "next", "ps_next", "acr_f", "ps_acr_f")
+_MANY = 400
+"""Labels of one kind that are listed at the most."""
+
+
+def summary(facts: BookFacts, words: Wording) -> Section:
+    """The job in numbers, and its facts; without a heading, since it stands first."""
+    p = facts.progress
+    blocks: list[Block] = []
+    for part in facts.cover.split("\n\n"):
+        if part.strip():
+            blocks.append(Para(" ".join(part.split()), role="lead"))
+    blocks.append(Para(_state(facts, words), role="body" if facts.cover else "lead"))
+    blocks.append(Facts(job_facts(facts, words), columns=2))
+    numbers = [
+        (words("links scheduled"), plain(p.get("scheduled")) or words("no schedule filed")),
+        (words("links tested"), plain(p.get("tested"))),
+        (words("passing"), plain(p.get("passing"))),
+        (words("failing"), plain(p.get("failing"))),
+        (words("not graded"), plain(p.get("not_graded"))),
+        (words("marginal"), plain(p.get("marginal"))),
+        (words("missing"), str(len(p.get("missing") or ()))),
+        (words("not in the schedule"), str(len(p.get("unexpected") or ()))),
+        (words("late"), str(len(p.get("late") or ()))),
+        (words("no record stands"), str(sum(1 for x in facts.links if _undecided(x)))),
+    ]
+    blocks.append(Facts(numbers, columns=2))
+    provisional = sum(1 for x in facts.links if x.provisional)
+    if provisional:
+        told = words(
+            "Links whose verdict rests on limit lines known to this program only from memory, to be verified against "
+            "the standard: {count}.",
+            count=provisional,
+        )
+        blocks.append(Notice(words("Provisional verdicts"), [told]))
+    counts: dict[tuple[str, str], int] = {}
+    for x in facts.links:
+        if x.address:
+            counts[(x.limit, x.verdict)] = counts.get((x.limit, x.verdict), 0) + 1
+    rows = [[limit or words("none named"), words.verdict(v), str(n)] for (limit, v), n in sorted(counts.items())]
+    if rows:
+        head = [words("limit"), words("verdict"), words("links")]
+        blocks.append(Table(head, rows, align="llr", weights=(3, 1, 1), caption=words("Verdicts by limit")))
+    return Section("", blocks)
+
+
+def _state(facts: BookFacts, words: Wording) -> str:
+    """The state of the job in a sentence."""
+    p = facts.progress
+    if p.get("complete") and not any(_undecided(x) for x in facts.links):
+        return words("Complete: every link is tested and passes.")
+    told = {"tested": p.get("tested"), "passing": p.get("passing")}
+    if p.get("scheduled") is None:
+        return words("{tested} links tested, {passing} pass; no schedule was filed.", **told)
+    count = p.get("scheduled")
+    return words(
+        "Not complete: of {count} scheduled links and those beyond, {tested} are tested and {passing} pass.",
+        count=count,
+        **told,
+    )
+
+
+def _undecided(x: BookLink) -> bool:
+    return not x.address and x.why != "not tested"
+
+
+def job_facts(facts: BookFacts, words: Wording) -> list[tuple[str, str]]:
+    """Names and dates of the job."""
+    j = facts.job
+    rows = [
+        (words("job"), plain(j.get("job_id"))),
+        (words("name"), plain(j.get("name"))),
+        (words("client"), plain(j.get("client"))),
+        (words("site"), plain(j.get("site"))),
+        (words("contractor"), plain(j.get("contractor"))),
+        (words("crew"), plain(j.get("crew"))),
+        (words("required limit"), plain(j.get("required_limit"))),
+        (words("warranty from"), words.day(plain(j.get("warranty_start")))),
+        (words("warranty until"), words.day(plain(j.get("warranty_end")))),
+        (words("records kept until"), words.day(plain(j.get("retain_until")))),
+    ]
+    return [(name, value) for name, value in rows if value]
+
+
+def open_points(facts: BookFacts, words: Wording) -> Section:
+    """What is not done: missing, failing, undecided, not graded, unexpected, set aside, errors."""
+    p = facts.progress
+    undecided = {x.label for x in facts.links if _undecided(x)}
+    lists = [
+        (words("Scheduled and not tested"), [plain(x) for x in p.get("missing") or () if x not in undecided]),
+        (words("Failing"), [x.label for x in facts.links if x.verdict == "fail"]),
+        (words("Tested and not scheduled"), [plain(x) for x in p.get("unexpected") or ()]),
+        (words("Late"), [plain(x) for x in p.get("late") or ()]),
+    ]
+    items = [f"{title} ({len(labels)}): {words.some(labels, _MANY)}" for title, labels in lists if labels]
+    blocks: list[Block] = [Notice(words("Links"), items)] if items else []
+    if p.get("notes"):
+        blocks.append(Listing([words(plain(n)) for n in p["notes"]]))
+    unsettled = [x for x in facts.links if (x.address and x.verdict not in ("pass", "fail")) or _undecided(x)]
+    if unsettled:
+        rows = [[x.label, x.why] for x in unsettled]
+        head = [words("link"), words("why")]
+        caption = words("Tested, and without a verdict or a record that stands")
+        blocks.append(Table(head, rows, caption=caption, weights=(1, 3)))
+    if facts.set_aside:
+        rows = [
+            [plain(s["link_label"]), plain(s["path"]), plain(s["place"]), plain(s["reason"]), plain(s["remedy"])]
+            for s in facts.set_aside
+        ]
+        head = [words(h) for h in ("link", "file", "place", "why it was set aside", "what to do")]
+        caption = words("Set aside, and read in no later deposit")
+        blocks.append(Table(head, rows, caption=caption, weights=(1, 1.4, 0.8, 2, 2)))
+    errors = [f for f in facts.findings if f.get("severity") == "error" and f.get("status") == "raised"]
+    if errors:
+        rows = [
+            [words.term(rule), str(len(found)), plain(found[0].get("message")), _links(found, words)]
+            for rule, found in by_rule(errors)
+        ]
+        head = [words(h) for h in ("rule", "times", "what was found first", "links")]
+        caption = words("Findings that must be resolved")
+        blocks.append(Table(head, rows, align="lrll", caption=caption, weights=(1.4, 0, 2.6, 2.4)))
+    if not blocks:
+        blocks.append(Para(words("Nothing is open.")))
+    return Section(words("Open points"), blocks)
+
+
+def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_COLUMNS) -> Iterator[Section]:
+    """All links grouped by place; columns are parameters: a reading, or the smallest margin of a curve."""
+    known = [vocabulary.parameter(c) for c in columns]
+    read = {p.id for p in known if any(p.id in x.values for x in facts.links)}
+    head = [words("link"), words("tested"), words("verdict")]
+    head += [words.headed(p.id) if p.id in read else words.parameter(p.id) for p in known]
+    intro = words(
+        "Under a parameter without a unit stands its smallest margin in dB, of all pairs and both ends; under one with "
+        "a unit its worst reading."
+    )
+    yield Section(words("Schedule of links"), [Para(intro, role="small")])
+    for place, group in groupby(facts.links, key=lambda x: x.place):
+        rows: list[list[str]] = []
+        strong: set[int] = set()
+        for x in group:
+            if x.verdict == "fail":
+                strong.add(len(rows))
+            cells = [
+                words.value(x.values.get(p.id), p.unit) if p.id in read else words.margin(x.margins.get(p.id), p.unit)
+                for p in known
+            ]
+            rows.append([x.label, x.tested[:10], verdict_text(x, words), *cells])
+        table = Table(
+            head,
+            rows,
+            align="lll" + "r" * len(known),
+            weights=(1.8, 0, 0, *([1] * len(known))),
+            strong=frozenset(strong),
+        )
+        yield Section(place_name(place, words), [table], level=2)
+
+
+def verdict_text(x: BookLink, words: Wording) -> str:
+    """The verdict on a link with what must not be parted from it."""
+    if not x.address:
+        return words("not tested") if x.why == "not tested" else words("none stands")
+    marks = [words("marginal")] if x.marginal else []
+    marks += [words("provisional")] if x.provisional else []
+    return ", ".join([words.verdict(x.verdict), *marks])
+
+
+def instruments(facts: BookFacts, words: Wording) -> Section:
+    """The units that were used, with calibrations and how many links rest on each; documents filed."""
+    rows = [
+        [
+            " ".join(x for x in (plain(i.get("maker")), plain(i.get("model"))) if x),
+            plain(i.get("serial")),
+            plain(i.get("unit")),
+            words.day(plain(i.get("calibrated_on")), empty=words("not stated")),
+            words.day(plain(i.get("calibration_due")), empty=words("not stated")),
+            plain(i.get("links")),
+        ]
+        for i in facts.instruments
+    ]
+    head = [words(h) for h in ("instrument", "serial", "unit", "calibrated", "calibration due", "links")]
+    none = Para(words("No record names an instrument."))
+    blocks: list[Block] = [Table(head, rows, align="lllllr", weights=(1.8, 1.3, 0.9, 0, 0, 0)) if rows else none]
+    if facts.documents:
+        rows = [
+            [plain(d.get("title") or d.get("file_name")), words.term(d.get("kind")), plain(d.get("document_id"))]
+            for d in facts.documents
+        ]
+        head = [words("document"), words("kind"), words("SHA-256")]
+        blocks.append(Table(head, rows, weights=(1.6, 0, 3.4), code=frozenset({2}), caption=words("Documents filed")))
+    return Section(words("Instruments, calibrations, documents"), blocks)
+
+
+def findings(facts: BookFacts, words: Wording) -> Section:
+    """What the rules found, by rule."""
+    told = [f for f in facts.findings if f.get("status") != "could not look"]
+    rows = [
+        [words.term(found[0].get("severity")), words.term(rule), str(len(found)), _links(found, words)]
+        for rule, found in by_rule(told)
+    ]
+    if not rows:
+        return Section(words("Findings"), [Para(words("No rule that could look found a fault."))])
+    head = [words(h) for h in ("weight", "rule", "times", "links")]
+    return Section(words("Findings"), [Table(head, rows, align="llrl", weights=(0, 1.8, 0, 3.4))])
+
+
+def proof(facts: BookFacts, words: Wording) -> Section:
+    """Deposits of the job and the head of the ledger."""
+    rows = [
+        [
+            plain(d.get("deposit")),
+            words.day(plain(d.get("when"))),
+            plain(d.get("by")),
+            plain(d.get("records")),
+            plain(d.get("root")),
+        ]
+        for d in facts.deposits
+    ]
+    text = words(
+        "The ledger of the archive held {count} entries when this book was made. Keep this page apart from the "
+        "archive: a head held elsewhere shows that nothing was altered since.",
+        count=facts.entries,
+    )
+    heads = Facts([(words("archive"), facts.archive_id), (words("head of the ledger"), facts.head)])
+    head = [words(h) for h in ("deposit", "when", "by", "records", "root over its records")]
+    table = Table(head, rows, align="lllrl", weights=(1.7, 1.2, 1, 0, 2.6), code=frozenset({0, 4}))
+    return Section(words("Proof"), [Para(text), heads, table])
+
+
+def cautions(words: Wording) -> Section:
+    """What can hurt somebody who works on these links."""
+    texts = [words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]]
+    return Section(words("Cautions"), [Listing(texts)])
+
+
+def by_rule(rows: Iterable[Row]) -> list[tuple[str, list[Row]]]:
+    """Findings by rule, the gravest rules first."""
+    grouped: dict[str, list[Row]] = {}
+    for f in rows:
+        grouped.setdefault(plain(f.get("rule")), []).append(f)
+    weight = {"error": 0, "warning": 1, "information": 2}
+    return sorted(grouped.items(), key=lambda g: (weight.get(plain(g[1][0].get("severity")), 3), g[0]))
+
+
+def _links(rows: Sequence[Row], words: Wording) -> str:
+    """Labels in order, the first of them."""
+    return words.some(sorted({plain(f.get("link_label")) for f in rows} - {""}))
+
+
+def place_name(place: Sequence[str], words: Wording) -> str:
+    """Building, floor, space and panel in one line."""
+    names = (words("building"), words("floor"), words("space"), words("panel"))
+    parts = [f"{n} {v}" for n, v in zip(names, place, strict=False) if v]
+    return ", ".join(parts) or words("place not stated")
