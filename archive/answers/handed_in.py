@@ -22,8 +22,10 @@ class HandedIn:
     is verified first. Errors: Trouble where nothing can be read, a bag is damaged, or an input is a whole archive.
     """
 
-    def __init__(self, inputs: Sequence[Path], mapping: Path | None = None) -> None:
+    def __init__(self, inputs: Sequence[Path], mapping: Path | None = None, leave_out: Sequence[Path] = ()) -> None:
+        """leave_out: as for formats.reading.Reading."""
         self.again = 0
+        self._leave_out = list(leave_out)
         self._inputs = list(inputs)
         self._mapping = mapping
 
@@ -41,7 +43,7 @@ class HandedIn:
             else:
                 plain.append(path)
         if plain:
-            reading = Reading(plain, mapping=self._mapping, tell_again=False)
+            reading = Reading(plain, mapping=self._mapping, tell_again=False, leave_out=self._leave_out)
             yield from reading
             self.again += reading.again
 

@@ -14,8 +14,10 @@ from archive import grading, limits, schemas, validation
 from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
+from archive.formats.folders import walk
 from archive.formats.mapping.load import READ
 from archive.formats.reading import tasks
+from archive.formats.recognition import Entry
 from archive.store import Archive, files
 from archive.store.deposits import Deposit, Facts, Receipt
 from archive.store.names import plain
@@ -47,12 +49,13 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
     listed, how = [Path(p) for p in inputs], choices or Choices()
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
-        for path, name in originals(listed) if how.keep_originals else ():
+        beside = [p for p in (how.mapping, how.schedule) if p is not None]
+        for path, name in originals(listed, beside) if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name)
             making.add(schedule.read(how.schedule, job_id=facts.job))
-        reading = HandedIn(listed, how.mapping)
+        reading = HandedIn(listed, how.mapping, beside)
         for batch in how.watch(statements(reading, facts, how.policy)):
             making.add(batch)
         making.known(reading.again)
@@ -89,13 +92,14 @@ def settled(batch: Batch, facts: Facts) -> Batch:
     return batch.replace(records=records, jobs=jobs)
 
 
-def originals(inputs: Iterable[Path]) -> Iterator[tuple[Path, str]]:
-    """Every file of the inputs with its path inside what was handed in."""
+def originals(inputs: Iterable[Path], leave_out: Iterable[Path] = ()) -> Iterator[tuple[Path, str]]:
+    """Every file of the inputs with its path inside what was handed in. leave_out: as for formats.folders.walk."""
+    passed_over = list(leave_out)
     for path in inputs:
         if path.is_dir():
-            for file in sorted(path.rglob("*")):
-                if file.is_file() and not file.is_symlink():
-                    yield file, file.relative_to(path).as_posix()
+            for unit in walk(path, leave_out=passed_over):
+                if isinstance(unit, Entry):
+                    yield unit.path, unit.name
         else:
             yield path, path.name
             for companion in companions(path):

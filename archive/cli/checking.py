@@ -34,15 +34,18 @@ class Source:
     schedule_name: str = ""
 
 
-def source(inputs: tuple[str, ...], job: str | None, mapping: str | None) -> Source:
-    """Files, or one archive. Errors: Trouble for a job without an archive, or for an archive that is none."""
+def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside: list[Path]) -> Source:
+    """Files, or one archive. beside: files of the command itself, passed over where an input holds them.
+
+    Errors: Trouble for a job without an archive, or for an archive that is none.
+    """
     if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
         return _of_archive(Path(inputs[0]), job)
     if job is not None:
         raise Trouble("--job is for an archive", where=inputs[0], remedy="name an archive, or leave --job out")
     from archive import formats
 
-    return Source(lambda _: formats.read_all(inputs, mapping=mapping))
+    return Source(lambda _: formats.read_all(inputs, mapping=mapping, leave_out=beside))
 
 
 def _of_archive(path: Path, job: str | None) -> Source:

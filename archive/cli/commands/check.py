@@ -58,7 +58,8 @@ def command(
     from archive.validation.check import run
     from archive.validation.job import Job
 
-    source = checking.source(inputs, job, mapping)
+    beside = [p for p in (schedule, policy, sarif, report) if p is not None]
+    source = checking.source(inputs, job, mapping, beside)
     plan = checking.plan(schedule, schedule_columns, policy, today, report, source)
     whole = Job(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
     collected = said.Collected(said.KEPT if most is None or not as_json else most)

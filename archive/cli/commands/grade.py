@@ -53,10 +53,11 @@ def command(
     own_limits = [limits.load_own(path) for path in own]
     asked_for(against, application, own_by_id(own_limits))  # a wrong id is told before anything is read
     known = grading.load_accuracy(accuracy) if accuracy else None
+    beside = [*own, *([accuracy] if accuracy else [])]
     count = Count()
 
     def graded() -> Iterator[dict[str, Any]]:
-        for batch in formats.read_all(inputs, mapping=mapping):
+        for batch in formats.read_all(inputs, mapping=mapping, leave_out=beside):
             for row in batch["set_aside"].to_pylist():
                 count.set_aside += 1
                 place = ", ".join(x for x in (row["path"], row["place"]) if x)

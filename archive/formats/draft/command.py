@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from archive.errors import Trouble
-from archive.formats.containers import Refused, entries
+from archive.formats.containers import entries
+from archive.formats.folders import Refused
 from archive.formats.draft import group
 from archive.formats.draft.write import Draft
 from archive.formats.mapping import read
