@@ -10,9 +10,9 @@ import numpy as np
 
 from archive.errors import Trouble
 from archive.formats.containers import entries
-from archive.formats.folders import Refused
 from archive.formats.draft import group
 from archive.formats.draft.write import Draft
+from archive.formats.folders import Refused
 from archive.formats.mapping import read
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping
