@@ -49,7 +49,7 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
     listed, how = [Path(p) for p in inputs], choices or Choices()
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
-        beside = [p for p in (how.mapping, how.schedule) if p is not None]
+        beside = [p for p in (archive.root, how.mapping, how.schedule) if p is not None]
         for path, name in originals(listed, beside) if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
