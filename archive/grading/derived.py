@@ -41,14 +41,14 @@ def _of_layout(
     data: Data, layout: Layout, parameters: Collection[str], ids: list[str], axes: dict[str, dict[str, Any]]
 ) -> Iterator[Any]:
     plan = Plan(data.curves, layout, 0.0, np.inf)
+    # A block knows what it has computed by the identity of the node, so every node must outlive it.
+    nodes = [(p, node) for p in DERIVED if p in parameters for node in plan.recomputed(p)]
     block = Block(slice(0, len(layout.records)))
-    for parameter in DERIVED:
-        if parameter not in parameters:
-            continue
-        for node in plan.recomputed(parameter):
-            axis = axis_row(node.grid.frequencies.tolist())
-            axes.setdefault(axis["axis_id"], axis)
-            yield _rows(parameter, node, node.at(block).low, [ids[r] for r in layout.records], axis["axis_id"])
+    records = [ids[r] for r in layout.records]
+    for parameter, node in nodes:
+        axis = axis_row(node.grid.frequencies.tolist())
+        axes.setdefault(axis["axis_id"], axis)
+        yield _rows(parameter, node, node.at(block).low, records, axis["axis_id"])
 
 
 def _rows(parameter: str, node: Node, values: Reals, records: list[str], axis: str) -> Any:

@@ -8,6 +8,9 @@ from pathlib import Path
 
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _KEPT = frozenset("\n")
+_FIRST_RARE = 0x250
+_COMMON = frozenset("⟨⟩−–—…Ω→←")
+"""Letters that our own texts use and the fonts are known to have."""
 
 
 def visible(text: str) -> str:
@@ -17,16 +20,17 @@ def visible(text: str) -> str:
     """
     if text.isascii() and text.isprintable():
         return text
-    return "".join(_shown(c) for c in text)
+    # Long texts are pictures of a few different letters: looking at each kind once is enough.
+    written = {ord(c): _shown(c) for c in set(text)}
+    return text.translate({k: v for k, v in written.items() if v != chr(k)})
 
 
 def printable(text: str) -> str:
     """The same, with every character written out too that the fonts of the PDF do not have."""
     seen = visible(text)
-    if all(ord(c) < 0x250 for c in seen):
-        return seen
-    known = _glyphs()
-    return "".join(c if ord(c) in known or c in _KEPT else _code(c) for c in seen)
+    kinds = {c for c in set(seen) if ord(c) >= _FIRST_RARE}
+    lacking = {ord(c): _code(c) for c in kinds if ord(c) not in _glyphs()} if kinds - _COMMON else {}
+    return seen.translate(lacking) if lacking else seen
 
 
 def _shown(c: str) -> str:
