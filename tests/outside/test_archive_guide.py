@@ -38,7 +38,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any]]:
         for part in range(2):
             making = Deposit(archive, Facts(job=f"JOB-{part}", by="R. Ostrander"))
             original = folder / f"{part}.csv"
-            original.write_text("invented,cells\n")
+            original.write_text(f"invented,cells\n{part}\n")
             making.original(original, original.name)
             for batch in simulate(24, seed=part + 1):
                 making.add(batch)

@@ -40,7 +40,7 @@ def record_tables(listed: Iterable[Batch]) -> dict[str, Any]:
     }
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(batches(), min_size=1, max_size=3))
 def test_any_batches_come_back(given_batches: list[Batch]) -> None:
     """Unusual text, nulls and empty strings, missing points, censored cells, minus zero, any axis."""
