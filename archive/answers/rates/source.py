@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from archive.answers.rates.fields import Field, chosen
+from archive.answers.rates.fields import Field, chosen, length_bands
 from archive.errors import Trouble
 from archive.store.catalogue.counting import Counting
 from archive.store.catalogue.filters import Filters
@@ -42,6 +42,8 @@ class Choice:
 
     def where(self) -> tuple[str, list[Any]]:
         """Clause over records `r` that count as tests, and its values."""
+        if self.length_edges is not None:
+            length_bands(self.length_edges)
         clause, values = self.filters.where()
         clauses = ["r.state >= 1024"]
         if clause != "1":
