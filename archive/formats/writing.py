@@ -64,6 +64,23 @@ def _refuse_existing(out: Path, single: bool, replace: bool) -> None:
             expected="a new name or an empty folder",
             remedy="name another place, or say --replace",
         )
+    foreign = sorted(p.name for p in out.iterdir() if p.name not in _written()) if out.is_dir() else []
+    if foreign:
+        raise Trouble(
+            "holds more than an earlier output; nothing was written",
+            where=str(out),
+            found=", ".join(foreign[:3]) + (f" and {len(foreign) - 3} more" if len(foreign) > 3 else ""),
+            expected="only files that this command writes",
+            remedy="name another place",
+        )
+
+
+def _written() -> set[str]:
+    """Names of the files that are written into a folder."""
+    from archive.formats.open_csv import METADATA
+    from archive.tables import tables
+
+    return {XML_NAME, METADATA, *(f"{t}{ending}" for t in tables() for ending in (".csv", ".parquet"))}
 
 
 @contextmanager
@@ -78,9 +95,7 @@ def aside(out: Path) -> Iterator[Path]:
         _remove(temporary)
         yield temporary
         _sync(temporary)
-        if out.exists() and (out.is_dir() or temporary.is_dir()):
-            _remove(out)
-        temporary.replace(out)
+        _take_place(temporary, out)
     except OSError as error:
         _remove(temporary)
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
@@ -91,6 +106,24 @@ def aside(out: Path) -> Iterator[Path]:
     except BaseException:
         _remove(temporary)
         raise
+
+
+def _take_place(temporary: Path, out: Path) -> None:
+    """A folder cannot be replaced in one step: the old one goes aside, and comes back where the new one cannot."""
+    if not out.is_dir() and not temporary.is_dir():
+        temporary.replace(out)
+        return
+    old = temporary.with_suffix(".old")
+    _remove(old)
+    if there := out.exists() or out.is_symlink():
+        out.replace(old)
+    try:
+        temporary.replace(out)
+    except OSError:
+        if there:
+            old.replace(out)
+        raise
+    _remove(old)
 
 
 def _remove(path: Path) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from archive.cli.common import done, output_options, print_json, progress, say
+from archive.errors import Trouble
 
 _MOST_SHOWN = 20
 
@@ -45,6 +46,9 @@ def command(
     from archive import formats
     from archive.formats.account import Account
 
+    for path in inputs if replace else ():
+        if out.resolve() in (path.resolve(), *path.resolve().parents):
+            raise Trouble("would take the place of what is read", where=str(out), remedy="name another place")
     form = form or ("csv" if out.suffix.lower() == ".zip" else "xml")
     reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft, leave_out=[out])
     account = Account()
