@@ -378,3 +378,69 @@ def test_the_number_of_steps_does_not_grow_with_the_archive(archive: Archive) ->
     for i in range(1, 6):
         last = steps(lambda i=i: deposit(archive, batch(rows(f"L{i}", source=f"{i:064d}", shift=i)))).count
     assert last <= first
+
+
+AS_DEPOSITOR = """
+import os, shutil, sys, tempfile
+from pathlib import Path
+sys.path.insert(0, "tests/store")
+from archive import store
+from archive.store.fixity import fixity
+from store_making import batch, deposit, rows
+
+root, cache, user, label = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), sys.argv[4]
+with tempfile.TemporaryDirectory() as folder:  # once as the owner, so that everything is imported
+    os.environ["MUNIMENT_CACHE"] = folder + "/cache"
+    warm = store.create(Path(folder) / "a")
+    deposit(warm, batch(rows()))
+    fixity(warm)
+os.setgroups([]); os.setgid(54321); os.setuid(user)
+os.environ["MUNIMENT_CACHE"] = cache
+archive = store.open(root)
+others = [p for p in root.rglob("*") if p.stat().st_uid != user and p.is_file()]
+made = deposit(archive, batch(rows(label, source=label * 64, shift=ord(label) % 9)))
+print(made.entry["deposit"])
+for path in others:
+    for harm in (lambda: path.unlink(), lambda: path.write_bytes(b"x"), lambda: path.rename(path.with_name("x"))):
+        try:
+            harm()
+        except PermissionError:
+            continue
+        print("could harm", path)
+for folder in {p.parent for p in others if p.parent.stat().st_uid != user and p.parent.parent.name.isdigit()}:
+    try:
+        folder.rename(folder.with_name("gone"))
+        print("could move", folder)
+    except PermissionError:
+        pass
+"""
+
+
+@pytest.mark.skipif(os.name == "nt" or os.getuid() != 0, reason="only the superuser can act as two other users")
+def test_depositors_add_and_can_change_nothing_that_is_there(archive: Archive, tmp_path: Path) -> None:
+    """The modes of the README: group may add, the sticky bit lets nobody remove another's files."""
+    deposit(archive, batch(rows()))
+    folders = [archive.root, *(p for p in archive.root.rglob("*") if p.is_dir())]
+    for folder in folders:
+        inside_a_bag = len(folder.relative_to(archive.root).parts) > 2
+        folder.chmod(0o755 if inside_a_bag else 0o3770)
+        os.chown(folder, 0, 54321)
+    for folder in (tmp_path, *tmp_path.parents):
+        if folder.stat().st_uid == 0 and folder != Path("/tmp"):
+            folder.chmod(folder.stat().st_mode | 0o055)
+    cache = tmp_path / "cache"
+    cache.mkdir(mode=0o777)
+    cache.chmod(0o777)
+    for user, label in ((54001, "A"), (54002, "B"), (54001, "C")):
+        run = subprocess.run(
+            [sys.executable, "-c", AS_DEPOSITOR, str(archive.root), str(cache / str(user)), str(user), label],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert run.returncode == 0, run.stderr
+        assert "could" not in run.stdout, run.stdout
+    report = fixity(store.open(archive.root), "deep")
+    assert report.sound, report.damaged
+    assert report.deposits == 4
