@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from archive import schemas
+from archive.errors import Trouble
 
 
 def made() -> dict[str, Callable[[], str]]:
@@ -33,11 +34,19 @@ def write() -> list[Path]:
 
 
 def copy(names: list[str], folder: Path) -> list[Path]:
-    """Copies declared files into a folder, made where it is not there. Errors: OSError."""
+    """Copies declared files into a folder, made where it is not there.
+
+    Errors: Trouble where another file of such a name stands there: nothing is written then; OSError.
+    """
+    texts = {folder / name: (schemas.root() / name).read_bytes() for name in names}
+    for path, text in texts.items():
+        if path.exists() and (not path.is_file() or path.read_bytes() != text):
+            raise Trouble(
+                "another file of this name is there already; nothing was written",
+                where=str(path),
+                remedy="name a folder for the files with -o",
+            )
     folder.mkdir(parents=True, exist_ok=True)
-    out = []
-    for name in names:
-        path = folder / name
-        path.write_bytes((schemas.root() / name).read_bytes())
-        out.append(path)
-    return out
+    for path, text in texts.items():
+        path.write_bytes(text)
+    return list(texts)
