@@ -34,7 +34,12 @@ def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield store_runs.flips(folder, 50 if quick else 2_000, 80 if quick else 1_200)
 
 
-RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {"kills": kills, "writers": writers, "flips": flips, "memory": open_forms.memory}
+RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
+    "kills": kills,
+    "writers": writers,
+    "flips": flips,
+    "memory": open_forms.memory,
+}
 
 
 def main() -> None:
