@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.marks import NOT_THERE, Marks
 from archive.tables import schema, tables
 
 ROW = "#row"
@@ -40,13 +41,19 @@ class Positions:
     """Where each record stands, from 0; `twice`: ids that stand more than once."""
 
     def __init__(self, ids: Iterable[Any]) -> None:
-        self._at: dict[str | None, int] = {}
+        self._at = Marks()
         self.twice: set[str] = set()
         number = 0
         for part in ids:
-            for name in part.to_pylist():
-                if name is not None and self._at.setdefault(name, number) != number:
+            names = part.to_pylist()
+            known = self._at.numbers([n or "" for n in names])
+            mine: set[str] = set()
+            for name, before in zip(names, known, strict=True):
+                if name is not None and (before != NOT_THERE or name in mine):
                     self.twice.add(name)
+                elif name is not None:
+                    self._at.put(name, number)
+                    mine.add(name)
                 number += 1
 
     def of(self, ids: Any) -> Any:
@@ -54,7 +61,7 @@ class Positions:
         codes = pc.dictionary_encode(ids)
         if isinstance(codes, pa.ChunkedArray):
             codes = codes.combine_chunks()
-        known = np.array([self._at.get(name, -1) for name in codes.dictionary.to_pylist()] + [-1], dtype=np.int64)
+        known = np.append(self._at.numbers(codes.dictionary.to_pylist()), NOT_THERE)
         indices: Any = np.asarray(pc.fill_null(codes.indices, len(known) - 1))
         return known[indices]
 

@@ -25,6 +25,9 @@ OF_RECORD = [t.name for t in tables().values() if t.level == "record" and t.name
 STATEMENTS = [t.name for t in tables().values() if t.level == "statement" and "record_id" in t.schema.names]
 SHARED = [t.name for t in tables().values() if t.level == "shared"]
 
+_SOME_BYTES = 8_000_000
+"""Bytes of set_aside of the input that come with one batch."""
+
 
 class Files(Protocol):
     """The files of one form."""
@@ -59,6 +62,7 @@ class _Merge:
         self._bad: dict[str, Fault] = {}
         self._bad_axes: dict[str, str] = {}
         self._shelf = Shelf()
+        self._before: Iterator[Part] | None = files.parts("set_aside")
         self._positions = Positions(files.record_ids("records"))
         self._cursors = {
             name: Cursor(name, in_order(files, name, self._positions, folder / name), self._positions)
@@ -66,11 +70,10 @@ class _Merge:
         }
 
     def batches(self) -> Iterator[Batch]:
-        """The batches; the last one takes what belongs to no record and did not come before."""
+        """The batches; the last ones take what belongs to no record and did not come before."""
         for name in SHARED:
             for part in self._files.parts(name):
                 self._shelf.add(name, self._clean(name, part))
-        before = [self._clean("set_aside", part) for part in self._files.parts("set_aside")]
         start = 0
         for part in self._files.parts("records"):
             self._note(part.faults)
@@ -81,31 +84,43 @@ class _Merge:
                 built = {n: c.upto(start, stop)[0] for n, c in self._cursors.items() if n != "sweeps"}
                 built |= {"sweeps": sweeps, "records": records.slice(0, stop - start)}
                 records, start = records.slice(stop - start), stop
-                yield self._batch(built, before)
-                before = []
-        last = self._batch({name: cursor.rest() for name, cursor in self._cursors.items()}, before)
-        if any(table.num_rows for _, table in last.items()):
-            yield last
+                yield self._batch(built)
+        yield self._batch({name: cursor.rest() for name, cursor in self._cursors.items()})
+        while self._shelf.left or self._before is not None:
+            yield self._batch({})
 
-    def _batch(self, built: dict[str, Any], before: list[Any]) -> Batch:
+    def _batch(self, built: dict[str, Any]) -> Batch:
         """A batch of the rows that can be taken; of the others set_aside tells."""
         for cursor in self._cursors.values():
             self._note(cursor.faults)
             cursor.faults = []
         kept = self._without_bad(built)
-        axes = self._shelf.find("axes", kept["sweeps"].column("axis_id")) if "sweeps" in kept else None
-        whole = Batch({**{n: t.drop_columns([ROW]) for n, t in kept.items()}, **({} if axes is None else {"axes": axes})})
-        alone = self._judge(whole, kept)
+        whole = {n: t.drop_columns([ROW]) for n, t in kept.items()}
+        if "sweeps" in kept and (axes := self._shelf.find("axes", kept["sweeps"].column("axis_id"))) is not None:
+            whole["axes"] = axes
+        alone = self._judge(Batch(whole), kept)
         kept = self._without_bad(kept)
         for name, rows in alone.items():
             kept[name] = _without(kept[name], rows)
         plain = {n: t.drop_columns([ROW]) for n, t in kept.items()}
+        before = self._set_aside_before()
         mine = Batch.from_rows({"set_aside": self._told, "sources": self._sources.values()})
         self._told, self._sources = [], {}
         plain["set_aside"] = pa.concat_tables([*before, mine["set_aside"]])
         shared = self._shelf.take(plain)
         shared["sources"] = pa.concat_tables([*([shared["sources"]] if "sources" in shared else []), mine["sources"]])
         return Batch({**plain, **shared})
+
+    def _set_aside_before(self) -> list[Any]:
+        """Some parts of the table set_aside of the input; none when it is through."""
+        found: list[Any] = []
+        while self._before is not None and sum(t.nbytes for t in found) < _SOME_BYTES:
+            part = next(self._before, None)
+            if part is None:
+                self._before = None
+            else:
+                found.append(self._clean("set_aside", part))
+        return found
 
     def _judge(self, batch: Batch, kept: dict[str, Any]) -> dict[str, set[int]]:
         """Notes what breaks a rule; rows of statements, by their number in the file, that go alone."""
@@ -132,7 +147,9 @@ class _Merge:
         for name, label in zip(*(records.column(c).to_pylist() for c in ("record_id", "link_label")), strict=True):
             if name in self._positions.twice and name not in self._bad:
                 why = "a record with this id stands more than once"
-                self._bad[name] = Fault("records", self._positions.of(pa.array([name]))[0], name, why, name, "each id once")
+                self._bad[name] = Fault(
+                    "records", self._positions.of(pa.array([name]))[0], name, why, name, "each id once"
+                )
             if name in self._bad:
                 if name not in bad:
                     self._tell(self._bad[name], label)

@@ -2,30 +2,33 @@
 
 from __future__ import annotations
 
-import hashlib
 from typing import Any
 
 import pyarrow as pa
 
+from archive.formats.marks import NOT_THERE, Marks
 from archive.tables.markup import elements
 
 
 class Once:
-    """Remembers rows of shared tables by their digest."""
+    """Remembers rows of shared tables by the digest of their element."""
 
     def __init__(self) -> None:
-        self._seen: set[bytes] = set()
+        self._seen = Marks()
 
     def new(self, name: str, table: Any) -> tuple[Any, list[str]]:
         """Rows of a shared table that did not come before, and their XML elements."""
         if not table.num_rows:
             return table, []
-        keep: list[bool] = []
         texts: list[str] = elements(name, table).to_pylist()
-        for text in texts:
-            mark = hashlib.blake2b(text.encode(), digest_size=16).digest()
-            keep.append(mark not in self._seen)
-            self._seen.add(mark)
+        unknown = self._seen.numbers(texts) == NOT_THERE
+        mine: set[str] = set()
+        keep: list[bool] = []
+        for text, is_new in zip(texts, unknown.tolist(), strict=True):
+            keep.append(is_new and text not in mine)
+            mine.add(text)
+        for text in mine:
+            self._seen.put(text, 0)
         if all(keep):
             return table, texts
         return table.filter(pa.array(keep)), [t for t, k in zip(texts, keep, strict=True) if k]

@@ -14,6 +14,7 @@ from archive.errors import Trouble
 from archive.formats import OPEN_READERS, READERS
 from archive.formats.containers import entries
 from archive.formats.folders import Refused
+from archive.formats.marks import NOT_THERE, Marks
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.tables import Batch, concat, rebatch
 from archive.tables.sound import Breach, breaches
@@ -62,7 +63,8 @@ class Reading:
         self._paths = [Path(p) for p in paths]
         self._options = {"mapping": mapping, "draft": draft}
         self._leave_out = [*leave_out, *([mapping] if isinstance(mapping, str | Path) else [])]
-        self._seen: dict[str, str] = {}
+        self._seen = Marks()
+        self._names: list[str] = []
         self._batches = rebatch(self._read())
 
     def __iter__(self) -> Reading:
@@ -117,15 +119,20 @@ class Reading:
     def _not_twice(self, batch: Batch, entry: Entry) -> Batch:
         """The batch without records that came already: their id says the same place of the same file, read the same."""
         ids = batch["records"].column("record_id").to_pylist()
-        again = [i for i in ids if i in self._seen]
+        before = self._seen.numbers(ids).tolist()
+        if not self._names or self._names[-1] != entry.name:
+            self._names.append(entry.name)
+        for i, number in zip(ids, before, strict=True):
+            if number == NOT_THERE:
+                self._seen.put(i, len(self._names) - 1)
+        again = {i: self._names[n] for i, n in zip(ids, before, strict=True) if n != NOT_THERE}
         rows = [
             entry.set_aside(
-                f"record {i} was read already, from {self._seen[i]}",
+                f"record {i} was read already, from {name}",
                 remedy="hand in each file once; the record was kept from the first",
             )
-            for i in again
+            for i, name in again.items()
         ]
-        self._seen.update((i, entry.name) for i in ids if i not in self._seen)
         if not again:
             return batch
         self.again += len(again)

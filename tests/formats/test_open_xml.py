@@ -110,7 +110,7 @@ def test_names_of_people_never_stand_in_a_record() -> None:
 
 
 def test_shared_rows_come_with_every_batch_that_refers_to_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("archive.formats.open_xml.reader.MOST_RECORDS", 1)
+    monkeypatch.setattr("archive.formats.open_xml.gather.MOST_RECORDS", 1)
     path = tmp_path / "a.xml"
     archive.formats.write([Batch.from_rows(kit.every_table())], path)
     from archive.formats.open_xml.reader import read

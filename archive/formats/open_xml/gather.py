@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+from archive.formats.marks import NOT_THERE, Marks
 from archive.formats.open_xml.rows import Fault, Row, cell, row, table, unfinite
 from archive.formats.points import Points, count, even
 from archive.formats.shelf import Shelf
-from archive.tables import Batch, tables
+from archive.tables import MOST_BYTES, MOST_RECORDS, Batch, tables
 from archive.tables.sound import axis_fault
 
+_FEW, _SOME, _MANY = 50, 2_000, 200_000
+"""Rows held as text: of axes, of other shared tables, of statements."""
+
+_SHARED = [t.name for t in tables().values() if t.level == "shared"]
 _INSIDE = {t.row: t.name for t in tables().values() if t.level == "record" and t.name != "records"}
 
 
@@ -20,20 +25,31 @@ class Gather:
         self._shelf = Shelf()
         self._axes: dict[str, int] = {}
         self._bad_axes: dict[str, str] = {}
-        self._seen: set[str] = set()
+        self._seen = Marks()
         self._sources: set[str] = set()
         self._clear()
 
     def _clear(self) -> None:
         self._rows: dict[str, list[Row]] = {name: [] for name in tables()}
         self._points = Points()
+        self._statements = 0
         self.records = 0
         self.bytes = 0
 
     @property
     def anything(self) -> bool:
         """Whether there is something to take."""
-        return any(self._rows.values())
+        return self._shelf.left or any(self._rows.values())
+
+    @property
+    def full(self) -> bool:
+        """Whether it is time to take a batch, before another record comes."""
+        return self.records >= MOST_RECORDS or self.bytes >= MOST_BYTES
+
+    @property
+    def crowded(self) -> bool:
+        """Whether statements without end have come, without a record among them."""
+        return self._statements >= _MANY
 
     def add(self, name: str, element: Any) -> None:
         """One element under the root. Errors: Fault where it is to be set aside; then nothing of it is kept."""
@@ -44,6 +60,10 @@ class Gather:
         if name == "axes":
             self._add_axis(cells)
         self._rows[name].append(cells)
+        if name not in _SHARED:
+            self._statements += 1
+        elif len(self._rows[name]) >= (_FEW if name == "axes" else _SOME):
+            self._shelve(name)
 
     def aside(self, statement: Row, source: Row) -> None:
         """A row of set_aside, and of the file it stands in."""
@@ -54,16 +74,20 @@ class Gather:
 
     def take(self) -> Batch:
         """What was gathered, as a batch; the gatherer starts anew, and remembers the shared rows."""
+        for name in _SHARED:
+            self._shelve(name)
         values = self._points.take()
         built: dict[str, Any] = {}
         for name, rows in self._rows.items():
             if rows:
                 built[name] = table(name, rows, {"values": values} if name == "sweeps" else None)
-        for name, definition in tables().items():
-            if definition.level == "shared" and name in built:
-                self._shelf.add(name, built.pop(name))
         self._clear()
         return Batch({**built, **self._shelf.take(built)})
+
+    def _shelve(self, name: str) -> None:
+        if self._rows[name]:
+            self._shelf.add(name, table(name, self._rows[name]))
+            self._rows[name] = []
 
     def _add_axis(self, cells: Row) -> None:
         for key in ("frequencies_mhz", "distances_km"):
@@ -81,7 +105,7 @@ class Gather:
     def _add_record(self, element: Any) -> None:
         record = row("records", element)
         name = record["record_id"]
-        if name in self._seen:
+        if self._seen.get(name) != NOT_THERE:
             raise Fault("a record with this id stands before it in the document", name, "each id once")
         inside: list[tuple[str, Row]] = []
         texts: list[str] = []
@@ -96,7 +120,7 @@ class Gather:
             inside.append((where, cells))
         if record.get("tested_at"):
             cell("records", "tested_at", record["tested_at"])  # the schema lets 24:00:00 through, no table takes it
-        self._seen.add(name)
+        self._seen.put(name, 0)
         self.records += 1
         self._rows["records"].append(record)
         for where, cells in inside:

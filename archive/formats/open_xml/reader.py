@@ -12,8 +12,7 @@ from archive.formats.open_xml.gather import Gather
 from archive.formats.open_xml.rows import Fault
 from archive.formats.open_xml.stream import TOP, Stream, ended
 from archive.formats.recognition import Entry
-from archive.tables import MOST_RECORDS, Batch
-from archive.tables.order import MOST_BYTES
+from archive.tables import Batch
 
 
 def read(entry: Entry) -> Iterator[Batch]:
@@ -33,7 +32,7 @@ def read(entry: Entry) -> Iterator[Batch]:
                 continue
             row = etree.QName(element).localname
             numbers[row] = numbers.get(row, 0) + 1
-            if row == "record" and (gather.records >= MOST_RECORDS or gather.bytes >= MOST_BYTES):
+            if (row == "record" and gather.full) or gather.crowded:
                 yield gather.take()
             try:
                 gather.add(TOP[row], element)
@@ -42,7 +41,7 @@ def read(entry: Entry) -> Iterator[Batch]:
     except etree.XMLSyntaxError as error:
         raise not_well_formed(error, entry.name, stream.count) from None
     ended(stream)
-    if gather.anything:
+    while gather.anything:
         yield gather.take()
 
 
