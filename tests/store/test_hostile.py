@@ -6,7 +6,8 @@ import errno
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -123,6 +124,14 @@ assert len(list(archive.entries())) == 1
     assert fixity(store.open(tmp_path / "a")).sound
 
 
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that other users of this machine can reach, unlike those of pytest."""
+    with tempfile.TemporaryDirectory(prefix="muniment-test-") as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
+
+
 AS_ANOTHER = """
 import os, sys, tempfile
 from pathlib import Path
@@ -157,16 +166,14 @@ except PermissionError as error:
 
 @pytest.mark.skipif(os.name == "nt", reason="rights of files are those of POSIX")
 @pytest.mark.parametrize("cache", ["own", "none"])
-def test_a_reader_needs_no_right_to_write(archive: Archive, tmp_path: Path, cache: str) -> None:
+def test_a_reader_needs_no_right_to_write(open_folder: Path, cache: str) -> None:
     """Everything that only reads works in a folder that may not be written, with a cache and without one."""
+    archive = store.create(open_folder / "archive")
     made = deposit(archive, batch(rows()))
     assert made.entry is not None
     for path in (archive.root, *archive.root.rglob("*")):
         path.chmod(0o555 if path.is_dir() else 0o444)
-    for folder in (tmp_path, *tmp_path.parents):
-        if folder.stat().st_uid == os.getuid() and folder != Path("/tmp"):
-            folder.chmod(folder.stat().st_mode | 0o055)
-    place = tmp_path / "cache"
+    place = open_folder / "cache"
     if cache == "own":
         place.mkdir()
         place.chmod(0o777)
@@ -417,18 +424,16 @@ for folder in {p.parent for p in others if p.parent.stat().st_uid != user and p.
 
 
 @pytest.mark.skipif(os.name == "nt" or os.getuid() != 0, reason="only the superuser can act as two other users")
-def test_depositors_add_and_can_change_nothing_that_is_there(archive: Archive, tmp_path: Path) -> None:
+def test_depositors_add_and_can_change_nothing_that_is_there(open_folder: Path) -> None:
     """The modes of the README: group may add, the sticky bit lets nobody remove another's files."""
+    archive = store.create(open_folder / "archive")
     deposit(archive, batch(rows()))
     folders = [archive.root, *(p for p in archive.root.rglob("*") if p.is_dir())]
     for folder in folders:
         inside_a_bag = len(folder.relative_to(archive.root).parts) > 2
         folder.chmod(0o755 if inside_a_bag else 0o3770)
         os.chown(folder, 0, 54321)
-    for folder in (tmp_path, *tmp_path.parents):
-        if folder.stat().st_uid == 0 and folder != Path("/tmp"):
-            folder.chmod(folder.stat().st_mode | 0o055)
-    cache = tmp_path / "cache"
+    cache = open_folder / "cache"
     cache.mkdir(mode=0o777)
     cache.chmod(0o777)
     for user, label in ((54001, "A"), (54002, "B"), (54001, "C")):
