@@ -33,9 +33,16 @@ MOST_FILES = 1_000_000
 MOST_DEPTH = 2
 """A zip, and zips inside it."""
 
+_DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini"}
 _ZIP = b"PK\x03\x04"
 _EMPTY_ZIP = b"PK\x05\x06"
 _BLOCK = 1 << 20
+
+
+def is_dropping(name: str) -> bool:
+    """True for a file that an operating system leaves behind in folders and zips, which no person put there."""
+    parts = name.split("/")
+    return parts[-1] in _DROPPINGS or parts[-1].startswith("._") or "__MACOSX" in parts
 
 
 def is_zip(head: bytes) -> bool:

@@ -12,7 +12,7 @@ from typing import Any, cast
 
 from archive.errors import Trouble
 from archive.formats import OPEN_READERS, READERS
-from archive.formats.containers import entries
+from archive.formats.containers import entries, is_dropping
 from archive.formats.folders import Refused
 from archive.formats.marks import NOT_THERE, Marks
 from archive.formats.recognition import Entry, Reader, Recognition
@@ -90,6 +90,9 @@ class Reading:
                 continue
             file = File(task.entry.name)
             self.files.append(file)
+            if is_dropping(task.entry.name):
+                file.reason = "left out: an operating system put it there, not a person"
+                continue
             trouble = task.trouble
             if trouble is None:
                 try:
@@ -104,7 +107,7 @@ class Reading:
             file.set_aside += 1
             yield set_aside(task.entry, trouble)
         if not done:
-            raise _nothing(troubles)
+            raise _nothing(troubles or [_unknown(listed[0].entry)])
 
     def _batches_of(self, task: Task, file: File) -> Iterator[Batch]:
         assert task.reader is not None
@@ -185,7 +188,7 @@ def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = ())
     for unit in units:
         if isinstance(unit, Refused):
             found.append(Task(Entry(unit.path, unit.name), trouble=unit.trouble))
-        elif known[unit.path].found is not None or unit.path in taken:
+        elif known[unit.path].found is not None or unit.path in taken or is_dropping(unit.name):
             found.append(known[unit.path])
         else:
             found.append(recognised(unit))

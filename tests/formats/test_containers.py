@@ -137,6 +137,16 @@ def test_what_is_refused_inside_a_folder_is_set_aside(tmp_path: Path) -> None:
     assert sources == {"bad.zip", "empty.txt", "notes.txt"}, "what a link points to is not read, not even to digest it"
 
 
+def test_what_an_operating_system_left_behind_is_told_and_not_set_aside(tmp_path: Path) -> None:
+    path = _zip(tmp_path / "a.zip", ("a.xml", GOOD), ("__MACOSX/._a.xml", b"\0\5"), ("Thumbs.db", b"\xd0\xcf"))
+    reading = archive.formats.read(path)
+    assert concat(reading)["set_aside"].num_rows == 0
+    assert {f.path for f in reading.files if f.reason.startswith("left out")} == {
+        "a.zip/__MACOSX/._a.xml",
+        "a.zip/Thumbs.db",
+    }
+
+
 def test_paths_are_told_from_what_was_handed_in(tmp_path: Path) -> None:
     path = _zip(tmp_path / "job.zip", ("week2/good.xml", GOOD), ("week2/notes.txt", b"hello"))
     batch = concat(archive.formats.read(path))
