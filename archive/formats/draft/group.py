@@ -32,6 +32,19 @@ class _Seen:
     placing: Placing
 
 
+def is_export(entry: Entry) -> bool:
+    """Whether a file says anything of cabling that a draft could place: something measured, or links by their label."""
+    placed = _placed(_look(entry.path, entry.name))
+    return len(placed) > 1 and any(
+        p.to is not None
+        and (p.to.table in _MEASURED or (p.to.name == "link_label" and p.confidence >= 0.85) or p.to.name == "value")
+        for p in placed
+    )
+
+
+_MEASURED = ("sweeps", "readings", "reported")
+
+
 def others(entry: Entry) -> list[Entry]:
     """The files beside an entry that are read together with it, where it is the one that holds the identities."""
     return [Entry(p, _beside(entry, p)) for p in _group(entry)]

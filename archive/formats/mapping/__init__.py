@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from archive.errors import Trouble
+from archive.formats.mapping.description import describe
 from archive.formats.mapping.match import best, content, matches
 from archive.formats.mapping.model import Mapping
 from archive.formats.recognition import Entry, Recognition
@@ -34,17 +35,17 @@ def recognise(entry: Entry) -> Recognition | None:
             if not mapping.alone and is_lead(entry, mapping):
                 takes = frozenset(e.path for _, e in beside(entry, mapping))
             return Recognition(found[0].score, found[0].reason, mapping.layout, takes)
-        if not entry.size or content(entry) is None:
-            return None
-        return _unseen(entry)
+        return _unseen(entry) if entry.size and content(entry) is not None else None
     except (Trouble, OSError, ValueError):
         return None
 
 
-def _unseen(entry: Entry) -> Recognition:
+def _unseen(entry: Entry) -> Recognition | None:
     from archive.formats.draft import group
     from archive.formats.draft.write import layout_name
 
+    if not group.is_export(entry):
+        return None
     takes = frozenset(e.path for e in group.others(entry))
     return Recognition(UNSEEN, "no mapping knows this layout; it would be drafted", layout_name(entry.name), takes)
 
@@ -113,4 +114,4 @@ def _by(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
         yield from read_several(entry, mapping)
 
 
-__all__ = ["UNSEEN", "chosen", "read", "recognise"]
+__all__ = ["UNSEEN", "chosen", "describe", "read", "recognise"]
