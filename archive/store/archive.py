@@ -110,6 +110,12 @@ class Archive:
         ).fetchone()
         return None if found is None else str(found[0])
 
+    def redacted_tables(self, deposit: str) -> set[str]:
+        """Tables of a deposit that were redacted and that its records' digests rest on: all but that of people."""
+        before = f"{self.bag(deposit).relative_to(self.root).as_posix()}/data/tables/"
+        found = self.db.execute("SELECT path FROM gone WHERE substr(path, 1, ?) = ?", (len(before), before))
+        return {Path(r[0]).stem for r in found} - {"people"}
+
     def bags_of_originals(self, deposit: str) -> list[Path]:
         """Bags in which the originals of a deposit are: its own, and those of earlier ones that hold the same files."""
         bag = self.bag(deposit)

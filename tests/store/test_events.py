@@ -214,3 +214,24 @@ def test_the_entry_holds_digests_and_the_event_holds_the_texts(archive: Archive)
     assert "secret words" not in entry.data.decode()
     path = next(p for p in entry.files if p.endswith("event.json"))
     assert json.loads((archive.root / path).read_text())["reason"] == "secret words"
+
+
+def test_a_redacted_cell_leaves_every_proof_but_the_records_own_text(archive: Archive) -> None:
+    """Somebody's name in a cell that no column took: the table of such cells goes as a whole."""
+    from archive.store.proofs import holds, prove, verify
+
+    one, two = rows(), rows("B", source="b" * 64, shift=1)
+    one["extras"] = [
+        {"record_id": one["records"][0]["record_id"], "name": "Client", "place": "row 2", "value": "K. Lindqvist"}
+    ]
+    made = deposit(archive, batch(one, two))
+    assert made.entry is not None
+    (place,) = still_named(archive, "K. Lindqvist")
+    redact(archive, of_file(archive, place), by="A. Clerk", reason="request")
+    assert list(still_named(archive, "K. Lindqvist")) == []
+    report = fixity(store.open(archive.root), "deep")
+    assert report.sound, report.damaged
+    for position, text in ((0, None), (1, str)):
+        proof = prove(archive, address(made, position))
+        assert proof["canonical"] is None if text is None else isinstance(proof["canonical"], text)
+        assert holds(verify(proof, archive.head().root))

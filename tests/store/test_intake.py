@@ -63,6 +63,8 @@ def test_a_zip_goes_in_as_it_came(archive: Archive, export: Path, tmp_path: Path
 def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_path: Path) -> None:
     """Somebody sends the bag of a deposit: a second archive takes it, the first knows it already."""
     from archive import store
+    from archive.answers.rederive import rederive
+    from archive.store.fixity import fixity
 
     made = take_in(archive, [export], FACTS)
     assert made.entry is not None
@@ -71,6 +73,7 @@ def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_pat
     assert counted(take_in(archive, [bag], FACTS)) == {"same_file": 8}
     other = store.create(tmp_path / "other")
     assert counted(take_in(other, [bag], FACTS)) == {"new": 8}
+    assert fixity(other, "deep", reread=rederive).findings == []
     victim = bag / "data" / "index.parquet"
     victim.chmod(0o644)
     victim.write_bytes(victim.read_bytes() + b"x")
@@ -235,7 +238,7 @@ def test_a_reader_that_knows_better_is_a_finding_and_no_damage(
     from archive.store.fixity import fixity
 
     take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
-    real = formats.read
+    real = rederive.HandedIn
 
     def better(*args: Any, **more: Any) -> Any:
         for one in real(*args, **more):
@@ -245,7 +248,7 @@ def test_a_reader_that_knows_better_is_a_finding_and_no_damage(
 
             yield one.replace(records=one["records"].set_column(at, "link_label", pa.array([f"{x}!" for x in labels])))
 
-    monkeypatch.setattr(formats, "read", better)
+    monkeypatch.setattr(rederive, "HandedIn", better)
     report = fixity(archive, "deep", reread=rederive.rederive)
     assert report.sound
     assert len(report.findings) == report.records

@@ -88,6 +88,7 @@ def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any
     """Compares with the head asked for, and with the one that this machine saw last."""
     against = []
     if expect is not None:
+        expect = expect.strip().lower()
         size, _, root = expect.rpartition(":")
         held = chain.holds(int(size), root) if size.isdigit() else chain.size_of(root) is not None
         against.append(f"the head given, {root}")

@@ -17,7 +17,7 @@ from archive.store.archive import Archive
 from archive.store.events import texts_of
 from archive.store.keys import known_keys
 from archive.store.parquet import options
-from archive.tables.canonical import record_bytes
+from archive.tables.canonical import digest, record_bytes
 from archive.version import PROGRAM
 
 FORMAT = "muniment-proof-1"
@@ -27,7 +27,8 @@ def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, 
     """Proof of a record, as one JSON document.
 
     record: record_id or address "deposit/position". since: an earlier head (hexadecimal digits or SIZE:HEX) of which
-    the proof is also to show that today's ledger continues it. Errors: Trouble where there is no such record or head.
+    the proof is also to show that today's ledger continues it. Where a part of the record was redacted, the canonical
+    text is null and the rest still holds. Errors: Trouble where there is no such record or head, or it is damaged.
     """
     address = archive.address(record)
     deposit, _, at = address.rpartition("/")
@@ -37,6 +38,15 @@ def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, 
     digests = _digests(archive, deposit)
     hashes = [merkle.leaf(d.encode()) for d in digests]
     batch = archive.record(address)
+    canonical: bytes | None = record_bytes(batch)[0]
+    if canonical is not None and digest(canonical) != digests[position]:
+        if not archive.redacted_tables(deposit):
+            raise Trouble(
+                "the record is not the one whose digest was archived",
+                where=address,
+                remedy=f"run `muniment fixity {archive.root}`, then `muniment repair`",
+            )
+        canonical = None
     return {
         "format": FORMAT,
         "made": clock.text(clock.now()),
@@ -46,7 +56,7 @@ def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, 
         "address": address,
         "link_label": batch["records"]["link_label"][0].as_py(),
         "digest": digests[position],
-        "canonical": record_bytes(batch)[0].decode(),
+        "canonical": None if canonical is None else canonical.decode(),
         "in_deposit": _path(hashes, position),
         "entry": {"number": entry.number, "text": entry.data.decode()},
         "in_ledger": _path(leaves, entry.number),
