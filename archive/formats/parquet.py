@@ -136,7 +136,8 @@ class ParquetFiles:
         rows = 500 if name == "sweeps" else _ROWS
         try:
             with pq.ParquetFile(entry.path, page_checksum_verification=True) as file:
-                yield from file.iter_batches(batch_size=rows, columns=columns)
+                for group in range(file.num_row_groups):
+                    yield from file.iter_batches(rows, row_groups=[group], columns=columns, use_threads=False)
         except (pa.ArrowInvalid, OSError) as error:
             raise _damaged(entry, error) from None
 
