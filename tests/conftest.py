@@ -15,4 +15,5 @@ def own_user(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monke
     monkeypatch.setenv("MUNIMENT_CONFIG", str(folder / "config"))
     monkeypatch.setenv("XDG_DATA_HOME", str(folder / "data"))
     monkeypatch.setenv("XDG_CONFIG_HOME", str(folder / "settings"))
+    monkeypatch.setenv("MUNIMENT_TRACEBACK", "1")  # a fault of the program is no line among others
     return folder

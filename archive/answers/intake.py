@@ -14,7 +14,7 @@ from archive import grading, limits, schemas, validation
 from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
-from archive.formats.folders import walk
+from archive.formats.folders import told, walk
 from archive.formats.mapping.load import READ
 from archive.formats.reading import tasks
 from archive.formats.recognition import Entry
@@ -101,9 +101,9 @@ def originals(inputs: Iterable[Path], leave_out: Iterable[Path] = ()) -> Iterato
                 if isinstance(unit, Entry):
                     yield unit.path, unit.name
         else:
-            yield path, path.name
+            yield path, told(path.name)
             for companion in companions(path):
-                yield companion, companion.name
+                yield companion, told(companion.name)
 
 
 def companions(path: Path) -> list[Path]:

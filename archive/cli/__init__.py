@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import importlib
+import os
 import pkgutil
+import signal
 import sys
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
+from archive.cli.plain import Plain, plain
 from archive.errors import Trouble
 from archive.version import __version__
 
@@ -44,15 +48,17 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Entry point of the command. No traceback for a fault that a person can mend: one line, exit code 2."""
+    """Entry point of the command. No traceback for a fault that a person can mend: one line, exit code 2.
+
+    A fault of the program is one line too; with MUNIMENT_TRACEBACK in the environment it is told in full.
+    """
+    _prepare()
     try:
         code = cli.main(standalone_mode=False)
     except Trouble as trouble:
-        click.echo(f"muniment: {trouble}", err=True)
-        sys.exit(2)
+        _end(str(trouble))
     except click.exceptions.Abort:
-        click.echo("muniment: stopped; nothing was left half-done", err=True)
-        sys.exit(2)
+        _end("stopped; nothing was left half-done")
     except click.ClickException as usage:
         usage.show()
         sys.exit(2)
@@ -60,6 +66,40 @@ def main() -> None:
         sys.exit(0)
     except OSError as error:
         where = error.filename if error.filename else "the system"
-        click.echo(f"muniment: {where}: {error.strerror or error}", err=True)
-        sys.exit(2)
+        _end(f"{where}: {error.strerror or error}")
+    except MemoryError:
+        _end("there is not enough memory for this; hand in less at a time")
+    except Exception as fault:
+        if os.environ.get("MUNIMENT_TRACEBACK"):
+            raise
+        _end(_told(fault))
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _prepare() -> None:
+    """Told to end, end as after Ctrl-C, with everything put away; and write nothing that a terminal would obey."""
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
+    if hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(errors="backslashreplace")
+    if sys.stdout.isatty():
+        sys.stdout = Plain(sys.stdout)
+
+
+def _end(text: str) -> NoReturn:
+    click.echo(f"muniment: {plain(' '.join(text.split()))}", err=True)
+    sys.exit(2)
+
+
+def _told(fault: Exception) -> str:
+    """A fault of the program in one line: what, and the innermost place of our own code."""
+    import traceback
+
+    places = [f for f in traceback.extract_tb(fault.__traceback__) if f"{os.sep}archive{os.sep}" in f.filename]
+    where = f" in {Path(*Path(places[-1].filename).parts[-3:])}, line {places[-1].lineno}" if places else ""
+    return (
+        f"a fault of this program, not yours: {type(fault).__name__}: {str(fault)[:200]}{where}. Please report it; "
+        "MUNIMENT_TRACEBACK=1 before the command shows more"
+    )

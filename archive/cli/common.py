@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 
 import click
 
+from archive.cli.plain import plain
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -36,7 +38,7 @@ def print_json(document: object) -> None:
 def say(text: str, *, quiet: bool = False) -> None:
     """A message to a person, on standard error."""
     if not quiet:
-        click.echo(text, err=True)
+        click.echo(plain(text), err=True)
 
 
 def progress(items: Iterable[Any], label: str, length: int | None = None, *, quiet: bool = False) -> Iterable[Any]:

@@ -41,12 +41,12 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
             with os.scandir(folder) as listed:
                 found = sorted(listed, key=lambda e: e.name)
         except OSError as error:
-            where = before + folder.relative_to(root).as_posix()
+            where = before + told(folder.relative_to(root).as_posix())
             yield Refused(folder, where, Trouble("cannot be opened", where=where, found=str(error.strerror)))
             continue
         for item in found:
             at = folder / item.name
-            name = before + at.relative_to(root).as_posix()
+            name = before + told(at.relative_to(root).as_posix())
             if _left_out(full / item.name, left):
                 continue
             if item.is_symlink():
@@ -60,6 +60,11 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
             else:
                 below.append((at, full / item.name))
         todo += reversed(below)
+
+
+def told(path: str) -> str:
+    """A path as text: bytes of it that are no UTF-8 are written out, since no table and no JSON can hold them."""
+    return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 def is_archive(folder: Path) -> bool:
