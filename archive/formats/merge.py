@@ -75,12 +75,9 @@ class _Merge:
             for part in self._files.parts(name):
                 self._shelf.add(name, self._clean(name, part))
         start = 0
-        for part in self._files.parts("records"):
-            self._note(part.faults)
-            records = part.table
+        for records in self._thousands():
             while records.num_rows:
-                stop = start + min(records.num_rows, MOST_RECORDS)
-                sweeps, stop = self._cursors["sweeps"].upto(start, stop, MOST_BYTES)
+                sweeps, stop = self._cursors["sweeps"].upto(start, start + records.num_rows, MOST_BYTES)
                 built = {n: c.upto(start, stop)[0] for n, c in self._cursors.items() if n != "sweeps"}
                 built |= {"sweeps": sweeps, "records": records.slice(0, stop - start)}
                 records, start = records.slice(stop - start), stop
@@ -88,6 +85,19 @@ class _Merge:
         yield self._batch({name: cursor.rest() for name, cursor in self._cursors.items()})
         while self._shelf.left or self._before is not None:
             yield self._batch({})
+
+    def _thousands(self) -> Iterator[Any]:
+        """The records, MOST_RECORDS at a time."""
+        held: list[Any] = []
+        for part in self._files.parts("records"):
+            self._note(part.faults)
+            held.append(part.table)
+            while sum(t.num_rows for t in held) >= MOST_RECORDS:
+                joined = pa.concat_tables(held)
+                yield joined.slice(0, MOST_RECORDS)
+                held = [joined.slice(MOST_RECORDS)]
+        if held:
+            yield pa.concat_tables(held)
 
     def _batch(self, built: dict[str, Any]) -> Batch:
         """A batch of the rows that can be taken; of the others set_aside tells."""
