@@ -172,14 +172,24 @@ def _once(items: list[Item], most: int) -> bool:
 
 
 def _lead(listed: list[tuple[str, list[Item]]], at: list[tuple[int, int]]) -> str:
-    """The shape of the line right above each record's first label, where there is one each time."""
-    notes = []
-    for s, n in at:
-        items = listed[s][1]
-        if n == 0 or not items[n - 1].note:
-            return ""
-        notes.append(items[n - 1].note)
-    return _shape(notes)
+    """The shape of a line alone above each record's first label, where there is one each time.
+
+    Of several such lines the one that names the link, else the uppermost.
+    """
+    found: list[str] = []
+    for up in range(1, 5):
+        notes = [listed[s][1][n - up].note if n >= up else "" for s, n in at]
+        shape = _shape(notes) if all(notes) else ""
+        if not shape:
+            break
+        found.append(shape)
+    naming = [x for x in found if "(.+?)" in x and _names_links(x)]
+    return (naming or found or [""])[-1]
+
+
+def _names_links(shape: str) -> bool:
+    said = found_rows.read_heading((re.sub(r"\\(.)", r"\1", shape.strip("/^$").replace("(.+?)", " ")),))
+    return bool({"link_label", "cable"} & set(said.fields))
 
 
 def _shape(notes: list[str]) -> str:
@@ -264,7 +274,7 @@ def _groups(listed: list[tuple[str, list[Item]]], mark: str) -> list[str]:
                 out[g] = None
     seen = Counter(i.note for _, items in listed for i in items if i.note)
     marks = re.compile(mark.strip("/")) if mark.startswith("/") else None
-    return [g for g in out if not (marks and marks.search(g)) and (seen[g] > 1 or len(listed) == 1)]
+    return [g for g in out if not (marks and marks.search(g)) and (seen[g] > 1 or (len(listed) == 1 and not mark))]
 
 
 def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout) -> list[Found]:

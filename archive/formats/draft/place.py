@@ -81,6 +81,7 @@ def place(layout: Layout) -> Placing:
                 r.keys["axis"] = x
         out.tables.append(_table(t, s, r, around))
     _dates_together(out)
+    _end_of_element(out)
     _repeated(out)
     _signs(out)
     for p in (p for t in out.tables for p in t.placed):
@@ -245,6 +246,7 @@ def _families(seen: list[Seen], around: Surroundings) -> dict[tuple[str, str, st
     return out
 
 
+_AXIS = Target("axes", "frequencies_mhz")
 _UNNAMED = re.compile(r"^(?:row|line|column) \d+(?: \(\d+\))?$|, unit$")
 
 
@@ -261,11 +263,10 @@ def _scalar(
     h = s.heading
     if _UNNAMED.search(s.source):
         return _nowhere(s, "has no name")
-    if "frequency" in h.modifiers and not h.parameters and s.profile.lists > 0.8:
+    if "frequency" in h.modifiers and s.profile.rising and not heading.read(s.column.levels[-1]).parameters:
         unit, cells, why = frequency_unit_of_list(s)
-        return Placed(
-            s, Target("axes", "frequencies_mhz"), unit, sure(h, cells), f"a list of rising frequencies; {why}"
-        )
+        to = Target("row", "frequencies") if role is not None and role.rows != "links" else _AXIS
+        return Placed(s, to, unit, sure(h, cells), f"a list of rising frequencies; {why}")
     parameter, how = parameter_of(h, around)
     label = link or (role is not None and s is role.label)
     fact = (
@@ -626,6 +627,27 @@ def _repeated(out: Placing) -> None:
                 p.reason += "; the same in every row of a record"
 
 
+def _end_of_element(out: Placing) -> None:
+    """An element that says the end of the curves it holds: one end in all records, else nothing is sure."""
+    for p in (p for t in out.tables for p in t.placed):
+        element, _, last = p.seen.source.rpartition("/")
+        if not element or p.to is None or p.to.table != "reported" or p.to.column != "end":
+            continue
+        mine = [q for t in out.tables for q in t.placed if q.seen.source.startswith(f"{element}/") and q is not p]
+        curves = [q for q in mine if q.to is not None and q.to.table == "sweeps" and not q.to.end]
+        if not curves:
+            continue
+        said = p.seen.profile.meanings("end")
+        for q in curves:
+            assert q.to is not None
+            if p.seen.profile.constant and said:
+                q.to = q.to.at(end=next(iter(said.values())))
+                q.reason += f"; {p.seen.source!r} says the end"
+            else:
+                q.confidence = min(q.confidence, 0.6)
+        p.to, p.confidence, p.reason = None, 0.0, f"{last.lstrip('@')}: the end of the curves beside it"
+
+
 def _dates_together(out: Placing) -> None:
     """A date without a time and a time beside it are parts; a date alone is the whole. One proves the order."""
     for table in out.tables:
@@ -721,7 +743,11 @@ def _only_once(out: Placing) -> None:
 
 def _label_at_all(out: Placing, layout: Layout) -> None:
     """Records need a label: the name of the sheet, the block or the file where no column has one."""
-    if any(p.to is not None and p.to.name == "link_label" for t in out.tables for p in t.placed):
+    labels = [p for t in out.tables for p in t.placed if p.to is not None and p.to.name == "link_label"]
+    for p in labels[:1]:
+        if p.seen.source in ("@block", "@sheet", "#key") and p.seen.profile.unique == 1 and layout.records > 1:
+            p.confidence = max(p.confidence, 0.92)
+    if labels:
         return
     for p in out.tables[0].placed:
         if p.seen.source in ("@block", "@sheet", "#key") and p.to is None and p.seen.profile.unique > 0.9:

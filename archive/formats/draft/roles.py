@@ -208,7 +208,7 @@ def _parameters(s: Seen) -> dict[str, str] | None:
 
 def _pairs(s: Seen) -> dict[str, str] | None:
     p, h = s.profile, s.own
-    if h.parameters or h.generics or len(p.distinct) > 40 or not p.distinct:
+    if h.parameters or h.generics or h.pairs or len(p.distinct) > 40 or not p.distinct:
         return None
     from archive.formats.draft.paired import _plain
 
@@ -217,10 +217,11 @@ def _pairs(s: Seen) -> dict[str, str] | None:
     share = sum(some) / len(some)
     if named and share >= 0.6:
         return {}
-    clear = [
-        c for c in p.distinct if re.fullmatch(r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)(?:\D+(?:\d[-/, ]?\d))?", c)
-    ]
+    clear = [c for c in p.distinct if re.fullmatch(rf"{_PAIR}(?:[^\d.]+{_PAIR})?", c)]
     return {} if len(clear) >= max(2, 0.8 * len(p.distinct)) and not h.fields and not h.unit else None
+
+
+_PAIR = r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
 
 
 def _ends(s: Seen) -> dict[str, str] | None:
