@@ -36,7 +36,7 @@ def bag(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_the_bagit_library_accepts_it(bag: Path) -> None:
-    """RFC 8493, judged by `bagit`, the reference library of the Library of Congress."""
+    """RFC 8493, judged by the library `bagit`."""
     read = bagit.Bag(str(bag))
     assert read.validate()
     assert read.version_info == (1, 0)
