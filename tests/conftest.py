@@ -5,6 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A test never asserts on time: a busy machine must not fail one.
+settings.register_profile("muniment", deadline=None)
+settings.load_profile("muniment")
 
 
 @pytest.fixture(autouse=True)
