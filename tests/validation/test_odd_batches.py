@@ -17,7 +17,7 @@ from tests import strategies
 
 TODAY = dt.date(2026, 11, 25)
 ODD = settings(
-    max_examples=40,
+    max_examples=20,
     deadline=None,
     suppress_health_check=list(HealthCheck),
     phases=(Phase.explicit, Phase.reuse, Phase.generate),
