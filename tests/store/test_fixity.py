@@ -40,7 +40,7 @@ def fresh(archive: Archive) -> Archive:
 
 
 def damaged(archive: Archive, depth: str = "digest", **more: str) -> list[str]:
-    report = fixity(fresh(archive), depth, **more)  # type: ignore[arg-type]
+    report = fixity(store.open_damaged(archive.root), depth, **more)  # type: ignore[arg-type]
     assert report.sound == (not report.damaged)
     return [f"{d.path}: {d.what}" for d in report.damaged]
 
@@ -105,8 +105,7 @@ def test_one_flip_in_each_file_is_named_by_digest(full: Archive) -> None:
     for path in list(every_file(full)):
         data = path.read_bytes()
         overwrite(path, flipped(data, draw.randrange(len(data)), draw.randrange(8)))
-        opened = full if path.name == layout.SETTINGS else fresh(full)  # damaged settings may not even open
-        found = [f"{d.path}: {d.what}" for d in fixity(opened).damaged]
+        found = damaged(full)
         name = path.relative_to(full.root).as_posix()
         assert any(f.startswith(name) for f in found), (name, found)
         overwrite(path, data)
@@ -361,3 +360,20 @@ def test_a_damaged_deposit_leaves_the_others_readable(full: Archive) -> None:
     assert len(full.tables(two["deposit"]).record(0)) == 1
     with pytest.raises(Trouble, match=r"records\.parquet"):
         full.tables(one["deposit"]).record(0)
+
+
+@pytest.mark.parametrize("harm", ["gone", "broken", "another id"])
+def test_damaged_settings_are_named_and_mended(full: Archive, tmp_path: Path, harm: str) -> None:
+    """What reads the archive says that its settings are damaged; fixity and repair go by the first ledger entry."""
+    from archive.store.copies import export, repair
+
+    export(full, tmp_path / "copy")
+    path = full.root / layout.SETTINGS
+    data = path.read_bytes()
+    path.unlink()
+    if harm != "gone":
+        path.write_bytes(b"[[" if harm == "broken" else data.replace(b"ar-", b"ar-0"))
+    assert [d.split(":")[0] for d in damaged(full)] == [layout.SETTINGS]
+    assert repair(store.open_damaged(full.root), tmp_path / "copy").mended == [layout.SETTINGS]
+    assert path.read_bytes() == data
+    assert damaged(full) == []

@@ -36,7 +36,7 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
     from archive.answers.rederive import rederive
     from archive.store.fixity import fixity
 
-    opened = store.open(archive)
+    opened = store.open_damaged(archive)
     report = fixity(
         opened,
         depth,

@@ -27,7 +27,7 @@ def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
     from archive import store
     from archive.store.copies import repair
 
-    made = repair(store.open(archive), copy)
+    made = repair(store.open_damaged(archive), copy)
     if as_json:
         left = [{"path": d.path, "what": d.what} for d in made.left]
         print_json({"mended": made.mended, "left": left, "kept_apart": made.kept_apart})

@@ -24,7 +24,7 @@ from archive.store.catalogue.settle import BLOCK_BITS
 if TYPE_CHECKING:
     from archive.store.archive import Archive
 
-VERSION = 1
+VERSION = 2
 """Raised whenever the columns change: older files are then written anew."""
 
 _NAME = "counting"
@@ -36,12 +36,14 @@ _GRACE = 600.0
 class Counting:
     """The files, and the parameters that the records of each were graded at.
 
-    records: one row per record, columns counting_columns.SCHEMA and, for each of `parameters`, margin_* and graded_*.
+    records: one row per record, columns counting_columns.ORDER and, for each of `parameters`, margin_* and graded_*.
+    cells: one row per set of records that count and agree in counting_columns.CELLS, with their number.
     failures: one row per curve or reading that failed; columns counting_columns.FAILURES; files that hold none are
     left out.
     """
 
     records: tuple[Path, ...]
+    cells: tuple[Path, ...]
     failures: tuple[Path, ...]
     parameters: tuple[str, ...]
     alike: bool
@@ -78,7 +80,7 @@ def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]],
     db = archive.db
     held = memory.recall(archive.id, _NAME)
     now = int(db.execute("SELECT value FROM meta WHERE key = 'next'").fetchone()[0])
-    if not _fits(db, held) or not all((folder / p[f]).is_file() for p in held["parts"] for f in ("file",)):
+    if not _fits(db, held) or not all((folder / p[f]).is_file() for p in held["parts"] for f in ("file", "cells")):
         held = {"version": VERSION, "next": 0, "last": "", "parts": []}
     if held["next"] == now:
         return held  # type: ignore[no-any-return]
@@ -122,6 +124,7 @@ def _of(folder: Path, held: dict[str, Any]) -> Counting:
     sets = [tuple(p["parameters"]) for p in parts]
     return Counting(
         tuple(folder / p["file"] for p in parts),
+        tuple(folder / p["cells"] for p in parts),
         tuple(folder / p["failures"] for p in parts if p["failures"]),
         tuple(dict.fromkeys(name for names in sets for name in names)),
         len(set(sets)) < 2,
@@ -148,7 +151,7 @@ def _passing() -> Path:
 
 def _tidy(folder: Path, held: dict[str, Any]) -> None:
     """Takes files away that were replaced a while ago."""
-    used = {name for p in held["parts"] for name in (p["file"], p["failures"])}
+    used = {name for p in held["parts"] for name in (p["file"], p["cells"], p["failures"])}
     for path in folder.iterdir():
         try:
             if path.name not in used and time.time() - path.stat().st_mtime > _GRACE:

@@ -129,6 +129,32 @@ tests, first_*: of standing records only: tests of the link that count, and what
 length_band: number of the band of length of schemas/rates.toml.
 """
 
+CELLS = (
+    "job_id",
+    "site",
+    "client",
+    "contractor",
+    "crew",
+    "medium",
+    "cable_type",
+    "category",
+    "construction",
+    "limit_id",
+    "limit_found",
+    "configuration",
+    "evidence",
+    "year",
+    "month",
+    "length_band",
+    "maker",
+    "model",
+    "local_serial",
+    "remote_model",
+    "remote_serial",
+    *STATES,
+)
+"""Columns in which the records of a cell agree; a file of cells has them and `number`, of records that count."""
+
 GRADED = {"not graded": 0, "pass": 1, "fail": 2}
 """graded_*: what a parameter came to; four more where a deciding limit line is known only from memory."""
 PROVISIONAL = 4
