@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from archive.answers.book.compose import Volume
-from archive.answers.documents import html, pdf
+from archive.answers.documents import Press, html
 from archive.errors import Trouble
 
 MOST_COVER = 20_000
@@ -21,10 +21,11 @@ def write(volumes: Iterable[Volume], out: Path) -> list[str]:
     aside = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
     names: list[str] = []
     try:
-        for volume in volumes:
-            (aside / f"{volume.name}.pdf").write_bytes(pdf(volume.document))
-            (aside / f"{volume.name}.html").write_text(html(volume.document), encoding="utf-8")
-            names += [f"{volume.name}.pdf", f"{volume.name}.html"]
+        with Press() as press:
+            for volume in volumes:
+                (aside / f"{volume.name}.pdf").write_bytes(press.pdf(volume.document))
+                (aside / f"{volume.name}.html").write_text(html(volume.document), encoding="utf-8")
+                names += [f"{volume.name}.pdf", f"{volume.name}.html"]
         aside.chmod(0o755)
         if out.exists():
             out.rmdir()

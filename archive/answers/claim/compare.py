@@ -16,6 +16,8 @@ from archive.answers.plots import Curve, Mark, Panel, plot
 from archive.answers.wording import Wording, plain
 
 Moved = dict[str | None, list[Curve]]
+Names = tuple[str, str]
+"""What the two tests are called."""
 
 
 def fresh_test(facts: ClaimFacts, words: Wording) -> list[Section]:
@@ -28,29 +30,53 @@ def fresh_test(facts: ClaimFacts, words: Wording) -> list[Section]:
         "against the same limits, and has not become part of the archive by this file.",
         name=new.original.name,
     )
-    blocks: list[Block] = [Para(told)]
-    sections = [Section(words("Fresh test beside the certified one"), blocks, new_page=True)]
+    title = words("Fresh test beside the certified one")
     if old is None:
-        blocks.append(Para(words("No record stands for this link, so there is nothing to lay the fresh test beside.")))
+        none = words("No record stands for this link, so there is nothing to lay the fresh test beside.")
+        sections = [Section(title, [Para(told), Para(none)], new_page=True)]
     else:
-        blocks.append(_sides(old, new, words))
-        moved = differences(old, new)
-        blocks.append(_margins(old, new, moved, words))
-        readings = _readings(old, new, words)
-        if readings is not None:
-            blocks.append(readings)
-        wires = _wires(old, new)
-        if wires:
-            blocks.append(Para(words("The wire maps differ at contact {contacts}.", contacts=", ".join(wires))))
-        if moved:
-            sections.append(Section(words("How the curves moved"), _pictures(moved, words), level=2))
-        else:
-            blocks.append(Para(words("The two tests share no curve at the same frequencies, so none is compared.")))
+        sections = _beside(title, told, old, new, (words("certified"), words("fresh")), words)
     sections.append(Section(words("All verdicts on the fresh test"), [verdict_table(new, words)], level=2))
     return sections
 
 
-def _sides(old: Tested, new: Tested, words: Wording) -> Table:
+def conflict(facts: ClaimFacts, words: Wording) -> list[Section]:
+    """The records of one test that have different values, the two latest beside each other; none where none do."""
+    both = [t for t in facts.tests if t.state.startswith("in conflict")]
+    if facts.standing is not None or len(both) < 2:
+        return []
+    new, old = both[:2]
+    told = words(
+        "Two records claim to be the same test and hold different values: {one} (deposit {first}) and {other} "
+        "(deposit {second}). Neither stands until somebody decides which is right and withdraws the other.",
+        one=old.record["record_id"],
+        first=old.deposit,
+        other=new.record["record_id"],
+        second=new.deposit,
+    )
+    names = (words("one, of {deposit}", deposit=old.deposit), words("other, of {deposit}", deposit=new.deposit))
+    return _beside(words("Records in conflict"), told, old, new, names, words)
+
+
+def _beside(title: str, told: str, old: Tested, new: Tested, names: Names, words: Wording) -> list[Section]:
+    """Two tests side by side, and how the curves of the second differ from those of the first."""
+    moved = differences(old, new)
+    blocks: list[Block] = [Para(told), _sides(old, new, names, words), _margins(old, new, moved, names, words)]
+    readings = _readings(old, new, names, words)
+    if readings is not None:
+        blocks.append(readings)
+    wires = _wires(old, new)
+    if wires:
+        blocks.append(Para(words("The wire maps differ at contact {contacts}.", contacts=", ".join(wires))))
+    sections = [Section(title, blocks, new_page=True)]
+    if moved:
+        sections.append(Section(words("How the curves moved"), _pictures(moved, names, words), level=2))
+    else:
+        blocks.append(Para(words("The two tests share no curve at the same frequencies, so none is compared.")))
+    return sections
+
+
+def _sides(old: Tested, new: Tested, names: Names, words: Wording) -> Table:
     """What was tested, and how, on both occasions; only rows that say something."""
 
     def of(t: Tested) -> list[str]:
@@ -70,7 +96,7 @@ def _sides(old: Tested, new: Tested, words: Wording) -> Table:
             words.term(r["evidence"]),
         ]
 
-    names = [
+    what = [
         words(n)
         for n in (
             "tested",
@@ -85,11 +111,11 @@ def _sides(old: Tested, new: Tested, words: Wording) -> Table:
             "evidence",
         )
     ]
-    rows = [[n, a, b] for n, a, b in zip(names, of(old), of(new), strict=True) if a or b]
-    return Table(["", words("certified"), words("fresh")], rows, weights=(1, 1.7, 1.7))
+    rows = [[n, a, b] for n, a, b in zip(what, of(old), of(new), strict=True) if a or b]
+    return Table(["", *names], rows, weights=(1, 1.7, 1.7))
 
 
-def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], words: Wording) -> Table:
+def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], names: Names, words: Wording) -> Table:
     """Smallest margin of each parameter on both occasions, and the largest change of a curve."""
     limit = (old.verdict() or {}).get("limit_id")
     rows: list[list[str]] = []
@@ -118,16 +144,14 @@ def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], words: Wordin
                 where,
             ]
         )
-    head = [
-        words(h) for h in ("parameter", "margin, certified", "margin, fresh", "change", "largest change of a curve")
-    ]
+    head = [words("parameter"), *names, words("change"), words("largest change of a curve")]
     return Table(
         head,
         rows,
         align="lrrrl",
         weights=(2, 1.3, 1.3, 0.9, 2.6),
         strong=frozenset(strong),
-        caption=words("Smallest margins on both occasions; changes are fresh minus certified"),
+        caption=words("Smallest margins of both; a change is {second} minus {first}", first=names[0], second=names[1]),
     )
 
 
@@ -143,7 +167,7 @@ def _least(t: Tested, parameter: str, limit: str | None) -> dict[str, Any] | Non
     return dict(min(points, key=lambda g: g["margin"])) if points else None
 
 
-def _readings(old: Tested, new: Tested, words: Wording) -> Table | None:
+def _readings(old: Tested, new: Tested, names: Names, words: Wording) -> Table | None:
     """Readings that both tests have: of each quantity the one that changed most."""
 
     def of(t: Tested) -> dict[tuple[Any, ...], float]:
@@ -163,13 +187,13 @@ def _readings(old: Tested, new: Tested, words: Wording) -> Table | None:
             rows.append([words.headed(p.id), subject, *(words.value(v, p.unit) for v in values)])
     if not rows:
         return None
-    head = [words(h) for h in ("reading", "of", "certified", "fresh", "change")]
+    head = [words("reading"), words("of"), *names, words("change")]
     return Table(
         head,
         rows,
         align="llrrr",
         weights=(2.6, 1.2, 1, 1, 1),
-        caption=words("Readings on both occasions: of each quantity the one that changed most"),
+        caption=words("Readings of both: of each quantity the one that changed most"),
     )
 
 
@@ -216,7 +240,7 @@ _STILL = 0.05
 _SHOWN = ("insertion_loss", "return_loss", "next", "acr_f", "fext", "backscatter")
 
 
-def _pictures(moved: Mapping[str, Moved], words: Wording) -> list[Block]:
+def _pictures(moved: Mapping[str, Moved], names: Names, words: Wording) -> list[Block]:
     """One picture for each parameter that was measured; what is derived follows from them."""
     made: list[Block] = []
     still = []
@@ -235,7 +259,8 @@ def _pictures(moved: Mapping[str, Moved], words: Wording) -> list[Block]:
                 mark = Mark(largest[1], largest[0], text, largest[2])
             panels.append(Panel(words.end(end) or words.parameter(parameter), tuple(by_end[end]), None, mark=mark))
         name = words.parameter(parameter)
-        caption = words("{name}: fresh minus certified.", name=name[:1].upper() + name[1:])
+        told = {"first": names[0], "second": names[1]}
+        caption = words("{name}: {second} minus {first}.", name=name[:1].upper() + name[1:], **told)
         svg = plot(
             panels,
             title=caption,
@@ -248,8 +273,8 @@ def _pictures(moved: Mapping[str, Moved], words: Wording) -> list[Block]:
         )
         made.append(Figure(svg, caption, caption))
     if still:
-        told = words(
+        stayed = words(
             "No curve moved by {least} dB or more: {names}.", least=words.number(_STILL, 2), names=", ".join(still)
         )
-        made.append(Para(told))
+        made.append(Para(stayed))
     return made

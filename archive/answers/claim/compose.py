@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from archive.answers.claim import optics, sections, tables
-from archive.answers.claim.compare import fresh_test
+from archive.answers.claim.compare import conflict, fresh_test
 from archive.answers.claim.curves import figures, line_of
 from archive.answers.claim.custody import custody, method
 from archive.answers.claim.facts import ClaimFacts, Tested
@@ -48,6 +48,7 @@ def compose(
 
 def _sections(facts: ClaimFacts, words: Wording) -> Iterator[Section | None]:
     yield front(facts, words)
+    yield from conflict(facts, words)
     yield from fresh_test(facts, words)
     yield sections.all_verdicts(facts, words)
     s = facts.standing

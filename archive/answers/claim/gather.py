@@ -97,6 +97,7 @@ def _tested(
         )
     stands = link.standing
     standing = stands is not None and r["row"] == stands["row"]
+    state = link.states[r["row"]].why
     entry = archive.deposit_entry(r["deposit"])
     said = _said(archive, batch, entry, [a for a in runs if a.address == r["address"]])
     return Tested(
@@ -108,10 +109,10 @@ def _tested(
         deposited_by=people(archive, [entry.get("by")], [entry]).get(entry.get("by") or "", ""),
         original=_original(archive, r, batch, originals),
         relation="test" if r["kind"] in ("new", "retests") else KINDS.get(r["kind"], r["kind"]),
-        state=link.states[r["row"]].why,
+        state=state,
         standing=standing,
         said=[*said, *again(batch, said)] if standing else said,
-        curves=grading.derived(batch) if standing else None,
+        curves=grading.derived(batch) if standing or state.startswith("in conflict") else None,
     )
 
 

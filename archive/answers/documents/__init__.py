@@ -19,6 +19,7 @@ from archive.answers.documents.model import (
     Table,
 )
 from archive.answers.documents.pdf import pdf
+from archive.answers.documents.press import Press
 
 __all__ = [
     "Attachment",
@@ -32,6 +33,7 @@ __all__ = [
     "Opinion",
     "Opinions",
     "Para",
+    "Press",
     "Section",
     "Table",
     "html",

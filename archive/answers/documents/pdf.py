@@ -13,6 +13,7 @@ from archive.answers.documents.text import fonts, printable
 
 _TEMPLATE = Path(__file__).parent / "templates" / "document.typ"
 STANDARD: Literal["a-3a"] = "a-3a"
+SOURCE, MADE = "document.typ", "document.pdf"
 
 
 def pdf(document: Document) -> bytes:
@@ -20,20 +21,31 @@ def pdf(document: Document) -> bytes:
 
     Errors: RuntimeError where the typesetter refuses the document.
     """
+    with tempfile.TemporaryDirectory(prefix="muniment-") as name:
+        lay_out(document, Path(name))
+        typeset(name, str(fonts()), STANDARD)
+        return (Path(name) / MADE).read_bytes()
+
+
+def lay_out(document: Document, folder: Path) -> int:
+    """Writes everything that the typesetter needs into a folder; gives its size in bytes."""
+    (folder / SOURCE).write_bytes(_TEMPLATE.read_bytes())
+    (folder / "document.json").write_text(json.dumps(_plain(document, folder)), encoding="utf-8")
+    return sum(p.stat().st_size for p in folder.iterdir())
+
+
+def typeset(folder: str, font_folder: str, standard: str) -> None:
+    """Makes document.pdf of document.typ in a folder. Errors: RuntimeError where the typesetter refuses it."""
     import typst
 
-    with tempfile.TemporaryDirectory(prefix="muniment-") as name:
-        folder = Path(name)
-        (folder / "document.typ").write_bytes(_TEMPLATE.read_bytes())
-        (folder / "document.json").write_text(json.dumps(_plain(document, folder)), encoding="utf-8")
-        made = typst.compile(
-            str(folder / "document.typ"),
-            root=name,
-            font_paths=[str(fonts())],
-            ignore_system_fonts=True,
-            pdf_standards=[STANDARD],
-        )
-        return bytes(made)
+    made = typst.compile(
+        f"{folder}/{SOURCE}",
+        root=folder,
+        font_paths=[font_folder],
+        ignore_system_fonts=True,
+        pdf_standards=[standard],  # type: ignore[list-item]
+    )
+    (Path(folder) / MADE).write_bytes(bytes(made))
 
 
 def _plain(document: Document, folder: Path) -> dict[str, Any]:
@@ -78,7 +90,6 @@ def _block(block: Any, picture: Path) -> dict[str, Any]:
         return {"kind": "Figure", "path": picture.name, "wide": block.wide, **words}
     plain: dict[str, Any] = {key: _printable(value) for key, value in asdict(block).items()}
     if isinstance(block, Table):
-        # Only columns that exist; a table on paper is drawn column by column.
         plain["code"] = sorted(block.code)
         plain["strong"] = sorted(block.strong)
     # `kind` of a notice is its weight; the kind of the block wins the name.

@@ -1,0 +1,111 @@
+"""The list of all texts that documents print, for whoever translates them: schemas/messages/muniment.pot.
+
+    python -m archive.answers.messages      makes it anew
+
+A translation is a gettext .po file of it: schemas/messages/LANGUAGE.po, or a file given with --words.
+"""
+
+from __future__ import annotations
+
+import ast
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+from archive import schemas, vocabulary
+
+POT = Path("messages") / "muniment.pot"
+_CALLED = frozenset({"words", "w", "self"})
+"""Names under which code calls a Wording."""
+_VOCABULARIES = (
+    "direction",
+    "document_kind",
+    "end",
+    "evidence",
+    "launch_condition",
+    "reference_method",
+    "reported_verdict",
+    "severity",
+    "trace_event_kind",
+    "verdict",
+    "wiremap_fault",
+)
+
+
+def texts() -> dict[str, list[str]]:
+    """Every text in alphabetical order, with where it stands: files inside the repository."""
+    found: dict[str, set[str]] = {}
+    for text, place in (*_of_code(), *_of_schemas()):
+        found.setdefault(text, set()).add(place)
+    return {text: sorted(found[text]) for text in sorted(found)}
+
+
+def catalogue() -> bytes:
+    """The .pot file. The same texts give the same bytes."""
+    from babel.messages.catalog import Catalog
+    from babel.messages.pofile import write_po
+
+    made = Catalog(project="Muniment", charset="utf-8", header_comment="# Texts of the documents that Muniment writes.")
+    for text, places in texts().items():
+        made.add(text, locations=[(place, 0) for place in places])
+    out = io.BytesIO()
+    write_po(out, made, omit_header=True, width=120, sort_output=True, include_lineno=False)
+    head = (
+        b"# Texts of the documents that Muniment writes. Words in braces are filled in and must stand in the\n"
+        b'# translation too. Made by python -m archive.answers.messages.\nmsgid ""\nmsgstr ""\n'
+        b'"Content-Type: text/plain; charset=utf-8\\n"\n"Content-Transfer-Encoding: 8bit\\n"\n\n'
+    )
+    return head + out.getvalue()
+
+
+def _of_code() -> Iterator[tuple[str, str]]:
+    folder = Path(__file__).parent
+    for path in sorted(folder.rglob("*.py")):
+        place = path.relative_to(folder.parent.parent).as_posix()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            yield from ((text, place) for text in _literals(node))
+
+
+def _literals(node: ast.AST) -> Iterator[str]:
+    """Texts of words("..."), and of [words(h) for h in ("...", "...")]."""
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _CALLED and node.args:
+        yield from _strings(node.args[0])
+    if isinstance(node, ast.ListComp) and isinstance(node.elt, ast.Call):
+        called = node.elt.func
+        if isinstance(called, ast.Name) and called.id in _CALLED:
+            yield from _strings(node.generators[0].iter)
+
+
+def _strings(node: ast.AST) -> Iterator[str]:
+    if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value.strip():
+        yield node.value
+    if isinstance(node, ast.Tuple):
+        for element in node.elts:
+            yield from _strings(element)
+    if isinstance(node, ast.IfExp):
+        yield from _strings(node.body)
+        yield from _strings(node.orelse)
+
+
+def _of_schemas() -> Iterator[tuple[str, str]]:
+    for name in _VOCABULARIES:
+        for word in sorted(vocabulary.words(name)):
+            yield word.replace("-", " "), "schemas/vocabulary.toml"
+    for parameter in vocabulary.parameters().values():
+        yield parameter.name, "schemas/vocabulary.toml"
+    for text in schemas.load("cautions.toml")["cautions"]["texts"]:
+        yield text, "schemas/cautions.toml"
+    for path in sorted((schemas.root() / "rules").glob("*.toml")):
+        for rule in sorted(schemas.load(f"rules/{path.name}").get("rules", {})):
+            yield rule.replace("-", " "), f"schemas/rules/{path.name}"
+
+
+def main() -> None:
+    """Writes the file."""
+    path = schemas.root() / POT
+    path.parent.mkdir(exist_ok=True)
+    path.write_bytes(catalogue())
+
+
+if __name__ == "__main__":
+    main()
