@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from archive.store.archive import Archive
 
 _LOCKED = (
+    "SET enable_progress_bar = false",
     "SET temp_directory = ''",
     "SET python_enable_replacements = false",
     "SET autoinstall_known_extensions = false",
@@ -105,7 +106,10 @@ class Query:
     def arrow(self) -> Any:
         """The result as a pyarrow.RecordBatchReader."""
         try:
-            return self._db.sql(self._sql).fetch_record_batch(65_536)
+            found = self._db.sql(self._sql)
+            # the name that DuckDB had for it until version 2
+            reader = found.to_arrow_reader if hasattr(found, "to_arrow_reader") else found.fetch_record_batch
+            return reader(65_536)
         except self._error as error:
             raise self._trouble(error) from None
 

@@ -34,7 +34,7 @@ BAD = BadBatch(GOOD, "2022-04-01", "2022-09-30", 0.15)
 """The lot: F/UTP cable installed in the second and third quarter of 2022. Three jobs used it."""
 BAD_QUARTER = "2022-Q2"
 MENDED = 0.9
-SWEPT = {36: 64, 42: 64}
+SWEPT = {36: 48, 42: 48}
 """Jobs with whole curves, and how many of their links."""
 OPTIONS: dict[str, Any] = {
     "mixture": (Cable(GOOD, 2.0, RATES[GOOD]), Cable(OPEN, 1.0, RATES[OPEN]), Cable(SIX, 1.0, RATES[SIX])),

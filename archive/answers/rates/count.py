@@ -82,8 +82,9 @@ def _counts(source: Source, choice: Choice, fields: Sequence[Field], by_job: boo
     where, values = choice.where()
     groups: dict[Key, Group] = {}
     n = len(fields)
+    table, number_of = (source.cells, "sum(r.number)::BIGINT") if choice.of_cells else (source.records, "count(*)")
     for row in source.rows(
-        f"SELECT {columns}r.limit_id, r.length_band, {choice.state} AS state, count(*) FROM {source.records} r "
+        f"SELECT {columns}r.limit_id, r.length_band, {choice.state} AS state, {number_of} FROM {table} r "
         f"WHERE {where} GROUP BY ALL",
         values,
     ):
@@ -111,11 +112,13 @@ def _jobs(source: Source, choice: Choice, fields: Sequence[Field], groups: dict[
     columns, by = grouped(fields)
     where, values = choice.where()
     n, state = len(fields), choice.state
+    table, number_of = (source.cells, "sum(r.number)") if choice.of_cells else (source.records, "count(*)")
     parts = []
     for which in ("standing", "first"):
         wanted = f"{state} & {BITS[which]} > 0 AND {state} & {BITS['passed'] | BITS['failed']} > 0"
-        parts.append(f"count(*) FILTER ({wanted}) AS {which}_n")
-        parts.append(f"count(*) FILTER ({wanted} AND {state} & {BITS['passed']} > 0) AS {which}_x")
+        passed = f"{wanted} AND {state} & {BITS['passed']} > 0"
+        parts.append(f"coalesce({number_of} FILTER ({wanted}), 0)::BIGINT AS {which}_n")
+        parts.append(f"coalesce({number_of} FILTER ({passed}), 0)::BIGINT AS {which}_x")
     sums = ", ".join(
         f"count(*) FILTER ({w}_n > 0), sum({w}_n)::BIGINT, sum({w}_x)::BIGINT, sum({w}_x * {w}_x)::DOUBLE, "
         f"sum({w}_x * {w}_n)::DOUBLE, sum({w}_n * {w}_n)::DOUBLE"
@@ -124,7 +127,7 @@ def _jobs(source: Source, choice: Choice, fields: Sequence[Field], groups: dict[
     keys = f"{by}, " if by else ""
     end = f" GROUP BY {by}" if by else ""
     for row in source.rows(
-        f"WITH j AS (SELECT {columns}r.job_id, {', '.join(parts)} FROM {source.records} r WHERE {where} "
+        f"WITH j AS (SELECT {columns}r.job_id, {', '.join(parts)} FROM {table} r WHERE {where} "
         f"GROUP BY {keys}r.job_id) SELECT {keys}{sums} FROM j{end}",
         values,
     ):

@@ -27,7 +27,7 @@ INK, SOFT, GRID = "#1a1a1a", "#5c5c5c", "#dcdcdc"
 MARKERS = "osD^vPXhd"
 MOST_ROWS, MOST_LINES, MOST_BARS = 40, 6, 20
 TICKS = (1, 2, 4, 10, 20, 31.25, 62.5, 100, 250, 500, 1000, 2000)
-_POINTS = 420
+_POINTS = 200
 
 
 def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +21,9 @@ BASES = {"best": "state", "program": "state_program", "reported": "state_reporte
 """Whose verdict counts, and the column that says what came of it."""
 
 
+_OF_CELLS = {"job", "site", "cable_type", "limit", "serial"}
+
+
 @dataclass(frozen=True)
 class Choice:
     """Which records, whose verdicts. only: fields (see fields.FIELDS) and the value each must have.
@@ -32,6 +36,12 @@ class Choice:
     only: Sequence[tuple[str, str]] = ()
     verdicts: str = "best"
     length_edges: Sequence[float] | None = None
+
+    @property
+    def of_cells(self) -> bool:
+        """Whether cells tell these records apart, so that not every record need be looked at."""
+        asked = {f.name for f in dataclasses.fields(Filters) if getattr(self.filters, f.name) is not None}
+        return self.length_edges is None and asked <= _OF_CELLS
 
     @property
     def state(self) -> str:
@@ -74,12 +84,18 @@ class Source:
             import duckdb
 
             self._db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
+            self._db.execute("SET enable_progress_bar = false")  # it would be drawn among the rows
         return self._db  # type: ignore[no-any-return]
 
     @property
     def records(self) -> str:
         """The records as a table that can stand after FROM."""
         return _table(self.files.records, self.files.alike)
+
+    @property
+    def cells(self) -> str:
+        """The cells as a table that can stand after FROM."""
+        return _table(self.files.cells, True)
 
     @property
     def failures(self) -> str:
