@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
-from archive.answers.rates.count import Group
+from archive.answers.rates.count import Group, Key
 from archive.answers.rates.fields import Field
 from archive.answers.rates.source import Choice, Source, grouped
 from archive.store.catalogue.counting_columns import BITS, GRADED, PROVISIONAL
 
 
 def by_parameter(source: Source, choice: Choice, fields: Sequence[Field], place: int) -> list[Group]:
-    """Groups by the other fields and by parameter, in one pass. place: of parameter among the fields.
+    """Groups by the other fields and by parameter. place: of parameter among the fields.
 
     A parameter passes where it was graded so. Where only worst points came along it fails where one fails, and passes
     where the worst margin that the instrument names is not negative.
@@ -19,51 +20,61 @@ def by_parameter(source: Source, choice: Choice, fields: Sequence[Field], place:
     others = [f for i, f in enumerate(fields) if i != place]
     columns, by = grouped(others)
     where, values = choice.where()
-    state = choice.state
-    sums, groups = [], []
-    for name in source.files.parameters:
-        code, margin = f"r.graded_{name}", f"r.margin_{name}"
-        fails = f"{code} % {PROVISIONAL} = {GRADED['fail']}"
-        passes = f"{code} % {PROVISIONAL} = {GRADED['pass']}"
-        if choice.verdicts == "best":
-            said = f"(r.evidence != 'full-sweep' AND {margin} >= 0)"
-            passes, asked = f"(NOT {fails} AND ({passes} OR {said}))", f"{code} IS NOT NULL"
-        else:
-            asked = f"({code} IS NOT NULL AND r.evidence = 'full-sweep')"
-        stands, first = f"{asked} AND {state} & {BITS['standing']} > 0", f"{asked} AND {state} & {BITS['first']} > 0"
-        decided = f"{stands} AND ({passes} OR {fails})"
-        wanted = {
-            "tests": asked,
-            "stands": stands,
-            "passed": f"{stands} AND {passes}",
-            "failed": f"{stands} AND {fails}",
-            "first_passed": f"{first} AND {passes}",
-            "first_failed": f"{first} AND {fails}",
-            "provisional": f"{decided} AND r.evidence = 'full-sweep' AND {code} >= {PROVISIONAL}",
-            "instrument": f"{decided} AND r.evidence != 'full-sweep'",
-        }
-        sums += [f"count(*) FILTER ({condition})" for condition in wanted.values()]
-        sums.append(f"quantile_cont({margin}, [0.05, 0.5]) FILTER ({stands})")
-    if not sums:
+    if choice.verdicts == "program":
+        where += f" AND {choice.state} & {BITS['swept']} > 0"
+    parts = [
+        f"SELECT {columns}'{name}' AS p, {choice.state} & {BITS['standing'] | BITS['first'] | BITS['swept']} AS s, "
+        f"r.graded_{name} AS g, r.margin_{name} >= 0 AS m, count(*) FROM {source.records} r "
+        f"WHERE {where} AND r.graded_{name} IS NOT NULL GROUP BY ALL"
+        for name in source.files.parameters
+    ]
+    if not parts:
         return []
-    end = f" GROUP BY {by}" if by else ""
-    found = source.rows(f"SELECT {columns}{', '.join(sums)} FROM {source.records} r WHERE {where}{end}", values)
-    for row in found:
-        key = row[: len(others)]
-        for i, name in enumerate(source.files.parameters):
-            at = len(others) + 9 * i
-            tests, stands_n, passed, failed, first_passed, first_failed, provisional, instrument, quantiles = row[
-                at : at + 9
-            ]
-            if not tests:
-                continue
-            group = Group((*key[:place], name, *key[place:]), tests=tests, links=passed + failed, passed=passed)
-            group.not_graded = stands_n - passed - failed
-            group.first_links, group.first_passed = first_passed + first_failed, first_passed
-            group.provisional, group.by_instrument = provisional, instrument
-            group.fixed = group.retested = group.marginal = group.marginal_known = None
-            if quantiles:
-                group.p5, group.median = quantiles
-            groups.append(group)
+    groups: dict[Key, Group] = {}
+    for *key, name, state, graded, positive, number in source.rows(" UNION ALL ".join(parts), values):
+        full = (*key[:place], name, *key[place:])
+        group = groups.setdefault(full, Group(full))
+        group.add(state & 3 | BITS["live"] | _outcome(state, graded, positive), number)
+    _margins(source, choice, groups, place, columns, by, where, values)
+    for group in groups.values():
+        group.fixed = group.retested = group.marginal = group.marginal_known = None
     order = {name: i for i, name in enumerate(source.files.parameters)}
-    return sorted(groups, key=lambda g: order[g.key[place]])
+    return sorted(groups.values(), key=lambda g: order[g.key[place]])
+
+
+def _outcome(state: int, graded: int, positive: bool | None) -> int:
+    """Bits of what a parameter came to. positive: its worst margin is not negative; None where there is none."""
+    word, swept = graded % PROVISIONAL, bool(state & BITS["swept"])
+    bits = 0
+    if word == GRADED["fail"]:
+        bits = BITS["failed"]
+    elif word == GRADED["pass"] or (not swept and positive):
+        bits = BITS["passed"]
+    if not bits:
+        return 0
+    if not swept:
+        return bits | BITS["by_instrument"]
+    return bits | (BITS["provisional"] if graded >= PROVISIONAL else 0)
+
+
+def _margins(
+    source: Source,
+    choice: Choice,
+    groups: dict[Key, Group],
+    place: int,
+    columns: str,
+    by: str,
+    where: str,
+    values: Sequence[Any],
+) -> None:
+    names = source.files.parameters
+    sums = ", ".join(f"quantile_cont(r.margin_{name}, [0.05, 0.5])" for name in names)
+    end = f" GROUP BY {by}" if by else ""
+    for row in source.rows(
+        f"SELECT {columns}{sums} FROM {source.records} r WHERE {where} AND {choice.state} & 1 = 1{end}", values
+    ):
+        key = row[: len(row) - len(names)]
+        for name, quantiles in zip(names, row[len(key) :], strict=True):
+            group = groups.get((*key[:place], name, *key[place:]))
+            if group is not None and quantiles:
+                group.p5, group.median = quantiles

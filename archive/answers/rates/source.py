@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from archive.answers.rates.fields import Field, chosen, length_bands
 from archive.errors import Trouble
 from archive.store.catalogue.counting import Counting
+from archive.store.catalogue.counting_columns import BITS
 from archive.store.catalogue.filters import Filters
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ class Choice:
         if self.length_edges is not None:
             length_bands(self.length_edges)
         clause, values = self.filters.where()
-        clauses = ["r.state >= 1024"]
+        clauses = [f"r.state & {BITS['live']} > 0"]
         if clause != "1":
             clauses.append(re.sub(r"\?(\d+)", r"$\1", clause))
         for name, text in self.only:

@@ -24,7 +24,7 @@ from archive.store.catalogue.settle import BLOCK_BITS
 if TYPE_CHECKING:
     from archive.store.archive import Archive
 
-VERSION = 2
+VERSION = 3
 """Raised whenever the columns change: older files are then written anew."""
 
 _NAME = "counting"

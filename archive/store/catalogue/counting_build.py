@@ -219,7 +219,7 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
 
     standing, first, live = where("standing", 1), where("first", 1), ~where("unit", None)
     swept, known = where("evidence", "full-sweep"), ~where("marginal", None)
-    common = standing * bit["standing"] + first * bit["first"] + live * bit["live"]
+    common = standing * bit["standing"] + first * bit["first"] + live * bit["live"] + swept * bit["swept"]
     common = common + np.fromiter(((t or 0) > 1 for t in made["tests"]), np.bool_, count) * bit["retested"]
     out = {}
     for name, basis, before in (

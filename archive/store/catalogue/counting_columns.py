@@ -99,6 +99,7 @@ BITS = {
     "by_instrument": 256,  # decided by the instrument's verdict alone
     "retested": 512,  # standing, and tested more than once
     "live": 1024,  # counts as a test
+    "swept": 2048,  # whole curves came along
 }
 
 ORDER = (
