@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from archive.answers.plots import Curve, Mark, Panel, plot, thin
+from archive.answers.plots import LINEAR, LOG, ROOT, Curve, Event, Mark, Panel, plot, thin
+from archive.answers.plots.scale import ticks
 
 
 @given(st.lists(st.floats(-100, 100), min_size=1, max_size=3000), st.integers(1, 200))
@@ -80,3 +81,45 @@ def test_a_curve_is_drawn_where_it_is():
 def test_nothing_to_draw_is_said():
     with pytest.raises(ValueError, match="no point"):
         plot([Panel("p", (Curve("a", np.array([1.0]), np.array([np.nan])),))], title="", x_label="", y_label="")
+
+
+def test_the_worst_curve_is_named_and_its_point_is_told_beyond_the_limit():
+    svg = plot(panels(), title="t", x_label="MHz", y_label="dB", words=("worst curve", "margin", "fails"))
+    assert ">fails<" in svg and ">margin<" in svg
+    ring = re.search(r'<circle cx="(\S+)" cy="(\S+)" r="4.2"', svg)
+    told = re.search(r'<text x="(\S+)" y="(\S+)"[^>]*fill="#1a1a1a">worst</text>', svg)
+    assert float(told[2]) > float(ring[2])  # a minimum limit: the failing side is below
+
+
+def test_events_of_a_trace_stand_in_the_picture():
+    km = np.linspace(0, 2, 50)
+    panel = Panel("trace", (Curve("1310 nm", km, -km),), events=(Event(0.5, "2"),))
+    assert ">2</text>" in plot([panel], title="t", x_label="km", y_label="dB", scale=LINEAR)
+
+
+@given(st.lists(st.floats(-1e3, 1e3) | st.just(float("nan")), min_size=2, max_size=400))
+def test_any_curve_can_be_drawn(values):
+    y = np.array(values)
+    if np.isnan(y).all():
+        return
+    f = np.linspace(1, 500, len(y))
+    limit = Curve("limit", f, np.full(len(y), 10.0))
+    svg = plot([Panel("p", (Curve("a", f, y),), limit)], title="", x_label="", y_label="")
+    ElementTree.fromstring(svg)
+    assert not re.search(r"\b(nan|inf)\b", svg)
+
+
+def test_a_flat_curve_has_an_axis():
+    f = np.linspace(1, 500, 40)
+    noise = 0.5 + np.where(np.arange(40) % 2, 0, 1e-14)
+    svg = plot([Panel("p", (Curve("a", f, noise),))], title="", x_label="", y_label="")
+    assert "nan" not in svg
+
+
+@pytest.mark.parametrize("scale", [ROOT, LOG, LINEAR])
+@pytest.mark.parametrize("ends", [(1, 500), (0.1, 2000), (0.064, 1.0), (1, 16), (10, 11)])
+def test_the_figures_of_an_axis_lie_inside_it_and_rise(scale, ends):
+    low, high = ends
+    found = ticks(scale, low, high)
+    assert found == sorted(set(found)) and len(found) >= 1
+    assert all(low * 0.998 <= t <= high * 1.002 for t in found)

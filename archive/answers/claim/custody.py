@@ -125,6 +125,10 @@ def method(facts: ClaimFacts, words: Wording) -> Section:
             "The PDF is made as PDF/A-3 and carries the record in the open form inside; no validator has judged it. "
             "The HTML says the same."
         ),
+        words(
+            "A character that cannot be seen, or that the fonts of the PDF lack, is written as its code, such as "
+            "⟨U+202E⟩."
+        ),
     ]
     cautions = [words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]]
     blocks: list[Block] = [Listing(texts), Para(words("Before anybody works on the link:")), Listing(cautions)]

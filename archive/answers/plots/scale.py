@@ -38,7 +38,7 @@ def ticks(scale: str, low: float, high: float) -> list[float]:
 
 def even(low: float, high: float, about: int) -> list[float]:
     """Round numbers in even steps, from at or below low to at or above high."""
-    if low == high:
+    if high - low <= 1e-6 * max(1.0, abs(low), abs(high)):  # one value, and the noise of arithmetic
         low, high = low - 1, high + 1
     raw = (high - low) / about
     power = 10.0 ** math.floor(math.log10(raw))
