@@ -101,7 +101,11 @@ class Cursor:
             self._last = 2**62
             return False
         self.faults += part.faults
-        table, at = part.table, self._positions.of(part.table.column("record_id"))
+        table = part.table
+        if part.faults and not self._of_record:
+            bad = pa.array([f.row for f in part.faults], type=pa.int64())
+            table = table.filter(pc.invert(pc.is_in(table.column(ROW), value_set=bad)))
+        at = self._positions.of(table.column("record_id"))
         if self._of_record and (at < 0).any():
             # A row with a fault of its own may lack its record; it is told once.
             told = {f.row for f in part.faults}

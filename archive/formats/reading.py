@@ -101,6 +101,8 @@ class Reading:
                     continue
                 except Trouble as raised:
                     trouble = raised
+                except RecursionError:
+                    trouble = _deep(task.entry)
             if len(listed) == 1:
                 raise trouble
             troubles.append(trouble)
@@ -199,7 +201,10 @@ def recognised(entry: Entry, among: Sequence[str] = READERS) -> Task:
     """The surest of the readers of a file; of equally sure ones the first."""
     best = Task(entry)
     for reader in readers(among):
-        found = reader.recognise(entry)
+        try:
+            found = reader.recognise(entry)
+        except RecursionError:
+            return Task(entry, trouble=_deep(entry))
         if found is not None and (best.found is None or found.score > best.found.score):
             best = Task(entry, reader, found)
             if found.score >= 1.0:
@@ -241,6 +246,15 @@ def _taken(listed: list[Task]) -> dict[Path, Task]:
             for path in task.found.takes - {task.entry.path}:
                 taken.setdefault(path, task)
     return taken
+
+
+def _deep(entry: Entry) -> Trouble:
+    return Trouble(
+        "is nested deeper than any export",
+        where=entry.name,
+        found="brackets or elements within each other by the hundred",
+        remedy="look at the file; it may be damaged",
+    )
 
 
 def _unknown(entry: Entry) -> Trouble:

@@ -266,6 +266,11 @@ ASIDE: dict[str, tuple[str, int, str]] = {
         "marked as null",
     ),
     "bound-on-a-point-that-is-not": (_swap(_BASE, "<sweep ", '<sweep above="5" '), 1, "above names point 5"),
+    "bad-escape-in-a-list": (
+        _swap(_BASE, "<record ", '<link former_labels="A \\x41" label="A" link_id="ln-1"></link>\n<record '),
+        2,
+        "former_labels cannot be taken",
+    ),
     "end-of-day-as-24": (
         _swap(_BASE, "tested_local=", 'tested_at="2019-03-04T24:00:00.000Z" tested_local='),
         1,

@@ -98,6 +98,7 @@ class CsvFiles:
             if not block.strip():
                 continue
             broken: list[Broken] = []
+            _refuse_other_encodings(block, entry, first)
             try:
                 batch = _parse(block, names, columns, first, broken)
             except pa.ArrowInvalid as error:
@@ -112,6 +113,20 @@ def _blocks(path: Path) -> Iterator[bytes]:
         file.readline()
         while block := file.read(_BLOCK):
             yield block if block.endswith(b"\n") else block + file.readline()
+
+
+def _refuse_other_encodings(block: bytes, entry: Entry, first: int) -> None:
+    """Errors: Trouble where a line is not UTF-8."""
+    try:
+        block.decode()
+    except UnicodeDecodeError as error:
+        line = first + 2 + block.count(b"\n", 0, error.start)
+        raise Trouble(
+            "is not UTF-8",
+            where=f"{entry.name}, line {line}",
+            found=f"byte {block[error.start]:#04x}",
+            remedy="save it as UTF-8",
+        ) from None
 
 
 def _parse(block: bytes, names: list[str], columns: list[str] | None, first: int, broken: list[Broken]) -> Any:
@@ -224,6 +239,4 @@ def _first_cell(name: str, text: str) -> str | None:
 def _unreadable(entry: Entry, error: Exception, first: int) -> Trouble:
     text = " ".join(str(error).split())[:200]
     where = f"{entry.name}, after line {first + 1}"
-    if "UTF8" in text or "UTF-8" in text:
-        return Trouble("is not UTF-8", where=where, found=text, remedy="save it as UTF-8")
     return Trouble("is not readable as CSV", where=where, found=text, remedy="export it again")

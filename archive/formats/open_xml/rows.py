@@ -17,6 +17,7 @@ Row = dict[str, Any]
 REALS = {name: tuple(c.name for c in t.columns if c.kind == "real") for name, t in tables().items()}
 """Columns of one real number, by table."""
 
+_TEXTS = {name: tuple(c.name for c in t.columns if c.kind == "texts") for name, t in tables().items()}
 _TEXTUAL = {name: frozenset(c.name for c in t.columns if c.kind in ("text", "key")) for name, t in tables().items()}
 
 
@@ -43,6 +44,9 @@ def row(name: str, element: Any) -> Row:
     encoded = cells.pop("encoded", None)
     if encoded is not None:
         _decode(name, cells, encoded.split())
+    for key in _TEXTS[name]:
+        if "\\" in cells.get(key, ""):
+            cell(name, key, cells[key])
     for key in REALS[name]:
         text = cells.get(key)
         if text is not None and not finite(text):
