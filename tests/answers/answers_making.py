@@ -118,16 +118,17 @@ def other_values(batch: Batch) -> Batch:
     for row in rows:
         if row["parameter"] == "insertion_loss":
             row["values"] = [v + 0.5 for v in row["values"]]
-    records = batch["records"].to_pylist()
-    sources = copy.deepcopy(batch["sources"].to_pylist())
-    sources[0] |= {"source_id": "b" * 64, "path": "unit 40-00317, exported once more"}
-    records[0] |= {"source_id": "b" * 64, "record_id": "re-" + "b" * 32}
-    changed: dict[str, Any] = {"sweeps": rows, "records": records, "sources": sources}
-    for name in ("readings", "reported", "wiremap"):
-        changed[name] = batch[name].to_pylist()
-    for name in ("sweeps", "readings", "reported", "wiremap"):
-        for row in changed[name]:
-            row["record_id"] = records[0]["record_id"]
+    return from_elsewhere(batch.replace(sweeps=Batch.from_rows({"sweeps": rows})["sweeps"]), "b")
+
+
+def from_elsewhere(batch: Batch, digit: str) -> Batch:
+    """One record as it would come from another file: its own ids, made of one hexadecimal digit."""
+    record, source = "re-" + digit * 32, digit * 64
+    changed: dict[str, Any] = {"sources": copy.deepcopy(batch["sources"].to_pylist())}
+    changed["sources"][0] |= {"source_id": source, "path": f"another export, {digit}"}
+    for name in ("records", "sweeps", "readings", "reported", "wiremap"):
+        changed[name] = [{**row, "record_id": record} for row in batch[name].to_pylist()]
+    changed["records"][0]["source_id"] = source
     made = Batch.from_rows(changed)
     return batch.replace(**{name: made[name] for name in changed})
 
