@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -181,5 +182,4 @@ class _Press:
 def file_name(label: str) -> str:
     """A label as a file name that every system takes; accents go, and what is left over becomes hyphens."""
     kept = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode()
-    name = names.plain(kept)
-    return "link" if name == "file" else name
+    return names.plain(kept) if re.search("[A-Za-z0-9]", kept) else "link"

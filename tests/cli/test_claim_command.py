@@ -1,0 +1,91 @@
+"""`muniment claim` and `muniment book`, as a person types them."""
+
+import json
+
+import pytest
+
+from tests.cli.conftest import FAILED, JOB
+from tests.cli.person import typed
+
+
+def test_three_commands_lead_from_a_half_remembered_label_to_the_claim_file(built, tmp_path):
+    found = typed("find", built.archive, "--link", "a06", "--json").document["records"]
+    assert {r["link"] for r in found} == {FAILED}
+    assert typed("history", built.archive, "a06", "--json").document["link"] == FAILED
+    said = typed("claim", built.archive, "a06", "--out", tmp_path / "claim", "--json")
+    assert said.code == 0 and said.document["link"] == FAILED
+    assert {"claim.pdf", "claim.html", "record.xml", "record-csv.zip", "proof.json"} <= set(said.document["files"])
+    assert typed("verify", tmp_path / "claim" / "data" / "proof.json").code == 0
+    proof = tmp_path / "claim" / "data" / "proof.json"
+    assert typed("verify", proof, "--expect", said.document["ledger_head"]).code == 0
+    assert typed("verify", proof, "--expect", "0" * 64).code == 1
+
+
+def test_the_page_speaks_as_asked(built, tmp_path):
+    options = ["--reason", "Letter of 3 May", "--on", "2030-01-15", "--locale", "en_US", "--lengths", "ft"]
+    assert typed("claim", built.archive, FAILED, "--out", tmp_path / "out", "--paper", "letter", *options).code == 0
+    page = (tmp_path / "out" / "data" / "claim.html").read_text(encoding="utf-8")
+    assert "Letter of 3 May" in page and "January 15, 2030" in page and "length, ft" in page
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["claim", "{archive}", "1A-A0", "--out", "{out}"], "links may be meant"),
+        (["claim", "{archive}", "ZZ-9", "--out", "{out}"], "no link"),
+        (["claim", "{archive}", FAILED, "--out", "{out}", "--locale", "qq"], "no such locale"),
+        (["claim", "{archive}", FAILED, "--out", "{out}", "--retest", "{out}/nothing.xml"], "nothing.xml"),
+        (["claim", "{archive}", FAILED, "--out", "{out}", "--deposit-retest"], "--retest FILE"),
+        (["claim", "{archive}", FAILED, "--out", "{archive}"], "not empty"),
+        (["claim", "{archive}", FAILED, "--out", "{out}", "--words", "{archive}/archive.toml"], "no catalogue"),
+        (["book", "{archive}", "--job", "NO-JOB", "--out", "{out}"], "nothing was deposited"),
+        (["book", "{archive}", "--job", JOB, "--out", "{out}", "--with", "appendix"], "no such section"),
+        (["book", "{archive}", "--job", JOB, "--out", "{out}", "--columns", "colour"], "no such parameter"),
+        (["book", "{archive}", "--job", JOB, "--out", "{out}", "--cover", "{out}/none.txt"], "none.txt"),
+    ],
+)
+def test_what_cannot_be_done_is_told_in_one_line_and_leaves_nothing(built, tmp_path, words, told):
+    out = tmp_path / "out"
+    said = typed(*(w.format(archive=built.archive, out=out) for w in words))
+    assert told in said.line and not out.exists() and list(tmp_path.iterdir()) == []
+
+
+def test_the_fresh_test_is_deposited_only_when_asked(world, tmp_path):
+    before = typed("find", world.archive, "--json").document["records"]
+    fresh = _one_of_the_link(before[0]["link"], tmp_path)
+    asked = ["claim", world.archive, before[0]["link"], "--retest", fresh, "--by", "H. Brume"]
+    assert typed(*asked, "--out", tmp_path / "one", "--json").document["deposited"] is None
+    assert len(typed("find", world.archive, "--json").document["records"]) == len(before)
+    said = typed(*asked, "--out", tmp_path / "two", "--deposit-retest", "--json").document
+    assert said["deposited"]
+    assert len(typed("find", world.archive, "--json").document["records"]) == len(before) + 1
+    assert (
+        said["ledger_head"] == json.loads((tmp_path / "two" / "data" / "proof.json").read_bytes())["in_ledger"]["root"]
+    )
+
+
+def _one_of_the_link(label, folder):
+    """A later test of one link, as an export."""
+    from archive import formats
+    from archive.demo.simulator import simulate
+    from archive.tables import Batch
+
+    (batch,) = simulate(1, seed=99, category="cat5e")
+    rows = batch["records"].to_pylist()
+    rows[0] |= {
+        "link_label": label,
+        "tested_local": "2030-01-02T10:00",
+        "tested_found": "2.1.2030 10:00",
+        "tested_at": None,
+    }
+    rows[0] |= {"utc_offset_min": None, "zone_basis": None, "job_id": None}
+    formats.write([batch.replace(records=Batch.from_rows({"records": rows})["records"])], folder / "fresh.xml", "xml")
+    return folder / "fresh.xml"
+
+
+def test_a_book_by_link_and_its_list(built, tmp_path):
+    said = typed("book", built.archive, "--job", JOB, "--out", tmp_path / "book", "--per", "link", "--json").document
+    assert {"book.pdf", "book.html", f"{FAILED}.pdf", f"{FAILED}.html"} <= set(said["files"])
+    assert sorted(said["files"]) == sorted(p.name for p in (tmp_path / "book").iterdir())
+    page = (tmp_path / "book" / "book.html").read_text(encoding="utf-8")
+    assert f"{FAILED}.pdf" in page.replace("<wbr>", "")
