@@ -65,7 +65,7 @@ def run(sizes: tuple[int, ...], quick: bool) -> list[dict[str, Any]]:
     records = 4_000 if quick else 1_000_000 if max(sizes) >= 1_000_000 else 100_000
     bags = 20 if quick else records // 200
     with tempfile.TemporaryDirectory() as folder:
-        return measured(Path(folder), records, bags, 1 if quick else ROUNDS, BY[:3] if quick else BY)
+        return measured(Path(folder), records, bags, 1 if quick else ROUNDS, (*BY[:2], "parameter") if quick else BY)
 
 
 def measured(folder: Path, records: int, bags: int, rounds: int, groupings: tuple[str, ...]) -> list[dict[str, Any]]:

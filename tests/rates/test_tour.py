@@ -5,6 +5,7 @@ The README tells these three; the commands here are the ones it shows.
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import numpy as np
@@ -83,3 +84,37 @@ def test_where_in_frequency_was_the_margin_lost(of_years: Path, tmp_path: Path, 
     out = tmp_path / "next.svg"
     assert run("rates", of_years, *words, "--plot", out).exit_code == 0
     assert out.stat().st_size < 100_000
+
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+def shown() -> list[tuple[list[str], list[str]]]:
+    """Commands of the analyst's tour in the README, each with the lines that are shown under it."""
+    part = README.read_text(encoding="utf-8").split("### The analyst", 1)[1].split("\n## ", 1)[0]
+    blocks = [b.strip().splitlines() for b in part.split("```")[1::2]]
+    return [(shlex.split(lines[0])[1:], [line for line in lines[1:] if line.strip(". ")]) for lines in blocks]
+
+
+@pytest.mark.parametrize(("words", "lines"), shown(), ids=lambda v: " ".join(v)[:40])
+def test_what_the_readme_shows_is_what_is_printed(
+    of_years: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], lines: list[str]
+) -> None:
+    """To the letter; a line may be cut short, which three dots then say."""
+    monkeypatch.chdir(tmp_path)
+    printed = run(*[str(of_years) if w == "years" else w for w in words]).stdout.splitlines()
+    for line in lines:
+        beginning = line.removesuffix("...").rstrip()
+        assert any(p.startswith(beginning) for p in printed), line
+    drawn = words[words.index("--plot") + 1]
+    assert (tmp_path / drawn).stat().st_size < 100_000
+    assert (README.parent / "fixtures/pictures" / drawn).is_file()
+
+
+def test_what_the_readme_says_of_the_bad_lot(of_years: Path, planted: dict[str, np.ndarray]) -> None:
+    """25 of its 43 failing links miss NEXT: as counted, and as planted."""
+    found = told("rates", of_years, "--what-failed", "--only", "quarter=2022-Q2", "--cable-type", "cat6a/f-utp")
+    lot = (planted["cable_type"] == years.GOOD) & (planted["quarter"] == years.BAD_QUARTER) & planted["fails"]
+    numbers = (next(r["links"] for r in found["rows"] if r["parameter"] == "next"), found["links"])
+    assert numbers == (int((planted["parameter"][lot] == "next").sum()), int(lot.sum()))
+    assert f"{numbers[0]} of its {numbers[1]} failing links miss NEXT" in README.read_text(encoding="utf-8")

@@ -148,7 +148,7 @@ def _over_time(found: Rates, time: str, title: str) -> Figure:
         axis.set_axisbelow(True)
         axis.spines[["top", "right"]].set_visible(False)
         axis.set_xlim(-0.5, len(times) - 0.5)
-        step = max(1, -(-len(times) // 14))
+        step = max(1, -(-len(times) // (14 if time == "year" else 8)))
         axis.set_xticks(range(0, len(times), step), [str(t) for t in times[::step]])
     if len(lines) > len(kept):
         axes[0].set_title(f"the {len(kept)} largest of {len(lines)} groups", loc="right", fontsize=8, color=SOFT)
@@ -175,7 +175,8 @@ def of_failed(found: Failed, title: str = "") -> Figure:
     most = max(r["links"] for r in rows)
     for i, row in enumerate(rows):
         axis.barh(i, row["links"], height=0.62, color="#8fbcd9", edgecolor=STYLES[0][0], linewidth=0.9)
-        words = f"{row['links']:,} links, {100 * row['share_of_links']:.0f} %; {row['failures']:,} failures"
+        words = f"{_many(row['links'], 'link')}, {100 * row['share_of_links']:.0f} %; "
+        words += _many(row["failures"], "failure")
         axis.text(row["links"] + 0.012 * most, i, words, va="center", fontsize=8, color=INK)
     axis.set_ylim(len(rows) - 0.4, -0.6)
     axis.set_xlim(0, most * 1.42)
@@ -187,6 +188,10 @@ def of_failed(found: Failed, title: str = "") -> Figure:
     if len(found.rows) > len(rows):
         axis.set_title(f"the first {len(rows)} of {len(found.rows)}", loc="right", fontsize=8, color=SOFT)
     return figure
+
+
+def _many(number: int, word: str) -> str:
+    return f"{number:,} {word}{'' if number == 1 else 's'}"
 
 
 def _failed_name(found: Failed, row: dict[str, Any]) -> str:

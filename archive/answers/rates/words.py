@@ -80,6 +80,9 @@ def spread_lines(found: Distribution) -> Iterator[str]:
             share = "" if r["beyond"] is None else percent(r["beyond"])
             lines.append([spread.name, f"{r['frequency_mhz']:g}", str(r["curves"]), *numbers, share])
     yield from aligned([head, *lines], left=1)
+    for spread in found.spreads if margins else ():
+        r = min((r for r in spread.rows() if r["margin_low"] is not None), key=lambda r: r["margin_low"])
+        yield f"{spread.name}: tightest at {r['frequency_mhz']:g} MHz, where 5 % have {r['margin_low']:.2f} dB or less"
 
 
 def aligned(lines: Sequence[Sequence[str]], left: int) -> Iterator[str]:
