@@ -100,7 +100,7 @@ def originals(inputs: Iterable[Path], leave_out: Iterable[Path] = ()) -> Iterato
             for unit in walk(path, leave_out=passed_over):
                 if isinstance(unit, Entry):
                     yield unit.path, unit.name
-        else:
+        elif path.is_file():  # what is not there, or is a pipe, is told where it is read
             yield path, told(path.name)
             for companion in companions(path):
                 yield companion, told(companion.name)

@@ -53,6 +53,9 @@ def _single(out: Path, form: str) -> bool:
 
 
 def _refuse_existing(out: Path, single: bool, replace: bool) -> None:
+    above = next((p for p in out.parents if p.exists() or p.is_symlink()), None)
+    if above is not None and not above.is_dir():
+        raise Trouble("cannot be written there", where=str(out), found=f"{above} is a file", expected="a folder")
     if not out.exists() and not out.is_symlink():
         return
     if out.is_dir() and not single and not any(out.iterdir()):
@@ -101,6 +104,10 @@ def aside(out: Path) -> Iterator[Path]:
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise Trouble(
                 "the disk is full; nothing was written", where=str(out), remedy="free some space or name another place"
+            ) from None
+        if error.filename is not None and Path(os.fsdecode(error.filename)) in (temporary, out.parent):
+            raise Trouble(
+                "cannot be written", where=str(out), found=str(error.strerror), remedy="name another place"
             ) from None
         raise
     except BaseException:

@@ -16,7 +16,7 @@ from archive.formats import write
 from archive.store.catalogue.filters import Filters
 from archive.store.deposits import Facts
 from archive.store.documents import attach
-from archive.tables import Batch, concat
+from archive.tables import Batch, axis_row, concat
 
 JOB, SITE, BY = "QUAY-2024-06", "Lantern Quay 4", "H. Brume"
 STANDS, FLIPPED, SOURCE, COPY, EXPIRED, CONFLICT, POINTS, ALIKE = (
@@ -162,7 +162,7 @@ def optical() -> Batch:
     """A duplex link: losses at two wavelengths in both directions with the limit that the export reports, and a trace
     with three events."""
     distances = [0.001 * n for n in range(1201)]
-    axis_id = "invented-distances"
+    axis = axis_row(distances, "distances_km")
     values = [0.35 * d + (0.4 if d > 0.4 else 0.0) - 40.0 for d in distances]
     record = {
         "record_id": "re-" + "f" * 32,
@@ -200,8 +200,8 @@ def optical() -> Batch:
     return Batch.from_rows(
         {
             "records": [record],
-            "axes": [{"axis_id": axis_id, "distances_km": distances}],
-            "sweeps": [{**curve, "origin": "measured", "axis_id": axis_id, "values": values}],
+            "axes": [axis],
+            "sweeps": [{**curve, "origin": "measured", "axis_id": axis["axis_id"], "values": values}],
             "readings": [{**r, "origin": "measured"} for r in loss],
             "reported": said,
             "trace_events": events,

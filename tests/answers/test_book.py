@@ -12,6 +12,7 @@ from archive.answers.book.compose import SECTIONS, asked, file_name, volumes
 from archive.answers.book.gather import gather
 from archive.answers.book.write import cover_text, write
 from archive.answers.documents import Figure, Press, Table, pdf
+from archive.answers.link import open_link
 from archive.errors import Trouble
 
 
@@ -171,7 +172,7 @@ def test_a_table_that_was_altered_is_not_printed(troubles_place, tmp_path):
     shutil.copytree(troubles_place, tmp_path / "archive")
     opened = store.open(tmp_path / "archive")
     gather(opened, JOB)
-    path = next((tmp_path / "archive" / "deposits").rglob("verdicts.parquet"))
+    path = opened.bag(open_link(opened, FLIPPED).standing["deposit"]) / "data" / "tables" / "verdicts.parquet"
     path.write_bytes(path.read_bytes()[:-8] + b"altered!")
     with pytest.raises(Trouble, match="not what the ledger says"):
         gather(opened, JOB)

@@ -12,7 +12,7 @@ from archive.formats import words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import rows as found_rows
 from archive.formats.draft.layout import Column, Found, Layout
-from archive.formats.draft.rows import Body, Item
+from archive.formats.draft.rows import Body, Item, with_units
 from archive.formats.mapping import names
 from archive.formats.mapping.grid.blocks import blocks, stripes, transposed
 from archive.formats.mapping.grid.reader import splitter
@@ -355,9 +355,11 @@ def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[
     for body, raw in mine[:40]:
         assert raw is not None
         head = raw[body.head : body.head + body.header_rows]
+        if body.units_row:
+            head = [*head[:-1], raw[body.head + body.header_rows], head[-1]]
         rows = raw[body.first : min(body.stop, body.first + 60)]
         count = len(re.split(r"\s{2,}|\t", head[-1].strip()))
-        ragged |= any(len(re.split(r"\s{2,}|\t", r.strip())) != count for r in rows if r.strip())
+        ragged |= any(len(re.split(r"\s{2,}|\t", r.strip())) != count for r in [*head, *rows] if r.strip())
         lines += [r.expandtabs() for r in [*head, *rows] if r.strip()]
     if not ragged or not lines:
         return ()
@@ -373,9 +375,10 @@ def _fixed_headings(found: Found, body: Body, raw: list[str]) -> None:
 
     block = [fixed(raw[body.head + k].expandtabs(), found.widths) for k in range(body.header_rows)]
     merged = names.merged(block)
-    found.columns = [
-        Column(h, tuple(m.split(names.JOIN)), []) for h, m in zip(names.distinct(merged), merged, strict=True)
-    ]
+    levels = [tuple(m.split(names.JOIN)) for m in merged]
+    if body.units_row:
+        levels = with_units(levels, fixed(raw[body.head + body.header_rows].expandtabs(), found.widths))
+    found.columns = [Column(h, lv, []) for h, lv in zip(names.distinct(merged), levels, strict=True)]
 
 
 def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -> File:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -137,13 +138,16 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
         heads = names.distinct(merged)
         levels = [tuple(h.split(names.JOIN)) for h in merged]
         if unit_row:
-            levels = [
-                (*lv[:-1], f"{lv[-1]} [{names.tidy(u)}]") if names.tidy(u) and lv[-1] else lv
-                for lv, u in zip(levels, [*rows[below], *[None] * width], strict=False)
-            ]
-            levels = [(*lv[:-1], re.sub(r"\[[\[(](.*)[\])]\]$", r"[\1]", lv[-1])) for lv in levels]
+            levels = with_units(levels, rows[below])
         return Body(i, size, bool(unit_row), first, first, heads, levels)
     return None
+
+
+def with_units(levels: list[tuple[str, ...]], row: Sequence[Any]) -> list[tuple[str, ...]]:
+    """Headings with the units that stand in a row of their own."""
+    said = [names.tidy(u) for u in row] + [""] * len(levels)
+    out = [(*lv[:-1], f"{lv[-1]} [{u}]") if u and lv[-1] else lv for lv, u in zip(levels, said, strict=False)]
+    return [(*lv[:-1], re.sub(r"\[[\[(](.*)[\])]\]$", r"[\1]", lv[-1])) for lv in out]
 
 
 def _title_of_cells(rows: list[list[Any]], kind_row: Any, i: int) -> bool:

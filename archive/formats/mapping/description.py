@@ -27,7 +27,7 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
         drafted = _drafted(entry) if mapping is None else None
         if drafted is None:
             raise
-        out.layout, out.draft = drafted.layout, drafted.toml
+        out.layout, out.draft = drafted.layout, drafted.text
         out.set_aside.append("no mapping knows this layout, and its draft is not sure enough to read by")
         out.unmapped = list(drafted.unplaced)
         return out

@@ -178,7 +178,7 @@ class Facts:
         cells = list(zip(*(t.to_pylist() for t in texts), strict=True))
         for i, (cell, zone) in enumerate(zip(cells, stated, strict=True)):
             when = _together(cell, patterns)
-            if when is None and any(cell) and pattern != "words":
+            if when is None and any(cell) and "words" not in patterns:
                 self._aside(i, given[0], f"a date as {pattern}")
             moment, minutes = _moment(when, zone or self.mapping.zone)
             local.append(when.local if when else None)
