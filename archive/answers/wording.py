@@ -111,6 +111,11 @@ class Wording:
         """An end in two words."""
         return {"local": self("local end"), "remote": self("remote end")}.get(end or "", "")
 
+    def way(self, direction: str | None) -> str:
+        """A direction in words."""
+        ways = {"local-remote": self("local to remote"), "remote-local": self("remote to local")}
+        return ways.get(direction or "", "")
+
     def number(self, value: float | None, decimals: int = 1, *, empty: str = "") -> str:
         """A number with a fixed count of decimals. Null gives `empty`."""
         if value is None:

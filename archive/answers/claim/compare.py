@@ -181,7 +181,7 @@ def _readings(old: Tested, new: Tested, names: Names, words: Wording) -> Table |
         shared = [k for k in before if k[0] == p.id and k in after]
         if shared:
             key = max(shared, key=lambda k: abs(after[k] - before[k]))
-            subject = ", ".join(x for x in (plain(key[1]), words.end(key[2]), words.term(key[3])) if x)
+            subject = ", ".join(x for x in (plain(key[1]), words.end(key[2]), words.way(key[3])) if x)
             subject += f", {key[4]:g} nm" if key[4] else ""
             values = (before[key], after[key], after[key] - before[key])
             rows.append([words.headed(p.id), subject, *(words.value(v, p.unit) for v in values)])

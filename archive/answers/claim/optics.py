@@ -62,10 +62,7 @@ def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wo
     for k, (r, limit) in enumerate(marked):
         y = top + _ROW * k + _ROW / 2
         wave = f"{r['wavelength_nm']:g} nm" if r["wavelength_nm"] else ""
-        way = {"local-remote": words("local to remote"), "remote-local": words("remote to local")}.get(
-            r["direction"] or "", ""
-        )
-        label = ", ".join(t for t in (plain(r["subject"]), wave, way) if t)
+        label = ", ".join(t for t in (plain(r["subject"]), wave, words.way(r["direction"])) if t)
         out.append(text(_LEFT - 8, y + 3, label, anchor="end"))
         out.append(stroke(f"M{figure(x(max(0.0, ticks[0])))} {figure(y)}H{figure(x(r['value']))}", INK, "", 1.2))
         out.append(f'<circle cx="{figure(x(r["value"]))}" cy="{figure(y)}" r="3.4" fill="{INK}"/>')

@@ -111,12 +111,13 @@ def scalars(tested: Tested, words: Wording) -> Section | None:
 def _of(r: Row, words: Wording) -> str:
     at = f"{words.free(r['frequency_mhz'])} MHz" if r["frequency_mhz"] else ""
     wave = f"{words.free(r['wavelength_nm'])} nm" if r["wavelength_nm"] else ""
-    parts = (plain(r["subject"]), words.end(r["end"]), words.term(r["direction"]), wave, at)
+    parts = (plain(r["subject"]), words.end(r["end"]), words.way(r["direction"]), wave, at)
     return ", ".join(x for x in parts if x)
 
 
 def _value(r: Row, words: Wording) -> str:
-    return f"{r['censored'] or ''}{words.value(r['value'], vocabulary.parameter(r['quantity']).unit)}"
+    decimals = 2 if r["quantity"].startswith("optical") else None
+    return f"{r['censored'] or ''}{words.value(r['value'], vocabulary.parameter(r['quantity']).unit, decimals)}"
 
 
 def wire_map(tested: Tested, words: Wording) -> Section | None:

@@ -25,14 +25,14 @@ class Box(NamedTuple):
     lowest: bool
 
 
-def _flow(entries: Sequence[str], right: float) -> list[tuple[float, int]]:
+def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float, int]]:
     """Place across and row of each cell of the legend."""
     found: list[tuple[float, int]] = []
-    x, row = float(_LEFT), 0
+    x, row = left, 0
     for label in entries:
         wide = 44 + 5.3 * len(label)
-        if x > _LEFT and x + wide > right + 12:
-            x, row = float(_LEFT), row + 1
+        if x > left and x + wide > right + 12:
+            x, row = left, row + 1
         found.append((x, row))
         x += wide
     return found
@@ -58,20 +58,22 @@ class Frame:
     ) -> None:
         self.detail = detail
         self.width, self.height = width, height
-        self.legend = _flow(entries, width - _RIGHT)
+        self._measure(panels, scale)
+        # Long figures at the axis upwards need room of their own.
+        self.left = _LEFT + 5 * max(0, max(len(f"{t:g}") for t in self.y_ticks) - 4)
+        self.legend = _flow(entries, self.left, width - _RIGHT)
         rows = 1 + max((row for _, row in self.legend), default=-1)
         self.legend_top = height - LEGEND_ROW * rows + 5
         self.axis_text = self.legend_top - 10
         self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS, stacked)
-        self._measure(panels, scale)
 
     def _boxes(self, count: int, bottom: float, stacked: bool) -> list[Box]:
-        across = self.width - _LEFT - _RIGHT
+        across = self.width - self.left - _RIGHT
         if not stacked:
             wide = (across - 24 * (count - 1)) / count
-            return [Box(_LEFT + k * (wide + 24), _TOP, wide, bottom - _TOP, True) for k in range(count)]
+            return [Box(self.left + k * (wide + 24), _TOP, wide, bottom - _TOP, True) for k in range(count)]
         tall = (bottom - _TOP - 24 * (count - 1)) / count
-        return [Box(_LEFT, _TOP + k * (tall + 24), across, tall, k == count - 1) for k in range(count)]
+        return [Box(self.left, _TOP + k * (tall + 24), across, tall, k == count - 1) for k in range(count)]
 
     def _measure(self, panels: Sequence[Panel], scale: str) -> None:
         drawn = [c for p in panels for c in (*p.curves, *([p.limit] if p.limit else []))]
