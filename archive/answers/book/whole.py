@@ -162,7 +162,7 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
             head,
             rows,
             align="lll" + "r" * len(known),
-            weights=(1.8, 0, 0, *([1] * len(known))),
+            weights=(1.3, 0, 0, *([1] * len(known))),
             strong=frozenset(strong),
         )
         yield Section(place_name(place, words), [table], level=2)

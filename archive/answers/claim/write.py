@@ -19,17 +19,21 @@ from archive.tables import Batch
 
 _HOW = """How to check this claim file without any special program
 
+The folder that holds manifest-sha256.txt is a BagIt bag (RFC 8493). In that folder:
+
 1. Every file is as it was written:        sha256sum -c manifest-sha256.txt
-   (run it in this folder; it is a BagIt bag, RFC 8493)
-2. claim.html opens in any browser and asks nothing of the network; claim.pdf says the same.
+2. data/claim.html opens in any browser and asks nothing of the network; data/claim.pdf says the same.
 3. data/record.xml is the record that stands, in the open link record form; its namespace and fields are described in
    data/schema/. data/record-csv.zip holds the same as CSV.
 4. data/proof.json holds the record's canonical text, its path in the tree of its deposit, the ledger entry of that
    deposit, and that entry's path in the tree of the ledger (RFC 9162, section 2.1.3). The last root must be the head
-   that somebody else holds: on a receipt, on another claim file, in a letter.
+   that somebody else holds: on a receipt, on another claim file, in a letter. With the program at hand:
+                                           muniment verify data/proof.json
 5. data/originals/ holds the exports as received, byte for byte.
 6. Other tests of the link, as far as there are any, are in data/other-tests.xml, and the fresh test that came with a
    complaint in data/fresh-test.xml, its file as received in data/fresh/.
+
+Where no record of the link stands, parts 3 and 4 are not there.
 """
 
 
