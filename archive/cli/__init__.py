@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import pkgutil
@@ -65,8 +66,7 @@ def main() -> None:
     except BrokenPipeError:
         sys.exit(0)
     except OSError as error:
-        where = error.filename if error.filename else "the system"
-        _end(f"{where}: {error.strerror or error}")
+        _end(_told_by_the_system(error))
     except MemoryError:
         _end("there is not enough memory for this; hand in less at a time")
     except Exception as fault:
@@ -91,6 +91,16 @@ def _prepare() -> None:
 def _end(text: str) -> NoReturn:
     click.echo(f"muniment: {plain(' '.join(text.split()))}", err=True)
     sys.exit(2)
+
+
+def _told_by_the_system(error: OSError) -> str:
+    """What the system refused, with what to do where the disk is the trouble."""
+    where = f"{os.fsdecode(error.filename)}: " if error.filename else ""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return f"{where}the disk is full. Free some space and run it again"
+    if error.errno == errno.EFBIG:
+        return f"{where}a file would grow beyond what the system allows. Ask for a higher limit and run it again"
+    return f"{where or 'the system: '}{error.strerror or error}"
 
 
 def _told(fault: Exception) -> str:

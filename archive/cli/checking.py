@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -130,9 +129,6 @@ def write_report(path: Path, summary: Any, collected: Any, plan: Plan) -> None:
 
 
 def _put(path: Path, data: bytes) -> None:
-    aside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        aside.write_bytes(data)
-        aside.replace(path)
-    finally:
-        aside.unlink(missing_ok=True)
+    from archive.aside import put
+
+    put(path, data)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from archive import schemas
+from archive.aside import put
 from archive.errors import Trouble
 
 
@@ -46,7 +47,18 @@ def copy(names: list[str], folder: Path) -> list[Path]:
                 where=str(path),
                 remedy="name a folder for the files with -o",
             )
+    there = folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
-    for path, text in texts.items():
-        path.write_bytes(text)
+    made: list[Path] = []
+    try:
+        for path, text in texts.items():
+            if not path.exists():
+                put(path, text)
+                made.append(path)
+    except OSError:
+        for path in made:
+            path.unlink()
+        if not there:
+            folder.rmdir()
+        raise
     return list(texts)

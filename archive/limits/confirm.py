@@ -17,13 +17,12 @@ Confirmations are kept in the user's data folder, numbered; a later one lies ove
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from archive.aside import put
 from archive.errors import Trouble
 from archive.limits import checks, declared
 from archive.limits.build import build
@@ -69,12 +68,7 @@ def confirm(limit_id: str, path: Path) -> Path:
     place.mkdir(parents=True, exist_ok=True)
     taken = [int(m.group(1)) for p in place.iterdir() if (m := re.match(r"(\d+)\.toml", p.name))]
     target = place / f"{max(taken, default=0) + 1}.toml"
-    handle, aside = tempfile.mkstemp(dir=place, suffix=".aside")
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    Path(aside).rename(target)
+    put(target, content)
     return target
 
 

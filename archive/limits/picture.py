@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from archive import vocabulary
+from archive.aside import aside
 from archive.errors import Trouble
 from archive.limits.limit import Limit
 from archive.limits.line import Line
@@ -47,11 +48,10 @@ def save(limit: Limit, out: Path) -> None:
         raise Trouble("this limit has no line to draw", found=limit.id, remedy=remedy)
     import matplotlib
 
-    aside = out.with_name(f".{out.name}.aside")
     metadata: dict[str, Any] = {".png": {}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None}}[out.suffix]
-    with matplotlib.rc_context({"svg.hashsalt": limit.id, "svg.fonttype": "path", "font.size": 9}):
-        draw(limit).savefig(aside, format=out.suffix[1:], dpi=160, metadata=metadata)
-    aside.replace(out)
+    settings: Any = {"svg.hashsalt": limit.id, "svg.fonttype": "path", "font.size": 9}
+    with aside(out) as temporary, matplotlib.rc_context(settings):
+        draw(limit).savefig(temporary, format=out.suffix[1:], dpi=160, metadata=metadata)
 
 
 def draw(limit: Limit) -> Figure:

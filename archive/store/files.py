@@ -6,6 +6,7 @@ import hashlib
 import os
 import secrets
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -95,7 +96,8 @@ class Measured:
     def give_up(self) -> None:
         """Closes the file as it is; a Parquet writer that still wants to end itself writes into nothing."""
         self._given_up = True
-        self.close()
+        with suppress(OSError):  # what is still to be written may find no room; it is wanted no more
+            self.close()
 
     def finish(self) -> Print:
         """Syncs, closes, takes the right to write away, and says what was written."""
@@ -129,6 +131,10 @@ def copy_new(old: Path, new: Path) -> Print:
 def put(path: Path, data: bytes) -> None:
     """Gives a file bytes in one step: readers see the old ones or the new ones."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
-    write_new(aside, data)
-    disk.rename(aside, path)
+    try:
+        write_new(aside, data)
+        disk.rename(aside, path)
+    except OSError:
+        disk.remove(aside)
+        raise
     disk.sync_folder(path.parent)

@@ -16,6 +16,7 @@ from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.fields import FIELDS, TIMES
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates
+from archive.aside import aside
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -41,17 +42,15 @@ def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> Non
 
     form = out.suffix.lower()
     metadata: dict[str, Any] = {".png": {}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None}}[form]
-    aside = out.with_name(f".{out.name}.aside")
     settings: Any = {"svg.hashsalt": "muniment", "svg.fonttype": "path", "font.size": 9, "path.simplify_threshold": 0.3}
-    with matplotlib.rc_context(settings):
+    with aside(out) as temporary, matplotlib.rc_context(settings):
         if isinstance(what, Rates):
             figure = of_rates(what, title)
         elif isinstance(what, Failed):
             figure = of_failed(what, title)
         else:
             figure = of_distribution(what, title)
-        figure.savefig(aside, format=form[1:], dpi=160, metadata=metadata)
-    aside.replace(out)
+        figure.savefig(temporary, format=form[1:], dpi=160, metadata=metadata)
 
 
 def of_rates(found: Rates, title: str = "") -> Figure:

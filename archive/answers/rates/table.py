@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from archive.aside import put
 from archive.errors import Trouble
 
 
@@ -72,9 +73,7 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
         return
-    aside = out.with_name(f".{out.name}.aside")
-    aside.write_bytes(data)
-    aside.replace(out)
+    put(out, data)
 
 
 def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:

@@ -46,7 +46,7 @@ def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: b
         )
     made = draft_of(export)
     if out is not None:
-        from archive.formats.writing import aside
+        from archive.aside import aside
 
         with aside(out) as temporary:
             temporary.write_text(made.text, "utf-8")

@@ -74,13 +74,13 @@ def _save(result: Query, form: str, out: Path | None) -> None:
 
     if out is None and form == "parquet" and sys.stdout.isatty():
         raise Trouble("Parquet is nothing for a terminal", remedy="name a file with --out")
-    aside = None if out is None else out.with_name(f".{out.name}.aside")
-    if form == "csv":
-        _csv(result, aside)
-    else:
-        _parquet(result, aside)
-    if aside is not None and out is not None:
-        aside.replace(out)
+    from contextlib import nullcontext
+
+    from archive.aside import aside
+
+    write = _csv if form == "csv" else _parquet
+    with nullcontext() if out is None else aside(out) as path:
+        write(result, path)
 
 
 def _csv(result: Query, path: Path | None) -> None:
