@@ -68,9 +68,15 @@ def _remove(path: Path) -> None:
 
 def _sync(path: Path) -> None:
     """Bytes on disk before the rename."""
-    for file in sorted(path.iterdir()) if path.is_dir() else [path]:
+    for file in sorted(f for f in path.rglob("*") if f.is_file()) if path.is_dir() else [path]:
         with file.open("rb") as opened:
             os.fsync(opened.fileno())
+
+
+def free(out: Path) -> None:
+    """Looks whether a folder may be written. Errors: Trouble where something is in it."""
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise Trouble("the folder is not empty", where=str(out), remedy="name a folder that is not there yet")
 
 
 def put(out: Path, data: bytes) -> None:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 
 from archive.answers.book.compose import Volume
 from archive.answers.documents import Press, html
+from archive.aside import aside, free
 from archive.errors import Trouble
 
 MOST_COVER = 20_000
@@ -17,29 +16,14 @@ MOST_COVER = 20_000
 def write(volumes: Iterable[Volume], out: Path) -> list[str]:
     """Writes volume after volume into the folder `out`, which must not be there or be empty; gives the file names."""
     free(out)
-    out.parent.mkdir(parents=True, exist_ok=True)
-    aside = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
     names: list[str] = []
-    try:
-        with Press() as press:
-            for volume in volumes:
-                (aside / f"{volume.name}.pdf").write_bytes(press.pdf(volume.document))
-                (aside / f"{volume.name}.html").write_text(html(volume.document), encoding="utf-8")
-                names += [f"{volume.name}.pdf", f"{volume.name}.html"]
-        aside.chmod(0o755)
-        if out.exists():
-            out.rmdir()
-        aside.rename(out)
-    except BaseException:
-        shutil.rmtree(aside, ignore_errors=True)
-        raise
+    with aside(out) as folder, Press() as press:
+        folder.mkdir()
+        for volume in volumes:
+            (folder / f"{volume.name}.pdf").write_bytes(press.pdf(volume.document))
+            (folder / f"{volume.name}.html").write_text(html(volume.document), encoding="utf-8")
+            names += [f"{volume.name}.pdf", f"{volume.name}.html"]
     return names
-
-
-def free(out: Path) -> None:
-    """Looks whether the folder may be written. Errors: Trouble where something is in it."""
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise Trouble("the folder is not empty", where=str(out), remedy="name a folder that is not there yet")
 
 
 def cover_text(path: Path) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -14,7 +13,7 @@ from archive.answers.claim.compose import compose
 from archive.answers.claim.facts import ClaimFacts
 from archive.answers.documents import Attachment, html, pdf
 from archive.answers.wording import ENGLISH, Wording
-from archive.errors import Trouble
+from archive.aside import aside, free
 from archive.tables import Batch
 
 _HOW = """How to check this claim file without any special program
@@ -52,31 +51,16 @@ def write(
     written aside and renamed. The same facts give the same bytes. Errors: Trouble where `out` is taken.
     """
     free(out)
-    out.parent.mkdir(parents=True, exist_ok=True)
-    aside = Path(tempfile.mkdtemp(prefix=f".{out.name}.", dir=out.parent))
-    try:
+    with aside(out) as folder:
         payload = {**originals, **{f"fresh/{name}": data for name, data in (fresh or {}).items()}}
         payload |= _payload(facts, words, paper)
         for path, data in payload.items():
-            target = aside / "data" / path
+            target = folder / "data" / path
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(data)
         for name, data in tags(payload, link=facts.link, day=facts.on).items():
-            (aside / name).write_bytes(data)
-        aside.chmod(0o755)
-        if out.exists():
-            out.rmdir()
-        aside.rename(out)
-    except BaseException:
-        shutil.rmtree(aside, ignore_errors=True)
-        raise
+            (folder / name).write_bytes(data)
     return sorted(payload)
-
-
-def free(out: Path) -> None:
-    """Looks whether the folder may be written. Errors: Trouble where something is in it."""
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise Trouble("the folder is not empty", where=str(out), remedy="name a folder that is not there yet")
 
 
 def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:

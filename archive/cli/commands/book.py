@@ -58,8 +58,9 @@ def command(
     from archive.answers.book.compose import asked, volumes
     from archive.answers.book.gather import gather
     from archive.answers.book.whole import DEFAULT_COLUMNS
-    from archive.answers.book.write import cover_text, free, write
+    from archive.answers.book.write import cover_text, write
     from archive.answers.wording import Wording
+    from archive.aside import free
     from archive.errors import Trouble
 
     wanted = asked(sections)

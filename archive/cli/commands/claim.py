@@ -59,8 +59,9 @@ def command(
     from archive import store
     from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
-    from archive.answers.claim.write import free, write
+    from archive.answers.claim.write import write
     from archive.answers.wording import Wording
+    from archive.aside import free
     from archive.cli import signer
 
     if deposit_retest and retest is None:
