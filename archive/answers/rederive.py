@@ -14,6 +14,7 @@ from archive.answers.handed_in import HandedIn
 from archive.errors import Trouble
 from archive.store.deposits.index import content_hashes
 from archive.store.parquet import BagTables
+from archive.validation import findings
 
 
 def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
@@ -27,16 +28,16 @@ def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
         try:
             now = dict(_contents(HandedIn([folder], mappings[0] if len(mappings) == 1 else None)))
         except Trouble as trouble:
-            yield _finding(f"{bag.name}: the originals cannot be read any more: {trouble}")
+            yield _finding(bag.name, f"the originals cannot be read any more: {trouble}")
             return
         then = dict(_contents(archived.batches()))
     for place, (content, label) in then.items():
         if place not in now and elsewhere:
             continue  # the file is in the bag of an earlier deposit
         if place not in now:
-            yield _finding(f"{bag.name}: {label} ({place[1]}) is not found in the originals by the readers of today")
+            yield _finding(bag.name, f"{label} ({place[1]}) is not found in the originals by the readers of today")
         elif now[place][0] != content:
-            yield _finding(f"{bag.name}: {label} ({place[1]}) is read otherwise by the readers of today")
+            yield _finding(bag.name, f"{label} ({place[1]}) is read otherwise by the readers of today")
 
 
 def unpacked(bag: Path, into: Path) -> Path | None:
@@ -68,5 +69,5 @@ def _contents(batches: Any) -> Iterator[tuple[tuple[str, str], tuple[int, str]]]
             yield (row["source_id"] or "", row["source_place"] or ""), (content, row["link_label"] or "no label")
 
 
-def _finding(message: str) -> dict[str, Any]:
-    return {"rule": "rederived-otherwise", "severity": "information", "message": message}
+def _finding(bag: str, what: str) -> dict[str, Any]:
+    return findings.spoken("rederived-otherwise", where=bag, found=what.rstrip("."))

@@ -15,6 +15,7 @@ import pyarrow as pa
 
 from archive.errors import Trouble
 from archive.tables import Batch, schema
+from archive.validation import catalogue
 from archive.version import PROGRAM
 
 _DAY = len("2019-03-04")
@@ -74,9 +75,10 @@ def _utc(local: str, site: ZoneInfo) -> tuple[datetime | None, str]:
 
 
 def _finding(row: dict[str, Any], site: ZoneInfo, problem: str) -> dict[str, Any]:
+    rule = catalogue.rule("local-time-not-unique")
     return {
-        "rule": "local-time-ambiguous",
-        "severity": "information",
+        "rule": rule.name,
+        "severity": rule.severity,
         "status": "raised",
         "record_id": row["record_id"],
         "link_label": row["link_label"],
@@ -86,4 +88,5 @@ def _finding(row: dict[str, Any], site: ZoneInfo, problem: str) -> dict[str, Any
         "message": f"The local time {row['tested_local']} {problem}; it stays without UTC.",
         "remedy": "Ask the crew, or leave it: order within one instrument follows its own clock.",
         "program": PROGRAM,
+        "rules_version": catalogue.version(),
     }

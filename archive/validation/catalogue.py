@@ -10,7 +10,7 @@ One file is one group of rules:
 
     [rules.clock-reset]           # name in plain words, lower case, hyphens
     severity = "error"            # a word of the vocabulary "severity"
-    by = "record"                 # who raises it: record, job (across records), reader (archive.formats)
+    by = "record"                 # who raises it: record, job (across records), reader, archive (a command over one)
     meaning = "..."               # what it looks at, as one statement that a sound record fulfils
     why = "..."                   # why that matters
     message = "... {found} ... {expected} ..."   # the one line of a finding; {where} is there too
@@ -36,7 +36,7 @@ from archive import schemas, vocabulary
 
 _NAME = re.compile(r"[a-z]+(-[a-z]+)+")
 _TEXTS = ("severity", "meaning", "why", "message", "remedy", "source")
-_BY = ("record", "job", "reader")
+_BY = ("record", "job", "reader", "archive")
 
 
 class UnknownRule(LookupError):

@@ -67,6 +67,25 @@ def table(
     return pa.table([columns[f.name] for f in want], schema=want)
 
 
+def spoken(name: str, *, where: str = "", found: str = "", expected: str = "") -> dict[str, Any]:
+    """One finding about an archive as a whole, with the keys that findings have in the documents of commands.
+
+    Errors: UnknownRule where the catalogue has no such rule.
+    """
+    rule = catalogue.rule(name)
+    return {
+        "rule": name,
+        "severity": rule.severity,
+        "record": None,
+        "link": None,
+        "where": where or None,
+        "found": found or None,
+        "expected": expected or None,
+        "message": rule.message.format(where=where, found=found, expected=expected),
+        "remedy": rule.remedy,
+    }
+
+
 def join(tables: Sequence[Any]) -> Any:
     """Several tables of findings as one."""
     return pa.concat_tables([empty(), *tables]).combine_chunks()

@@ -1,34 +1,33 @@
-"""The limit that each record of a batch names, resolved once per distinct wording."""
+"""The limit that each record of a batch names, resolved once per distinct wording, configuration and day of test."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import cache, cached_property
-from typing import TYPE_CHECKING, Any
+from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 
 from archive import limits
 
-if TYPE_CHECKING:
-    from archive.validation.look import Look
-
 
 class LimitsOf:
-    """ids: limit id of each record, "" where none was resolved. Arrays are as long as the records table."""
+    """ids: limit id of each record, "" where none was resolved. Arrays are as long as the records table.
 
-    def __init__(self, look: Look) -> None:
-        self._words = look.words("limit_found")
-        self._configuration = look.words("configuration")
-        self.ids = np.full(look.size, "", dtype=object)
-        self.reasons = np.full(look.size, "", dtype=object)
-        self.candidates = np.full(look.size, "", dtype=object)
-        pairs = np.array([f"{w}\n{c}" for w, c in zip(self._words, self._configuration, strict=True)], dtype=object)
-        for key in sorted(set(pairs)):
-            words, _, configuration = key.partition("\n")
-            same = pairs == key
-            limit_id, candidates, reason = resolve(words, configuration)
-            self.ids[same], self.candidates[same], self.reasons[same] = limit_id, ", ".join(candidates), reason
+    words: the words for the limit; configuration and connections: as the record gives them apart from the words; days:
+    the day of the test, ISO 8601: an edition that came out later is not meant. Object arrays of str, "" where there is
+    none, but for connections: numbers, NaN where there is none.
+    """
+
+    def __init__(self, words: Any, configuration: Any, days: Any, connections: Any) -> None:
+        self.ids, self.reasons, self.candidates = (np.full(len(words), "", dtype=object) for _ in range(3))
+        places: dict[tuple[str, str, str, int], list[int]] = {}
+        count = np.nan_to_num(connections, nan=-1).astype(np.int64).tolist()
+        for row, key in enumerate(zip(words, configuration, days, count, strict=True)):
+            places.setdefault(key, []).append(row)
+        for key, rows in places.items():
+            limit_id, candidates, reason = resolve(*key)
+            self.ids[rows], self.candidates[rows], self.reasons[rows] = limit_id, ", ".join(candidates), reason
 
     @cached_property
     def known(self) -> Any:
@@ -41,19 +40,22 @@ class LimitsOf:
             yield limits.get(limit_id), self.ids == limit_id
 
 
-@cache
-def resolve(words: str, configuration: str) -> tuple[str, tuple[str, ...], str]:
+@lru_cache(maxsize=4096)
+def resolve(
+    words: str, configuration: str = "", day: str = "", connections: int = -1
+) -> tuple[str, tuple[str, ...], str]:
     """Limit id ("" where not resolved), candidates and the reason, for the words of an export.
 
-    The configuration that the export gives apart from the limit helps where the words alone leave it open.
+    What the export says of the configuration apart from the limit helps where the words alone leave it open, in the
+    same way as when it is graded. connections: inside the test, -1 where unknown.
     """
     if not words.strip():
         return "", (), "no limit is named"
-    found = limits.find(words)
-    if found.limit_id is None and configuration:
-        nearer = [c for c in found.candidates if c.split("/")[-1].startswith(configuration)]
-        if len(nearer) == 1:
-            return nearer[0], (), ""
-    if found.limit_id is None:
-        return "", tuple(found.candidates), found.reason or "unknown limit"
-    return found.limit_id, (), ""
+    found = limits.find(words, day or None)
+    if found.limit_id is not None:
+        return found.limit_id, (), ""
+    wanted = (configuration, f"{configuration}-{connections}")
+    nearer = tuple(c for c in found.candidates if configuration and limits.get(c).configuration in wanted)
+    if len(nearer) == 1:
+        return nearer[0], (), ""
+    return "", nearer or tuple(found.candidates), found.reason or "unknown limit"

@@ -117,4 +117,6 @@ class Look:
     @cached_property
     def limits(self) -> LimitsOf:
         """The limit of each record."""
-        return LimitsOf(self)
+        days = np.array([text[:10] for text in self.words("tested_local")], dtype=object)
+        words, configuration = self.words("limit_found"), self.words("configuration")
+        return LimitsOf(words, configuration, days, self.reals("connections"))

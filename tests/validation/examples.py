@@ -126,6 +126,11 @@ def _regrid(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray
     return new, np.interp(new, f, v)
 
 
+def _parabola(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    step = s.get("step", 0.1)
+    return f, np.round((s["low"] + s["per_mhz2"] * (f - s["at"]) ** 2) / step) * step
+
+
 Step = Callable[[np.ndarray, np.ndarray, dict[str, Any]], tuple[np.ndarray, np.ndarray]]
 CURVES: dict[str, Step] = {
     "cut": lambda f, v, s: (f[_within(f, s)], v[_within(f, s)]),
@@ -144,6 +149,7 @@ CURVES: dict[str, Step] = {
     "ratio": lambda f, v, s: (f, 10 ** (-v / 20)),
     "square-root": lambda f, v, s: (f, s["at_100"] * np.sqrt(f / 100)),
     "round": lambda f, v, s: (f, np.round(v / s["step"]) * s["step"]),
+    "parabola": _parabola,
     "noise": lambda f, v, s: (f, v + np.random.default_rng(len(v)).normal(0, s["db"], len(v))),
 }
 

@@ -28,15 +28,13 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
     from archive.cli.commands.find import line, plain
     from archive.store.catalogue.filters import Filters
     from archive.store.catalogue.search import find
+    from archive.validation import findings
 
     opened = store.open(archive)
     opened.catch_up()
     rows = [plain(r) for r in find(opened.db, Filters(serial=serial, since=since, until=until)) if r["standing"]]
-    finding = {
-        "rule": "unit-recalled",
-        "severity": "warning",
-        "message": f"{len(rows)} links stand on tests by unit {serial}; test them again before relying on them",
-    }
+    links = f"{len(rows)} link{'s' if len(rows) != 1 else ''}"
+    finding = findings.spoken("unit-recalled", where=serial, found=links)
     if as_json:
         print_json({"serial": serial, "records": rows, "findings": [finding] if rows else []})
     elif not quiet:

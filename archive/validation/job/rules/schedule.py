@@ -116,7 +116,7 @@ def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 def _allowed(words: str) -> tuple[str, ...]:
     """Limits that the words of a contract may mean; none where they are not known."""
-    limit_id, candidates, _ = resolve(words, "")
+    limit_id, candidates, _ = resolve(words)
     return (limit_id,) if limit_id else candidates
 
 
