@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from archive.formats import words
+from archive.formats.cable_types import UNKNOWN, neutral
 from archive.formats.draft import heading
 from archive.formats.mapping import dates, verdicts
 
@@ -34,7 +35,17 @@ def kind(cell: str) -> str:
         return "d"
     if len(text) < 24 and verdicts.general(text) != (None, False):
         return "v"
+    if _names_cable(text):
+        return "t"
     return "w" if is_heading(text) else "t"
+
+
+def _names_cable(text: str) -> bool:
+    """A kind of cable or a standard, such as "Cat 6A F/UTP 23 AWG": a value, though its words are of the trade."""
+    if not re.search(r"\d", text) or neutral(text) == UNKNOWN:
+        return False
+    said = heading.read(text)
+    return not (said.parameters or said.generics or said.modifiers or said.wavelength or said.unit)
 
 
 @lru_cache(maxsize=200_000)

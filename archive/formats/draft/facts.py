@@ -77,6 +77,10 @@ def place_fact(s: Seen, long: bool, label: bool = False) -> Placed | None:
     if not p.filled:
         return None
     fields = s.own.fields or h.fields
+    if "wiremap" in h.fields and _contact(s):
+        fields = ["wiremap"]
+    if "link_label" in fields and "cable" not in fields and p.cables > 0.8 and not label:
+        fields = ["cable"]
     names = [f for f in fields if f in _PLAIN or f in ("tested", "time", "zone")]
     if label and "link_label" not in names:
         names.append("link_label")
@@ -108,6 +112,12 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
         to = to.at(end=s.heading.ends[0] if s.heading.ends else "local" if table == "instruments" else "")
     if name in ("calibrated_on", "calibration_due", "reference_date"):
         return _date(s, to, name)
+    contact = _contact(s) if name == "wiremap" else ""
+    if contact:
+        to = to.at(subject=f"contact {contact}")
+        ok = all(re.fullmatch(r"[1-8S0xX]|shield|screen|open", c.removesuffix(".0"), re.IGNORECASE) for c in p.distinct)
+        fits = ok or p.meanings("fault").keys() | set("12345678") >= set(p.distinct)
+        return Placed(s, to, "", 0.95 if fits else 0.6, f"wire map, contact {contact}")
     cells, why = _fit(s, name, long)
     said = f"heading says {_SAID.get(name, name.replace('_', ' '))}"
     if name == "link_label" and "link_label" not in h.fields:
@@ -144,6 +154,17 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
         }
         out.options.pop("words")
     return out
+
+
+def _contact(s: Seen) -> str:
+    """The contact that a column of a wire map is about: "Pin 1", "wireMap/1", "Screen"; "" where it is no such."""
+    last = words.phrase(s.column.levels[-1]) if s.column.levels else ""
+    match = re.fullmatch(
+        r"(?:(?:pin|contact|conductor|wire|kontakt|stift|ader|broche|fil|hilo|pino|pos|no|nr)\s*)?([1-8])", last
+    )
+    if match:
+        return match.group(1)
+    return "S" if last in ("screen", "shield", "s", "schirm", "blindage", "pantalla") else ""
 
 
 _SAID = {"link_label": "label of the link", "limit_name": "limit", "job": "job", "verdict": "result"}

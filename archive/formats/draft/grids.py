@@ -323,7 +323,13 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
 def _says(title: str) -> bool:
     """Whether a name of a sheet or a title says which quantity or end a table is about."""
     said = found_rows.read_heading((title,))
-    return bool(said.parameters or said.generics or said.ends or "power_sum" in said.modifiers)
+    return bool(
+        said.parameters
+        or said.generics
+        or said.ends
+        or "power_sum" in said.modifiers
+        or ("wiremap" in said.fields and not said.unknown)
+    )
 
 
 def _cross(bodies: list[tuple[Body, list[list[Any]]]]) -> bool:
@@ -351,6 +357,7 @@ def _cross(bodies: list[tuple[Body, list[list[Any]]]]) -> bool:
 def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[int, ...]:
     """Where the columns begin, for tables whose rows leave cells out; () where cutting at blanks does."""
     lines: list[str] = []
+    heads: list[str] = []
     ragged = False
     for body, raw in mine[:40]:
         assert raw is not None
@@ -360,14 +367,37 @@ def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[
         rows = raw[body.first : min(body.stop, body.first + 60)]
         count = len(re.split(r"\s{2,}|\t", head[-1].strip()))
         ragged |= any(len(re.split(r"\s{2,}|\t", r.strip())) != count for r in [*head, *rows] if r.strip())
-        lines += [r.expandtabs() for r in [*head, *rows] if r.strip()]
+        heads += [r.expandtabs() for r in head if r.strip()]
+        lines += [r.expandtabs() for r in rows if r.strip()]
     if not ragged or not lines:
         return ()
     del layout
-    width = max(map(len, lines))
-    filled = [any(i < len(r) and r[i] != " " for r in lines) for i in range(width)]
-    starts = [i for i in range(width) if filled[i] and (i == 0 or not filled[i - 1])]
-    return tuple(starts) if len(starts) >= 2 else ()
+    starts = _columns(heads, lines)
+    return starts if len(starts) >= 2 else ()
+
+
+def _columns(heads: list[str], lines: list[str]) -> tuple[int, ...]:
+    """Where columns begin: between them no line has a character. What one blank parts is one column where only the
+    rows, or only the headings, have a word there: "07-Jan-2019 08:00", "NEXT MRG"."""
+    width = max(map(len, [*heads, *lines]))
+    above, below = ([any(i < len(r) and r[i] != " " for r in part) for i in range(width)] for part in (heads, lines))
+    filled = [a or b for a, b in zip(above, below, strict=True)]
+    spans: list[list[int]] = []
+    for i in range(width):
+        if filled[i] and (i == 0 or not filled[i - 1]):
+            spans.append([i, i])
+        if filled[i]:
+            spans[-1][1] = i + 1
+    out: list[list[int]] = []
+    for low, high in spans:
+        headed, used = any(above[low:high]), any(below[low:high])
+        near = bool(out) and low - out[-1][1] == 1
+        alone = bool(out) and not any(below[out[-1][0] : out[-1][1]])
+        if near and (not headed or (alone and used)):
+            out[-1][1] = high
+        else:
+            out.append([low, high])
+    return tuple(low for low, _ in out)
 
 
 def _fixed_headings(found: Found, body: Body, raw: list[str]) -> None:

@@ -27,8 +27,8 @@ _WHICH = frozenset(("limit", "margin", "value"))
 _WEAK = frozenset(
     ("id", "no", "nr", "number", "num", "name", "code", "key", "ref", "reference", "text", "value", "nummer")
 )
-_ALONE = (("f", "frequency"), ("x", "frequency"), ("y", "value"))
-_SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p", "x", "y"))
+_ALONE = (("f", "frequency"), ("x", "frequency"), ("y", "value"), ("v", "value"))
+_SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p", "x", "y", "v"))
 
 
 @dataclass
@@ -102,6 +102,8 @@ def _unit(text: str, out: Heading) -> tuple[str, str]:
         if unit is not None and inside not in ("a", "A", "b", "B"):
             found = unit.name
             text = text[: match.start()] + " " + text[match.end() :]
+        elif inside and _all_units(inside):
+            text = text[: match.start()] + " " + text[match.end() :]
         elif inside:
             text = text[: match.start()] + " " + inside + " " + text[match.end() :]
     at = re.search(r"(?:@|\bat|\bbei|\bà|\ba|\bvid|\bprzy)?\s*(\d+(?:[.,]\d+)?)\s*(MHz|kHz|GHz)\b", text, re.IGNORECASE)
@@ -123,6 +125,12 @@ def _unit(text: str, out: Heading) -> tuple[str, str]:
     return text, found
 
 
+def _all_units(inside: str) -> bool:
+    """Several units, as of the points of a curve: "MHz;dB", "ns, m"."""
+    parts = [p for p in re.split(r"[;,:/|]|\s+", inside) if p]
+    return len(parts) == 2 and all(len(p) > 1 and units.find(p) is not None for p in parts)
+
+
 def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
     """Longest phrases first, from the innermost level outwards in weight."""
     used = [False] * len(tokens)
@@ -138,7 +146,7 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
                 continue
             for i in range(at, at + size):
                 used[i] = True
-            if size == 1 and len(key) == 1:
+            if size == 1 and len(key) == 1 and not any((key, m.id) in _ALONE for m in meanings):
                 out.letters.append(key)
             hits.append((at, size, meanings))
     _numbers(tokens, used, out)

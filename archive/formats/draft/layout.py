@@ -15,6 +15,10 @@ class Column:
     levels: tuple[str, ...]
     cells: list[Any]
     record: list[int] = field(default_factory=list)
+    outer: int = 0
+    """How many of the levels are names of elements around the row, not of the cell itself."""
+    doubt: str = ""
+    """Why its place cannot be sure, whatever its heading says."""
 
 
 @dataclass
@@ -41,6 +45,8 @@ class Found:
     headings_are: str = ""
     times: int = 1
     rows: int = 0
+    run: list[int] = field(default_factory=list)
+    """Of each row the list it stands in (XML, JSON), where a record holds several lists of rows."""
 
 
 @dataclass
@@ -57,6 +63,8 @@ class Layout:
     block: str = ""
     groups: list[str] = field(default_factory=list)
     skip: list[str] = field(default_factory=list)
+    named: list[tuple[str, str, str]] = field(default_factory=list)
+    """Lists of names and values: path from the record, what holds the name, what holds the value."""
     side_by_side: int = 0
     transpose: bool = False
     record: str = ""

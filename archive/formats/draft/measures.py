@@ -334,6 +334,9 @@ def scalar_column(
     cells, why = STRONG, f"{what} of the worst case"
     if what == "frequency" and not h.unit:
         unit, cells, why = frequency_unit(s)
+        if unit == "GHz":
+            # Worst cases often stand at the lowest frequency: small numbers are no gigahertz.
+            unit, cells, why = "", WEAK, "no unit is written; MHz are assumed"
     if what == "pairing":
         cap = min(cap, around.scheme.confidence)
     return Placed(s, to, unit, sure(h, cells, cap=cap), f"{reason}; {why}", what=what)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -57,6 +57,8 @@ def place(layout: Layout) -> Placing:
     seen = [look(t.columns, t.context, layout.decimal, layout.thousands) for t in layout.tables]
     fiber = _is_fiber(labels, seen, layout)
     alone = not layout.block and not layout.record
+    for s in seen:
+        _ordinals(s)
     role = [
         Roles("axes") if t.each.startswith("/") else roles(t, s, fiber, alone)
         for t, s in zip(layout.tables, seen, strict=True)
@@ -89,7 +91,27 @@ def place(layout: Layout) -> Placing:
             p.options["encoding"] = p.seen.profile.encoding
     _only_once(out)
     _label_at_all(out, layout)
+    for p in (p for t in out.tables for p in t.placed):
+        if p.seen.column.doubt and p.to is not None:
+            p.confidence = min(p.confidence, 0.8)
+            p.reason += f"; {p.seen.column.doubt}"
     return out
+
+
+def _ordinals(seen: list[Seen]) -> None:
+    """Headings such as c1 to c10 number their columns: the numbers name no pairs."""
+    by: dict[str, list[tuple[int, Seen]]] = {}
+    for s in seen:
+        match = (
+            re.fullmatch(r"([^\W\d_]{1,6})[ _.]?(\d{1,3})", s.column.levels[-1].strip()) if s.column.levels else None
+        )
+        if match and not s.heading.pair_word and not s.heading.parameters:
+            by.setdefault(match.group(1).casefold(), []).append((int(match.group(2)), s))
+    for listed in by.values():
+        numbers = sorted(n for n, _ in listed)
+        if len(numbers) > 4 and numbers == list(range(numbers[0], numbers[0] + len(numbers))):
+            for _, s in listed:
+                s.heading.pairs = s.own.pairs = s.inner.pairs = ""
 
 
 def _is_fiber(labels: list[Seen], tables: list[list[Seen]], layout: Layout) -> bool:
@@ -213,6 +235,7 @@ def _table(found: Found, seen: list[Seen], role: Roles, around: Surroundings) ->
             out.placed.append(_scalar(s, around, role, families, role.rows != "links", seen))
     if found.headings_are == "frequencies":
         _frequency_headings(out, found, around)
+    _lone_value(out, around)
     if role.rows == "readings" and "parameter" in role.keys:
         _row_kinds(out)
     return out
@@ -300,13 +323,17 @@ def _scalar(
 def frequency_unit_of_list(s: Seen) -> tuple[str, int, str]:
     """Unit of lists of frequencies."""
     cells = [c for c in s.column.cells[:3] if c is not None]
+    if cells and isinstance(cells[0], str) and s.profile.encoding not in ("", "pairs"):
+        from archive.formats.mapping.build.lists import decoded
+
+        cells = [[float(x) for x in decoded(cells[0], s.profile.encoding)]]
     numbers = (
         [float(x.replace(",", ".")) for x in re.findall(r"\d+(?:[.,]\d+)?", str(cells[0]))]
         if cells and isinstance(cells[0], str)
         else list(cells[0] if cells else [])
     )
     flat = profile([str(x) for x in numbers])
-    return frequency_unit(Seen(s.column, s.heading, flat, s.own))
+    return frequency_unit(Seen(s.column, s.heading, flat, s.own, s.inner))
 
 
 def _kind(s: Seen, family: set[str]) -> str:
@@ -374,6 +401,9 @@ def _key(s: Seen, name: str, role: Roles, around: Surroundings, out: PlacedTable
     if name == "frequency":
         unit, cells, why = frequency_unit(s)
         return Placed(s, to, unit, sure(h, cells), f"rises within each record; {why}")
+    if name in ("pairing", "end", "direction", "parameter"):
+        # The cells themselves say what the column is: a letter of its heading takes nothing away.
+        h = replace(h, letters=[])
     if name == "parameter":
         known, sure_of = _parameter_words(s, around)
         out.parameters.update(known)
@@ -423,7 +453,9 @@ def _point(s: Seen, role: Roles, around: Surroundings, mhz: Any, seen: list[Seen
     h = s.heading
     parameter, how = parameter_of(h, around)
     if s is role.label or (
-        h.fields and not parameter and not (h.modifiers & {"limit", "margin", "value"} and s.profile.numeric > 0.9)
+        h.fields
+        and not parameter
+        and not (s.profile.numeric > 0.9 and (h.modifiers & _SAYS_WHICH or _is_level(h.unit)))
     ):
         return place_fact(s, True, s is role.label) or _nowhere(s)
     if "parameter" in role.keys and not parameter:
@@ -436,6 +468,48 @@ def _point(s: Seen, role: Roles, around: Surroundings, mhz: Any, seen: list[Seen
     if not is_curve(parameter):
         return scalar_column(s, parameter, how, around, role, "worst_value") or _nowhere(s)
     return point_column(s, parameter, how, around, role, mhz) or _nowhere(s)
+
+
+_SAYS_WHICH = frozenset(("limit", "margin", "value"))
+
+
+def _is_level(unit: str) -> bool:
+    found = units.units().get(unit)
+    return found is not None and found.dimension == "level"
+
+
+def _lone_value(out: PlacedTable, around: Surroundings) -> None:
+    """The one column of numbers that is left, in a table whose rows name their quantity and have no value yet."""
+    role = out.roles
+    if role is None or "parameter" not in role.keys or role.rows not in ("points", "readings"):
+        return
+    taken = [p for p in out.placed if p.to is not None and p.to.table == "row" and p.to.name in ("value", "values")]
+    left = [p for p in out.placed if p.to is None and p.seen.profile.numeric > 0.9]
+    if taken or len(left) != 1 or any(p.to is not None and p.to.table == "sweeps" for p in out.placed):
+        return
+    (p,) = left
+    if role.rows == "readings" and not _is_level(p.seen.heading.unit):
+        return
+    speaks = _speaks(p.seen, role, around)
+    p.to = Target("row", "value")
+    p.confidence = 0.93 if speaks > 0 else 0.3 if speaks < 0 else 0.75
+    p.reason = "the only numbers left beside what says their quantity" + ("; the curves have its shape" * (speaks > 0))
+
+
+def _speaks(s: Seen, role: Roles, around: Surroundings) -> int:
+    """Whether the curves of a column have the shapes of the quantities that its rows name."""
+    if "frequency" not in role.keys:
+        return 0
+    mhz, names = role.keys["frequency"].profile.values, role.keys["parameter"].column.cells
+    votes: Counter[int] = Counter()
+    starts = np.flatnonzero(np.append(True, np.diff(mhz) <= 0))[:60]
+    for at, stop in zip(starts, [*starts[1:], len(mhz)], strict=True):
+        parameter, _ = parameter_of(heading.read(str(names[at])), around) if at < len(names) else ("", "")
+        if parameter:
+            votes[shape.agrees(parameter, shape.shape(mhz[at:stop], s.profile.values[at:stop]))] += 1
+    if votes[-1] > 0.2 * votes.total():
+        return -1
+    return 1 if votes[1] > 0.5 * votes.total() else 0
 
 
 def _by_shape(s: Seen, around: Surroundings, role: Roles, mhz: Any, seen: list[Seen]) -> Placed:
@@ -563,7 +637,7 @@ def _curve(s: Seen, role: Roles, around: Surroundings, found: Found) -> Placed:
     if parameter == "velocity":
         return _nvp(s)
     return (
-        place_fact(s, True)
+        place_fact(s, True, s is role.label)
         or (scalar_column(s, parameter, how, around, role, "worst_value") if parameter else None)
         or _nowhere(s)
     )
@@ -587,7 +661,13 @@ def _frequency_headings(out: PlacedTable, found: Found, around: Surroundings) ->
                 unit = name
     first = mine[0]
     column = first.seen.column
-    gathered = Seen(type(column)(VALUES, column.levels, []), first.seen.heading, first.seen.profile, first.seen.own)
+    gathered = Seen(
+        type(column)(VALUES, column.levels, []),
+        first.seen.heading,
+        first.seen.profile,
+        first.seen.own,
+        first.seen.inner,
+    )
     role = out.roles
     assert role is not None
     options = {"frequency_unit": unit, "cells": sum(p.seen.profile.filled for p in mine)}

@@ -78,7 +78,7 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     if out.lists < 0.5 and len(filled[0]) > 24:
         out.encoding = encoding_of(distinct[:12])
         out.lists = 1.0 if out.encoding else out.lists
-    if out.lists < 0.5 and all(_PAIRS.match(t) for t in distinct[:12]):
+    if len(filled[0]) > 15 and all(is_points(t, decimal) for t in distinct[:12]):
         out.encoding, out.lists = "pairs", 1.0
     out.rising = out.lists > 0.8 and all(_rises(c) for c in [c for c in cells if c is not None][:12])
     writing = numbers.Writing(decimal, thousands, words.empties())
@@ -90,13 +90,37 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     if out.numeric < 0.8 or all(re.fullmatch(r"\d{8}|\d{14}", t) for t in some):
         out.dates = date_patterns(some)
     out.verdicts = sum(verdicts.general(t) != (None, False) for t in some) / len(some)
-    if out.numeric < 0.5:
+    if out.numeric < 0.5 and out.lists < 0.5:
         out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
         out.limits = sum(bool(_LIMIT.search(words.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
     return out
 
 
-_PAIRS = re.compile(r"^\s*(?:[-+]?\d+(?:\.\d+)?\s*[:=/]\s*[-+<>]?\d+(?:\.\d+)?[\s;,|]*){4,}$")
+_POINT = r"[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?"
+_POINTS = tuple(
+    re.compile(rf"\s*(?:[(\[{{]?\s*{_POINT}{inner}{_POINT}\s*[)\]}}]?{outer})+$")
+    for inner, outer in (
+        (r"\s*[:=/@]\s*[<>]?", r"(?:[\s;,|]+|$)"),
+        (r"[;|][<>]?", r"(?:\s+|$)"),
+        (r",\s?[<>]?", r"(?:[\s;|]+|$)"),
+        (r"\s+[<>]?", r"(?:\s*[;|,]\s*|$)"),
+    )
+)
+"""Points in one cell: frequency and value with a mark between them, and another mark or blanks between points."""
+
+
+def is_points(cell: str, decimal: str = ".") -> bool:
+    """Whether a cell is a curve of points, such as "1.0;65.1 1.15;64.2": four or more, their frequencies rising."""
+    text = cell[:4000]
+    if len(cell) > 4000:
+        text = re.sub(r"\S*$", "", text) if re.search(r"\s", text[3900:]) else re.sub(r"[^;,|]*$", "", text)
+    listed = (*_POINTS[:2], _POINTS[3]) if decimal == "," else _POINTS
+    if not any(p.match(text.rstrip(" ;,|")) for p in listed):
+        return False
+    plain = re.sub(r"(?<=\d),(?=\d)", ".", text) if decimal == "," else text
+    found = [float(x) for x in re.findall(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?", plain)]
+    frequencies = found[0 : len(found) // 2 * 2 : 2]
+    return len(frequencies) >= 4 and all(x < y for x, y in pairwise(frequencies))
 
 
 def _rises(cell: Any) -> bool:
@@ -187,11 +211,17 @@ def _number(text: str, writing: numbers.Writing, out: Profile) -> float:
     return one[0]
 
 
+_PAIR = re.compile(r"(?:1,2|3,6|4,5|7,8|2,1|6,3|5,4|8,7)|(?:12|36|45|78),(?:12|36|45|78)")
+"""Names of pairs and combinations that look like numbers with a comma."""
+
+
 def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
     """Decimal and thousands mark that some cells of text prove: (".", "") where nothing speaks against it."""
     commas = dots = comma_only = dot_only = grouped_dot = grouped_comma = 0
     for cell in cells:
         text = cell.strip()
+        if _PAIR.fullmatch(text):
+            continue
         if not re.match(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0 ']*\s*(?:\D{0,5})$", text):
             continue
         both = "." in text and "," in text

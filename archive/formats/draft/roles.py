@@ -26,6 +26,8 @@ class Seen:
     profile: Profile
     own: Heading
     """The reading of its own heading, without what stands above the table."""
+    inner: Heading
+    """The reading of its own heading, without the names of the elements around it."""
 
     @property
     def source(self) -> str:
@@ -54,7 +56,8 @@ def look(columns: Sequence[Column], context: tuple[str, ...], decimal: str, thou
     out = []
     for c in columns:
         found = profile(c.cells[:6000], decimal, thousands)
-        out.append(Seen(c, heading.read(*context, *c.levels), found, heading.read(*c.levels)))
+        inner = heading.read(*c.levels[c.outer :])
+        out.append(Seen(c, heading.read(*context, *c.levels), found, heading.read(*c.levels), inner))
     return out
 
 
@@ -65,7 +68,7 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
     out.label = label_of(filled, fiber)
     runs = _runs(out.label, found)
     out.per_record = found.rows / max(1, len(set(runs)))
-    frequency = _frequency(filled, runs)
+    frequency = _frequency(filled, list(zip(runs, found.run, strict=True)) if len(found.run) == len(runs) else runs)
     for name, test in _TESTS:
         for s in filled:
             if s is out.label or s in out.keys.values() or s is frequency:
@@ -127,7 +130,8 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
         ):
             continue
         named = "link_label" in h.fields or (fiber and "fiber" in h.media and not h.fields)
-        cable = not named and h.fields[:1] == ["cable"] and p.unique > 0.5 and len(p.distinct) > 1
+        cable = not named and h.fields[:1] == ["cable"] and p.cables < 0.1 and len(p.distinct) > 1
+        cable = cable and (p.unique > 0.5 or (len(p.distinct) > 2 and all(re.search(r"\d", c) for c in p.distinct)))
         weak = cable or (
             not named and (h.text.strip().casefold() in ("id", "name", "nr", "no") or "port" in h.fields[:1])
         )
@@ -174,7 +178,10 @@ def _frequency(seen: list[Seen], runs: list[Any]) -> Seen | None:
         lengths = len(values) / max(1, falls + len({repr(r) for r in runs[: len(values)]}))
         if s in named and rises >= 4 and lengths >= 4 and rises > 2.5 * falls:
             return s
-        if s not in named and falls == 0 and rises >= 8 and np.nanmin(values) > 0 and np.nanmax(values) > 20:
+        paired = set(s.profile.distinct) <= {"12", "36", "45", "78"}
+        if s in named or paired or lengths < 4:
+            continue
+        if falls == 0 and rises >= 8 and np.nanmin(values) > 0 and np.nanmax(values) > 20:
             return s
     return None
 
@@ -189,7 +196,7 @@ def _is_frequency(s: Seen) -> bool:
 
 def _parameters(s: Seen) -> dict[str, str] | None:
     """Distinct cells that name quantities, with what they name; None where the column does not."""
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if not p.distinct or p.numeric > 0.3 or p.verdicts > 0.5 or len(p.distinct) > 80 or h.parameters or p.lists > 0.5:
         return None
     if h.fields and "parameter" not in h.modifiers:
@@ -207,7 +214,7 @@ def _parameters(s: Seen) -> dict[str, str] | None:
 
 
 def _pairs(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if h.parameters or h.generics or h.pairs or len(p.distinct) > 40 or not p.distinct:
         return None
     from archive.formats.draft.paired import _plain
@@ -224,13 +231,24 @@ def _pairs(s: Seen) -> dict[str, str] | None:
 _PAIR = r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
 
 
+def end_of(cell: str) -> str:
+    """The end that a cell names, such as "Near end" or "Main unit (A)"; "" where it names none, or more."""
+    whole = words.meaning(cell, "end")
+    if whole or len(cell) > 40 or re.search(r"\d", cell):
+        return whole or ""
+    said = heading.read(cell)
+    other = said.parameters or said.generics or said.unknown or said.guessed or said.pairs or said.unit
+    return said.ends[0] if len(set(said.ends)) == 1 and not other else ""
+
+
 def _ends(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if h.parameters or not 1 <= len(p.distinct) <= 6:
         return None
     named = "end" in h.modifiers
-    known = {c: m for c in p.distinct if (m := words.meaning(c, "end"))}
-    if len(known) == len(p.distinct) and (named or (len(known) >= 2 and not h.fields)):
+    known = {c: m for c in p.distinct if (m := end_of(c))}
+    spelt = len(known) >= 2 and all(len(c.strip()) > 1 for c in known)
+    if len(known) == len(p.distinct) and (named or (len(known) >= 2 and not h.fields) or spelt):
         return known
     if named and len(p.distinct) == 2:
         for first, second in (
@@ -250,7 +268,7 @@ def _ends(s: Seen) -> dict[str, str] | None:
 
 
 def _directions(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if h.parameters or not 1 <= len(p.distinct) <= 4:
         return None
     known = {c: m for c in p.distinct if (m := words.meaning(c, "direction"))}
@@ -258,7 +276,7 @@ def _directions(s: Seen) -> dict[str, str] | None:
 
 
 def _wavelengths(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if h.parameters or h.generics or not p.distinct:
         return None
     some = [re.sub(r"\s*nm$|\.0$", "", c.strip()) in WAVELENGTHS for c in p.distinct]
@@ -267,7 +285,7 @@ def _wavelengths(s: Seen) -> dict[str, str] | None:
 
 
 def _units(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if not p.distinct or p.numeric > 0 or h.parameters or len(p.distinct) > 12:
         return None
     named = "units" in h.fields
@@ -276,7 +294,7 @@ def _units(s: Seen) -> dict[str, str] | None:
 
 
 def _origins(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if h.parameters or not 2 <= len(p.distinct) <= 6 or p.numeric > 0:
         return None
     known = {}
@@ -290,7 +308,7 @@ def _origins(s: Seen) -> dict[str, str] | None:
 
 
 def _kinds(s: Seen) -> dict[str, str] | None:
-    p, h = s.profile, s.own
+    p, h = s.profile, s.inner
     if h.parameters or not 1 <= len(p.distinct) <= 6 or p.numeric > 0:
         return None
     known = {}

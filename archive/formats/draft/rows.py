@@ -179,7 +179,8 @@ def _heading_like(rows: list[list[Any]], kind_row: Any, i: int, lower: bool = Fa
         return True
     if any(k in "nd" for k in some):
         return False
-    if some.count("v") > 0 and some.count("w") <= some.count("v"):
+    spelt = [row[j] for j, k in zip(filled, some, strict=True) if k == "v" and len(str(row[j]).strip()) > 1]
+    if spelt and some.count("w") <= len(spelt):
         return False
     if any(isinstance(row[j], str) and re.match(r"^[^\W\d_].{0,60}?:(\s|$)", row[j].strip()) for j in filled[:1]):
         return False

@@ -149,13 +149,18 @@ def cut(lines: Sequence[str]) -> tuple[str, str]:
     some = [line for line in lines[:3000] if line.strip()]
     if not some:
         return "blanks", ""
-    best, most = "", 0.0
+    best, most, scores = "", 0.0, dict[str, float]()
     for mark in MARKS:
         score = _score(some, mark)
         if mark == "," and score and _commas_are_decimals(some):
             continue
+        scores[mark] = score
         if score > most * 1.2:
             best, most = mark, score
+    headed = [m for m, s in scores.items() if s >= 0.8 * most > 0 and _headed(some, m)]
+    if len(headed) == 1:
+        # A mark inside cells, such as that between the points of a curve, is not so often in the headings.
+        return headed[0], '"'
     if most < 0.35:
         return ("space" if _single_blanks(some) else "blanks"), ""
     return best, '"'
@@ -177,6 +182,13 @@ def _score(lines: Sequence[str], mark: str) -> float:
         if n and ((i and counts[i - 1] == n) or (i + 1 < len(counts) and counts[i + 1] == n)):
             total += 1 if n > 1 else 0.8
     return total / len(lines)
+
+
+def _headed(lines: Sequence[str], mark: str) -> bool:
+    """The first line has as many marks as most lines."""
+    counts = Counter(_count(line, mark) for line in lines[:400])
+    usual, _ = counts.most_common(1)[0]
+    return usual > 0 and _count(lines[0], mark) == usual
 
 
 def _count(line: str, mark: str) -> int:

@@ -16,8 +16,10 @@ from archive.formats.draft import heading
 from archive.formats.draft.cells import is_heading
 from archive.formats.draft.cells import kind as kind_of_cell
 from archive.formats.draft.layout import Column, Found, Layout
+from archive.formats.draft.named import Headed, headed_rows, named_lists
 from archive.formats.mapping import units
 from archive.formats.mapping.grid.columns import cell_text
+from archive.formats.mapping.tree.named import Named, turned
 from archive.formats.mapping.tree.node import (
     ANY,
     KEY,
@@ -39,15 +41,22 @@ MOST_RECORDS = 60
 
 def analyse(entry: Entry, kind: str) -> Layout:
     """What a sample of an XML or JSON file shows. Errors: Trouble where it is damaged or has a DTD."""
-    if kind == "xml":
-        tree = {(root := _xml(entry))[0]: root[1]}
-        lines = False
-    else:
-        tree, lines = _json(entry)
+    tree, lines = _tree(entry, kind)
+    table = None if lines or kind == "xml" else headed_rows(tree)
+    if table is not None:
+        return _of_rows(tree, table)
+    named = named_lists(tree)
+    turned(tree, [Named(*n) for n in named])
     path = "lines" if lines else _record_path(tree, kind)
     way = "" if lines else path
+    below = [n for n in named if not way or n[0].startswith(f"{way}/")]
+    if len(below) < len(named):
+        # A list of names and values around the records stays as it is: a mapping turns those of records only.
+        tree, _ = _tree(entry, kind)
+        turned(tree, [Named(*n) for n in below])
     found = [m for m, _, _ in members(tree, way)][:MOST_RECORDS] if not _keyed(path) else _members_keyed(tree, path)
     layout = Layout(kind, record=path, records=len(found))
+    layout.named = [(each.removeprefix(f"{way}/") if way else each, name, value) for each, name, value in below]
     shape = _Shape()
     for record in found:
         shape.see(record)
@@ -58,9 +67,52 @@ def analyse(entry: Entry, kind: str) -> Layout:
     if not lines:
         _around(layout, tree, path)
     _units_beside(layout)
+    layout.labels = [c for column in layout.labels for c in _by_pair(column)]
     layout.text = _text_of(tree)
     layout.decimal = _decimal(layout)
     return layout
+
+
+def _of_rows(tree: Tree, table: Headed) -> Layout:
+    """A table of lists, with its headings in a list of their own: each row is a record."""
+    layout = Layout("json", record=table.rows, records=len(table.cells))
+    order = list(range(len(table.cells)))
+    for i, name in enumerate(table.headings):
+        layout.labels.append(Column(f"#{i + 1}", (name,), [r[i] for r in table.cells], list(order)))
+    _around(layout, tree, table.rows)
+    layout.shared = [c for c in layout.shared if c.source != f"/{table.heads}"]
+    layout.ignore[f"/{table.heads}"] = "headings"
+    layout.text = _text_of(tree)
+    layout.decimal = _decimal(layout)
+    return layout
+
+
+def _by_pair(column: Column) -> list[Column]:
+    """A short list of numbers that comes once in a record, one for each pair: a column for each place in it."""
+    lists = [c for c in column.cells if isinstance(c, list)]
+    said = heading.read(*column.levels)
+    if not lists or len(lists) < len(column.cells) or {len(c) for c in lists} != {4} or not all(map(is_numbers, lists)):
+        return [column]
+    if not said.parameters and not said.generics:
+        return [column]
+    return [
+        Column(
+            f"{column.source}/#{i}",
+            (*column.levels, pair),
+            [c[i - 1] for c in lists],
+            list(column.record),
+            doubt="a list of four, taken as the pairs in the order of their contacts",
+        )
+        for i, pair in enumerate(PAIRS, 1)
+    ]
+
+
+def _tree(entry: Entry, kind: str) -> tuple[Tree, bool]:
+    """The tree of a document or of a sample of it; True where each line is a document of its own."""
+    if kind == "xml":
+        name, tree = _xml(entry)
+        return {name: tree}, False
+    return _json(entry)
 
 
 def _decimal(layout: Layout) -> str:
@@ -249,6 +301,8 @@ def _data_keys(tree: dict[str, Any]) -> bool:
     values = list(tree.values())
     if len(values) < 2 or not all(isinstance(v, dict) for v in values):
         return False
+    if all(set(v) <= {TEXT} or all(n.startswith("@") or n == TEXT for n in v) for v in values):
+        return False  # Elements with attributes and a text: facts or curves side by side.
     shapes = [frozenset(v) for v in values]
     common = frozenset.intersection(*shapes)
     return bool(common) and len(common) >= 0.5 * max(len(s) for s in shapes)
@@ -301,7 +355,22 @@ def _record_score(found: list[Tree], path: str) -> float:
     score += 0.6 * len(heads & {"tested", "verdict", "limit_name", "serial", "operator", "cable"})
     if not strong and len(heads) < 2:
         return 0.0
+    if not strong and len(rows) > 1:
+        score += 0.3 + (0.7 if _named_apart(rows) else 0.0)
     return score - 0.05 * path.count("/")
+
+
+_NAMES = frozenset(("id", "name", "no", "nr", "ref", "key", "code", "tag"))
+
+
+def _named_apart(rows: list[Tree]) -> bool:
+    """Something like a name stands near the top of every member, and differs in all."""
+    by: dict[str, list[str]] = {}
+    for row in rows:
+        for name, value in flat(row, ""):
+            if name.count("/") <= 1 and name.rpartition("/")[2].lstrip("@").casefold() in _NAMES:
+                by.setdefault(name, []).append(str(value))
+    return any(len(v) == len(rows) and len(set(v)) == len(v) for v in by.values())
 
 
 @dataclass
@@ -347,7 +416,10 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
     size = len(rows)
 
     def put(name: str, levels: tuple[str, ...], i: int, value: Any) -> None:
-        column = columns.setdefault(name, Column(name, levels, [None] * size))
+        column = columns.get(name)
+        if column is None:
+            own = [p for p in name.split("/") if p not in (TEXT, "", "..") and not p.startswith("#")]
+            columns[name] = column = Column(name, levels, [None] * size, outer=min(1, len(levels) - 1) if own else 0)
         column.cells[i] = value
 
     for i, (_, member, above) in enumerate(rows):
@@ -355,8 +427,8 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
             put(KEY, (*parents[-1:], "key"), i, keys[i])
         for name, value in _own(member):
             put(name or TEXT, _levels(name, parents, member), i, value)
-        for up in range(1, depth):
-            tree = above[up - 1] if up <= len(above) else None
+        for up in range(1, min(depth, len(above))):
+            tree = above[up - 1]
             if isinstance(tree, dict):
                 for name, value in tree.items():
                     if not isinstance(value, dict | list) or name == TEXT or is_numbers(value):
@@ -364,7 +436,17 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
                     elif isinstance(value, dict) and isinstance(value.get(TEXT), str):
                         put("../" * up + name, _levels(name, parents[: len(parents) - up], tree), i, value[TEXT])
     listed = [c for c in columns.values() if any(x is not None for x in c.cells)]
-    return Found(listed, [n for n, _, _ in rows], f"table {number}", each=each, rows=size, times=len(found))
+    runs = [id(above[0]) if above else n for n, _, above in rows]
+    table = Found(listed, [n for n, _, _ in rows], f"table {number}", each=each, rows=size, times=len(found), run=runs)
+    around = parents if any(c.source == "#1" for c in listed) else parents[:-1]
+    table.context = tuple(p for p in around if _says(p))
+    return table
+
+
+def _says(name: str) -> bool:
+    """Whether the name of an element says which quantity, end or pair is below it."""
+    said = heading.read(name)
+    return bool(said.parameters or said.generics or said.ends or said.pairs or "power_sum" in said.modifiers)
 
 
 def _only_keys(found: Found, rows: list[str]) -> bool:
@@ -411,7 +493,9 @@ def _levels(name: str, parents: list[str], tree: Tree) -> tuple[str, ...]:
     """Headings of a leaf: the last element above it, and its own names."""
     del tree
     own = [p.lstrip("@") for p in name.split("/") if p not in (TEXT, "", "..")]
-    if not own or name.startswith("#"):
+    if name.startswith("#"):
+        return ("",)
+    if not own:
         return tuple(parents[-1:]) or ("value",)
     return (*parents[-1:], *own)
 
@@ -480,7 +564,7 @@ def _outside(tree: Tree, way: list[str], here: str) -> Iterator[tuple[str, Any]]
 
 
 def _is_axis(levels: tuple[str, ...], value: Any) -> bool:
-    numbers = value if isinstance(value, list) else []
+    numbers = value if is_numbers(value) else []
     if isinstance(value, str):
         try:
             numbers = [float(x) for x in value.split()]

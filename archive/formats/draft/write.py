@@ -129,6 +129,9 @@ def _file(lay: Layout, tables: list[PlacedTable], pattern: str, number: int, out
     for key, value in (("block", lay.block), ("side_by_side", lay.side_by_side)):
         if value:
             lines.append(f"{key} = {_s(value) if isinstance(value, str) else value}")
+    if lay.named:
+        listed_ = [f"{{ each = {_s(e)}, name = {_s(n)}, value = {_s(v)} }}" for e, n, v in lay.named]
+        lines.append(f"named = [{', '.join(listed_)}]")
     if lay.transpose:
         lines.append("transpose = true")
     for key, listed in (("groups", lay.groups), ("skip", lay.skip), ("ignore", list(lay.ignore))):

@@ -24,7 +24,7 @@ _CELLS = {
 }
 _FILE = {
     **dict.fromkeys(("name", "kind", "pattern", "encoding", "delimiter", "quote", "record", "block"), str),
-    **dict.fromkeys(("skip", "ignore", "groups", "table"), list),
+    **dict.fromkeys(("skip", "ignore", "groups", "table", "named"), list),
     "side_by_side": int,
     "transpose": bool,
 }
@@ -155,10 +155,25 @@ def _file(tree: Any, number: int, where: str) -> File:
     tables = tuple(_table(t, i, at) for i, t in enumerate(f.pop("table", []), 1))
     if not tables:
         raise Trouble("names no table", where=at, expected="at least one [[file.table]]")
+    named = tuple(_named(n, i, at) for i, n in enumerate(f.pop("named", []), 1))
     plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in f.items()}
+    plain["named"] = named
     if "delimiter" in plain:
         plain["delimiter"] = {"tab": "\t", "\\t": "\t"}.get(plain["delimiter"], plain["delimiter"])
     return File(tables=tables, **{"name": str(number), **plain})
+
+
+def _named(tree: Any, number: int, where: str) -> tuple[str, str, str]:
+    at = f"{where}, named {number}"
+    n = _known(tree, dict.fromkeys(("each", "name", "value"), str), at)
+    if not all(n.get(k) for k in ("each", "name", "value")):
+        raise Trouble(
+            "a list of names and values needs its three paths",
+            where=at,
+            found=", ".join(n) or "none",
+            expected='{ each = "Property", name = "@name", value = "@value" }',
+        )
+    return n["each"], n["name"], n["value"]
 
 
 def _table(tree: Any, number: int, where: str) -> Table:

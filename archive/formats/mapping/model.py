@@ -109,6 +109,8 @@ class File:
     """Labels, or leaves of XML and JSON, that are ignored by name."""
     groups: tuple[str, ...] = ()
     """Rows of one cell that head a group of labels: the labels below are named "group | label"."""
+    named: tuple[tuple[str, str, str], ...] = ()
+    """XML, JSON: lists of names and values: path from the record, what holds the name, what holds the value."""
     side_by_side: int = 0
     """Columns of one of several blocks that stand beside each other."""
     transpose: bool = False

@@ -200,7 +200,7 @@ class Builder:
             there = valid(cells)
             if not good.all():
                 there = there & good[np.maximum(frame.record, 0)]
-            if frame.shared:
+            if frame.shared and len(there):
                 there[int(there.argmax()) + 1 :] = False
             count = int(there.sum())
             a.read += count

@@ -171,7 +171,7 @@ class Facts:
             return {}
         pattern = " ".join(p.field.format or self.mapping.date or "ISO" for p in given)
         texts = [p.text for p in given]
-        found = texts[0] if len(texts) == 1 else pc.binary_join_element_wise(*texts, " ", null_handling="skip")
+        found = texts[0] if len(texts) == 1 else _joined(texts)
         patterns = [p.field.format or self.mapping.date or "ISO" for p in given]
         local, at, offset, basis = [], [], [], []
         stated = zones.text.to_pylist() if zones is not None else [None] * self.n
@@ -194,6 +194,13 @@ class Facts:
             "utc_offset_min": pa.array(offset, type=pa.int64()),
             "zone_basis": pa.array(basis, type=pa.string()),
         }
+
+
+def _joined(texts: list[Any]) -> Any:
+    """Texts with a blank between them; null where all are."""
+    whole = [pc.fill_null(t, "") for t in texts]
+    found = pc.utf8_trim_whitespace(pc.binary_join_element_wise(*whole, " "))
+    return pc.if_else(pc.equal(found, ""), pa.scalar(None, pa.string()), found)
 
 
 def _together(cells: tuple[str | None, ...], patterns: list[str]) -> dates.When | None:

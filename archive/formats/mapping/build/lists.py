@@ -40,6 +40,8 @@ def numbers_in(cell: str, f: Field, writing: numbers.Writing) -> tuple[Any, Any]
         return values, np.zeros(len(values), dtype=np.int8)
     text = cell.strip()
     if f.encoding == "pairs":
+        if writing.decimal == ",":
+            text = re.sub(r"(?<=\d),(?=\d)", ".", text)
         values = np.array(re.findall(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?", text), dtype=np.float64)
         return values, np.zeros(len(values), dtype=np.int8)
     if writing.decimal == ",":

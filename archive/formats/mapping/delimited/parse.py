@@ -120,7 +120,20 @@ class Parser:
                 return True
             if self.skip and self.skip.search(cell):
                 return True
-        return self._blank_rows(table)
+        return self._blank_rows(table) or (bool(self.skip and column.null_count) and self._indented(table, column))
+
+    def _indented(self, table: Any, column: Any) -> bool:
+        """Whether a row that leaves its first cell blank may be one to skip."""
+        assert self.skip is not None
+        rows = table.filter(column.is_null())
+        for other in rows.columns[1:]:
+            cells = other.combine_chunks()
+            if pa.types.is_floating(cells.type) or pa.types.is_integer(cells.type):
+                continue
+            cells = cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
+            if any(c is not None and self.skip.search(str(c)) for c in cells.unique().to_pylist()):
+                return True
+        return False
 
     def _blank_rows(self, table: Any) -> bool:
         nulls = [c.null_count for c in table.columns]

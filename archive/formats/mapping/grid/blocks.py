@@ -46,10 +46,14 @@ def _beginning(file: File, split: Callable[[Any], Sequence[Any]]) -> Callable[[A
         return None
     if mark.startswith("/"):
         pattern = re.compile(mark.strip("/"))
+        cut = file.kind == "delimited" and len(file.delimiter) == 1
 
         def by_shape(raw: Any) -> str | None:
             text = raw if isinstance(raw, str) else " ".join(str(c) for c in split(raw) if c is not None)
             match = pattern.search(text)
+            if not match and cut and isinstance(raw, str) and file.delimiter in raw:
+                # A line that its marks cut into cells, as a person reads it.
+                match = pattern.search(" ".join(c.strip() for c in split(raw) if c and c.strip()))
             if not match:
                 return None
             return next((g for g in match.groups() if g), "").strip() if match.groups() else ""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, flat
+from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, flat, is_values
 from archive.formats.mapping.tree.stream import members_of
 from archive.formats.recognition import Entry
 
@@ -84,7 +84,7 @@ def _below(
 
     at: where in `around` we stand; here: its path; news: takes the leaves that are added to `around`.
     """
-    if isinstance(tree, list):
+    if isinstance(tree, list) and (path or not is_values(tree)):
         for member in tree:
             copy, place = _copy(around, at) if path else (around, at)
             yield from _below(member, path, copy, place, here, news)

@@ -17,6 +17,13 @@ class Paths:
     use: str = ""
     below: dict[str, Paths] = field(default_factory=dict)
 
+    def find(self, name: str) -> Paths | None:
+        """What is below a key that holds "/" itself."""
+        at: Paths | None = self
+        for part in name.split("/"):
+            at = at.below.get(part) if at is not None else None
+        return at
+
     def add(self, path: str, use: str) -> None:
         """Marks a path."""
         at = self
@@ -104,7 +111,7 @@ def _walk(tree: Tree, paths: Paths, path: str, out: Leaves) -> None:
             if name == TEXT:
                 _leaf(child, paths.use, path, out)
                 continue
-            below = paths.below.get(name)
+            below = paths.below.get(name) or (paths.find(name) if "/" in name else None)
             if below is None and not name.startswith("@"):
                 below = paths.below.get(ANY)
                 if below is not None and KEY in below.below:

@@ -98,8 +98,20 @@ def _members(
         for name, child in tree.items():
             if not name.startswith("@") and name != TEXT:
                 yield from _members(child, path[1:], (tree, *above), name)
-    elif path[0] in tree:
-        yield from _members(tree[path[0]], path[1:], (tree, *above), path[0] if len(path) > 1 else key)
+    else:
+        name, rest = step(tree, path)
+        if name in tree:
+            yield from _members(tree[name], rest, (tree, *above), name if rest else key)
+
+
+def step(tree: dict[str, Any], path: list[str]) -> tuple[str, list[str]]:
+    """The next name of a path and the rest of it. A key may hold "/" itself, such as "1-2/3-6"."""
+    if path[0] not in tree and len(path) > 1:
+        for size in range(2, min(len(path), 4) + 1):
+            name = "/".join(path[:size])
+            if name in tree:
+                return name, path[size:]
+    return path[0], path[1:]
 
 
 def is_values(tree: Tree) -> bool:
@@ -112,9 +124,19 @@ def is_numbers(tree: Tree) -> bool:
     return is_values(tree) and all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in tree)
 
 
+def cell_of(tree: Tree) -> Any:
+    """The text of an element that has attributes too; anything else as it is."""
+    return tree.get(TEXT) if isinstance(tree, dict) else tree
+
+
 def value_at(tree: Tree, path: str) -> Any:
     """The scalar (or list of scalars) at a path below a tree, or None."""
-    for name in path.split("/"):
+    rest = path.split("/")
+    while rest:
+        if isinstance(tree, dict):
+            name, rest = step(tree, rest)
+        else:
+            name, rest = rest[0], rest[1:]
         if name in ("", TEXT) and not isinstance(tree, dict):
             break
         if name.startswith("#") and isinstance(tree, list):

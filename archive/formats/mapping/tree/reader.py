@@ -13,8 +13,10 @@ from archive.formats.mapping.chunk import Chunk, Counted
 from archive.formats.mapping.frame import Frame
 from archive.formats.mapping.grid.columns import cell_text, column
 from archive.formats.mapping.model import File, Mapping, Table
+from archive.formats.mapping.target import Target
 from archive.formats.mapping.tree.leaves import Leaves, leaves, paths_around, paths_of, use_of
-from archive.formats.mapping.tree.node import KEY, Member, Tree, members, value_at
+from archive.formats.mapping.tree.named import Named, turned
+from archive.formats.mapping.tree.node import KEY, Member, Tree, is_values, members, value_at
 from archive.formats.recognition import Entry
 
 MOST_CELLS = 1_000_000
@@ -33,10 +35,13 @@ def chunks(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
     size = number = 0
     pending: Chunk | None = None
     late: list[tuple[str, Any]] = []
+    named = [Named(*n) for n in file.named]
     for member in records(entry, file.record):
         if member.tree is None:
             late = member.fresh
             break
+        if named:
+            turned(member.tree, named)
         number += 1
         own = leaves(member.tree, reader.paths)
         if held and (size + own.mapped > MOST_CELLS or len(held) >= MOST_RECORDS):
@@ -105,7 +110,7 @@ class _Reader:
             outside = f.source.startswith("/")
             cells = [value_at(m.around if outside else m.tree, f.source.lstrip("/")) for m in held]
             if any(c is not None for c in cells):
-                columns[f.source] = column(cells)
+                columns[f.source] = column(_fit(cells, f.to))
         places = np.array([m.at for m in held], dtype=np.int64)
         return Frame(table, columns, np.arange(len(held), dtype=np.int64), places, self._noun, counts=False)
 
@@ -133,8 +138,18 @@ def _framed(table: Table, rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], st
     for f in table.fields:
         cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
         if any(c is not None for c in cells):
-            columns[f.source] = column(cells)
+            columns[f.source] = column(_fit(cells, f.to))
     return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
+
+
+_LISTS = frozenset(("values", "limit", "margin", "frequencies"))
+
+
+def _fit(cells: list[Any], to: Target) -> list[Any]:
+    """Lists as text where the place takes no list: then the cell is read as any other, or set aside."""
+    if to.table in ("sweeps", "axes") or (to.table == "row" and to.name in _LISTS):
+        return cells
+    return [cell_text(c) if is_values(c) else c for c in cells]
 
 
 def _of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
