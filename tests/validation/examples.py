@@ -1,11 +1,12 @@
 """Runs the examples of the catalogue: each is a small change to the good record, declared in schemas/rules.
 
-`do` is a list of steps, each about one table:
+`base = "fiber"`: of the good optical record. `do` is a list of steps, each about one table:
   set       {column = value}       "" empties the cell           scale, shift {column = number}
   remove    true                   takes the rows out            add     {column = value}: one more row
   where     {column = value}       the rows meant (all where absent)
   curve     a word of CURVES with its numbers; add_curve {...}: one more curve made from another one
   record    {...}                  one more record (for rules across records), see _record
+  lengths   {links, favourite, share}   so many more links with nothing but a length, a share of which ends in one digit
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ def batch(example: dict[str, Any]) -> Batch:
 
 def rows(example: dict[str, Any]) -> Rows:
     """The same, as rows."""
-    made = copy.deepcopy(good.rows())
+    made = copy.deepcopy(good.fiber_rows() if example.get("base") == "fiber" else good.rows())
     for step in example.get("do", ()):
         _do(made, dict(step))
     return made
@@ -41,6 +42,9 @@ def rows(example: dict[str, Any]) -> Rows:
 def _do(made: Rows, step: dict[str, Any]) -> None:
     if "record" in step:
         _record(made, step["record"])
+        return
+    if "lengths" in step:
+        _lengths(made, step["lengths"])
         return
     table = made.setdefault(step["table"], [])
     if isinstance(step.get("add"), dict):
@@ -226,3 +230,14 @@ def _record(made: Rows, spec: dict[str, Any]) -> None:
     for axis in source["axes"]:
         if axis not in made["axes"]:
             made["axes"].append(axis)
+
+
+def _lengths(made: Rows, spec: dict[str, Any]) -> None:
+    """Links of 20.0 m and more, a decimetre apart from each other in turn, but for those that end in the favourite."""
+    wanted = round(spec["links"] * spec["share"])
+    others = [d for d in range(10) if d != spec["favourite"]]
+    for i in range(spec["links"]):
+        digit = spec["favourite"] if i < wanted else others[i % len(others)]
+        _record(made, {"label": f"2-TR2-B{i:03d}", "drop": RECORD_TABLES, "set": {"reported_verdict": "pass"}})
+        row = {"record_id": made["records"][-1]["record_id"], "quantity": "length", "origin": "measured"}
+        made["readings"].append({**row, "value": round(20 + i % 60 + digit / 10, 1), "step": 0.1})

@@ -109,7 +109,15 @@ def rows(seed: int = 1, length: float = 50.0) -> dict[str, list[dict[str, Any]]]
     return {
         "axes": [axis],
         "instruments": [_unit("in-main", "40-00317", "main"), _unit("in-remote", "40-00318", "remote")],
-        "people": [{"person_key": "pe-1", "salt": "s", "name": "R. Ostrander", "role": "operator"}],
+        "people": [
+            {
+                "person_key": "pe-1",
+                "salt": "s",
+                "name": "R. Ostrander",
+                "organisation": "Tern & Daughters",
+                "role": "operator",
+            }
+        ],
         "sources": [{"source_id": "s1", "path": "week9/links.csv"}],
         "records": [_record()],
         "readings": readings,
@@ -210,6 +218,37 @@ def _reported(measured: dict[tuple[str, str, str], np.ndarray]) -> list[dict[str
             }
         )
     return out
+
+
+@cache
+def fiber_rows() -> dict[str, list[dict[str, Any]]]:
+    """The good optical record, as rows: 120 m of OM4 with two connections, both wavelengths and directions.
+
+    0.12 km x 2.5 dB/km (850 nm) and x 0.7 dB/km (1300 nm), and 2 x 0.2 dB: invented, of the usual size.
+    """
+    made = {k: [dict(r) for r in v] for k, v in rows().items() if k in ("instruments", "people", "sources", "records")}
+    made["records"][0] |= {
+        "medium": "fiber",
+        "limit_found": "our own, 850/1300 nm",
+        "configuration": None,
+        "cable_found": "OM4 50/125",
+        "cable_type": "om4/50",
+        "velocity_percent": None,
+        "group_index": 1.482,
+        "connections": 2,
+        "splices": 0,
+        "reference_method": "one-cord",
+        "reference_local": "2025-03-04T08:02",
+        "launch_condition": "encircled-flux",
+        "evidence": "worst-points",
+    }
+    made["readings"] = [
+        _reading("optical_loss", "7", round(0.4 + 0.12 * per_km + more, 2), 0.01)
+        | {"wavelength_nm": nm, "direction": direction}
+        for nm, per_km in ((850.0, 2.5), (1300.0, 0.7))
+        for direction, more in (("local-remote", 0.0), ("remote-local", 0.03))
+    ]
+    return made
 
 
 def batch(**kwargs: Any) -> Batch:

@@ -18,6 +18,7 @@ SHARED = {
     "instruments": ("instrument_id", ("local_instrument_id", "remote_instrument_id")),
     "places": ("place_id", ("local_place_id", "remote_place_id")),
     "sources": ("source_id", ("source_id",)),
+    "people": ("person_key", ("operator_key",)),
 }
 
 
@@ -49,7 +50,7 @@ def _joined() -> tuple[Batch, dict[str, str]]:
                         if row.get(column):
                             row[column] = f"{row[column]}-{number}"
             known = whole.setdefault(table, [])
-            known.extend(r for r in rows if table not in ("axes", "people") or r not in known)
+            known.extend(r for r in rows if table != "axes" or r not in known)
     return Batch.from_rows(whole), rule_of
 
 

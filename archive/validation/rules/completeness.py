@@ -41,6 +41,17 @@ def operator_missing(look: Look, _: Tolerances) -> Iterator[Said]:
     yield Raised(rows_of(look.is_null("operator_key")))
 
 
+@rule("operator-without-organisation")
+def operator_without_organisation(look: Look, _: Tolerances) -> Iterator[Said]:
+    """A person of whom no firm is named, in a job that names no contractor either."""
+    named, firm = look.words("operator_key") != "", look.joined("operator_key", "people", "organisation")
+    contractors = {j["job_id"] for j in look.batch["jobs"].to_pylist() if j["contractor"]}
+    covered = np.array([j in contractors for j in look.words("job_id")], dtype=bool)
+    rows = rows_of(named & (firm == "") & ~covered)
+    names = look.joined("operator_key", "people", "name")[rows]
+    yield Raised(rows, found=[n or "the operator" for n in names])
+
+
 @rule("instrument-missing")
 def instrument_missing(look: Look, _: Tolerances) -> Iterator[Said]:
     """No serial number for the local end."""
@@ -63,8 +74,9 @@ def remote_instrument_missing(look: Look, _: Tolerances) -> Iterator[Said]:
 @rule("instrument-model-missing")
 def instrument_model_missing(look: Look, _: Tolerances) -> Iterator[Said]:
     """A unit with a serial number and no model."""
-    serial = look.joined("local_instrument_id", "instruments", "serial")
-    yield Raised(rows_of((serial != "") & (look.joined("local_instrument_id", "instruments", "model") == "")))
+    for end in ("local", "remote"):
+        serial, model = (look.joined(f"{end}_instrument_id", "instruments", c) for c in ("serial", "model"))
+        yield Raised(rows_of((serial != "") & (model == "")), where=end)
 
 
 @rule("software-missing")

@@ -157,3 +157,29 @@ def same_unit_at_both_ends(look: Look, _: Tolerances) -> Iterator[Said]:
     units = look.words("local_instrument_id") != look.words("remote_instrument_id")
     rows = rows_of(units & (here != "") & (here == there))
     yield Raised(rows, found=list(here[rows]))
+
+
+@rule("units-calibrated-apart")
+def units_calibrated_apart(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """Days between the calibrations of two different units of one test."""
+    here, there = (_days(look, end, "calibrated_on") for end in _ENDS)
+    keys = [look.words(f"{end}_instrument_id") for end in _ENDS]
+    two = (keys[0] != "") & (keys[1] != "") & (keys[0] != keys[1])
+    known = ~np.isnat(here) & ~np.isnat(there)
+    yield NotLooked(rows_of(two & ~known), "the date of calibration of a unit is not known")
+    apart = np.abs((there - here).astype("timedelta64[D]").astype(np.int64))
+    rows = rows_of(two & known & (apart > limits["days"]))
+    yield Raised(rows, where="local unit", found=[str(d) for d in here[rows]], expected=[str(d) for d in there[rows]])
+
+
+@rule("tested-at-night")
+def tested_at_night(look: Look, limits: Tolerances) -> Iterator[Said]:
+    """The hour of the day of the local time."""
+    times, precision = look.tested
+    begins, ends = limits["hours"]
+    timed = ~np.isnat(times) & (precision != "day")
+    yield NotLooked(rows_of(~timed), "the time of the day is not known")
+    hour = (times - times.astype("datetime64[D]")).astype("timedelta64[s]").astype(np.int64) / 3600
+    night = (hour >= begins) | (hour < ends) if begins > ends else (hour >= begins) & (hour < ends)
+    rows = rows_of(timed & night)
+    yield Raised(rows, found=_said(look, rows), expected=f"{begins:g} to {ends:g}")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
 from archive.validation.job.links import JobLook
-from archive.validation.job.registry import AboutLinks, CouldNot, Raised, Said, job_rule
+from archive.validation.job.registry import AboutLinks, CouldNot, NotLooked, Raised, Said, job_rule
 from archive.validation.registry import Tolerances
 
 
@@ -92,3 +93,80 @@ def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Sa
     for (_, kind), values in groups.items():
         if max(values) - min(values) > limits["percent"]:
             yield AboutLinks([""], where=kind, found=f"{min(values):g} to {max(values):g} %")
+
+
+@job_rule("retested-to-another-limit")
+def retested_to_another_limit(job: JobLook, _: Tolerances) -> Iterator[Said]:
+    """The latest test passes one limit, and the latest test that failed was to another."""
+    rows, found, expected, blind = [], [], [], []
+    for tests in job.by_link():
+        last = int(tests[-1])
+        failed = [int(t) for t in tests[:-1] if job.verdict[t] == "fail"]
+        if job.verdict[last] != "pass" or not failed:
+            continue
+        before, after = job["limit_id"][failed[-1]], job["limit_id"][last]
+        if not before or not after:
+            blind.append(last)
+        elif before != after:
+            rows.append(last)
+            found.append(after)
+            expected.append(before)
+    yield NotLooked(blind, "the limit of one of its tests is not known")
+    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+
+
+_EVIDENCE = {"full-sweep": "whole curves", "worst-points": "the worst cases alone", "verdict-only": "a verdict alone"}
+_RANK = {word: place for place, word in enumerate(_EVIDENCE)}
+
+
+@job_rule("latest-test-tells-less")
+def latest_test_tells_less(job: JobLook, _: Tolerances) -> Iterator[Said]:
+    """What the latest test can prove against what the best of the earlier ones can."""
+    rows, found, expected = [], [], []
+    for tests in job.by_link():
+        words = [str(w) for w in job["evidence"][tests]]
+        best = min(words, key=lambda w: _RANK.get(w, 9))
+        if _RANK.get(best, 9) < _RANK.get(words[-1], 9):
+            rows.append(int(tests[-1]))
+            found.append(_EVIDENCE.get(words[-1], words[-1]))
+            expected.append(_EVIDENCE[best])
+    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+
+
+def _lengths(job: JobLook) -> Any:
+    """Lengths in m of the latest test of each link that has one."""
+    latest = [int(t[-1]) for t in job.by_link()]
+    values = job["length_m"][latest] if latest else np.zeros(0)
+    return values[~np.isnan(values)]
+
+
+@job_rule("lengths-too-alike")
+def lengths_too_alike(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+    """The share of links whose length lies near the median."""
+    lengths = _lengths(job)
+    if job.size and not len(lengths):
+        yield CouldNot("no record has a length")
+    if len(lengths) < max(2, limits["links"]):
+        return
+    middle = float(np.median(lengths))
+    share = 100 * float(np.mean(np.abs(lengths - middle) <= limits["m"] + 1e-9))
+    if share >= limits["share_percent"]:
+        yield AboutLinks([""], where=f"{limits['m']:g} m", found=f"{share:.0f} %", expected=f"{middle:.1f} m")
+
+
+@job_rule("last-digits-uneven")
+def last_digits_uneven(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+    """Chi-square of the last digits of lengths that are kept to 0.1 m, and the share of the commonest."""
+    lengths = _lengths(job)
+    tenths = np.rint(lengths * 10).astype(np.int64)
+    tenths = tenths[np.abs(lengths * 10 - tenths) < 1e-6]
+    count = np.bincount(tenths % 10, minlength=10)
+    if job.size and (len(tenths) < limits["lengths"] or (count == 0).any()):
+        # an instrument that counts in nanoseconds may never show some digits
+        yield CouldNot("too few lengths to a tenth of a metre, or they come in coarser steps")
+        return
+    even = len(tenths) / 10
+    most = int(count.argmax())
+    uneven = float(np.sum((count - even) ** 2 / even)) if even else 0.0
+    if uneven > limits["chi_square"] and 100 * count[most] / len(tenths) >= limits["share_percent"]:
+        yield AboutLinks([""], where=str(len(tenths)), found=str(count[most]), expected=str(most))
