@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +33,17 @@ def _lead(path: Path, temporary: Path) -> Entry:
     refused = [u for u in entries(path, temporary) if isinstance(u, Refused)] if not found else []
     if not found:
         raise refused[0].trouble if refused else Trouble("there is nothing in it", where=str(path))
-    taken = {e.path for f in found for e in group.others(f)}
-    leads = [f for f in found if f.path not in taken]
-    return leads[0]
+    alike = Counter(group.pattern_of(f.path) for f in found)
+    taken: set[Path] = set()
+    leads = []
+    for f in sorted(found, key=lambda f: alike[group.pattern_of(f.path)]):
+        # Files that stand alone come first: one of them may name all the others.
+        if f.path not in taken:
+            taken |= {e.path for e in group.others(f)}
+            leads.append(f)
+            if len(taken) + 1 >= len(found):
+                break
+    return next(f for f in found if f in leads and f.path not in taken)
 
 
 def tried(mapping: Path, export: Path, most: int) -> dict[str, Any]:

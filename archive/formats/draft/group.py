@@ -13,8 +13,9 @@ from pathlib import Path
 
 from archive.errors import Trouble
 from archive.formats.draft.facts import Placed
-from archive.formats.draft.layout import Layout
+from archive.formats.draft.layout import Column, Layout
 from archive.formats.draft.place import Placing, place
+from archive.formats.draft.roles import look
 from archive.formats.draft.structure import structure
 from archive.formats.draft.write import Draft, layout_name, written
 from archive.formats.mapping.target import Target
@@ -54,11 +55,21 @@ def drafted(entry: Entry, least: float = 0.0) -> Draft:
     """The draft of a file, together with the files that belong to it. Errors: Trouble, as structure."""
     mine = _look(entry.path, entry.name)
     group = _group(entry)
-    files = [(mine.layout, mine.placing, _pattern(entry.path) if group else "")]
+    files = [(mine.layout, mine.placing, pattern_of(entry.path) if group else "")]
+    named = _named_files(mine, group)
+    if named is not None:
+        # A file per link: one of them stands for all.
+        column, source = named
+        seen = _look(group[0], _beside(entry, group[0]))
+        _join_by_name(column, source, seen.placing, group[0])
+        patterns = {pattern_of(p) for p in group}
+        pattern = patterns.pop() if len(patterns) == 1 else f"*{group[0].suffix}"
+        files = [(mine.layout, mine.placing, entry.path.name), (seen.layout, seen.placing, pattern)]
+        return written(files, layout_name(entry.name), least)
     for path in group:
         seen = _look(path, _beside(entry, path))
         _join(mine.placing, seen.placing)
-        files.append((seen.layout, seen.placing, _pattern(path)))
+        files.append((seen.layout, seen.placing, pattern_of(path)))
     return written(files, layout_name(entry.name), least)
 
 
@@ -78,7 +89,8 @@ def _beside(entry: Entry, path: Path) -> str:
     return entry.name.removesuffix(entry.path.name) + path.name
 
 
-def _pattern(path: Path) -> str:
+def pattern_of(path: Path) -> str:
+    """A file's name with its numbers left open."""
     return re.sub(r"\d+", "*", path.name)
 
 
@@ -91,13 +103,17 @@ def _group(entry: Entry) -> list[Path]:
         for p in sorted(entry.path.parent.iterdir())
         if p.is_file() and not p.is_symlink() and p != entry.path and p.suffix.lower() in _ENDINGS
     ]
-    if not 1 <= len(beside) < MOST_FILES:
+    if not beside:
         return []
     try:
         mine = _look(entry.path, entry.name)
     except Trouble:
         return []
     if not _identities(mine):
+        return []
+    if named := _per_link(entry, mine, beside):
+        return named
+    if len(beside) >= MOST_FILES:
         return []
     out = []
     for path in beside:
@@ -108,6 +124,53 @@ def _group(entry: Entry) -> list[Path]:
         if _only_measured(seen) and _key(mine, seen) is not None:
             out.append(path)
     return out
+
+
+def _per_link(entry: Entry, mine: _Seen, beside: list[Path]) -> list[Path]:
+    """The files beside an entry that its cells name, one for each link, where they hold measurements only."""
+    found = _named_files(mine, beside)
+    if found is None:
+        return []
+    column, source = found
+    told = _cells(column)
+    named = [p for p in beside if (p.stem if source == "@file" else p.name) in told]
+    try:
+        some = [_look(p, _beside(entry, p)) for p in named[:3]]
+    except (Trouble, OSError):
+        return []
+    return named if all(_only_measured(s) and _key(mine, s) is None for s in some) else []
+
+
+def _named_files(mine: _Seen, paths: list[Path]) -> tuple[Placed, str] | None:
+    """The column whose cells are the names of most of some files, and whether with their endings."""
+    if len(paths) < 2:
+        return None
+    for t in mine.placing.tables:
+        for p in t.placed:
+            if p.to is not None and p.to.name not in _KEYS:
+                continue
+            told = _cells(p)
+            for source, names in (("@file", [x.stem for x in paths]), ("@filename", [x.name for x in paths])):
+                if sum(n in told for n in names) >= 0.8 * len(names):
+                    return p, source
+    return None
+
+
+def _cells(p: Placed) -> set[str]:
+    return {str(c).strip() for c in p.seen.column.cells if c not in (None, "")}
+
+
+def _join_by_name(column: Placed, source: str, other: Placing, path: Path) -> None:
+    """Gives the name of each file the place of the column that names it."""
+    if column.to is None:
+        column.to, column.reason = Target("records", "sequence"), "the files with the curves are named by this"
+    column.confidence = max(column.confidence, 0.92)
+    table = next(t for t in other.tables if t.found is not None)
+    stem = path.stem if source == "@file" else path.name
+    cells = [stem] * (table.found.rows if table.found is not None else 1)
+    (seen,) = look([Column(source, (source,), list(cells))], (), ".", "")
+    reason = f"each file is named as {column.seen.source!r} says"
+    table.placed.insert(0, Placed(seen, column.to, "", column.confidence, reason))
 
 
 _ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn", ".tab")

@@ -436,6 +436,8 @@ def _parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], flo
     for cell in s.profile.distinct:
         found = heading.read(cell)
         parameter, how = parameter_of(found, around)
+        if how == "taken" and found.unknown and not around.fiber:
+            continue  # "reflection loss" in words that nobody knows is not the plain loss.
         if parameter and not (len(found.unknown) > len(found.parameters) + len(found.generics)):
             unit = units.units().get(found.unit)
             other = (

@@ -165,7 +165,10 @@ def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
     if len(filled) != 2 or kind_row(i)[filled[0]] != "w" or i + 1 >= len(rows):
         return False
     below = [j for j, c in enumerate(rows[i + 1]) if c is not None and str(c).strip()]
-    return len(below) in (2, 3, 4) and kind_row(i + 1)[below[0]] == "w" and kind_row(i + 1)[below[1]] != "n"
+    if len(below) < 2 or kind_row(i + 1)[below[0]] != "w":
+        return False
+    value = kind_row(i)[filled[1]] != "w" and len(below) == 2
+    return value or (len(below) in (2, 3, 4) and kind_row(i + 1)[below[1]] != "n")
 
 
 def _heading_like(rows: list[list[Any]], kind_row: Any, i: int, lower: bool = False) -> bool:

@@ -36,9 +36,9 @@ class Group:
 
 def key_columns(table: Table) -> list[str]:
     """Sources of the columns that tell records apart."""
-    return [f.source for f in table.fields if f.to.table == "records" and f.to.name in KEYS and not f.to.part] + [
-        f.source for f in table.fields if f.to.name == "tested_found" and f.to.part
-    ]
+    mine = [f for f in table.fields if f.to.table == "records" and f.to.name in KEYS and not f.source.startswith("@")]
+    whole, parts = [f for f in mine if not f.to.part], [f for f in mine if f.to.name == "tested_found" and f.to.part]
+    return [f.source for f in (*whole, *parts)]
 
 
 def row_per_record(tables: Iterator[Any]) -> Iterator[Group]:

@@ -72,9 +72,10 @@ def _frames(found: Iterator[Chunk], entry: Entry) -> list[Frame]:
 
 
 def _named(frame: Frame, entry: Entry) -> Frame:
-    """With a column of the file's name, where the mapping asks for one."""
-    if any(f.source == "@file" for f in frame.table.fields):
-        frame.columns["@file"] = pa.repeat(pa.scalar(entry.path.stem), frame.rows)
+    """With a column of the file's name, without or with its ending, where the mapping asks for one."""
+    for source, name in (("@file", entry.path.stem), ("@filename", entry.path.name)):
+        if any(f.source == source for f in frame.table.fields):
+            frame.columns[source] = pa.repeat(pa.scalar(name), frame.rows)
     return frame
 
 
