@@ -157,6 +157,10 @@ def _json(entry: Entry) -> tuple[Tree, bool]:
     text = data.decode(json.detect_encoding(data), "replace").lstrip("\ufeff").replace("\0", "")
     try:
         return json.loads(text, parse_constant=str), False
+    except RecursionError:
+        raise Trouble(
+            "is nested deeper than any export", where=entry.name, remedy="look at the file; it may be damaged"
+        ) from None
     except json.JSONDecodeError as error:
         rows = _json_lines(text)
         if rows is not None:

@@ -13,6 +13,7 @@ from archive.errors import Trouble
 from archive.formats.mapping.description import describe
 from archive.formats.mapping.match import best, content, matches
 from archive.formats.mapping.model import Mapping
+from archive.formats.mapping.workbook import is_workbook
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch
 
@@ -35,7 +36,46 @@ def recognise(entry: Entry) -> Recognition | None:
             if not mapping.alone and is_lead(entry, mapping):
                 takes = frozenset(e.path for _, e in beside(entry, mapping))
             return Recognition(found[0].score, found[0].reason, mapping.layout, takes)
-        return _unseen(entry) if entry.size and content(entry) is not None else None
+        if not entry.size:
+            return None
+        if content(entry) is None:
+            return _damaged(entry, None) if is_workbook(entry) else None
+        return _unseen(entry)
+    except Trouble as trouble:
+        return _damaged(entry, trouble)
+    except (OSError, ValueError):
+        return None
+
+
+def _damaged(entry: Entry, trouble: Trouble | None) -> Recognition | None:
+    """A workbook, XML or JSON that cannot be opened is still one: reading it then tells what is wrong with it."""
+    from archive.formats.draft.sniff import kind_of
+
+    try:
+        kind = kind_of(entry)
+    except (Trouble, OSError, ValueError):
+        return None
+    why = str(trouble or "a workbook that cannot be opened")
+    return Recognition(UNSEEN, why, "") if kind != "text" else None
+
+
+def recognise_by(entry: Entry, mapping: Any) -> Recognition | None:
+    """Whether a file has the layout of the mapping that was named, without a look at others and without a draft.
+
+    mapping: path of a mapping file, or a Mapping. None where the file does not hold its names.
+    """
+    from archive.formats.mapping.match import match
+    from archive.formats.mapping.together import beside, is_lead
+
+    try:
+        named = chosen(entry, mapping)
+        found = match(entry, named)
+        if found is None:
+            return None
+        takes: frozenset[Any] = frozenset()
+        if not named.alone and is_lead(entry, named):
+            takes = frozenset(e.path for _, e in beside(entry, named))
+        return Recognition(found.score, found.reason, named.layout, takes)
     except (Trouble, OSError, ValueError):
         return None
 
@@ -112,6 +152,14 @@ def _by(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
         yield from read_with(entry, mapping)
     elif is_lead(entry, mapping):
         yield from read_several(entry, mapping)
+    else:
+        raise Trouble(
+            "the file that names the links is not beside it",
+            where=entry.name,
+            found=f"one file of the layout {mapping.layout}, which has {len(mapping.files)}",
+            expected=f"beside it {mapping.files[0].pattern}",
+            remedy="hand in the folder or zip that holds all of them",
+        )
 
 
-__all__ = ["UNSEEN", "chosen", "describe", "read", "recognise"]
+__all__ = ["UNSEEN", "chosen", "describe", "read", "recognise", "recognise_by"]

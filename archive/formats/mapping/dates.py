@@ -57,6 +57,22 @@ def _compiled(pattern: str) -> re.Pattern[str]:
     return re.compile("^" + out + _literal(pattern[at:]) + "$", re.IGNORECASE)
 
 
+def fault(pattern: str) -> str:
+    """What is wrong with a pattern, "" where nothing is."""
+    if pattern in ("ISO", "words"):
+        return ""
+    for one in pattern.split("|"):
+        found = [m.group() for m in _TOKEN.finditer(one)]
+        if not found:
+            return f"{one.strip()!r} has none of the letters of a date"
+        twice = next((x for x in found if x != "Day" and found.count(x) > 1), "")
+        if twice or {"YYYY", "YY"} <= set(found) or {"MM", "Mon"} <= set(found):
+            return f"{one.strip()!r} says {twice or 'the year or the month'} twice"
+        if not {"YYYY", "YY", "hh"} & set(found) and "Z" not in found:
+            return f"{one.strip()!r} has neither a year nor an hour"
+    return ""
+
+
 def _literal(text: str) -> str:
     return re.sub(r"(\\ |\s)+", r"\\s+", re.escape(text))
 

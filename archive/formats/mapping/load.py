@@ -11,7 +11,7 @@ from typing import Any
 
 from archive import vocabulary
 from archive.errors import Trouble
-from archive.formats.mapping import target, units
+from archive.formats.mapping import dates, target, units
 from archive.formats.mapping.model import KINDS, LANGUAGE, OPEN, ROWS, Field, File, Mapping, Table
 from archive.formats.mapping.pairs import SCHEMES
 
@@ -84,6 +84,10 @@ def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
     if not files:
         raise Trouble("names no file", where=where, expected="at least one [[file]] with a [[file.table]]")
     _together(files, where)
+    if why := dates.fault(cells["date"]) if cells.get("date") else "":
+        raise Trouble(
+            "no such pattern of dates", where=f"{where}, [cells], date", found=why, expected="such as DD.MM.YYYY hh:mm"
+        )
     settings: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in cells.items()}
     return Mapping(
         layout=head["layout"],
@@ -201,7 +205,29 @@ def _field(tree: Any, number: int, where: str) -> Field:
     at = f"{where}, field {f['from']!r}"
     to = target.parse(f.pop("to"), at)
     confidence = f.pop("confidence", None)
+    _written(f, at)
     return Field(source=f.pop("from"), to=to, confidence=float(confidence) if confidence is not None else None, **f)
+
+
+def _written(f: dict[str, Any], where: str) -> None:
+    """The pattern of dates and the encoding of arrays can be. Errors: Trouble."""
+    from archive.formats.mapping.build.lists import encoding_fault
+
+    if why := dates.fault(f["format"]) if f.get("format") else "":
+        raise Trouble(
+            "no such pattern of dates",
+            where=where,
+            found=why,
+            expected='"ISO", "words", or letters such as DD.MM.YYYY hh:mm:ss',
+            remedy="see the letters in schemas/mapping.md",
+        )
+    if why := encoding_fault(f["encoding"]) if f.get("encoding") else "":
+        raise Trouble(
+            "no such encoding of numbers",
+            where=where,
+            found=why,
+            expected='"pairs", or words such as base64-float32-le, base64-zlib-int16/100-be, hex-float64-le',
+        )
 
 
 def _once(fields: tuple[Field, ...], where: str) -> None:

@@ -179,7 +179,7 @@ class Facts:
         for i, (cell, zone) in enumerate(zip(cells, stated, strict=True)):
             when = _together(cell, patterns)
             if when is None and any(cell) and "words" not in patterns:
-                self._aside(i, given[0], f"a date as {pattern}")
+                self._aside(i, given[0], _expected(cell, given, pattern, self.mapping))
             moment, minutes = _moment(when, zone or self.mapping.zone)
             local.append(when.local if when else None)
             at.append(moment)
@@ -194,6 +194,15 @@ class Facts:
             "utc_offset_min": pa.array(offset, type=pa.int64()),
             "zone_basis": pa.array(basis, type=pa.string()),
         }
+
+
+def _expected(cells: tuple[str | None, ...], given: list[Said], pattern: str, mapping: Mapping) -> str:
+    """What a date is expected to be; where the mapping gives no pattern, those that would read it."""
+    found = dates.patterns_for([next(c for c in cells if c)])
+    if mapping.date or any(p.field.format for p in given) or not found:
+        return f"a date as {pattern}"
+    either = " or ".join(found[:2])
+    return f"a date as ISO; it reads {'two ways' if len(found) > 1 else 'otherwise'}: say format = {either}"
 
 
 def _joined(texts: list[Any]) -> Any:

@@ -90,6 +90,21 @@ def decoded(cell: str, encoding: str) -> Any:
     return values / scale if scale != 1 else values
 
 
+def encoding_fault(encoding: str) -> str:
+    """What is wrong with the words of an encoding, "" where nothing is."""
+    if encoding == "pairs":
+        return ""
+    said = encoding.replace("-", " ").split()
+    kinds = [w.partition("/")[0] for w in said if w.partition("/")[0] in _TYPES]
+    texts = [w for w in said if w in ("base64", "hex")]
+    known = {"base64", "hex", "zlib", "le", "be"}
+    odd = [w for w in said if w not in known and w.partition("/")[0] not in _TYPES]
+    scale = [w for w in said if "/" in w and not re.fullmatch(r"\w+/\d+(?:\.\d+)?", w)]
+    if odd or scale:
+        return f"{(odd or scale)[0]!r} in {encoding!r}"
+    return "" if len(texts) == 1 and len(kinds) == 1 else f"{encoding!r}: one of base64 and hex, and one type"
+
+
 class Lists:
     """Puts curves that stand in cells into pieces."""
 
