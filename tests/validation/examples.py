@@ -130,6 +130,11 @@ def _regrid(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray
     return new, np.interp(new, f, v)
 
 
+def _every(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    kept = np.unique(np.append(np.arange(0, len(f), s["nth"]), len(f) - 1))
+    return f[kept], v[kept]
+
+
 def _parabola(f: np.ndarray, v: np.ndarray, s: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
     step = s.get("step", 0.1)
     return f, np.round((s["low"] + s["per_mhz2"] * (f - s["at"]) ** 2) / step) * step
@@ -141,7 +146,7 @@ CURVES: dict[str, Step] = {
     "leave-out": lambda f, v, s: (f[~_within(f, s)], v[~_within(f, s)]),
     "blank": lambda f, v, s: (f, np.where(_within(f, s), np.nan, v)),
     "hold": _hold,
-    "every": lambda f, v, s: (f[:: s["nth"]], v[:: s["nth"]]),
+    "every": _every,
     "stretch": _stretch,
     "regrid": _regrid,
     "frequencies": lambda f, v, s: (f * s["by"], v),

@@ -11,7 +11,7 @@ from archive.tables import Batch, schema
 from archive.validation import catalogue, check_job, policy
 from archive.validation.job import Job
 from archive.validation.job.check import job_rules
-from tests.validation import examples
+from tests.validation import examples, planted
 
 TODAY = dt.date(2026, 11, 25)
 
@@ -139,47 +139,10 @@ def test_iso_2859_sample_sizes() -> None:
 
 def test_a_job_with_faults_of_every_kind_is_reported_in_full() -> None:
     """One job that breaks every rule across records that needs no contract: each is told, and no rule fails."""
-    records: list[dict[str, Any]] = [
-        {"label": "2-TR2-A118", "seconds": 2, "seed": 2, "set": {"sequence": "0002"}},
-        {"label": "2-tr2-A118", "seconds": 5400, "seed": 3, "set": {"sequence": "0003"}},
-        {"label": "2-TR2-A119", "seconds": 7200, "set": {"sequence": "0004"}},
-        {"label": "2-TR2-A120", "seconds": 7200, "seed": 4, "set": {"sequence": "0005"}},
-        {"label": "2-TR2-A121", "seconds": 3900, "seed": 5, "set": {"sequence": "0006", "velocity_percent": 78.0}},
-        {"label": "2-TR2-A122", "seconds": -9000, "seed": 6, "set": {"sequence": "0007"}},
-        {"label": "2-TR2-A122", "seconds": -9000, "seed": 6, "set": {"sequence": "0007"}},
-        {"label": "2-TR2-A123", "seconds": 9000, "seed": 7, "set": {"local_place_id": "pl-1", "sequence": "0008"}},
-        {"label": "2-TR2-A123", "seconds": 9600, "seed": 8, "length_m": 30.0, "set": {"local_place_id": "pl-2"}},
-        {"label": "2-TR2-A124", "seconds": 9900, "seed": 9, "set": {"remote_instrument_id": "in-other"}},
-        {"label": "2-TR2-A125", "seconds": 10200, "seed": 10, "set": {"reported_verdict": "fail"}},
-        {"label": "2-TR2-A126", "seconds": 10500, "seed": 11, "set": {"cable_type": "cat6a/u-utp/awg23/solid"}},
-    ]
-    steps: list[dict[str, Any]] = [
-        {"table": "records", "set": {"sequence": "0001"}},
-        {"table": "places", "add": {"place_id": "pl-1", "space": "TR2", "port": "1"}},
-        {"table": "places", "add": {"place_id": "pl-2", "space": "TR2", "port": "2"}},
-        {"table": "instruments", "add": {"instrument_id": "in-other", "serial": "40-00999"}},
-        *({"record": r} for r in records),
-        {"table": "sweeps", "where": {"record_id": "r5", "end": "local"}, "curve": "of-record", "id": "r2"},
-        {"table": "sweeps", "where": {"record_id": "r6"}, "curve": "of-record", "id": "r12"},
-        {"table": "sweeps", "where": {"record_id": "r6"}, "curve": "noise", "db": 0.1},
-        # of a third one, a single curve
-        {
-            "table": "sweeps",
-            "where": {"record_id": "r13", "parameter": "next", "end": "local", "pairing": "1-2/3-6"},
-            "curve": "of-record",
-            "id": "r11",
-        },
-    ]
-    labels = [{"schedule_id": f"sc-{n}", "link_label": f"2-TR2-A{n}", "due_on": "2025-03-03"} for n in range(117, 122)]
-    labels[0] |= {"required_limit": "tia-568.2-d/cat6a/channel", "cable_type": "cat6a/s-ftp"}
-    labels += [{"schedule_id": "sc-x", "link_label": "2-TR2-A199"}, {"schedule_id": "sc-y", "link_label": "2-TR2-a125"}]
-    given = {
-        "evenly-spaced-tests": {"tests": 4},
-        "many-tests-in-a-day": {"tests": 9},
-        "marginal-share-too-high": {"most_percent": -0.0},
-    }
-    batch = examples.batch({"do": steps})
-    job = Job(policy.of({"tolerances": given}), schedule=Batch.from_rows({"schedule": labels})["schedule"], today=TODAY)
+    rows = [{"schedule_id": f"sc-{n}", **row} for n, row in enumerate(planted.SCHEDULE)]
+    schedule = Batch.from_rows({"schedule": rows})["schedule"]
+    batch = planted.job()
+    job = Job(policy.of({"tolerances": planted.JOB_POLICY}), schedule=schedule, today=TODAY)
     job.add(batch)
     outcome = job.finish(lambda _: [batch])
     assert not outcome.faults

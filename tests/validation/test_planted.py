@@ -1,62 +1,31 @@
-"""A job with planted faults of every rule, in one batch: each is told for its own record, and the rest stays silent."""
+"""Planted faults of every rule: each is told for its own record, through the rules and through the command."""
 
 from __future__ import annotations
 
-import copy
+import csv
 import datetime as dt
+import json
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from archive.tables import Batch
+from archive import formats
 from archive.validation import catalogue, policy
 from archive.validation.check import run
-from tests.validation import examples, good
+from tests.cli.person import typed
+from tests.validation import examples, good, planted
+from tests.validation.fixtures import FOLDER, LEFT_OUT, bad, shown
 
 TODAY = dt.date(2026, 11, 25)
-SHARED = {
-    "instruments": ("instrument_id", ("local_instrument_id", "remote_instrument_id")),
-    "places": ("place_id", ("local_place_id", "remote_place_id")),
-    "sources": ("source_id", ("source_id",)),
-    "people": ("person_key", ("operator_key",)),
-}
-
-
-def _bad() -> list[tuple[str, dict[str, Any]]]:
-    rules = [r for r in catalogue.rules().values() if r.by == "record"]
-    return [(r.name, e) for r in rules for e in r.examples if e["outcome"] == "bad" and "policy" not in e]
-
-
-def _joined() -> tuple[Batch, dict[str, str]]:
-    """All bad examples as records of one batch, and the rule that each breaks by record id."""
-    whole: dict[str, list[dict[str, Any]]] = {"axes": []}
-    rule_of: dict[str, str] = {}
-    for number, (name, example) in enumerate([("", {}), *_bad()]):
-        made = copy.deepcopy(examples.rows(example))
-        new = {"r1": f"p{number}"}
-        rule_of[f"p{number}"] = name
-        for table, rows in made.items():
-            for row in rows:
-                if "record_id" in row:
-                    row["record_id"] = new[row["record_id"]]
-                key = SHARED.get(table, ("", ()))[0]
-                if key and table != "records":
-                    row[key] = f"{row[key]}-{number}"
-                if table == "documents":
-                    row["document_id"] += f"-{number}"
-            for row in rows if table == "records" else ():
-                for _, columns in SHARED.values():
-                    for column in columns:
-                        if row.get(column):
-                            row[column] = f"{row[column]}-{number}"
-            known = whole.setdefault(table, [])
-            known.extend(r for r in rows if table != "axes" or r not in known)
-    return Batch.from_rows(whole), rule_of
+BAD = planted.bad()
 
 
 @pytest.fixture(scope="module")
 def outcome() -> tuple[Any, dict[str, str]]:
-    batch, rule_of = _joined()
+    batch = planted.joined(examples.rows(e) for e in ({}, *(e for _, e in BAD)))
+    rule_of = {f"p{number}": name for number, (name, _) in enumerate([("", {}), *BAD])}
     return run(batch, policy.Policy(), today=TODAY), rule_of
 
 
@@ -81,13 +50,99 @@ def test_together_as_alone(outcome: tuple[Any, dict[str, str]]) -> None:
     for f in said.findings.to_pylist():
         if f["status"] == "raised":
             together.setdefault(f["record_id"], set()).add(f["rule"])
-    sample = [(f"p{n + 1}", e) for n, (_, e) in enumerate(_bad())][::7]
+    sample = [(f"p{n + 1}", e) for n, (_, e) in enumerate(BAD)][::7]
     for record, example in sample:
         alone = run(examples.batch(example), today=TODAY).findings.to_pylist()
-        rules = {f["rule"] for f in alone if f["status"] == "raised"}
-        # certificates of one example count for the serial numbers of all
-        assert together.get(record, set()) - {"calibration-missing"} == rules - {"calibration-missing"}, rule_of[record]
+        assert together.get(record, set()) == {f["rule"] for f in alone if f["status"] == "raised"}, rule_of[record]
 
 
 def test_the_good_record_is_what_it_says() -> None:
     assert len(good.grid()) > 1000
+
+
+# The same through the command.
+
+
+def _checked(*words: object) -> dict[str, Any]:
+    said = typed("check", *words, "--json", "--today", "2026-11-25")
+    assert said.code in (0, 1), said.err
+    assert said.document["faults"] == []
+    return said.document
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], list[str]]:
+    """A job of all records that a document can show, and documents that are damaged."""
+    folder = tmp_path_factory.mktemp("records")
+    names = [n for n in shown() if catalogue.rule(n).group.name != "copies"]
+    formats.write([planted.joined(_rows(bad(catalogue.rule(n))) for n in names)], folder / "job.xml", "xml")
+    text = (FOLDER / "good.xml").read_text(encoding="utf-8")
+    curve = re.search(r'<sweep [^>]*parameter="next"[^>]*>([^<]*)<', text)
+    axis = re.search(r'frequencies_mhz="([^"]*)"', text)
+    assert curve and axis
+    values, rising = curve[1].split(), axis[1].split()
+    damaged = {
+        "value-not-a-number": (curve[1], " ".join([*values[:3], "INF", *values[4:]])),
+        "curve-without-axis": (curve[1], " ".join(values[:-1])),
+        "axis-not-rising": (axis[1], " ".join([rising[1], rising[0], *rising[2:]])),
+    }
+    for name, (old, new) in damaged.items():
+        own = text.replace(old, new, 1).replace('"r1"', f'"{name}"')
+        (folder / f"{name}.xml").write_text(own, encoding="utf-8")
+    return _checked(folder, "--no-copies", "--most", 2000), names
+
+
+def _rows(batch: Any) -> dict[str, list[dict[str, Any]]]:
+    return {name: rows for name, table in batch.items() if (rows := table.to_pylist())}
+
+
+def test_the_command_tells_every_fault_of_a_record(records: tuple[dict[str, Any], list[str]]) -> None:
+    """Each planted record under the rule that it breaks, by record id."""
+    document, names = records
+    raised = {(f["record"], f["rule"]) for f in document["findings"]}
+    by_record = [(n, name) for n, name in enumerate(names) if catalogue.rule(name).by == "record"]
+    assert len(by_record) > 90
+    assert [name for n, name in by_record if (f"p{n}", name) not in raised] == []
+
+
+def test_damage_that_no_record_can_hold_is_set_aside_and_told(records: tuple[dict[str, Any], list[str]]) -> None:
+    document, _ = records
+    assert document["set_aside"] >= 3
+    found = [f["found"] for f in document["findings"] if f["rule"] == "record-set-aside"]
+    assert any("INF" in f for f in found)
+    assert any("does not rise" in f for f in found)
+    assert any("points of its axis" in f for f in found)
+
+
+def test_the_command_tells_every_rule(records: tuple[dict[str, Any], list[str]], tmp_path: Path) -> None:
+    """A job, its schedule and its policy, a job without a blemish, files of a network analyser: together every rule of
+    the catalogue but those that other commands raise (test_archive_rules.py)."""
+    told = set(records[0]["counts"])
+    formats.write([planted.job()], tmp_path / "job.xml", "xml")
+    columns = ("link_label", "due_on", "required_limit", "cable_type")
+    with (tmp_path / "links.csv").open("w", newline="", encoding="utf-8") as file:
+        lines = csv.writer(file)
+        lines.writerow(("Link", "Due on", "Required limit", "Cable type"))
+        lines.writerows([row.get(c, "") for c in columns] for row in [*planted.SCHEDULE, planted.SCHEDULE[1]])
+    rules = [f"[tolerances.{rule}]\n" + _toml(values) for rule, values in planted.JOB_POLICY.items()]
+    (tmp_path / "policy.toml").write_text("".join(rules), encoding="utf-8")
+    document = _checked(
+        tmp_path / "job.xml", "--schedule", tmp_path / "links.csv", "--policy", tmp_path / "policy.toml"
+    )
+    assert document["missing_links"] == ["2-TR2-A199"]
+    told |= set(document["counts"])
+    (tmp_path / "strict.toml").write_text(
+        "[tolerances.everything-passes]\nlinks = 1\n[tolerances.marginal-share-too-high]\nmost_percent = 0.0\n"
+    )
+    for name in ("good.xml", "marginal-result.bad.xml"):
+        told |= set(_checked(FOLDER / name, "--policy", tmp_path / "strict.toml")["counts"])
+    analyser = tmp_path / "analyser"
+    analyser.mkdir()
+    planted.analyser_files(analyser)
+    told |= set(_checked(analyser, "--no-copies")["counts"])
+    every = {r.name for r in catalogue.rules().values() if r.by != "archive"}
+    assert every - told == {name for name in LEFT_OUT if name != "record-set-aside"}
+
+
+def _toml(values: dict[str, Any]) -> str:
+    return "".join(f"{key} = {json.dumps(value)}\n" for key, value in values.items())
