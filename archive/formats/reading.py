@@ -75,7 +75,7 @@ class Reading:
 
     def _read(self) -> Iterator[Batch]:
         with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-            yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out))
+            yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out, self._options["mapping"]))
 
     def _read_tasks(self, listed: list[Task]) -> Iterator[Batch]:
         if not listed:
@@ -173,10 +173,10 @@ def _sound(batch: Batch, entry: Entry) -> Batch:
     return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
 
 
-def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = ()) -> list[Task]:
+def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (), mapping: Any = None) -> list[Task]:
     """Every file of the inputs, in order, with the reader that knows it best. Zips are unpacked into `temporary`.
 
-    leave_out: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused.
+    leave_out, mapping: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused.
     """
     units: list[Entry | Refused] = []
     for number, path in enumerate(paths):
@@ -193,8 +193,17 @@ def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = ())
         elif known[unit.path].found is not None or unit.path in taken or is_dropping(unit.name):
             found.append(known[unit.path])
         else:
-            found.append(recognised(unit))
+            found.append(_by_mapping(unit, mapping) or recognised(unit))
     return found
+
+
+def _by_mapping(entry: Entry, mapping: Any) -> Task | None:
+    """A file that has the layout of the mapping that was named: nobody else need look at it."""
+    if mapping is None:
+        return None
+    reader = importlib.import_module("archive.formats.mapping")
+    found = reader.recognise_by(entry, mapping)
+    return Task(entry, cast(Reader, reader), found) if found is not None else None
 
 
 def recognised(entry: Entry, among: Sequence[str] = READERS) -> Task:

@@ -18,7 +18,7 @@ def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description
     Errors: Trouble where an input is not there, or is a zip that is refused.
     """
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-        listed = tasks([Path(p) for p in paths], Path(folder), [mapping] if mapping else [])
+        listed = tasks([Path(p) for p in paths], Path(folder), [mapping] if mapping else [], mapping)
         by = _taken(listed)
         for task in listed:
             if task.entry.path in by:

@@ -133,10 +133,15 @@ def joined_tables(parts: list[Any]) -> Any:
     """Tables of one file under each other; a column that is text in one of them is text in all."""
     if len(parts) == 1:
         return parts[0]
-    names = list(dict.fromkeys(n for p in parts for n in p.column_names))
+    if all(p.schema.equals(parts[0].schema) for p in parts[1:]):
+        return pa.concat_tables(parts).unify_dictionaries()
+    of = [dict(zip(p.column_names, p.columns, strict=True)) for p in parts]
+    names = list(dict.fromkeys(n for columns in of for n in columns))
     columns = []
     for name in names:
-        listed = [p.column(name) if name in p.column_names else pa.chunked_array([pa.nulls(p.num_rows)]) for p in parts]
+        listed = [
+            c[name] if name in c else pa.chunked_array([pa.nulls(p.num_rows)]) for c, p in zip(of, parts, strict=True)
+        ]
         kinds = {c.type for c in listed if not pa.types.is_null(c.type)}
         kind = kinds.pop() if len(kinds) == 1 else pa.string()
         columns.append(pa.chunked_array([k for c in listed for k in _cast(c, kind).chunks], type=kind))

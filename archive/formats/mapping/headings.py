@@ -46,5 +46,6 @@ def axis_of_headings(columns: dict[str, Any], table: Table) -> tuple[dict[str, A
     flat = stacked.reshape(-1)
     offsets = np.arange(rows + 1, dtype=np.int32) * len(found)
     lists: Any = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=np.isnan(flat)))
-    kept = {k: v for k, v in columns.items() if k not in {name for _, name in found}}
+    taken = {name for _, name in found}
+    kept = {k: v for k, v in columns.items() if k not in taken}
     return {**kept, VALUES: lists}, np.array([f for f, _ in found])

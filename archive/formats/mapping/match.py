@@ -54,6 +54,15 @@ def matches(entry: Entry) -> list[Match]:
     return sorted(out, key=lambda m: (-m.score, -m.asked))
 
 
+def match(entry: Entry, mapping: Mapping) -> Match | None:
+    """How well one mapping fits a file, by the best fitting of its files; None where none fits."""
+    words_there = content(entry)
+    if words_there is None:
+        return None
+    found = [m for f in mapping.files if (m := _match(mapping, f, *words_there)) is not None]
+    return max(found, key=lambda m: (m.score, m.asked), default=None)
+
+
 def _match(mapping: Mapping, file: File, kind: str, there: frozenset[str]) -> Match | None:
     if kind != ("text" if file.kind in ("delimited", "report") else file.kind):
         return None
@@ -111,17 +120,20 @@ def content(entry: Entry) -> tuple[str, frozenset[str]] | None:
 
 
 def _of_text(entry: Entry) -> frozenset[str]:
-    out: set[str] = set()
+    found: set[str] = set()
+    seen: set[str] = set()
     for line in re.split(r"[\r\n]+", _decoded(entry)):
         for mark in "\t;|,":
             if mark in line:
-                out.update(_plain(c.strip().strip('"')) for c in line.split(mark))
+                found.update(c.strip().strip('"') for c in line.split(mark))
         parts = re.split(r"\s{2,}|\t", line.strip())
-        out.update(_plain(p) for p in parts)
-        out.update(_plain(re.split(r"[:=]|\.{3,}", p)[0]) for p in [*parts, *re.split(r"[\t;|,]", line)])
-        if len(out) > 60_000:
+        found.update(parts)
+        for part in {*parts, *re.split(r"[\t;|,]", line)} - seen:
+            seen.add(part)
+            found.add(re.split(r"[:=]|\.{3,}", part)[0])
+        if len(found) > 60_000:
             break
-    return frozenset(out)
+    return frozenset(_plain(x) for x in found)
 
 
 def _decoded(entry: Entry) -> str:

@@ -20,6 +20,9 @@ def general(cell: str) -> tuple[str | None, bool]:
     if whole:
         return whole, marked
     listed = words.phrase(text).split()
+    if len(listed) > 2 * words.longest():
+        # A comment, or a curve: no two phrases are as long.
+        return None, False
     for size in range(len(listed) - 1, 0, -1):
         for part, rest in ((listed[:size], listed[size:]), (listed[-size:], listed[:-size])):
             head, tail = words.meaning(" ".join(part), "verdict"), words.meaning(" ".join(rest), "verdict")
