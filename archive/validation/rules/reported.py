@@ -279,21 +279,43 @@ def _against(verdict: str, margin: float, others: int) -> str:
 @rule("verdict-contradicts-ours")
 def verdict_contradicts_ours(look: Look, _: Tolerances) -> Iterator[Said]:
     """Verdicts that stand in the batch and disagree by more than the resolution of the export."""
-    verdicts = look.batch["verdicts"]
-    rows = look.rows_for("verdicts")
-    judged = np.zeros(look.size, dtype=bool)
-    judged[rows[rows >= 0]] = True
-    said = np.isin(look.words("reported_verdict"), ("pass", "fail"))
-    yield NotLooked(rows_of(said & ~judged), "the record was not graded here")
-    differs = pc.fill_null(pc.invert(verdicts.column("agrees")), False)
-    within = pc.fill_null(verdicts.column("within_resolution"), False)
-    at = np.flatnonzero(pc.and_(differs, pc.invert(within)).to_numpy().astype(bool) & (rows >= 0))
+    yield _not_graded(look)
+    at, rows, same = _differing(look)
+    at = at[~same]
     yield Raised(
         rows[at],
         where=list(look.words("limit_id", "verdicts")[at]),
         found=list(look.words("reported_verdict")[rows[at]]),
         expected=list(look.words("verdict", "verdicts")[at]),
     )
+
+
+@rule("margins-contradict-ours")
+def margins_contradict_ours(look: Look, _: Tolerances) -> Iterator[Said]:
+    """The verdict is the same, a margin or the verdict of one parameter is not. The grade says which."""
+    yield _not_graded(look)
+    at, rows, same = _differing(look)
+    at = at[same]
+    found = [reason or "a parameter differs" for reason in look.words("reason", "verdicts")[at]]
+    yield Raised(rows[at], where=list(look.words("limit_id", "verdicts")[at]), found=found)
+
+
+def _not_graded(look: Look) -> NotLooked:
+    rows = look.rows_for("verdicts")
+    judged = np.zeros(look.size, dtype=bool)
+    judged[rows[rows >= 0]] = True
+    said = np.isin(look.words("reported_verdict"), ("pass", "fail"))
+    return NotLooked(rows_of(said & ~judged), "the record was not graded here")
+
+
+def _differing(look: Look) -> tuple[Any, Any, Any]:
+    """Verdicts of ours that differ from what the instrument said: their places in the table, row of the records table
+    of every verdict, and whether the word on the whole record is the same all the same."""
+    verdicts, rows = look.batch["verdicts"], look.rows_for("verdicts")
+    differs = pc.fill_null(pc.invert(verdicts.column("agrees")), False)
+    within = pc.fill_null(verdicts.column("within_resolution"), False)
+    at = np.flatnonzero(pc.and_(differs, pc.invert(within)).to_numpy().astype(bool) & (rows >= 0))
+    return at, rows, look.words("verdict", "verdicts")[at] == look.words("reported_verdict")[rows[at]]
 
 
 @rule("marginal-result")
