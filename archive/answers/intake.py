@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import pyarrow as pa
 
 from archive import grading, limits, schemas, validation
+from archive.answers.ahead import ahead
 from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
@@ -56,8 +58,9 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
             making.original(how.schedule, how.schedule.name)
             making.add(schedule.read(how.schedule, job_id=facts.job))
         reading = HandedIn(listed, how.mapping, beside)
-        for batch in how.watch(statements(reading, facts, how.policy)):
-            making.add(batch)
+        with closing(ahead(statements(ahead(reading), facts, how.policy))) as batches:
+            for batch in how.watch(batches):
+                making.add(batch)
         making.known(reading.again)
         _attach(making, how)
         return making.commit()

@@ -79,7 +79,8 @@ class _Merge:
             while records.num_rows:
                 sweeps, stop = self._cursors["sweeps"].upto(start, start + records.num_rows, MOST_BYTES)
                 built = {n: c.upto(start, stop)[0] for n, c in self._cursors.items() if n != "sweeps"}
-                built |= {"sweeps": sweeps, "records": records.slice(0, stop - start)}
+                # in one piece, so that nothing that follows has to put them together again
+                built |= {"sweeps": sweeps.combine_chunks(), "records": records.slice(0, stop - start)}
                 records, start = records.slice(stop - start), stop
                 yield self._batch(built)
         yield self._batch({name: cursor.rest() for name, cursor in self._cursors.items()})

@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import whole
 from archive.tables.batch import Batch
 from archive.tables.definition import tables, version
 from archive.tables.markup import elements
@@ -35,13 +37,54 @@ def record_bytes(batch: Batch) -> list[bytes]:
 
 
 def record_digests(batch: Batch) -> list[str]:
-    """Digest of each record: the name and version of the schema, a colon, the SHA-256 of its canonical bytes."""
-    return [digest(text.encode()) for part in record_texts(batch) for text in part.to_pylist()]
+    """Digest of each record: the name and version of the schema, a colon, the SHA-256 of its canonical bytes.
+
+    Errors: ValueError where a number is NaN or infinite.
+    """
+    return [d for part in pieces(batch, POINTS_AT_ONCE) if len(part) for d in _digests(part)]
 
 
 def digest(canonical: bytes) -> str:
     """Digest of canonical bytes: `link-record-1:` and 64 hexadecimal digits."""
     return f"link-record-{version()}:{hashlib.sha256(canonical).hexdigest()}"
+
+
+def _digests(batch: Batch) -> Iterator[str]:
+    """Digests of a batch that is in order: each record's rows are digested where they stand, nothing is put together.
+
+    Rows of one record stand one after another in the text of their table, each with its line feed, so what a table
+    adds to a record's canonical bytes is one stretch of that text.
+    """
+    count = len(batch)
+    shas = [hashlib.sha256() for _ in range(count)]
+    for where, lines in _lines(batch, "\n"):
+        data, offsets = lines.buffers()[2], np.frombuffer(lines.buffers()[1], dtype=np.int32)
+        ends = offsets[lines.offset :][np.searchsorted(where, np.arange(count + 1))].tolist()
+        text = memoryview(data)
+        for sha, (low, high) in zip(shas, pairwise(ends), strict=True):
+            if high > low:
+                sha.update(text[low:high])
+    end = _end().encode()
+    for sha in shas:
+        sha.update(end)
+        yield f"link-record-{version()}:{sha.hexdigest()}"
+
+
+def _lines(batch: Batch, after: str = "") -> Iterator[tuple[Any, Any]]:
+    """Start tags of the records and rows of the tables inside them, table by table: the record of each, its text."""
+    count = len(batch)
+    yield np.arange(count), elements("records", batch["records"], ended=False, after=after)
+    for name, table in tables().items():
+        if table.level != "record" or name == "records" or not batch[name].num_rows:
+            continue
+        where = positions(batch, name)
+        if where[-1] >= count:
+            raise ValueError(f"a row of {name} names a record that is not in the batch")
+        yield where, whole(elements(name, batch[name], leave_out=("record_id",), after=after))
+
+
+def _end() -> str:
+    return f"</{tables()['records'].row}>"
 
 
 def record_texts(batch: Batch) -> Iterator[Any]:
@@ -54,17 +97,7 @@ def record_texts(batch: Batch) -> Iterator[Any]:
 def texts_of(batch: Batch) -> Any:
     """Canonical text of the records of a batch that is in order and small (POINTS_AT_ONCE)."""
     count = len(batch)
-    everyone = np.arange(count)
-    lines = [(everyone, elements("records", batch["records"], ended=False))]
-    for name, table in tables().items():
-        if table.level != "record" or name == "records" or not batch[name].num_rows:
-            continue
-        where = positions(batch, name)
-        if where[-1] >= count:
-            raise ValueError(f"a row of {name} names a record that is not in the batch")
-        lines.append((where, elements(name, batch[name], leave_out=("record_id",))))
-    lines.append((everyone, pa.array([f"</{tables()['records'].row}>"] * count, type=pa.string())))
-    return gathered(lines, count)
+    return gathered([*_lines(batch), (np.arange(count), pa.array([_end()] * count, type=pa.string()))], count)
 
 
 def gathered(lines: list[tuple[Any, Any]], count: int) -> Any:
@@ -75,6 +108,6 @@ def gathered(lines: list[tuple[Any, Any]], count: int) -> Any:
     where = np.concatenate([at for at, _ in lines])
     offsets = np.zeros(count + 1, dtype=np.int32)
     np.cumsum(np.bincount(where, minlength=count), out=offsets[1:])
-    flat = pa.concat_arrays([t.combine_chunks() if isinstance(t, pa.ChunkedArray) else t for _, t in lines])
+    flat = pa.concat_arrays([whole(t) for _, t in lines])
     ranked = flat.take(pa.array(np.argsort(where, kind="stable")))
     return pc.binary_join(pa.ListArray.from_arrays(pa.array(offsets), ranked), "\n")

@@ -11,9 +11,11 @@ from __future__ import annotations
 import base64
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import whole
 from archive.tables.definition import Column, Table, namespace, tables
 from archive.tables.lexical import numbers
 from archive.tables.tokens import tokens
@@ -27,12 +29,15 @@ UNHOLDABLE = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x{FFFE}\x{FFFF}]"
 # Canonical XML 1.0, section 2.3: what is escaped in attribute values, and in text.
 _IN_ATTRIBUTE = (("&", "&amp;"), ("<", "&lt;"), ('"', "&quot;"), ("\t", "&#x9;"), ("\n", "&#xA;"), ("\r", "&#xD;"))
 _IN_TEXT = (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ("\r", "&#xD;"))
+_MAY_ESCAPE = ("text", "key", "word", "texts")
+"""Kinds of columns whose cells may hold such characters; numbers and instants never do."""
 
 
-def elements(name: str, table: Any, leave_out: tuple[str, ...] = (), ended: bool = True) -> Any:
+def elements(name: str, table: Any, leave_out: tuple[str, ...] = (), ended: bool = True, after: str = "") -> Any:
     """Rows of one table as elements: an Arrow string array, one per row.
 
-    leave_out: columns that the surrounding element says already; ended: False leaves the element open.
+    leave_out: columns that the surrounding element says already; ended: False leaves the element open; after: text
+    that follows each row, such as a line feed.
     Errors: ValueError where a number is NaN or infinite.
     """
     definition = tables()[name]
@@ -44,23 +49,20 @@ def elements(name: str, table: Any, leave_out: tuple[str, ...] = (), ended: bool
         pieces += _attribute(key, attributes[key])
     pieces.append(">")
     if content is not None:
-        pieces.append(_escaped(content, _IN_TEXT))
-    if ended:
-        pieces.append(f"</{definition.row}>")
+        pieces.append(content)
+    pieces.append(f"</{definition.row}>{after}" if ended else after)
     return _join(pieces, table.num_rows)
 
 
 def _cells(definition: Table, table: Any, leave_out: tuple[str, ...]) -> tuple[dict[str, Any], Any]:
-    """Text of each attribute, null where there is none, and of the content."""
+    """Text of each attribute, null where there is none, and of the content; what XML escapes is escaped."""
     attributes: dict[str, Any] = {}
     encoded: dict[str, Any] = {}
     content = None
     for column in definition.columns:
         if column.name in leave_out:
             continue
-        cells = table.column(column.name).combine_chunks()
-        if isinstance(cells, pa.ChunkedArray):
-            cells = cells.chunk(0) if cells.num_chunks else pa.array([], type=cells.type)
+        cells = whole(table.column(column.name))
         if cells.null_count == len(cells) and column.name != definition.content:
             continue
         text = cell_text(column, cells)
@@ -68,8 +70,10 @@ def _cells(definition: Table, table: Any, leave_out: tuple[str, ...]) -> tuple[d
             text, marked = _holdable(text)
             if marked is not None:
                 encoded[column.name] = marked
+        if column.kind in _MAY_ESCAPE:
+            text = _escaped(text, _IN_TEXT if column.name == definition.content else _IN_ATTRIBUTE)
         if column.name == definition.content:
-            content = pc.fill_null(text, "")
+            content = pc.fill_null(text, "") if text.null_count else text
             if text.null_count:
                 attributes["null"] = pc.if_else(pc.is_null(text), column.name, None)
         else:
@@ -96,26 +100,38 @@ def cell_text(column: Column, cells: Any) -> Any:
 def _list_text(kind: str, cells: Any) -> Any:
     """Lists with one blank between items."""
     items = cells.flatten()
-    if kind == "reals":
-        text = pc.fill_null(_many_numbers(items), MISSING)
-    elif kind == "ints":
-        text = pc.cast(items, pa.string())
+    ends = np.cumsum(pc.fill_null(pc.list_value_length(cells), 0).to_numpy(zero_copy_only=False))
+    if kind == "reals" and len(items) >= _MANY:
+        joined = _many_numbers(items, ends)
     else:
-        text = tokens(items)
-    sizes = pc.fill_null(pc.list_value_length(cells), 0)
-    ends = pc.cumulative_sum(sizes)
-    offsets = pa.concat_arrays([pa.array([0], type=pa.int32()), ends.cast(pa.int32())])
-    joined = pc.binary_join(pa.ListArray.from_arrays(offsets, text), " ")
+        if kind == "reals":
+            text = pc.fill_null(numbers(items), MISSING)
+        else:
+            text = pc.cast(items, pa.string()) if kind == "ints" else tokens(items)
+        offsets = pa.array(np.concatenate([[0], ends]).astype(np.int32))
+        joined = pc.binary_join(pa.ListArray.from_arrays(offsets, text), " ")
     return pc.if_else(pc.is_null(cells), None, joined) if cells.null_count else joined
 
 
-def _many_numbers(items: Any) -> Any:
-    """numbers(), each distinct number turned into text once: measured curves repeat few values."""
-    if len(items) < 1000:
-        return numbers(items)
+_MANY = 1000
+
+
+def _many_numbers(items: Any, ends: Any) -> Any:
+    """Texts of lists of numbers: measured curves repeat few values, so each distinct one is turned into text once.
+
+    ends: number of items up to the end of each list. Every number brings its blank along, but for the last of a list;
+    so the lists stand in the text of the numbers as they are, and nothing has to be joined.
+    """
     # Encoded by their bits, since 0 and -0 are equal as numbers and not as text.
     codes = pc.dictionary_encode(items.view(pa.int64()))
-    return pc.take(numbers(codes.dictionary.view(pa.float64())), codes.indices)
+    one = pa.concat_arrays([numbers(codes.dictionary.view(pa.float64())), pa.array([MISSING])])
+    both = pa.concat_arrays([pc.binary_join_element_wise(one, " ", ""), one])
+    at = np.array(pc.fill_null(codes.indices, len(one) - 1))
+    full = np.diff(ends, prepend=0) > 0
+    at[ends[full] - 1] += len(one)
+    text = both.take(pa.array(at))
+    offsets = np.frombuffer(text.buffers()[1], dtype=np.int32)[np.concatenate([[0], ends])]
+    return pa.StringArray.from_buffers(len(ends), pa.py_buffer(offsets), text.buffers()[2])
 
 
 def _holdable(text: Any) -> tuple[Any, Any]:
@@ -140,10 +156,9 @@ def _names(encoded: dict[str, Any], rows: int) -> Any:
 
 
 def _attribute(key: str, text: Any) -> list[Any]:
-    escaped = _escaped(text, _IN_ATTRIBUTE)
     if not text.null_count:
-        return [f' {key}="', escaped, '"']
-    return [pc.fill_null(pc.binary_join_element_wise(f' {key}="', escaped, '"', ""), "")]
+        return [f' {key}="', text, '"']
+    return [pc.fill_null(pc.binary_join_element_wise(f' {key}="', text, '"', ""), "")]
 
 
 def _escaped(text: Any, escapes: tuple[tuple[str, str], ...]) -> Any:

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import whole
 from archive.tables.batch import MOST_RECORDS, Batch
 from archive.tables.definition import schema, tables
 from archive.tables.markup import elements
@@ -100,7 +101,7 @@ def once(name: str, table: Any) -> Any:
         return table
     # The id of an axis follows from its content, so the key alone tells; elsewhere the whole row does.
     same = table.column(key) if name == "axes" else elements(name, table)
-    codes = pc.dictionary_encode(same.combine_chunks() if isinstance(same, pa.ChunkedArray) else same).indices
+    codes = pc.dictionary_encode(whole(same)).indices
     first = np.unique(codes.to_numpy(), return_index=True)[1]
     return table if len(first) == table.num_rows else table.take(pa.array(np.sort(first)))
 
@@ -124,4 +125,4 @@ def rebatch(batches: Iterable[Batch]) -> Iterator[Batch]:
 
 
 def _ids(batch: Batch) -> Any:
-    return batch["records"].column("record_id").combine_chunks()
+    return whole(batch["records"].column("record_id"))

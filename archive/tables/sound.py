@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import whole
 from archive.tables.batch import Batch
 from archive.tables.definition import Column, tables
 from archive.tables.ids import axis_id
@@ -72,7 +73,7 @@ def axis_fault(row: dict[str, Any]) -> str:
 
 
 def _cells(name: str, column: Column, table: Any) -> Iterator[Breach]:
-    cells = _flat(table.column(column.name))
+    cells = whole(table.column(column.name))
     if cells.null_count == len(cells):
         return
     if column.kind == "word":
@@ -114,7 +115,7 @@ def _breach(name: str, table: Any, row: int, reason: str, found: str = "", expec
 
 
 def _records(batch: Batch) -> Iterator[Breach]:
-    ids = _flat(batch["records"].column("record_id"))
+    ids = whole(batch["records"].column("record_id"))
     if pc.count_distinct(ids).as_py() != len(ids):
         seen: set[str] = set()
         for row, name in enumerate(ids.to_pylist()):
@@ -123,7 +124,7 @@ def _records(batch: Batch) -> Iterator[Breach]:
             seen.add(name)
     for name, table in batch.items():
         if tables()[name].level == "record" and name != "records" and table.num_rows:
-            lost = pc.invert(pc.is_in(_flat(table.column("record_id")), value_set=ids))
+            lost = pc.invert(pc.is_in(whole(table.column("record_id")), value_set=ids))
             yield from _told(
                 name, tables()[name].column("record_id"), table, lost, "the row names a record that is not there"
             )
@@ -144,7 +145,7 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
     sizes = pc.coalesce(
         pc.list_value_length(axes.column("frequencies_mhz")), pc.list_value_length(axes.column("distances_km"))
     )
-    at = pc.index_in(_flat(table.column("axis_id")), value_set=_flat(axes.column("axis_id")))
+    at = pc.index_in(whole(table.column("axis_id")), value_set=whole(axes.column("axis_id")))
     yield from _told(
         "sweeps",
         tables()["sweeps"].column("axis_id"),
@@ -152,8 +153,8 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
         pc.is_null(at),
         "the sweep names an axis that is not there",
     )
-    expected = pc.take(_flat(sizes), at)
-    found = pc.list_value_length(_flat(table.column("values")))
+    expected = pc.take(whole(sizes), at)
+    found = pc.list_value_length(whole(table.column("values")))
     wrong = np.flatnonzero(np.asarray(pc.fill_null(pc.not_equal(found, expected), False)))
     for row in wrong:
         have, want = found[int(row)].as_py(), expected[int(row)].as_py()
@@ -164,7 +165,7 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
 
 
 def _indices(table: Any, key: str, lengths: Any) -> Iterator[Breach]:
-    cells = _flat(table.column(key))
+    cells = whole(table.column(key))
     if cells.null_count == len(cells):
         return
     items, rows = cells.flatten(), pc.list_parent_indices(cells)
@@ -176,10 +177,3 @@ def _indices(table: Any, key: str, lengths: Any) -> Iterator[Breach]:
 def _named(table: Any, row: int) -> str:
     parts = [table.column(c)[row].as_py() for c in ("parameter", "end", "pairing")]
     return " ".join(p for p in parts if p)
-
-
-def _flat(column: Any) -> Any:
-    flat = column.combine_chunks()
-    if isinstance(flat, pa.ChunkedArray):
-        flat = flat.chunk(0) if flat.num_chunks else pa.array([], type=flat.type)
-    return flat

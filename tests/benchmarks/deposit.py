@@ -2,8 +2,9 @@
 
 Ours is the whole of `muniment deposit`: reading with every check of the open form, rules, grading, digests of every
 record, dedup, curves in lossless integers, originals packed, every file digested and synced, the ledger entry.
-The limit parses the CSV with pyarrow, turns the lists of numbers into doubles with numpy, and writes one Parquet file
-with zstd: what a person would write who wants only the numbers. Both ends are checked to hold the same numbers.
+The limit parses the CSV with pyarrow, turns the lists of numbers into doubles with Arrow's own split and cast (the
+fastest of three ways that were tried), and writes one Parquet file with zstd: what a person would write who wants only
+the numbers. Both ends are checked to hold the same numbers.
 Links come from the seeded simulator: 48 curves of 1,028 points at 0.1 dB.
 """
 
@@ -20,8 +21,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv
 import pyarrow.parquet as pq
 
@@ -30,6 +31,7 @@ from archive.demo.simulator import simulate
 from archive.store.parquet import BagTables
 
 _ROOT = Path(__file__).resolve().parents[2]
+_ROWS = 400
 
 
 def run(sizes: Sequence[int] = (400, 5_000), quick: bool = False) -> list[dict[str, Any]]:
@@ -89,11 +91,13 @@ def bare(source: Path, target: Path) -> None:
 
 
 def _lists(texts: Any) -> Any:
-    cells = texts.to_pylist()
-    counts = np.array([cell.count(" ") + 1 for cell in cells], dtype=np.int32)
-    flat = np.fromstring(" ".join(cells), sep=" ")
-    assert len(flat) == counts.sum()
-    return pa.ListArray.from_arrays(np.concatenate([[0], np.cumsum(counts)]).astype(np.int32), flat)
+    """Lists of doubles, split and parsed by Arrow some megabytes at a time: faster than numpy.fromstring (measured)."""
+    parts = []
+    for chunk in texts.chunks:
+        for start in range(0, len(chunk), _ROWS):
+            split = pc.split_pattern(chunk.slice(start, _ROWS), " ")
+            parts.append(pa.ListArray.from_arrays(split.offsets, pc.cast(split.values, pa.float64())))
+    return pa.chunked_array(parts)
 
 
 def ours(folder: Path, number: int) -> tuple[float, int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.benchmarks import deposit, storage
+from tests.benchmarks import deposit, find, storage
 
 
 def test_deposit() -> None:
@@ -17,3 +17,10 @@ def test_storage_is_near_the_entropy_of_differences() -> None:
     assert row["agree"]
     assert row["curves_to_entropy"] < 1.15
     assert row["tables_to_gzip_csv"] < 1
+
+
+def test_find() -> None:
+    """Ours, DuckDB and SQLite find the same records of the same links."""
+    reindex, row = find.run((400,), quick=True)
+    assert reindex["records"] == row["records"]
+    assert row["agree"]

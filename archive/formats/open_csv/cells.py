@@ -8,6 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Column, tables
+from archive.tables.arrow import whole
 from archive.tables.markup import cell_text
 from archive.tables.tokens import cells as escaped
 from archive.tables.tokens import uncell
@@ -18,7 +19,7 @@ EMPTY_LIST = "\\[]"
 
 def lines(name: str, table: Any) -> Any:
     """Rows of a table as lines without their line feed: an Arrow string array."""
-    columns = [_quoted(_cell(c, _flat(table.column(c.name)))) for c in tables()[name].columns]
+    columns = [_quoted(_cell(c, whole(table.column(c.name)))) for c in tables()[name].columns]
     return pc.binary_join_element_wise(*columns, ",")
 
 
@@ -61,10 +62,3 @@ def _quoted(text: Any) -> Any:
         return text
     inside = pc.replace_substring(text, '"', '""')
     return pc.if_else(needs, pc.binary_join_element_wise('"', inside, '"', ""), text)
-
-
-def _flat(column: Any) -> Any:
-    flat = column.combine_chunks()
-    if isinstance(flat, pa.ChunkedArray):
-        flat = flat.chunk(0) if flat.num_chunks else pa.array([], type=flat.type)
-    return flat

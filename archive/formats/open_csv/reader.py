@@ -95,7 +95,7 @@ class CsvFiles:
         names = header_of(name, entry)
         first = 0
         for block in _blocks(entry.path):
-            if not block.strip():
+            if block.isspace():
                 continue
             broken: list[Broken] = []
             _refuse_other_encodings(block, entry, first)
@@ -117,6 +117,8 @@ def _blocks(path: Path) -> Iterator[bytes]:
 
 def _refuse_other_encodings(block: bytes, entry: Entry, first: int) -> None:
     """Errors: Trouble where a line is not UTF-8."""
+    if block.isascii():
+        return
     try:
         block.decode()
     except UnicodeDecodeError as error:

@@ -19,6 +19,7 @@ import pyarrow.compute as pc
 
 from archive.store.parquet.sweeps import packed
 from archive.tables import Batch
+from archive.tables.arrow import whole
 from archive.tables.markup import elements
 from archive.tables.order import positions
 
@@ -209,15 +210,15 @@ def _curves(batch: Batch, table: Any) -> tuple[Any, Any, Any, Any]:
     if not kept.all():
         table, at = table.filter(pa.array(kept)), at[kept]
     table = table.combine_chunks()
-    names = zip(*(table[n].to_pylist() for n in _NAMED), strict=True)
+    begun = _begun(table)
     lengths = np.zeros(table.num_rows, dtype=np.int64)
     even = np.ones(table.num_rows, dtype=bool)
     pieces: list[bytes] = [b""] * table.num_rows
     for column, missing in (("scaled", _MISSING), ("values", np.nan)):
         _pieces(table[column], missing, lengths, even, pieces)
     hashes: list[list[int]] = [[] for _ in range(len(batch))]
-    for row, name in enumerate(names):
-        sha = hashlib.sha256(repr(name).encode())
+    for row, named in enumerate(begun):
+        sha = named.copy()
         sha.update(pieces[row])
         hashes[at[row]].append(int.from_bytes(sha.digest()[:8], "big", signed=True))
     points = np.bincount(at, weights=lengths, minlength=len(batch)).astype(np.int32)
@@ -234,9 +235,25 @@ def _curves(batch: Batch, table: Any) -> tuple[Any, Any, Any, Any]:
     )
 
 
+def _begun(table: Any) -> list[Any]:
+    """For each curve a SHA-256 over its name (_NAMED); curves of many records have few names, each digested once."""
+    columns = [whole(table[n]) for n in _NAMED]
+    if any(pa.types.is_list(c.type) and c.null_count < len(c) for c in columns):
+        return [hashlib.sha256(repr(n).encode()) for n in zip(*(c.to_pylist() for c in columns), strict=True)]
+    codes = np.zeros(table.num_rows, dtype=np.int64)
+    for column in columns:
+        if column.null_count < len(column):
+            found = pc.fill_null(pc.dictionary_encode(column).indices, -1).to_numpy()
+            codes = np.unique(codes * (int(found.max(initial=0)) + 2) + found, return_inverse=True)[1]
+    _, first, where = np.unique(codes, return_index=True, return_inverse=True)
+    few = [c.take(pa.array(first)).to_pylist() for c in columns]
+    named = [hashlib.sha256(repr(n).encode()) for n in zip(*few, strict=True)]
+    return [named[i] for i in where.tolist()]
+
+
 def _pieces(column: Any, missing: float, lengths: Any, even: Any, pieces: list[Any]) -> None:
     """Fills in, for the curves that a packed column holds: number of points, whether they are all one, their bytes."""
-    column = column.chunk(0) if column.num_chunks else column.combine_chunks()
+    column = whole(column)
     there = np.flatnonzero(pc.is_valid(column).to_numpy(zero_copy_only=False))
     if not len(there):
         return

@@ -13,6 +13,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import whole
+
 _MOST_DECIMALS = 6
 _LARGEST = 2**31 - 1
 
@@ -29,10 +31,10 @@ def pack(curves: Any) -> tuple[Any, Any, Any]:
     Of each curve exactly one of scaled and values is there; decimals is null where it is values. Decimals are the
     fewest that give the curve exactly, so that equal curves have equal scaled integers.
     """
-    curves = _whole(curves)
+    curves = whole(curves)
     flat, offsets = curves.flatten(), _offsets(curves)
     there = np.ones(len(flat), dtype=bool) if not flat.null_count else pc.is_valid(flat).to_numpy(zero_copy_only=False)
-    numbers = pc.fill_null(flat, 0.0).to_numpy(zero_copy_only=False)
+    numbers = (pc.fill_null(flat, 0.0) if flat.null_count else flat).to_numpy(zero_copy_only=False)
     lengths = np.diff(offsets)
     decimals = _decimals(numbers, there, offsets)
     done = decimals >= 0
@@ -52,9 +54,7 @@ def pack(curves: Any) -> tuple[Any, Any, Any]:
 
 def unpack(decimals: Any, scaled: Any, plain: Any) -> Any:
     """The list column of reals again, bit for bit."""
-    decimals, scaled, plain = (
-        c.combine_chunks() if isinstance(c, pa.ChunkedArray) else c for c in (decimals, scaled, plain)
-    )
+    decimals, scaled, plain = whole(decimals), whole(scaled), whole(plain)
     lengths = pc.fill_null(pc.coalesce(pc.list_value_length(scaled), pc.list_value_length(plain)), 0).to_numpy(
         zero_copy_only=False
     )
@@ -134,7 +134,3 @@ def _lists(flat: Any, lengths: Any, there: Any) -> Any:
     np.cumsum(np.where(there, lengths, 0), out=offsets[1:])
     missing = np.append(~there, False)
     return pa.ListArray.from_arrays(pa.array(offsets, mask=missing), flat)
-
-
-def _whole(column: Any) -> Any:
-    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column

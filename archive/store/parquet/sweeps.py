@@ -44,7 +44,7 @@ class SweepFile:
 
     def __init__(self, sink: Any) -> None:
         self._schema = file_schema()
-        self._writer = options.writer(sink, self._schema)
+        self._writer = options.writer(sink, self._schema, statistics=["position", "parameter"])
 
     def write(self, position: Any, table: Any) -> None:
         """Curves of at most RECORDS_PER_GROUP records, packed. position: record of each row, rising (int ndarray)."""

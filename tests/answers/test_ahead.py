@@ -1,0 +1,58 @@
+"""Batches made in another thread come in order, with what goes wrong, and the thread ends when its caller does."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+
+import pytest
+
+from archive.answers.ahead import ahead
+from archive.errors import Trouble
+from archive.tables import Batch
+
+
+def _batch(n: int) -> Batch:
+    return Batch.from_rows({"records": [{"record_id": str(n), "evidence": "none"}]})
+
+
+def _names(batches: Iterator[Batch]) -> Iterator[str]:
+    for batch in batches:
+        yield batch["records"]["record_id"][0].as_py()
+
+
+def test_order_stays_through_two_threads() -> None:
+    before = threading.active_count()
+    found = list(_names(ahead(ahead(_batch(n) for n in range(20)))))
+    assert found == [str(n) for n in range(20)]
+    assert threading.active_count() == before
+
+
+def test_trouble_comes_after_what_came_before_it() -> None:
+    def source() -> Iterator[Batch]:
+        yield _batch(0)
+        yield _batch(1)
+        raise Trouble("cannot be read", where="b.csv")
+
+    found = []
+    with pytest.raises(Trouble, match="cannot be read"):
+        for name in _names(ahead(ahead(source()))):
+            found.append(name)
+    assert found == ["0", "1"]
+
+
+def test_a_caller_that_stops_ends_the_thread_and_closes_its_source() -> None:
+    before, closed = threading.active_count(), []
+
+    def source() -> Iterator[Batch]:
+        try:
+            for n in range(1_000):
+                yield _batch(n)
+        finally:
+            closed.append(True)
+
+    batches = ahead(ahead(source()))
+    next(batches)
+    batches.close()
+    assert closed == [True]
+    assert threading.active_count() == before
