@@ -128,7 +128,7 @@ def line_blocks(blocks: Iterator[bytes], quote: bytes = b'"') -> Iterator[bytes]
             held.append(block)
             inside ^= bool(quote) and block.count(quote) % 2 == 1
             continue
-        yield b"".join([*held, block[:cut]])
+        yield b"".join([*held, block[:cut]]) if held else block[:cut]
         rest = block[cut:]
         held = [rest] if rest else []
         inside = bool(quote) and rest.count(quote) % 2 == 1

@@ -59,7 +59,7 @@ def rows_of_records(tables: Iterator[Any], table: Table, most_rows: int) -> Iter
     held = 0
     for part in tables:
         first.append(part)
-        held += part.nbytes
+        held += _size(part)
         if held > MOST_HELD:
             break
     else:
@@ -67,6 +67,12 @@ def rows_of_records(tables: Iterator[Any], table: Table, most_rows: int) -> Iter
             yield from _all(joined_tables(first), keys, most_rows)
         return
     yield from _streamed(_chain(first, tables), keys, most_rows)
+
+
+def _size(part: Any) -> int:
+    """Bytes of some rows; of many columns of numbers this is quicker than Arrow's own count."""
+    wide = sum(pa.types.is_floating(kind) for kind in part.schema.types) * part.num_rows * 8
+    return int(wide + sum(c.nbytes for c in part.columns if not pa.types.is_floating(c.type)))
 
 
 def _chain(first: list[Any], rest: Iterator[Any]) -> Iterator[Any]:

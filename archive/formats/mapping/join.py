@@ -11,9 +11,10 @@ import pyarrow as pa
 
 from archive.formats.mapping import numbers
 from archive.formats.mapping.chunk import MOST_POINTS, Chunk
-from archive.formats.mapping.frame import Frame, Problem, encoded
+from archive.formats.mapping.frame import Frame, Problem, codes, encoded
 from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.model import Table
+from archive.formats.mapping.uncollected import uncollected
 from archive.tables import MOST_RECORDS
 
 Key = tuple[str | None, ...]
@@ -35,12 +36,15 @@ def keys_of(frame: Frame, names: Sequence[str]) -> list[Key] | None:
         f = next((f for f in frame.table.fields if f.to.table == "records" and f.to.name == name), None)
         if f is None or f.source not in frame.columns:
             return None
-        cells = [c.strip() if c else None for c in numbers.text(encoded(frame.columns[f.source])).to_pylist()]
+        coded = encoded(frame.columns[f.source])
+        known = [c.strip() if c else None for c in coded.dictionary.to_pylist()]
+        words = np.array([*known, None], dtype=object)
+        code = codes(coded)
         if frame.table.rows != "links":
-            last = None
-            for i, cell in enumerate(cells):
-                last = cell or last
-                cells[i] = last
+            filled = np.array([*map(bool, known), False])[code]
+            last = np.maximum.accumulate(np.where(filled, np.arange(len(code)), -1))
+            code = np.where(last >= 0, code[last], len(known)) if len(code) else code
+        cells = words[code].tolist()
         columns.append(cells)
     return list(zip(*columns, strict=True)) if columns else None
 
@@ -58,7 +62,8 @@ def join(frames: Sequence[tuple[str, Frame]]) -> Iterator[Chunk]:
     placed: list[Frame] = []
     several = len(rows) > 1
     for number, (where, frame) in enumerate(rows):
-        keys = keys_of(frame, names) if names else None
+        with uncollected():
+            keys = keys_of(frame, names) if names else None
         record = np.zeros(frame.rows, dtype=np.int64)
         if keys is None:
             if frame.table.rows == "links":
@@ -66,8 +71,13 @@ def join(frames: Sequence[tuple[str, Frame]]) -> Iterator[Chunk]:
             while len(places) <= int(record.max(initial=0)):
                 places.append(_place(where, frame, len(places) if frame.table.rows == "links" else 0))
         else:
+            before: Key | None = None
             for i, key in enumerate(keys):
                 own = frame.table.rows == "links" and number == 0
+                if key == before and not own:
+                    record[i] = record[i - 1]
+                    continue
+                before = key
                 at = of.get(key)
                 if at is None or (own and not several):
                     at = len(places)

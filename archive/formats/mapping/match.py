@@ -148,13 +148,17 @@ def _decoded(entry: Entry) -> str:
     return "\n".join(body.decode(p, "ignore") for p in pages)
 
 
+_ROWS = 400
+"""Rows of a sheet in which its names are looked for."""
+
+
 def _of_workbook(entry: Entry) -> frozenset[str]:
     from archive.formats.mapping.workbook import sheets
 
     out: set[str] = set()
-    for name, rows in sheets(entry):
+    for name, rows in sheets(entry, most=_ROWS):
         out.add(_plain(name))
-        for row in rows[:400]:
+        for row in rows:
             out.update(_plain(c) for c in row if isinstance(c, str))
             out.update(_plain(c) for c in row if isinstance(c, int | float))
     return frozenset(out | {re.sub(r"\.0$", "", x) for x in out})

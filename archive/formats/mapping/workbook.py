@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
+from archive.formats.mapping.uncollected import uncollected
 from archive.formats.recognition import Entry
 
 ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods", ".xltx")
@@ -27,30 +28,28 @@ def is_workbook(entry: Entry) -> bool:
     return packed(entry.path)
 
 
-def sheets(entry: Entry) -> Iterator[tuple[str, list[list[Any]]]]:
+def sheets(entry: Entry, most: int | None = None) -> Iterator[tuple[str, list[list[Any]]]]:
     """Name and rows of each sheet. Empty cells are None; empty rows below the last filled one are not there.
 
-    Errors: Trouble where the file is damaged, encrypted or no workbook.
+    most: only so many rows of each sheet are wanted; what was opened for that is kept for the one who reads the
+    workbook next, so that it is unpacked once. Errors: Trouble where the file is damaged, encrypted or no workbook.
     """
     import python_calamine as calamine
 
-    _refuse(entry.path, entry.name)
+    key = _key(entry)
+    held = _HELD.pop(key, None)
+    _HELD.clear()
+    if held is None:
+        _refuse(entry.path, entry.name)
     try:
-        book = calamine.CalamineWorkbook.from_path(str(entry.path))
-        for meta in book.sheets_metadata:
-            if meta.typ != calamine.SheetTypeEnum.WorkSheet:
-                continue
-            sheet = book.get_sheet_by_name(meta.name)
-            if sheet.total_height * sheet.total_width > MOST_CELLS:
-                raise Trouble(
-                    "a sheet that is too large",
-                    where=f"{entry.name}, sheet {meta.name}",
-                    found=f"{sheet.total_height} rows of {sheet.total_width} cells",
-                    expected=f"at most {MOST_CELLS:,} cells",
-                    remedy="save the filled part of the sheet as a workbook of its own",
-                )
-            rows = sheet.to_python(skip_empty_area=False)
-            yield meta.name, [[None if c == "" else c for c in row] for row in rows]
+        opened = held or _opened(entry)
+        if most is not None:
+            opened = _HELD[key] = list(opened)
+        for name, sheet in opened:
+            with uncollected():
+                rows = sheet.to_python(skip_empty_area=False, nrows=most)
+                rows = [[None if c == "" else c for c in row] if "" in row else row for row in rows]
+            yield name, rows
     except calamine.PasswordError:
         raise _locked(entry.name) from None
     except (calamine.CalamineError, OSError, ValueError, MemoryError) as error:
@@ -62,6 +61,34 @@ def sheets(entry: Entry) -> Iterator[tuple[str, list[list[Any]]]]:
             found=str(error)[:120],
             remedy="export or download it again",
         ) from None
+
+
+_HELD: dict[Any, list[tuple[str, Any]]] = {}
+"""Name and cells of the sheets of the workbook that was looked at last and is not read yet: one at the most."""
+
+
+def _key(entry: Entry) -> Any:
+    stat = entry.path.stat()
+    return entry.path, stat.st_size, stat.st_mtime_ns
+
+
+def _opened(entry: Entry) -> Iterator[tuple[str, Any]]:
+    """Name and cells of each sheet. Errors: as python-calamine raises them; Trouble for a sheet that is too large."""
+    import python_calamine as calamine
+
+    book = calamine.CalamineWorkbook.from_path(str(entry.path))
+    for meta in book.sheets_metadata:
+        if meta.typ == calamine.SheetTypeEnum.WorkSheet:
+            sheet = book.get_sheet_by_name(meta.name)
+            if sheet.total_height * sheet.total_width > MOST_CELLS:
+                raise Trouble(
+                    "a sheet that is too large",
+                    where=f"{entry.name}, sheet {meta.name}",
+                    found=f"{sheet.total_height} rows of {sheet.total_width} cells",
+                    expected=f"at most {MOST_CELLS:,} cells",
+                    remedy="save the filled part of the sheet as a workbook of its own",
+                )
+            yield meta.name, sheet
 
 
 def _refuse(path: Path, name: str) -> None:

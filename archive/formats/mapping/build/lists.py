@@ -16,6 +16,7 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.mapping import numbers, units
 from archive.formats.mapping.build.axes import Axes
+from archive.formats.mapping.build.bulk import Bulk, bulk
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.qualify import origins, qualifiers, turned
@@ -113,6 +114,8 @@ class Lists:
     ) -> None:
         self._mapping, self._writing, self._pieces = mapping, writing, pieces
         self._problems, self._axes = problems, axes
+        self._bulks: dict[tuple[int, str], tuple[Any, Bulk | None]] = {}
+        self._read: dict[tuple[str, str], Any] = {}
 
     def cells(self, frame: Frame, keys: Keys, shared: dict[tuple[int, str], Any]) -> None:
         """Every field whose cells are whole curves. shared: axes by record (-1: all) and name ("" where unnamed)."""
@@ -139,10 +142,26 @@ class Lists:
         unit = units.find(f.unit) if f.unit else None
         unit = unit if unit and unit.dimension == units.dimension(own) else units.for_parameter("", parameter)
         sign = -1.0 if turned(f, self._mapping, parameter, said) else 1.0
+        whole = self._bulk(frame, f, cells)
+        mhz = self._same_axis(frame, at) if whole is not None and len(at) else None
+        if whole is not None and mhz is not None and (np.diff(mhz) > 0).all():
+            flat = whole.curves(at, len(mhz))
+            if flat is not None and len(flat):
+                filled = np.ones(len(at), dtype=bool)
+                if not whole.whole:
+                    filled = ~np.isnan(flat.reshape(len(at), len(mhz))).all(axis=1)
+                    flat = flat if filled.all() else flat.reshape(len(at), len(mhz))[filled].reshape(-1)
+                at = at[filled]
+                if len(at):
+                    stops = np.arange(1, len(at) + 1) * len(mhz)
+                    axes = [self._axes.id(mhz)] * len(at)
+                    flat = sign * unit.ours(flat) + 0.0
+                    self._put(frame, keys, f, parameter, said, at, flat, stops, None, axes)
+                return
         rows, values, bounds, axis = [], [], [], []
         for i in at.tolist():
             try:
-                v, b, mhz = self._one(frame, f, i, cells, shared)
+                v, b, mhz = self._one(frame, f, i, cells, shared, whole)
             except ValueError as error:
                 self._aside(frame, f, i, str(error), "a list of numbers")
                 continue
@@ -160,7 +179,44 @@ class Lists:
                 bounds.append(b * int(sign))
                 axis.append(self._axes.id(mhz))
         if rows:
-            self._put(frame, keys, f, parameter, said, np.array(rows), values, bounds, axis)
+            stops = np.cumsum([len(v) for v in values])
+            self._put(frame, keys, f, parameter, said, np.array(rows), np.concatenate(values), stops, bounds, axis)
+
+    def _bulk(self, frame: Frame, f: Field, cells: Any) -> Bulk | None:
+        """The numbers of a whole column, made once however many parameters its rows name."""
+        key = (id(frame), f.source)
+        if key not in self._bulks:
+            self._bulks = {key: (frame, bulk(cells, f, self._writing))}
+        return self._bulks[key][1]
+
+    def _same_axis(self, frame: Frame, at: Any) -> Any:
+        """The axis (MHz) where some rows plainly have one and the same: from the headings, or from equal cells."""
+        if frame.axis is not None:
+            return frame.axis
+        listed = [f for f in frame.table.fields if f.to.table == "row" and f.to.name == "frequencies"]
+        if len(listed) != 1 or listed[0].source not in frame.columns:
+            return None
+        cells = frame.columns[listed[0].source]
+        if not pa.types.is_string(cells.type) or cells[int(at[0])].as_py() is None:
+            return None
+        some = cells if len(at) == len(cells) else cells.take(pa.array(at))
+        if not pc.all(pc.fill_null(pc.equal(some, some[0]), False)).as_py():
+            return None
+        try:
+            return self._axis_in(some[0].as_py(), listed[0])
+        except ValueError:
+            return None
+
+    def _axis_in(self, cell: Any, f: Field) -> Any:
+        """The axis that a cell holds; a text that came before is not read again. Errors: ValueError."""
+        if not isinstance(cell, str):
+            return axis_values(cell, f, self._writing)
+        found = self._read.get((f.source, cell))
+        if found is None:
+            if len(self._read) > 64:
+                self._read.clear()
+            found = self._read[(f.source, cell)] = axis_values(cell, f, self._writing)
+        return found
 
     def _put(
         self,
@@ -170,18 +226,24 @@ class Lists:
         parameter: str,
         said: str,
         rows: Any,
-        values: list[Any],
-        bounds: list[Any],
+        flat: Any,
+        stops: Any,
+        bounds: list[Any] | None,
         axis: list[str],
     ) -> None:
-        stops = np.cumsum([len(v) for v in values])
-        starts = stops - [len(v) for v in values]
-        flat = np.concatenate(values)
+        """Curves of some rows: their values one after the other, where each ends, bounds of each (None: no curve has
+        any), and the id of each one's axis."""
+        starts = np.append(0, stops[:-1])
         taken = qualifiers(f, frame.table, keys, parameter).taken(pa.array(rows))
+        missing = np.isnan(flat)
         lists = pa.ListArray.from_arrays(
-            pa.array(np.append(starts, stops[-1]).astype(np.int32)), pa.array(flat, mask=np.isnan(flat))
+            pa.array(np.append(starts, stops[-1]).astype(np.int32)),
+            pa.array(flat, mask=missing) if missing.any() else pa.array(flat),
         )
-        both = [[np.flatnonzero(b == s).tolist() or None for b in bounds] for s in (1, -1)]
+        both: list[Any] = [None, None]
+        if bounds is not None:
+            listed = [[np.flatnonzero(b == s).tolist() or None for b in bounds] for s in (1, -1)]
+            both = [pa.array(x, type=pa.list_(pa.int64())) for x in listed]
         self._pieces.add(
             "sweeps",
             frame.record[rows],
@@ -193,13 +255,18 @@ class Lists:
             origin=origins(parameter, said, keys, pa.array(rows)),
             axis_id=pa.array(axis, type=pa.string()),
             values=lists,
-            above=pa.array(both[0], type=pa.list_(pa.int64())),
-            below=pa.array(both[1], type=pa.list_(pa.int64())),
+            above=both[0],
+            below=both[1],
             step=curve_steps(flat, starts, stops),
         )
 
-    def _one(self, frame: Frame, f: Field, i: int, cells: Any, shared: dict[Any, Any]) -> tuple[Any, Any, Any]:
-        """Values, bounds and axis (MHz, None where there is none) of one cell."""
+    def _one(
+        self, frame: Frame, f: Field, i: int, cells: Any, shared: dict[Any, Any], whole: Bulk | None
+    ) -> tuple[Any, Any, Any]:
+        """Values, bounds and axis (MHz, None where there is none) of one cell. whole: the numbers of its column."""
+        if whole is not None:
+            v = whole.of(i)
+            return v, np.zeros(len(v), dtype=np.int8), self._axis(frame, f, i, len(v), shared)
         cell = cells[i].as_py()
         if isinstance(cell, str):
             v, b = numbers_in(cell, f, self._writing)
@@ -222,7 +289,7 @@ class Lists:
         listed = [x for x in listed if x.source in frame.columns and frame.columns[x.source][i].as_py() is not None]
         if listed:
             near = max(listed, key=lambda x: alike(x.source, f.source))
-            return axis_values(frame.columns[near.source][i].as_py(), near, self._writing)
+            return self._axis_in(frame.columns[near.source][i].as_py(), near)
         regular = self._regular(frame, i, n)
         if regular is not None:
             return regular

@@ -38,9 +38,48 @@ class Pieces:
             order = order[good[record[order]]]
         table = pa.concat_tables(made)
         if len(order) != len(record) or (order[1:] < order[:-1]).any():
-            table = table.take(pa.array(order))
+            table = _taken(table, order)
         at = want.get_field_index("record_id")
         return table.set_column(at, want.field("record_id"), ids.take(pa.array(record[order])))
+
+
+def _taken(table: Any, order: Any) -> Any:
+    """Rows of a table by their numbers (int64). Curves of equal length are moved as the rows of a matrix, which is
+    several times as fast as Arrow's own way."""
+    curves = _moved(table.column("values"), order) if "values" in table.column_names else None
+    if curves is None:
+        return table.take(pa.array(order))
+    at = table.schema.get_field_index("values")
+    rest = table.remove_column(at).take(pa.array(order))
+    return rest.add_column(at, table.schema.field(at), curves)
+
+
+def _moved(column: Any, order: Any) -> Any:
+    """Lists of numbers by the numbers of their rows; None where they differ in length, or where points are missing."""
+    if not pa.types.is_list(column.type) or not pa.types.is_float64(column.type.value_type) or column.null_count:
+        return None
+    parts = [c for c in column.chunks if len(c)]
+    flat = [c.flatten() for c in parts]
+    points = len(flat[0]) // len(parts[0]) if parts else 0
+    if not points or len(order) * points >= 1 << 31 or any(f.null_count for f in flat):
+        return None
+    if any((np.diff(c.offsets.to_numpy()) != points).any() for c in parts):
+        return None
+    place = np.full(len(column), -1, dtype=np.int64)
+    place[order] = np.arange(len(order))
+    out = np.empty((len(order), points))
+    start = 0
+    for values in flat:
+        rows = values.to_numpy().reshape(-1, points)
+        to = place[start : start + len(rows)]
+        kept = to >= 0
+        if kept.all():
+            out[to] = rows
+        else:
+            out[to[kept]] = rows[kept]
+        start += len(rows)
+    offsets = np.arange(len(order) + 1, dtype=np.int32) * np.int32(points)
+    return pa.ListArray.from_arrays(pa.array(offsets), pa.array(out.reshape(-1)))
 
 
 def _arrow(want: Any, record: Any, columns: dict[str, Any]) -> Any:

@@ -20,6 +20,7 @@ LINE = "@line"
 BAD = "@bad"
 """Extra columns: the line of each row; why a row cannot be read (null where it can)."""
 
+_LINE_END = 10
 _KEYS = frozenset(
     ("parameter", "pairing", "disturbing", "disturbed", "end", "direction", "kind", "origin", "subject", "unit", "axis")
 )
@@ -60,16 +61,16 @@ class Parser:
 
     def parse(self, block: bytes, last: bool) -> Any:
         """One block of whole lines as an Arrow table. last: its last line has no end."""
-        table = self._fast(block) if len(self.file.delimiter) == 1 and not last else None
+        lines = int(np.count_nonzero(np.frombuffer(block, dtype=np.uint8) == _LINE_END))
+        table = self._fast(block, lines) if len(self.file.delimiter) == 1 and not last else None
         if table is None:
             table = self._careful(block, last)
-        self.line += block.count(b"\n")
+        self.line += lines
         return table
 
-    def _fast(self, block: bytes) -> Any:
-        """By pyarrow.csv, or None where the block is not regular."""
+    def _fast(self, block: bytes, lines: int) -> Any:
+        """By pyarrow.csv, or None where the block is not regular. lines: how many it has."""
         quoted = bool(self.file.quote) and self.file.quote.encode() in block
-        lines = block.count(b"\n")
         # Not more than text is tried first: a column that is no number everywhere comes as text.
         for types in (self.types, {n: _text(t) for n, t in self.types.items()}):
             try:
@@ -86,9 +87,11 @@ class Parser:
         return table.append_column(LINE, pa.array(np.arange(self.line, self.line + lines)))
 
     def _arrow(self, block: bytes, types: dict[str, Any], quoted: bool) -> Any:
+        # Of many columns a small block has few rows, and each column of it has its price.
+        size = 1 << (20 if len(self.head.names) < 256 else 22)
         return pc_csv.read_csv(
             pa.BufferReader(block),
-            read_options=pc_csv.ReadOptions(column_names=self.head.names, block_size=1 << 20),
+            read_options=pc_csv.ReadOptions(column_names=self.head.names, block_size=size),
             parse_options=pc_csv.ParseOptions(
                 delimiter=self.file.delimiter,
                 quote_char=self.file.quote or False,

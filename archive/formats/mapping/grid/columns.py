@@ -11,13 +11,16 @@ import pyarrow as pa
 
 def column(cells: Sequence[Any]) -> Any:
     """Cells as an Arrow array: float64 where all are numbers, else text; blank text is no cell."""
-    kinds = {type(c) for c in cells} - {type(None)}
+    kinds = set(map(type, cells)) - {type(None)}
+    if kinds == {float}:
+        return pa.array(cells, type=pa.float64())
     if kinds <= {float, int} and kinds:
         return pa.array([float(c) if c is not None else None for c in cells], type=pa.float64())
     if kinds <= {list} and kinds and all(isinstance(x, int | float | None) for c in cells if c is not None for x in c):
         return pa.array(cells, type=pa.list_(pa.float64()))
     if kinds <= {str}:
-        return pa.array([c if c is not None and c.strip() else None for c in cells], type=pa.string())
+        blank = any(c is not None and not c.strip() for c in set(cells))
+        return pa.array([c if c and c.strip() else None for c in cells] if blank else cells, type=pa.string())
     texts = [cell_text(c) for c in cells]
     return pa.array([t if t is not None and t.strip() else None for t in texts], type=pa.string())
 

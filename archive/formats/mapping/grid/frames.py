@@ -135,6 +135,9 @@ def _plain(lines: list[Any], heads: list[str], table: Table, split: Split) -> tu
     rows = [fixed(r, table.widths) if table.widths else split(r) for r in lines]
     bad: dict[int, str] = {}
     width = len(heads)
+    if set(map(len, rows)) == {width}:
+        made = pa.table([column(c) for c in zip(*rows, strict=True)], names=heads)
+        return made, np.arange(len(rows)), bad
     cells = []
     for i, row in enumerate(rows):
         if len(row) > width and any(c is not None and str(c).strip() for c in row[width:]):

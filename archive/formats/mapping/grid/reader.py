@@ -22,6 +22,7 @@ from archive.formats.mapping.grid.section import Cutter, Parsed
 from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.join import join
 from archive.formats.mapping.model import Field, File, Mapping, Table
+from archive.formats.mapping.uncollected import uncollected
 
 MOST_BYTES = 1 << 24
 """Text of blocks gathered for one chunk."""
@@ -207,7 +208,8 @@ def _tables(parsed: list[tuple[str, Parsed]], file: File, mapping: Mapping, spli
     shared = [p for _, p in parsed if p.labels]
     ignored = sum(p.ignored for _, p in parsed)
     for name, p in parsed:
-        made, _ = section_frames([p], file, mapping, split, noun)
+        with uncollected():
+            made, _ = section_frames([p], file, mapping, split, noun)
         frames += [(f"sheet {name}, " if name else "", f) for f in made]
     first = True
     for chunk in join(frames):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Any
 
 from archive.formats import words
@@ -48,6 +49,13 @@ class Cutter:
         self.known |= {k.split(names.JOIN)[-1] for k in self.known}
         self._parts = {t.name: _parts(t) for t in self._tables}
         self._seen: dict[Any, bool] = {}
+        self._words = frozenset(p for parts in self._parts.values() for p in parts)
+        self._least = _least(self._tables, self._parts)
+        self._tidied: dict[Any, str] = {}
+        self._marked: dict[Any, bool] = {}
+        self._dull: set[Any] = set()
+        self._begun: set[Any] = set()
+        self._quick = self._skip is None and self._least > 0 and not {"True", "False"} & self._words
 
     def cut(self, rows: Sequence[Any], first: int, block: tuple[int, str] | None = None) -> Parsed:
         """One block. first: number of its first row. block: row and words by which it was known, where it has any."""
@@ -56,6 +64,11 @@ class Cutter:
         current: Section | None = None
         i = 0
         while i < len(rows):
+            if current is not None and (more := self._run(rows, i)):
+                current.rows += rows[i : i + more]
+                current.at += range(first + i, first + i + more)
+                i += more
+                continue
             raw = rows[i]
             if current is not None and self._goes_on(raw, current):
                 current.rows.append(raw)
@@ -120,12 +133,79 @@ class Cutter:
                 return True
             if not first or first == self._file.delimiter:
                 return False
+        elif self._plainly(raw):
+            return True
         cells = self._split(raw)
         if _blank(cells) or (self._skip and self._skip.search(joined(cells))):
             return False
         if self._heading(raw, cells) or self._label_row(cells):
             return False
         return not self._is_title(joined(cells))
+
+    def _run(self, rows: Sequence[Any], start: int) -> int:
+        """How many rows of a sheet from one on hold nothing but cells that are known to name nothing."""
+        if not self._quick or not self._dull or isinstance(rows[start], str):
+            return 0
+        begun, dull = self._begun, self._dull.issuperset
+        stop = start
+        for row in islice(rows, start, None):
+            if not row or row[0] not in begun or not dull(row):
+                break
+            stop += 1
+        return stop - start
+
+    def _plainly(self, cells: Row) -> bool:
+        """Whether a row of a sheet is plainly one of numbers and words that no heading, label or title begins with.
+
+        It says less than `_goes_on` and never otherwise; cells that came before are not looked at again.
+        """
+        first, filled, hits = None, [], 0
+        for cell in cells:
+            if cell is None:
+                continue
+            kind = type(cell)
+            key = cell if kind is float or kind is str else (kind, cell)
+            text = self._tidied.get(key)
+            if text is None:
+                if len(self._tidied) > _MOST_KEPT:
+                    self._tidied.clear()
+                text = self._tidied[key] = names.tidy(cell)
+            if text:
+                first = cell if first is None else first
+                hits += text in self._words
+                filled.append(text)
+        if first is None or hits >= self._least:
+            return False
+        if self._skip and self._skip.search(" ".join(filled)):
+            return False
+        marked = self._marked.get(first) if isinstance(first, str) else False
+        if marked is None:
+            if len(self._marked) > _MOST_KEPT:
+                self._marked.clear()
+            marked = self._marked[first] = self._label_row([first]) or self._may_be_title(first)
+        elif marked is False and not isinstance(first, str):
+            marked = self._may_be_title(first)
+        if not marked and not hits and self._quick:
+            self._keep(cells, first)
+        return not marked
+
+    def _keep(self, cells: Row, first: Any) -> None:
+        """Keeps cells that name nothing, so that a row of such cells is known at once."""
+        if len(self._dull) > _MOST_KEPT:
+            self._dull.clear()
+            self._begun.clear()
+        # A whole number equals its fraction in a set: neither may be a name.
+        self._dull.update(
+            c for c in cells if type(c) is not float or not c.is_integer() or f"{c:.0f}" not in self._words
+        )
+        if cells[0] is first:
+            self._begun.add(first)
+
+    def _may_be_title(self, first: Any) -> bool:
+        """Whether a row that begins with a cell could be the title of a table."""
+        titles = [t.title for t in self._tables if t.title]
+        start = words.phrase(names.tidy(first)) if titles else ""
+        return any(t.startswith("/") or words.phrase(t).startswith(start) for t in titles)
 
     def _label_row(self, cells: Row) -> bool:
         first = next((c for c in cells if c is not None and str(c).strip()), None)
@@ -236,6 +316,23 @@ def _parts(table: Table) -> frozenset[str]:
     return frozenset({re.sub(r" \(\d+\)$", "", p) for p in parts} | parts)
 
 
+_MOST_KEPT = 1 << 17
+
+
+def _least(tables: Sequence[Table], parts: dict[str, frozenset[str]]) -> int:
+    """Fewest cells of a row that are names of headings where the row may begin the headings of some table."""
+    least = 1 << 30
+    for table in tables:
+        wanted = len(parts[table.name])
+        if table.rows == "cross":
+            return 0
+        if table.header_rows > 1:
+            least = min(least, 1)
+        elif wanted:
+            least = min(least, _need(wanted))
+    return least
+
+
 def _begins(there: set[str], table: Table, parts: frozenset[str]) -> bool:
     """Whether a row may be the first of a table's heading rows."""
     if table.header_rows > 1:
@@ -245,8 +342,11 @@ def _begins(there: set[str], table: Table, parts: frozenset[str]) -> bool:
 
 def _enough(there: set[str], wanted: frozenset[str]) -> bool:
     """Whether a row holds the headings of a table: all of few, most of many."""
-    need = len(wanted) if len(wanted) <= 2 else max(2, round(0.6 * len(wanted)))
-    return bool(wanted) and len(there & wanted) >= need
+    return bool(wanted) and len(there & wanted) >= _need(len(wanted))
+
+
+def _need(wanted: int) -> int:
+    return wanted if wanted <= 2 else max(2, round(0.6 * wanted))
 
 
 def _blank(cells: Row) -> bool:
