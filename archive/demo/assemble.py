@@ -145,7 +145,7 @@ def _records(seed: int, t: Tested, of: OfJob, with_links: bool) -> tuple[dict[st
         "tested_at": pa.array((local - offset * 60) * 1000, type=pa.timestamp("ms", tz="UTC")),
         "utc_offset_min": offset,
         "zone_basis": ["job"] * n,
-        "sequence": [f"{i + 1:04d}" for i in within.tolist()],
+        "sequence": [f"{i:04d}" for i in jobs.sequence(within, t.test).tolist()],
         "limit_found": [of.limit_words] * n,
         "configuration": [of.configuration] * n,
         "cable_found": [of.cable_words] * n,

@@ -168,6 +168,15 @@ def _offset(zone: str, day: dt.date) -> int:
     return int(offset.total_seconds() // 60)
 
 
+def sequence(within: Any, test: Any) -> Any:
+    """Numbers of tests in the memory of the unit, from 1: of each day the first tests, then those of the evening.
+
+    within: number of the link in its job; test: 0 for the first test, 1 for the second.
+    """
+    day, slot = within // PER_DAY, within % PER_DAY
+    return (2 * day + test) * PER_DAY + slot + 1
+
+
 def times(seed: int, j: Job, within: Any, test: int, link: Any) -> tuple[Any, Any]:
     """Local times of tests as seconds since 1970 of the clock on the wall, and offsets from UTC in minutes.
 

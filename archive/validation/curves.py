@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive import vocabulary
 from archive.tables import Batch
 from archive.validation.arrow import one
 
@@ -175,10 +176,16 @@ class Curves:
                 yield part, self.matrix(part, int(points))
 
     def places(self, at: Iterable[int]) -> list[str]:
-        """Curves by name, for findings: next local 1-2/3-6."""
+        """Curves by name, for findings: NEXT local 1-2/3-6."""
         at = np.asarray(at, dtype=np.int64)
-        parts = [self.word(c, at) for c in ("parameter", "end", "pairing")]
+        parts = [named(self.word("parameter", at)), *(self.word(c, at) for c in ("end", "pairing"))]
         return [" ".join(p for p in three if p) for three in zip(*parts, strict=True)]
+
+
+def named(parameters: Iterable[str]) -> list[str]:
+    """Ids of parameters in the words of the trade, for findings: PS NEXT for ps_next."""
+    known = vocabulary.parameters()
+    return [known[p].name if p in known else p for p in parameters]
 
 
 def _encode(column: Any) -> tuple[Any, Any]:

@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 
-from archive.answers.acceptance import Facts, facts, html, pdf
+from archive.answers.acceptance import Facts, facts, html, pages, pdf
 from archive.tables import Batch
 from archive.validation.check import run
 from archive.validation.job import Job
 from archive.validation.report import Collected
-from tests.validation import examples
+from tests.validation import examples, planted
 
 TODAY = dt.date(2026, 11, 25)
 
@@ -68,7 +68,14 @@ def test_what_keeps_a_job_open(steps: list[dict[str, Any]], scheduled: tuple[str
 def test_without_a_schedule_nothing_is_said_to_be_missing() -> None:
     said = _facts(examples.batch({}))
     assert said.complete
-    assert "Links with a result: 1; passing: 1." in _text(html(said))
+    text = _text(html(said))
+    assert "Links with a result: 1; passing: 1. No finding of severity error. No schedule was given" in text
+    assert "Complete." not in text
+
+
+def test_passing_links_beyond_the_schedule_do_not_count_for_it() -> None:
+    said = _facts(examples.batch({"do": [{"record": {"label": "2-TR2-Z001", "seed": 2}}]}), "2-TR2-A117", "2-TR2-A118")
+    assert "Not complete. 1 of 2 scheduled links have a result; passing: 1." in _text(html(said))
 
 
 def test_the_pages_stay_one() -> None:
@@ -87,6 +94,13 @@ def test_the_pages_stay_one() -> None:
     assert "386 more" in page
     assert len(said.found) > 12
     assert re.findall(rb"/Type\s*/Pages\s*/Count (\d+)", pdf(said)) == [b"1"]
+
+
+def test_a_job_that_breaks_every_rule_stays_one_page_too() -> None:
+    rows = {f"2-TR2-A{n}": None for n in range(117, 140)}
+    said = _facts(planted.job(), *rows, due_on="2025-03-03")
+    assert len(said.found) > 30
+    assert pages(pdf(said)) == 1
 
 
 def test_texts_cannot_act_as_markup() -> None:

@@ -15,14 +15,14 @@ RULES = 12
 """Rules with findings that are listed."""
 
 
-def compose(said: Facts, w: Wording) -> Document:
-    """The page."""
+def compose(said: Facts, w: Wording, rules: int = RULES) -> Document:
+    """The page. rules: so many rules with findings are listed."""
     s = said.summary
     names = ", ".join(s.jobs[:3]) or w("Job without a name")
     sections = [
         Section("", [Para(_verdict(said, w), "lead"), Pairs(_pairs(said, w), columns=2)]),
         Section(w("Links"), [_numbers(said, w), *_open(said, w)]),
-        Section(w("Findings"), [*_findings(said, w), *_blind(said, w)]),
+        Section(w("Findings"), [*_findings(said, w, rules), *_blind(said, w)]),
         Section(
             w("Handed over"), [Pairs([(w("By"), " "), (w("Received by"), " "), (w("Day"), " "), (w("Day"), " ")], 2)]
         ),
@@ -44,10 +44,16 @@ def compose(said: Facts, w: Wording) -> Document:
 
 def _verdict(said: Facts, w: Wording) -> str:
     s = said.summary
-    passing, links = s.count("pass"), len(s.links)
     if s.scheduled is None:
+        links, passing = len(s.links), s.count("pass")
         start = w("Links with a result: {links}; passing: {passing}.", links=links, passing=passing)
+        if said.complete:
+            # without a schedule nobody can say that all links are there
+            done = w("No finding of severity error.")
+            return start + " " + done + " " + w("No schedule was given: links that are missing do not show.")
     else:
+        beyond = set(s.unexpected)
+        passing = sum(link.verdict == "pass" and link.label not in beyond for link in s.links)
         start = w(
             "{there} of {scheduled} scheduled links have a result; passing: {passing}.",
             there=s.scheduled - len(s.missing),
@@ -112,17 +118,17 @@ def _open(said: Facts, w: Wording) -> list[Block]:
     return [Notice(w("Open"), items)] if items else []
 
 
-def _findings(said: Facts, w: Wording) -> list[Block]:
+def _findings(said: Facts, w: Wording, most: int) -> list[Block]:
     if not said.found:
         return [Para(w("No rule found anything."))]
     rows = []
-    for f in said.found[:RULES]:
+    for f in said.found[:most]:
         example = f"{f.link}: {f.message}" if f.link and f.link not in f.message else f.message
         rows.append([w(f.severity), f.rule.replace("-", " "), str(f.count), _short(example)])
-    strong = frozenset(i for i, f in enumerate(said.found[:RULES]) if f.severity == "error")
+    strong = frozenset(i for i, f in enumerate(said.found[:most]) if f.severity == "error")
     head = [w("severity"), w("rule"), w("findings"), w("for example")]
     blocks: list[Block] = [Table(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
-    rest = said.found[RULES:]
+    rest = said.found[most:]
     if rest:
         text = w("{n} more rules found something: {names}.", n=len(rest), names=_some([f.rule for f in rest], w, 8))
         blocks.append(Para(text, "small"))

@@ -40,6 +40,6 @@ def _finding(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def where(row: dict[str, Any]) -> str | None:
-    """File, place in it, and place in the record: week9/links.csv, row 118: next local 1-2/3-6."""
+    """File, place in it, and place in the record: week9/links.csv, row 118: NEXT local 1-2/3-6."""
     inside = row["where"] if row["where"] != row["link_label"] else None
     return ": ".join(p for p in (row["source"], inside) if p) or None

@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from archive.validation import catalogue
 from archive.validation.report.collect import Collected
+from archive.validation.report.wording import count
 from archive.version import __version__
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -80,7 +81,7 @@ def _result(row: dict[str, Any], place: dict[str, int]) -> dict[str, Any]:
 
 def _invocation(collected: Collected) -> dict[str, Any]:
     told = [
-        _notice("note", f"{rule} could not look at {f'{number} records' if number else 'the job'}: {why}", rule)
+        _notice("note", f"{rule} could not look at {count(number, 'record') if number else 'the job'}: {why}", rule)
         for (rule, why), number in sorted(collected.blind.items())
     ]
     more = [

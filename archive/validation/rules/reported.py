@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from archive import vocabulary
+from archive.validation.curves import named
 from archive.validation.look import Look
 from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
 from archive.validation.rules.sums import index
@@ -33,8 +34,8 @@ class Points:
     worst_margin: Any
 
     def place(self, at: Any) -> list[str]:
-        """Names for findings: next local 1-2/3-6."""
-        three = zip(self.parameter[at], self.end[at], self.pairing[at], strict=True)
+        """Names for findings: NEXT local 1-2/3-6."""
+        three = zip(named(self.parameter[at]), self.end[at], self.pairing[at], strict=True)
         return [" ".join(p for p in t if p) for t in three]
 
 
@@ -124,9 +125,9 @@ def reported_margin_contradicts_itself(look: Look, limits: Tolerances) -> Iterat
 
 
 def _places(look: Look, at: Any) -> list[str]:
-    """Rows of reported by name: next local 1-2/3-6."""
-    three = (look.words(c, "reported")[at] for c in ("parameter", "end", "pairing"))
-    return [" ".join(p for p in t if p) for t in zip(*three, strict=True)]
+    """Rows of reported by name: NEXT local 1-2/3-6."""
+    parameter, end, pairing = (look.words(c, "reported")[at] for c in ("parameter", "end", "pairing"))
+    return [" ".join(p for p in t if p) for t in zip(named(parameter), end, pairing, strict=True)]
 
 
 def _lines(look: Look, said: Points) -> Iterator[tuple[Any, Any, Any]]:
