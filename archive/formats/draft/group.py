@@ -116,8 +116,11 @@ def _group(entry: Entry) -> list[Path]:
     if len(beside) >= MOST_FILES:
         return []
     out = []
+    told = _keys_told(mine)
     for path in beside:
         try:
+            if not _holds_any(path, told):
+                continue
             seen = _look(path, _beside(entry, path))
         except (Trouble, OSError):
             continue
@@ -154,6 +157,28 @@ def _named_files(mine: _Seen, paths: list[Path]) -> tuple[Placed, str] | None:
                 if sum(n in told for n in names) >= 0.8 * len(names):
                     return p, source
     return None
+
+
+def _keys_told(mine: _Seen) -> list[str]:
+    """Some keys of a file of identities: another that belongs to it holds them too."""
+    listed = [
+        sorted(_cells(p), key=len, reverse=True)[:300]
+        for t in mine.placing.tables
+        for p in t.placed
+        if p.seen.profile.unique > 0.95 and (p.to is None or p.to.name in _KEYS)
+    ]
+    return [x for some in listed for x in some]
+
+
+def _holds_any(path: Path, told: list[str]) -> bool:
+    """Whether the beginning of a file holds any of some keys: without one, it need not be looked at."""
+    from archive.formats import text as texts
+
+    with path.open("rb") as opened:
+        head = opened.read(1 << 17)
+    encoding = texts.detect(head)
+    text = head[encoding.mark :].decode(encoding.name, "replace")
+    return any(x in text for x in told)
 
 
 def _cells(p: Placed) -> set[str]:

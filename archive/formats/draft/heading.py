@@ -6,10 +6,9 @@ the word list are looked for, longest phrases first; what is left over is kept, 
 
 from __future__ import annotations
 
-import copy
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from archive.formats import words
@@ -59,6 +58,22 @@ class Heading:
     """A word was known only by its parts, such as Linkkennung."""
     outer_unknown: int = 0
 
+    def copy(self) -> Heading:
+        """The same with lists of its own."""
+        return replace(
+            self,
+            parameters=list(self.parameters),
+            generics=list(self.generics),
+            fields=list(self.fields),
+            modifiers=set(self.modifiers),
+            ends=list(self.ends),
+            directions=list(self.directions),
+            configurations=list(self.configurations),
+            media=list(self.media),
+            unknown=list(self.unknown),
+            letters=list(self.letters),
+        )
+
     @property
     def says(self) -> bool:
         """True where anything was understood."""
@@ -76,7 +91,7 @@ class Heading:
 
 def read(*levels: str) -> Heading:
     """The reading of a heading. levels: from the outermost to the innermost text."""
-    return copy.deepcopy(_read(levels))
+    return _read(levels).copy()
 
 
 @lru_cache(maxsize=65536)

@@ -68,7 +68,8 @@ class Profile:
 def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Profile:
     """The profile of some cells (text, numbers, lists or None)."""
     texts = [_text(c) for c in cells]
-    filled = [t for t in texts if t and t.casefold() not in words.empties()]
+    empty = words.empties()
+    filled = [t for t in texts if t and (t[0].isdigit() or t.casefold() not in empty)]
     distinct = list(dict.fromkeys(filled))
     out = Profile(len(cells), len(filled), distinct, texts=filled[:400])
     if not filled:

@@ -17,6 +17,10 @@ from archive.formats.draft.profile import Profile, profile
 from archive.formats.mapping import units
 
 
+MOST_CELLS = 6000
+"""Cells of a column whose profile is taken."""
+
+
 @dataclass
 class Seen:
     """A column with its reading and its profile."""
@@ -55,7 +59,11 @@ def look(columns: Sequence[Column], context: tuple[str, ...], decimal: str, thou
     """Columns with their readings and profiles."""
     out = []
     for c in columns:
-        found = profile(c.cells[:6000], decimal, thousands)
+        found = profile(c.cells[:MOST_CELLS], decimal, thousands)
+        if len(c.cells) > MOST_CELLS and found.numeric < 0.5 and found.filled:
+            # Words further down, such as the quantity of the curves that come later.
+            more = dict.fromkeys(x.strip() for x in c.cells[MOST_CELLS:] if isinstance(x, str) and x.strip())
+            found.distinct = list(dict.fromkeys([*found.distinct, *more]))[:MOST_CELLS]
         inner = heading.read(*c.levels[c.outer :])
         out.append(Seen(c, heading.read(*context, *c.levels), found, heading.read(*c.levels), inner))
     return out

@@ -17,6 +17,9 @@ from archive.formats.mapping.headings import frequency_of
 
 _VALUES = frozenset("ndv")
 
+MOST_CAREFUL = 60_000
+"""Cells of a table that are looked at one by one for its end; after that a number in its place is enough."""
+
 
 @dataclass
 class Body:
@@ -249,7 +252,7 @@ def _end(rows: list[list[Any]], kind_row: Any, body: Body, most: int) -> int:
             i += 1
             continue
         blank = 0
-        if i > body.first and i - body.first > 4000 and _quick(row, numeric_first):
+        if i - body.first > 40 and (i - body.first) * width > MOST_CAREFUL and _quick(row, numeric_first):
             i += 1
             continue
         kinds = kind_row(i)

@@ -5,9 +5,14 @@ from __future__ import annotations
 from archive.formats.draft import grids, heading, sniff
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.profile import decimal_mark
+from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.grid.reader import splitter
 from archive.formats.mapping.model import File
 from archive.formats.recognition import Entry
+
+
+MOST_CELLS = 60_000
+"""Cells of a text that vote for its decimal mark."""
 
 
 def structure(entry: Entry) -> Layout:
@@ -29,9 +34,11 @@ def _named_by_file(layout: Layout, entry: Entry) -> None:
     """A quantity that only the file's name tells, such as return_loss.csv, stands above its tables."""
     stem = entry.path.stem.replace("_", " ").replace("-", " ")
     said = heading.read(stem)
-    if not said.parameters:
+    if not said.parameters or not is_curve(said.parameters[0]):
         return
     for table in layout.tables:
+        if any("parameter" in heading.read(*c.levels).modifiers for c in table.columns):
+            continue
         if not any(
             h.parameters or h.generics for h in (heading.read(*table.context, *c.levels) for c in table.columns)
         ):
@@ -48,7 +55,8 @@ def text(entry: Entry) -> Layout:
     lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
     lines = [line.replace("\f", "") for line in lines]
     rows = [list(split(line)) for line in lines]
-    layout.decimal, layout.thousands = decimal_mark([c for r in rows[:4000] for c in r])
+    cells = [c for r in rows[:4000] for c in r]
+    layout.decimal, layout.thousands = decimal_mark(cells[:: 1 + len(cells) // MOST_CELLS])
     return grids.analyse([("", rows, lines)], layout)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -35,8 +36,12 @@ from archive.formats.mapping.tree.node import (
 from archive.formats.recognition import Entry
 from archive.vocabulary import PAIRS
 
-SAMPLE = 12 << 20
+SAMPLE = 6 << 20
 MOST_RECORDS = 60
+MOST_ROWS = 20_000
+"""Rows of one table that are looked at: whole records until there are so many."""
+FEW = 40
+"""Members of one list that are looked at for the facts of a record."""
 
 
 def analyse(entry: Entry, kind: str) -> Layout:
@@ -156,23 +161,18 @@ def _json(entry: Entry) -> tuple[Tree, bool]:
     whole = len(data) < SAMPLE
     text = data.decode(json.detect_encoding(data), "replace").lstrip("\ufeff").replace("\0", "")
     try:
-        return json.loads(text, parse_constant=str), False
+        if whole:
+            return json.loads(text, parse_constant=str), False
+        rows = _json_lines(text)
+        return (rows, True) if rows is not None else (json.loads(_closed(text), parse_constant=str), False)
     except RecursionError:
         raise Trouble(
             "is nested deeper than any export", where=entry.name, remedy="look at the file; it may be damaged"
         ) from None
     except json.JSONDecodeError as error:
-        rows = _json_lines(text)
+        rows = _json_lines(text) if whole else None
         if rows is not None:
             return rows, True
-        if whole:
-            from archive.formats.mapping.tree.json_text import damaged
-
-            raise damaged(entry.name, error) from None
-    closed = _closed(text)
-    try:
-        return json.loads(closed, parse_constant=str), False
-    except json.JSONDecodeError as error:
         from archive.formats.mapping.tree.json_text import damaged
 
         raise damaged(entry.name, error) from None
@@ -191,26 +191,22 @@ def _json_lines(text: str) -> list[Any] | None:
     return out if len(out) > 1 and all(isinstance(x, dict) for x in out) else None
 
 
+_MARKS = re.compile(r'"(?:[^"\\]|\\.)*"|[{}\[\]]')
+"""Texts, and the marks around objects and lists."""
+
+
 def _closed(text: str) -> str:
     """A document cut short, closed after its last whole member."""
-    stack, inside, escape, cut = [], False, False, 0
+    stack: list[str] = []
     marks: list[str] = []
-    for i, c in enumerate(text):
-        if inside:
-            if escape:
-                escape = False
-            elif c == "\\":
-                escape = True
-            elif c == '"':
-                inside = False
-            continue
-        if c == '"':
-            inside = True
-        elif c in "{[":
+    cut = 0
+    for found in _MARKS.finditer(text):
+        c = found.group()
+        if c in "{[":
             stack.append("}" if c == "{" else "]")
-        elif c in "}]":
+        elif c in "}]" and stack:
             stack.pop()
-            cut, marks = i + 1, list(stack)
+            cut, marks = found.end(), list(stack)
     return text[:cut] + "".join(reversed(marks))
 
 
@@ -336,15 +332,16 @@ def _record_score(found: list[Tree], path: str) -> float:
     score = 0.0
     labels: list[Any] = []
     heads: set[str] = set()
+    known: dict[str, list[str]] = {}
     for row in rows:
-        for name, value in flat(row, ""):
-            if name.count("/") > 3:
-                continue
-            parts = [p.lstrip("@") for p in name.split("/")]
-            read = heading.read(*parts[-2:])
-            if "link_label" in read.fields and not isinstance(value, list):
+        for name, value in _facts(row, ""):
+            fields = known.get(name)
+            if fields is None:
+                parts = [p.lstrip("@") for p in name.split("/")]
+                fields = known[name] = heading.read(*parts[-2:]).fields if name.count("/") <= 3 else []
+                heads.update(fields)
+            if "link_label" in fields and not isinstance(value, list):
                 labels.append((name, value))
-            heads.update(read.fields)
         if row.get(KEY):
             labels.append((KEY, row[KEY]))
     by = Counter(n for n, _ in labels)
@@ -364,6 +361,18 @@ def _record_score(found: list[Tree], path: str) -> float:
     return score - 0.05 * path.count("/")
 
 
+def _facts(tree: Tree, path: str) -> Iterator[tuple[str, Any]]:
+    """Leaves of a tree with their paths, of long lists the first members only."""
+    if isinstance(tree, dict):
+        for name, child in tree.items():
+            yield from _facts(child, path if name == TEXT else f"{path}/{name}".lstrip("/"))
+    elif isinstance(tree, list) and not is_values(tree):
+        for child in tree[:FEW]:
+            yield from _facts(child, path)
+    elif tree is not None and tree != "":
+        yield path, tree
+
+
 _NAMES = frozenset(("id", "name", "no", "nr", "ref", "key", "code", "tag"))
 
 
@@ -371,7 +380,7 @@ def _named_apart(rows: list[Tree]) -> bool:
     """Something like a name stands near the top of every member, and differs in all."""
     by: dict[str, list[str]] = {}
     for row in rows:
-        for name, value in flat(row, ""):
+        for name, value in _facts(row, ""):
             if name.count("/") <= 1 and name.rpartition("/")[2].lstrip("@").casefold() in _NAMES:
                 by.setdefault(name, []).append(str(value))
     return any(len(v) == len(rows) and len(set(v)) == len(v) for v in by.values())
@@ -412,8 +421,14 @@ class _Shape:
 
 def _table(each: str, found: list[Tree], number: int) -> Found:
     """One table of rows: the members at a path, and what their ancestors below the record say."""
-    rows = [(n, m, above) for n, r in enumerate(found) for m, above, _ in _at(r, each)]
-    keys = [k for r in found for _, _, k in _at(r, each)]
+    rows: list[tuple[int, Tree, tuple[Tree, ...]]] = []
+    keys: list[str] = []
+    for n, record in enumerate(found):
+        for m, above, key in _at(record, each):
+            rows.append((n, m, above))
+            keys.append(key)
+        if len(rows) > MOST_ROWS:
+            break
     depth = len(each.split("/"))
     columns: dict[str, Column] = {}
     parents = [p for p in each.split("/") if p != ANY]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 JOIN = " | "
@@ -11,7 +10,7 @@ JOIN = " | "
 
 def tidy(cell: object) -> str:
     """A heading on one line, without blanks around it."""
-    return re.sub(r"\s+", " ", str(cell)).strip() if cell is not None else ""
+    return " ".join(str(cell).split()) if cell is not None else ""
 
 
 def distinct(headings: Sequence[str]) -> list[str]:
