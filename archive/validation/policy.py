@@ -11,9 +11,11 @@ A policy file:
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -63,15 +65,16 @@ def of(content: Mapping[str, Any], where: str = "policy") -> Policy:
             raise Trouble(
                 "unknown part of a policy", where=where, found=f"[{key}]", expected="[severity], [tolerances]"
             )
-    severities = content.get("severity", {})
+    severities = _table(content.get("severity", {}), f"{where}: [severity]")
     words = [*sorted(vocabulary.words("severity")), OFF]
     for rule, word in severities.items():
         _known(rule, where)
         if word not in words:
             raise Trouble("unknown severity", where=f"{where}: {rule}", found=repr(word), expected=", ".join(words))
-    tolerances = content.get("tolerances", {})
+    tolerances = _table(content.get("tolerances", {}), f"{where}: [tolerances]")
     for rule, values in tolerances.items():
         _known(rule, where)
+        _table(values, f"{where}: [tolerances.{rule}]")
         has = catalogue.rule(rule).tolerances
         for name, value in values.items():
             if name not in has:
@@ -88,7 +91,35 @@ def of(content: Mapping[str, Any], where: str = "policy") -> Policy:
                     found=repr(value),
                     expected=f"a value like {has[name]!r}",
                 )
+            if name in _PATTERNS:
+                _patterns(value, f"{where}: {rule}: {name}")
     return Policy(dict(severities), {k: dict(v) for k, v in tolerances.items()})
+
+
+_PATTERNS = ("pattern", "forms")
+"""Tolerances that hold regular expressions."""
+
+
+def _table(content: Any, where: str) -> Mapping[str, Any]:
+    if not isinstance(content, Mapping):
+        raise Trouble(
+            "this part of a policy is no table", where=where, found=repr(content), expected="name = value lines"
+        )
+    return content
+
+
+def _patterns(value: Any, where: str) -> None:
+    for pattern in [value] if isinstance(value, str) else value:
+        try:
+            re.compile(pattern)
+        except re.error as error:
+            raise Trouble(
+                "this is no regular expression",
+                where=where,
+                found=repr(pattern),
+                expected="a pattern that Python's re module reads",
+                remedy=f"it says: {error}",
+            ) from None
 
 
 def _known(rule: str, where: str) -> None:
@@ -103,9 +134,28 @@ def _known(rule: str, where: str) -> None:
 
 
 def _alike(value: Any, other: Any) -> bool:
-    """True where both are numbers, or both of one kind."""
+    """True where both are numbers, or both of one kind. A list holds what its example holds, and as many where they
+    are numbers; a table (by category, say) values of the kind of the example's; a day is a day."""
+    if isinstance(value, list) and isinstance(other, list) and other:
+        numbers = all(isinstance(o, int | float) for o in other)
+        return bool(value) and (not numbers or len(value) == len(other)) and all(_alike(v, other[0]) for v in value)
+    if isinstance(value, Mapping) and isinstance(other, Mapping) and other:
+        return all(_alike(v, next(iter(other.values()))) for v in value.values())
     if isinstance(value, bool) or isinstance(other, bool):
         return isinstance(value, bool) and isinstance(other, bool)
     if isinstance(value, int | float) and isinstance(other, int | float):
         return True
+    if isinstance(value, str) and isinstance(other, str) and _DAY.fullmatch(other):
+        return bool(_DAY.fullmatch(value)) and _is_day(value)
     return isinstance(value, type(other))
+
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+
+
+def _is_day(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True

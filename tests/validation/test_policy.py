@@ -41,6 +41,13 @@ def test_a_policy_changes_what_it_names_and_nothing_else(tmp_path: Path) -> None
         ('[tolerances.step-too-coarse]\nslack_percent = "ten"\n', "a value like 10.0"),
         ("[tolerances.tested-in-the-future]\ndays = true\n", "a value like 1"),
         ("[colours]\nred = 1\n", "[severity], [tolerances]"),
+        ('severity = "error"\n', "is no table"),
+        ("[tolerances]\nclock-reset = 3\n", "is no table"),
+        ('[tolerances.clock-reset]\nbefore = "1993-02-30"\n', "a value like '1993-01-01'"),
+        ("[tolerances.tested-at-night]\nhours = [23.0]\n", "a value like [23.0, 5.0]"),
+        ('[tolerances.tested-at-night]\nhours = ["a", "b"]\n', "a value like [23.0, 5.0]"),
+        ("[tolerances.step-too-coarse]\nsteps = []\n", "a value like [["),
+        ('[tolerances.identifier-syntax]\npattern = "["\n', "no regular expression"),
     ],
 )
 def test_one_clear_line_for_what_is_wrong(tmp_path: Path, text: str, says: str) -> None:
@@ -56,6 +63,12 @@ def test_one_clear_line_for_what_is_wrong(tmp_path: Path, text: str, says: str) 
 def test_the_catalogue_is_its_own_policy() -> None:
     assert all(Policy().severity(n) == r.severity for n, r in catalogue.rules().items())
     assert of({}) == Policy()
+
+
+def test_every_tolerance_of_the_catalogue_is_a_policy() -> None:
+    """What `muniment rules` shows can be written into a policy as it stands."""
+    listed = {r.name: r.tolerances for r in catalogue.rules().values() if r.tolerances}
+    assert of({"tolerances": listed}).tolerances == listed
 
 
 def test_an_unknown_rule_has_no_severity() -> None:
