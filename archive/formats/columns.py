@@ -8,7 +8,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.points import even, lists
+from archive.formats.points import of_column
 from archive.tables import Column
 from archive.tables.tokens import untoken
 
@@ -52,7 +52,7 @@ def typed(column: Column, text: Any) -> tuple[Any, list[BadCell]]:
 
 def _quick(column: Column, text: Any) -> Any:
     if column.kind == "reals":
-        return lists([None if t is None else even(t) for t in text.to_pylist()])
+        return of_column(text)
     if column.kind in ("ints", "texts"):
         return pa.array([None if t is None else _one(column.kind, t) for t in text.to_pylist()], type=column.arrow)
     return pc.cast(text, column.arrow)

@@ -108,10 +108,10 @@ def _exact(numbers: Any, decimals: int) -> Any:
     with np.errstate(over="ignore", invalid="ignore"):
         for low in range(0, len(numbers), _BLOCK):
             part = np.ascontiguousarray(numbers[low : low + _BLOCK])
-            whole = np.rint(part * factor)
-            again = (whole + 0.0) / factor
+            rounded = np.rint(part * factor)
+            again = (rounded + 0.0) / factor
             good = again.view(np.int64) == part.view(np.int64)
-            out[low : low + _BLOCK] = good & (np.abs(whole) <= _LARGEST)
+            out[low : low + _BLOCK] = good & (np.abs(rounded) <= _LARGEST)
     return out
 
 
