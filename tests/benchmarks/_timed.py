@@ -1,10 +1,11 @@
-"""Runs a muniment command and tells the largest memory it took, as JSON on standard error."""
+"""Runs a muniment command and tells the largest memory and the processor time it took, as JSON on standard error."""
 
 from __future__ import annotations
 
 import json
 import resource
 import sys
+import time
 from pathlib import Path
 
 from archive.cli import main
@@ -24,4 +25,4 @@ if __name__ == "__main__":
     try:
         main()
     finally:
-        print(json.dumps({"peak": peak()}), file=sys.stderr)
+        print(json.dumps({"peak": peak(), "cpu": time.process_time()}), file=sys.stderr)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -35,7 +36,7 @@ _ROWS = 400
 
 
 def run(sizes: Sequence[int] = (400, 5_000), quick: bool = False) -> list[dict[str, Any]]:
-    """One row per size: seconds per link of both, their ratio, and the peak of memory of the whole command."""
+    """One row per size: time and processor time per link of both, the ratio of their speeds, the peak of memory."""
     return [_size(links, 1 if quick else 3 if links > 1_000 else 5) for links in ([12] if quick else sizes)]
 
 
@@ -44,22 +45,28 @@ def _size(links: int, repeats: int) -> dict[str, Any]:
         folder = Path(name)
         formats.write(simulate(links, seed=9), folder / "csv", "csv")
         size = sum(p.stat().st_size for p in (folder / "csv").iterdir())
-        bare_times, our_times, memories = [], [], []
+        bare_times, our_times, bare_cpu, our_cpu, memories = [], [], [], [], []
         for n in range(repeats + 1):  # the first of each warms the cache of files and is not counted
-            began = time.perf_counter()
+            began, cpu = time.perf_counter(), time.process_time()
             bare(folder / "csv", folder / "bare.parquet")
             bare_times.append(time.perf_counter() - began)
-            seconds, memory = ours(folder, n)
+            bare_cpu.append(time.process_time() - cpu)
+            seconds, used = ours(folder, n)
             our_times.append(seconds)
-            memories.append(memory)
+            our_cpu.append(used["cpu"])
+            memories.append(used["peak"])
         same = _agree(folder, links)
-        limit, own = (sorted(t[1:] or t)[len(t[1:] or t) // 2] for t in (bare_times, our_times))
+        limit, own, limit_cpu, own_cpu = (
+            statistics.median(t[1:] or t) for t in (bare_times, our_times, bare_cpu, our_cpu)
+        )
         return {
             "what": "deposit from open CSV",
             "links": links,
             "csv_mb": round(size / 1e6, 1),
             "ours_ms_per_link": round(own / links * 1e3, 2),
             "bare_ms_per_link": round(limit / links * 1e3, 2),
+            "ours_cpu_ms": round(own_cpu / links * 1e3, 2),
+            "bare_cpu_ms": round(limit_cpu / links * 1e3, 2),
             "speed_against_bare": round(limit / own, 3),
             "target": "1/3 or more",
             "peak_mb": round(max(memories) / 1e6),
@@ -100,8 +107,8 @@ def _lists(texts: Any) -> Any:
     return pa.chunked_array(parts)
 
 
-def ours(folder: Path, number: int) -> tuple[float, int]:
-    """The whole command in a process of its own: seconds, and peak of memory in bytes."""
+def ours(folder: Path, number: int) -> tuple[float, dict[str, float]]:
+    """The whole command in a process of its own: seconds; peak of memory in bytes and seconds of processor time."""
     archive, cache = folder / "archive", folder / f"cache{number}"
     shutil.rmtree(archive, ignore_errors=True)
     environment = {**os.environ, "MUNIMENT_CACHE": str(cache), "MUNIMENT_CONFIG": str(cache)}
@@ -111,7 +118,7 @@ def ours(folder: Path, number: int) -> tuple[float, int]:
     began = time.perf_counter()
     done = subprocess.run([*command, *words], cwd=_ROOT, env=environment, check=True, capture_output=True, text=True)
     seconds = time.perf_counter() - began
-    return seconds, int(json.loads(done.stderr.splitlines()[-1])["peak"])
+    return seconds, json.loads(done.stderr.splitlines()[-1])
 
 
 def _agree(folder: Path, links: int) -> bool:
