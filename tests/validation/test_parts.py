@@ -10,9 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from archive.validation import catalogue
 from archive.validation.labels import alike, plain
+from archive.validation.rules.curves import _cut_off
 from archive.validation.times import local_times, say
 from archive.validation.wires import CONTACTS, classify, mate
+from tests.validation import good
 
 LABELS = st.text(alphabet="ABab01OoIilL -–/.:_é", max_size=12)
 
@@ -90,3 +93,33 @@ def test_classes_of_wire_map_faults(changed: dict[str, str], expected: dict[str,
 def test_mates_are_the_pairs_of_the_connector() -> None:
     """IEC 60603-7 as in T568A and T568B (S27)."""
     assert {c: mate(c) for c in CONTACTS} == dict(zip("12345678", "21654387", strict=True))
+
+
+TIMES = catalogue.rule("curve-clipped").tolerances["times_the_next"]
+
+
+@given(
+    st.floats(-5, -3),
+    st.floats(1, 500),
+    st.floats(0, 0.1),
+    st.sampled_from([0.1, 0.2]),
+    st.sampled_from([1.0, -1.0]),
+)
+def test_the_rounded_top_of_a_smooth_curve_is_not_clipped(
+    width: float, middle: float, off: float, step: float, way: float
+) -> None:
+    """Parabolas of any width, at any frequency, in any phase of the rounding: geometry, no source needed."""
+    raw = 40 + way * (off + 10**width * (good.grid() - middle) ** 2)
+    values = np.round(raw / step) * step
+    extreme = values.min() if way > 0 else values.max()
+    if np.ptp(values) > 0 and np.mean(values == extreme) >= 0.04:
+        assert not _cut_off(values, extreme, TIMES)
+
+
+@pytest.mark.parametrize("high", [45.0, 55.0, 60.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_clipped_curve_is(seed: int, high: float) -> None:
+    for (parameter, _, _), values in good.curves(seed=seed).items():
+        cut = np.minimum(values, high)
+        if parameter == "next" and np.mean(cut == high) >= 0.04:
+            assert _cut_off(cut, high, TIMES)
