@@ -148,12 +148,21 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
     if h.modifiers & {"margin", "frequency", "pair", "disturbing"}:
         cells = min(cells, WEAK)
     out = Placed(s, to, "", sure(h, cells, text, cap), f"{said}; {why}" if why else said)
-    if name == "configuration":
-        out.options["words"] = {
-            c: m for c in p.distinct if (m := words.meaning(c, "configuration")) and words.meaning(c, "configuration")
-        }
-        out.options.pop("words")
+    if name == "verdict" and cells == STRONG and (said_so := yes_no(p.distinct)):
+        out.options["words"] = said_so
     return out
+
+
+def yes_no(distinct: list[str]) -> dict[str, str]:
+    """Cells such as Y and N as verdicts; {} where they are other words."""
+    from archive.formats.mapping import verdicts
+
+    if not 1 <= len(distinct) <= 2 or any(verdicts.general(c)[0] for c in distinct):
+        return {}
+    folded = {c: words.phrase(c) or c.casefold() for c in distinct}
+    if not all(f in words.plain("yes") | words.plain("no") for f in folded.values()):
+        return {}
+    return {c: "pass" if f in words.plain("yes") else "fail" for c, f in folded.items()}
 
 
 def _contact(s: Seen) -> str:
@@ -211,6 +220,8 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
         if p.constant and p.filled > 3 and not long:
             return WEAK, "it never changes"
         return STRONG, f"{len(p.distinct)} different labels"
+    if name == "verdict" and yes_no(p.distinct):
+        return STRONG, "yes and no in the cells"
     if name == "verdict":
         return (STRONG, "verdicts in the cells") if p.verdicts > 0.9 else (AGAINST, "no verdicts in the cells")
     if name == "marginal":

@@ -234,7 +234,12 @@ def _single(listed: list[tuple[str, list[Item]]], sheets: Sheets) -> str:
     """file or sheet where each holds one record, else ""."""
     bodies = [(name, item.body) for name, items in listed for item in items if item.body is not None]
     labels = [n for _, items in listed for item in items for n, _ in item.labels]
-    with_key = [b for _, b in bodies if any("link_label" in found_rows.read_heading(lv).fields for lv in b.levels)]
+    with_key = [
+        b
+        for _, b in bodies
+        if any("link_label" in found_rows.read_heading(lv).fields for lv in b.levels)
+        or found_rows.read_heading(b.levels[0]).fields[:1] == ["cable"]
+    ]
     per_sheet = [sum(len(i.labels) for i in items) for _, items in listed]
     if len(listed) > 1 and sum(1 for c in per_sheet if c >= 2) >= 2 and not with_key:
         first = {n for i in listed[0][1] for n, _ in i.labels}

@@ -16,7 +16,7 @@ from archive.formats.mapping import units
 from archive.formats.words import Meaning
 
 WAVELENGTHS = frozenset(("850", "953", "1300", "1310", "1383", "1490", "1550", "1625", "1650"))
-_PAIR_WORDS = frozenset(
+PAIR_WORDS = frozenset(
     ("p", "pr", "pair", "pairs", "paar", "paire", "par", "coppia", "para", "cp", "adernpaar", "ペア", "対")
 )
 _CONTACTS = frozenset(("12", "36", "45", "78", "21", "63", "54", "87"))
@@ -274,7 +274,7 @@ def _numbers(tokens: list[tuple[str, int]], used: list[bool], out: Heading) -> N
     at = 0
     while at < len(tokens):
         token, depth = tokens[at]
-        if used[at] and token not in _PAIR_WORDS:
+        if used[at] and token not in PAIR_WORDS:
             at += 1
             continue
         if token in WAVELENGTHS:
@@ -286,7 +286,7 @@ def _numbers(tokens: list[tuple[str, int]], used: list[bool], out: Heading) -> N
             at += 1
             continue
         stop, digits, marked = at, [], False
-        while stop < len(tokens) and (tokens[stop][0].isdigit() or tokens[stop][0] in _PAIR_WORDS):
+        while stop < len(tokens) and (tokens[stop][0].isdigit() or tokens[stop][0] in PAIR_WORDS):
             if tokens[stop][0].isdigit():
                 if tokens[stop][0] in WAVELENGTHS:
                     break

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from archive.formats import words
-from archive.formats.draft.heading import Heading
+from archive.formats.draft.heading import PAIR_WORDS, Heading
 from archive.formats.mapping import pairs
 from archive.vocabulary import PAIRS
 
@@ -61,6 +61,9 @@ def _plain(value: str) -> str:
     found = [m for t in words.tokens(value) for m in words.phrases().get(t, ()) if m.kind == "colour"]
     if found:
         return " ".join(dict.fromkeys(m.id for m in found))
+    words_ = [t for t in words.tokens(value) if not t.isdigit()]
+    if any(t.isalpha() and len(t) > 1 and t not in PAIR_WORDS for t in words_):
+        return ""  # "3,8 dB" is no pair.
     digits = re.sub(r"[^\d]", "", folded)
     if digits and len(digits) <= 4 and set(digits) <= set("12345678"):
         if len(digits) == 4:

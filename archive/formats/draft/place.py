@@ -11,7 +11,7 @@ import numpy as np
 
 from archive import vocabulary
 from archive.formats.draft import heading, paired, shape
-from archive.formats.draft.facts import Placed, place_fact
+from archive.formats.draft.facts import Placed, place_fact, yes_no
 from archive.formats.draft.heading import WAVELENGTHS
 from archive.formats.draft.layout import Found, Layout
 from archive.formats.draft.measures import (
@@ -236,6 +236,7 @@ def _table(found: Found, seen: list[Seen], role: Roles, around: Surroundings) ->
     if found.headings_are == "frequencies":
         _frequency_headings(out, found, around)
     _lone_value(out, around)
+    _shapes_back(out, around)
     if role.rows == "readings" and "parameter" in role.keys:
         _row_kinds(out)
     return out
@@ -311,6 +312,10 @@ def _scalar(
         if measured is not None and how == "inherited":
             measured.confidence = round(min(measured.confidence, 0.85), 2)
             measured.reason += "; the quantity is that of the column to its left"
+    if measured is not None and measured.what == "verdict" and _of_record(s, seen):
+        # The last column under a group of headings: its verdict may be that of the whole record.
+        said = "a verdict, the only one, below the heading of a group"
+        return Placed(s, Target("records", "reported_verdict"), "", 0.85, said, {})
     if fact is not None and (measured is None or fact.confidence >= measured.confidence):
         return fact
     if measured is not None:
@@ -318,6 +323,16 @@ def _scalar(
     if "wavelength" in h.modifiers and role is not None:
         return Placed(s, Target("row", "wavelength"), "", sure(h, STRONG), "wavelengths")
     return _unnamed(s, role) or _nowhere(s)
+
+
+def _of_record(s: Seen, seen: list[Seen]) -> bool:
+    """Whether a verdict takes its quantity from a group above it only, and is the only verdict of its table."""
+    if len(s.column.levels) < 2 or s.column.outer or s.column.source.startswith(("@", "../")):
+        return False
+    inner = heading.read(s.column.levels[-1])
+    if inner.parameters or inner.generics or "verdict" not in inner.fields or s is not seen[-1]:
+        return False
+    return not any(x is not s and x.profile.verdicts > 0.8 for x in seen)
 
 
 def frequency_unit_of_list(s: Seen) -> tuple[str, int, str]:
@@ -498,6 +513,20 @@ def _lone_value(out: PlacedTable, around: Surroundings) -> None:
     p.reason = "the only numbers left beside what says their quantity" + ("; the curves have its shape" * (speaks > 0))
 
 
+def _shapes_back(out: PlacedTable, around: Surroundings) -> None:
+    """Curves that have the shapes of the quantities that words of their rows may name make these words sure."""
+    role = out.roles
+    if role is None or role.rows != "points" or "parameter" not in role.keys:
+        return
+    key = next((p for p in out.placed if p.to == Target("row", "parameter")), None)
+    value = next((p for p in out.placed if p.to == Target("row", "value")), None)
+    if key is None or value is None or key.confidence >= 0.93 or len(out.parameters) < len(key.seen.profile.distinct):
+        return
+    if _speaks(value.seen, role, around) > 0:
+        key.confidence = 0.93
+        key.reason += "; the curves have these shapes"
+
+
 def _speaks(s: Seen, role: Roles, around: Surroundings) -> int:
     """Whether the curves of a column have the shapes of the quantities that its rows name."""
     if "frequency" not in role.keys:
@@ -545,7 +574,7 @@ def _row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
         and "margin" not in h.modifiers
     ):
         name = "frequency"
-    elif p.verdicts > 0.8 and p.numeric < 0.3:
+    elif (p.verdicts > 0.8 and p.numeric < 0.3) or ({"verdict"} & (set(h.fields) | h.modifiers) and yes_no(p.distinct)):
         name = "verdict"
     elif numeric and "margin" in h.modifiers:
         name = "margin"
@@ -578,7 +607,9 @@ def _row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
         shown, cells, why = frequency_unit(s)
         return Placed(s, to, shown, sure(h, cells, cap=cap), f"frequency of each row; {why}", what=name)
     cells = STRONG if name == "verdict" or h.modifiers or unit is not None else NEUTRAL
-    return Placed(s, to, shown, sure(h, cells, cap=cap), f"{name} of the quantity that the row names", what=name)
+    options = {"words": said} if name == "verdict" and (said := yes_no(p.distinct)) else {}
+    reason = f"{name} of the quantity that the row names"
+    return Placed(s, to, shown, sure(h, cells, cap=cap), reason, options, what=name)
 
 
 _OF_POINT = frozenset(("value", "limit", "margin", "frequency", "pairing", "end"))
@@ -807,7 +838,12 @@ def _only_once(out: Placing) -> None:
     """Two columns for one place: the surer keeps it; where neither is, both are less sure."""
     for table in out.tables:
         taken: dict[str, Placed] = {}
-        for p in sorted(table.placed, key=lambda p: (-p.confidence, p.seen.source.startswith("/"))):
+        label = table.roles.label if table.roles is not None else None
+
+        def order(p: Placed, label: Seen | None = label) -> tuple[Any, ...]:
+            return (p.seen is not label, -p.confidence, p.seen.source.startswith("/"))
+
+        for p in sorted(table.placed, key=order):
             if p.to is None or p.to.name in ("far", "frequencies_mhz", "frequencies"):
                 continue
             name = str(p.to)
@@ -816,7 +852,7 @@ def _only_once(out: Placing) -> None:
                 taken[name] = p
                 continue
             outside = p.seen.source.startswith("/") and not other.seen.source.startswith("/")
-            if other.confidence - p.confidence < 0.15 and not outside:
+            if other.confidence - p.confidence < 0.15 and not outside and other.seen is not label:
                 other.confidence = min(other.confidence, 0.75)
                 other.reason += f"; {p.seen.source!r} could be the same"
             p.reason = f"could be {name}, as {other.seen.source!r} is"

@@ -16,7 +16,6 @@ from archive.formats.draft.layout import Column, Found
 from archive.formats.draft.profile import Profile, profile
 from archive.formats.mapping import units
 
-
 MOST_CELLS = 6000
 """Cells of a column whose profile is taken."""
 
@@ -86,7 +85,9 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
                 out.keys[name] = s
                 out.words[name] = meaning
                 break
-    if found.headings_are == "frequencies" or any(s.profile.lists > 0.8 for s in filled if "parameter" in out.keys):
+    lists = [s for s in filled if s.profile.lists > 0.8]
+    whole = lists and ("parameter" in out.keys or (out.per_record > 1.2 and all(s.heading.parameters for s in lists)))
+    if found.headings_are == "frequencies" or whole:
         out.rows, out.reason = "curves", "each row is a whole curve"
     elif frequency is not None:
         out.rows, out.reason = "points", "frequencies rise from row to row"
@@ -152,6 +153,9 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
         )
         if h.fields[:1] == ["link_label"]:
             score += 0.4
+        if p.numeric > 0.9:
+            # A plain number may be that of the row: a label beside it is surer.
+            score -= 0.7
         if score > most:
             best, most = s, score
     return best

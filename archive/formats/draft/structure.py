@@ -10,7 +10,6 @@ from archive.formats.mapping.grid.reader import splitter
 from archive.formats.mapping.model import File
 from archive.formats.recognition import Entry
 
-
 MOST_CELLS = 60_000
 """Cells of a text that vote for its decimal mark."""
 
@@ -57,7 +56,12 @@ def text(entry: Entry) -> Layout:
     rows = [list(split(line)) for line in lines]
     cells = [c for r in rows[:4000] for c in r]
     layout.decimal, layout.thousands = decimal_mark(cells[:: 1 + len(cells) // MOST_CELLS])
-    return grids.analyse([("", rows, lines)], layout)
+    grids.analyse([("", rows, lines)], layout)
+    if layout.kind == "report":
+        # The numbers stand within lines: only the labels and tables that were found show them.
+        told = [c for col in [*layout.labels, *(x for t in layout.tables for x in t.columns)] for c in col.cells[:400]]
+        layout.decimal, layout.thousands = decimal_mark([c for c in told if isinstance(c, str)])
+    return layout
 
 
 def _logical(lines: list[str], layout: Layout) -> list[str]:

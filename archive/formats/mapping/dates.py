@@ -204,7 +204,9 @@ def _candidates(sample: str) -> list[str]:
         weekday = match["weekday"] if shape is not _REST else ""
         head = re.sub(r"[^\W\d_]{2,}\.?", "Day", weekday)
         tail = (match["gap"] or "") + clock if clock else ""
-        out += [head + d + tail for d in _dates(match["date"].strip())]
+        # A zone stands behind a time of day only: in 15-01-2019 the year is none.
+        told = match["date"] if clock else sample[len(weekday) :]
+        out += [head + d + tail for d in _dates(told.strip())]
     return out
 
 
