@@ -610,6 +610,144 @@ def larch_values_and_limits() -> HeldOut:
     )
 
 
+def mallow_pairs() -> HeldOut:
+    """JSON: curves as lists of [frequency, value], the quantity, pair and side beside each."""
+    listed = tests(3, 83, points=30, category="cat6")
+    names = {"insertion_loss": "IL", "return_loss": "RL", "next": "NEXT"}
+    links = [
+        {
+            "name": t.label,
+            "tested": t.when.isoformat(),
+            "standard": t.limit,
+            "by": t.operator,
+            "ok": t.verdict == "pass",
+            "length": {"value": t.length["1-2"], "unit": "m"},
+            "traces": [
+                {
+                    "what": names[q],
+                    "pair": c,
+                    **({"side": e} if e else {}),
+                    "points": [[float(f), round(float(x), 1)] for f, x in zip(t.axis, v, strict=True)],
+                }
+                for (q, e, c), v in t.curves.items()
+                if q in names
+            ],
+        }
+        for t in listed
+    ]
+    return HeldOut(
+        {"mallow.json": json.dumps({"links": links}).encode()},
+        {
+            "name": "records.link_label",
+            "tested": "records.tested_found",
+            "standard": "records.limit_found",
+            "by": "people.name",
+            "ok": "records.reported_verdict",
+            "length/value": "readings.length",
+            "#1": "row.frequency",
+            "#2": "row.value",
+            "../what": "row.parameter",
+            "../pair": "row.pairing",
+            "../side": "row.end",
+        },
+    )
+
+
+def nutmeg_properties() -> HeldOut:
+    """XML: the facts as properties with a name and a value, worst cases as elements."""
+    from xml.sax.saxutils import quoteattr
+
+    out = ["<Report><Tests>"]
+    for t in tests(5, 84, points=8):
+        facts = {
+            "Cable label": t.label,
+            "Test date": t.when.strftime("%Y-%m-%d %H:%M:%S"),
+            "Test limit": t.limit,
+            "Operator": t.operator,
+            "Main S/N": t.main["serial"],
+            "Result": t.verdict.upper(),
+        }
+        out.append("<Test>")
+        out += [f"<Property name={quoteattr(k)} value={quoteattr(v)}/>" for k, v in facts.items()]
+        for q, name in (("insertion_loss", "Insertion Loss"), ("next", "NEXT")):
+            w = _worst(t, q)
+            out.append(
+                f'<WorstCase test="{name}"><Pairs>{w["pairing"]}</Pairs><Margin>{num(w["margin"])}</Margin>'
+                f"<Frequency>{num(w['frequency_mhz'])}</Frequency></WorstCase>"
+            )
+        out.append("</Test>")
+    return HeldOut(
+        {"nutmeg.xml": "".join([*out, "</Tests></Report>"]).encode()},
+        {
+            "Property/Cable label": "records.link_label",
+            "Property/Test date": "records.tested_found",
+            "Property/Test limit": "records.limit_found",
+            "Property/Operator": "people.name",
+            "Property/Main S N": "instruments.serial[local]",
+            "Property/Result": "records.reported_verdict",
+            "@test": "row.parameter",
+            "Pairs": "row.pairing",
+            "Margin": "row.margin",
+            "Frequency": "row.frequency",
+        },
+    )
+
+
+def orache_traces() -> HeldOut:
+    """Commas, a row per curve, the curve in one cell as "frequency;level frequency;level", dates with hyphens."""
+    rows: list[list[object]] = [["Cable", "Tested", "Test", "Pairs", "Unit", "Trace (MHz;dB)"]]
+    names = {"insertion_loss": "Insertion loss", "return_loss": "Return loss", "next": "NEXT"}
+    for t in tests(3, 85, points=30, category="cat6"):
+        for (q, e, c), v in t.curves.items():
+            if q in names:
+                trace = " ".join(f"{short(f)};{num(x)}" for f, x in zip(t.axis, v, strict=True))
+                side = {"": "", "local": "Main", "remote": "Remote"}[e]
+                rows.append([t.label, t.when.replace(day=21).strftime("%d-%m-%Y"), names[q], c, side, trace])
+    return HeldOut(
+        {"orache.csv": lines(rows, ",").encode()},
+        {
+            "Cable": "records.link_label",
+            "Tested": "records.tested_found",
+            "Test": "row.parameter",
+            "Pairs": "row.pairing",
+            "Unit": "row.end",
+            "Trace (MHz;dB)": "row.values",
+        },
+    )
+
+
+def parsley_files() -> HeldOut:
+    """A zip: the identities in one file, a file of curves for each link, named in the first; hertz."""
+    listed = tests(4, 86, points=30, category="cat6")
+    index = [["File", "Circuit ID", "Tested", "Limit", "Status"]] + [
+        [f"{t.sequence}.csv", t.label, t.when.strftime("%Y/%m/%d %H:%M"), t.limit, t.verdict.title()] for t in listed
+    ]
+    files = {"index.csv": lines(index, ",").encode()}
+    names = [n for n in listed[0].curves if n[0] in ("insertion_loss", "return_loss")]
+    heads = {n: _short_head(*n) for n in names}
+    for t in listed:
+        rows = [["Hz", *heads.values()]]
+        rows += [[f"{f * 1e6:.0f}", *(num(t.curves[n][i]) for n in names)] for i, f in enumerate(t.axis)]
+        files[f"{t.sequence}.csv"] = lines(rows, ",").encode()
+    return HeldOut(
+        {"parsley.zip": zipped(files)},
+        {
+            "File": "records.sequence",
+            "@filename": "records.sequence",
+            "Circuit ID": "records.link_label",
+            "Tested": "records.tested_found",
+            "Limit": "records.limit_found",
+            "Status": "records.reported_verdict",
+            "Hz": "row.frequency",
+            **{heads[q, e, c]: f"sweeps.{q}[{e},{c}]" if e else f"sweeps.{q}[{c}]" for q, e, c in names},
+        },
+    )
+
+
+def _short_head(q: str, e: str, c: str) -> str:
+    return f"{'IL' if q == 'insertion_loss' else 'RL'}_{contacts(c)}" + {"": "", "local": "_A", "remote": "_B"}[e]
+
+
 LAYOUTS: dict[str, Callable[[], HeldOut]] = {
     f.__name__: f
     for f in (
@@ -625,6 +763,10 @@ LAYOUTS: dict[str, Callable[[], HeldOut]] = {
         juniper_plain,
         kelp_zip,
         larch_values_and_limits,
+        mallow_pairs,
+        nutmeg_properties,
+        orache_traces,
+        parsley_files,
     )
 }
 __all__ = ["LAYOUTS", "ORDERED", "HeldOut"]
