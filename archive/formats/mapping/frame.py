@@ -34,6 +34,8 @@ class Frame:
     """One row of cells that hold for all records, repeated for each: counted once, and only where `counts`."""
     uncounted: frozenset[str] = frozenset()
     """Columns whose cells are counted elsewhere: labels of a block that are repeated for its rows."""
+    above: dict[str, Any] = field(default_factory=dict)
+    """XML, JSON: of columns that stand above the rows, such as "../pair", which element each row has it from (int64)."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
 
@@ -53,7 +55,8 @@ class Frame:
         at = pa.array(rows)
         columns = {k: c.take(at) for k, c in self.columns.items()}
         place = None if self.place is None else self.place[rows]
-        return replace(self, columns=columns, record=self.record[rows], place=place)
+        above = {k: v[rows] for k, v in self.above.items()}
+        return replace(self, columns=columns, record=self.record[rows], place=place, above=above)
 
 
 @dataclass

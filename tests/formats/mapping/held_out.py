@@ -1,9 +1,9 @@
 """Layouts that the drafting was not made with: small, invented, each with where its columns belong.
 
 `expected` maps the name of a column (as the draft names it) to its place, or to "" where no column of the tables takes
-it. Written after the drafting worked on the fixtures, in other words and other shapes; none was used to extend the word
-list but where a test says so. The last four (mallow, nutmeg, orache, parsley) are of a later stress of invented layouts:
-the drafting failed on them when they were written, was mended, and is held to them since.
+it. Written after the drafting worked on the fixtures, in other words and other shapes; none was used to extend the
+word list but where a test says so. The last four (mallow, nutmeg, orache, parsley) are of a later stress: the drafting
+failed on them when they were written, was mended, and is held to them since.
 """
 
 from __future__ import annotations

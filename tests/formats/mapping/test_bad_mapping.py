@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import struct
 from pathlib import Path
 
@@ -95,3 +97,46 @@ def test_json_cut_short_says_where(tmp_path: Path) -> None:
     for look in (draft_of, lambda p: list(formats.read(p))):
         with pytest.raises(Trouble, match=r"half\.json, line 1, column \d+: is no JSON"):
             look(path)
+
+
+def _guide() -> str:
+    from archive import schemas
+
+    return (schemas.root() / "mapping.md").read_text(encoding="utf-8")
+
+
+def test_the_guide_explains_every_key() -> None:
+    from archive.formats.mapping import load
+
+    told = set(re.findall(r"`([\w]+)`", _guide()))
+    for keys in (load._HEAD, load._CELLS, load._FILE, load._TABLE, load._FIELD):
+        assert set(keys) - {"table"} <= told, set(keys) - told
+
+
+def test_the_mappings_of_the_guide_can_be(tmp_path: Path) -> None:
+    examples = re.findall(r"```toml\n(.*?)```", _guide(), re.DOTALL)
+    assert len(examples) == 2
+    for text in examples:
+        loads(text.encode(), "mapping.md")
+    (tmp_path / "m.toml").write_text(examples[1])
+    points = [[1.0, 65.1], [1.15, 64.2], [2.0, 60.0]]
+    links = {"links": [{"id": "A-1", "traces": [{"what": "NEXT", "pair": "1-2/3-6", "points": points}]}]}
+    (tmp_path / "links.json").write_text(json.dumps(links))
+    (batch,) = formats.read(tmp_path / "links.json", mapping=tmp_path / "m.toml")
+    (sweep,) = batch["sweeps"].to_pylist()
+    assert (sweep["parameter"], sweep["pairing"], sweep["values"]) == ("next", "1-2/3-6", [65.1, 64.2, 60.0])
+    assert batch["axes"].to_pylist()[0]["frequencies_mhz"] == [1.0, 1.15, 2.0]
+
+
+def test_words_that_nobody_knows_are_counted_once_above_their_rows(tmp_path: Path) -> None:
+    """What stands above points in JSON is one cell for all of them, mapped or kept."""
+    text = re.findall(r"```toml\n(.*?)```", _guide(), re.DOTALL)[1].replace('"NEXT" = "next"', "")
+    (tmp_path / "m.toml").write_text(text)
+    points = [[1.0, 65.1], [1.15, 64.2], [2.0, 60.0]]
+    traces = [{"what": "NEXT", "pair": p, "points": points} for p in ("1-2/3-6", "1-2/4-5")]
+    (tmp_path / "links.json").write_text(json.dumps({"links": [{"id": "A-1", "traces": traces}]}))
+    (batch,) = formats.read(tmp_path / "links.json", mapping=tmp_path / "m.toml")
+    (source,) = batch["sources"].to_pylist()
+    assert [source[f"cells_{k}"] for k in ("read", "mapped", "extra", "ignored")] == [17, 1, 16, 0]
+    extras = batch["extras"]["name"].to_pylist()
+    assert {n: extras.count(n) for n in extras} == {"#1": 6, "#2": 6, "../what": 2, "../pair": 2}

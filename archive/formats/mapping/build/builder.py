@@ -263,7 +263,18 @@ def _lost(frame: Frame, keys: Keys) -> list[tuple[Frame, str, Any]]:
     if not len(rows):
         return []
     taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
-    return [(frame, name, rows) for name in taken]
+    return [(frame, name, _whole(frame, name, rows)) for name in taken]
+
+
+def _whole(frame: Frame, name: str, rows: Any) -> Any:
+    """Of rows those whose cell is lost. A cell above several rows is lost once, and only where all of them are."""
+    codes = frame.above.get(name)
+    if codes is None:
+        return rows
+    lost, all_ = np.bincount(codes[rows], minlength=int(codes.max()) + 1), np.bincount(codes)
+    _, first = np.unique(codes[rows], return_index=True)
+    at = rows[np.sort(first)]
+    return at[lost[codes[at]] == all_[codes[at]]]
 
 
 _OF_RECORDS = ("records", "jobs", "places", "instruments", "people")

@@ -139,7 +139,17 @@ def _framed(table: Table, rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], st
         cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
         if any(c is not None for c in cells):
             columns[f.source] = column(_fit(cells, f.to))
-    return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
+    above = {n: _elements(rows, n.count("../")) for n in columns if n.startswith("../")}
+    return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False, above=above)
+
+
+def _elements(rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], str]]], up: int) -> Any:
+    """Which element above it each row stands in."""
+    codes: dict[int, int] = {}
+    return np.array(
+        [codes.setdefault(id(above[up - 1]) if up <= len(above) else -1, len(codes)) for _, (_, above, _) in rows],
+        dtype=np.int64,
+    )
 
 
 _LISTS = frozenset(("values", "limit", "margin", "frequencies"))
