@@ -97,8 +97,14 @@ def longest() -> int:
     return max(p.count(" ") + 1 for p in phrases())
 
 
+_MOST_LETTERS = 2000
+"""A longer text is no phrase: a curve in a cell, or a comment."""
+
+
 def meanings(text: str, *kinds: str) -> tuple[Meaning, ...]:
     """Meanings of a whole phrase, of the named kinds (all where none is named)."""
+    if len(text) > _MOST_LETTERS:
+        return ()
     found = phrases().get(phrase(text)) or phrases().get(" ".join(tokens(text))) or ()
     return tuple(m for m in found if not kinds or m.kind in kinds)
 

@@ -20,7 +20,7 @@ import pyarrow.csv as pcsv
 from archive.tables import Batch
 
 LAYOUTS = ("points", "curves", "lists")
-_NAMES = {"insertion_loss": "Loss", "return_loss": "Echo", "next": "Near", "fext": "Far"}
+NAMES = {"insertion_loss": "Insertion loss", "return_loss": "Return loss", "next": "NEXT", "fext": "FEXT"}
 _WHO = (("Link", "records.link_label"), ("Measured", "records.tested_found"), ("No", "records.sequence"))
 
 
@@ -48,7 +48,7 @@ class Curves:
     @property
     def heads(self) -> list[str]:
         """A heading for each curve."""
-        return [" ".join(x for x in (_NAMES[p], pair, end) if x) for p, end, pair in self.of]
+        return [" ".join(x for x in (NAMES[p], pair, end) if x) for p, end, pair in self.of]
 
     @property
     def targets(self) -> list[str]:
@@ -94,7 +94,7 @@ def _curves(c: Curves) -> Any:
     rows = pa.array(np.repeat(np.arange(n), c.each))
     columns = {name: w.take(rows) for (name, _), w in zip(_WHO, c.who, strict=True)}
     for i, head in enumerate(("Quantity", "Side", "Pair")):
-        words = [_NAMES[o[0]] if i == 0 else o[i] for o in c.of]
+        words = [NAMES[o[0]] if i == 0 else o[i] for o in c.of]
         columns[head] = pa.array(words * n, type=pa.string())
     for k, mhz in enumerate(c.mhz.tolist()):
         columns[f"{mhz:g} MHz"] = shortest(c.values[:, :, k])
@@ -132,7 +132,7 @@ def mapping_of(layout: str, c: Curves) -> str:
 
 
 def _head(layout: str) -> str:
-    words = ", ".join(f'"{word}" = "{name}"' for name, word in _NAMES.items())
+    words = ", ".join(f'"{word}" = "{name}"' for name, word in NAMES.items())
     return f'[mapping]\nlayout = "invented-{layout}"\nlanguage = 1\n\n[cells]\nparameters = {{ {words} }}\n\n'
 
 
@@ -219,10 +219,31 @@ def _row(number: int, cells: list[Any], shared: dict[str, int]) -> str:
     return "".join([*out, "</row>"])
 
 
-def relabelled(batches: Iterable[Batch], number: int) -> Iterator[Batch]:
-    """The same records under labels of their own."""
+def parted(batches: Iterable[Batch], folder: Path) -> tuple[Path, Path, Path]:
+    """The links in one file, the points of their curves in another; and the mapping of both."""
+    links, points, mapping = folder / "links.csv", folder / "points.csv", folder / "parted.toml"
+    with links.open("wb") as first, points.open("wb") as second:
+        for number, batch in enumerate(batches):
+            c = Curves(batch)
+            options = pcsv.WriteOptions(include_header=number == 0, quoting_style="needed")
+            pcsv.write_csv(pa.table({name: w for (name, _), w in zip(_WHO, c.who, strict=True)}), first, options)
+            pcsv.write_csv(_points(c).drop_columns(["Measured"]), second, options)
+            if not number:
+                fields = [w for w in _WHO if w[0] != "Measured"]
+                fields += [("MHz", "row.frequency"), *zip(c.heads, c.targets, strict=True)]
+                text = _head("parted")
+                text += '[[file]]\nname = "1"\nkind = "delimited"\npattern = "links.csv"\n'
+                text += _table("1", 'rows = "links"', _WHO)
+                text += '\n[[file]]\nname = "2"\nkind = "delimited"\npattern = "points.csv"\n'
+                text += _table("2", 'rows = "points"', fields)
+                mapping.write_text(text, encoding="utf-8")
+    return links, points, mapping
+
+
+def relabelled(batches: Iterable[Batch], prefix: str) -> Iterator[Batch]:
+    """The same records under labels with a prefix."""
     for batch in batches:
         records = batch["records"]
         at = records.schema.get_field_index("link_label")
-        labels = pc.binary_join_element_wise(pa.scalar(f"{number:05d}"), records.column("link_label"), "/")
+        labels = pc.binary_join_element_wise(pa.scalar(prefix), records.column("link_label"), "/")
         yield batch.replace(records=records.set_column(at, records.schema.field(at), labels))

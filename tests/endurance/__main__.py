@@ -1,7 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, memory; without one, all of them. Figures go to standard output, as text and, with --json,
-as one document. A promise that is broken ends the run with an AssertionError.
+Names: kills, writers, flips, memory, exports; without one, all of them. Figures go to standard output, as text and,
+with --json, as one document. A promise that is broken ends the run with an AssertionError.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import open_forms, store_runs
+from tests.endurance import exports, open_forms, store_runs
 from tests.endurance.store_work import WORK
 
 
@@ -39,6 +39,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "writers": writers,
     "flips": flips,
     "memory": open_forms.memory,
+    "exports": exports.exports,
 }
 
 

@@ -21,6 +21,10 @@ _PAIR = re.compile(
 )
 
 
+_MOST_LETTERS = 400
+"""A longer cell is a curve or a comment, and no word of the trade."""
+
+
 @lru_cache(maxsize=200_000)
 def kind(cell: str) -> str:
     """n number, d date, v verdict, w words of a heading, p pair, t other text, "" nothing."""
@@ -31,6 +35,8 @@ def kind(cell: str) -> str:
         return "p"
     if _NUMBER.match(text):
         return "n"
+    if len(text) > _MOST_LETTERS:
+        return "t"
     if re.search(r"\d", text) and len(text) < 40 and dates.patterns_for([text]):
         return "d"
     if len(text) < 24 and verdicts.general(text) != (None, False):

@@ -151,12 +151,13 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
     used = [False] * len(tokens)
     hits: list[tuple[int, int, tuple[Meaning, ...]]] = []
     most = words.longest()
+    alone = sum(d == 0 for _, d in tokens) == 1
     for size in range(min(most, len(tokens)), 0, -1):
         for at in range(len(tokens) - size + 1):
             if any(used[at : at + size]):
                 continue
             key = " ".join(t for t, _ in tokens[at : at + size])
-            meanings = _meanings(key, sum(d == 0 for _, d in tokens) == 1)
+            meanings = _meanings(key, alone)
             if not meanings:
                 continue
             for i in range(at, at + size):

@@ -57,6 +57,8 @@ def _wired(text: str, what: str) -> Scheme:
 
 def _plain(value: str) -> str:
     """A cell that names a pair, as Heading.pairs writes it."""
+    if len(value) > 200:
+        return ""
     folded = words.fold(value)
     found = [m for t in words.tokens(value) for m in words.phrases().get(t, ()) if m.kind == "colour"]
     if found:

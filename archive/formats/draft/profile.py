@@ -75,7 +75,9 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     if not filled:
         out.values = np.full(len(cells), np.nan)
         return out
-    out.lists = sum(_numbers(c) or _is_list(t) for c, t in zip(cells, texts, strict=True)) / len(filled)
+    # Each distinct text is looked at once: columns of numbers repeat them by the hundred.
+    listed = {t: _is_list(t) for t in distinct}
+    out.lists = sum(_numbers(c) or listed.get(t, False) for c, t in zip(cells, texts, strict=True)) / len(filled)
     if out.lists < 0.5 and len(filled[0]) > 24:
         out.encoding = encoding_of(distinct[:12])
         out.lists = 1.0 if out.encoding else out.lists
@@ -83,10 +85,13 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
         out.encoding, out.lists = "pairs", 1.0
     out.rising = out.lists > 0.8 and all(_rises(c) for c in [c for c in cells if c is not None][:12])
     writing = numbers.Writing(decimal, thousands, words.empties())
-    out.values = np.array([_number(t, writing, out) for t in texts])
+    read = {t: _number(t, writing, out) for t in dict.fromkeys(texts)}
+    out.values = np.array([read[t] for t in texts])
     out.numeric = float(np.isfinite(out.values).sum()) / len(filled)
     finite = out.values[np.isfinite(out.values)]
     out.negative = float((finite < 0).mean()) if len(finite) else 0.0
+    if out.lists > 0.5 and min(map(len, distinct[:12])) > 400:
+        return out  # Curves: no dates, words, cables or limits.
     some = distinct[:300]
     if out.numeric < 0.8 or all(re.fullmatch(r"\d{8}|\d{14}", t) for t in some):
         out.dates = date_patterns(some)

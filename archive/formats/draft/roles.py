@@ -321,7 +321,7 @@ def _origins(s: Seen) -> dict[str, str] | None:
 
 def _kinds(s: Seen) -> dict[str, str] | None:
     p, h = s.profile, s.inner
-    if h.parameters or not 1 <= len(p.distinct) <= 6 or p.numeric > 0:
+    if h.parameters or not 1 <= len(p.distinct) <= 6 or p.numeric > 0 or p.lists > 0.5:
         return None
     known = {}
     for c in p.distinct:

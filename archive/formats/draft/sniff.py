@@ -205,7 +205,7 @@ def _commas_are_decimals(lines: Sequence[str]) -> bool:
     inside = Counter[bool]()
     for line in lines[:400]:
         for match in re.finditer(r",", line):
-            a, b = line[: match.start()][-1:], line[match.end() :][:1]
+            a, b = line[max(0, match.start() - 1) : match.start()], line[match.end() : match.end() + 1]
             inside[a.isdigit() and b.isdigit()] += 1
     if inside[True] <= 4 * inside[False]:
         return False

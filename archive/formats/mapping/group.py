@@ -76,7 +76,9 @@ def _size(part: Any) -> int:
 
 
 def _chain(first: list[Any], rest: Iterator[Any]) -> Iterator[Any]:
-    yield from first
+    while first:
+        # What was held is let go as it is handed on.
+        yield first.pop(0)
     yield from rest
 
 
