@@ -1,4 +1,4 @@
-"""The quick forms of the benchmarks of exports: they run, and ours and the peers' results agree. No time is asserted."""
+"""The quick forms of the benchmarks of exports: ours and the peers' results agree. No time is asserted."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from tests.endurance import exports
 
 
 def test_delimited_exports_agree_with_pandas() -> None:
-    """Every curve of three layouts is the one that pandas finds in the same cells; nothing is set aside or left over."""
+    """Every curve of three layouts is the one that pandas finds in the same cells; nothing is set aside."""
     rows = delimited.run(quick=True)
     assert len(rows) == 3
     assert all(row["agree"] for row in rows)
@@ -21,7 +21,7 @@ def test_workbooks_agree_with_pandas() -> None:
 
 
 def test_drafts_agree_with_the_mapping_of_the_export() -> None:
-    """A draft sends no column anywhere else than the mapping by which the export was written, and most of them there."""
+    """A draft sends no column elsewhere than the mapping of the export does, and most of them there."""
     for row in draft.run(quick=True):
         assert row["placed_otherwise"] == 0, row
         assert row["placed_rightly"] >= 0.75 * row["columns"], row
