@@ -3,7 +3,8 @@
 Ours is `muniment find --link` as a person types it: a fresh process, imports, the archive opened, the ledger looked at
 for news, the database asked. DuckDB is a fresh process too, with one question to one Parquet file of the same records
 sorted by label; SQLite one with one table and one index, and no archive behind it: the floor. They take turns, several
-links each, and must find the same records. Half of the bags have fewer than ten records. Invented data.
+links each and all sizes of the archive, and must find the same records. Half of the bags have fewer than ten records.
+Invented data.
 """
 
 from __future__ import annotations
@@ -17,6 +18,9 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -46,13 +50,34 @@ def run(sizes: tuple[int, ...], quick: bool) -> list[dict[str, Any]]:
     """A row per size with what a question took, and one on growth. 1,000,000 records only with --large."""
     largest = 1_000_000 if max(sizes) >= 1_000_000 else 100_000
     counts = (2_000,) if quick else (10_000, 100_000, 1_000_000)
-    rows: list[dict[str, Any]] = []
-    for records in counts:
-        if records <= largest:
-            with tempfile.TemporaryDirectory(prefix="muniment-bench-") as folder:
-                rows += measured(Path(folder), records, 1 if quick else ROUNDS)
-    asked = [r for r in rows if r["what"] == "find"]
-    return [*rows, growth(asked[0], asked[-1])] if len(asked) > 1 else rows
+    with tempfile.TemporaryDirectory(prefix="muniment-bench-") as name:
+        made = [built(Path(name) / str(n), n) for n in counts if n <= largest]
+        found = asked([m for m, _ in made], 1 if quick else ROUNDS)
+    rows = [*(row for _, row in made), *found]
+    return [*rows, growth(found[0], found[-1])] if len(found) > 1 else rows
+
+
+@dataclass(frozen=True)
+class Made:
+    """An archive with the files of the peers beside it, and the labels that are asked for."""
+
+    folder: Path
+    records: int
+    labels: list[str]
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """With a cache of its own."""
+        cache = str(self.folder / "cache")
+        return {**os.environ, "MUNIMENT_CACHE": cache, "MUNIMENT_CONFIG": cache}
+
+    def commands(self, label: str) -> dict[str, list[str]]:
+        """One question, as each asks it."""
+        return {
+            "ours": [*OURS, str(self.folder / "archive"), "--link", label, "--json"],
+            "duckdb": [sys.executable, "-c", DUCKDB, str(self.folder / "one.parquet"), label],
+            "sqlite": [sys.executable, "-c", SQLITE, str(self.folder / "one.sqlite"), label],
+        }
 
 
 def growth(small: dict[str, Any], large: dict[str, Any]) -> dict[str, Any]:
@@ -66,56 +91,58 @@ def growth(small: dict[str, Any], large: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def measured(folder: Path, records: int, rounds: int) -> list[dict[str, Any]]:
-    """Builds the archive and the peers' files, rebuilds its index, asks."""
-    environment = {**os.environ, "MUNIMENT_CACHE": str(folder / "cache"), "MUNIMENT_CONFIG": str(folder / "cache")}
+def built(folder: Path, records: int) -> tuple[Made, dict[str, Any]]:
+    """Builds the archive and the peers' files, and rebuilds its index: what was built, and a row on the index."""
+    folder.mkdir()
     path, bags = folder / "archive", records // RECORDS_PER_BAG
     tiled(path, records, bags)
+    command = [sys.executable, "-m", "tests.benchmarks._timed", "reindex", str(path), "--json"]
     began = time.perf_counter()
-    made = _process([sys.executable, "-m", "tests.benchmarks._timed", "reindex", str(path), "--json"], environment)
-    used = json.loads(made.stderr.strip().splitlines()[-1])
-    reindex = {
+    done = _process(command, Made(folder, records, []).environment)
+    minutes = (time.perf_counter() - began) / 60
+    used = json.loads(done.stderr.strip().splitlines()[-1])
+    labels = _one_file(path, folder)["link_label"].to_pylist()
+    row = {
         "what": "reindex",
-        "records": json.loads(made.stdout)["records"],
+        "records": json.loads(done.stdout)["records"],
         "bags": bags,
-        "minutes": round((time.perf_counter() - began) / 60, 2),
+        "minutes": round(minutes, 2),
         "cpu_minutes": round(used["cpu"] / 60, 2),
         "peak_gb": round(used["peak"] / 1e9, 2),
         "target": "10 minutes and 2 GB for 1,000,000",
     }
-    one = _one_file(path, folder)
-    return [reindex, _asked(path, folder, one, environment, rounds)]
+    return Made(folder, len(labels), [labels[len(labels) * (2 * n + 1) // (2 * LINKS)] for n in range(LINKS)]), row
 
 
-def _asked(path: Path, folder: Path, one: Any, environment: dict[str, str], rounds: int) -> dict[str, Any]:
-    labels = one["link_label"].to_pylist()
-    chosen = [labels[len(labels) * (2 * n + 1) // (2 * LINKS)] for n in range(LINKS)]
-    spent: dict[str, list[float]] = {"ours": [], "duckdb": [], "sqlite": []}
-    agree = True
+def asked(made: Sequence[Made], rounds: int) -> list[dict[str, Any]]:
+    """A row for each archive. All of them take turns, so that a busy moment of the machine falls on all alike."""
+    spent: dict[tuple[int, str], list[float]] = defaultdict(list)
+    agree = dict.fromkeys((m.records for m in made), True)
     for n in range(rounds + (rounds > 1)):
-        for label in chosen:
-            words = {
-                "ours": [*OURS, str(path), "--link", label, "--json"],
-                "duckdb": [sys.executable, "-c", DUCKDB, str(folder / "one.parquet"), label],
-                "sqlite": [sys.executable, "-c", SQLITE, str(folder / "one.sqlite"), label],
-            }
-            found = {}
-            for name, command in words.items():
-                began = time.perf_counter()
-                said = json.loads(_process(command, environment).stdout)
-                if n or rounds == 1:  # the first round warms the cache of files
-                    spent[name].append(time.perf_counter() - began)
-                found[name] = sorted([r["record"] for r in said["records"]] if name == "ours" else [r[0] for r in said])
-            agree = agree and found["ours"] == found["duckdb"] == found["sqlite"] and bool(found["ours"])
-    took = {name: statistics.median(times) * 1e3 for name, times in spent.items()}
+        for at in range(LINKS):
+            for one in made:
+                found = {}
+                for name, command in one.commands(one.labels[at]).items():
+                    began = time.perf_counter()
+                    said = json.loads(_process(command, one.environment).stdout)
+                    if n or rounds == 1:  # the first round warms the cache of files
+                        spent[one.records, name].append((time.perf_counter() - began) * 1e3)
+                    ids = [r["record"] for r in said["records"]] if name == "ours" else [r[0] for r in said]
+                    found[name] = sorted(ids)
+                agree[one.records] &= found["ours"] == found["duckdb"] == found["sqlite"] and bool(found["ours"])
+    return [_row(m.records, {n: spent[m.records, n] for n in ("ours", "duckdb", "sqlite")}, agree) for m in made]
+
+
+def _row(records: int, spent: dict[str, list[float]], agree: dict[int, bool]) -> dict[str, Any]:
+    took = {name: statistics.median(times) for name, times in spent.items()}
     return {
         "what": "find",
-        "records": one.num_rows,
+        "records": records,
         **{f"{name}_ms": round(ms, 1) for name, ms in took.items()},
         "ours_to_duckdb": round(took["ours"] / took["duckdb"], 3),
         "ours_to_sqlite": round(took["ours"] / took["sqlite"], 3),
         "target": "below 1 of DuckDB",
-        "agree": agree,
+        "agree": agree[records],
     }
 
 
