@@ -242,9 +242,11 @@ def _single(listed: list[tuple[str, list[Item]]], sheets: Sheets) -> str:
     ]
     per_sheet = [sum(len(i.labels) for i in items) for _, items in listed]
     if len(listed) > 1 and sum(1 for c in per_sheet if c >= 2) >= 2 and not with_key:
-        first = {n for i in listed[0][1] for n, _ in i.labels}
-        second = {n for i in listed[1][1] for n, _ in i.labels}
-        if len(first & second) >= 0.5 * len(first | second):
+        told = [frozenset(n for i in items for n, _ in i.labels) for _, items in listed]
+        told = [t for t in told if len(t) >= 2]
+        alike = [sum(len(t & u) >= 0.5 * len(t | u) for u in told) for t in told]
+        if told and max(alike) >= max(2, 0.5 * len(told)):
+            # A cover sheet may stand among them.
             return "sheet"
     heads = [tuple(b.headings) for _, b in bodies]
     if len(listed) > 2 and not with_key and len(set(heads)) < len(heads) and len({n for n, _ in bodies}) == len(listed):

@@ -82,6 +82,7 @@ def place(layout: Layout) -> Placing:
             if axes and x.profile.distinct and set(x.profile.distinct) <= axes:
                 r.keys["axis"] = x
         out.tables.append(_table(t, s, r, around))
+    _row_numbers(out)
     _dates_together(out)
     _end_of_element(out)
     _repeated(out)
@@ -738,6 +739,20 @@ def _repeated(out: Placing) -> None:
             if len(by) > 1 and all(len(v) == 1 for v in by.values()) and not p.seen.profile.constant:
                 p.options["once"] = True
                 p.reason += "; the same in every row of a record"
+
+
+def _row_numbers(out: Placing) -> None:
+    """A number that differs from row to row, where a record has several rows, tells rows apart and not records."""
+    for table in out.tables:
+        role = table.roles
+        if role is None or role.label is None or role.rows not in ("readings", "points", "curves"):
+            continue
+        if role.label.profile.unique >= 0.8:
+            continue
+        for p in table.placed:
+            apart = p.seen.profile.unique > 0.95 and p.seen.profile.filled > 3
+            if p.to == Target("records", "sequence") and apart:
+                p.to, p.confidence, p.reason = None, 0.0, "numbers the rows, not the tests"
 
 
 def _end_of_element(out: Placing) -> None:

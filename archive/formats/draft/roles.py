@@ -191,8 +191,9 @@ def _frequency(seen: list[Seen], runs: list[Any]) -> Seen | None:
         if s in named and rises >= 4 and lengths >= 4 and rises > 2.5 * falls:
             return s
         paired = set(s.profile.distinct) <= {"12", "36", "45", "78"}
-        if s in named or paired or lengths < 4:
-            continue
+        numbered = bool((np.diff(values[np.isfinite(values)]) == 1).all()) and len({repr(r) for r in runs}) > 1
+        if s in named or paired or numbered or lengths < 4:
+            continue  # A number that counts on from record to record is that of the row.
         if falls == 0 and rises >= 8 and np.nanmin(values) > 0 and np.nanmax(values) > 20:
             return s
     return None

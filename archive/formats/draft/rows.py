@@ -119,7 +119,7 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
     """A table whose headings begin at a row, or None."""
     if not _heading_like(rows, kind_row, i) or _name_and_value(rows, kind_row, i):
         return None
-    if _title_of_cells(rows, kind_row, i):
+    if _title_of_cells(rows, kind_row, i) or any(_furniture(c) for c in rows[i]):
         return None
     for size in (1, 2, 3):
         last = i + size - 1
@@ -144,6 +144,14 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
             levels = with_units(levels, rows[below])
         return Body(i, size, bool(unit_row), first, first, heads, levels)
     return None
+
+
+def _furniture(cell: Any) -> bool:
+    """Words of a page, with its number or date: "Page 3 of 9", "Printed on 2021-03-04"."""
+    if not isinstance(cell, str) or len(cell) > 60 or not re.search(r"\d", cell):
+        return False
+    listed = words.phrase(cell).split()
+    return any(" ".join(listed[:n]) in words.plain("page") for n in range(1, min(4, len(listed) + 1)))
 
 
 def with_units(levels: list[tuple[str, ...]], row: Sequence[Any]) -> list[tuple[str, ...]]:

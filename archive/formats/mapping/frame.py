@@ -35,7 +35,7 @@ class Frame:
     uncounted: frozenset[str] = frozenset()
     """Columns whose cells are counted elsewhere: labels of a block that are repeated for its rows."""
     above: dict[str, Any] = field(default_factory=dict)
-    """XML, JSON: of columns that stand above the rows, such as "../pair", which element each row has it from (int64)."""
+    """XML, JSON: of columns above the rows, such as "../pair", which element each row has it from (int64)."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
 

@@ -124,6 +124,12 @@ class Facts:
         if len(at):
             self.unread.append((at, said.field.source, pa.nulls(len(at), pa.string()), said.text.take(pa.array(at))))
 
+    def kept(self, table: str, mask: Any) -> None:
+        """Cells that say something of a row of a table which some records do not have (mask) are kept as extras."""
+        for said in self.said.values():
+            if said.field.to.table == table:
+                self._lost(said, pc.and_(said.text.is_valid(), mask))
+
     def _number(self, name: str, unit: str) -> Any:
         said = self.said.get(f"records.{name}")
         if said is None:

@@ -67,6 +67,8 @@ class Shared:
         said = {
             n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.said
         }
+        # Who is not named cannot be a person of the tables: what else is said of them stays as it was found.
+        facts.kept("people", pc.is_null(facts.text("people.name")))
         if "name" not in said:
             return pa.nulls(facts.n, pa.string())
 
@@ -85,10 +87,12 @@ class Shared:
             return pa.nulls(facts.n, pa.string())
 
         def keyed(row: dict[str, Any]) -> dict[str, Any]:
-            name = row.get("job_id") or row.get("name") or row.get("site")
+            name = row.get("job_id") or row.get("name") or row.get("site") or row.get("client")
             return {**row, "job_id": name} if name else {}
 
-        return _combined(said, facts.n, rows, keyed, "jobs")
+        ids = _combined(said, facts.n, rows, keyed, "jobs")
+        facts.kept("jobs", pc.is_null(ids))
+        return ids
 
 
 _IDS = {"instruments": "instrument_id", "places": "place_id", "people": "person_key", "jobs": "job_id"}

@@ -78,18 +78,33 @@ def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapp
             )
             yield _chunk(_one(whole), [], file, mapping, _same, noun, "")
             return
+        shared, parsed = _covers(parsed, file)
+        rows_of = dict(sheets) if len({n for n, _ in sheets}) == len(sheets) else {}
         for name, p in parsed:
             if name:
                 p.labels.insert(0, (1, "@sheet", name))
-        held = _Held([p for _, p in parsed], [r for _, r in sheets], of=list(range(len(parsed))))
+        raw = [rows_of.get(name, []) for name, _ in parsed] if rows_of else [r for _, r in sheets]
+        held = _Held([p for _, p in parsed], raw, of=list(range(len(parsed))))
         held.spans = [(0, 0)] * len(parsed)
-        chunk = _chunk(held, [], file, mapping, _same, noun, "")
+        chunk = _chunk(held, shared, file, mapping, _same, noun, "")
         chunk.places = [f"sheet {name}" if name else f"block {i}" for i, (name, _) in enumerate(parsed, 1)]
         yield chunk
         return
     for number, (name, rows) in enumerate(sheets, 1):
         where = f"sheet {name}, " if name else f"block {number}, " if len(sheets) > 1 else ""
         yield from _streamed(blocks(rows, file, _same), file, mapping, _same, noun, where, name)
+
+
+def _covers(parsed: list[tuple[str, Parsed]], file: File) -> tuple[list[Parsed], list[tuple[str, Parsed]]]:
+    """Sheets that hold for all others, such as a cover, and those that are records: these have the label of a link."""
+    names = {f.source for f in label_table(file).fields if str(f.to) == "records.link_label"}
+    if not names or any(n.startswith("@") for n in names):
+        return [], parsed
+    own = [bool(p.sections) or any(n in names for _, n, _ in p.labels) for _, p in parsed]
+    if not any(own):
+        return [], parsed
+    shared = [p for (_, p), mine in zip(parsed, own, strict=True) if not mine]
+    return shared, [x for x, mine in zip(parsed, own, strict=True) if mine]
 
 
 def _one(parsed: Parsed) -> _Held:
