@@ -132,7 +132,10 @@ def _delimited(
 
 
 def _plain(lines: list[Any], heads: list[str], table: Table, split: Split) -> tuple[Any, Any, dict[int, str]]:
-    rows = [fixed(r, table.widths) if table.widths else split(r) for r in lines]
+    if not table.widths and set(map(type, lines)) == {list}:
+        rows = lines
+    else:
+        rows = [fixed(r, table.widths) if table.widths else split(r) for r in lines]
     bad: dict[int, str] = {}
     width = len(heads)
     if set(map(len, rows)) == {width}:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import islice
+from itertools import chain
+from operator import itemgetter
 from typing import Any
 
 from archive.formats import words
@@ -148,7 +149,13 @@ class Cutter:
             return 0
         begun, dull = self._begun, self._dull.issuperset
         stop = start
-        for row in islice(rows, start, None):
+        while stop + _AT_ONCE <= len(rows):
+            some = rows[stop : stop + _AT_ONCE]
+            if not all(some) or not begun.issuperset(map(_FIRST, some)) or not dull(chain.from_iterable(some)):
+                break
+            stop += _AT_ONCE
+        while stop < len(rows):
+            row = rows[stop]
             if not row or row[0] not in begun or not dull(row):
                 break
             stop += 1
@@ -196,7 +203,9 @@ class Cutter:
             self._begun.clear()
         # A whole number equals its fraction in a set: neither may be a name.
         self._dull.update(
-            c for c in cells if type(c) is not float or not c.is_integer() or f"{c:.0f}" not in self._words
+            c
+            for c in set(cells) - self._dull
+            if type(c) is not float or not c.is_integer() or f"{c:.0f}" not in self._words
         )
         if cells[0] is first:
             self._begun.add(first)
@@ -317,6 +326,8 @@ def _parts(table: Table) -> frozenset[str]:
 
 
 _MOST_KEPT = 1 << 17
+_AT_ONCE = 64
+_FIRST = itemgetter(0)
 
 
 def _least(tables: Sequence[Table], parts: dict[str, frozenset[str]]) -> int:
