@@ -14,7 +14,8 @@ from pathlib import Path
 from archive.errors import Trouble
 from archive.formats.draft.facts import Placed
 from archive.formats.draft.layout import Column, Layout
-from archive.formats.draft.place import Placing, place
+from archive.formats.draft.place import place
+from archive.formats.draft.placing import Placing
 from archive.formats.draft.roles import look
 from archive.formats.draft.structure import structure
 from archive.formats.draft.write import Draft, layout_name, written

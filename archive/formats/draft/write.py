@@ -9,7 +9,7 @@ from typing import Any
 
 from archive.formats.draft.facts import Placed
 from archive.formats.draft.layout import Layout
-from archive.formats.draft.place import PlacedTable, Placing
+from archive.formats.draft.placing import PlacedTable, Placing
 from archive.formats.mapping.load import loads
 from archive.formats.mapping.model import Mapping
 
