@@ -24,7 +24,18 @@ from archive.tables import Batch
 def draft_of(path: Path) -> Draft:
     """The draft for a file, or for a folder or zip whose files belong together. Errors: Trouble."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-        return group.drafted(_lead(path, Path(folder)))
+        made = group.drafted(_lead(path, Path(folder)))
+    if not made.fields:
+        raise Trouble(
+            "nothing in it could be placed",
+            where=str(path),
+            found=f"{len(made.unplaced)} names or lines that say nothing of cabling"
+            if made.unplaced
+            else "headings at most, and no rows",
+            expected="an export with results",
+            remedy="if it is one, write its mapping by hand: schemas/mapping.md explains how",
+        )
+    return made
 
 
 def _lead(path: Path, temporary: Path) -> Entry:

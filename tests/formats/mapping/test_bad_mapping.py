@@ -140,3 +140,11 @@ def test_words_that_nobody_knows_are_counted_once_above_their_rows(tmp_path: Pat
     assert [source[f"cells_{k}"] for k in ("read", "mapped", "extra", "ignored")] == [17, 1, 16, 0]
     extras = batch["extras"]["name"].to_pylist()
     assert {n: extras.count(n) for n in extras} == {"#1": 6, "#2": 6, "../what": 2, "../pair": 2}
+
+
+@pytest.mark.parametrize("text", ["This is a letter about cables.\n" * 40, "Link,Date,Length (m),Result\n"])
+def test_a_letter_or_headings_alone_give_no_draft(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "letter.txt"
+    path.write_text(text)
+    with pytest.raises(Trouble, match=r"letter\.txt: nothing in it could be placed"):
+        draft_of(path)
