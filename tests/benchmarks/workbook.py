@@ -20,13 +20,13 @@ from tests.benchmarks._exports import workbook
 from tests.benchmarks._interleaved import medians
 from tests.benchmarks.delimited import Found, agree
 
-SIZES = (100,)
+SIZES = (400,)
 
 
 def run(sizes: Sequence[int] = (), quick: bool = False) -> list[dict[str, Any]]:
     """Rows with ratios; a share of 1 is as fast as the limit. quick: a few links, each thing done once."""
     rows = []
-    for links in (3,) if quick else tuple(s for s in sizes if s <= 200) or SIZES:
+    for links in (3,) if quick else tuple(s for s in sizes if s <= 500) or SIZES:
         with tempfile.TemporaryDirectory(prefix="muniment-bench-") as folder:
             rows += list(_rows(Path(folder), links, 1 if quick else 5))
     return rows
