@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
-from archive.formats.draft import heading, paired, review, shape
+from archive.formats.draft import heading, joined, paired, review, shape
 from archive.formats.draft.facts import Placed, place_fact, yes_no
 from archive.formats.draft.heading import WAVELENGTHS
 from archive.formats.draft.layout import Found, Layout
@@ -24,7 +24,7 @@ from archive.formats.draft.measures import (
 )
 from archive.formats.draft.placing import PlacedTable, Placing
 from archive.formats.draft.profile import profile
-from archive.formats.draft.roles import Roles, Seen, label_of, look, part_keys, part_roles, roles
+from archive.formats.draft.roles import END_LETTERS, Roles, Seen, label_of, look, part_keys, part_roles, roles
 from archive.formats.draft.sure import NEUTRAL, STRONG, WEAK, sure
 from archive.formats.mapping import units
 from archive.formats.mapping.build.scalars import is_curve
@@ -39,9 +39,10 @@ def place(layout: Layout) -> Placing:
     alone = not layout.block and not layout.record
     for s in seen:
         _ordinals(s)
+    keys = joined.keys(seen, fiber) if alone else {}
     role = [
-        Roles("axes") if t.each.startswith("/") else roles(t, s, fiber, alone)
-        for t, s in zip(layout.tables, seen, strict=True)
+        Roles("axes") if t.each.startswith("/") else roles(t, s, fiber, alone, keys.get(n))
+        for n, (t, s) in enumerate(zip(layout.tables, seen, strict=True))
     ]
     everything = [*labels, *(c for s in seen for c in s)]
     around = Surroundings(_scheme(everything, role, layout), fiber)
@@ -62,6 +63,8 @@ def place(layout: Layout) -> Placing:
             if axes and x.profile.distinct and set(x.profile.distinct) <= axes:
                 r.keys["axis"] = x
         out.tables.append(_table(t, s, r, around))
+    for n, key in keys.items():
+        joined.settle(out.tables[n + 1].placed, key, not any(label_of(seen[m], fiber) for m in keys))
     review.row_numbers(out)
     review.dates_together(out)
     review.end_of_element(out)
@@ -138,17 +141,7 @@ def _end_letters(every: list[Seen]) -> dict[str, str]:
         for letter in h.letters:
             by.setdefault((tuple(h.parameters), h.pairs, tuple(sorted(h.modifiers))), set()).add(letter)
     count = Counter(frozenset(v) for v in by.values() if len(v) == 2)
-    for first, second in (
-        ("l", "r"),
-        ("m", "r"),
-        ("a", "b"),
-        ("n", "f"),
-        ("m", "s"),
-        ("h", "r"),
-        ("p", "r"),
-        ("p", "d"),
-        ("h", "g"),
-    ):
+    for first, second in END_LETTERS:
         if count.get(frozenset((first, second)), 0) >= 1:
             return {first: "local", second: "remote"}
     return {}
@@ -396,7 +389,8 @@ def _key(s: Seen, name: str, role: Roles, around: Surroundings, out: PlacedTable
     to = Target("row", name)
     if name == "frequency":
         unit, cells, why = frequency_unit(s)
-        return Placed(s, to, unit, sure(h, cells), f"rises within each record; {why}")
+        # Letters of what stands around the table name an end, not the frequencies.
+        return Placed(s, to, unit, sure(replace(h, letters=s.own.letters), cells), f"rises within each record; {why}")
     if name in ("pairing", "end", "direction", "parameter"):
         # The cells themselves say what the column is: a letter of its heading takes nothing away.
         h = replace(h, letters=[])

@@ -68,11 +68,12 @@ def look(columns: Sequence[Column], context: tuple[str, ...], decimal: str, thou
     return out
 
 
-def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool) -> Roles:
-    """The roles of a table's columns. alone: the table's records are told by its own columns, not by blocks."""
+def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool, key: Seen | None = None) -> Roles:
+    """The roles of a table's columns. alone: the table's records are told by its own columns, not by blocks. key: the
+    column that names the link of a row in the words of another table."""
     out = Roles("links")
     filled = [s for s in seen if s.profile.filled]
-    out.label = label_of(filled, fiber)
+    out.label = label_of(filled, fiber) or key
     runs = _runs(out.label, found)
     out.per_record = found.rows / max(1, len(set(runs)))
     frequency = _frequency(filled, list(zip(runs, found.run, strict=True)) if len(found.run) == len(runs) else runs)
@@ -244,6 +245,22 @@ def _pairs(s: Seen) -> dict[str, str] | None:
 _PAIR = r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
 
 
+END_LETTERS = (
+    ("a", "b"),
+    ("1", "2"),
+    ("l", "r"),
+    ("m", "r"),
+    ("n", "f"),
+    ("m", "s"),
+    ("h", "r"),
+    ("p", "r"),
+    ("p", "d"),
+    ("h", "g"),
+    ("l", "d"),
+)
+"""Letters and numbers by which exports tell the two ends apart: of the local end, of the remote one."""
+
+
 def end_of(cell: str) -> str:
     """The end that a cell names, such as "Near end" or "Main unit (A)"; "" where it names none, or more."""
     whole = words.meaning(cell, "end")
@@ -264,16 +281,7 @@ def _ends(s: Seen) -> dict[str, str] | None:
     if len(known) == len(p.distinct) and (named or (len(known) >= 2 and not h.fields) or spelt):
         return known
     if named and len(p.distinct) == 2:
-        for first, second in (
-            ("a", "b"),
-            ("1", "2"),
-            ("m", "r"),
-            ("l", "r"),
-            ("n", "f"),
-            ("m", "s"),
-            ("h", "g"),
-            ("l", "d"),
-        ):
+        for first, second in END_LETTERS:
             by = {c.strip().casefold(): c for c in p.distinct}
             if set(by) == {first, second}:
                 return {by[first]: "local", by[second]: "remote"}

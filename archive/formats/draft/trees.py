@@ -18,6 +18,7 @@ from archive.formats.draft.cells import is_heading
 from archive.formats.draft.cells import kind as kind_of_cell
 from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.draft.named import Headed, headed_rows, named_lists
+from archive.formats.draft.roles import END_LETTERS
 from archive.formats.mapping import units
 from archive.formats.mapping.grid.columns import cell_text
 from archive.formats.mapping.tree.named import Named, turned
@@ -310,6 +311,8 @@ def _data_keys(tree: dict[str, Any]) -> bool:
 
 def _vocabulary_keys(tree: dict[str, Any]) -> bool:
     """Keys that are words of the trade (pairs, ends, quantities) are names of parts, not labels of links."""
+    if {key.strip().casefold() for key in tree} in map(set, END_LETTERS):
+        return True
     known = 0
     for key in tree:
         known += bool(is_heading(key) or kind_of_cell(key) == "p" or words.meaning(key, "end") or key in PAIRS)
@@ -465,7 +468,8 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
 def _says(name: str) -> bool:
     """Whether the name of an element says which quantity, end or pair is below it."""
     said = heading.read(name)
-    return bool(said.parameters or said.generics or said.ends or said.pairs or "power_sum" in said.modifiers)
+    letter = any(name.casefold() in pair for pair in END_LETTERS)
+    return bool(said.parameters or said.generics or said.ends or said.pairs or "power_sum" in said.modifiers) or letter
 
 
 def _only_keys(found: Found, rows: list[str]) -> bool:
