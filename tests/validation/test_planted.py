@@ -102,7 +102,9 @@ def test_the_command_tells_every_fault_of_a_record(records: tuple[dict[str, Any]
     raised = {(f["record"], f["rule"]) for f in document["findings"]}
     by_record = [(n, name) for n, name in enumerate(names) if catalogue.rule(name).by == "record"]
     assert len(by_record) > 90
-    assert [name for n, name in by_record if (f"p{n}", name) not in raised] == []
+    # the command grades anew, so that a planted grade is gone; test_the_command_tells_every_rule has these two
+    graded = {"verdict-contradicts-ours", "margins-contradict-ours"}
+    assert [name for n, name in by_record if (f"p{n}", name) not in raised and name not in graded] == []
 
 
 def test_damage_that_no_record_can_hold_is_set_aside_and_told(records: tuple[dict[str, Any], list[str]]) -> None:
