@@ -44,10 +44,10 @@ def _lead(path: Path, temporary: Path) -> Entry:
     refused = [u for u in entries(path, temporary) if isinstance(u, Refused)] if not found else []
     if not found:
         raise refused[0].trouble if refused else Trouble("there is nothing in it", where=str(path))
-    alike = Counter(group.pattern_of(f.path) for f in found)
+    alike = Counter(group.pattern_of(f.path, f.path.parent) for f in found)
     taken: set[Path] = set()
     leads = []
-    for f in sorted(found, key=lambda f: alike[group.pattern_of(f.path)]):
+    for f in sorted(found, key=lambda f: alike[group.pattern_of(f.path, f.path.parent)]):
         # Files that stand alone come first: one of them may name all the others.
         if f.path not in taken:
             taken |= {e.path for e in group.others(f)}

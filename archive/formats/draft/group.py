@@ -37,7 +37,7 @@ class _Seen:
 def is_export(entry: Entry) -> bool:
     """Whether a file says anything of cabling that a draft could place: something measured, or links by their label."""
     placed = _placed(_look(entry.path, entry.name))
-    return len(placed) > 1 and any(
+    return (len(placed) > 1 or bool(_group(entry))) and any(
         p.to is not None
         and (p.to.table in _MEASURED or (p.to.name == "link_label" and p.confidence >= 0.85) or p.to.name == "value")
         for p in placed
@@ -56,21 +56,25 @@ def drafted(entry: Entry, least: float = 0.0) -> Draft:
     """The draft of a file, together with the files that belong to it. Errors: Trouble, as structure."""
     mine = _look(entry.path, entry.name)
     group = _group(entry)
-    files = [(mine.layout, mine.placing, pattern_of(entry.path) if group else "")]
+    files = [(mine.layout, mine.placing, pattern_of(entry.path, entry.path.parent) if group else "")]
     named = _named_files(mine, group)
     if named is not None:
         # A file per link: one of them stands for all.
         column, source = named
         seen = _look(group[0], _beside(entry, group[0]))
         _join_by_name(column, source, seen.placing, group[0])
-        patterns = {pattern_of(p) for p in group}
-        pattern = patterns.pop() if len(patterns) == 1 else f"*{group[0].suffix}"
+        patterns = {pattern_of(p, entry.path.parent) for p in group}
+        folder = group[0].parent.relative_to(entry.path.parent).as_posix()
+        within = "" if folder == "." else f"{folder}/"
+        pattern = patterns.pop() if len(patterns) == 1 else f"{within}*{group[0].suffix}"
         files = [(mine.layout, mine.placing, entry.path.name), (seen.layout, seen.placing, pattern)]
         return written(files, layout_name(entry.name), least)
+    if not group:
+        _label_by_name(entry, mine)
     for path in group:
         seen = _look(path, _beside(entry, path))
         _join(mine.placing, seen.placing)
-        files.append((seen.layout, seen.placing, pattern_of(path)))
+        files.append((seen.layout, seen.placing, pattern_of(path, entry.path.parent)))
     return written(files, layout_name(entry.name), least)
 
 
@@ -87,23 +91,30 @@ def _looked(path: Path, name: str, size: int, time: int) -> _Seen:
 
 
 def _beside(entry: Entry, path: Path) -> str:
-    return entry.name.removesuffix(entry.path.name) + path.name
+    return entry.name.removesuffix(entry.path.name) + path.relative_to(entry.path.parent).as_posix()
 
 
-def pattern_of(path: Path) -> str:
-    """A file's name with its numbers left open."""
-    return re.sub(r"\d+", "*", path.name)
+def pattern_of(path: Path, folder: Path) -> str:
+    """A file's name with its numbers left open; within a folder below `folder`, with that folder's name."""
+    within = path.parent.relative_to(folder).as_posix()
+    return ("" if within == "." else f"{within}/") + re.sub(r"\d+", "*", path.name)
+
+
+def _near(entry: Entry) -> list[Path]:
+    """Texts beside an entry, and in the folders beside it."""
+    folder = entry.path.parent
+    beside = list(folder.iterdir())
+    found = [*beside, *(p for d in beside if d.is_dir() and not d.is_symlink() for p in d.iterdir())]
+    return sorted(
+        p for p in found if p.suffix.lower() in _TEXTS and p != entry.path and p.is_file() and not p.is_symlink()
+    )
 
 
 def _group(entry: Entry) -> list[Path]:
     """The files that belong to an entry, in order; none where it is no file of identities."""
-    if entry.suffix not in _ENDINGS:
+    if entry.suffix not in _LEADS:
         return []
-    beside = [
-        p
-        for p in sorted(entry.path.parent.iterdir())
-        if p.is_file() and not p.is_symlink() and p != entry.path and p.suffix.lower() in _ENDINGS
-    ]
+    beside = _near(entry)
     if not beside:
         return []
     try:
@@ -191,15 +202,40 @@ def _join_by_name(column: Placed, source: str, other: Placing, path: Path) -> No
     if column.to is None:
         column.to, column.reason = Target("records", "sequence"), "the files with the curves are named by this"
     column.confidence = max(column.confidence, 0.92)
-    table = next(t for t in other.tables if t.found is not None)
-    stem = path.stem if source == "@file" else path.name
-    cells = [stem] * (table.found.rows if table.found is not None else 1)
+    name = path.stem if source == "@file" else path.name
+    _put_name(other, source, name, column.to, column.confidence, f"each file is named as {column.seen.source!r} says")
+
+
+def _label_by_name(entry: Entry, mine: _Seen) -> None:
+    """A file of curves that names no link: its name does, surely where others beside it are alike but for that."""
+    if any(p.to is not None and p.to.name == "link_label" for p in _placed(mine)) or mine.layout.records > 1:
+        return
+    if not any(t.roles is not None and t.roles.rows in ("points", "curves") for t in mine.placing.tables):
+        return
+    alike = [p for p in _near(entry) if p.parent == entry.path.parent and _head(p) == _head(entry.path)]
+    sure = 0.92 if alike and entry.suffix in _TEXTS else 0.7
+    reason = "nothing in the file names the link" + (f"; {len(alike)} files beside it are alike" if alike else "")
+    _put_name(mine.placing, "@file", entry.path.stem, Target("records", "link_label"), sure, reason)
+
+
+def _head(path: Path) -> bytes:
+    """The first line of a file, to tell files of one kind."""
+    with path.open("rb") as opened:
+        return opened.read(1 << 16).split(b"\n", 1)[0]
+
+
+def _put_name(placing: Placing, source: str, name: str, to: Target, confidence: float, reason: str) -> None:
+    """Places the name of a file in its first table of rows, once."""
+    table = next(t for t in placing.tables if t.found is not None)
+    if any(p.seen.source == source for p in table.placed):
+        return
+    cells = [name] * (table.found.rows if table.found is not None else 1)
     (seen,) = look([Column(source, (source,), list(cells))], (), ".", "")
-    reason = f"each file is named as {column.seen.source!r} says"
-    table.placed.insert(0, Placed(seen, column.to, "", column.confidence, reason))
+    table.placed.insert(0, Placed(seen, to, "", confidence, reason))
 
 
-_ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn", ".tab")
+_TEXTS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn", ".tab")
+_LEADS = (*_TEXTS, ".json", ".xml", ".xlsx", ".xls", ".ods")
 
 
 def _placed(seen: _Seen) -> list[Placed]:
@@ -207,13 +243,12 @@ def _placed(seen: _Seen) -> list[Placed]:
 
 
 def _identities(seen: _Seen) -> bool:
-    """A table of links with labels, and no curves."""
+    """A table of links with labels, or records of XML or JSON, and no curves."""
     targets = [p.to for p in _placed(seen)]
-    tables = [t for t in seen.placing.tables if t.found is not None and t.roles is not None]
+    rows = [t.roles.rows for t in seen.placing.tables if t.found is not None and t.roles is not None]
+    links = set(rows) <= {"links", "readings"} if seen.layout.kind in ("json", "xml") else rows == ["links"]
     return (
-        len(tables) == 1
-        and tables[0].roles is not None
-        and tables[0].roles.rows == "links"
+        links
         and any(t is not None and t.name == "link_label" for t in targets)
         and not any(t is not None and t.table == "sweeps" for t in targets)
         and not seen.layout.block

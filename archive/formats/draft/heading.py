@@ -103,9 +103,29 @@ def _read(levels: tuple[str, ...]) -> Heading:
         level, unit = _unit(level, out)
         if unit and (inner or not out.unit):
             out.unit = unit
-        tokens += [(t, len(levels) - 1 - depth) for t in words.tokens(level)]
+        tokens += [(t, len(levels) - 1 - depth) for whole in words.tokens(level) for t in _unspaced(whole)]
     _match(tokens, out, inner=0)
     return out
+
+
+_UNSPACED = re.compile(r"[\u3040-\u30ff\u4e00-\u9fff]")
+
+
+@lru_cache(maxsize=4096)
+def _unspaced(token: str) -> tuple[str, ...]:
+    """A word of a script that puts no blanks between words, cut into the longest words that are known."""
+    known = words.phrases()
+    if not _UNSPACED.search(token) or token in known:
+        return (token,)
+    out: list[str] = []
+    at = rest = 0
+    while at < len(token):
+        size = next((n for n in range(len(token) - at, 1, -1) if token[at : at + n] in known), 0)
+        if size:
+            out += [token[rest:at], token[at : at + size]] if rest < at else [token[at : at + size]]
+            rest = at + size
+        at += size or 1
+    return (*out, *([token[rest:]] if rest < len(token) else []))
 
 
 def _unit(text: str, out: Heading) -> tuple[str, str]:

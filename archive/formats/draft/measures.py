@@ -88,6 +88,16 @@ def parameter_of(h: Heading, around: Surroundings) -> tuple[str, str]:
     return (found, how) if found else ("", "")
 
 
+_BY_UNIT = {"ohm": "loop_resistance", "ns": "propagation_delay", "m": "length", "ft": "length"}
+
+
+def by_unit(h: Heading, around: Surroundings) -> str:
+    """The quantity of a copper link that a heading of nothing but a unit, and perhaps a pair, stands for; or ""."""
+    if around.fiber or not h.unit or h.parameters or h.generics or h.fields or h.modifiers or h.unknown:
+        return ""
+    return _BY_UNIT.get(h.unit, "")
+
+
 def what_of(s: Seen, parameter: str) -> str:
     """Which of a quantity's values a column holds: value, limit, margin, frequency, pairing, end, verdict and so on."""
     h, p = s.heading, s.profile

@@ -16,6 +16,7 @@ from archive.formats.draft.heading import WAVELENGTHS
 from archive.formats.draft.layout import Found, Layout
 from archive.formats.draft.measures import (
     Surroundings,
+    by_unit,
     frequency_unit,
     parameter_of,
     point_column,
@@ -266,6 +267,9 @@ def _scalar(
         to = Target("row", "frequencies") if role is not None and role.rows != "links" else _AXIS
         return Placed(s, to, unit, sure(h, cells), f"a list of rising frequencies; {why}")
     parameter, how = parameter_of(h, around)
+    if not parameter:
+        parameter = by_unit(s.inner, around)
+        how = "taken" if parameter else how
     label = link or (role is not None and s is role.label)
     fact = (
         place_fact(s, long, label)

@@ -9,6 +9,7 @@ from archive.formats import text as texts
 from archive.formats.cable_types import neutral
 from archive.formats.mapping.build import Builder
 from archive.formats.mapping.chunk import Chunk
+from archive.formats.mapping.frame import named
 from archive.formats.mapping.model import File, Mapping
 from archive.formats.recognition import Entry
 from archive.tables import Batch
@@ -22,7 +23,12 @@ def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of one file by a mapping of one file. Errors: Trouble where nothing of it can be read."""
     file = mapping.files[0]
     builder = Builder(mapping, _source(entry, file, mapping), entry.set_aside, neutral)
-    yield from built(builder, chunks_of(entry, file, mapping))
+    yield from built(builder, (_of_file(c, entry) for c in chunks_of(entry, file, mapping)))
+
+
+def _of_file(chunk: Chunk, entry: Entry) -> Chunk:
+    chunk.frames = [named(f, entry.path) for f in chunk.frames]
+    return chunk
 
 
 def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:

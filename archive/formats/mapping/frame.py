@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -57,6 +58,15 @@ class Frame:
         place = None if self.place is None else self.place[rows]
         above = {k: v[rows] for k, v in self.above.items()}
         return replace(self, columns=columns, record=self.record[rows], place=place, above=above)
+
+
+def named(frame: Frame, file: Path) -> Frame:
+    """With a column of the file's name, without or with its ending, where the mapping asks for one."""
+    for source, name in (("@file", file.stem), ("@filename", file.name)):
+        if any(f.source == source for f in frame.table.fields):
+            frame.columns[source] = pa.repeat(pa.scalar(name), frame.rows)
+            frame.uncounted |= {source}
+    return frame
 
 
 @dataclass

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.mapping import numbers
-from archive.formats.mapping.chunk import MOST_POINTS, Chunk
+from archive.formats.mapping.chunk import MOST_POINTS, Chunk, Counted
 from archive.formats.mapping.frame import Frame, Problem, codes, encoded
 from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.model import Table
@@ -49,8 +49,42 @@ def keys_of(frame: Frame, names: Sequence[str]) -> list[Key] | None:
     return list(zip(*columns, strict=True)) if columns else None
 
 
-def join(frames: Sequence[tuple[str, Frame]]) -> Iterator[Chunk]:
-    """Chunks of whole records. frames: where each frame stands ("sheet Links, "), and the frame."""
+class Counts:
+    """Cells that the reader of a file counted itself: by its records, numbered through the file."""
+
+    def __init__(self) -> None:
+        self.ignored = 0
+        self._parts: list[tuple[int, Counted]] = []
+
+    def add(self, chunk: Chunk, base: int) -> None:
+        """Takes over what a chunk says. base: the number of its first record."""
+        self.ignored += chunk.ignored
+        if chunk.counted is not None:
+            self._parts.append((base, chunk.counted))
+
+    def taken(self, joined: dict[int, int], n: int) -> tuple[int, Counted | None]:
+        """Cells ignored by name, and the counts of n joined records. joined: of each record of the file the one that
+        it became. What stands around the records is told the first time only."""
+        ignored, self.ignored = self.ignored, 0
+        if not self._parts:
+            return ignored, None
+        out = Counted(np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64), [])
+        for base, part in self._parts:
+            for i in range(len(part.mapped)):
+                if base + i in joined:
+                    out.mapped[joined[base + i]] += part.mapped[i]
+                    out.ignored[joined[base + i]] += part.ignored[i]
+            out.loose += [(joined[base + i], a, b) for i, a, b in part.loose if i >= 0 and base + i in joined]
+            out.loose += [x for x in part.loose if x[0] < 0]
+            part.loose = [x for x in part.loose if x[0] >= 0]
+            out.mapped_around, part.mapped_around = out.mapped_around + part.mapped_around, 0
+            out.ignored_around, part.ignored_around = out.ignored_around + part.ignored_around, 0
+        return ignored, out
+
+
+def join(frames: Sequence[tuple[str, Frame]], counts: Counts | None = None) -> Iterator[Chunk]:
+    """Chunks of whole records. frames: where each frame stands ("sheet Links, "), and the frame. counts: what the
+    reader of the first file counted itself; its frames stand first, under no name."""
     axes = [f for _, f in frames if f.table.rows == "axes"]
     rows = [(w, f) for w, f in frames if f.table.rows != "axes"]
     names = key_names([f.table for _, f in rows])
@@ -61,6 +95,7 @@ def join(frames: Sequence[tuple[str, Frame]]) -> Iterator[Chunk]:
     problems: dict[int, Problem] = {}
     placed: list[Frame] = []
     several = len(rows) > 1
+    became: dict[int, int] = {}
     for number, (where, frame) in enumerate(rows):
         with uncollected():
             keys = keys_of(frame, names) if names else None
@@ -94,17 +129,26 @@ def join(frames: Sequence[tuple[str, Frame]]) -> Iterator[Chunk]:
                         "give the mapping the column that tells them apart, such as the date",
                     )
                 record[i] = at
+        if counts is not None and not where:
+            became.update(zip(frame.record.tolist(), record.tolist(), strict=True))
         order = np.argsort(record, kind="stable")
         moved = replace(frame, record=record, noun=f"{where}{frame.noun}")
         placed.append(moved.only(order) if (order[1:] < order[:-1]).any() else moved)
-    yield from _cut(places, placed, axes, problems)
+    counted = counts.taken(became, len(places)) if counts is not None else (0, None)
+    yield from _cut(places, placed, axes, problems, counted)
 
 
 def _place(where: str, frame: Frame, row: int) -> str:
     return f"{where}{frame.noun} {frame.place[row]}" if frame.place is not None and frame.rows else f"{where}table"
 
 
-def _cut(places: list[str], frames: list[Frame], axes: list[Frame], problems: dict[int, Problem]) -> Iterator[Chunk]:
+def _cut(
+    places: list[str],
+    frames: list[Frame],
+    axes: list[Frame],
+    problems: dict[int, Problem],
+    counted: tuple[int, Counted | None],
+) -> Iterator[Chunk]:
     n = len(places)
     weight = np.zeros(n + 1)
     for frame in frames:
@@ -127,8 +171,24 @@ def _cut(places: list[str], frames: list[Frame], axes: list[Frame], problems: di
                 part.append(replace(frame, columns=columns, record=frame.record[low:high] - at, place=place))
         some = {k - at: p for k, p in problems.items() if at <= k < end}
         here = list(part)
-        yield Chunk(places[at:end], [*part, *(axes if at == 0 else [])], lambda i, f=here: _text(f, i), 0, some)  # type: ignore[misc]
+        ignored = counted[0] if at == 0 else 0
+        yield Chunk(
+            places[at:end],
+            [*part, *(axes if at == 0 else [])],
+            lambda i, f=here: _text(f, i),  # type: ignore[misc]
+            ignored,
+            some,
+            _slice(counted[1], at, end),
+        )
         at = end
+
+
+def _slice(counted: Counted | None, at: int, end: int) -> Counted | None:
+    if counted is None:
+        return None
+    loose = [(i - at if i >= 0 else i, a, b) for i, a, b in counted.loose if at <= i < end or (i < 0 and at == 0)]
+    around = (counted.mapped_around, counted.ignored_around) if at == 0 else (0, 0)
+    return Counted(counted.mapped[at:end], counted.ignored[at:end], loose, *around)
 
 
 def _text(frames: list[Frame], record: int) -> str:

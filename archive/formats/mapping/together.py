@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fnmatch import fnmatch
 from pathlib import Path
 
-import pyarrow as pa
-
 from archive.errors import Trouble
 from archive.formats.mapping.chunk import Chunk
-from archive.formats.mapping.frame import Frame
-from archive.formats.mapping.join import Key, join, key_names, keys_of
+from archive.formats.mapping.frame import Frame, named
+from archive.formats.mapping.join import Counts, Key, join, key_names, keys_of
 from archive.formats.mapping.model import File, Mapping
 from archive.formats.recognition import Entry
 
@@ -50,36 +49,36 @@ def chunks(entry: Entry, mapping: Mapping, others: list[tuple[File, Entry]]) -> 
     """Records of several files. Errors: Trouble where one cannot be read."""
     from archive.formats.mapping.files import chunks_of
 
-    first = _frames(chunks_of(entry, lead(mapping), mapping), entry)
+    own = Counts()
+    first = _frames(chunks_of(entry, lead(mapping), mapping), entry, own)
     if sum(e.size for _, e in others) <= MOST_HELD:
         frames = [("", f) for f in first]
         for file, other in others:
             frames += [(f"{other.path.name}, ", f) for f in _frames(chunks_of(other, file, mapping), other)]
-        yield from join(frames)
+        yield from join(frames, own)
         return
-    yield from _streamed(first, mapping, others)
+    yield from _streamed(first, mapping, others, own)
 
 
-def _frames(found: Iterator[Chunk], entry: Entry) -> list[Frame]:
-    """All frames of a file, its rows only; the cells of each are counted for its own source."""
+def _frames(found: Iterator[Chunk], entry: Entry, own: Counts | None = None) -> list[Frame]:
+    """All frames of a file, its rows only; the cells of each are counted for its own source. own: takes the counts of
+    cells that the reader made itself, and then records are numbered through the file."""
     out: list[Frame] = []
+    base = 0
     for chunk in found:
         for frame in chunk.frames:
             frame.source = entry.sha256
             if not frame.shared and frame.rows:
-                out.append(_named(frame, entry))
+                if frame.place is None:
+                    frame = replace(frame, place=frame.record + base + 1, noun="record")
+                out.append(named(replace(frame, record=frame.record + base), entry.path))
+        if own is not None:
+            own.add(chunk, base)
+        base += len(chunk.places)
     return out
 
 
-def _named(frame: Frame, entry: Entry) -> Frame:
-    """With a column of the file's name, without or with its ending, where the mapping asks for one."""
-    for source, name in (("@file", entry.path.stem), ("@filename", entry.path.name)):
-        if any(f.source == source for f in frame.table.fields):
-            frame.columns[source] = pa.repeat(pa.scalar(name), frame.rows)
-    return frame
-
-
-def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Entry]]) -> Iterator[Chunk]:
+def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Entry]], own: Counts) -> Iterator[Chunk]:
     """Records in the order of the first file; each of the others is read along with it."""
     from archive.formats.mapping.files import chunks_of
 
@@ -95,7 +94,7 @@ def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Ent
         part = [("", f) for f in _between(first, names, order, at, stop)]
         for stream in streams:
             part += [(f"{stream.entry.path.name}, ", f) for f in stream.until(stop)]
-        yield from join(part)
+        yield from join(part, own)
 
 
 def _between(frames: list[Frame], names: list[str], order: dict[Key, int], at: int, stop: int) -> list[Frame]:
@@ -136,7 +135,7 @@ class _Stream:
     def _take(self, frame: Frame) -> None:
         import numpy as np
 
-        frame = _named(frame, self.entry)
+        frame = named(frame, self.entry.path)
         frame.source = self.entry.sha256
         keys = keys_of(frame, self._names) or []
         places = np.array([self._order.get(k, -1) for k in dict.fromkeys(keys)])
