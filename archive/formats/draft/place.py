@@ -75,6 +75,7 @@ def place(layout: Layout) -> Placing:
         if p.seen.profile.encoding and p.to is not None:
             p.options["encoding"] = p.seen.profile.encoding
     review.only_once(out)
+    review.told_apart(out)
     review.label_at_all(out, layout)
     for p in (p for t in out.tables for p in t.placed):
         if p.seen.column.doubt and p.to is not None:

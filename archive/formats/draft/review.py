@@ -37,6 +37,43 @@ def repeated(out: Placing) -> None:
                 p.reason += "; the same in every row of a record"
 
 
+def told_apart(out: Placing) -> None:
+    """Points of which most curves hold a frequency twice: what tells two curves apart is not known, so nothing is sure.
+
+    A link that was tested twice under one label has its frequencies twice as well, but few links are.
+    """
+    for table in out.tables:
+        role, found = table.roles, table.found
+        if role is None or found is None or role.rows != "points" or "frequency" not in role.keys:
+            continue
+        keys = [s.column.cells for name, s in role.keys.items() if name not in ("frequency", "unit")]
+        keys += [p.seen.column.cells for p in table.placed if p.to is not None and p.to.table == "records"]
+        keys += [role.label.column.cells] if role.label is not None else []
+        rows = zip(found.record, *map(_filled_down, keys), strict=False)
+        seen: dict[Any, set[Any]] = {}
+        twice: set[Any] = set()
+        for key, frequency in zip(rows, role.keys["frequency"].column.cells, strict=False):
+            at = seen.setdefault(key, set())
+            if frequency in at:
+                twice.add(key)
+            at.add(frequency)
+        if len(twice) <= 0.3 * len(seen):
+            continue
+        for p in table.placed:
+            if p.to is not None and p.to.table in ("sweeps", "row") and p.to.name != "frequency":
+                p.confidence = min(p.confidence, 0.6)
+                p.reason += "; frequencies stand twice in one curve, so something more tells curves apart"
+
+
+def _filled_down(cells: list[Any]) -> list[Any]:
+    """A cell that is left blank repeats the one above."""
+    out, last = [], None
+    for cell in cells:
+        last = cell if cell not in (None, "") else last
+        out.append(last)
+    return out
+
+
 def row_numbers(out: Placing) -> None:
     """A number that differs from row to row, where a record has several rows, tells rows apart and not records."""
     for table in out.tables:

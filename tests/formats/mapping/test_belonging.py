@@ -148,3 +148,15 @@ def test_headings_of_units_and_without_blanks(tmp_path: Path) -> None:
     to = {f["from"]: f["to"] for f in draft_of(tmp_path / "units.csv").fields}
     assert to["Ohms Blue"] == "readings.loop_resistance[4-5]" and to["Ohms Orange"] == "readings.loop_resistance[1-2]"
     assert to["近端漏話余裕(dB)"] == "reported.next.margin[worst_margin]"
+
+
+def test_curves_that_nothing_tells_apart_are_not_sure(tmp_path: Path) -> None:
+    """Both ends of each pair, and no column that says which: a frequency stands twice."""
+    rows: list[list[Any]] = [["Outlet", "Parameter", "Pair", "MHz", "dB"]]
+    for t in TESTS:
+        for (q, _, c), v in t.curves.items():
+            if q == "return_loss":
+                rows += [[t.label, "RL", c, num(f, 3), num(x)] for f, x in zip(t.axis, v, strict=True)]
+    (tmp_path / "ends.csv").write_text(lines(rows, ","))
+    by = {f["from"]: f["confidence"] for f in draft_of(tmp_path / "ends.csv").fields}
+    assert by["dB"] < 0.9 and by["Outlet"] >= 0.9
