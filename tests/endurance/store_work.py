@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from archive import store
+from archive.answers.reindex import reindex
 from archive.store import Archive
 from archive.store.assessments import assess
 from archive.store.copies import export
@@ -75,7 +76,15 @@ def _graded(given: Batch) -> Batch:
 
 
 def one_export(archive: Archive, draw: random.Random) -> str:
+    """Deposits, then brings the second copy up to it."""
+    print(one_deposit(archive, draw), flush=True)
     return f"export {export(archive, archive.root.parent / 'copy').head}"
+
+
+def one_reindex(archive: Archive, draw: random.Random) -> str:
+    """Deposits, then derives what the user's cache holds anew."""
+    print(one_deposit(archive, draw), flush=True)
+    return f"reindex {reindex(archive)['records']}"
 
 
 def _any(archive: Archive, draw: random.Random) -> str:
@@ -91,6 +100,7 @@ WORK: dict[str, Callable[[Archive, random.Random], str]] = {
     "redaction": one_redaction,
     "assessment": one_assessment,
     "export": one_export,
+    "reindex": one_reindex,
 }
 
 
