@@ -52,7 +52,7 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
         beside = [p for p in (archive.root, how.mapping, how.schedule) if p is not None]
-        for path, name in originals(listed, beside) if how.keep_originals else ():
+        for path, name in originals(listed, beside, how.mapping) if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name)
@@ -95,8 +95,11 @@ def settled(batch: Batch, facts: Facts) -> Batch:
     return batch.replace(records=records, jobs=jobs)
 
 
-def originals(inputs: Iterable[Path], leave_out: Iterable[Path] = ()) -> Iterator[tuple[Path, str]]:
-    """Every file of the inputs with its path inside what was handed in. leave_out: as for formats.folders.walk."""
+def originals(
+    inputs: Iterable[Path], leave_out: Iterable[Path] = (), mapping: Any = None
+) -> Iterator[tuple[Path, str]]:
+    """Every file of the inputs with its path inside what was handed in. leave_out: as for formats.folders.walk.
+    mapping: the one that was named; it says which files beside a file are read with it."""
     passed_over = list(leave_out)
     for path in inputs:
         if path.is_dir():
@@ -105,15 +108,17 @@ def originals(inputs: Iterable[Path], leave_out: Iterable[Path] = ()) -> Iterato
                     yield unit.path, unit.name
         elif path.is_file():  # what is not there, or is a pipe, is told where it is read
             yield path, told(path.name)
-            for companion in companions(path):
-                yield companion, told(companion.name)
+            for companion in companions(path, mapping):
+                yield companion, told(companion.relative_to(path.parent).as_posix())
 
 
-def companions(path: Path) -> list[Path]:
-    """Files beside a single file that its reader takes in with it, such as a port map: they belong to the original."""
+def companions(path: Path, mapping: Any = None) -> list[Path]:
+    """Files beside a single file, or in folders beside it, that its reader takes in with it, such as a port map or the
+    curves of an index: they belong to the original."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
-        found = {p for task in tasks([path], Path(temporary)) if task.found for p in task.found.takes}
-        return sorted(p for p in found if p != path and p.parent == path.parent and p.is_file())
+        read = tasks([path], Path(temporary), mapping=mapping)
+        found = {p for task in read if task.found for p in task.found.takes}
+        return sorted(p for p in found if p != path and p.is_relative_to(path.parent) and p.is_file())
 
 
 def _attach(making: Deposit, how: Choices) -> None:

@@ -60,6 +60,22 @@ def test_a_zip_goes_in_as_it_came(archive: Archive, export: Path, tmp_path: Path
     assert kept.read_bytes() == (tmp_path / "week2.zip").read_bytes()
 
 
+@pytest.mark.parametrize("within", ["", "curves"])
+def test_curves_beside_an_index_are_kept_with_it(archive: Archive, tmp_path: Path, within: str) -> None:
+    """Only the index is handed in, with its mapping: the file of points that is read along is an original too."""
+    layout = Path(__file__).parents[2] / "fixtures" / "exports" / "siskin-zip"
+    with zipfile.ZipFile(layout / "siskin.zip") as packed:
+        packed.extract("tests.csv", tmp_path / "in")
+        packed.extract("points.csv", tmp_path / "in" / within)
+    mapping = tmp_path / "mapping.toml"
+    pattern = "/".join(filter(None, (within, "points.csv")))
+    mapping.write_text((layout / "mapping.toml").read_text().replace('"points.csv"', f'"{pattern}"'))
+    made = take_in(archive, [tmp_path / "in" / "tests.csv"], FACTS, Choices(mapping=mapping))
+    assert made.entry is not None and made.set_aside == 0
+    with zipfile.ZipFile(archive.root / made.entry["path"] / "data" / "originals.zip") as kept:
+        assert set(kept.namelist()) == {"tests.csv", pattern}
+
+
 def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_path: Path) -> None:
     """Somebody sends the bag of a deposit: a second archive takes it, the first knows it already."""
     from archive import store
