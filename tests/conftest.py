@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+# The products of matrices here are small: threads of the linear algebra only wait for each other on a busy machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # A test never asserts on time: a busy machine must not fail one.
 settings.register_profile("muniment", deadline=None)

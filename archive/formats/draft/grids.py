@@ -47,11 +47,18 @@ def analyse(sheets: Sheets, layout: Layout) -> Layout:
     layout.block = mark or _single(listed, sheets)
     layout.groups = _groups(listed, layout.block)
     tables = _tables(listed, sheets, layout)
+    bodies = [item.body for _, items in listed for item in items if item.body is not None]
+    if any(b.first > b.head + b.header_rows + b.units_row for b in bodies):
+        layout.skip.append(_UNDERLINES)
     known = list(dict.fromkeys(n for _, items in listed for item in items for n, _ in item.labels))
     file = provisional(layout, tables, known)
     _fill(layout, file, tables, sheets)
     layout.text = "\n".join(_joined(r) for _, rows, _ in sheets for r in rows[:400])
     return layout
+
+
+_UNDERLINES = r"^(?=.*[-=_]{3})[-=_+| ]+$"
+"""A line that underlines the headings of a table."""
 
 
 def _without(
@@ -384,8 +391,12 @@ def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[
 
 
 def _columns(heads: list[str], lines: list[str]) -> tuple[int, ...]:
-    """Where columns begin: between them no line has a character. What one blank parts is one column where only the
-    rows, or only the headings, have a word there: "07-Jan-2019 08:00", "NEXT MRG"."""
+    """Where columns begin: where a line that underlines them says, or else between them no line has a character. What
+    one blank parts is one column where only the rows, or only the headings, have a word there: "07-Jan-2019 08:00",
+    "NEXT MRG"."""
+    ruled = [line for line in [*heads, *lines] if re.fullmatch(r"\s*(?:[-=_]{2,}\s+){2,}[-=_]{2,}\s*", line)]
+    if ruled:
+        return tuple(m.start() for m in re.finditer(r"[-=_]{2,}", ruled[0]))
     width = max(map(len, [*heads, *lines]))
     above, below = ([any(i < len(r) and r[i] != " " for r in part) for i in range(width)] for part in (heads, lines))
     filled = [a or b for a, b in zip(above, below, strict=True)]
@@ -400,7 +411,7 @@ def _columns(heads: list[str], lines: list[str]) -> tuple[int, ...]:
         headed, used = any(above[low:high]), any(below[low:high])
         near = bool(out) and low - out[-1][1] == 1
         alone = bool(out) and not any(below[out[-1][0] : out[-1][1]])
-        if near and (not headed or (alone and used)):
+        if near and (not headed or not used or alone):
             out[-1][1] = high
         else:
             out.append([low, high])

@@ -93,7 +93,8 @@ _BY_UNIT = {"ohm": "loop_resistance", "ns": "propagation_delay", "m": "length", 
 
 def by_unit(h: Heading, around: Surroundings) -> str:
     """The quantity of a copper link that a heading of nothing but a unit, and perhaps a pair, stands for; or ""."""
-    if around.fiber or not h.unit or h.parameters or h.generics or h.fields or h.modifiers or h.unknown:
+    other = h.parameters or h.generics or h.fields or h.unknown or h.modifiers - ({"pair"} if h.pairs else set())
+    if around.fiber or not h.unit or other:
         return ""
     return _BY_UNIT.get(h.unit, "")
 

@@ -280,7 +280,7 @@ def _quick(row: list[Any], at: int | None) -> bool:
 
 
 def _goes_on(rows: list[list[Any]], kind_row: Any, i: int, pattern: list[str]) -> bool:
-    if i + 1 >= len(rows):
+    if i + 1 >= len(rows) or summary(rows[i + 1]):
         return False
     below = kind_row(i + 1)
     common = [(a, b) for a, b in zip(pattern, below, strict=False) if a or b]

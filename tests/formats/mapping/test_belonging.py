@@ -160,3 +160,23 @@ def test_curves_that_nothing_tells_apart_are_not_sure(tmp_path: Path) -> None:
     (tmp_path / "ends.csv").write_text(lines(rows, ","))
     by = {f["from"]: f["confidence"] for f in draft_of(tmp_path / "ends.csv").fields}
     assert by["dB"] < 0.9 and by["Outlet"] >= 0.9
+
+
+def test_fixed_columns_under_headings_that_are_underlined(tmp_path: Path) -> None:
+    """Two words in a heading, units in a row of their own, a line under them, a total at the end."""
+    heads = ["CIRCUIT", "TIME", *(f"PR{contacts(p)}" for p in PAIRS), "DLY", "NEXT MGN", "P/F"]
+    under = ["", "", *["ft"] * 4, "ns", "dB", ""]
+    wide = [12, 22, *[7] * 4, 6, 10, 6]
+    rows: list[list[Any]] = [heads, under, ["=" * (w - 1) for w in wide]]
+    for n, t in enumerate(TESTS):
+        feet = [num(t.length[p] / 0.3048, 0) for p in PAIRS]
+        rows.append(
+            [t.label, t.when.isoformat(" ")[:16], *feet, num(t.delay["1-2"], 0), num(3 + n), t.verdict[0].upper()]
+        )
+    text = "\n".join("".join(str(c).ljust(w) for c, w in zip(r, wide, strict=True)) for r in rows)
+    (tmp_path / "fixed.prn").write_text(f"{text}\n\nTOTAL 4 CIRCUITS     PASSED 4\n")
+    to = {f["from"]: f["to"] for f in draft_of(tmp_path / "fixed.prn").fields}
+    assert to["NEXT MGN"] == "reported.next.margin[worst_margin]" and to["P/F"] == "records.reported_verdict"
+    assert to["PR36"] == "readings.length[3-6]" and to["DLY"] == "readings.propagation_delay"
+    found, account = both(tmp_path / "fixed.prn")
+    assert list(found) == [t.label for t in TESTS] and account.set_aside == []
