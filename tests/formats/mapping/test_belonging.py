@@ -180,3 +180,19 @@ def test_fixed_columns_under_headings_that_are_underlined(tmp_path: Path) -> Non
     assert to["PR36"] == "readings.length[3-6]" and to["DLY"] == "readings.propagation_delay"
     found, account = both(tmp_path / "fixed.prn")
     assert list(found) == [t.label for t in TESTS] and account.set_aside == []
+
+
+def test_frequencies_as_headings_have_a_cell_for_each_number(tmp_path: Path) -> None:
+    """The account counts each number of a row as the cell that it is in the file."""
+    rows: list[list[Any]] = [["Link", "Measurement", "Pair", "End", *(num(f, 3) for f in TESTS[0].axis)]]
+    for t in TESTS:
+        for (q, e, c), v in t.curves.items():
+            if q == "return_loss":
+                rows.append([t.label, "RL" if c != "7-8" else "zzyzx", c, SIDES[e], *map(num, v)])
+    rows[1][6] = ""
+    (tmp_path / "across.csv").write_text(lines(rows, ","))
+    filled = sum(c != "" for r in rows[1:] for c in r)
+    _, account = both(tmp_path / "across.csv")
+    assert account.cells["read"] == filled
+    assert account.cells["mapped"] + account.cells["extras"] == filled
+    assert account.cells["extras"] >= 8 * 40  # of the quantity that nobody knows

@@ -180,15 +180,16 @@ class Builder:
         for frame in frames:
             if frame.counts:
                 self._frame(frame, pieces, good)
-        moved = [(r, name, place, text) for r, name, place, text in (*facts.over, *facts.unread)]
+        moved = [(r, name, place, text, None) for r, name, place, text in (*facts.over, *facts.unread)]
         for frame, name, rows in lost:
             cells = frame.columns[name].take(pa.array(rows))
-            moved.append((frame.record[rows], name, frame.where(rows), _texts(cells)))
-        for record, name, place, text in moved:
+            moved.append((frame.record[rows], name, frame.where(rows), _texts(cells), _sizes(frame, cells)))
+        for record, name, place, text, sizes in moved:
             keep = np.flatnonzero(np.asarray(text.is_valid()) & good[record])
             self._extra(pieces, record[keep], name, place.take(pa.array(keep)), text.take(pa.array(keep)))
-            a.mapped -= len(keep)
-            a.extras += len(keep)
+            count = len(keep) if sizes is None else int(sizes[keep].sum())
+            a.mapped -= count
+            a.extras += count
 
     def _frame(self, frame: Frame, pieces: Pieces, good: Any) -> None:
         """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
@@ -203,6 +204,8 @@ class Builder:
             if frame.shared and len(there):
                 there[int(there.argmax()) + 1 :] = False
             count = int(there.sum())
+            if frame.axis is not None and pa.types.is_list(cells.type):
+                count = int(_sizes(frame, cells)[there].sum())
             a.read += count
             if name in known:
                 a.mapped += count
@@ -275,6 +278,17 @@ def _whole(frame: Frame, name: str, rows: Any) -> Any:
     _, first = np.unique(codes[rows], return_index=True)
     at = rows[np.sort(first)]
     return at[lost[codes[at]] == all_[codes[at]]]
+
+
+def _sizes(frame: Frame, cells: Any) -> Any:
+    """How many cells of the source each cell of a column is: int64. Where frequencies are headings, a list is a row of
+    cells; elsewhere it was one cell."""
+    if frame.axis is None or not pa.types.is_list(cells.type):
+        return np.ones(len(cells), dtype=np.int64)
+    inside = np.asarray(cells.flatten().is_valid(), dtype=np.int64)
+    ends = np.cumsum(np.asarray(pc.fill_null(pc.list_value_length(cells), 0), dtype=np.int64))
+    sums = np.concatenate([[0], np.cumsum(inside)])
+    return sums[ends] - sums[np.concatenate([[0], ends[:-1]])]
 
 
 _OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
