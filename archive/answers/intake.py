@@ -12,7 +12,7 @@ from typing import Any
 import pyarrow as pa
 
 from archive import grading, limits, schemas, validation
-from archive.answers.ahead import ahead
+from archive.ahead import ahead
 from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from archive.formats import text as texts
@@ -44,7 +45,10 @@ def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
 
 def _source(entry: Entry, file: File, mapping: Mapping) -> dict[str, Any]:
     """The row of `sources` of a file, but for its account."""
-    encoding = encoding_of(entry, file)
+    with ThreadPoolExecutor(1) as pool:  # both look at the whole file, and hashing lets go of Python's lock
+        digest = pool.submit(lambda: entry.sha256)
+        encoding = encoding_of(entry, file)
+        digest.result()
     return entry.source(
         layout=mapping.layout,
         mapping_sha256=mapping.digest,

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
+from archive.ahead import ahead
 from archive.formats import text as texts
 from archive.formats.mapping.chunk import MOST_POINTS, Chunk
 from archive.formats.mapping.delimited.head import Head, head_of
@@ -18,13 +20,15 @@ from archive.formats.mapping.headings import axis_of_headings
 from archive.formats.mapping.model import File, Mapping, Table
 
 _HEAD_LINES = 1 << 18
+_PARSED = 4
+"""Tables of blocks that wait, so that parsing goes on while the records of several of them are built."""
 
 
 def chunks(blocks: Iterator[bytes], file: File, mapping: Mapping, where: str) -> Iterator[Chunk]:
     """The records of a delimited file of one table. blocks: its text as UTF-8 bytes. Errors: Trouble."""
     table = next(t for t in file.tables if t.rows != "labels")
     labels = next((t for t in file.tables if t.rows == "labels"), None)
-    cut = texts.line_blocks(blocks, file.quote.encode())
+    cut: Iterator[bytes] = ahead(texts.line_blocks(blocks, file.quote.encode()))
     first = next(cut, b"")
     while len(first) < _HEAD_LINES:
         more = next(cut, None)
@@ -33,18 +37,42 @@ def chunks(blocks: Iterator[bytes], file: File, mapping: Mapping, where: str) ->
         first += more
     head = head_of(first[:_HEAD_LINES].decode("utf-8", "replace"), file, table, where)
     parser = Parser(file, table, head, mapping.decimal)
-    body = parser.tables(_chained(first[head.body_at :], cut))
+    count = _Count(head.ignored)
+    body = count.tables(ahead(_parsed(parser, _chained(first[head.body_at :], cut)), _PARSED))
     values = max(1, sum(1 for f in table.fields if f.to.table in ("sweeps", "row")))
     one = table.rows == "links"
     groups = row_per_record(body) if one else rows_of_records(body, table, MOST_POINTS // values)
-    ignored = head.ignored
     for number, group in enumerate(groups):
         chunk = _chunk(group, table, file, head)
         if labels is not None or head.labels:
             chunk.frames = [*chunk.frames, above(head.labels, labels or _EMPTY, len(chunk.places), number == 0)]
-        chunk.ignored = ignored + parser.ignored
-        ignored = parser.ignored = 0
+        chunk.ignored = count.taken()
         yield chunk
+
+
+@dataclass
+class _Count:
+    """Cells that are ignored by name, of the tables that were parsed so far and not told yet."""
+
+    ignored: int
+
+    def tables(self, parsed: Iterator[tuple[Any, int]]) -> Iterator[Any]:
+        """The tables alone."""
+        for table, ignored in parsed:
+            self.ignored += ignored
+            yield table
+
+    def taken(self) -> int:
+        """The count, once."""
+        ignored, self.ignored = self.ignored, 0
+        return ignored
+
+
+def _parsed(parser: Parser, blocks: Iterator[bytes]) -> Iterator[tuple[Any, int]]:
+    """Tables, each with the cells that were ignored on the way to it. Made in another thread."""
+    for table in parser.tables(blocks):
+        ignored, parser.ignored = parser.ignored, 0
+        yield table, ignored
 
 
 _EMPTY = Table("above", "labels", ())

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from archive.answers.ahead import ahead
+from archive.ahead import ahead
 from archive.errors import Trouble
 from archive.tables import Batch
 

@@ -8,32 +8,31 @@ from __future__ import annotations
 from collections.abc import Generator, Iterable
 from queue import Empty, Queue
 from threading import Event, Thread
-from typing import Any
+from typing import Any, TypeVar
 
-from archive.tables import Batch
-
-_HELD = 1
-"""Results that wait to be used, besides the one in work: memory holds three batches of each step at the most."""
+Made = TypeVar("Made")
 
 
-def ahead(batches: Iterable[Batch]) -> Generator[Batch, None, None]:
-    """The same batches in the same order, made in a thread of their own, a little before they are asked for.
+def ahead(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]:
+    """The same results in the same order, made in a thread of their own, a little before they are asked for. None is
+    no result.
 
+    held: how many wait to be used at the most, besides the one in work and the one in use.
     What goes wrong there is raised here, after what came before it. When the caller stops, so does the thread.
     """
-    results: Queue[tuple[Any, BaseException | None]] = Queue(_HELD)
+    results: Queue[tuple[Any, BaseException | None]] = Queue(held)
     stop = Event()
-    thread = Thread(target=_make, args=(batches, results, stop), daemon=True)
+    thread = Thread(target=_make, args=(made, results, stop), daemon=True)
     thread.start()
     try:
         while True:
-            batch, error = results.get()
+            result, error = results.get()
             if error is not None:
                 raise error
-            if batch is None:
+            if result is None:
                 return
-            yield batch
-            del batch
+            yield result
+            del result
     finally:
         stop.set()
         while thread.is_alive():
@@ -43,11 +42,11 @@ def ahead(batches: Iterable[Batch]) -> Generator[Batch, None, None]:
                 thread.join(0.01)
 
 
-def _make(batches: Iterable[Batch], results: Queue[tuple[Any, BaseException | None]], stop: Event) -> None:
-    source = iter(batches)
+def _make(made: Iterable[Any], results: Queue[tuple[Any, BaseException | None]], stop: Event) -> None:
+    source = iter(made)
     try:
-        for batch in source:
-            results.put((batch, None))
+        for result in source:
+            results.put((result, None))
             if stop.is_set():
                 break
         results.put((None, None))
