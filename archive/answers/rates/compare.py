@@ -9,7 +9,7 @@ from typing import Any
 
 from archive import schemas
 from archive.answers import statistics
-from archive.answers.rates.count import Group, total
+from archive.answers.rates.group import Group, total
 
 REST = "all others"
 

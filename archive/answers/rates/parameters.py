@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from archive.answers.rates.count import Group, Key
 from archive.answers.rates.fields import Field
+from archive.answers.rates.group import Group, Key
 from archive.answers.rates.source import Choice, Source, grouped
 from archive.store.catalogue.counting_columns import BITS, GRADED, PROVISIONAL
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from archive import schemas
 from archive.answers.rates.compare import differences
-from archive.answers.rates.count import Group, counts, refused, row_of, total
+from archive.answers.rates.count import counts, refused, row_of
 from archive.answers.rates.fields import Field, chosen
+from archive.answers.rates.group import Group, total
 from archive.answers.rates.source import Choice, Source
 from archive.errors import Trouble
 from archive.store.catalogue.counting import counting

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from archive.errors import Trouble
 from archive.formats import text as texts
 from archive.formats import words
-from archive.formats.mapping.files import text_encoding
+from archive.formats.mapping.chunks import text_encoding
 from archive.formats.recognition import Entry
 
 HEAD = 3 << 20

@@ -6,7 +6,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.formats.description import Description
-from archive.formats.mapping.files import encoding_of
+from archive.formats.mapping.chunks import encoding_of
 from archive.formats.mapping.model import Mapping
 from archive.formats.recognition import Entry
 from archive.tables import Batch

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from archive.errors import Trouble
 from archive.formats.mapping.chunk import Chunk
+from archive.formats.mapping.chunks import chunks_of
 from archive.formats.mapping.frame import Frame, named
 from archive.formats.mapping.join import Counts, Key, join, key_names, keys_of
 from archive.formats.mapping.model import File, Mapping
@@ -47,8 +48,6 @@ def beside(entry: Entry, mapping: Mapping) -> list[tuple[File, Entry]]:
 
 def chunks(entry: Entry, mapping: Mapping, others: list[tuple[File, Entry]]) -> Iterator[Chunk]:
     """Records of several files. Errors: Trouble where one cannot be read."""
-    from archive.formats.mapping.files import chunks_of
-
     own = Counts()
     first = _frames(chunks_of(entry, lead(mapping), mapping), entry, own)
     if sum(e.size for _, e in others) <= MOST_HELD:
@@ -80,8 +79,6 @@ def _frames(found: Iterator[Chunk], entry: Entry, own: Counts | None = None) -> 
 
 def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Entry]], own: Counts) -> Iterator[Chunk]:
     """Records in the order of the first file; each of the others is read along with it."""
-    from archive.formats.mapping.files import chunks_of
-
     tables = [f.table for f in first] + [t for file, _ in others for t in file.tables if t.rows != "labels"]
     names = key_names(tables)
     order: dict[Key, int] = {}

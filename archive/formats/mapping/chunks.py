@@ -1,0 +1,76 @@
+"""The records of one file: its text in its encoding, its sheets or its tree, as chunks by a mapping."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from archive.formats import text as texts
+from archive.formats.mapping.chunk import Chunk
+from archive.formats.mapping.model import File, Mapping
+from archive.formats.recognition import Entry
+
+TEXT = ("delimited", "report")
+
+
+def encoding_of(entry: Entry, file: File) -> texts.Encoding | None:
+    """The encoding of a text file; None for workbooks, XML and JSON, which say it themselves."""
+    if file.kind not in TEXT:
+        return None
+    return text_encoding(entry, file.encoding)
+
+
+def text_encoding(entry: Entry, declared: str) -> texts.Encoding:
+    """The encoding of a text; UTF-8 is believed only where the whole file is."""
+    head = entry.head
+    found = texts.detect(head, declared, whole=entry.size <= len(head))
+    unproved = found.name == "utf-8" and found.basis != "byte order mark" and entry.size > len(head) and not declared
+    return texts.Encoding("cp1252", "assumed") if unproved and not _all_utf8(entry) else found
+
+
+def _all_utf8(entry: Entry) -> bool:
+    import codecs
+
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    with entry.path.open("rb") as opened:
+        while block := opened.read(texts.BLOCK):
+            if block.isascii() and not decoder.getstate()[0]:
+                continue
+            try:
+                decoder.decode(block)
+            except UnicodeDecodeError:
+                return False
+    return True
+
+
+def chunks_of(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
+    """The records of a file."""
+    if file.kind == "delimited" and _plain(file):
+        from archive.formats.mapping.delimited import chunks
+
+        yield from chunks(text_blocks(entry, file), file, mapping, entry.name)
+    elif file.kind in TEXT:
+        from archive.formats.mapping.grid import text_chunks
+
+        yield from text_chunks(text_blocks(entry, file), file, mapping)
+    elif file.kind == "workbook":
+        from archive.formats.mapping.grid import sheet_chunks
+        from archive.formats.mapping.workbook import sheets
+
+        yield from sheet_chunks(sheets(entry), file, mapping)
+    else:
+        from archive.formats.mapping.tree import chunks as tree_chunks
+
+        yield from tree_chunks(entry, file, mapping)
+
+
+def _plain(file: File) -> bool:
+    """One table under an optional head, and nothing else: read without looking at single lines."""
+    tables = [t for t in file.tables if t.rows != "labels"]
+    return len(tables) == 1 and not (file.block or file.side_by_side or file.transpose or tables[0].widths)
+
+
+def text_blocks(entry: Entry, file: File, size: int = texts.BLOCK) -> Iterator[bytes]:
+    """The text of a file as UTF-8 blocks."""
+    encoding = text_encoding(entry, file.encoding)
+    with entry.path.open("rb") as opened:
+        yield from texts.utf8_blocks(opened, encoding, entry.name, size)
