@@ -108,8 +108,10 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
         return Placed(s, Target("records", "tested_found", part="zone"), "", sure(h, ok), "names a time zone")
     table, _, column = _PLAIN[name].partition(".")
     to = Target(table, column)
+    # "Local" alone is a place in some languages and an end in others: not both at once.
+    ends = s.heading.ends if table == "instruments" or len(words.tokens(s.own.text)) > 1 else []
     if table in ("instruments", "places"):
-        to = to.at(end=s.heading.ends[0] if s.heading.ends else "local" if table == "instruments" else "")
+        to = to.at(end=ends[0] if ends else "local" if table == "instruments" else "")
     if name in ("calibrated_on", "calibration_due", "reference_date"):
         return _date(s, to, name)
     contact = _contact(s) if name == "wiremap" else ""
@@ -142,7 +144,7 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
         "sequence",
         "serial",
     )
-    cap = 0.85 if table == "places" and not s.heading.ends else 1.0
+    cap = 0.85 if table == "places" and not ends else 1.0
     if h.parameters or h.generics or (h.unit and name not in ("group_index", "marginal")):
         cells = AGAINST
     if h.modifiers & {"margin", "frequency", "pair", "disturbing"}:

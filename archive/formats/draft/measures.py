@@ -109,7 +109,8 @@ def what_of(s: Seen, parameter: str) -> str:
         (unit is not None and unit.dimension == "frequency") or ("frequency" in h.modifiers and not h.unit)
     ):
         return "frequency"
-    if p.numeric < 0.5 or ("pair" in h.modifiers and not h.pairs):
+    own = s.inner.modifiers & {"margin", "limit"}
+    if p.numeric < 0.5 or ("pair" in h.modifiers and not h.pairs and not own):
         if _all_pairs(p.distinct) and ("pair" in h.modifiers or p.numeric < 0.5 or _all_pairs(p.distinct, True)):
             return "pairing"
         if p.meanings("end") and len(p.meanings("end")) == len(p.distinct):

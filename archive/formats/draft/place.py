@@ -74,6 +74,8 @@ def place(layout: Layout) -> Placing:
     for p in (p for t in out.tables for p in t.placed):
         if p.seen.profile.encoding and p.to is not None:
             p.options["encoding"] = p.seen.profile.encoding
+        if p.seen.profile.separator and p.to is not None:
+            p.options["separator"] = p.seen.profile.separator
     review.only_once(out)
     review.told_apart(out)
     review.label_at_all(out, layout)
@@ -128,7 +130,7 @@ def _scheme(every: list[Seen], role: list[Roles], layout: Layout) -> paired.Sche
         for c in r.keys[n].profile.distinct[:40]
     ]
     for s in every:
-        if s.heading.parameters and "pair" in s.heading.modifiers and not s.heading.pairs:
+        if s.heading.parameters and "pair" in s.inner.modifiers and not s.heading.pairs:
             values += s.profile.distinct[:20]
     return paired.decide([s.heading for s in every if not s.heading.wavelength], values, layout.text)
 

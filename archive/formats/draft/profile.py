@@ -44,6 +44,8 @@ class Profile:
     cables: float = 0.0
     limits: float = 0.0
     lists: float = 0.0
+    separator: str = ""
+    """What parts the numbers of a list that holds no blanks."""
     rising: bool = False
     """Lists of numbers that rise."""
     encoding: str = ""
@@ -83,6 +85,8 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
         out.lists = 1.0 if out.encoding else out.lists
     if len(filled[0]) > 15 and all(is_points(t, decimal) for t in distinct[:12]):
         out.encoding, out.lists = "pairs", 1.0
+    if out.lists > 0.5 and not out.encoding:
+        out.separator = _separator(distinct[:12], decimal)
     out.rising = out.lists > 0.8 and all(_rises(c) for c in [c for c in cells if c is not None][:12])
     writing = numbers.Writing(decimal, thousands, words.empties())
     read = {t: _number(t, writing, out) for t in dict.fromkeys(texts)}
@@ -193,6 +197,14 @@ def _numbers(cell: Any) -> bool:
 
 def _is_list(text: str) -> bool:
     return bool(re.match(r"^\s*[-+]?\d+(?:[.,]\d+)?(?:\s*[;| \t,]\s*[-+<>]?\d+(?:[.,]\d+)?){4,}\s*;?\s*$", text))
+
+
+def _separator(some: Sequence[str], decimal: str) -> str:
+    """The mark that parts the numbers of some lists, where blanks do not."""
+    if any(re.search(r"\d\s+[-+]?\d", t) for t in some):
+        return ""
+    marks = (m for m in ";|," if m != decimal)
+    return next((m for m in marks if all(m in t for t in some)), "")
 
 
 def _number(text: str, writing: numbers.Writing, out: Profile) -> float:

@@ -196,3 +196,48 @@ def test_frequencies_as_headings_have_a_cell_for_each_number(tmp_path: Path) -> 
     assert account.cells["read"] == filled
     assert account.cells["mapped"] + account.cells["extras"] == filled
     assert account.cells["extras"] >= 8 * 40  # of the quantity that nobody knows
+
+
+@pytest.mark.parametrize("mark", [",", ";", "|"])
+def test_lists_that_no_blank_parts(tmp_path: Path, mark: str) -> None:
+    out = ["<job>"]
+    for t in TESTS:
+        out.append(f'<link><label>{t.label}</label><overall>{t.verdict}</overall><group type="ReturnLoss">')
+        for (q, e, c), v in t.curves.items():
+            if q == "return_loss":
+                x, y = mark.join(num(f, 2) for f in t.axis), mark.join(map(num, v))
+                out.append(f'<curve pairs="{contacts(c)}" end="{SIDES[e]}"><x>{x}</x><y>{y}</y></curve>')
+        out.append("</group></link>")
+    (tmp_path / "xy.xml").write_text("".join([*out, "</job>"]))
+    found, account = both(tmp_path / "xy.xml")
+    assert found == {t.label: printed(t, "return_loss") for t in TESTS} and account.set_aside == []
+
+
+def test_margins_below_pairs_name_no_pairs(tmp_path: Path) -> None:
+    """Margins such as 4.0 to 4.3 dB under an element called pairs are numbers, not names of pairs."""
+    listed = [
+        {
+            "cableName": t.label,
+            "passed": t.verdict == "pass",
+            "pairs": [
+                {
+                    "pair": p,
+                    "lengthMeters": t.length[p],
+                    "returnLoss": {"worstMarginDb": 4 + i / 10, "atMHz": 100.0 + i},
+                }
+                for i, p in enumerate(PAIRS)
+            ],
+        }
+        for t in TESTS
+    ]
+    (tmp_path / "pairs.json").write_text(json.dumps(listed))
+    by = {f["from"]: f for f in draft_of(tmp_path / "pairs.json").fields}
+    assert by["pair"]["to"] == "row.pairing" and by["pair"]["confidence"] >= 0.9
+    assert by["returnLoss/worstMarginDb"]["to"] == "reported.return_loss.margin[worst_margin]"
+
+
+def test_local_alone_is_a_room_or_an_end(tmp_path: Path) -> None:
+    rows = [["Repère", "Local", "Statut"], *([t.label, "LT-2", t.verdict] for t in TESTS)]
+    (tmp_path / "fr.csv").write_text(lines(rows, ";"), "utf-8")
+    (local,) = [f for f in draft_of(tmp_path / "fr.csv").fields if f["from"] == "Local"]
+    assert local["to"] == "places.space" and local["confidence"] < 0.9
