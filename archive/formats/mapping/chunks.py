@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
 
 from archive.formats import text as texts
 from archive.formats.mapping.chunk import Chunk
@@ -24,14 +26,20 @@ def text_encoding(entry: Entry, declared: str) -> texts.Encoding:
     head = entry.head
     found = texts.detect(head, declared, whole=entry.size <= len(head))
     unproved = found.name == "utf-8" and found.basis != "byte order mark" and entry.size > len(head) and not declared
-    return texts.Encoding("cp1252", "assumed") if unproved and not _all_utf8(entry) else found
+    if not unproved:
+        return found
+    stat = entry.path.stat()
+    return found if _all_utf8(entry.path, stat.st_size, stat.st_mtime_ns) else texts.Encoding("cp1252", "assumed")
 
 
-def _all_utf8(entry: Entry) -> bool:
+@lru_cache(maxsize=8)
+def _all_utf8(path: Path, size: int, time: int) -> bool:
+    """Whether every byte of a file fits UTF-8; looked at once, as long as the file stays as it is."""
     import codecs
 
+    del size, time
     decoder = codecs.getincrementaldecoder("utf-8")()
-    with entry.path.open("rb") as opened:
+    with path.open("rb") as opened:
         while block := opened.read(texts.BLOCK):
             if block.isascii() and not decoder.getstate()[0]:
                 continue

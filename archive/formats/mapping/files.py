@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from itertools import chain
 from typing import Any
 
+from archive.ahead import ahead
 from archive.formats.cable_types import neutral
 from archive.formats.mapping.build import Builder
 from archive.formats.mapping.chunk import Chunk
@@ -21,13 +24,20 @@ from archive.version import PROGRAM
 def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of one file by a mapping of one file. Errors: Trouble where nothing of it can be read."""
     file = mapping.files[0]
-    builder = Builder(mapping, _source(entry, file, mapping), entry.set_aside, neutral)
-    yield from built(builder, (_of_file(c, entry) for c in chunks_of(entry, file, mapping)))
+    with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while the first records are read
+        digest = pool.submit(lambda: entry.sha256)
+        made = ahead(_of_file(entry, file, mapping))
+        first = next(made, None)
+        digest.result()
+    with closing(made):
+        builder = Builder(mapping, _source(entry, file, mapping), entry.set_aside, neutral)
+        yield from built(builder, chain([first] if first is not None else [], made))
 
 
-def _of_file(chunk: Chunk, entry: Entry) -> Chunk:
-    chunk.frames = [named(f, entry.path) for f in chunk.frames]
-    return chunk
+def _of_file(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
+    for chunk in chunks_of(entry, file, mapping):
+        chunk.frames = [named(f, entry.path) for f in chunk.frames]
+        yield chunk
 
 
 def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
@@ -43,10 +53,7 @@ def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
 
 def _source(entry: Entry, file: File, mapping: Mapping) -> dict[str, Any]:
     """The row of `sources` of a file, but for its account."""
-    with ThreadPoolExecutor(1) as pool:  # both look at the whole file, and hashing lets go of Python's lock
-        digest = pool.submit(lambda: entry.sha256)
-        encoding = encoding_of(entry, file)
-        digest.result()
+    encoding = encoding_of(entry, file)
     return entry.source(
         layout=mapping.layout,
         mapping_sha256=mapping.digest,
