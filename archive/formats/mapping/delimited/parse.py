@@ -69,11 +69,10 @@ class Parser:
 
     def _fast(self, block: bytes, lines: int) -> Any:
         """By pyarrow.csv, or None where the block is not regular. lines: how many it has."""
-        quoted = bool(self.file.quote) and self.file.quote.encode() in block
         # Not more than text is tried first: a column that is no number everywhere comes as text.
         for types in (self.types, {n: _text(t) for n, t in self.types.items()}):
             try:
-                table = self._arrow(block, types, quoted)
+                table = self._arrow(block, types)
             except pa.ArrowInvalid as error:
                 if "conversion error" in str(error) and types is self.types:
                     continue
@@ -85,7 +84,7 @@ class Parser:
             return None
         return table.append_column(LINE, pa.array(np.arange(self.line, self.line + lines)))
 
-    def _arrow(self, block: bytes, types: dict[str, Any], quoted: bool) -> Any:
+    def _arrow(self, block: bytes, types: dict[str, Any]) -> Any:
         # Of many columns a small block has few rows, and each column of it has its price.
         size = 1 << (20 if len(self.head.names) < 256 else 22)
         return pc_csv.read_csv(
@@ -94,7 +93,8 @@ class Parser:
             parse_options=pc_csv.ParseOptions(
                 delimiter=self.file.delimiter,
                 quote_char=self.file.quote or False,
-                newlines_in_values=quoted,
+                # A line end inside quotes gives fewer rows than lines, and such a block is read with care anyway.
+                newlines_in_values=False,
                 ignore_empty_lines=True,
             ),
             convert_options=pc_csv.ConvertOptions(
