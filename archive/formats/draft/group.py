@@ -7,6 +7,7 @@ those of the other. A file with dates, limits or verdicts of its own stands alon
 from __future__ import annotations
 
 import re
+from bisect import bisect
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -103,25 +104,37 @@ def pattern_of(path: Path, folder: Path) -> str:
 def _near(entry: Entry) -> list[Path]:
     """Texts beside an entry, and in the folders beside it."""
     folder = entry.path.parent
-    beside = list(folder.iterdir())
-    found = [*beside, *(p for d in beside if d.is_dir() and not d.is_symlink() for p in d.iterdir())]
-    return sorted(
-        p for p in found if p.suffix.lower() in _TEXTS and p != entry.path and p.is_file() and not p.is_symlink()
-    )
+    below = (_texts_in(d, d.stat().st_mtime_ns) for d in folder.iterdir() if d.is_dir() and not d.is_symlink())
+    return sorted([*_beside_it(entry), *(p for texts in below for p in texts)])
+
+
+def _beside_it(entry: Entry) -> list[Path]:
+    """Texts in the folder of an entry, in the order of their names."""
+    folder = entry.path.parent
+    return [p for p in _texts_in(folder, folder.stat().st_mtime_ns) if p != entry.path]
+
+
+@lru_cache(maxsize=32)
+def _texts_in(folder: Path, time: int) -> tuple[Path, ...]:
+    """Texts in a folder; listed once for all of its files, until one comes or goes. None where it cannot be read."""
+    del time
+    try:
+        found = [p for p in folder.iterdir() if p.suffix.lower() in _TEXTS and p.is_file() and not p.is_symlink()]
+    except OSError:
+        return ()
+    return tuple(sorted(found))
 
 
 def _group(entry: Entry) -> list[Path]:
     """The files that belong to an entry, in order; none where it is no file of identities."""
     if entry.suffix not in _LEADS:
         return []
-    beside = _near(entry)
-    if not beside:
-        return []
     try:
         mine = _look(entry.path, entry.name)
     except Trouble:
         return []
-    if not _identities(mine):
+    beside = _near(entry) if _identities(mine) else []
+    if not beside:
         return []
     if named := _per_link(entry, mine, beside):
         return named
@@ -212,9 +225,12 @@ def _label_by_name(entry: Entry, mine: _Seen) -> None:
         return
     if not any(t.roles is not None and t.roles.rows in ("points", "curves") for t in mine.placing.tables):
         return
-    alike = [p for p in _near(entry) if p.parent == entry.path.parent and _head(p) == _head(entry.path)]
-    sure = 0.92 if alike and entry.suffix in _TEXTS else 0.7
-    reason = "nothing in the file names the link" + (f"; {len(alike)} files beside it are alike" if alike else "")
+    beside = _beside_it(entry)
+    at = bisect(beside, entry.path)
+    next_to = beside[max(0, at - 2) : at + 2]  # of a folder of thousands, the nearest by name say enough
+    alike = entry.suffix in _TEXTS and any(_head(p) == _head(entry.path) for p in next_to)
+    sure = 0.92 if alike else 0.7
+    reason = "nothing in the file names the link" + ("; files beside it are alike" if alike else "")
     _put_name(mine.placing, "@file", entry.path.stem, Target("records", "link_label"), sure, reason)
 
 

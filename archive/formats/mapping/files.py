@@ -24,12 +24,11 @@ from archive.version import PROGRAM
 def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of one file by a mapping of one file. Errors: Trouble where nothing of it can be read."""
     file = mapping.files[0]
-    with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while the first records are read
-        digest = pool.submit(lambda: entry.sha256)
-        made = ahead(_of_file(entry, file, mapping))
-        first = next(made, None)
-        digest.result()
-    with closing(made):
+    with closing(ahead(_of_file(entry, file, mapping))) as made:
+        with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while records are read
+            digest = pool.submit(lambda: entry.sha256)
+            first = next(made, None)
+            digest.result()
         builder = Builder(mapping, _source(entry, file, mapping), entry.set_aside, neutral)
         yield from built(builder, chain([first] if first is not None else [], made))
 

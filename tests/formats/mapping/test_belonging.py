@@ -105,6 +105,23 @@ def test_files_that_only_their_names_tell_apart(tmp_path: Path) -> None:
     assert account.cells["read"] == len(TESTS) * len(TESTS[0].axis) * 9
 
 
+def test_a_folder_beside_an_index_that_cannot_be_read_is_passed_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "locked").mkdir()
+    (tmp_path / "index.csv").write_text(lines([["Label", "Result"], *([t.label, t.verdict] for t in TESTS)], ","))
+    whole = Path.iterdir
+
+    def listed(folder: Path) -> Any:
+        if folder.name == "locked":
+            raise PermissionError(13, "Permission denied", str(folder))
+        return whole(folder)
+
+    monkeypatch.setattr(Path, "iterdir", listed)
+    found, account = both(tmp_path / "index.csv")
+    assert list(found) == [t.label for t in TESTS] and account.set_aside == []
+
+
 def test_a_file_that_stands_alone_is_not_surely_named_by_its_name(tmp_path: Path) -> None:
     (tmp_path / "export.csv").write_text(lines(curve_file(TESTS[0]), "\t"))
     (label,) = [f for f in draft_of(tmp_path / "export.csv").fields if f["to"] == "records.link_label"]
