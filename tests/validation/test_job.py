@@ -82,6 +82,17 @@ def test_the_job_in_numbers() -> None:
     assert (retested.first_verdict, retested.verdict, retested.tests) == ("fail", "pass", 2)
 
 
+def test_a_link_that_the_instrument_passes_and_we_fail_does_not_pass() -> None:
+    """A job is not handed over on a verdict that its own curves contradict."""
+    batch = _batch({"label": "2-TR2-A118", "seed": 2})
+    first = batch["records"]["record_id"][0].as_py()
+    ours = [{**v, "verdict": "fail"} for v in batch["verdicts"].to_pylist() if v["record_id"] == first] or [
+        {"record_id": first, "verdict": "fail", "provisional": False, "limits_version": "x", "program": "tests"}
+    ]
+    summary = _job(batch.replace(verdicts=Batch.from_rows({"verdicts": ours})["verdicts"])).summary
+    assert {link.label: link.verdict for link in summary.links} == {"2-TR2-A117": "fail", "2-TR2-A118": "pass"}
+
+
 def test_check_job_gives_a_table_of_findings() -> None:
     batch = _batch({"label": "2-TR2-A118", "seconds": 3600})
     found = check_job([batch], _schedule("2-TR2-A117", "2-TR2-A118"), today=TODAY)

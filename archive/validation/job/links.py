@@ -75,9 +75,13 @@ class JobLook:
 
     @cached_property
     def verdict(self) -> Any:
-        """The instrument's verdict, else our own, of each record."""
+        """Of each record the instrument's verdict, else our own. What either of them fails does not pass: a job is not
+        handed over on a verdict that its own curves contradict."""
         said = self["reported_verdict"]
-        return np.where(np.isin(said, ("pass", "fail")), said, self["verdict"]) if self.size else said
+        if not self.size:
+            return said
+        known = np.where(np.isin(said, ("pass", "fail")), said, self["verdict"])
+        return np.where(self["verdict"] == "fail", "fail", known)
 
     def ids(self, rows: Any) -> Any:
         """Record ids of rows, an Arrow array."""
