@@ -74,6 +74,26 @@ def test_only_a_copy_of_this_archive_is_written_to(full: Archive, tmp_path: Path
         repair(full, tmp_path / "something")
 
 
+@pytest.mark.parametrize("made", range(7))
+def test_a_copy_that_was_hardly_begun_is_gone_on_with(
+    full: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, made: int
+) -> None:
+    """Killed after each of its folders: the next run knows the copy for one."""
+    real, left = Path.mkdir, [made]
+
+    def mkdir(self: Path, *given: object, **more: object) -> None:
+        if not left[0]:
+            raise KeyboardInterrupt
+        left[0] -= 1
+        real(self, *given, **more)  # type: ignore[arg-type]
+
+    with monkeypatch.context() as patched, pytest.raises(KeyboardInterrupt):
+        patched.setattr(Path, "mkdir", mkdir)
+        export(full, tmp_path / "copy")
+    assert export(full, tmp_path / "copy").entries == 5
+    assert content(tmp_path / "copy") == content(full.root)
+
+
 def test_a_copy_that_went_its_own_way_is_not_overwritten(full: Archive, tmp_path: Path) -> None:
     export(full, tmp_path / "copy")
     (tmp_path / "cache-of-another-machine").mkdir()

@@ -14,7 +14,8 @@ from archive.store.copies.whole import copy_entry
 from archive.store.fixity.bags import redacted
 from archive.store.ledger import Entry
 
-_FOLDERS = (layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE, layout.LEDGER)
+_FOLDERS = (layout.LEDGER, layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE)
+"""Folders of a copy. The ledger's comes first: by it a copy is known that was hardly begun."""
 
 
 @dataclass(frozen=True)
