@@ -10,7 +10,7 @@ from archive.errors import Trouble
 from archive.formats.reading import Reading
 from archive.store import bags, layout
 from archive.store.parquet import BagTables
-from archive.tables import Batch, schema, tables
+from archive.tables import Batch, no_rows, tables
 
 _DECLARATION = "bagit.txt"
 
@@ -55,7 +55,7 @@ def _verified(bag: Path) -> None:
 
 def _of_deposit(bag: Path) -> Iterator[Batch]:
     """Records of a deposit's bag, without what was said of them then."""
-    empty: dict[str, Any] = {n: schema(n).empty_table() for n, t in tables().items() if t.level == "statement"}
+    empty: dict[str, Any] = {n: no_rows(n) for n, t in tables().items() if t.level == "statement"}
     for batch in BagTables(bag).batches():
         yield batch.replace(**empty)
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.marks import NOT_THERE, Marks
-from archive.tables import schema, tables
+from archive.tables import no_rows, tables
 
 ROW = "#row"
 """Extra column of a part: number of the row in its file, from 0."""
@@ -132,7 +132,7 @@ class Cursor:
 
     def _take(self, stop: int | None) -> Any:
         if not self._rows:
-            return schema(self._name).empty_table().append_column(ROW, pa.array([], type=pa.int64()))
+            return no_rows(self._name).append_column(ROW, pa.array([], type=pa.int64()))
         table, at = pa.concat_tables(self._rows), np.concatenate(self._at)
         count = len(at) if stop is None else int(np.searchsorted(at, stop))
         left = table.slice(count)

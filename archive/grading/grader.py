@@ -17,7 +17,7 @@ from archive.grading.data import Data
 from archive.grading.differences import limit_curves
 from archive.grading.pieces import NOT_GRADED, Piece, Tables, rank_of
 from archive.grading.verdicts import Judged, unknown, verdicts
-from archive.tables import Batch, schema
+from archive.tables import Batch, no_rows
 
 
 def grade(
@@ -47,7 +47,7 @@ def grade(
         for limit_id, chosen in by_name.items():
             if limit_id is None:
                 at = np.flatnonzero(chosen)
-                done.append((schema("grades").empty_table(), np.zeros(0, np.int64), unknown(data, names, at), at))
+                done.append((no_rows("grades"), np.zeros(0, np.int64), unknown(data, names, at), at))
             else:
                 limit = own.get(limit_id) or limits.get(limit_id)
                 done.append(_against(data, limit, chosen, chosen, names, accuracy))
@@ -62,7 +62,7 @@ def grade(
 def _in_order(parts: list[tuple[Any, Ints]], name: str) -> Any:
     """One table of several, rows of one record together."""
     if not parts:
-        return schema(name).empty_table()
+        return no_rows(name)
     table = pa.concat_tables([table for table, _ in parts])
     record = np.concatenate([record for _, record in parts])
     if len(parts) > 1:

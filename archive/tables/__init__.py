@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.tables.batch import MOST_RECORDS, Batch, identical
-from archive.tables.definition import Column, Table, namespace, schema, tables, version
+from archive.tables.definition import Column, Table, namespace, no_rows, schema, tables, version
 from archive.tables.ids import axis_id, axis_row, person_key, row_id, with_id
 from archive.tables.lexical import number, numbers
 from archive.tables.order import MOST_BYTES, concat, cut, ordered, pieces, rebatch
@@ -20,6 +20,7 @@ __all__ = [
     "cut",
     "identical",
     "namespace",
+    "no_rows",
     "number",
     "numbers",
     "ordered",

@@ -9,7 +9,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.definition import schema, tables
+from archive.tables.definition import no_rows, schema, tables
 
 MOST_RECORDS = 1000
 """Records in one batch at the most."""
@@ -34,10 +34,10 @@ class Batch:
                 raise ValueError(f"there is no table {name!r}")
         for name in tables():
             table = given.get(name)
-            want = schema(name)
             if table is None:
-                self._tables[name] = want.empty_table()
+                self._tables[name] = no_rows(name)
                 continue
+            want = schema(name)
             if table.schema != want:
                 table = table.select(want.names).cast(want)
             for field in want:

@@ -103,6 +103,12 @@ def schema(name: str) -> Any:
     return tables()[name].schema
 
 
+@cache
+def no_rows(name: str) -> Any:
+    """One table without rows. Errors: KeyError."""
+    return schema(name).empty_table()
+
+
 def version() -> int:
     """Version of the link-record schema."""
     return int(schemas.load("tables.toml")["schema"]["version"])

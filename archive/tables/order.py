@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 
 from archive.tables.arrow import whole
 from archive.tables.batch import MOST_RECORDS, Batch
-from archive.tables.definition import schema, tables
+from archive.tables.definition import no_rows, tables
 from archive.tables.markup import elements
 
 MOST_BYTES = 32_000_000
@@ -87,7 +87,7 @@ def concat(batches: Iterable[Batch]) -> Batch:
         return listed[0]
     out: dict[str, Any] = {}
     for name, table in tables().items():
-        joined = pa.concat_tables([b[name] for b in listed]) if listed else schema(name).empty_table()
+        joined = pa.concat_tables([b[name] for b in listed]) if listed else no_rows(name)
         out[name] = once(name, joined) if table.level == "shared" else joined
     return Batch(out)
 

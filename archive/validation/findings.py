@@ -7,7 +7,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from archive.tables import schema
+from archive.tables import no_rows, schema
 from archive.validation import catalogue
 from archive.validation.policy import Policy
 from archive.version import __version__
@@ -20,7 +20,7 @@ Text = str | Sequence[str]
 
 def empty() -> Any:
     """No findings."""
-    return schema("findings").empty_table()
+    return no_rows("findings")
 
 
 def table(

@@ -25,7 +25,7 @@ from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.ledger import Entry, Taken
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
-from archive.tables import Batch, schema
+from archive.tables import Batch, no_rows, schema
 
 Grade = Callable[[Batch], Batch]
 
@@ -183,7 +183,7 @@ def _changes(archive: Archive, verdicts: Any) -> Any:
 
 def _plain(batch: Batch) -> Batch:
     """The batch without the statements that were made of it before."""
-    return batch.replace(**{name: schema(name).empty_table() for name in (*_STATEMENTS, "findings")})
+    return batch.replace(**{name: no_rows(name) for name in (*_STATEMENTS, "findings")})
 
 
 def _addressed(table: Any, ids: Any, places: Any) -> Any:

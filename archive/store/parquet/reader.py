@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from archive.store.parquet import curves as packing
 from archive.store.parquet import options, sweeps
 from archive.store.parquet.writer import FOLDER
-from archive.tables import Batch, schema, tables
+from archive.tables import Batch, no_rows, schema, tables
 
 _BATCH = 128
 """Records of a batch that is read: fully swept ones take some 50 MB then."""
@@ -71,7 +71,7 @@ class BagTables:
         if name == "sweeps":
             return self._sweeps(0, self.count)
         if not self.path(name).is_file():
-            return schema(name).empty_table()
+            return no_rows(name)
         file = self.file(name)
         found = options.read_groups(self.path(name), list(range(file.num_row_groups)), file=file)
         return options.as_declared(found, schema(name), self.path(name))
@@ -130,7 +130,7 @@ class BagTables:
 
     def _rows(self, name: str, low: int, high: int) -> Any:
         if not self.path(name).is_file():
-            return schema(name).empty_table()
+            return no_rows(name)
         file = self.file(name)
         groups = options.groups_holding(file, "position", low, high - 1)
         found = options.read_groups(self.path(name), groups, file=file)
@@ -153,7 +153,7 @@ class BagTables:
             at = found["position"]
             found = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
             parts.append(sweeps.unpacked(found))
-        return pa.concat_tables(parts) if parts else schema("sweeps").empty_table()
+        return pa.concat_tables(parts) if parts else no_rows("sweeps")
 
     def _referred(self, name: str, key: str, columns: list[Any]) -> Any:
         everything = self._all(name)
