@@ -5,12 +5,19 @@ NumPy, Arrow, zlib and hashlib let go of Python's lock while they work, so threa
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable
+import os
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from queue import Empty, Queue
 from threading import Event, Thread
 from typing import Any, TypeVar
 
+Given = TypeVar("Given")
 Made = TypeVar("Made")
+
+WORKERS = max(2, min(4, os.cpu_count() or 2))
+"""Threads that share one kind of work."""
 
 
 def ahead(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]:
@@ -56,3 +63,19 @@ def _make(made: Iterable[Any], results: Queue[tuple[Any, BaseException | None]],
         close = getattr(source, "close", None)
         if close is not None:
             close()
+
+
+def shared(work: Callable[[Given], Made], given: Iterable[Given], workers: int = WORKERS) -> Iterator[Made]:
+    """The result of the work on each thing given, in their order, made by several threads. At most one thing more than
+    there are threads is in work or waits; the things themselves are asked for by the caller's thread.
+
+    What goes wrong is raised where its result would have come.
+    """
+    waiting: deque[Future[Made]] = deque()
+    with ThreadPoolExecutor(workers) as pool:
+        for one in given:
+            waiting.append(pool.submit(work, one))
+            if len(waiting) > workers:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()

@@ -1,13 +1,14 @@
-"""Batches made in another thread come in order, with what goes wrong, and the thread ends when its caller does."""
+"""What other threads make comes in order, with what goes wrong, and the threads end when their caller does."""
 
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterator
 
 import pytest
 
-from archive.ahead import ahead
+from archive.ahead import WORKERS, ahead, shared
 from archive.errors import Trouble
 from archive.tables import Batch
 
@@ -56,3 +57,30 @@ def test_a_caller_that_stops_ends_the_thread_and_closes_its_source() -> None:
     batches.close()
     assert closed == [True]
     assert threading.active_count() == before
+
+
+def test_shared_work_stays_in_order_and_asks_for_no_more_than_it_needs() -> None:
+    before, asked = threading.active_count(), []
+
+    def numbers() -> Iterator[int]:
+        for n in range(100):
+            asked.append(n)
+            yield n
+
+    def work(n: int) -> int:
+        time.sleep(0.002 if n % 3 else 0)
+        return n * n
+
+    made = shared(work, numbers())
+    assert next(made) == 0
+    assert len(asked) == WORKERS + 1
+    assert list(made) == [n * n for n in range(1, 100)]
+    assert threading.active_count() == before
+
+
+def test_shared_work_that_fails_says_so_in_its_place() -> None:
+    found = []
+    with pytest.raises(ZeroDivisionError):
+        for one in shared(lambda n: 12 // n, [4, 3, 0, 2]):
+            found.append(one)
+    assert found == [3, 4]

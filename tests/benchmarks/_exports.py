@@ -56,14 +56,15 @@ class Curves:
         return [f"sweeps.{p}[{','.join(x for x in (end, pair) if x)}]" for p, end, pair in self.of]
 
 
-def write(batches: Iterable[Batch], folder: Path, layout: str) -> tuple[Path, Path]:
-    """The export and its mapping."""
+def write(batches: Iterable[Batch], folder: Path, layout: str, quoted: bool = False) -> tuple[Path, Path]:
+    """The export and its mapping. quoted: each cell in quotes, but for whole numbers."""
     export, mapping = folder / f"{layout}.csv", folder / f"{layout}.toml"
     with export.open("wb") as sink:
         for number, batch in enumerate(batches):
             curves = Curves(batch)
             table = _TABLES[layout](curves)
-            options = pcsv.WriteOptions(include_header=number == 0, quoting_style="needed")
+            style = "needed" if quoted else "none"  # where it needs none, pyarrow.csv quotes what is text all the same
+            options = pcsv.WriteOptions(include_header=number == 0, quoting_style=style)
             pcsv.write_csv(table, sink, options)
             if not number:
                 mapping.write_text(mapping_of(layout, curves), encoding="utf-8")

@@ -4,7 +4,7 @@ Ours is archive.formats.read with a mapping: every cell accounted for, units, cu
 tables; nothing is written. The limit is pyarrow.csv.read_csv as it comes, which gives columns. Where a cell holds a
 whole list, pyarrow.csv leaves it text: there a second limit also turns the texts into numbers with numpy. The peer is
 pandas.read_csv and the script a person would write to get the curves of each link. Links come from the seeded
-simulator, in three invented layouts.
+simulator, in three invented layouts, one of them also with each cell in quotes.
 """
 
 from __future__ import annotations
@@ -35,19 +35,20 @@ def run(sizes: Sequence[int] = (), quick: bool = False) -> list[dict[str, Any]]:
         with tempfile.TemporaryDirectory(prefix="muniment-bench-") as folder:
             for layout in LAYOUTS:
                 rows += list(_rows(Path(folder), layout, links, 1 if quick else 5))
+            rows += list(_rows(Path(folder), "points", links, 1 if quick else 5, quoted=True))
     return rows
 
 
-def _rows(folder: Path, layout: str, links: int, runs: int) -> Iterator[dict[str, Any]]:
+def _rows(folder: Path, layout: str, links: int, runs: int, quoted: bool = False) -> Iterator[dict[str, Any]]:
     batches = list(simulate(links, seed=3))
-    path, mapping = write(batches, folder, layout)
+    path, mapping = write(batches, folder, layout, quoted)
     works = [lambda: ours(path, mapping), lambda: pcsv.read_csv(path), lambda: script(path, layout)]
     if layout == "lists":
         works.append(lambda: as_numbers(path))
     read, limit, peer, *more = medians(runs, *works)
     size = path.stat().st_size
     yield {
-        "what": f"read an export to tables, {layout}",
+        "what": f"read an export to tables, {layout}{', every cell quoted' if quoted else ''}",
         "links": links,
         "megabytes": round(size / 1e6, 1),
         "share_of_pyarrow_csv": limit / read,

@@ -9,7 +9,10 @@ from typing import Any
 from archive.formats.mapping.frame import Frame, Problem
 
 MOST_POINTS = 4_000_000
-"""Cells of curves in one chunk, about: 32 MB of numbers."""
+"""Cells of curves in one chunk, about."""
+
+MOST_BYTES = 8 * MOST_POINTS
+"""Bytes of rows in one chunk, about."""
 
 
 @dataclass

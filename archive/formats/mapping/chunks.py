@@ -8,6 +8,7 @@ from pathlib import Path
 
 from archive.formats import text as texts
 from archive.formats.mapping.chunk import Chunk
+from archive.formats.mapping.group import Standing
 from archive.formats.mapping.model import File, Mapping
 from archive.formats.recognition import Entry
 
@@ -50,12 +51,12 @@ def _all_utf8(path: Path, size: int, time: int) -> bool:
     return True
 
 
-def chunks_of(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
-    """The records of a file."""
+def chunks_of(entry: Entry, file: File, mapping: Mapping, standing: Standing | None = None) -> Iterator[Chunk]:
+    """The records of a file. Errors: Trouble; Apart, as `standing` says."""
     if file.kind == "delimited" and _plain(file):
         from archive.formats.mapping.delimited import chunks
 
-        yield from chunks(text_blocks(entry, file), file, mapping, entry.name)
+        yield from chunks(text_blocks(entry, file), file, mapping, entry.name, standing)
     elif file.kind in TEXT:
         from archive.formats.mapping.grid import text_chunks
 
@@ -77,8 +78,8 @@ def _plain(file: File) -> bool:
     return len(tables) == 1 and not (file.block or file.side_by_side or file.transpose or tables[0].widths)
 
 
-def text_blocks(entry: Entry, file: File, size: int = texts.BLOCK) -> Iterator[bytes]:
+def text_blocks(entry: Entry, file: File) -> Iterator[bytes]:
     """The text of a file as UTF-8 blocks."""
     encoding = text_encoding(entry, file.encoding)
     with entry.path.open("rb") as opened:
-        yield from texts.utf8_blocks(opened, encoding, entry.name, size)
+        yield from texts.utf8_blocks(opened, encoding, entry.name, texts.BLOCK)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
@@ -14,6 +15,7 @@ from archive.formats.mapping.build import Builder
 from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.chunks import chunks_of, encoding_of
 from archive.formats.mapping.frame import named
+from archive.formats.mapping.group import Apart, Standing
 from archive.formats.mapping.model import File, Mapping
 from archive.formats.recognition import Entry
 from archive.tables import Batch
@@ -23,8 +25,26 @@ from archive.version import PROGRAM
 
 def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of one file by a mapping of one file. Errors: Trouble where nothing of it can be read."""
+    standing = Standing()
+    made = _read(entry, mapping, standing)
+    held: deque[Batch] = deque()
+    try:
+        for batch in made:
+            held.append(batch)
+            if not standing.open:
+                break
+    except Apart:
+        # Rows of a record stand apart, which is rare: what was made is given up, and the file is read the slower way.
+        held.clear()
+        made = _read(entry, mapping, None)
+    while held:
+        yield held.popleft()
+    yield from made
+
+
+def _read(entry: Entry, mapping: Mapping, standing: Standing | None) -> Iterator[Batch]:
     file = mapping.files[0]
-    with closing(ahead(_of_file(entry, file, mapping))) as made:
+    with closing(ahead(_of_file(entry, file, mapping, standing))) as made:
         with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while records are read
             digest = pool.submit(lambda: entry.sha256)
             first = next(made, None)
@@ -33,8 +53,8 @@ def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
         yield from built(builder, chain([first] if first is not None else [], made))
 
 
-def _of_file(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
-    for chunk in chunks_of(entry, file, mapping):
+def _of_file(entry: Entry, file: File, mapping: Mapping, standing: Standing | None) -> Iterator[Chunk]:
+    for chunk in chunks_of(entry, file, mapping, standing):
         chunk.frames = [named(f, entry.path) for f in chunk.frames]
         yield chunk
 

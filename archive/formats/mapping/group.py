@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.frame import codes
+from archive.formats.mapping.frame import codes, encoded
 from archive.formats.mapping.model import Table
 from archive.tables import MOST_RECORDS
 
@@ -19,6 +19,18 @@ KEYS = ("link_label", "tested_found", "sequence", "limit_found", "configuration"
 
 MOST_HELD = 1 << 28
 """Bytes of rows that are held to put together what stands apart; beyond that rows of a record must stand together."""
+
+
+class Apart(Exception):
+    """Rows of one record stand apart from each other, and were taken to stand together."""
+
+
+@dataclass
+class Standing:
+    """The rows of a record are taken to stand together, as they almost always do: records are then handed on while the
+    rest of the file is read. `open`: Apart may still be raised, and what was made so far is not to be used before."""
+
+    open: bool = False
 
 
 @dataclass
@@ -41,20 +53,40 @@ def key_columns(table: Table) -> list[str]:
     return [f.source for f in (*whole, *parts)]
 
 
-def row_per_record(tables: Iterator[Any]) -> Iterator[Group]:
-    """Every row is a record."""
-    for table in tables:
-        for at in range(0, table.num_rows, MOST_RECORDS):
-            part = table.slice(at, MOST_RECORDS)
-            yield Group(part, np.arange(part.num_rows, dtype=np.int64))
+def row_per_record(tables: Iterator[Any], most_bytes: int) -> Iterator[Group]:
+    """Every row is a record. most_bytes: bytes of rows in one group, about."""
+    held: list[Any] = []
+    rows = size = 0
+    for part in tables:
+        more = _size(part)
+        if held and (rows + part.num_rows > MOST_RECORDS or size + more > most_bytes):
+            yield from _single(joined_tables(held))
+            held, rows, size = [], 0, 0
+        held.append(part)
+        rows, size = rows + part.num_rows, size + more
+    if held:
+        yield from _single(joined_tables(held))
 
 
-def rows_of_records(tables: Iterator[Any], table: Table, most_rows: int) -> Iterator[Group]:
+def _single(rows: Any) -> Iterator[Group]:
+    for at in range(0, rows.num_rows, MOST_RECORDS):
+        part = rows.slice(at, MOST_RECORDS)
+        yield Group(part, np.arange(part.num_rows, dtype=np.int64))
+
+
+def rows_of_records(
+    tables: Iterator[Any], table: Table, most_bytes: int, standing: Standing | None = None
+) -> Iterator[Group]:
     """Records are runs of rows with equal keys; rows that stand apart are put together as far as memory allows.
 
-    A key that is left blank repeats the one above. Without key columns all rows are one record.
+    A key that is left blank repeats the one above. Without key columns all rows are one record. most_bytes: of the rows
+    of a group, about. standing: Apart is raised where rows stand apart, as long as they could be put together.
     """
     keys = key_columns(table)
+    if standing is not None:
+        standing.open = True
+        yield from _streamed(tables, keys, most_bytes, standing)
+        return
     first: list[Any] = []
     held = 0
     for part in tables:
@@ -64,9 +96,9 @@ def rows_of_records(tables: Iterator[Any], table: Table, most_rows: int) -> Iter
             break
     else:
         if first:
-            yield from _all(joined_tables(first), keys, most_rows)
+            yield from _all(joined_tables(first), keys, held, most_bytes)
         return
-    yield from _streamed(_chain(first, tables), keys, most_rows)
+    yield from _streamed(_chain(first, tables), keys, most_bytes, Standing())
 
 
 def _size(part: Any) -> int:
@@ -84,17 +116,22 @@ def _chain(first: list[Any], rest: Iterator[Any]) -> Iterator[Any]:
     yield from rest
 
 
-def _all(rows: Any, keys: list[str], most_rows: int) -> Iterator[Group]:
+def _all(rows: Any, keys: list[str], size: int, most_bytes: int) -> Iterator[Group]:
     code = _codes(rows, keys)
-    starts = np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
+    starts = _starts(code)
     _, seen = np.unique(code[starts], return_index=True)
     if len(seen) != len(starts):
         rank = {int(code[starts[i]]): n for n, i in enumerate(np.sort(seen))}
         place = np.array([rank[int(c)] for c in code[starts]])
         order = np.argsort(np.repeat(place, np.diff(np.append(starts, len(code)))), kind="stable")
         rows, code = rows.take(pa.array(order)), code[order]
-        starts = np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
-    yield from _cut(rows, starts, most_rows)
+        starts = _starts(code)
+    yield from _cut(rows, starts, rows.num_rows * most_bytes // max(1, size))
+
+
+def _starts(code: Any) -> Any:
+    """Rows at which a run of equal codes begins."""
+    return np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
 
 
 def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[Group]:
@@ -111,32 +148,82 @@ def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[Group]:
         at = end
 
 
-def _streamed(tables: Iterator[Any], keys: list[str], most_rows: int) -> Iterator[Group]:
-    """Like _all, but the rows of a record must stand together."""
-    held: Any = None
+def _streamed(tables: Iterator[Any], keys: list[str], most_bytes: int, standing: Standing) -> Iterator[Group]:
+    """Like _all, but the rows of a record must stand together; as long as `standing` is open, Apart is raised where
+    they do not."""
+    held: list[Any] = []
+    size = kept = passed = 0
+    seen = _Seen(keys)
     for part in tables:
-        rows = part if held is None else joined_tables([held, part])
-        code = _codes(rows, keys)
-        starts = np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
-        last = int(starts[-1])
-        if last:
-            yield from _cut(rows.slice(0, last), starts[:-1], most_rows)
-        held = rows.slice(last)
-    if held is not None and held.num_rows:
-        yield Group(held, np.zeros(held.num_rows, dtype=np.int64))
+        more = _size(part)
+        # A record of its own size is not looked through again for each part that comes.
+        if held and size + more > max(most_bytes, 2 * kept):
+            whole = joined_tables(held)
+            starts = _starts(_codes(whole, keys))
+            last = int(starts[-1])
+            if standing.open:
+                if seen.again(whole, starts[:-1]):
+                    raise Apart
+                passed += size
+                standing.open = passed <= MOST_HELD
+            if last:
+                yield from _cut(whole.slice(0, last), starts[:-1], last)
+            held = [whole.slice(last)]
+            size = kept = size * (whole.num_rows - last) // whole.num_rows
+        held.append(part)
+        size += more
+    if held:
+        whole = joined_tables(held)
+        starts = _starts(_codes(whole, keys))
+        if standing.open and seen.again(whole, starts):
+            raise Apart
+        standing.open = False
+        yield from _cut(whole, starts, whole.num_rows)
+
+
+class _Seen:
+    """Keys of the records that have come."""
+
+    def __init__(self, keys: list[str]) -> None:
+        self._keys = keys
+        self._seen: set[tuple[Any, ...]] = set()
+        self._above: list[Any] = [None] * len(keys)
+
+    def again(self, rows: Any, starts: Any) -> bool:
+        """Whether a record has come before. rows, starts: of whole records, which count as come from now on."""
+        columns = []
+        for i, name in enumerate(self._keys):
+            cells = encoded(_one(rows.column(name)))
+            code = _filled(codes(cells))[starts]
+            words = cells.dictionary.take(pa.array(code, mask=code < 0)).to_pylist()
+            columns.append([self._above[i] if w is None else w for w in words])
+            if words:
+                self._above[i] = columns[-1][-1]
+        fresh = list(zip(*columns, strict=True)) if columns else [()] * len(starts)
+        before = len(self._seen)
+        self._seen.update(fresh)
+        return len(self._seen) < before + len(fresh)
 
 
 def _codes(rows: Any, keys: list[str]) -> Any:
     """One code per row: equal for equal keys; a blank key repeats the one above."""
     code = np.zeros(rows.num_rows, dtype=np.int64)
     for name in keys:
-        column = rows.column(name)
-        more = codes(column.combine_chunks() if column.num_chunks != 1 else column.chunk(0))
-        if (more < 0).any():
-            at = np.where(more >= 0, np.arange(len(more)), 0)
-            more = more[np.maximum.accumulate(at)]
+        more = _filled(codes(_one(rows.column(name))))
         code = code * (int(more.max(initial=0)) + 2) + more + 1
     return code
+
+
+def _filled(code: Any) -> Any:
+    """Codes with those of blank cells (-1) from above; -1 where nothing stands above."""
+    if not (code < 0).any():
+        return code
+    at = np.where(code >= 0, np.arange(len(code)), 0)
+    return code[np.maximum.accumulate(at)]
+
+
+def _one(column: Any) -> Any:
+    return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
 
 
 def joined_tables(parts: list[Any]) -> Any:

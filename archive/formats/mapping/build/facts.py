@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats import words
 from archive.formats.mapping import dates, numbers, units, verdicts
-from archive.formats.mapping.frame import Frame, Problem, Problems, mapped
+from archive.formats.mapping.frame import Frame, Problem, Problems, codes, encoded, mapped
 from archive.formats.mapping.model import Field, Mapping
 
 
@@ -56,21 +56,22 @@ class Facts:
                 self._take(frame, f)
 
     def _take(self, frame: Frame, f: Field) -> None:
-        text = numbers.text(frame.columns[f.source])
-        text = pc.if_else(
-            pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(text)), 0), pa.scalar(None, pa.string()), text
-        )
-        there = np.flatnonzero(np.asarray(text.is_valid()))
+        # Each distinct cell is looked at once: a fact stands in every row of its record.
+        cells = encoded(frame.columns[f.source])
+        words, code = cells.dictionary, codes(cells)
+        if len(words):
+            blank = np.asarray(pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(words)), 0))
+            code = np.where(blank[code], -1, code) if blank.any() else code
+        there = np.flatnonzero(code >= 0)
         records, first = np.unique(frame.record[there], return_index=True)
-        rows = np.full(self.n, -1, dtype=np.int64)
+        rows, said = np.full(self.n, -1, dtype=np.int64), np.full(self.n, -1, dtype=np.int64)
         rows[records] = there[first]
-        taken = text.take(pa.array(rows, mask=rows < 0))
+        said[records] = code[there[first]]
+        taken = words.take(pa.array(said, mask=said < 0))
         if len(there) > len(records):
-            own = taken.take(pa.array(frame.record[there]))
-            other = np.asarray(pc.not_equal(text.take(pa.array(there)), own))
-            at = there[other]
+            at = there[code[there] != said[frame.record[there]]]
             if len(at):
-                self.over.append((frame.record[at], f.source, frame.where(at), text.take(pa.array(at))))
+                self.over.append((frame.record[at], f.source, frame.where(at), words.take(pa.array(code[at]))))
         key = str(f.to)
         if key in self.said:
             taken = pc.coalesce(self.said[key].text, taken)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -97,7 +98,13 @@ def _arrow(want: Any, record: Any, columns: dict[str, Any]) -> Any:
             made.append(pa.array(given, type=f.type, from_pandas=True))
         else:
             made.append(pa.repeat(pa.scalar(given, type=f.type), n))
-    return pa.table(made, schema=pa.schema([pa.field(f.name, f.type) for f in want]))
+    return pa.table(made, schema=_unfinished(want))
+
+
+@lru_cache(maxsize=64)
+def _unfinished(want: Any) -> Any:
+    """A schema of rows that may still lack what must be set: the id of their record."""
+    return pa.schema([pa.field(f.name, f.type) for f in want])
 
 
 def constant(value: Any) -> Any:

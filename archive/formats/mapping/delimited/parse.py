@@ -11,10 +11,12 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc_csv
 
+from archive.ahead import shared
 from archive.formats.mapping import names
 from archive.formats.mapping.delimited.head import Head
 from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
 from archive.formats.mapping.model import File, Table
+from archive.formats.text import count
 
 LINE = "@line"
 BAD = "@bad"
@@ -25,21 +27,40 @@ _KEYS = frozenset(
 )
 
 
+_LARGEST = 1 << 30
+"""Bytes of a block that pyarrow.csv takes at once."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """Whole lines: the number of the first in the file, how many ends of lines, and whether the last has no end."""
+
+    text: bytes
+    line: int
+    lines: int
+    last: bool = False
+
+
+@dataclass(frozen=True)
+class Parsed:
+    """The rows of a block, and how many of its cells are ignored by name."""
+
+    rows: Any
+    ignored: int = 0
+
+
 @dataclass
 class Parser:
-    """Parses the body of one table, block after block."""
+    """Parses the body of one table, block by block."""
 
     file: File
     table: Table
     head: Head
     decimal: str
-    line: int = 0
-    ignored: int = 0
     types: dict[str, Any] = field(default_factory=dict)
     skip: re.Pattern[str] | None = None
 
     def __post_init__(self) -> None:
-        self.line = self.head.body_line
         self.skip = skipper(self.file)
         self.types = {n: self._type(n) for n in self.head.names}
 
@@ -58,21 +79,18 @@ class Parser:
             return pa.dictionary(pa.int32(), pa.string())
         return pa.string()
 
-    def parse(self, block: bytes, last: bool) -> Any:
-        """One block of whole lines as an Arrow table. last: its last line has no end."""
-        lines = block.count(b"\n")
-        table = self._fast(block, lines) if len(self.file.delimiter) == 1 and not last else None
-        if table is None:
-            table = self._careful(block, last)
-        self.line += lines
-        return table
+    def parse(self, block: Block) -> Parsed:
+        """One block as an Arrow table."""
+        plain = len(self.file.delimiter) == 1 and not block.last
+        table = self._fast(block) if plain else None
+        return Parsed(table) if table is not None else self._careful(block)
 
-    def _fast(self, block: bytes, lines: int) -> Any:
-        """By pyarrow.csv, or None where the block is not regular. lines: how many it has."""
+    def _fast(self, block: Block) -> Any:
+        """By pyarrow.csv, or None where the block is not regular."""
         # Not more than text is tried first: a column that is no number everywhere comes as text.
         for types in (self.types, {n: _text(t) for n, t in self.types.items()}):
             try:
-                table = self._arrow(block, types)
+                table = self._arrow(block.text, types)
             except pa.ArrowInvalid as error:
                 if "conversion error" in str(error) and types is self.types:
                     continue
@@ -80,16 +98,16 @@ class Parser:
             break
         else:
             return None
-        if table.num_rows != lines or self._furniture(table):
+        if table.num_rows != block.lines or self._furniture(table):
             return None
-        return table.append_column(LINE, pa.array(np.arange(self.line, self.line + lines)))
+        return table.append_column(LINE, pa.array(np.arange(block.line, block.line + block.lines)))
 
-    def _arrow(self, block: bytes, types: dict[str, Any]) -> Any:
-        # Of many columns a small block has few rows, and each column of it has its price.
-        size = 1 << (20 if len(self.head.names) < 256 else 22)
+    def _arrow(self, text: bytes, types: dict[str, Any]) -> Any:
+        # The blocks are what the threads share: each is parsed whole, by one of them.
+        size = min(len(text) + 1, _LARGEST)
         return pc_csv.read_csv(
-            pa.BufferReader(block),
-            read_options=pc_csv.ReadOptions(column_names=self.head.names, block_size=size),
+            pa.BufferReader(text),
+            read_options=pc_csv.ReadOptions(column_names=self.head.names, block_size=size, use_threads=False),
             parse_options=pc_csv.ParseOptions(
                 delimiter=self.file.delimiter,
                 quote_char=self.file.quote or False,
@@ -146,25 +164,25 @@ class Parser:
             empty &= np.asarray(c.is_null())
         return bool(empty.any())
 
-    def _careful(self, block: bytes, last: bool) -> Any:
+    def _careful(self, block: Block) -> Parsed:
         """Row by row: what is no row of the table is passed over, what cannot be one is marked as bad."""
         lines: list[int] = []
         rows: list[list[str | None]] = []
         bad: list[str | None] = []
-        width = len(self.head.names)
-        text = block.decode("utf-8", "surrogatepass")
+        width, ignored = len(self.head.names), 0
+        text = block.text.decode("utf-8", "surrogatepass")
         headings = [[names.tidy(c) for c in r if names.tidy(c)] for r in self.head.headings]
-        listed = list(rows_of(text, self.file, self.line))
+        listed = list(rows_of(text, self.file, block.line))
         for number, (line, row) in enumerate(listed):
             if blank(row):
                 continue
             if [names.tidy(c) for c in row if names.tidy(c)] in headings:
                 continue
             if self.skip and self.skip.search(joined(row)):
-                self.ignored += sum(1 for c in row if c.strip())
+                ignored += sum(1 for c in row if c.strip())
                 continue
             why = None
-            cut = last and number == len(listed) - 1 and not text.endswith("\n")
+            cut = block.last and number == len(listed) - 1 and not text.endswith("\n")
             if len(row) > width and blank(row[width:]):
                 row = row[:width]
             if len(row) != width and (len(row) > width or cut or not self.head.ragged):
@@ -178,16 +196,24 @@ class Parser:
         columns = [_coded(c, self.types[n]) for n, c in zip(self.head.names, columns, strict=True)]
         table = pa.table(columns, names=self.head.names)
         table = table.append_column(LINE, pa.array(lines, type=pa.int64()))
-        return table.append_column(BAD, pa.array(bad, type=pa.string())) if any(bad) else table
+        if any(bad):
+            table = table.append_column(BAD, pa.array(bad, type=pa.string()))
+        return Parsed(table, ignored)
 
-    def tables(self, blocks: Iterator[bytes]) -> Iterator[Any]:
-        """Arrow tables of the blocks, in order. A last line without its end is read apart: it may be cut short."""
-        for block in blocks:
-            at = len(block) if block.endswith(b"\n") else block.rfind(b"\n") + 1
-            for part in (block[:at], block[at:]):
-                table = self.parse(part, not part.endswith(b"\n")) if part else None
-                if table is not None and table.num_rows:
-                    yield table
+    def tables(self, blocks: Iterator[bytes]) -> Iterator[Parsed]:
+        """The tables of blocks of whole lines, in order; parsed by several threads, a little ahead."""
+        return shared(self.parse, self._parts(blocks))
+
+    def _parts(self, blocks: Iterator[bytes]) -> Iterator[Block]:
+        """A last line without its end is read apart: it may be cut short."""
+        line = self.head.body_line
+        for text in blocks:
+            at = len(text) if text.endswith(b"\n") else text.rfind(b"\n") + 1
+            for part in (text[:at], text[at:]):
+                if part:
+                    block = Block(part, line, count(part, b"\n"), not part.endswith(b"\n"))
+                    line += block.lines
+                    yield block
 
 
 def _text(kind: Any) -> Any:

@@ -11,21 +11,24 @@ import pyarrow as pa
 
 from archive.ahead import ahead
 from archive.formats import text as texts
-from archive.formats.mapping.chunk import MOST_POINTS, Chunk
+from archive.formats.mapping.chunk import MOST_BYTES, Chunk
 from archive.formats.mapping.delimited.head import Head, head_of
-from archive.formats.mapping.delimited.parse import BAD, LINE, Parser
+from archive.formats.mapping.delimited.parse import BAD, LINE, Parsed, Parser
 from archive.formats.mapping.frame import Frame, Problem
-from archive.formats.mapping.group import Group, row_per_record, rows_of_records
+from archive.formats.mapping.group import Group, Standing, row_per_record, rows_of_records
 from archive.formats.mapping.headings import axis_of_headings
 from archive.formats.mapping.model import File, Mapping, Table
 
 _HEAD_LINES = 1 << 18
-_PARSED = 4
-"""Tables of blocks that wait, so that parsing goes on while the records of several of them are built."""
 
 
-def chunks(blocks: Iterator[bytes], file: File, mapping: Mapping, where: str) -> Iterator[Chunk]:
-    """The records of a delimited file of one table. blocks: its text as UTF-8 bytes. Errors: Trouble."""
+def chunks(
+    blocks: Iterator[bytes], file: File, mapping: Mapping, where: str, standing: Standing | None = None
+) -> Iterator[Chunk]:
+    """The records of a delimited file of one table. blocks: its text as UTF-8 bytes.
+
+    Errors: Trouble; Apart, as `standing` says.
+    """
     table = next(t for t in file.tables if t.rows != "labels")
     labels = next((t for t in file.tables if t.rows == "labels"), None)
     cut: Iterator[bytes] = ahead(texts.line_blocks(blocks, file.quote.encode()))
@@ -38,10 +41,12 @@ def chunks(blocks: Iterator[bytes], file: File, mapping: Mapping, where: str) ->
     head = head_of(first[:_HEAD_LINES].decode("utf-8", "replace"), file, table, where)
     parser = Parser(file, table, head, mapping.decimal)
     count = _Count(head.ignored)
-    body = count.tables(ahead(_parsed(parser, _chained(first[head.body_at :], cut)), _PARSED))
-    values = max(1, sum(1 for f in table.fields if f.to.table in ("sweeps", "row")))
-    one = table.rows == "links"
-    groups = row_per_record(body) if one else rows_of_records(body, table, MOST_POINTS // values)
+    body = count.tables(parser.tables(_chained(first[head.body_at :], cut)))
+    groups = (
+        row_per_record(body, MOST_BYTES)
+        if table.rows == "links"
+        else rows_of_records(body, table, MOST_BYTES, standing)
+    )
     for number, group in enumerate(groups):
         chunk = _chunk(group, table, file, head)
         if labels is not None or head.labels:
@@ -56,23 +61,17 @@ class _Count:
 
     ignored: int
 
-    def tables(self, parsed: Iterator[tuple[Any, int]]) -> Iterator[Any]:
+    def tables(self, parsed: Iterator[Parsed]) -> Iterator[Any]:
         """The tables alone."""
-        for table, ignored in parsed:
-            self.ignored += ignored
-            yield table
+        for one in parsed:
+            self.ignored += one.ignored
+            if one.rows.num_rows:
+                yield one.rows
 
     def taken(self) -> int:
         """The count, once."""
         ignored, self.ignored = self.ignored, 0
         return ignored
-
-
-def _parsed(parser: Parser, blocks: Iterator[bytes]) -> Iterator[tuple[Any, int]]:
-    """Tables, each with the cells that were ignored on the way to it. Made in another thread."""
-    for table in parser.tables(blocks):
-        ignored, parser.ignored = parser.ignored, 0
-        yield table, ignored
 
 
 _EMPTY = Table("above", "labels", ())

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.mapping.delimited.head import Head
-from archive.formats.mapping.delimited.parse import BAD, LINE, Parser
+from archive.formats.mapping.delimited.parse import BAD, LINE, Block, Parser
 from archive.formats.mapping.frame import Frame, Problem
 from archive.formats.mapping.grid.columns import column
 from archive.formats.mapping.grid.section import Parsed, Section, fixed
@@ -123,7 +123,8 @@ def _delimited(
     if width > len(heads):
         heads = [*heads, *(f"column {i}" for i in range(len(heads) + 1, width + 1))]
     parser = Parser(file, table, Head(heads, 0, 0, []), mapping.decimal)
-    made = parser.parse(("\n".join(lines) + "\n").encode("utf-8", "surrogatepass"), last=False)
+    text = ("\n".join(lines) + "\n").encode("utf-8", "surrogatepass")
+    made = parser.parse(Block(text, 0, text.count(b"\n"))).rows
     at = made.column(LINE).to_numpy()
     bad = {}
     if BAD in made.column_names:
