@@ -11,6 +11,7 @@ import numpy as np
 from archive.formats import words
 from archive.formats.draft.roles import Seen
 from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
+from archive.formats.mapping import dates
 from archive.formats.mapping.target import Target
 
 _LABEL = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
@@ -185,6 +186,9 @@ def _date(s: Seen, to: Target, name: str) -> Placed | None:
     """Dates: the pattern is proved by the cells, or the words are kept and the order is asked for."""
     h, p = s.own, s.profile
     cap = 1.0 if not h.parameters else 0.4
+    counted = dates.counts_for(p.distinct[:300]) if p.numeric > 0.8 and not p.dates else []
+    if counted and not (name == "time" and counted[0].startswith("days")):  # 063000 is half past six
+        return Placed(s, to, "", sure(h, STRONG, cap=cap), f"times as {counted[0]}", {"format": counted[0]})
     if not p.dates:
         if p.numeric > 0.8 or p.verdicts > 0.5:
             return None

@@ -218,7 +218,7 @@ def _written(f: dict[str, Any], where: str) -> None:
             "no such pattern of dates",
             where=where,
             found=why,
-            expected='"ISO", "words", or letters such as DD.MM.YYYY hh:mm:ss',
+            expected='"ISO", "words", "seconds since 1970", or letters such as DD.MM.YYYY hh:mm:ss',
             remedy="see the letters in schemas/mapping.md",
         )
     if why := encoding_fault(f["encoding"]) if f.get("encoding") else "":
