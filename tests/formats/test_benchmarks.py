@@ -9,7 +9,7 @@ from tests.endurance import exports
 
 
 def test_delimited_exports_agree_with_pandas() -> None:
-    """Every curve of three layouts, one of them also in quotes, is the one that pandas finds in the same cells; nothing is set aside."""
+    """Every curve of three layouts is the one that pandas finds in the same cells, in quotes too; none is set aside."""
     rows = delimited.run(quick=True)
     assert len(rows) == 4
     assert all(row["agree"] for row in rows)

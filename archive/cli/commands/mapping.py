@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,9 @@ import click
 
 from archive.cli.common import done, output_options, print_json, say
 from archive.errors import Trouble
+
+_FEW = 5
+"""Lines without a name that are told one by one."""
 
 
 @click.group("mapping")
@@ -66,8 +70,13 @@ def _told(made: Any, out: Path | None, quiet: bool) -> None:
     for f in made.fields:
         if f["confidence"] < 0.9:
             say(f"  look at {f['from']!r} -> {f['to']} ({f['confidence']}): {f['reason']}", quiet=quiet)
-    for name in made.unplaced:
+    nameless = [n for n in made.unplaced if re.fullmatch(r"(?:row|line) \d+(?: \(\d+\))?", n)]
+    few = nameless if len(nameless) <= _FEW else []
+    for name in [n for n in made.unplaced if n in few or n not in nameless]:
         say(f"  not placed: {name!r}: {made.reasons.get(name, '')}", quiet=quiet)
+    if not few and nameless:
+        some = ", ".join(map(repr, nameless[:3]))
+        say(f"  not placed: {len(nameless)} lines that have no name: {some} and others", quiet=quiet)
     for question in made.questions:
         say(f"  asked: {question}", quiet=quiet)
 

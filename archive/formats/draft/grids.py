@@ -46,6 +46,9 @@ def analyse(sheets: Sheets, layout: Layout) -> Layout:
     mark = _mark(listed)
     layout.block = mark or _single(listed, sheets)
     layout.groups = _groups(listed, layout.block)
+    numbered = [g for g in layout.groups if _SECTION.match(g) and re.search(r"\d", g)]
+    layout.groups = [g for g in layout.groups if g not in numbered]
+    layout.skip += dict.fromkeys("^" + re.sub(r"\d+", r"\\d+", re.escape(g)) + "$" for g in numbered)
     tables = _tables(listed, sheets, layout)
     bodies = [item.body for _, items in listed for item in items if item.body is not None]
     if any(b.first > b.head + b.header_rows + b.units_row for b in bodies):
@@ -158,6 +161,8 @@ def _mark(listed: list[tuple[str, list[Item]]]) -> str:
                 order.setdefault(name, len(order))
                 values.setdefault(name, []).append(names.tidy(value))
                 at.setdefault(name, []).append((s, n))
+    if (sections := _sections(listed)) is not None:
+        return sections
     repeated = {n: c for n, c in count.items() if c >= 2}
     if not repeated:
         return _note_mark(listed)
@@ -169,6 +174,36 @@ def _mark(listed: list[tuple[str, list[Item]]]) -> str:
     first = min((n for n, c in repeated.items() if c >= 0.8 * most), key=lambda n: order[n])
     lead = _lead(listed, at[first])
     return lead or first
+
+
+_SECTION = re.compile(r"^\[\s*([^\W\d_][^\W\d_-]*)[^\]]*\]$|^<\s*([^\W\d_][^\W\d_-]*)[^>]*>$")
+
+
+def _sections(listed: list[tuple[str, list[Item]]]) -> str | None:
+    """The section with which each record begins, where lines in brackets name sections of several kinds, such as
+    [LINK] and [CURVE]; "" where all sections are of one record, None where there are none."""
+    notes: dict[str, list[str]] = {}
+    labelled: dict[str, set[str]] = {}
+    for _, items in listed:
+        kind = ""
+        for item in items:
+            match = _SECTION.match(item.note) if item.note else None
+            if match:
+                kind = match.group(1) or match.group(2)
+                notes.setdefault(kind, []).append(item.note)
+            labelled.setdefault(kind, set()).update(n for n, _ in item.labels)
+    times = {k: len(v) for k, v in notes.items()}
+    if len(notes) < 2 or max(times.values()) < 2:
+        return None
+    naming = [
+        k for k in notes if any("link_label" in found_rows.read_heading((n,)).fields for n in labelled.get(k, set()))
+    ]
+    first = next((k for k in naming), "") or next(k for k, c in times.items() if c > 1)
+    if times[first] == 1:
+        return ""
+    if any(1 < c < times[first] for c in times.values()):
+        return None  # Something comes less often than what would be the record.
+    return _shape(notes[first]) or None
 
 
 def _once(items: list[Item], most: int) -> bool:
@@ -320,6 +355,7 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
                 context=tuple(x for x in (sheet, title) if x and _says(x)),
                 header_rows=first.header_rows,
                 units_row=first.units_row,
+                no_headings=first.no_headings,
                 times=len(mine),
                 cross=bool(layout.block)
                 and _cross([(b, rows) for _, b, rows, _ in bodies if not title or b.title == title]),
@@ -434,6 +470,11 @@ def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -
     made = [Table("labels", "labels", tuple(Field(n, _ANY) for n in known))]
     for t in tables:
         fields = tuple(Field(c.source, _ANY) for c in t.columns if not re.fullmatch(r"column \d+", c.source))
+        if t.no_headings:
+            sources = tuple(c.source for c in t.columns)
+            fields = tuple(Field(n, _ANY) for n in sources)
+            made.append(Table(t.name, "readings", fields, sheet=t.sheet, title=t.title, columns=sources))
+            continue
         if t.cross:
             made.append(
                 Table(t.name, "cross", (), columns=tuple(c.source for c in t.columns), title=t.title, sheet=t.sheet)
@@ -489,7 +530,7 @@ def _fill(layout: Layout, file: File, tables: list[Found], sheets: Sheets) -> No
             column = into.setdefault(name, Column(name, _levels(name, layout.block), []))
             column.cells.append(value)
             column.record.append(number)
-        for section in parsed.sections:
+        for n, section in enumerate(parsed.sections):
             found = by_name[section.table.name]
             rows_cut = [_cells(r, section.widths, split if isinstance(r, str) else _same) for r in section.rows]
             found.rows += len(rows_cut)
@@ -501,6 +542,7 @@ def _fill(layout: Layout, file: File, tables: list[Found], sheets: Sheets) -> No
                     index[head] = column
                 column.cells += [r[j] if j < len(r) else None for r in rows_cut]
             found.record += [number] * len(rows_cut)
+            found.run += [n] * len(rows_cut)
         number += 0 if before else 1
     for by in (labels, shared):
         for name in [n for n in by if n.endswith(", unit")]:

@@ -46,15 +46,15 @@ def place(layout: Layout) -> Placing:
         for n, (t, s) in enumerate(zip(layout.tables, seen, strict=True))
     ]
     everything = [*labels, *(c for s in seen for c in s)]
-    around = Surroundings(_scheme(everything, role, layout), fiber)
-    around.ends = _end_letters(everything)
-    _physics(everything, around)
     parts = _parts(layout, labels)
     for r in role:
         for name, part in parts.items():
             if r.rows in ("points", "curves", "readings") and name not in r.keys:
                 r.keys[name] = part
                 r.words.setdefault(name, {})
+    around = Surroundings(_scheme(everything, role, layout), fiber)
+    around.ends = _end_letters(everything)
+    _physics(everything, around)
     out = Placing([], around.scheme, fiber)
     long = any(r.rows != "links" for r in role) or bool(layout.block or layout.record)
     out.tables.append(_labels(labels, around, long, parts))
@@ -169,6 +169,10 @@ def _physics(every: list[Seen], around: Surroundings) -> None:
 
 def _parts(layout: Layout, labels: list[Seen]) -> dict[str, Seen]:
     """Labels that say which part of a record a block is (quantity, pair, end), where links come again and again."""
+    again = [s for s in labels if len(s.column.cells) > 1.5 * layout.records and s.own.fields[:1] != ["link_label"]]
+    if again and any(t.times > 1.5 * layout.records for t in layout.tables):
+        # Several labels of one name in a record, and several tables below them: each label tells which one comes.
+        return part_keys(again)
     link = next((s for s in labels if "link_label" in s.own.fields), None)
     if not layout.block or layout.block in ("file", "sheet") or link is None or layout.records < 4:
         return {}

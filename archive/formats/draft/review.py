@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from typing import Any
 
 import numpy as np
 
 from archive import vocabulary
+from archive.formats.draft import heading
 from archive.formats.draft.facts import Placed
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.placing import Placing
-from archive.formats.draft.roles import Seen
+from archive.formats.draft.roles import NAMES, Seen
 from archive.formats.mapping.target import Target
 
 
@@ -46,7 +48,10 @@ def told_apart(out: Placing) -> None:
         role, found = table.roles, table.found
         if role is None or found is None or role.rows != "points" or "frequency" not in role.keys:
             continue
-        keys = [s.column.cells for name, s in role.keys.items() if name not in ("frequency", "unit")]
+        said = [s.column.cells for name, s in role.keys.items() if name not in ("frequency", "unit")]
+        keys = [cells for cells in said if len(cells) == len(found.record)]
+        # Labels above the tables of a record tell them apart.
+        keys += [found.run] if len(keys) < len(said) and found.run else []
         keys += [p.seen.column.cells for p in table.placed if p.to is not None and p.to.table == "records"]
         keys += [role.label.column.cells] if role.label is not None else []
         rows = zip(found.record, *map(_filled_down, keys), strict=False)
@@ -227,6 +232,13 @@ def label_at_all(out: Placing, layout: Layout) -> None:
         for p in t.placed
         if p.to is None and p.seen.profile.numeric < 0.5 and not p.seen.profile.dates and p.seen.profile.filled > 1
     ]
+    mark = re.sub(r"\\.|\W+", " ", layout.block)
+    begun = layout.block.startswith("/") and bool({"link_label", "cable"} & set(heading.read(mark).fields))
+    for _, p in candidates:
+        if begun and p.seen.profile.unique > 0.95 and p.seen.own.text.strip().casefold() in NAMES:
+            p.to, p.confidence = Target("records", "link_label"), 0.92
+            p.reason = f"the name of what begins with {mark.strip()!r}, and these all differ"
+            return
     for _, p in candidates:
         if p.seen.profile.unique > 0.95 and p.seen.profile.verdicts < 0.5:
             p.to, p.confidence, p.reason = (

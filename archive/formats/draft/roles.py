@@ -142,9 +142,7 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
         named = "link_label" in h.fields or (fiber and "fiber" in h.media and not h.fields)
         cable = not named and h.fields[:1] == ["cable"] and p.cables < 0.1 and len(p.distinct) > 1
         cable = cable and (p.unique > 0.5 or (len(p.distinct) > 2 and all(re.search(r"\d", c) for c in p.distinct)))
-        weak = cable or (
-            not named and (h.text.strip().casefold() in ("id", "name", "nr", "no") or "port" in h.fields[:1])
-        )
+        weak = cable or (not named and (h.text.strip().casefold() in NAMES or "port" in h.fields[:1]))
         if not named and not weak:
             continue
         if p.numeric > 0.9 and not named:
@@ -244,6 +242,9 @@ def _pairs(s: Seen) -> dict[str, str] | None:
 
 _PAIR = r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
 
+
+NAMES = frozenset(("id", "name", "nr", "no"))
+"""Headings that name the thing of their row or section, whatever it is."""
 
 END_LETTERS = (
     ("a", "b"),

@@ -11,7 +11,7 @@ from typing import Any
 from archive.formats import words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import heading
-from archive.formats.mapping import names, units
+from archive.formats.mapping import names, numbers, units
 from archive.formats.mapping.grid.labels import labels_of
 from archive.formats.mapping.headings import frequency_of
 
@@ -68,8 +68,10 @@ def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
             i += 1
             continue
         body = _table(rows, kind_row, i)
+        if body is None and out and (out[-1].labels or out[-1].note):
+            body = _points(rows, kind_row, i)
         if body is not None:
-            body.title = note
+            body.title = note if not body.no_headings or read_heading((note,)).parameters else ""
             body.stop = _end(rows, kind_row, body, most_body)
             out.append(Item(i, body=body))
             i = body.stop
@@ -144,6 +146,24 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
             levels = with_units(levels, rows[below])
         return Body(i, size, bool(unit_row), first, first, heads, levels)
     return None
+
+
+_RISING = 5
+
+
+def _points(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
+    """A table without headings below a label or a title: rows of as many numbers each, of which the first rises."""
+    before = -float("inf")
+    width = len(rows[i])
+    for k in range(i, i + _RISING):
+        if k >= len(rows) or not 2 <= len(rows[k]) == width or set(kind_row(k)) != {"n"}:
+            return None
+        first = numbers.cell_number(str(rows[k][0]).strip().replace(",", "."))
+        if first is None or first[0] <= before:
+            return None
+        before = first[0]
+    heads = names.distinct([""] * width)
+    return Body(i, 0, False, i, i, heads, [("",)] * width, no_headings=True)
 
 
 def _furniture(cell: Any) -> bool:
@@ -264,6 +284,8 @@ def _end(rows: list[list[Any]], kind_row: Any, body: Body, most: int) -> int:
             i += 1
             continue
         kinds = kind_row(i)
+        if body.no_headings and (len(row) != width or set(kinds) != {"n"}):
+            break
         if i > body.first and not _member(rows, kind_row, i, body, pattern, kinds, width):
             break
         i += 1

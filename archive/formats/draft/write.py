@@ -168,7 +168,9 @@ def _lines(lay: Layout, t: PlacedTable, out: Draft) -> list[str]:
     for key, text in (("sheet", found.sheet), ("title", found.title), ("each", found.each)):
         if text:
             lines.append(f"{key} = {_s(text)}")
-    if found.header_rows != 1:
+    if found.no_headings:
+        lines.append(f"columns = [{', '.join(_s(c.source) for c in found.columns)}]")
+    elif found.header_rows != 1:
         lines.append(f"header_rows = {found.header_rows}")
     if found.units_row:
         lines.append("units_row = true")

@@ -265,7 +265,11 @@ def _lost(frame: Frame, keys: Keys) -> list[tuple[Frame, str, Any]]:
     rows = np.flatnonzero(keys.lost)
     if not len(rows):
         return []
-    taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
+    taken = [
+        f.source
+        for f in frame.table.fields
+        if f.source in frame.columns and f.source not in frame.uncounted and f.to.table not in _OF_RECORDS
+    ]
     return [(frame, name, _whole(frame, name, rows)) for name in taken]
 
 

@@ -18,7 +18,7 @@ from archive.formats.mapping.delimited import lines as delimited
 from archive.formats.mapping.frame import Frame
 from archive.formats.mapping.grid.blocks import Block, blocks, stripes, transposed
 from archive.formats.mapping.grid.frames import label_frame, label_table, section_frames
-from archive.formats.mapping.grid.section import Cutter, Parsed
+from archive.formats.mapping.grid.section import Cutter, Parsed, Section
 from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.join import join
 from archive.formats.mapping.model import Field, File, Mapping, Table
@@ -170,9 +170,11 @@ def _chunk(
     where: str,
     first: bool = True,
 ) -> Chunk:
+    table = label_table(file)
+    if any(f.to.table == "row" for f in table.fields):
+        held = _parted(held)
     parsed, of = held.parsed, np.array(held.of, dtype=np.int64)
     frames, problems = section_frames(parsed, file, mapping, split, noun)
-    table = label_table(file)
     labels = label_frame(parsed, table, noun)
     rows = tuple(f for f in table.fields if f.to.table == "row" and f.source in labels.columns)
     for frame in frames:
@@ -194,6 +196,36 @@ def _chunk(
         return "".join(_text(r, file) for r, o in zip(held.raw, held.of, strict=True) if o == i)
 
     return Chunk(places, frames, text_of, ignored, {int(of[k]): p for k, p in problems.items()})
+
+
+def _parted(held: _Held) -> _Held:
+    """Each block cut before every label that follows a table: labels say which part of the record comes next."""
+    out = _Held()
+    for parsed, raw, span, of in zip(held.parsed, held.raw, held.spans, held.of, strict=True):
+        for n, part in enumerate(_parts(parsed)):
+            out.parsed.append(part)
+            out.raw.append(raw if not n else [])
+            out.spans.append(span)
+            out.of.append(of)
+    return out
+
+
+def _parts(parsed: Parsed) -> list[Parsed]:
+    begins = [s.at[0] for s in parsed.sections if s.at]
+    if len(begins) < 2:
+        return [parsed]
+    found: list[Any] = [*((place, (place, *rest)) for place, *rest in parsed.labels)]
+    found += [(s.at[0], s) for s in parsed.sections if s.at]
+    out, after = [Parsed(ignored=parsed.ignored)], False
+    for _, one in sorted(found, key=lambda x: x[0]):
+        if isinstance(one, Section):
+            out[-1].sections.append(one)
+        else:
+            if after:
+                out.append(Parsed())
+            out[-1].labels.append(one)
+        after = isinstance(one, Section)
+    return out
 
 
 def _say_rows(frame: Frame, labels: Frame, rows: tuple[Field, ...]) -> None:

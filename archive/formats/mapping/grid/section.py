@@ -90,11 +90,18 @@ class Cutter:
                 current, used = started
                 if current is not None:
                     out.sections.append(current)
-                i += used
+                    if not used:  # Its first row, which nothing but the title stands above.
+                        current.rows.append(raw)
+                        current.at.append(first + i)
+                        title = ""
+                i += used or 1
                 continue
             current = None
-            if block is not None and i == block[0] and block[1]:
-                out.labels.append((first + i, "@block", block[1]))
+            if block is not None and i == block[0] and (block[1] or self._file.block.startswith("/")):
+                if block[1]:
+                    out.labels.append((first + i, "@block", block[1]))
+                else:  # The line itself, which the mapping names.
+                    out.ignored += sum(1 for c in cells if c is not None and str(c).strip())
                 i += 1
                 continue
             text = joined(cells)
@@ -128,11 +135,13 @@ class Cutter:
 
     def _goes_on(self, raw: Any, current: Section) -> bool:
         """Whether a row belongs to the table above, without splitting it where that can be avoided."""
+        if current.table.columns and not current.table.title and current.table.rows != "cross":
+            return _all_numbers(self._split(raw), current.table)
         if isinstance(raw, str):
             first = raw.lstrip(' "')[:1]
             if first.isdigit():
                 return True
-            if not first or first == self._file.delimiter:
+            if not first or first == self._file.delimiter or (first == "[" and _IN_BRACKETS.match(raw)):
                 return False
         elif self._plainly(raw):
             return True
@@ -264,7 +273,8 @@ class Cutter:
                     return Section(table, list(table.columns), [], [], table.widths), 1
                 continue
             if table.columns:
-                if table.title and not self._label_row(self._split(rows[i])):
+                cells = self._split(rows[i])
+                if self._below_title(cells) if table.title else _all_numbers(cells, table):
                     return Section(table, list(table.columns), [], [], table.widths), 0
                 continue
             if i + table.header_rows > len(rows):
@@ -285,6 +295,11 @@ class Cutter:
         used = table.header_rows + (1 if table.units_row else 0)
         return Section(table, heads, [], [], table.widths), used
 
+    def _below_title(self, cells: Row) -> bool:
+        """Whether a row below a title begins the table that has no headings."""
+        text = joined(cells)
+        return not (self._label_row(cells) or self._is_title(text) or _IN_BRACKETS.match(text))
+
     def _heads(self, block: Sequence[Any], table: Table) -> list[str]:
         if table.widths:
             cut = [fixed(str(r), table.widths) for r in block]
@@ -293,6 +308,19 @@ class Cutter:
 
     def _is_title(self, text: str) -> bool:
         return any(t.title and matches(t.title, text) for t in self._tables)
+
+
+def _all_numbers(cells: Row, table: Table) -> bool:
+    """Whether a row is one of a table that nothing stands above: as many numbers as it has columns, nothing else."""
+    return len(cells) == len(table.columns) and all(
+        isinstance(c, int | float) or bool(_NUMBER.fullmatch(str(c))) for c in cells
+    )
+
+
+_IN_BRACKETS = re.compile(r"\s*\[\s*[^\W\d_][^\]]*\]\W*$")
+"""A line that names a section, such as [Curve 3]: it is no row of the table above it."""
+
+_NUMBER = re.compile(r"\s*[-+<>]?\s*\d+(?:[.,]\d+)*(?:[eE][-+]?\d+)?\s*")
 
 
 def fixed(line: str, widths: Sequence[int]) -> list[str]:
