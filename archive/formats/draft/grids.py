@@ -385,6 +385,8 @@ def _says(title: str) -> bool:
 def _cross(bodies: list[tuple[Body, list[list[Any]]]]) -> bool:
     """A small table within a record whose first column names what its rows are: each cell is a fact of its own."""
     for body, rows in bodies[:20]:
+        if sum(frequency_of(h) is not None for h in body.headings[1:]) >= 8:
+            return False  # Each row is a curve.
         part = [r for r in rows[body.first : body.stop] if _filled(r)]
         names_ = [names.tidy(r[0]) if r else "" for r in part]
         if not part or len(part) > 60 or len(set(names_)) < len(names_):

@@ -134,14 +134,16 @@ def _all_pairs(distinct: list[str], strict: bool = False) -> bool:
     return bool(some) and sum(bool(x) for x in some) >= 0.8 * len(some)
 
 
-def qualify(h: Heading, parameter: str, around: Surroundings, roles: Roles | None) -> tuple[dict[str, str], float, str]:
+def qualify(s: Seen, parameter: str, around: Surroundings, roles: Roles | None) -> tuple[dict[str, str], float, str]:
     """End, pairing, direction and wavelength that a heading says; how far they may be trusted; what is missing."""
-    p = vocabulary.parameter(parameter)
+    h, p = s.heading, vocabulary.parameter(parameter)
     out: dict[str, str] = {}
     cap, missing = 1.0, ""
-    if h.ends:
-        out["end"] = h.ends[0]
-        if len(set(h.ends)) > 1:
+    # What has no ends has none from a title or the name of a project, such as "Remote Works".
+    ends = h.ends if p.ends else s.own.ends
+    if ends:
+        out["end"] = ends[0]
+        if len(set(ends)) > 1:
             cap = 0.6
     elif around.ends:
         letters = [x for x in h.letters if x in around.ends]
@@ -259,7 +261,7 @@ def point_column(s: Seen, parameter: str, how: str, around: Surroundings, roles:
         if ("limit" in h.modifiers or "limit_name" in h.fields)
         else "value"
     )
-    quals, cap, missing = qualify(h, parameter, around, roles)
+    quals, cap, missing = qualify(s, parameter, around, roles)
     unit, cells, why = unit_of(s, parameter, what, around)
     found = shape.shape(_first_run(mhz, mhz), _first_run(p.values, mhz))
     agrees = shape.agrees(parameter, found, what == "margin")
@@ -305,7 +307,7 @@ def scalar_column(
     what = what_of(s, parameter)
     if not what:
         return None
-    quals, cap, missing = qualify(h, parameter, around, roles)
+    quals, cap, missing = qualify(s, parameter, around, roles)
     name = vocabulary.parameter(parameter).name
     reason = f"heading says {name}"
     if how == "taken":

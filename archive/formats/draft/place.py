@@ -27,7 +27,7 @@ from archive.formats.draft.placing import PlacedTable, Placing
 from archive.formats.draft.profile import profile
 from archive.formats.draft.roles import END_LETTERS, Roles, Seen, label_of, look, part_keys, part_roles, roles
 from archive.formats.draft.sure import NEUTRAL, STRONG, WEAK, sure
-from archive.formats.mapping import units
+from archive.formats.mapping import dates, units
 from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.target import Target
 
@@ -294,6 +294,10 @@ def _scalar(
     elif parameter:
         kind = _kind(s, families.get((parameter, "", ""), set()))
         measured = scalar_column(s, parameter, how, around, role, kind)
+        if measured is not None and s.inner.unknown and not _says(s.inner):
+            # "points = 60" below a heading that says NEXT is no value of it.
+            measured.confidence = min(measured.confidence, 0.45)
+            measured.reason += f"; {', '.join(s.inner.unknown[:2])} is not known"
         if measured is not None and how == "inherited":
             measured.confidence = round(min(measured.confidence, 0.85), 2)
             measured.reason += "; the quantity is that of the column to its left"
@@ -308,6 +312,11 @@ def _scalar(
     if "wavelength" in h.modifiers and role is not None:
         return Placed(s, Target("row", "wavelength"), "", sure(h, STRONG), "wavelengths")
     return _unnamed(s, role) or _nowhere(s)
+
+
+def _says(h: heading.Heading) -> bool:
+    """Whether a heading says anything of a value: its quantity, which of its values it is, its pair, end or unit."""
+    return bool(h.parameters or h.generics or h.modifiers or h.fields or h.pairs or h.ends or h.unit or h.wavelength)
 
 
 def _of_record(s: Seen, seen: list[Seen]) -> bool:
@@ -354,6 +363,8 @@ def _inherited(s: Seen, seen: list[Seen], around: Surroundings) -> str:
         h.fields and h.fields not in (["verdict"], ["limit_name"])
     ):
         return ""
+    if s.inner.unknown:
+        return ""  # A quantity of its own, in a word that nobody knows.
     at = next(i for i, x in enumerate(seen) if x is s)
     for other in reversed(seen[max(0, at - 5) : at]):
         parameter, _ = parameter_of(other.heading, around)
@@ -390,6 +401,10 @@ def _unnamed(s: Seen, role: Roles | None) -> Placed | None:
         options = {"format": p.dates[0]} if len(p.dates) == 1 else {"format": "words", "ask": " or ".join(p.dates[:2])}
         to = Target("records", "tested_found")
         return Placed(s, to, "", 0.7, "the heading says nothing, the cells are times", options)
+    counted = dates.counts_for(p.distinct[:300]) if p.numeric > 0.9 and p.filled > 1 and not h.parameters else []
+    if counted and not counted[0].startswith("days"):
+        said = f"the heading says no date, but all cells are times as {counted[0]}"
+        return Placed(s, Target("records", "tested_found"), "", 0.7, said, {"format": counted[0]})
     del role
     return None
 
@@ -539,7 +554,7 @@ def _by_shape(s: Seen, around: Surroundings, role: Roles, mhz: Any, seen: list[S
     parameter, score, why = shape.guess(found)
     if not parameter:
         return _nowhere(s, "no quantity is named, and the curve has no clear shape")
-    quals, cap, _ = qualify(s.heading, parameter, around, role)
+    quals, cap, _ = qualify(s, parameter, around, role)
     if not quals.get("pairing") and "pairing" not in role.keys:
         score = min(score, 0.4)
     del seen

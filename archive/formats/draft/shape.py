@@ -101,7 +101,11 @@ def guess(found: Shape | None) -> tuple[str, float, str]:
 
 
 def velocity(length: Any, delay: Any) -> float | None:
-    """Median of length over delay as a share of the speed of light, both in the tables' units (m, ns), or None."""
+    """Median of length over delay as a share of the speed of light, both in the tables' units (m, ns), or None.
+
+    One that holds for a whole file and one of each record say nothing of each other."""
+    if len(length) != len(delay):
+        return None
     ok = np.isfinite(length) & np.isfinite(delay) & (delay > 0) & (length > 0)
     if not ok.any():
         return None

@@ -82,8 +82,8 @@ def _kept(table: PlacedTable, least: float) -> PlacedTable:
     keys = [p for p in table.placed if p.to is not None and p.to.table == "row" and p.to.name in _KEYS]
     if any(p.confidence < least for p in keys):
         placed = [p for p in placed if p.to is None or p.to.table not in ("row", "sweeps", "readings", "reported")]
-    dropped = [p for p in table.placed if p not in placed]
-    lost = [_dropped(p) for p in dropped]
+    kept = {id(p) for p in placed}
+    lost = [_dropped(p) for p in table.placed if id(p) not in kept]
     return PlacedTable(table.found, table.roles, [*placed, *lost], table.parameters)
 
 

@@ -188,7 +188,8 @@ class Facts:
             if when is None and any(cell) and "words" not in patterns:
                 self._aside(i, given[0], _expected(cell, given, pattern, self.mapping))
             moment, minutes = _moment(when, zone or self.mapping.zone)
-            local.append(when.local if when else None)
+            # A time of day alone is no date: its words are kept as found.
+            local.append(when.local if when and "-" in when.local else None)
             at.append(moment)
             offset.append(minutes)
             basis.append("record" if moment is not None else None)
