@@ -46,7 +46,7 @@ def analyse(sheets: Sheets, layout: Layout) -> Layout:
     mark = _mark(listed)
     layout.block = mark or _single(listed, sheets)
     layout.groups = _groups(listed, layout.block)
-    numbered = [g for g in layout.groups if _SECTION.match(g) and re.search(r"\d", g)]
+    numbered = [g for g in layout.groups if _SECTION.match(g) and re.search(r"\d", g) and not _says(g)]
     layout.groups = [g for g in layout.groups if g not in numbered]
     layout.skip += dict.fromkeys("^" + re.sub(r"\d+", r"\\d+", re.escape(g)) + "$" for g in numbered)
     tables = _tables(listed, sheets, layout)
@@ -475,7 +475,7 @@ def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -
         if t.no_headings:
             sources = tuple(c.source for c in t.columns)
             fields = tuple(Field(n, _ANY) for n in sources)
-            made.append(Table(t.name, "readings", fields, sheet=t.sheet, title=t.title, columns=sources))
+            made.append(Table(t.name, "points", fields, sheet=t.sheet, title=t.title, columns=sources))
             continue
         if t.cross:
             made.append(

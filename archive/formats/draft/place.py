@@ -132,7 +132,8 @@ def _scheme(every: list[Seen], role: list[Roles], layout: Layout) -> paired.Sche
     for s in every:
         if s.heading.parameters and "pair" in s.inner.modifiers and not s.heading.pairs:
             values += s.profile.distinct[:20]
-    return paired.decide([s.heading for s in every if not s.heading.wavelength], values, layout.text)
+    said = [heading.read(c) for r in role if "parameter" in r.keys for c in r.keys["parameter"].profile.distinct[:60]]
+    return paired.decide([*(s.heading for s in every if not s.heading.wavelength), *said], values, layout.text)
 
 
 def _end_letters(every: list[Seen]) -> dict[str, str]:
@@ -189,6 +190,8 @@ def _labels(seen: list[Seen], around: Surroundings, long: bool, parts: dict[str,
     for s in seen:
         if id(s) in named:
             out.placed.append(_key(s, named[id(s)], part_roles(parts), around, out))
+        elif s.source == "@block" and s.profile.numeric > 0.9 and link is not None and link is not s:
+            out.placed.append(_nowhere(s, f"numbers the records, which {link.source!r} names"))
         elif s.profile.filled:
             out.placed.append(_scalar(s, around, None, families, long, seen, s is link))
     return out
@@ -294,10 +297,15 @@ def _scalar(
     elif parameter:
         kind = _kind(s, families.get((parameter, "", ""), set()))
         measured = scalar_column(s, parameter, how, around, role, kind)
-        if measured is not None and s.inner.unknown and not _says(s.inner):
+        last = heading.read(s.column.levels[-1]) if len(s.column.levels) > 1 else None
+        if (
+            measured is not None
+            and last is not None
+            and (_OF_AXIS & last.modifiers or (last.unknown and not _says(last)))
+        ):
             # "points = 60" below a heading that says NEXT is no value of it.
             measured.confidence = min(measured.confidence, 0.45)
-            measured.reason += f"; {', '.join(s.inner.unknown[:2])} is not known"
+            measured.reason += f"; {s.column.levels[-1]!r} is no word of a value"
         if measured is not None and how == "inherited":
             measured.confidence = round(min(measured.confidence, 0.85), 2)
             measured.reason += "; the quantity is that of the column to its left"
@@ -461,7 +469,12 @@ def _parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], flo
                 and unit.changes
                 and unit.dimension == units.dimension(vocabulary.parameter(parameter).unit)
             )
-            out[cell] = f"{parameter} {found.unit}" if other else parameter
+            known = vocabulary.parameter(parameter)
+            end = found.ends[0] if len(set(found.ends)) == 1 and known.ends else ""
+            pair = paired.resolve(found.pairs, around.scheme.name, known.per == "ordered") if found.pairs else ""
+            out[cell] = " ".join(x for x in (parameter, found.unit if other else "", end, pair) if x)
+            if pair:
+                least = min(least, around.scheme.confidence)
             if how == "taken" or found.guessed or found.unknown:
                 least = min(least, 0.85 if how != "taken" or not around.fiber else 0.9)
     return out, least
@@ -488,6 +501,7 @@ def _point(s: Seen, role: Roles, around: Surroundings, mhz: Any, seen: list[Seen
     return point_column(s, parameter, how, around, role, mhz) or _nowhere(s)
 
 
+_OF_AXIS = frozenset(("start", "stop", "step", "count"))
 _SAYS_WHICH = frozenset(("limit", "margin", "value"))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -176,7 +177,14 @@ def date_patterns(distinct: Sequence[str]) -> list[str]:
     found = dates.patterns_for(distinct)
     if len(found) > 1 and any("DD.MM" in p for p in found):
         found = [p for p in found if "DD.MM" in p]
-    return found
+    past = [p for p in found if not _in_the_future(distinct, p)] if len(found) > 1 else []
+    return past or found
+
+
+def _in_the_future(distinct: Sequence[str], pattern: str) -> bool:
+    """Whether a pattern reads a cell as a day that is yet to come: nothing was tested then."""
+    tomorrow = (datetime.now(UTC) + timedelta(days=2)).date().isoformat()
+    return any((when := dates.read(c, pattern)) is not None and when.local[:10] > tomorrow for c in distinct)
 
 
 def _text(cell: Any) -> str:

@@ -126,6 +126,11 @@ def dates_together(out: Placing) -> None:
             elif p.to.part == "time" and "date" not in names:
                 p.confidence = min(p.confidence, 0.5)
     every = [p for t in out.tables for p in t.placed]
+    whole = [p for p in every if p.to == Target("records", "tested_found")]
+    parts = [p for p in every if p.to is not None and p.to.name == "tested_found" and p.to.part in ("date", "time")]
+    if whole and len(parts) == 2 and min(p.confidence for p in parts) > max(p.confidence for p in whole):
+        for p in whole:
+            p.to, p.confidence, p.reason = None, 0.0, "a time, but another date and time are surer"
     proved = {_order(p.options["format"]): p.seen.source for p in every if _order(p.options.get("format", ""))}
     if len(proved) != 1:
         return

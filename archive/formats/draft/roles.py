@@ -130,6 +130,8 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
     best, most = None, 0.0
     for i, s in enumerate(seen):
         p, h = s.profile, s.own
+        if re.fullmatch(r"(?:row|line) \d+(?: \(\d+\))?", s.source):
+            continue
         if (
             h.parameters
             or h.modifiers & {"frequency", "margin"}
@@ -152,6 +154,8 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
         )
         if h.fields[:1] == ["link_label"]:
             score += 0.4
+        if p.numeric > 0.9 and s.source == "@block":
+            score -= 1.7  # It numbers the sections.
         if p.numeric > 0.9:
             # A plain number may be that of the row: a label beside it is surer.
             score -= 0.7

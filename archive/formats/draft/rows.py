@@ -70,6 +70,8 @@ def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
         body = _table(rows, kind_row, i)
         if body is None and out and (out[-1].labels or out[-1].note):
             body = _points(rows, kind_row, i)
+        if body is not None and out and out[-1].labels and not read_heading((note,)).parameters:
+            note = ""
         if body is not None:
             body.title = note if not body.no_headings or read_heading((note,)).parameters else ""
             body.stop = _end(rows, kind_row, body, most_body)
@@ -79,7 +81,7 @@ def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
         labels = _labels(rows[i], k) or _among_labels(rows, kind_row, i, bool(out) and bool(out[-1].labels))
         if labels:
             out.append(Item(i, labels=labels))
-            note = ""
+            note = note if IN_BRACKETS.match(note) else ""
         else:
             note = " ".join(names.tidy(rows[i][j]) for j in filled)
             out.append(Item(i, note=note))
@@ -90,7 +92,11 @@ def items(rows: list[list[Any]], most_body: int = 100_000) -> list[Item]:
 def _labels(row: list[Any], kinds: list[str]) -> list[tuple[str, Any]]:
     """Names and values of a row, or nothing where it is none of labels."""
     filled = [(j, names.tidy(c)) for j, c in enumerate(row) if c is not None and str(c).strip()]
-    colons = [t for _, t in filled if re.match(r"^[#;* ]*[^\W\d_].{0,60}?(?:[:=](?:\s|$)|=\S|\.{3,})", t)]
+    colons = [
+        t
+        for _, t in filled
+        if re.match(r"^[#;* ]*[^\W\d_].{0,60}?(?:[:=](?:\s|$)|=\S|\s?(?:\.\s?){2,}\s*\S|\.{3,})", t)
+    ]
     if not colons:
         # A unit may stand in a cell of its own after its value.
         filled = [(j, t) for n, (j, t) in enumerate(filled) if n < 2 or n % 2 == 1 or units.find(t) is None]
@@ -148,6 +154,10 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
     return None
 
 
+_NAMED = re.compile(r"^[^\W\d_].{0,60}?(?::(\s|$)|\s?(?:\.\s?){2,}\s*\S)")
+"""A name and a colon, or dots that lead to a value."""
+
+IN_BRACKETS = re.compile(r"^\[\s*[^\W\d_][^\]]*\]$")
 _RISING = 5
 
 
@@ -191,8 +201,11 @@ def _title_of_cells(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
 
 
 def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
-    """Two cells in a row of which the first is a name, and the next row begins with a name too: labels."""
+    """Two cells in a row of which the first is a name, and the next row begins with a name too: labels. So are several
+    names with a value each, where the row above or below is of such pairs too."""
     filled = [j for j, c in enumerate(rows[i]) if c is not None and str(c).strip()]
+    if len(filled) > 2 and _pairs_of(rows, kind_row, i):
+        return any(0 <= k < len(rows) and _pairs_of(rows, kind_row, k, 2) for k in (i - 1, i + 1))
     if len(filled) != 2 or kind_row(i)[filled[0]] != "w" or i + 1 >= len(rows):
         return False
     below = [j for j, c in enumerate(rows[i + 1]) if c is not None and str(c).strip()]
@@ -200,6 +213,16 @@ def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
         return False
     value = kind_row(i)[filled[1]] != "w" and len(below) == 2
     return value or (len(below) in (2, 3, 4) and kind_row(i + 1)[below[1]] != "n")
+
+
+def _pairs_of(rows: list[list[Any]], kind_row: Any, i: int, least: int = 4) -> bool:
+    """Whether a row is of names of facts, each with a value beside it that is no heading."""
+    kinds = [k for k, c in zip(kind_row(i), rows[i], strict=False) if c is not None and str(c).strip()]
+    cells = [names.tidy(c) for c in rows[i] if c is not None and str(c).strip()]
+    if len(kinds) < least or len(kinds) % 2 or any(k != "w" for k in kinds[0::2]):
+        return False
+    named = [read_heading((c.rstrip(" :"),)) for c in cells[0::2]]
+    return any(h.fields for h in named) and not any(k in "wp" for k in kinds[1::2])
 
 
 def _heading_like(rows: list[list[Any]], kind_row: Any, i: int, lower: bool = False) -> bool:
@@ -216,11 +239,13 @@ def _heading_like(rows: list[list[Any]], kind_row: Any, i: int, lower: bool = Fa
     spelt = [row[j] for j, k in zip(filled, some, strict=True) if k == "v" and len(str(row[j]).strip()) > 1]
     if spelt and some.count("w") <= len(spelt):
         return False
-    if any(isinstance(row[j], str) and re.match(r"^[^\W\d_].{0,60}?:(\s|$)", row[j].strip()) for j in filled[:1]):
+    if any(isinstance(row[j], str) and _NAMED.match(row[j].strip()) for j in filled[:1]):
         return False
     if words_ >= 0.4 * len(filled):
         return True
     # Headings in words that nobody knows: text above a row of numbers.
+    if i + 1 < len(rows) and _frequencies([c for c in rows[i + 1] if c is not None and str(c).strip()]):
+        return False
     nxt = kind_row(i + 1) if i + 1 < len(rows) else []
     numbers = sum(1 for j in filled if j < len(nxt) and nxt[j] == "n")
     return len(filled) >= 2 and numbers >= 0.5 * len(filled)

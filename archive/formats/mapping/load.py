@@ -12,7 +12,7 @@ from typing import Any
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.mapping import dates, target, units
-from archive.formats.mapping.model import KINDS, LANGUAGE, OPEN, ROWS, Field, File, Mapping, Table
+from archive.formats.mapping.model import KINDS, LANGUAGE, OPEN, ROWS, Field, File, Mapping, Table, quantity
 from archive.formats.mapping.pairs import SCHEMES
 
 _HEAD = {"layout": str, "language": int, "title": str, "version": str, "drafted": bool, "require": list, "note": str}
@@ -118,9 +118,10 @@ def _check_cells(cells: dict[str, Any], where: str) -> None:
     ):
         for word, meaning in cells.get(name, {}).items():
             if name == "parameters" and isinstance(meaning, str) and " " in meaning:
-                meaning, _, unit = meaning.partition(" ")
-                if meaning in known:
-                    units.for_parameter(unit, meaning, f"{where}, {name}, {word!r}")
+                said = quantity(meaning)
+                meaning = said.parameter
+                if meaning in known and said.unit:
+                    units.for_parameter(said.unit, meaning, f"{where}, {name}, {word!r}")
             if meaning not in known:
                 raise Trouble(
                     "no such word",

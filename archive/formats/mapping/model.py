@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
+from archive import vocabulary
 from archive.formats.mapping.target import Target
 
 OPEN = Target("row", "value")
@@ -154,3 +155,24 @@ class Mapping:
     def alone(self) -> bool:
         """True where one file holds all."""
         return len(self.files) == 1
+
+
+class Quantity(NamedTuple):
+    """What a word for a quantity stands for: "" for what it does not say."""
+
+    parameter: str = ""
+    unit: str = ""
+    end: str = ""
+    pairing: str = ""
+
+
+def quantity(meaning: str) -> Quantity:
+    """The meaning of a word for a quantity as mappings write it: "next", "length ft", "next remote 1-2/3-6"."""
+    name, *more = meaning.split() or [""]
+    ends = [w for w in more if w in vocabulary.ENDS]
+    pairs = [w for w in more if w in _PAIRINGS]
+    unit = " ".join(w for w in more if w not in (*ends, *pairs))
+    return Quantity(name, unit, ends[0] if ends else "", pairs[0] if pairs else "")
+
+
+_PAIRINGS = frozenset((*vocabulary.PAIRS, *vocabulary.ORDERED))

@@ -14,7 +14,7 @@ from archive import vocabulary
 from archive.formats import words
 from archive.formats.mapping import numbers, pairs, units
 from archive.formats.mapping.frame import Frame, Problems, encoded, mapped
-from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.model import Field, Mapping, quantity
 
 WORDS = ("parameter", "pairing", "end", "direction", "kind", "origin", "subject")
 
@@ -58,14 +58,28 @@ def keys_of(frame: Frame, mapping: Mapping, writing: numbers.Writing, problems: 
     f = frame.table.find("unit")
     if f and f.source in frame.columns:
         keys.unit = mapped(frame.columns[f.source], lambda w: u.name if (u := units.find(w)) else None)
-    elif any(" " in v for v in mapping.parameters.values()):
-        # "Length (ft)" = "length ft": the word that names the quantity names its unit too.
-        f = frame.table.find("parameter")
-        if f and f.source in frame.columns:
-            keys.unit = mapped(
-                frame.columns[f.source], lambda w: mapping.parameters.get(w.strip(), "").partition(" ")[2] or None
-            )
+    _by_quantity(keys, frame, mapping, with_unit=keys.unit is None)
     return keys
+
+
+def _by_quantity(keys: Keys, frame: Frame, mapping: Mapping, with_unit: bool) -> None:
+    """What the word that names the quantity says beside it: "Length (ft)" = "length ft", "NEXT far" = "next remote",
+    "NEXT 12-36 far" = "next remote 1-2/3-6"."""
+    f = frame.table.find("parameter")
+    if f is None or f.source not in frame.columns or not any(" " in v for v in mapping.parameters.values()):
+        return
+
+    def said(which: str) -> Any:
+        words_ = mapping.parameters
+        return mapped(frame.columns[f.source], lambda w: getattr(quantity(words_.get(w.strip(), "")), which) or None)
+
+    if with_unit:
+        keys.unit = said("unit")
+    for which, named in (("end", ("end",)), ("pairing", ("pairing", "ordered"))):
+        found = said(which)
+        if found.null_count < len(found):
+            for name in named:
+                keys.words[name] = pc.coalesce(keys.words[name], found) if name in keys.words else found
 
 
 def _word(
@@ -125,7 +139,7 @@ def pairing_of(word: str, mapping: Mapping, ordered: bool, own: dict[str, str]) 
 
 def parameter_of(word: str, mapping: Mapping) -> str | None:
     """A parameter by the mapping's own words, or by its id."""
-    found = mapping.parameters.get(word.strip(), "").partition(" ")[0]
+    found = quantity(mapping.parameters.get(word.strip(), "")).parameter
     return found or (word if word in vocabulary.parameters() else None)
 
 

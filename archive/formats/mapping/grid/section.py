@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import chain
 from operator import itemgetter
 from typing import Any
@@ -105,17 +106,17 @@ class Cutter:
                 i += 1
                 continue
             text = joined(cells)
-            if words.phrase(text) in self._groups:
-                group = self._groups[words.phrase(text)]
-            elif self._is_title(text):
+            group = self._groups.get(words.phrase(text), group)
+            if self._is_title(text):
                 title = text
-            else:
+            elif words.phrase(text) not in self._groups:
                 for name, value in labels_of(cells, self.known):
                     if value is None:
                         continue
                     full = f"{group}{names.JOIN}{name}" if group and name else name
                     out.labels.append((first + i, full or f"{self._noun} {first + i}", value))
-                title = text
+                # Names and values below a section's name come before its table.
+                title = title if _IN_BRACKETS.match(title) and not _IN_BRACKETS.match(text) else text
             i += 1
         for section in [s for s in out.sections if s.table.rows == "cross"]:
             out.sections.remove(section)
@@ -135,7 +136,7 @@ class Cutter:
 
     def _goes_on(self, raw: Any, current: Section) -> bool:
         """Whether a row belongs to the table above, without splitting it where that can be avoided."""
-        if current.table.columns and not current.table.title and current.table.rows != "cross":
+        if _bare(current.table):
             return _all_numbers(self._split(raw), current.table)
         if isinstance(raw, str):
             first = raw.lstrip(' "')[:1]
@@ -274,7 +275,7 @@ class Cutter:
                 continue
             if table.columns:
                 cells = self._split(rows[i])
-                if self._below_title(cells) if table.title else _all_numbers(cells, table):
+                if _all_numbers(cells, table) if _bare(table) else self._below_title(cells):
                     return Section(table, list(table.columns), [], [], table.widths), 0
                 continue
             if i + table.header_rows > len(rows):
@@ -310,6 +311,11 @@ class Cutter:
         return any(t.title and matches(t.title, text) for t in self._tables)
 
 
+def _bare(table: Table) -> bool:
+    """Whether a table has no headings, and is known by its rows of numbers: points, or what no title stands above."""
+    return bool(table.columns) and table.rows != "cross" and (table.rows == "points" or not table.title)
+
+
 def _all_numbers(cells: Row, table: Table) -> bool:
     """Whether a row is one of a table that nothing stands above: as many numbers as it has columns, nothing else."""
     return len(cells) == len(table.columns) and all(
@@ -334,6 +340,7 @@ def joined(cells: Row) -> str:
     return " ".join(names.tidy(c) for c in cells if c is not None and str(c).strip())
 
 
+@lru_cache(maxsize=65536)
 def matches(title: str, text: str) -> bool:
     """Whether a row is the title that a mapping gives: words, or a regular expression between slashes."""
     if title.startswith("/"):

@@ -1,0 +1,173 @@
+"""Small texts of shapes that drafts failed on when somebody else wrote them; all layouts and numbers are invented."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import archive.formats
+from archive.errors import Trouble
+from archive.formats.draft import draft, profile
+from archive.formats.draft.write import Draft
+from archive.formats.mapping.load import loads
+from archive.formats.mapping.model import Quantity, quantity
+from archive.formats.recognition import Entry
+from archive.tables import Batch
+
+_MHZ = [1.0 + 8 * k for k in range(20)]
+
+
+def _drafted(folder: Path, text: str) -> tuple[Draft, list[Batch]]:
+    path, mapping = folder / "export.txt", folder / "drafted.toml"
+    path.write_text(text, encoding="utf-8")
+    made = draft(Entry(path, path.name))
+    mapping.write_text(made.text, encoding="utf-8")
+    batches = list(archive.formats.read(path, mapping=mapping))
+    assert not any(b["set_aside"].num_rows for b in batches), made.text
+    return made, batches
+
+
+def _rows(batches: list[Batch], table: str) -> list[dict[str, Any]]:
+    return [r for b in batches for r in b[table].to_pylist()]
+
+
+def _curve(quantity: str, link: int) -> list[float]:
+    if quantity == "IL":
+        return [round(0.02 * math.sqrt(f) * (40 + link), 2) for f in _MHZ]
+    top, slope = (75, 15) if quantity == "NEXT" else (30, 5)
+    return [round(top - slope * math.log10(f) + link / 10, 2) for f in _MHZ]
+
+
+_NAMED = {
+    "IL 1-2": ("insertion_loss", None, "1-2"),
+    "NEXT 1-2/3-6 main": ("next", "local", "1-2/3-6"),
+    "NEXT 1-2/3-6 remote": ("next", "remote", "1-2/3-6"),
+    "RL 7-8 main": ("return_loss", "local", "7-8"),
+}
+
+
+@pytest.mark.parametrize("wide", [True, False])
+def test_one_cell_that_names_quantity_pair_and_end(wide: bool, tmp_path: Path) -> None:
+    out = ["Link;Curve;" + ";".join(f"{f:g} MHz" for f in _MHZ) if wide else "Link;Curve;MHz;dB"]
+    for i in range(1, 5):
+        for name in _NAMED:
+            values = _curve(name.split()[0], i)
+            if wide:
+                out.append(f"2B-C{i:02d};{name};" + ";".join(map(str, values)))
+            else:
+                out += [f"2B-C{i:02d};{name};{f:g};{v}" for f, v in zip(_MHZ, values, strict=True)]
+    made, batches = _drafted(tmp_path, "\n".join(out) + "\n")
+    assert all(f["confidence"] >= 0.9 for f in made.fields)
+    label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
+    found = {
+        (label[s["record_id"]], s["parameter"], s["end"], s["pairing"]): s["values"] for s in _rows(batches, "sweeps")
+    }
+    assert found == {
+        (f"2B-C{i:02d}", *place): _curve(name.split()[0], i) for i in range(1, 5) for name, place in _NAMED.items()
+    }
+
+
+def test_near_and_far_in_the_word_for_a_quantity(tmp_path: Path) -> None:
+    out = ["Link\tWorst case\tPair\tFrequency MHz\tValue dB\tMargin dB"]
+    for i in range(1, 6):
+        for n, (name, pair) in enumerate((("NEXT near", "3,6-4,5"), ("NEXT far", "3,6-4,5"), ("Ret. loss far", "7,8"))):
+            out.append(f"2B-C{i:02d}\t{name}\t{pair}\t{10 * i + n}.5\t{30 + i}.{n}\t{i}.{n}")
+    _, batches = _drafted(tmp_path, "\n".join(out) + "\n")
+    told = {(r["parameter"], r["end"]) for r in _rows(batches, "reported")}
+    assert told == {("next", "local"), ("next", "remote"), ("return_loss", "remote")}
+
+
+def test_a_mapping_says_what_a_word_for_a_quantity_means() -> None:
+    assert quantity("next") == Quantity("next")
+    assert quantity("length ft") == Quantity("length", "ft")
+    assert quantity("next remote 1-2/3-6") == Quantity("next", "", "remote", "1-2/3-6")
+    head = '[mapping]\nlayout = "tried"\nlanguage = 1\n[cells]\nparameters = { "X" = "%s" }\n'
+    body = (
+        '[[file]]\nname = "1"\nkind = "delimited"\n[[file.table]]\nname = "1"\nrows = "links"\n'
+        'fields = [ { from = "A", to = "records.link_label" } ]\n'
+    )
+    assert loads((head % "next remote 1-2/3-6" + body).encode()).parameters
+    for meaning in ("next ft", "nothing remote", "next remotely"):
+        with pytest.raises(Trouble):
+            loads((head % meaning + body).encode())
+
+
+def _report(i: int, leader: str) -> str:
+    curve = "".join(f"{f:g};{v}\n" for f, v in zip(_MHZ, _curve("NEXT", i), strict=True))
+    return (
+        f"Link{leader}2B-C{i:02d}\nOperator{leader}J. Hallow\nVerdict{leader}{'FAIL' if i == 2 else 'PASS'}\n\n"
+        f"NEXT 12-36 near\nMHz;dB\n{curve}\n"
+    )
+
+
+@pytest.mark.parametrize("leader", [": ", " .. ", " ...... "])
+def test_dots_lead_to_a_value(leader: str, tmp_path: Path) -> None:
+    _, batches = _drafted(tmp_path, "".join(_report(i, leader) for i in range(1, 6)))
+    assert [r["reported_verdict"] for r in _rows(batches, "records")] == ["pass", "fail", "pass", "pass", "pass"]
+    assert [s["values"] for s in _rows(batches, "sweeps")] == [_curve("NEXT", i) for i in range(1, 6)]
+
+
+def test_several_names_and_values_in_one_row_are_no_headings(tmp_path: Path) -> None:
+    out = ""
+    for i in range(1, 5):
+        out += (
+            f"Link;2B-C{i:02d};Date;2021-05-0{i} 10:11\nTest limit;Class E permanent link;Cable;Cat 6 U/UTP\n"
+            f"Result;{'FAIL' if i == 2 else 'PASS'};;\nOperator;J. Hallow;Site;Mill Lane\n"
+            "MHz;NEXT 12-36 near\n"
+        )
+        out += "".join(f"{f:g};{v}\n" for f, v in zip(_MHZ, _curve("NEXT", i), strict=True)) + "\n"
+    _, batches = _drafted(tmp_path, out)
+    for i, r in enumerate(_rows(batches, "records"), 1):
+        assert (r["link_label"], r["limit_found"]) == (f"2B-C{i:02d}", "Class E permanent link")
+        assert (r["cable_found"], r["reported_verdict"]) == ("Cat 6 U/UTP", "fail" if i == 2 else "pass")
+    assert {p["name"] for p in _rows(batches, "people")} == {"J. Hallow"}
+
+
+def test_counts_of_points_are_no_decibels(tmp_path: Path) -> None:
+    out = ""
+    for i in range(1, 6):
+        out += f"[LINK {i:04d}]\nid=2B-C{i:02d}\nverdict=PASS\n"
+        for name, q in (("ATT 12", "IL"), ("NEXT 12-36 MAIN", "NEXT"), ("NEXT 12-36 REM", "NEXT")):
+            curve = "".join(f"{f:g};{-v}\n" for f, v in zip(_MHZ, _curve(q, i), strict=True))
+            out += f"[SCAN {name}]\npoints={len(_MHZ)}\n{curve}"
+    made, batches = _drafted(tmp_path, out)
+    assert not any("points" in f["from"] for f in made.fields)
+    assert [r["link_label"] for r in _rows(batches, "records")] == [f"2B-C{i:02d}" for i in range(1, 6)]
+    assert len(_rows(batches, "sweeps")) == 15
+    assert all(min(s["values"]) > 0 for s in _rows(batches, "sweeps"))
+
+
+def test_a_date_and_a_time_are_surer_than_when_a_page_was_printed(tmp_path: Path) -> None:
+    out = ""
+    for i in range(1, 5):
+        out += (
+            f"Link: 2B-C{i:02d}\nDate: 05/1{i}/2021\nTime: 09:1{i} AM\nPrinted: 22 Jun 2025 17:02\n"
+            f"Tester: TW-88 no. 551{i}\nOperator: Ines Garrow\nLength (m): 41.{i}\n\n"
+        )
+    _, batches = _drafted(tmp_path, out)
+    assert [r["tested_local"] for r in _rows(batches, "records")] == [f"2021-05-1{i}T09:1{i}" for i in range(1, 5)]
+    assert {p["name"] for p in _rows(batches, "people")} == {"Ines Garrow"}
+
+
+def test_the_name_of_a_project_gives_no_end(tmp_path: Path) -> None:
+    out = "Remote Works Ltd, cable results;;;\nLink;Length 12 (m);Length 36 (m);NEXT 12-36 near margin (dB)\n"
+    out += "".join(f"2B-C{i:02d};4{i}.1;4{i}.3;{i}.5\n" for i in range(1, 6))
+    _, batches = _drafted(tmp_path, out)
+    assert {r["end"] for r in _rows(batches, "readings")} == {None}
+
+
+class _InNovember2026(datetime):
+    @classmethod
+    def now(cls, tz: Any = None) -> datetime:
+        return datetime(2026, 11, 29, tzinfo=tz)
+
+
+def test_a_day_that_is_yet_to_come_is_no_date_of_a_test(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(profile, "datetime", _InNovember2026)
+    out = "Link;Date;Length (m)\n" + "".join(f"2B-C{i:02d};{26 + i}/08/25;4{i}.1\n" for i in range(1, 5))
+    _, batches = _drafted(tmp_path, out)
+    assert [r["tested_local"] for r in _rows(batches, "records")] == [f"2025-08-{26 + i}" for i in range(1, 5)]
