@@ -338,7 +338,7 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
     out: list[Found] = []
     for (sheet, *_), bodies in by.items():
         titles = Counter(b.title for _, b, _, _ in bodies)
-        constant = [t for t, c in titles.items() if t and (c > 1 or len(bodies) == 1)]
+        constant = [t for t, c in titles.items() if t and (c > 1 or len(bodies) == 1 or _says(t))]
         whole = sum(titles[t] for t in constant) >= 0.8 * len(bodies) and (
             layout.block or len(by) > 1 or len(listed) > 1
         )

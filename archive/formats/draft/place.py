@@ -66,6 +66,7 @@ def place(layout: Layout) -> Placing:
         out.tables.append(_table(t, s, r, around))
     for n, key in keys.items():
         joined.settle(out.tables[n + 1].placed, key, not any(label_of(seen[m], fiber) for m in keys))
+    review.spread(out)
     review.row_numbers(out)
     review.dates_together(out)
     review.end_of_element(out)

@@ -14,6 +14,7 @@ from archive.formats.draft.facts import Placed
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.placing import Placing
 from archive.formats.draft.roles import NAMES, Seen
+from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.target import Target
 
 
@@ -140,6 +141,26 @@ def dates_together(out: Placing) -> None:
         if "ask" in p.options and mine:
             p.options = {"format": mine[0]}
             p.reason = f"dates as {mine[0]}: {source!r} proves the order of day and month"
+
+
+_LEAST = 8
+"""Frequencies from which on single values are taken for the points of a curve."""
+
+
+def spread(out: Placing) -> None:
+    """Columns of one quantity at many frequencies, such as "NEXT 12-36 @ 100 MHz": together they are a curve."""
+    for table in out.tables:
+        curves: dict[Target, list[Placed]] = {}
+        for p in table.placed:
+            if p.to is not None and p.to.table == "readings" and p.to.frequency and is_curve(p.to.name):
+                curves.setdefault(p.to.at(frequency=""), []).append(p)
+        for to, points in curves.items():
+            if len({float(p.to.frequency) for p in points if p.to is not None}) < max(_LEAST, len(points)):
+                continue
+            for p in points:
+                assert p.to is not None
+                p.to = to.at(table="sweeps", frequency=f"{float(p.to.frequency):.10g}")
+                p.reason += f"; one of {len(points)} points of a curve"
 
 
 def _order(pattern: str) -> str:

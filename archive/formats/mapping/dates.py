@@ -261,7 +261,8 @@ def _clock(text: str) -> str:
 
 
 def _dates(text: str) -> list[str]:
-    digits = re.fullmatch(r"(\d+)(\D+)(\d+)(\D+)(\d+)(\D*)", text)
+    # "1-2 @ 25 MHz" has the shape of a date too, but for its marks and its end.
+    digits = re.fullmatch(r"(\d+)([^\d@]{1,4})(\d+)([^\d@]{1,4})(\d+)(\W*|\W*\w{1,2}\W*)", text)
     if digits:
         a, s, _, t, c, tail = digits.groups()
         s, t = s if len(s.strip()) else " ", t if len(t.strip()) else " "

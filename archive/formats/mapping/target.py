@@ -97,7 +97,7 @@ def _qualified(target: Target, word: str, text: str, where: str) -> Target:
     number = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(nm|mhz)", word, re.IGNORECASE)
     if number:
         name = "wavelength" if number.group(2).lower() == "nm" else "frequency"
-        return target.at(**{name: number.group(1)})
+        return target.at(**{name: f"{float(number.group(1)):.10g}"})
     for name, known in (
         ("end", frozenset(vocabulary.ENDS)),
         ("direction", vocabulary.words("direction")),

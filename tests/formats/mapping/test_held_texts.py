@@ -71,6 +71,38 @@ def test_one_cell_that_names_quantity_pair_and_end(wide: bool, tmp_path: Path) -
     }
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_column_for_each_point_of_a_curve(turned: bool, tmp_path: Path) -> None:
+    """A row per link, or a column per link, and each frequency in the name of what it is a value of."""
+    names = [f"{name} @ {f:g} MHz [dB]" for name in _NAMED for f in _MHZ]
+    table = [["Link", "Result", *names]]
+    for i in range(1, 6):
+        values = [str(v) for name in _NAMED for v in _curve(name.split()[0], i)]
+        table.append([f"2B-C{i:02d}", "PASS", *values])
+    table[3][2 + len(_MHZ)] = ">70"
+    table[4][2 + 2 * len(_MHZ) + 3] = ""
+    table = [list(c) for c in zip(*table, strict=True)] if turned else table
+    made, batches = _drafted(tmp_path, "".join(";".join(r) + "\n" for r in table))
+    assert all(f["confidence"] >= 0.9 for f in made.fields)
+    assert not _rows(batches, "readings")
+    label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
+    assert list(label.values()) == [f"2B-C{i:02d}" for i in range(1, 6)]
+    axes = {a["axis_id"]: a["frequencies_mhz"] for a in _rows(batches, "axes")}
+    seen = 0
+    for s in _rows(batches, "sweeps"):
+        assert axes[s["axis_id"]] == _MHZ
+        name = next(n for n, place in _NAMED.items() if place == (s["parameter"], s["end"], s["pairing"]))
+        want: list[float | None] = [*_curve(name.split()[0], int(label[s["record_id"]][-2:]))]
+        if (label[s["record_id"]], name) == ("2B-C03", "NEXT 1-2/3-6 main"):
+            want[0] = 70.0
+            assert s["above"] == [0]
+        if (label[s["record_id"]], name) == ("2B-C04", "NEXT 1-2/3-6 remote"):
+            want[3] = None
+        assert s["values"] == want
+        seen += 1
+    assert seen == 5 * len(_NAMED)
+
+
 def test_near_and_far_in_the_word_for_a_quantity(tmp_path: Path) -> None:
     out = ["Link\tWorst case\tPair\tFrequency MHz\tValue dB\tMargin dB"]
     for i in range(1, 6):

@@ -25,6 +25,7 @@ from archive.formats.mapping.build.qualify import origins, qualifiers, turned
 from archive.formats.mapping.build.steps import curve_steps
 from archive.formats.mapping.frame import Frame, Problem, Problems
 from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.target import Target
 
 _TYPES = {"float32": "f4", "float64": "f8", "int16": "i2", "int32": "i4"}
 MOST_BYTES = 1 << 26
@@ -108,6 +109,11 @@ def encoding_fault(encoding: str) -> str:
     return "" if len(texts) == 1 and len(kinds) == 1 else f"{encoding!r}: one of base64 and hex, and one type"
 
 
+def _is_list(f: Field) -> bool:
+    """Whether each cell of a field is a whole curve, and not one point of it."""
+    return f.to.table == "sweeps" and not f.to.frequency
+
+
 _FEW = 20
 """Rows of a frame that are not worth a thread."""
 
@@ -126,8 +132,9 @@ class Lists:
     def cells(self, frame: Frame, keys: Keys, shared: dict[tuple[int, str], Any]) -> None:
         """Every field whose cells are whole curves. shared: axes by record (-1: all) and name ("" where unnamed)."""
         self._ahead(frame)
+        self._spread(frame, keys)
         for f in frame.table.fields:
-            if f.source not in frame.columns:
+            if f.source not in frame.columns or f.to.frequency:
                 continue
             if f.to.table == "sweeps":
                 self._field(frame, keys, f, f.to.name, None, shared)
@@ -139,6 +146,29 @@ class Lists:
                 for parameter in dict.fromkeys(words.drop_null().to_pylist()) if words is not None else ():
                     which = np.asarray(pc.fill_null(pc.equal(words, parameter), False))
                     self._field(frame, keys, f, parameter, which, shared)
+
+    def _spread(self, frame: Frame, keys: Keys) -> None:
+        """Curves of which each point has a column of its own, such as "NEXT 12-36 @ 100 MHz"."""
+        curves: dict[Target, list[tuple[float, Field]]] = {}
+        for f in frame.table.fields:
+            if f.to.table == "sweeps" and f.to.frequency and f.source in frame.columns:
+                curves.setdefault(f.to.at(frequency=""), []).append((float(f.to.frequency), f))
+        for to, points in curves.items():
+            points.sort(key=lambda p: p[0])
+            said, own = to.origin, vocabulary.parameter(to.name).unit
+            read = []
+            for _, f in points:
+                unit = units.find(f.unit) if f.unit else None
+                turn = turned(f, self._mapping, to.name, said)
+                read.append(numbers.read(frame.columns[f.source], self._writing, unit, turn, step=False))
+                self._problems.cells(frame, f.source, read[-1].bad, f"a number ({own})", "correct the cell")
+            values, bounds = (np.column_stack([getattr(r, x) for r in read]) for x in ("values", "bound"))
+            at = np.flatnonzero(~np.isnan(values).all(axis=1) & ~keys.lost)
+            if len(at):
+                stops = np.arange(1, len(at) + 1) * len(points)
+                axis = [self._axes.id(np.array([mhz for mhz, _ in points]))] * len(at)
+                listed = list(bounds[at]) if bounds.any() else None
+                self._put(frame, keys, points[0][1], to.name, said, at, values[at].reshape(-1), stops, listed, axis)
 
     def _field(self, frame: Frame, keys: Keys, f: Field, parameter: str, which: Any, shared: dict[Any, Any]) -> None:
         cells = frame.columns[f.source]
@@ -191,7 +221,7 @@ class Lists:
 
     def _ahead(self, frame: Frame) -> None:
         """Turns the columns of texts of a frame to numbers side by side: Arrow lets go of Python's lock."""
-        fields = {f.source: f for f in frame.table.fields if f.to.table == "sweeps" and f.source in frame.columns}
+        fields = {f.source: f for f in frame.table.fields if _is_list(f) and f.source in frame.columns}
         if len(fields) < 2 or frame.rows < _FEW:
             return
         with ThreadPoolExecutor(min(len(fields), os.cpu_count() or 1)) as pool:
