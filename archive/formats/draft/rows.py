@@ -95,7 +95,7 @@ def _labels(row: list[Any], kinds: list[str]) -> list[tuple[str, Any]]:
     colons = [
         t
         for _, t in filled
-        if re.match(r"^[#;* ]*[^\W\d_].{0,60}?(?:[:=](?:\s|$)|=\S|\s?(?:\.\s?){2,}\s*\S|\.{3,})", t)
+        if re.match(r"^[#;* ]*[^\W\d_].{0,60}?(?:[:=](?:\s|$)|=\S|(?:\s?(?:\.\s?){2,}|\s\.\s)\s*\S|\.{3,})", t)
     ]
     if not colons:
         # A unit may stand in a cell of its own after its value.
@@ -154,7 +154,7 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
     return None
 
 
-_NAMED = re.compile(r"^[^\W\d_].{0,60}?(?::(\s|$)|\s?(?:\.\s?){2,}\s*\S)")
+_NAMED = re.compile(r"^[^\W\d_].{0,60}?(?::(\s|$)|(?:\s?(?:\.\s?){2,}|\s\.\s)\s*\S)")
 """A name and a colon, or dots that lead to a value."""
 
 IN_BRACKETS = re.compile(r"^\[\s*[^\W\d_][^\]]*\]$")
@@ -219,7 +219,7 @@ def _pairs_of(rows: list[list[Any]], kind_row: Any, i: int, least: int = 4) -> b
     """Whether a row is of names of facts, each with a value beside it that is no heading."""
     kinds = [k for k, c in zip(kind_row(i), rows[i], strict=False) if c is not None and str(c).strip()]
     cells = [names.tidy(c) for c in rows[i] if c is not None and str(c).strip()]
-    if len(kinds) < least or len(kinds) % 2 or any(k != "w" for k in kinds[0::2]):
+    if len(kinds) < least or len(kinds) % 2 or kinds[0] != "w" or any(k not in "wt" for k in kinds[0::2]):
         return False
     named = [read_heading((c.rstrip(" :"),)) for c in cells[0::2]]
     return any(h.fields for h in named) and not any(k in "wp" for k in kinds[1::2])

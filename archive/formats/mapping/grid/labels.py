@@ -11,7 +11,7 @@ from archive.formats.mapping import units
 _NAME = r"[^\W\d_][^:=]{0,60}?"
 _CLOCK = r"[^:=]*\b(?:[01]?\d|2[0-3]):[0-5]\d(?![\d.,])"
 _INSIDE = re.compile(rf"^(?!{_CLOCK})({_NAME}(?:\([^)]*\)|\[[^\]]*\])?)\s*[:=]\s*(.*)$", re.DOTALL)
-_LEADER = re.compile(rf"^({_NAME})\s*(?:\.\s?){{2,}}:?\s*(.*)$|^({_NAME})\s*_{{3,}}:?\s*(.*)$")
+_LEADER = re.compile(rf"^({_NAME})(?:\s*(?:\.\s?){{2,}}|\s\.\s):?\s*(.*)$|^({_NAME})\s*_{{3,}}:?\s*(.*)$")
 
 Label = tuple[str, Any]
 
