@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.mapping.model import Table
+
+_NUMBERS = count()
+
+
+def cell_number() -> int:
+    """A number that no other cell of a source has."""
+    return next(_NUMBERS)
 
 
 @dataclass
@@ -36,7 +44,8 @@ class Frame:
     uncounted: frozenset[str] = frozenset()
     """Columns whose cells are counted elsewhere: labels of a block that are repeated for its rows."""
     above: dict[str, Any] = field(default_factory=dict)
-    """XML, JSON: of columns above the rows, such as "../pair", which element each row has it from (int64)."""
+    """XML, JSON: of columns whose cells several rows share, such as "../pair", which cell each row has: int64, a number
+    of its own for each cell, see cell_number; -1 where the cell was counted in an earlier frame."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
 
@@ -44,6 +53,14 @@ class Frame:
     def rows(self) -> int:
         """Number of rows."""
         return len(self.record)
+
+    def cells(self, name: str) -> Any:
+        """Which cell of the source each row of a column has, as in `above`; None where each row has its own."""
+        if name in self.uncounted or (self.shared and not self.counts):
+            return np.full(self.rows, -1, dtype=np.int64)
+        if self.shared and name not in self.above:
+            self.above[name] = np.full(self.rows, cell_number(), dtype=np.int64)
+        return self.above.get(name)
 
     def where(self, rows: Any) -> Any:
         """Places of some rows as Arrow text, or nulls."""

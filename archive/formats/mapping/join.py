@@ -168,7 +168,9 @@ def _cut(
             if high > low:
                 columns = {k: c.slice(low, high - low) for k, c in frame.columns.items()}
                 place = None if frame.place is None else frame.place[low:high]
-                part.append(replace(frame, columns=columns, record=frame.record[low:high] - at, place=place))
+                above = {k: v[low:high] for k, v in frame.above.items()}
+                record = frame.record[low:high] - at
+                part.append(replace(frame, columns=columns, record=record, place=place, above=above))
         some = {k - at: p for k, p in problems.items() if at <= k < end}
         here = list(part)
         ignored = counted[0] if at == 0 else 0

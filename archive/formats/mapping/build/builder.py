@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,7 @@ from archive.formats.mapping.build.evidence import evidence, media
 from archive.formats.mapping.build.facts import Facts
 from archive.formats.mapping.build.keys import Keys, keys_of
 from archive.formats.mapping.build.lists import Lists, axis_values
+from archive.formats.mapping.build.moved import Moved, once, used_cells
 from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.scalars import Scalars
 from archive.formats.mapping.build.shared import Shared
@@ -79,7 +80,7 @@ class Builder:
         curves = Curves(self._mapping, self._writing, pieces, problems, self._axes)
         lists = Lists(self._mapping, self._writing, pieces, problems, self._axes)
         axes = self._axes_of(frames)
-        lost: list[tuple[Frame, str, Any]] = []
+        lost: list[_Lost] = []
         for frame in frames:
             if frame.table.rows == "axes" or not frame.rows:
                 continue
@@ -92,8 +93,7 @@ class Builder:
                 if frame.table.rows != "curves":
                     scalars.rows(frame, keys)
                 lists.cells(frame, keys, axes)
-            lost += [(frame, name, rows) for name, rows in wires(frame, pieces)]
-            lost += _lost(frame, keys)
+            lost.append(_lost(frame, keys, wires(frame, pieces)))
         columns = facts.columns()
         rows, named = self._shared.rows(facts)
         good = problems.good(n)
@@ -172,22 +172,17 @@ class Builder:
             by.setdefault((record, label or ""), []).append(value)
         self._file_axes.update({k: np.array(v) for k, v in by.items()})
 
-    def _extras(
-        self, frames: Sequence[Frame], facts: Facts, lost: list[tuple[Frame, str, Any]], pieces: Pieces, good: Any
-    ) -> None:
+    def _extras(self, frames: Sequence[Frame], facts: Facts, lost: list[_Lost], pieces: Pieces, good: Any) -> None:
         """Cells that no field takes, and the count of all."""
-        a = self.account
         for frame in frames:
             if frame.counts:
                 self._frame(frame, pieces, good)
-        moved = [(r, name, place, text, None) for r, name, place, text in (*facts.over, *facts.unread)]
-        for frame, name, rows in lost:
-            cells = frame.columns[name].take(pa.array(rows))
-            moved.append((frame.record[rows], name, frame.where(rows), _texts(cells), _sizes(frame, cells)))
-        for record, name, place, text, sizes in moved:
-            keep = np.flatnonzero(np.asarray(text.is_valid()) & good[record])
-            self._extra(pieces, record[keep], name, place.take(pa.array(keep)), text.take(pa.array(keep)))
-            count = len(keep) if sizes is None else int(sizes[keep].sum())
+        moved = [*facts.moved, *(m for one in lost for m in one.moved())]
+        used = np.concatenate([facts.used(good), *(one.used(good) for one in lost)]) if moved else _NONE
+        for m, keep, count in once(moved, used, good):
+            at = pa.array(keep)
+            self._extra(pieces, m.record[keep], m.name, m.place.take(at), m.text.take(at))
+            a = self._accounts.get(m.source, self.account)
             a.mapped -= count
             a.extras += count
 
@@ -260,34 +255,46 @@ class Builder:
         )
 
 
-def _lost(frame: Frame, keys: Keys) -> list[tuple[Frame, str, Any]]:
-    """Cells of rows whose parameter, pairing or end nobody knows."""
-    rows = np.flatnonzero(keys.lost)
-    if not len(rows):
-        return []
-    taken = [
-        f.source
-        for f in frame.table.fields
-        if f.source in frame.columns and f.source not in frame.uncounted and f.to.table not in _OF_RECORDS
-    ]
-    return [(frame, name, _whole(frame, name, rows)) for name in taken]
+@dataclass
+class _Lost:
+    """The cells of a frame that cannot be used, by column: boolean arrays over its rows."""
+
+    frame: Frame
+    by: dict[str, Any]
+
+    def moved(self) -> Iterator[Moved]:
+        """They on their way to the extras."""
+        for name, lost in self.by.items():
+            rows = np.flatnonzero(lost)
+            if not len(rows):
+                continue
+            frame, cell = self.frame, self.frame.cells(name)
+            cells = frame.columns[name].take(pa.array(rows))
+            which = None if cell is None else cell[rows]
+            texts, sizes = _texts(cells), _sizes(frame, cells)
+            yield Moved(frame.record[rows], name, frame.where(rows), texts, which, sizes, frame.source)
+
+    def used(self, good: Any) -> Any:
+        """The cells of its rows that are used, where rows share cells."""
+        found = [used_cells(self.frame, [name], lost, good) for name, lost in self.by.items()]
+        return np.concatenate([_NONE, *found])
 
 
-def _whole(frame: Frame, name: str, rows: Any) -> Any:
-    """Of rows those whose cell is lost. A cell above several rows is lost once, and only where all of them are."""
-    codes = frame.above.get(name)
-    if codes is None:
-        return rows
-    lost, all_ = np.bincount(codes[rows], minlength=int(codes.max()) + 1), np.bincount(codes)
-    _, first = np.unique(codes[rows], return_index=True)
-    at = rows[np.sort(first)]
-    return at[lost[codes[at]] == all_[codes[at]]]
+def _lost(frame: Frame, keys: Keys, unread: list[tuple[str, Any]]) -> _Lost:
+    """Cells of rows whose parameter, pairing or end nobody knows. unread: columns and rows of a wire map that say
+    nothing we can read."""
+    taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
+    out = _Lost(frame, dict.fromkeys(taken, keys.lost))
+    for name, rows in unread:
+        out.by[name] = out.by[name].copy()
+        out.by[name][rows] = True
+    return out
 
 
 def _sizes(frame: Frame, cells: Any) -> Any:
     """How many cells of the source each cell of a column is: int64. Where frequencies are headings, a list is a row of
-    cells; elsewhere it was one cell."""
-    if frame.axis is None or not pa.types.is_list(cells.type):
+    cells, and in a tree (whose reader counts) a list of its own; elsewhere it was one cell."""
+    if (frame.axis is None and frame.counts) or not pa.types.is_list(cells.type):
         return np.ones(len(cells), dtype=np.int64)
     inside = np.asarray(cells.flatten().is_valid(), dtype=np.int64)
     ends = np.cumsum(np.asarray(pc.fill_null(pc.list_value_length(cells), 0), dtype=np.int64))
@@ -295,6 +302,7 @@ def _sizes(frame: Frame, cells: Any) -> Any:
     return sums[ends] - sums[np.concatenate([[0], ends[:-1]])]
 
 
+_NONE = np.zeros(0, dtype=np.int64)
 _OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
 
 

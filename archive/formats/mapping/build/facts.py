@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats import words
 from archive.formats.mapping import dates, numbers, units, verdicts
+from archive.formats.mapping.build.moved import Moved
 from archive.formats.mapping.frame import Frame, Problem, Problems, codes, encoded, mapped
 from archive.formats.mapping.model import Field, Mapping
 
@@ -24,6 +25,12 @@ class Said:
     field: Field
     text: Any
     where: Any
+    cell: Any = None
+    """Which cell of the source each is, as Frame.cells has it."""
+    source: str = ""
+    """source_id of its file, where it is not that of the records."""
+    unread: Any = None
+    """Boolean array: which of them nobody knows how to read."""
 
 
 @dataclass
@@ -35,10 +42,8 @@ class Facts:
     problems: Problems
     n: int
     said: dict[str, Said] = field(default_factory=dict)
-    over: list[tuple[Any, str, Any, Any]] = field(default_factory=list)
-    """Cells that say otherwise than the first: records, name, places, texts. They are kept as extras."""
-    unread: list[tuple[Any, str, Any, Any]] = field(default_factory=list)
-    """Cells in words that nobody knows."""
+    moved: list[Moved] = field(default_factory=list)
+    """Cells that say otherwise than the first, and cells in words that nobody knows. They are kept as extras."""
 
     def gather(self, frame: Frame, ends: Any = None) -> None:
         """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
@@ -62,6 +67,7 @@ class Facts:
         if len(words):
             blank = np.asarray(pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(words)), 0))
             code = np.where(blank[code], -1, code) if blank.any() else code
+        cell = frame.cells(f.source)
         there = np.flatnonzero(code >= 0)
         records, first = np.unique(frame.record[there], return_index=True)
         rows, said = np.full(self.n, -1, dtype=np.int64), np.full(self.n, -1, dtype=np.int64)
@@ -71,13 +77,15 @@ class Facts:
         if len(there) > len(records):
             at = there[code[there] != said[frame.record[there]]]
             if len(at):
-                self.over.append((frame.record[at], f.source, frame.where(at), words.take(pa.array(code[at]))))
+                texts, which = words.take(pa.array(code[at])), None if cell is None else cell[at]
+                self.moved.append(Moved(frame.record[at], f.source, frame.where(at), texts, which, source=frame.source))
         key = str(f.to)
         if key in self.said:
             taken = pc.coalesce(self.said[key].text, taken)
             f = self.said[key].field
         where = frame.place[np.maximum(rows, 0)] if frame.place is not None else None
-        self.said[key] = Said(f, taken, where)
+        of = None if cell is None else np.where(rows < 0, -1, cell[rows])
+        self.said[key] = Said(f, taken, where, of, frame.source)
 
     def text(self, key: str) -> Any:
         """One fact as Arrow text of n records."""
@@ -123,7 +131,19 @@ class Facts:
     def _lost(self, said: Said, mask: Any) -> None:
         at = np.flatnonzero(np.asarray(mask))
         if len(at):
-            self.unread.append((at, said.field.source, pa.nulls(len(at), pa.string()), said.text.take(pa.array(at))))
+            said.unread = np.asarray(mask) if said.unread is None else said.unread | np.asarray(mask)
+            texts, cell = said.text.take(pa.array(at)), None if said.cell is None else said.cell[at]
+            places = pa.nulls(len(at), pa.string())
+            self.moved.append(Moved(at, said.field.source, places, texts, cell, source=said.source))
+
+    def used(self, good: Any) -> Any:
+        """The cells that facts of good records are taken from, where records share cells: int64."""
+        found = [np.zeros(0, dtype=np.int64)]
+        for said in self.said.values():
+            if said.cell is not None:
+                rows = np.asarray(said.text.is_valid()) & good
+                found.append(said.cell[rows if said.unread is None else rows & ~said.unread])
+        return np.unique(np.concatenate(found))
 
     def kept(self, table: str, mask: Any) -> None:
         """Cells that say something of a row of a table which some records do not have (mask) are kept as extras."""

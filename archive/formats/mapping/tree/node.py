@@ -129,6 +129,17 @@ def cell_of(tree: Tree) -> Any:
     return tree.get(TEXT) if isinstance(tree, dict) else tree
 
 
+def cell_at(tree: Tree, path: str) -> tuple[int, str]:
+    """What tells the cell at a path below a tree from all others of the document: what holds it, and its name there."""
+    rest = path.split("/")
+    while len(rest) > 1:
+        name, below = step(tree, rest) if isinstance(tree, dict) else (rest[0], rest[1:])
+        if not below or not isinstance(tree, dict) or not isinstance(tree.get(name), dict):
+            break
+        tree, rest = tree[name], below
+    return id(tree), "/".join(n for n in rest if n != TEXT)
+
+
 def value_at(tree: Tree, path: str) -> Any:
     """The scalar (or list of scalars) at a path below a tree, or None."""
     rest = path.split("/")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -10,13 +11,13 @@ import numpy as np
 
 from archive.errors import Trouble
 from archive.formats.mapping.chunk import Chunk, Counted
-from archive.formats.mapping.frame import Frame
+from archive.formats.mapping.frame import Frame, cell_number
 from archive.formats.mapping.grid.columns import cell_text, column
 from archive.formats.mapping.model import File, Mapping, Table
 from archive.formats.mapping.target import Target
-from archive.formats.mapping.tree.leaves import Leaves, leaves, paths_around, paths_of, use_of
+from archive.formats.mapping.tree.leaves import Leaves, absolute, leaves, paths_around, paths_of, use_of
 from archive.formats.mapping.tree.named import Named, turned
-from archive.formats.mapping.tree.node import KEY, Member, Tree, is_values, members, value_at
+from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, cell_at, is_values, members, value_at
 from archive.formats.recognition import Entry
 
 MOST_CELLS = 1_000_000
@@ -72,13 +73,17 @@ class _Reader:
         self._labels = [t for t in file.tables if t.rows == "labels" and not t.each]
         self._tables = [t for t in file.tables if t.each and not t.each.startswith("/")]
         self._shared = [t for t in file.tables if t.each.startswith("/")]
+        of = [(t, f) for t in (*self._labels, *self._tables) for f in t.fields]
+        times = Counter(absolute(t.each, f.source) for t, f in of if not f.source.startswith("/"))
+        self._twice = {path for path, n in times.items() if n > 1}
         self._noun = "line" if file.kind == "xml" else "record"
 
     def chunk(self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]]) -> Chunk:
         """The chunk of some records. late: leaves that stood after the last record of the file."""
         n = len(held)
-        frames = [self._label_frame(t, held) for t in self._labels]
-        frames += [f for t in self._tables if (f := self._rows(t, held)) is not None]
+        numbers: dict[Any, int] = {}
+        frames = [self._label_frame(t, held, numbers) for t in self._labels]
+        frames += [f for t in self._tables if (f := self._rows(t, held, numbers)) is not None]
         frames += [f for t in self._shared if (f := self._shared_rows(t, held)) is not None]
         where = [f"{self._noun} {m.at}" for m in held]
         places = where if len(set(where)) == n else [f"{w}, record {i}" for i, w in enumerate(where, 1)]
@@ -104,20 +109,33 @@ class _Reader:
             listed = value if isinstance(value, list) else [value]
             leaf.loose += [(-1, name, text) for v in listed if (text := cell_text(v)) is not None]
 
-    def _label_frame(self, table: Table, held: list[Member]) -> Frame:
-        columns = {}
+    def _label_frame(self, table: Table, held: list[Member], numbers: dict[Any, int]) -> Frame:
+        columns, above = {}, {}
         for f in table.fields:
             outside = f.source.startswith("/")
             cells = [value_at(m.around if outside else m.tree, f.source.lstrip("/")) for m in held]
-            if any(c is not None for c in cells):
-                columns[f.source] = column(_fit(cells, f.to))
+            if all(c is None for c in cells):
+                continue
+            columns[f.source] = column(_fit(cells, f.to))
+            if outside:
+                above[f.source] = _met(held, f.source.lstrip("/"))
+            elif f.source in self._twice:
+                above[f.source] = _numbered([cell_at(m.tree, f.source) for m in held], numbers)
         places = np.array([m.at for m in held], dtype=np.int64)
-        return Frame(table, columns, np.arange(len(held), dtype=np.int64), places, self._noun, counts=False)
+        record = np.arange(len(held), dtype=np.int64)
+        return Frame(table, columns, record, places, self._noun, counts=False, above=above)
 
-    def _rows(self, table: Table, held: list[Member]) -> Frame | None:
+    def _rows(self, table: Table, held: list[Member], numbers: dict[Any, int]) -> Frame | None:
         """Members of repeated elements below the records, one row each."""
         rows = [(i, found) for i, m in enumerate(held) for found in members(m.tree, table.each)]
-        return _framed(table, rows)
+        frame = _framed(table, rows)
+        for name in frame.columns if frame is not None else ():
+            assert frame is not None
+            if name == KEY and not table.each.endswith(ANY):
+                frame.uncounted |= {name}
+            elif name == KEY or name.startswith("../") or absolute(table.each, name) in self._twice:
+                frame.above[name] = _numbered([_cell_of_row(*found, name) for _, found in rows], numbers)
+        return frame
 
     def _shared_rows(self, table: Table, held: list[Member]) -> Frame | None:
         """Rows that stand outside the records, such as axes: they hold for all that come after."""
@@ -131,7 +149,11 @@ class _Reader:
         return _framed(table, rows)
 
 
-def _framed(table: Table, rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], str]]]) -> Frame | None:
+_Row = tuple[Tree, tuple[Tree, ...], str]
+"""A row: its member, its ancestors, nearest first, and the key under which it stands."""
+
+
+def _framed(table: Table, rows: list[tuple[int, _Row]]) -> Frame | None:
     if not rows:
         return None
     columns = {}
@@ -139,17 +161,25 @@ def _framed(table: Table, rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], st
         cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
         if any(c is not None for c in cells):
             columns[f.source] = column(_fit(cells, f.to))
-    above = {n: _elements(rows, n.count("../")) for n in columns if n.startswith("../")}
-    return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False, above=above)
+    return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
 
 
-def _elements(rows: list[tuple[int, tuple[Tree, tuple[Tree, ...], str]]], up: int) -> Any:
-    """Which element above it each row stands in."""
-    codes: dict[int, int] = {}
-    return np.array(
-        [codes.setdefault(id(above[up - 1]) if up <= len(above) else -1, len(codes)) for _, (_, above, _) in rows],
-        dtype=np.int64,
-    )
+def _numbered(cells: list[Any], numbers: dict[Any, int]) -> Any:
+    """Numbers of cells. numbers: those of the chunk so far, for a cell may stand in several tables."""
+    for cell in cells:
+        if cell not in numbers:
+            numbers[cell] = cell_number()
+    return np.array([numbers[c] for c in cells], dtype=np.int64)
+
+
+def _met(held: list[Member], path: str) -> Any:
+    """Numbers of the cells around the records at a path: a new one whenever it is met, -1 where it was met before."""
+    out, last = [], -1
+    for m in held:
+        if any(name == path for name, _ in m.fresh):
+            last = cell_number()
+        out.append(last)
+    return np.array(out, dtype=np.int64)
 
 
 _LISTS = frozenset(("values", "limit", "margin", "frequencies"))
@@ -165,9 +195,22 @@ def _fit(cells: list[Any], to: Target) -> list[Any]:
 def _of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
     if name == KEY:
         return key
+    tree, rest = _from(member, above, name)
+    return value_at(tree, rest)
+
+
+def _cell_of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
+    """What tells a cell of a row from all others: see cell_at."""
+    if name == KEY:
+        return id(above[0]) if above else 0, key
+    return cell_at(*_from(member, above, name))
+
+
+def _from(member: Tree, above: tuple[Tree, ...], name: str) -> tuple[Tree, str]:
+    """The element from which a name of a row leads on, and the rest of the name."""
     up = 0
     while name.startswith("../"):
         name, up = name[3:], up + 1
-    if up:
-        return value_at(above[up - 1], name) if up <= len(above) else None
-    return value_at(member, name)
+    if not up:
+        return member, name
+    return (above[up - 1] if up <= len(above) else None), name
