@@ -95,7 +95,6 @@ def _word(
 
 def _pairing(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writing, kind: str) -> None:
     single = frame.table.find("pairing", kind)
-    parts = [frame.table.find(n) for n in ("disturbing", "disturbed")]
     if single and single.source in frame.columns:
         own = {**mapping.pair_names, **single.words}
         # Whether the order counts hangs on the parameter: both are made, and chosen by who uses them.
@@ -108,22 +107,31 @@ def _pairing(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writin
                 lambda w, o=ordered: pairing_of(w, mapping, o, own),  # type: ignore[misc]
                 writing,
             )
-    elif all(p and p.source in frame.columns for p in parts):
-        first, second = (
-            mapped(frame.columns[p.source], lambda w: pairs.pairing(w, mapping.pairs, True)) for p in parts if p
-        )
-        both = pc.binary_join_element_wise(first, second, "/")
-        keys.words["ordered"] = both
-        keys.words["pairing"] = mapped(both, _unordered)
-    elif parts[1] and parts[1].source in frame.columns:
-        keys.words["pairing"] = keys.words["ordered"] = mapped(
-            frame.columns[parts[1].source], lambda w: pairs.pairing(w, mapping.pairs, True)
-        )
+    both = _of_two(keys, frame, mapping, writing)
+    if both is None:
+        return
+    for name, found in (("pairing", mapped(both, _unordered)), ("ordered", both)):
+        keys.words[name] = pc.coalesce(found, keys.words[name]) if name in keys.words else found
+
+
+def _of_two(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writing) -> Any:
+    """The combination of the pairs in two columns, or the pair where a row has only one of them; None where the table
+    has no disturbed pair."""
+    found: dict[str, Any] = {}
+    for name in ("disturbing", "disturbed"):
+        f = frame.table.find(name)
+        if f and f.source in frame.columns:
+            _word(keys, frame, f, name, lambda w: pairs.pairing(w, mapping.pairs, True), writing)
+            found[name] = keys.words.pop(name)
+    if "disturbed" not in found or "disturbing" not in found:
+        return found.get("disturbed")
+    first, second = found["disturbing"], found["disturbed"]
+    return pc.coalesce(pc.binary_join_element_wise(first, second, "/"), first, second)
 
 
 def _unordered(combination: str) -> str:
-    first, second = combination.split("/")
-    return pairs.combine(first, second, False)
+    first, _, second = combination.partition("/")
+    return pairs.combine(first, second, False) if second else first
 
 
 def pairing_of(word: str, mapping: Mapping, ordered: bool, own: dict[str, str]) -> str | None:
