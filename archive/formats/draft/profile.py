@@ -38,6 +38,7 @@ class Profile:
     values: Any = None
     unit: str = ""
     negative: float = 0.0
+    """Share of the numbers, in lists too, that are below zero."""
     censored: bool = False
     decimals: int = 0
     dates: list[str] = field(default_factory=list)
@@ -94,6 +95,8 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     out.values = np.array([read[t] for t in texts])
     out.numeric = float(np.isfinite(out.values).sum()) / len(filled)
     finite = out.values[np.isfinite(out.values)]
+    if out.lists > 0.5:
+        finite = _listed([c for c in cells if c not in (None, "")][:_LISTS], out, decimal)
     out.negative = float((finite < 0).mean()) if len(finite) else 0.0
     if out.lists > 0.5 and min(map(len, distinct[:12])) > 400:
         return out  # Curves: no dates, words, cables or limits.
@@ -105,6 +108,27 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
         out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
         out.limits = sum(bool(_LIMIT.search(words.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
     return out
+
+
+_LISTS = 12
+"""Lists of a column whose numbers are looked at."""
+
+
+def _listed(cells: Sequence[Any], out: Profile, decimal: str) -> Any:
+    """The numbers in some lists, as float64: of points, their values."""
+    from archive.formats.mapping.build.lists import decoded
+
+    found: list[float] = []
+    for cell in cells:
+        if isinstance(cell, list):
+            found += [x for x in cell if isinstance(x, int | float)]
+        elif out.encoding not in ("", "pairs"):
+            found += decoded(cell, out.encoding).tolist()
+        else:
+            plain = re.sub(r"(?<=\d),(?=\d)", ".", cell) if decimal == "," else cell
+            read = [float(x) for x in re.findall(r"(?<![\d.])[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?", plain)]
+            found += read[1::2] if out.encoding else read
+    return np.array(found, dtype=np.float64)
 
 
 _POINT = r"[-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?"

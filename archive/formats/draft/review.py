@@ -198,7 +198,7 @@ def signs(out: Placing) -> None:
                 or t.column in ("margin", "frequency", "pairing", "end", "verdict")
             ):
                 continue
-            if np.isfinite(p.seen.profile.values).any():
+            if np.isfinite(p.seen.profile.values).any() or p.seen.profile.lists > 0.5:
                 negative = p.seen.profile.negative > 0.9
                 by[negative] += 1
                 mine.append(p)
