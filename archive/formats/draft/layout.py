@@ -19,6 +19,8 @@ class Column:
     """How many of the levels are names of elements around the row, not of the cell itself."""
     doubt: str = ""
     """Why its place cannot be sure, whatever its heading says."""
+    part: bool = False
+    """XML, JSON: its words speak of the numbers beside it in a part of the row, and not of the row."""
 
 
 @dataclass

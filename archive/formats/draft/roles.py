@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 
+from archive import vocabulary
 from archive.formats import words
 from archive.formats.draft import heading
 from archive.formats.draft.heading import WAVELENGTHS, Heading
@@ -79,13 +82,14 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool, key: Seen | 
     frequency = _frequency(filled, list(zip(runs, found.run, strict=True)) if len(found.run) == len(runs) else runs)
     for name, test in _TESTS:
         for s in filled:
-            if s is out.label or s in out.keys.values() or s is frequency:
+            if s is out.label or s in out.keys.values() or s is frequency or s.column.part:
                 continue
             meaning = test(s)
             if meaning is not None:
                 out.keys[name] = s
                 out.words[name] = meaning
                 break
+    _pair_columns(out, [s for s in filled if s is not frequency and not s.column.part])
     lists = [s for s in filled if s.profile.lists > 0.8]
     whole = lists and ("parameter" in out.keys or (out.per_record > 1.2 and all(s.heading.parameters for s in lists)))
     if found.headings_are == "frequencies" or whole:
@@ -93,12 +97,12 @@ def roles(found: Found, seen: list[Seen], fiber: bool, alone: bool, key: Seen | 
     elif frequency is not None:
         out.rows, out.reason = "points", "frequencies rise from row to row"
         out.keys["frequency"] = frequency
-    elif out.keys.keys() & {"parameter", "pairing", "wavelength", "end"} and out.per_record > 1.2:
+    elif out.keys.keys() & {"parameter", "pairing", "disturbed", "wavelength", "end"} and out.per_record > 1.2:
         out.rows, out.reason = "readings", "several rows per record, told apart by " + ", ".join(out.keys)
     elif "parameter" in out.keys and not alone:
         out.rows, out.reason = "readings", "rows name their quantity"
     if out.rows == "links":
-        for name in ("parameter", "pairing", "end", "origin", "kind"):
+        for name in ("parameter", "pairing", "disturbing", "disturbed", "end", "origin", "kind"):
             out.keys.pop(name, None)
             out.words.pop(name, None)
         if not fiber and "direction" in out.keys:
@@ -245,6 +249,79 @@ def _pairs(s: Seen) -> dict[str, str] | None:
 
 
 _PAIR = r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
+
+
+def _pair_columns(out: Roles, seen: list[Seen]) -> None:
+    """Two columns of pairs that name a combination together, where quantities of combinations have both. A third may
+    name the pair of the other rows.
+
+    Where the order of the two counts and no word says which disturbs which, they are less sure.
+    """
+    free = [s for n, s in out.keys.items() if n != "pairing"]
+    mine = [s for s in seen if s is not out.label and s not in free and _one_pair(s)]
+    couples = [(a, b) for a, b in combinations(mine, 2) if any(_both(a, b))]
+    if len(mine) == 1 and mine[0] is out.keys.get("pairing"):
+        mine[0].heading.unknown = []  # Its cells say what it is, whatever its heading may be.
+    if len(couples) != 1 or len(mine) > 3:
+        return
+    (couple,) = couples
+    per = _quantities(*couple, out.keys.get("parameter"), seen)
+    if not per or not per <= {"combination", "ordered"}:
+        return
+    backwards = "disturbed" in couple[0].own.modifiers or "disturbing" in couple[1].own.modifiers
+    said = backwards or "disturbing" in couple[0].own.modifiers or "disturbed" in couple[1].own.modifiers
+    out.keys.pop("pairing", None)
+    rest = [s for s in mine if s not in couple]
+    named = dict(
+        zip(("disturbing", "disturbed", "pairing"), [*(couple[::-1] if backwards else couple), *rest], strict=False)
+    )
+    for name, s in named.items():
+        out.keys[name] = s
+        out.words[name] = {c: _contacts(c) for c in s.profile.distinct}
+        s.heading.unknown = []
+        if "ordered" in per and not said and s in couple:
+            s.column.doubt = "nothing says which of the two pairs disturbs the other"
+
+
+def _both(one: Seen, other: Seen) -> list[bool]:
+    """Of each row whether two columns have a cell."""
+    cells = zip(one.column.cells, other.column.cells, strict=True)
+    return [a not in (None, "") and b not in (None, "") for a, b in cells]
+
+
+def _contacts(cell: str) -> str:
+    """A cell that names one pair by its contacts, as 1-2; "" where it is anything else."""
+    return f"{cell.strip()[0]}-{cell.strip()[-1]}" if re.fullmatch(_PAIR, cell.strip()) else ""
+
+
+def _one_pair(s: Seen) -> bool:
+    """Whether every cell names one pair by its contacts."""
+    h = s.own
+    return (
+        len(s.profile.distinct) > 1
+        and not (h.parameters or h.generics or h.unit)
+        and all(map(_contacts, s.profile.distinct))
+    )
+
+
+def _quantities(one: Seen, other: Seen, parameter: Seen | None, seen: list[Seen]) -> set[str]:
+    """Of the rows in which both columns have a pair, different ones: what their quantities are measured of ("pair",
+    "combination", "ordered"); nothing where both name one pair or no quantity is named."""
+    rows = [i for i, both in enumerate(_both(one, other)) if both]
+    if any(one.column.cells[i] == other.column.cells[i] for i in rows):
+        return set()
+    if parameter is not None:
+        return {_per(str(parameter.column.cells[i])) for i in rows}
+    return {_per(*s.column.levels) for s in seen if s.heading.parameters or s.heading.generics}
+
+
+@lru_cache(maxsize=4096)
+def _per(*levels: str) -> str:
+    """What the quantity that some words name is measured of."""
+    said = heading.read(*levels)
+    if said.parameters:
+        return vocabulary.parameter(said.parameters[0]).per
+    return "combination" if "crosstalk" in said.generics else ""
 
 
 NAMES = frozenset(("id", "name", "nr", "no"))

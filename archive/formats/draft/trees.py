@@ -18,9 +18,12 @@ from archive.formats.draft.cells import is_heading
 from archive.formats.draft.cells import kind as kind_of_cell
 from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.draft.named import Headed, headed_rows, named_lists
+from archive.formats.draft.profile import decimal_mark, profile
 from archive.formats.draft.roles import END_LETTERS
 from archive.formats.mapping import units
+from archive.formats.mapping.build.lists import alike
 from archive.formats.mapping.grid.columns import cell_text
+from archive.formats.mapping.tree.leaves import absolute
 from archive.formats.mapping.tree.named import Named, turned
 from archive.formats.mapping.tree.node import (
     ANY,
@@ -72,8 +75,10 @@ def analyse(entry: Entry, kind: str) -> Layout:
     layout.labels = _labels(found, rows)
     if not lines:
         _around(layout, tree, path)
+    for t in layout.tables:
+        _words_of_parts(t, layout)
     _units_beside(layout)
-    layout.labels = [c for column in layout.labels for c in _by_pair(column)]
+    _split_lists(layout)
     layout.text = _text_of(tree)
     layout.decimal = _decimal(layout)
     return layout
@@ -93,23 +98,79 @@ def _of_rows(tree: Tree, table: Headed) -> Layout:
     return layout
 
 
-def _by_pair(column: Column) -> list[Column]:
-    """A short list of numbers that comes once in a record, one for each pair: a column for each place in it."""
-    lists = [c for c in column.cells if isinstance(c, list)]
+def _split_lists(layout: Layout) -> None:
+    """Short lists of numbers that come once in a record, one for each pair: a column for each place in them.
+
+    A list of as many names of pairs says which place is which pair; without one, four are taken in their usual order.
+    """
+    orders = [c for c in layout.labels if _names_pairs(c)]
+    split: list[Column] = []
+    used: set[str] = set()
+    for column in layout.labels:
+        n = _places(column)
+        fit = [o for o in orders if n and all(len(c) == n for c in o.cells)]
+        if fit:
+            order = max(fit, key=lambda o: alike(o.source, column.source))
+            used.add(order.source)
+            split += _by_order(column, n, order)
+        elif n == len(PAIRS):
+            split += _by_place(column, list(PAIRS), "a list of four, taken as the pairs in the order of their contacts")
+        else:
+            split.append(column)
+    for order in orders:
+        # Whatever its own name says, it holds names of pairs.
+        order.levels = ("pairs",)
+        if order.source in used and _constant(order):
+            layout.ignore[order.source] = "the order of the pairs"
+    layout.labels = [c for c in split if c.source not in layout.ignore]
+
+
+def _places(column: Column) -> int:
+    """How many numbers each cell lists, where all list as many and the heading names a quantity; else 0."""
     said = heading.read(*column.levels)
-    if not lists or len(lists) < len(column.cells) or {len(c) for c in lists} != {4} or not all(map(is_numbers, lists)):
-        return [column]
-    if not said.parameters and not said.generics:
-        return [column]
+    lists = [c for c in column.cells if isinstance(c, list)]
+    sizes = {len(c) for c in lists}
+    if len(lists) < len(column.cells) or len(sizes) != 1 or not all(map(is_numbers, lists)):
+        return 0
+    return sizes.pop() if said.parameters or said.generics else 0
+
+
+def _names_pairs(column: Column) -> bool:
+    """Whether each cell is a list of different names of pairs or of combinations, such as 12, 36, 45, 78."""
+    lists = column.cells
+    return bool(lists) and all(
+        isinstance(c, list) and len(c) > 1 and len({str(x) for x in c}) == len(c) and all(map(_is_pair, c))
+        for c in lists
+    )
+
+
+def _is_pair(name: Any) -> bool:
+    return kind_of_cell(str(name)) == "p" and bool(heading.read(str(name)).pairs)
+
+
+def _constant(column: Column) -> bool:
+    return all(c == column.cells[0] for c in column.cells)
+
+
+def _by_order(column: Column, n: int, order: Column) -> list[Column]:
+    """A list of numbers in the order of pairs that another list gives; where that changes, no place has a pair."""
+    if _constant(order) and set(column.record) <= set(order.record):
+        return _by_place(column, [str(x) for x in order.cells[0]])
+    nameless = Column(column.source, ("",), column.cells, column.record)
+    return _by_place(nameless, [""] * n, "the order of the pairs changes from record to record")
+
+
+def _by_place(column: Column, names: list[str], doubt: str = "") -> list[Column]:
+    """A column for each place of lists of numbers. names: of their pairs."""
     return [
         Column(
             f"{column.source}/#{i}",
-            (*column.levels, pair),
-            [c[i - 1] for c in lists],
+            (*column.levels, name),
+            [c[i - 1] for c in column.cells],
             list(column.record),
-            doubt="a list of four, taken as the pairs in the order of their contacts",
+            doubt=doubt,
         )
-        for i, pair in enumerate(PAIRS, 1)
+        for i, name in enumerate(names, 1)
     ]
 
 
@@ -122,8 +183,6 @@ def _tree(entry: Entry, kind: str) -> tuple[Tree, bool]:
 
 
 def _decimal(layout: Layout) -> str:
-    from archive.formats.draft.profile import decimal_mark
-
     cells = [c for col in [*layout.labels, *(c for t in layout.tables for c in t.columns)] for c in col.cells[:400]]
     return decimal_mark([c for c in cells if isinstance(c, str)])[0]
 
@@ -328,25 +387,29 @@ def _members_keyed(tree: Tree, path: str) -> list[Tree]:
 
 
 def _record_score(found: list[Tree], path: str) -> float:
-    """How much some members look like records: a label that differs, dates, verdicts, measurements below."""
+    """How much some members look like records: a label that differs, dates, verdicts, measurements below.
+
+    What comes several times in a member is said of something within it, and does not count for the member.
+    """
     rows = found[:MOST_RECORDS]
     if not rows or not all(isinstance(r, dict) for r in rows):
         return 0.0
     score = 0.0
     labels: list[Any] = []
-    heads: set[str] = set()
     known: dict[str, list[str]] = {}
+    times: Counter[str] = Counter()
     for row in rows:
         for name, value in _facts(row, ""):
             fields = known.get(name)
             if fields is None:
                 parts = [p.lstrip("@") for p in name.split("/")]
                 fields = known[name] = heading.read(*parts[-2:]).fields if name.count("/") <= 3 else []
-                heads.update(fields)
+            times[name] += 1
             if "link_label" in fields and not isinstance(value, list):
                 labels.append((name, value))
         if row.get(KEY):
             labels.append((KEY, row[KEY]))
+    heads = {f for name, fields in known.items() if times[name] <= 1.2 * len(rows) for f in fields}
     by = Counter(n for n, _ in labels)
     distinct = {n: len({v for m, v in labels if m == n}) for n in by}
     strong = [
@@ -441,7 +504,7 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
         column = columns.get(name)
         if column is None:
             own = [p for p in name.split("/") if p not in (TEXT, "", "..") and not p.startswith("#")]
-            columns[name] = column = Column(name, levels, [None] * size, outer=min(1, len(levels) - 1) if own else 0)
+            columns[name] = column = Column(name, levels, [None] * size, outer=len(levels) - len(own) if own else 0)
         column.cells[i] = value
 
     for i, (_, member, above) in enumerate(rows):
@@ -466,10 +529,11 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
 
 
 def _says(name: str) -> bool:
-    """Whether the name of an element says which quantity, end or pair is below it."""
+    """Whether the name of an element says which quantity, value, end or pair is below it."""
     said = heading.read(name)
     letter = any(name.casefold() in pair for pair in END_LETTERS)
-    return bool(said.parameters or said.generics or said.ends or said.pairs or "power_sum" in said.modifiers) or letter
+    which = said.modifiers & {"power_sum", "margin", "limit"}
+    return bool(said.parameters or said.generics or said.ends or said.pairs or which) or letter
 
 
 def _only_keys(found: Found, rows: list[str]) -> bool:
@@ -520,6 +584,8 @@ def _levels(name: str, parents: list[str], tree: Tree) -> tuple[str, ...]:
         return ("",)
     if not own:
         return tuple(parents[-1:]) or ("value",)
+    if parents and _quantity(" ".join(own)) and heading.read(parents[-1]).modifiers == {"pair"}:
+        return tuple(own)  # The pair that the row is of: its quantities are no names of pairs.
     return (*parents[-1:], *own)
 
 
@@ -528,10 +594,24 @@ def _labels(found: list[Tree], rows: list[str]) -> list[Column]:
     columns: dict[str, Column] = {}
     for n, record in enumerate(found):
         for name, value in _once(record, "", set(rows)):
-            column = columns.setdefault(name, Column(name, tuple(p.lstrip("@") for p in name.split("/")[-3:]), []))
+            column = columns.get(name)
+            if column is None:
+                levels = _speaking(name)
+                columns[name] = column = Column(name, levels, [], outer=max(0, len(levels) - _NEAR))
             column.cells.append(value)
             column.record.append(n)
     return list(columns.values())
+
+
+_NEAR = 3
+"""Names at the end of a path that are its heading, whatever they say."""
+
+
+def _speaking(path: str) -> tuple[str, ...]:
+    """Headings of a leaf that comes once in a record: its last names, and of those further out the ones that say which
+    quantity, value, end or pair it is."""
+    names = [p.lstrip("@") for p in path.split("/")]
+    return (*(n for n in names[:-_NEAR] if _says(n)), *names[-_NEAR:])
 
 
 def _once(tree: Tree, path: str, rows: set[str]) -> Iterator[tuple[str, Any]]:
@@ -620,32 +700,83 @@ def _axes(layout: Layout, tree: Tree, axes: dict[str, int]) -> None:
         )
 
 
+def _words_of_parts(table: Found, layout: Layout) -> None:
+    """Words beside a number in one of several parts of a row, such as kind="loop", speak of that number only. Where
+    they are the same everywhere and name a quantity, they are its heading."""
+    parts: dict[str, list[Column]] = {}
+    for c in table.columns:
+        if not c.source.startswith("../"):
+            parts.setdefault(c.source.rpartition("/")[0], []).append(c)
+    numbers = {name: [c for c in listed if _holds_numbers(c)] for name, listed in parts.items()}
+    if sum(map(bool, numbers.values())) < 2:
+        return
+    for name, listed in parts.items():
+        for c in listed if name and numbers[name] else ():
+            if c in numbers[name] or _unit_said(c):
+                continue
+            c.part = True
+            said = {cell_text(x) or "" for x in c.cells if x is not None}
+            if not any(map(_quantity, said)):
+                continue
+            for number in numbers[name]:
+                if len(said) == 1:
+                    number.levels = (*number.levels[:-1], *said, number.levels[-1])
+                else:
+                    number.doubt = f"{c.source!r} says that it is not the same in every row"
+            if len(said) == 1:
+                table.columns.remove(c)
+                layout.ignore[_ignored(table.each, c.source)] = "the name of what stands beside it"
+
+
+def _quantity(name: str) -> bool:
+    said = heading.read(name)
+    return bool(said.parameters or said.generics)
+
+
 def _units_beside(layout: Layout) -> None:
     """An attribute or neighbour that gives the unit of a leaf, the same everywhere: the leaf takes it."""
-    for columns, each in [(layout.labels, ""), *((t.columns, t.each) for t in layout.tables)]:
+    for columns, each in [(layout.labels, ""), (layout.shared, ""), *((t.columns, t.each) for t in layout.tables)]:
         for column in list(columns):
-            last = column.source.rpartition("/")[2].lstrip("@").lower()
-            if last not in ("unit", "units", "uom", "u"):
-                continue
-            cells = {cell_text(c) for c in column.cells if c is not None}
-            if len(cells) != 1 or units.find(cells.copy().pop() or "") is None:
-                continue
-            (unit,) = cells
-            of = column.source.rpartition("/")[0]
-            mine = [c for c in columns if c.source == of or (not of and c.source == TEXT)]
-            if not mine and len([c for c in columns if c.source.rpartition("/")[0] == of and c is not column]) == 1:
-                mine = [c for c in columns if c.source.rpartition("/")[0] == of and c is not column]
+            unit = _unit_said(column)
+            mine = _measured(columns, column) if unit else []
             for c in mine:
                 c.levels = (*c.levels[:-1], f"{c.levels[-1]} [{unit}]")
             if mine:
                 columns.remove(column)
-                name = column.source
-                from archive.formats.mapping.tree.leaves import absolute
+                layout.ignore[_ignored(each, column.source)] = "a unit"
 
-                if each.startswith("/"):
-                    layout.ignore[absolute(each, name) if name.startswith("..") else f"{each}/{name}"] = "a unit"
-                else:
-                    layout.ignore[absolute(each, name)] = "a unit"
+
+def _unit_said(column: Column) -> str:
+    """The unit that a column of nothing but this unit gives; "" where it is no such column."""
+    last = column.source.rpartition("/")[2].lstrip("@")
+    if last.lower() != "u" and "units" not in heading.read(last).fields:
+        return ""
+    cells = {cell_text(c) or "" for c in column.cells if c is not None}
+    unit = cells.pop() if len(cells) == 1 else ""
+    return unit if unit and units.find(unit) is not None else ""
+
+
+def _measured(columns: list[Column], unit: Column) -> list[Column]:
+    """The columns of which another gives the unit: the text that it is an attribute of, else the one number beside it,
+    else, where it stands above the rows, the one number of a row."""
+    of = unit.source.rpartition("/")[0]
+    text = [c for c in columns if c.source == (of or TEXT)]
+    beside = [c for c in columns if c.source.rpartition("/")[0] == of and c is not unit and _holds_numbers(c)]
+    if not text and not beside and of.startswith(".."):
+        beside = [c for c in columns if not c.source.startswith("..") and _holds_numbers(c)]
+    return text or (beside if len(beside) == 1 else [])
+
+
+def _holds_numbers(column: Column) -> bool:
+    found = profile(column.cells[:200], decimal_mark([c for c in column.cells[:200] if isinstance(c, str)])[0])
+    return found.numeric > 0.9 or found.lists > 0.8
+
+
+def _ignored(each: str, source: str) -> str:
+    """A source of a table, as a file ignores it by name."""
+    if each.startswith("/"):
+        return absolute(each, source) if source.startswith("..") else f"{each}/{source}"
+    return source if source.startswith("/") else absolute(each, source)
 
 
 def _text_of(tree: Tree) -> str:
