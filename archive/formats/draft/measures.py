@@ -60,6 +60,8 @@ class Surroundings:
     """The unit of the lengths is not written."""
     ends: dict[str, str] | None = None
     """Single letters that name ends in headings of this layout, by letter."""
+    links: frozenset[str] = frozenset()
+    """Labels of links that tables of this layout hold."""
 
 
 def parameter_of(h: Heading, around: Surroundings) -> tuple[str, str]:

@@ -52,7 +52,9 @@ def place(layout: Layout) -> Placing:
             if r.rows in ("points", "curves", "readings") and name not in r.keys:
                 r.keys[name] = part
                 r.words.setdefault(name, {})
-    around = Surroundings(_scheme(everything, role, layout), fiber)
+    named = (label_of([x for x in s if x.profile.filled], fiber) for s in seen)
+    links = frozenset(c.strip() for s in named if s is not None for c in map(str, s.column.cells))
+    around = Surroundings(_scheme(everything, role, layout, links), fiber, links=links)
     around.ends = _end_letters(everything)
     _physics(everything, around)
     out = Placing([], around.scheme, fiber)
@@ -122,7 +124,7 @@ def _is_fiber(labels: list[Seen], tables: list[list[Seen]], layout: Layout) -> b
     return optical >= 2 and optical > copper
 
 
-def _scheme(every: list[Seen], role: list[Roles], layout: Layout) -> paired.Scheme:
+def _scheme(every: list[Seen], role: list[Roles], layout: Layout, links: frozenset[str]) -> paired.Scheme:
     values = [
         c
         for r in role
@@ -134,7 +136,10 @@ def _scheme(every: list[Seen], role: list[Roles], layout: Layout) -> paired.Sche
         if s.heading.parameters and "pair" in s.inner.modifiers and not s.heading.pairs:
             values += s.profile.distinct[:20]
     said = [heading.read(c) for r in role if "parameter" in r.keys for c in r.keys["parameter"].profile.distinct[:60]]
-    return paired.decide([*(s.heading for s in every if not s.heading.wavelength), *said], values, layout.text)
+    said += [heading.read(*t.context) for t in layout.tables if t.context]
+    # Digits of a label name no pairs.
+    said += [s.heading for s in every if not s.heading.wavelength and s.source not in links]
+    return paired.decide(said, values, layout.text)
 
 
 def _end_letters(every: list[Seen]) -> dict[str, str]:
@@ -221,6 +226,8 @@ def _table(found: Found, seen: list[Seen], role: Roles, around: Surroundings) ->
             out.placed.append(_scalar(s, around, role, families, role.rows != "links", seen))
     if found.headings_are == "frequencies":
         _frequency_headings(out, found, around)
+    elif role.rows == "points":
+        _link_headings(out, found, around)
     _lone_value(out, around)
     _shapes_back(out, around)
     if role.rows == "readings" and "parameter" in role.keys:
@@ -690,6 +697,40 @@ def _curve(s: Seen, role: Roles, around: Surroundings, found: Found) -> Placed:
         or (scalar_column(s, parameter, how, around, role, "worst_value") if parameter else None)
         or _nowhere(s)
     )
+
+
+def _link_headings(out: PlacedTable, found: Found, around: Surroundings) -> None:
+    """Columns of points whose headings are the labels of links: what they are values of stands above the table."""
+    from archive.formats.draft.measures import _first_run
+    from archive.formats.mapping.headings import HEADING, VALUE
+
+    context = heading.read(*found.context) if found.context else heading.read("")
+    parameter, _ = parameter_of(context, around)
+    role = out.roles
+    keyed = {id(s) for s in role.keys.values()} if role is not None else set()
+    mine = [p for p in out.placed if id(p.seen) not in keyed and p.seen.source in around.links]
+    if role is None or not parameter or not is_curve(parameter) or len(mine) < 2:
+        return
+    out.placed = [p for p in out.placed if p not in mine]
+    column, first = mine[0].seen.column, mine[0].seen
+
+    def gathered(name: str) -> Seen:
+        return Seen(type(column)(name, ("",), []), heading.read(""), first.profile, heading.read(""), heading.read(""))
+
+    mhz = role.keys["frequency"].profile.values
+    agrees = shape.agrees(parameter, shape.shape(_first_run(mhz, mhz), _first_run(first.profile.values, mhz)))
+    per = vocabulary.parameter(parameter).per
+    pair = paired.resolve(context.pairs, around.scheme.name, per == "ordered") if context.pairs else ""
+    pair = pair if ("/" in pair) == (per in ("combination", "ordered")) else ""
+    to = Target("sweeps", parameter, end=(context.ends or [""])[0], pairing=pair)
+    score = 0.95 if agrees > 0 else 0.5 if agrees < 0 else 0.9
+    if per in ("pair", "combination", "ordered"):
+        score = min(score, around.scheme.confidence if pair else 0.6)
+    cells = {"cells": sum(p.seen.profile.filled for p in mine)}
+    why = f"the title says {vocabulary.parameter(parameter).name}, the headings are links"
+    found.headings_are = "links"
+    out.placed.append(Placed(gathered(HEADING), Target("records", "link_label"), "", 0.95, "labels of other tables"))
+    out.placed.append(Placed(gathered(VALUE), to, "", round(score, 2), why, cells, what="value"))
 
 
 def _frequency_headings(out: PlacedTable, found: Found, around: Surroundings) -> None:

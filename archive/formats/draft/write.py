@@ -178,8 +178,8 @@ def _lines(lay: Layout, t: PlacedTable, out: Draft) -> list[str]:
         lines.append(f"widths = {list(found.widths)}")
     if found.headings_are:
         lines.append(f"headings_are = {_s(found.headings_are)}")
-        unit = next((p.options["frequency_unit"] for p in t.placed if "frequency_unit" in p.options), "MHz")
-        lines.append(f"frequency_unit = {_s(unit)}")
+        unit = next((p.options["frequency_unit"] for p in t.placed if "frequency_unit" in p.options), "")
+        lines += [f"frequency_unit = {_s(unit)}"] if unit else []
     return [*lines, *_fields(placed)]
 
 

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from archive.formats.mapping import numbers, units
+from archive.formats.mapping.frame import Frame
 from archive.formats.mapping.model import Table
 
 VALUES = "@values"
 """Name of the column that holds the lists made from the columns of frequencies."""
+
+HEADING, VALUE = "@heading", "@value"
+"""Names of the columns that a table has whose other headings are links: the link of a row, and its one value."""
 
 _HEADING = re.compile(r"^(?:@|f|f\s*=|freq\w*|at)?[\s_]*(\d+(?:[.,]\d+)?)\s*([kMG]?Hz)?$", re.IGNORECASE)
 
@@ -49,3 +54,23 @@ def axis_of_headings(columns: dict[str, Any], table: Table) -> tuple[dict[str, A
     taken = {name for _, name in found}
     kept = {k: v for k, v in columns.items() if k not in taken}
     return {**kept, VALUES: lists}, np.array([f for f, _ in found])
+
+
+def links_of_headings(frame: Frame) -> Frame:
+    """A frame whose other columns are links, as one with a row for each link and row. What stood beside the columns of
+    the links holds for each of them, and is counted once."""
+    known = [n for n in frame.columns if n in frame.table.by_source or n in frame.table.ignore]
+    links = [n for n in frame.columns if n not in known and not re.fullmatch(r"column \d+", n)]
+    rows = np.tile(np.arange(frame.rows), len(links))
+    link = np.repeat(np.arange(len(links), dtype=np.int32), frame.rows)
+    order = np.argsort(frame.record[rows], kind="stable")
+    rows, link = rows[order], link[order]
+    cells = [numbers.text(frame.columns[n]) for n in links]
+    columns = {n: frame.columns[n].take(pa.array(rows)) for n in known}
+    columns[HEADING] = pa.DictionaryArray.from_arrays(pa.array(link), pa.array(links, type=pa.string()))
+    whole = pa.concat_arrays(cells) if cells else pa.array([], type=pa.string())
+    columns[VALUE] = whole.take(pa.array(order))
+    place = None if frame.place is None else frame.place[rows]
+    above = dict.fromkeys(known, rows)
+    uncounted = frozenset({HEADING})
+    return replace(frame, columns=columns, record=frame.record[rows], place=place, above=above, uncounted=uncounted)

@@ -186,6 +186,8 @@ def _table(tree: Any, number: int, where: str) -> Table:
     t = _known(tree, _TABLE, at)
     if t.get("rows") not in ROWS:
         raise Trouble("no such kind of rows", where=at, found=str(t.get("rows", "none")), expected=", ".join(ROWS))
+    if t.get("headings_are", "") not in ("", "frequencies", "links"):
+        raise Trouble("no such headings", where=at, found=t["headings_are"], expected="frequencies or links")
     given = target.parse(f"{t.pop('given')}", at) if t.get("given") else OPEN
     fields = tuple(_field(f, i, at) for i, f in enumerate(t.pop("fields", []), 1))
     _once(fields, at)

@@ -70,7 +70,8 @@ class Table:
     each: str = ""
     """Path of the element or list whose members are the rows (XML, JSON), from the record."""
     headings_are: str = ""
-    """frequencies: the headings of the other columns are frequencies, in frequency_unit."""
+    """frequencies: the headings of the other columns are frequencies, in frequency_unit; links: they are labels of
+    links, and the cells below them values of each."""
     frequency_unit: str = "MHz"
     key: str = ""
     """A name of this table's key, for tables that are joined by something other than the link's label."""

@@ -103,6 +103,39 @@ def test_a_column_for_each_point_of_a_curve(turned: bool, tmp_path: Path) -> Non
     assert seen == 5 * len(_NAMED)
 
 
+def test_links_as_headings_above_their_curves(tmp_path: Path) -> None:
+    """A table of links, and for each quantity one whose columns are the links: every cell counted once."""
+    labels = [f"2B-C{i:02d}" for i in range(1, 6)]
+    out = "Link;Result\n" + "".join(f"{n};PASS\n" for n in labels) + "\n"
+    titles = {
+        "Insertion loss, pair 12": ("IL", ("insertion_loss", None, "1-2")),
+        "NEXT, pairs 12-36, far end": ("NEXT", ("next", "remote", "1-2/3-6")),
+    }
+    for title, (kind, _) in titles.items():
+        out += f"{title}\nMHz;{';'.join(labels)}\n"
+        curves = [_curve(kind, i) for i in range(1, 6)]
+        rows = [[f"{f:g}", *(str(c[k]) for c in curves)] for k, f in enumerate(_MHZ)]
+        rows[2][3] = ""
+        out += "".join(";".join(r) + "\n" for r in rows) + "\n"
+    made, batches = _drafted(tmp_path, out)
+    assert all(f["confidence"] >= 0.9 for f in made.fields)
+    label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
+    assert sorted(label.values()) == labels
+    found = {
+        (label[s["record_id"]], s["parameter"], s["end"], s["pairing"]): s["values"] for s in _rows(batches, "sweeps")
+    }
+    want: dict[Any, list[float | None]] = {
+        (n, *place): [*_curve(kind, i)] for kind, place in titles.values() for i, n in enumerate(labels, 1)
+    }
+    for _, place in titles.values():
+        want["2B-C03", *place][2] = None
+    assert found == want
+    (told,) = [s for s in _rows(batches, "sources") if s["cells_read"] is not None]
+    cells = 10 + 2 * (6 * len(_MHZ) - 1)
+    assert told["cells_read"] == cells + told["cells_extra"] + told["cells_ignored"]
+    assert told["cells_mapped"] == cells
+
+
 def test_near_and_far_in_the_word_for_a_quantity(tmp_path: Path) -> None:
     out = ["Link\tWorst case\tPair\tFrequency MHz\tValue dB\tMargin dB"]
     for i in range(1, 6):

@@ -199,6 +199,8 @@ class Builder:
             if frame.shared and len(there):
                 there[int(there.argmax()) + 1 :] = False
             count = int(there.sum())
+            if name in frame.above:
+                count = len(np.unique(frame.above[name][there]))
             if frame.axis is not None and pa.types.is_list(cells.type):
                 count = int(_sizes(frame, cells)[there].sum())
             a.read += count

@@ -15,7 +15,7 @@ from archive.formats.mapping.frame import Frame, Problem
 from archive.formats.mapping.grid.columns import column
 from archive.formats.mapping.grid.section import Parsed, Section, fixed
 from archive.formats.mapping.group import joined_tables
-from archive.formats.mapping.headings import axis_of_headings
+from archive.formats.mapping.headings import axis_of_headings, links_of_headings
 from archive.formats.mapping.model import File, Mapping, Table
 
 EMPTY = Table("labels", "labels", ())
@@ -112,7 +112,8 @@ def _framed(table: Table, parts: list[Any], record: Any, place: Any, noun: str) 
     axis = None
     if table.headings_are == "frequencies":
         columns, axis = axis_of_headings(columns, table)
-    return Frame(table, columns, record[order], place[order], noun, axis)
+    frame = Frame(table, columns, record[order], place[order], noun, axis)
+    return links_of_headings(frame) if table.headings_are == "links" else frame
 
 
 def _delimited(
