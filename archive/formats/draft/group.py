@@ -72,10 +72,11 @@ def drafted(entry: Entry, least: float = 0.0) -> Draft:
         return written(files, layout_name(entry.name), least)
     if not group:
         _label_by_name(entry, mine)
-    for path in group:
-        seen = _look(path, _beside(entry, path))
+    for pattern, paths in _patterns(group, entry.path.parent).items():
+        # Of files that differ by their numbers one stands for all.
+        seen = _look(paths[0], _beside(entry, paths[0]))
         _join(mine.placing, seen.placing)
-        files.append((seen.layout, seen.placing, pattern_of(path, entry.path.parent)))
+        files.append((seen.layout, seen.placing, pattern))
     return written(files, layout_name(entry.name), least)
 
 
@@ -99,6 +100,14 @@ def pattern_of(path: Path, folder: Path) -> str:
     """A file's name with its numbers left open; within a folder below `folder`, with that folder's name."""
     within = path.parent.relative_to(folder).as_posix()
     return ("" if within == "." else f"{within}/") + re.sub(r"\d+", "*", path.name)
+
+
+def _patterns(paths: list[Path], folder: Path) -> dict[str, list[Path]]:
+    """Files by their names with the numbers left open."""
+    out: dict[str, list[Path]] = {}
+    for path in paths:
+        out.setdefault(pattern_of(path, folder), []).append(path)
+    return out
 
 
 def _near(entry: Entry) -> list[Path]:
@@ -138,19 +147,20 @@ def _group(entry: Entry) -> list[Path]:
         return []
     if named := _per_link(entry, mine, beside):
         return named
-    if len(beside) >= MOST_FILES:
+    patterns = _patterns(beside, entry.path.parent)
+    if len(patterns) >= MOST_FILES:
         return []
-    out = []
+    out: list[Path] = []
     told = _keys_told(mine)
-    for path in beside:
+    for paths in patterns.values():
         try:
-            if not _holds_any(path, told):
+            if not all(_holds_any(p, told) for p in (paths[0], paths[-1])):
                 continue
-            seen = _look(path, _beside(entry, path))
+            some = [_look(p, _beside(entry, p)) for p in dict.fromkeys((paths[0], paths[-1]))]
         except (Trouble, OSError):
             continue
-        if _only_measured(seen) and _key(mine, seen) is not None:
-            out.append(path)
+        if all(_only_measured(s) and _key(mine, s) is not None for s in some):
+            out += paths
     return out
 
 
@@ -277,19 +287,20 @@ def _only_measured(seen: _Seen) -> bool:
     facts = {
         p.to.name for p in _placed(seen) if p.to is not None and p.to.table in ("records", "people", "instruments")
     }
+    rows = {t.roles.rows for t in tables if t.roles is not None}
+    several = len(tables) == 1 or seen.layout.block == "file"
     return (
-        len(tables) == 1
-        and tables[0].roles is not None
-        and tables[0].roles.rows in ("points", "curves", "readings")
+        bool(rows)
+        and several
+        and rows <= {"points", "curves", "readings"}
         and not facts - set(_KEYS)
-        and not seen.layout.block
+        and seen.layout.block in ("", "file")
     )
 
 
 def _key(mine: _Seen, other: _Seen) -> tuple[Placed, Placed] | None:
     """Columns of both files that hold the same keys: of the file of identities, of the other."""
-    table = next(t for t in other.placing.tables if t.found is not None)
-    for q in table.placed:
+    for q in (q for t in other.placing.tables for q in t.placed):
         cells = {str(c).strip() for c in q.seen.column.cells if c not in (None, "")}
         if not cells or (q.to is not None and q.to.table not in ("records",)) or q.seen.profile.dates:
             continue

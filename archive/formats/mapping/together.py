@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fnmatch import fnmatch
 from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
 
 from archive.errors import Trouble
 from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.chunks import chunks_of
 from archive.formats.mapping.frame import Frame, named
+from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.join import Counts, Key, join, key_names, keys_of
 from archive.formats.mapping.model import File, Mapping
 from archive.formats.recognition import Entry
@@ -65,7 +69,7 @@ def _frames(found: Iterator[Chunk], entry: Entry, own: Counts | None = None) -> 
     out: list[Frame] = []
     base = 0
     for chunk in found:
-        for frame in chunk.frames:
+        for frame in _with_keys(chunk.frames):
             frame.source = entry.sha256
             if not frame.shared and frame.rows:
                 if frame.place is None:
@@ -74,6 +78,26 @@ def _frames(found: Iterator[Chunk], entry: Entry, own: Counts | None = None) -> 
         if own is not None:
             own.add(chunk, base)
         base += len(chunk.places)
+    return out
+
+
+def _with_keys(frames: Sequence[Frame]) -> list[Frame]:
+    """Frames of which each has the keys that stand as labels above its rows, such as the link of a file of curves."""
+    out = list(frames)
+    for labels in [f for f in frames if f.table.rows == "labels" and not f.shared and f.rows]:
+        for key in labels.table.fields:
+            if key.to.table != "records" or key.to.name not in KEYS or key.source not in labels.columns:
+                continue
+            for i, frame in enumerate(out):
+                if frame.table.rows == "labels" or any(f.to == key.to for f in frame.table.fields):
+                    continue
+                at = pa.array(np.searchsorted(labels.record, frame.record))
+                out[i] = replace(
+                    frame,
+                    columns={**frame.columns, key.source: labels.columns[key.source].take(at)},
+                    table=replace(frame.table, fields=(*frame.table.fields, key)),
+                    uncounted=frame.uncounted | {key.source},
+                )
     return out
 
 
@@ -95,8 +119,6 @@ def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Ent
 
 
 def _between(frames: list[Frame], names: list[str], order: dict[Key, int], at: int, stop: int) -> list[Frame]:
-    import numpy as np
-
     out = []
     for frame in frames:
         keys = keys_of(frame, names) or []
@@ -122,7 +144,7 @@ class _Stream:
             if chunk is None:
                 self._last = 1 << 60
                 break
-            for frame in chunk.frames:
+            for frame in _with_keys(chunk.frames):
                 if frame.rows and not frame.shared:
                     self._take(frame)
         ready = [f for low, _, f in self._held if low < stop]
@@ -130,8 +152,6 @@ class _Stream:
         return ready
 
     def _take(self, frame: Frame) -> None:
-        import numpy as np
-
         frame = named(frame, self.entry.path)
         frame.source = self.entry.sha256
         keys = keys_of(frame, self._names) or []

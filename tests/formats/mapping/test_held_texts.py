@@ -12,6 +12,7 @@ import pytest
 import archive.formats
 from archive.errors import Trouble
 from archive.formats.draft import draft, profile
+from archive.formats.draft.command import draft_of
 from archive.formats.draft.write import Draft
 from archive.formats.mapping.load import loads
 from archive.formats.mapping.model import Quantity, quantity
@@ -236,3 +237,41 @@ def test_a_day_that_is_yet_to_come_is_no_date_of_a_test(tmp_path: Path, monkeypa
     out = "Link;Date;Length (m)\n" + "".join(f"2B-C{i:02d};{26 + i}/08/25;4{i}.1\n" for i in range(1, 5))
     _, batches = _drafted(tmp_path, out)
     assert [r["tested_local"] for r in _rows(batches, "records")] == [f"2025-08-{26 + i}" for i in range(1, 5)]
+
+
+@pytest.mark.parametrize("headed", [False, True])
+def test_a_folder_whose_files_of_curves_name_their_link(headed: bool, tmp_path: Path) -> None:
+    """More files than are looked at one by one; each says its link above one table, or above several with titles."""
+    folder = tmp_path / "job"
+    (folder / "curves").mkdir(parents=True)
+    index = "Link;Day;Clock;Length (m);Result\n"
+    for i in range(1, 16):
+        index += f"2B-C{i:02d};19/06/2023;11:{10 + i}:43;4{i % 10}.1;PASS\n"
+        text = f"Curves of one link\nLink: 2B-C{i:02d}\n\n"
+        curves = {"Insertion loss, pair 12": _curve("IL", i), "NEXT, pairs 12-36, far end": _curve("NEXT", i)}
+        if headed:
+            for title, values in curves.items():
+                text += f"{title}\nMHz;dB\n" + "".join(f"{f:g};{v}\n" for f, v in zip(_MHZ, values, strict=True))
+                text += "\n"
+        else:
+            text += "MHz;IL 12 (dB);NEXT 12-36 far (dB)\n"
+            text += "".join(f"{f:g};{a};{b}\n" for f, a, b in zip(_MHZ, *curves.values(), strict=True))
+        (folder / "curves" / f"{i:04d}.txt").write_text(text)
+    (folder / "index.csv").write_text(index)
+    made = draft_of(folder)
+    assert all(f["confidence"] >= 0.9 for f in made.fields), made.text
+    (tmp_path / "drafted.toml").write_text(made.text)
+    batches = list(archive.formats.read(folder, mapping=tmp_path / "drafted.toml"))
+    assert not any(b["set_aside"].num_rows for b in batches)
+    records = {r["record_id"]: r for r in _rows(batches, "records")}
+    assert sorted(r["link_label"] for r in records.values()) == [f"2B-C{i:02d}" for i in range(1, 16)]
+    assert {r["tested_local"] for r in records.values()} == {f"2023-06-19T11:{10 + i}:43" for i in range(1, 16)}
+    found = {
+        (records[s["record_id"]]["link_label"], s["parameter"], s["end"], s["pairing"]): s["values"]
+        for s in _rows(batches, "sweeps")
+    }
+    assert found == {
+        (f"2B-C{i:02d}", *place): _curve(kind, i)
+        for i in range(1, 16)
+        for kind, place in (("IL", ("insertion_loss", None, "1-2")), ("NEXT", ("next", "remote", "1-2/3-6")))
+    }
