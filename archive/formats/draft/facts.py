@@ -277,3 +277,9 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
     if (p.dates and name not in ("comment",)) or p.verdicts > 0.8:
         return AGAINST, "the cells are something else"
     return NEUTRAL, ""
+
+
+def nowhere(s: Seen, why: str = "") -> Placed:
+    h = s.heading
+    said = why or ("nothing in the heading is understood" if not h.says else "understood in part, but no place fits")
+    return Placed(s, None, "", 0.0, said)

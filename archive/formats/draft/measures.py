@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,7 @@ from archive.formats.draft import paired, shape
 from archive.formats.draft.facts import Placed
 from archive.formats.draft.heading import Heading
 from archive.formats.draft.paired import Scheme
+from archive.formats.draft.profile import profile
 from archive.formats.draft.roles import Roles, Seen
 from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
 from archive.formats.mapping import units
@@ -130,7 +132,7 @@ def what_of(s: Seen, parameter: str) -> str:
 
 
 def _all_pairs(distinct: list[str], strict: bool = False) -> bool:
-    some = [paired._plain(c) for c in distinct[:60]]
+    some = [paired.plain(c) for c in distinct[:60]]
     if strict:
         return bool(some) and all(" " in x or x in ("12", "36", "45", "78") for x in some)
     return bool(some) and sum(bool(x) for x in some) >= 0.8 * len(some)
@@ -201,14 +203,14 @@ def unit_of(s: Seen, parameter: str, what: str, around: Surroundings) -> tuple[s
         size = float(np.abs(values).max()) if len(values) else 0.0
         return (named or ours), (STRONG if size < 160 else AGAINST), f"unit {named or ours}"
     if parameter == "velocity":
-        return _velocity(values, named)
+        return velocity_unit(values, named)
     if unit is not None:
         inside = _inside(parameter, unit.ours(values))
         return named, (STRONG if inside >= 0 else AGAINST), f"unit {named}"
     return _guess_unit(s, parameter, values, around)
 
 
-def _velocity(values: Any, named: str) -> tuple[str, int, str]:
+def velocity_unit(values: Any, named: str) -> tuple[str, int, str]:
     top = float(values.max()) if len(values) else 0.0
     if 0.3 <= top <= 1:
         return "fraction", STRONG, "fractions of the speed of light"
@@ -265,7 +267,7 @@ def point_column(s: Seen, parameter: str, how: str, around: Surroundings, roles:
     )
     quals, cap, missing = qualify(s, parameter, around, roles)
     unit, cells, why = unit_of(s, parameter, what, around)
-    found = shape.shape(_first_run(mhz, mhz), _first_run(p.values, mhz))
+    found = shape.shape(first_run(mhz, mhz), first_run(p.values, mhz))
     agrees = shape.agrees(parameter, found, what == "margin")
     reasons = [f"heading says {vocabulary.parameter(parameter).name}"]
     if how == "taken":
@@ -295,7 +297,7 @@ def point_column(s: Seen, parameter: str, how: str, around: Surroundings, roles:
     )
 
 
-def _first_run(values: Any, mhz: Any) -> Any:
+def first_run(values: Any, mhz: Any) -> Any:
     """The values of the first record: as far as its frequencies rise."""
     rising = np.flatnonzero(np.diff(mhz) <= 0)
     return values[: int(rising[0]) + 1] if len(rising) else values
@@ -371,3 +373,19 @@ def frequency_unit(s: Seen) -> tuple[str, int, str]:
             clear = name in ("", "kHz", "Hz")
             return name, STRONG if clear else WEAK, f"no unit is written; up to {top:g} are {name or 'MHz'}"
     return "", WEAK, "no unit is written"
+
+
+def frequency_unit_of_list(s: Seen) -> tuple[str, int, str]:
+    """Unit of lists of frequencies."""
+    cells = [c for c in s.column.cells[:3] if c is not None]
+    if cells and isinstance(cells[0], str) and s.profile.encoding not in ("", "pairs"):
+        from archive.formats.mapping.build.lists import decoded
+
+        cells = [[float(x) for x in decoded(cells[0], s.profile.encoding)]]
+    numbers = (
+        [float(x.replace(",", ".")) for x in re.findall(r"\d+(?:[.,]\d+)?", str(cells[0]))]
+        if cells and isinstance(cells[0], str)
+        else list(cells[0] if cells else [])
+    )
+    flat = profile([str(x) for x in numbers])
+    return frequency_unit(Seen(s.column, s.heading, flat, s.own, s.inner))

@@ -25,7 +25,7 @@ class Scheme:
 
 def decide(headings: Iterable[Heading], values: Iterable[str], text: str) -> Scheme:
     """The scheme that explains the pairs in headings and in cells. text: words of the file, for T568A or T568B."""
-    written = [h.pairs for h in headings if h.pairs] + [_plain(v) for v in values]
+    written = [h.pairs for h in headings if h.pairs] + [plain(v) for v in values]
     written = [w for w in written if w]
     if not written:
         return Scheme("contacts", 1.0, "no pairs are named")
@@ -55,7 +55,7 @@ def _wired(text: str, what: str) -> Scheme:
     return Scheme("t568b", 0.75, f"pairs are named by {what}; T568B is assumed, for nothing says which: please check")
 
 
-def _plain(value: str) -> str:
+def plain(value: str) -> str:
     """A cell that names a pair, as Heading.pairs writes it."""
     if len(value) > 200:
         return ""

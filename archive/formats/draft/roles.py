@@ -237,10 +237,10 @@ def _pairs(s: Seen) -> dict[str, str] | None:
     p, h = s.profile, s.inner
     if h.parameters or h.generics or h.pairs or len(p.distinct) > 40 or not p.distinct:
         return None
-    from archive.formats.draft.paired import _plain
+    from archive.formats.draft.paired import plain
 
     named = "pair" in h.modifiers or h.pair_word
-    some = [bool(_plain(c)) for c in p.distinct]
+    some = [bool(plain(c)) for c in p.distinct]
     share = sum(some) / len(some)
     if named and share >= 0.6:
         return {}
