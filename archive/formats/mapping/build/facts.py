@@ -84,7 +84,10 @@ class Facts:
             taken = pc.coalesce(self.said[key].text, taken)
             f = self.said[key].field
         where = frame.place[np.maximum(rows, 0)] if frame.place is not None else None
-        of = None if cell is None else np.where(rows < 0, -1, cell[rows])
+        of = None
+        if cell is not None:
+            of = np.full(self.n, -1, dtype=np.int64)
+            of[records] = cell[there[first]]
         self.said[key] = Said(f, taken, where, of, frame.source)
 
     def text(self, key: str) -> Any:

@@ -117,15 +117,21 @@ def _pairing(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writin
 def _of_two(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writing) -> Any:
     """The combination of the pairs in two columns, or the pair where a row has only one of them; None where the table
     has no disturbed pair."""
-    found: dict[str, Any] = {}
-    for name in ("disturbing", "disturbed"):
-        f = frame.table.find(name)
-        if f and f.source in frame.columns:
-            _word(keys, frame, f, name, lambda w: pairs.pairing(w, mapping.pairs, True), writing)
-            found[name] = keys.words.pop(name)
-    if "disturbed" not in found or "disturbing" not in found:
-        return found.get("disturbed")
-    first, second = found["disturbing"], found["disturbed"]
+    fields = {n: f for n in ("disturbing", "disturbed") if (f := frame.table.find(n)) and f.source in frame.columns}
+    if "disturbed" not in fields:
+        return None
+
+    def pair(word: str) -> str | None:
+        found = pairs.pairing(word, mapping.pairs, True)
+        return None if found and "/" in found and len(fields) == 2 else found
+
+    for name, f in fields.items():
+        _word(keys, frame, f, name, pair, writing)
+    first, second = (keys.words.pop(n, None) for n in ("disturbing", "disturbed"))
+    if first is None:
+        return second
+    # No pair disturbs itself.
+    keys.lost |= np.asarray(pc.fill_null(pc.equal(first, second), False))
     return pc.coalesce(pc.binary_join_element_wise(first, second, "/"), first, second)
 
 
