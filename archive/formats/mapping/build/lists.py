@@ -317,7 +317,9 @@ class Lists:
         if isinstance(cell, str):
             v, b = numbers_in(cell, f, self._writing)
         else:
-            v = np.array([np.nan if x is None else x for x in cell], dtype=np.float64)
+            # A number where the others have lists is a list of one.
+            listed = cell if isinstance(cell, list) else [cell]
+            v = np.array([np.nan if x is None else x for x in listed], dtype=np.float64)
             b = np.zeros(len(v), dtype=np.int8)
         if f.encoding == "pairs":
             unit = units.for_unit(frame.table.frequency_unit, "MHz", "frequency")
@@ -372,7 +374,9 @@ class Lists:
 def axis_values(cell: Any, f: Field, writing: numbers.Writing) -> Any:
     """Frequencies in MHz of a cell that holds a whole axis. Errors: ValueError."""
     unit = units.for_unit(f.unit, "MHz", "frequency")
-    values = numbers_in(cell, f, writing)[0] if isinstance(cell, str) else np.array(cell, dtype=np.float64)
+    values = (
+        numbers_in(cell, f, writing)[0] if isinstance(cell, str) else np.atleast_1d(np.array(cell, dtype=np.float64))
+    )
     return unit.ours(values)
 
 

@@ -125,7 +125,7 @@ def _walk(tree: Tree, paths: Paths, path: str, out: Leaves) -> None:
         positions = {n: p for n, p in paths.below.items() if n.startswith("#")}
         if positions:
             for i, child in enumerate(tree, 1):
-                _walk(child, positions.get(f"#{i}", _NOTHING), path, out)
+                _walk(child, positions.get(f"#{i}", Paths(paths.use)), path, out)
         else:
             _leaf(tree, paths.use, path, out)
     else:

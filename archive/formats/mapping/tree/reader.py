@@ -116,11 +116,11 @@ class _Reader:
             cells = [value_at(m.around if outside else m.tree, f.source.lstrip("/")) for m in held]
             if all(c is None for c in cells):
                 continue
-            columns[f.source] = column(_fit(cells, f.to))
+            columns[f.source] = column(_fit(cells, f.to, table.rows))
             if outside:
                 above[f.source] = _met(held, f.source.lstrip("/"))
             elif f.source in self._twice:
-                above[f.source] = _numbered([cell_at(m.tree, f.source) for m in held], numbers)
+                above[f.source] = _numbered([(m.tree, f.source) for m in held], numbers)
         places = np.array([m.at for m in held], dtype=np.int64)
         record = np.arange(len(held), dtype=np.int64)
         return Frame(table, columns, record, places, self._noun, counts=False, above=above)
@@ -134,7 +134,7 @@ class _Reader:
             if name == KEY and not table.each.endswith(ANY):
                 frame.uncounted |= {name}
             elif name == KEY or name.startswith("../") or absolute(table.each, name) in self._twice:
-                frame.above[name] = _numbered([_cell_of_row(*found, name) for _, found in rows], numbers)
+                frame.above[name] = _numbered(_holders(rows, name), numbers)
         return frame
 
     def _shared_rows(self, table: Table, held: list[Member]) -> Frame | None:
@@ -160,16 +160,36 @@ def _framed(table: Table, rows: list[tuple[int, _Row]]) -> Frame | None:
     for f in table.fields:
         cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
         if any(c is not None for c in cells):
-            columns[f.source] = column(_fit(cells, f.to))
+            columns[f.source] = column(_fit(cells, f.to, table.rows))
     return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
 
 
-def _numbered(cells: list[Any], numbers: dict[Any, int]) -> Any:
-    """Numbers of cells. numbers: those of the chunk so far, for a cell may stand in several tables."""
-    for cell in cells:
-        if cell not in numbers:
-            numbers[cell] = cell_number()
-    return np.array([numbers[c] for c in cells], dtype=np.int64)
+def _numbered(holders: list[tuple[Tree, str]], numbers: dict[Any, int]) -> Any:
+    """Numbers of the cells at paths below trees. numbers: those of the chunk so far, for a cell may stand in several
+    tables."""
+    out: list[int] = []
+    before: tuple[Tree, str] = (None, "")
+    number = -1
+    for tree, path in holders:
+        # Most rows stand in the element in which the row before stood.
+        if tree is not before[0] or path != before[1]:
+            cell = cell_at(tree, path)
+            number = numbers[cell] = numbers[cell] if cell in numbers else cell_number()
+            before = tree, path
+        out.append(number)
+    return np.array(out, dtype=np.int64)
+
+
+def _holders(rows: list[tuple[int, _Row]], name: str) -> list[tuple[Tree, str]]:
+    """Of each row the element from which a name leads on, and the rest of the name; of a key what holds it, and it."""
+    if name == KEY:
+        return [(above[0] if above else None, f"{KEY}{key}") for _, (_, above, key) in rows]
+    up, rest = 0, name
+    while rest.startswith("../"):
+        rest, up = rest[3:], up + 1
+    if not up:
+        return [(member, rest) for _, (member, _, _) in rows]
+    return [(above[up - 1] if up <= len(above) else None, rest) for _, (_, above, _) in rows]
 
 
 def _met(held: list[Member], path: str) -> Any:
@@ -182,12 +202,14 @@ def _met(held: list[Member], path: str) -> Any:
     return np.array(out, dtype=np.int64)
 
 
-_LISTS = frozenset(("values", "limit", "margin", "frequencies"))
+_LISTS = frozenset(("values", "limit", "margin"))
 
 
-def _fit(cells: list[Any], to: Target) -> list[Any]:
+def _fit(cells: list[Any], to: Target, rows: str) -> list[Any]:
     """Lists as text where the place takes no list: then the cell is read as any other, or set aside."""
-    if to.table in ("sweeps", "axes") or (to.table == "row" and to.name in _LISTS):
+    if to.table == "axes" or (to.table == "row" and to.name == "frequencies"):
+        return cells
+    if (to.table == "sweeps" and rows != "points") or (rows == "curves" and to.table == "row" and to.name in _LISTS):
         return cells
     return [cell_text(c) if is_values(c) else c for c in cells]
 
@@ -195,22 +217,9 @@ def _fit(cells: list[Any], to: Target) -> list[Any]:
 def _of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
     if name == KEY:
         return key
-    tree, rest = _from(member, above, name)
-    return value_at(tree, rest)
-
-
-def _cell_of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
-    """What tells a cell of a row from all others: see cell_at."""
-    if name == KEY:
-        return id(above[0]) if above else 0, key
-    return cell_at(*_from(member, above, name))
-
-
-def _from(member: Tree, above: tuple[Tree, ...], name: str) -> tuple[Tree, str]:
-    """The element from which a name of a row leads on, and the rest of the name."""
     up = 0
     while name.startswith("../"):
         name, up = name[3:], up + 1
-    if not up:
-        return member, name
-    return (above[up - 1] if up <= len(above) else None), name
+    if up:
+        return value_at(above[up - 1], name) if up <= len(above) else None
+    return value_at(member, name)

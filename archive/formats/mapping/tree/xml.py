@@ -63,7 +63,7 @@ class _Walk:
         elif self._stack == self.want[:depth]:
             # An ancestor of records: its attributes hold for those below it.
             own: dict[str, Any] = {f"@{local(n)}": v for n, v in element.attrib.items()}
-            self.fresh += [("/".join([*self._stack, n]), v) for n, v in own.items()]
+            self.fresh += [("/".join([*self._stack, n]), v) for n, v in own.items() if v]
             self._open[-1][self._stack[-1]] = own
             self._open.append(own)
         else:
