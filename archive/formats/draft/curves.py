@@ -31,6 +31,7 @@ from archive.formats.mapping.target import Target
 
 
 def point(s: Seen, role: Roles, around: Surroundings, mhz: Any, seen: list[Seen]) -> Placed:
+    """A column of a table whose rows are points, that says nothing of its row."""
     h = s.heading
     parameter, how = parameter_of(h, around)
     if s is role.label or (

@@ -265,8 +265,8 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
         return (STRONG, "versions in the cells") if all(re.search(r"\d", c) for c in some) else (NEUTRAL, "")
     if name == "operator":
         ok = not numeric and all(re.search(r"[^\W\d_]", c) for c in some) and length < 40 and not p.dates
-        if ok and sum(bool(re.search(r"\d", c)) for c in some) > 0.8 * len(some):
-            return AGAINST, "numbers in the cells, as units have them"
+        if ok and sum(len(re.findall(r"\d", c)) > 3 for c in some) > 0.8 * len(some):
+            return AGAINST, "long numbers in the cells, as units have them"
         return (STRONG, "names in the cells") if ok and p.verdicts < 0.5 else (AGAINST, "no names in the cells")
     if name == "sequence":
         return (
@@ -280,6 +280,7 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
 
 
 def nowhere(s: Seen, why: str = "") -> Placed:
+    """No place for a column, and why."""
     h = s.heading
     said = why or ("nothing in the heading is understood" if not h.says else "understood in part, but no place fits")
     return Placed(s, None, "", 0.0, said)

@@ -211,6 +211,7 @@ def unit_of(s: Seen, parameter: str, what: str, around: Surroundings) -> tuple[s
 
 
 def velocity_unit(values: Any, named: str) -> tuple[str, int, str]:
+    """Unit of a nominal velocity, whether the numbers speak for it, and why."""
     top = float(values.max()) if len(values) else 0.0
     if 0.3 <= top <= 1:
         return "fraction", STRONG, "fractions of the speed of light"

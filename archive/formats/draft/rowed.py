@@ -85,6 +85,7 @@ def _parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], flo
 
 
 def is_level(unit: str) -> bool:
+    """Whether a unit is one of levels, such as dB."""
     found = units.units().get(unit)
     return found is not None and found.dimension == "level"
 

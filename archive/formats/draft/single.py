@@ -138,6 +138,7 @@ def _inherited(s: Seen, seen: list[Seen], around: Surroundings) -> str:
 
 
 def nvp(s: Seen) -> Placed:
+    """The nominal velocity of a link."""
 
     values = s.profile.values[np.isfinite(s.profile.values)]
     unit, cells, why = velocity_unit(values, s.heading.unit)
