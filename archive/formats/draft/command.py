@@ -24,7 +24,10 @@ from archive.tables import Batch
 def draft_of(path: Path) -> Draft:
     """The draft for a file, or for a folder or zip whose files belong together. Errors: Trouble."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-        made = group.drafted(_lead(path, Path(folder)))
+        lead = _lead(path, Path(folder))
+        made = group.drafted(lead)
+        if made.fields and lead.size + sum(e.size for e in group.others(lead)) <= MOST_TRIED:
+            made.questions += _read_through(made, lead)
     if not made.fields:
         raise Trouble(
             "nothing in it could be placed",
@@ -36,6 +39,27 @@ def draft_of(path: Path) -> Draft:
             remedy="if it is one, write its mapping by hand: schemas/mapping.md explains how",
         )
     return made
+
+
+MOST_TRIED = 1 << 22
+"""Bytes of an export that is read with its draft at once, to tell whether that works."""
+
+
+def _read_through(made: Draft, lead: Entry) -> list[str]:
+    """What goes wrong when an export is read with its draft, where that is most of it."""
+    records, aside, first = 0, 0, ""
+    try:
+        for batch in read(lead, mapping=made.mapping):
+            records += len(batch)
+            aside += batch["set_aside"].num_rows
+            first = first or next(iter(batch["set_aside"].column("reason").to_pylist()), "")
+    except Trouble as trouble:
+        return [f"this draft reads nothing: {trouble}"]
+    if not records and not aside:
+        return ["this draft reads no record: nothing in it says where one begins"]
+    if aside > records:
+        return [f"this draft sets {aside} of {aside + records} records aside: {first}"]
+    return []
 
 
 def _lead(path: Path, temporary: Path) -> Entry:

@@ -33,6 +33,8 @@ from archive.formats.mapping.target import Target
 def point(s: Seen, role: Roles, around: Surroundings, mhz: Any, seen: list[Seen]) -> Placed:
     """A column of a table whose rows are points, that says nothing of its row."""
     h = s.heading
+    if s.source.startswith("../") and s.profile.numeric > 0.9 and s is not role.label:
+        return nowhere(s, "one number for all points of a curve")
     parameter, how = parameter_of(h, around)
     if s is role.label or (
         h.fields and not parameter and not (s.profile.numeric > 0.9 and (h.modifiers & _SAYS_WHICH or is_level(h.unit)))

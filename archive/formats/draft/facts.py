@@ -262,7 +262,11 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
         ok = all(re.search(r"\d", c) for c in some) and length < 30 and not p.dates
         return (STRONG, "numbers of units") if ok else (WEAK, "")
     if name == "software":
+        if all(re.fullmatch(r"\d{1,2}", c) for c in some):
+            return WEAK, "a whole number, as forms of files have"
         return (STRONG, "versions in the cells") if all(re.search(r"\d", c) for c in some) else (NEUTRAL, "")
+    if name == "port" and p.constant and p.filled > 3:
+        return AGAINST, "one port for all links"
     if name == "operator":
         ok = not numeric and all(re.search(r"[^\W\d_]", c) for c in some) and length < 40 and not p.dates
         if ok and sum(len(re.findall(r"\d", c)) > 3 for c in some) > 0.8 * len(some):

@@ -111,9 +111,16 @@ def _beside(sheets: Sheets) -> int:
                 continue
             parts = [heads[a : a + width] for a in at]
             parts = [p + [""] * (width - len(p)) for p in parts]
-            if all(p == parts[0] for p in parts) and at[0] == 0:
+            if all(p == parts[0] for p in parts) and at[0] == 0 and _mostly_beside(rows, width):
                 return width
     return 0
+
+
+def _mostly_beside(rows: list[list[Any]], width: int) -> bool:
+    """Whether most rows go beyond the first of the blocks: a single wide table is no block beside others."""
+    filled = [_filled(r) for r in rows[:400]]
+    filled = [f for f in filled if f]
+    return sum(f[-1] >= width for f in filled) > 0.6 * len(filled)
 
 
 def _skips(sheets: Sheets, listed: list[tuple[str, list[Item]]]) -> list[str]:
@@ -240,8 +247,8 @@ def _shape(notes: list[str]) -> str:
         return f"/^{re.escape(notes[0])}$/"
     head = _common(notes)
     tail = _common([n[len(head) :][::-1] for n in notes])[::-1]
-    head = re.sub(r"[\w.-]+$", "", head) if head and head[-1:].isalnum() else head
-    tail = re.sub(r"^[\w.-]+", "", tail) if tail and tail[:1].isalnum() else tail
+    head = re.sub(r"\w[\w./-]*$", "", head)
+    tail = re.sub(r"^[\w./-]*\w", "", tail)
     if not re.search(r"[^\W\d_]{2,}|[=#*-]{2,}", head + tail):
         return ""
     return f"/^{re.escape(head)}(.+?){re.escape(tail)}$/"

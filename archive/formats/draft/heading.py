@@ -176,7 +176,10 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
         for at in range(len(tokens) - size + 1):
             if any(used[at : at + size]):
                 continue
-            key = " ".join(t for t, _ in tokens[at : at + size])
+            part = tokens[at : at + size]
+            if len({d for _, d in part}) > 1 and any(len(t) == 1 for t, _ in part):
+                continue  # "p", "f" are an element and its attribute, and not pass or fail.
+            key = " ".join(t for t, _ in part)
             meanings = _meanings(key, alone)
             if not meanings:
                 continue
@@ -203,7 +206,8 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
     weak = [t for t, d in tokens if d == 0]
     outer = any(d > 0 for _, d in tokens)
     said = any(min(d for _, d in tokens[a : a + n]) == 0 for a, n, _ in hits)
-    if outer and weak and all(t in _WEAK for t in weak):
+    telling = any(min(d for _, d in tokens[a : a + n]) > 0 and _tells(ms) for a, n, ms in hits)
+    if outer and weak and telling and all(t in _WEAK for t in weak):
         # "order", "number": the outer word says what is numbered.
         hits = [h for h in hits if min(d for _, d in tokens[h[0] : h[0] + h[1]]) > 0 or h[1] > len(weak)] or hits
     elif outer and weak and not said and not any(used[i] for i, (_, d) in enumerate(tokens) if d == 0):
@@ -257,6 +261,11 @@ def _meanings(key: str, alone: bool) -> tuple[Meaning, ...]:
         # A single letter means nothing by itself but the few that the trade uses so.
         found = tuple(m for m in found if (alone and (key, m.id) in _ALONE) or m.id == "filler")
     return found
+
+
+def _tells(meanings: tuple[Meaning, ...]) -> bool:
+    """Whether words say what something is of: a quantity, or a fact."""
+    return any(m.kind in ("parameter", "generic", "field", "end", "colour") for m in meanings)
 
 
 def _no_place(meanings: tuple[Meaning, ...]) -> tuple[Meaning, ...]:

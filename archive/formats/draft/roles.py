@@ -248,7 +248,7 @@ def _pairs(s: Seen) -> dict[str, str] | None:
     return {} if len(clear) >= max(2, 0.8 * len(p.distinct)) and not h.fields and not h.unit else None
 
 
-_PAIR = r"(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
+_PAIR = r"(?:(?i:pair|pr)\.?\s*)?(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8)"
 
 
 def _pair_columns(out: Roles, seen: list[Seen]) -> None:

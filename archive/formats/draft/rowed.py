@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import replace
 from typing import Any
@@ -37,9 +38,11 @@ def key_column(s: Seen, name: str, role: Roles, around: Surroundings, out: Place
         out.parameters.update(known)
         lost = [c for c in s.profile.distinct if c not in known]
         reason = "names of quantities: " + ", ".join(f"{k} is {v}" for k, v in list(known.items())[:6])
+        unread = set(lost)
+        much = sum(str(c).strip() in unread for c in s.column.cells) > 0.3 * len(s.column.cells)
         if lost:
             reason += f"; not known: {', '.join(lost[:4])}"
-        return Placed(s, to, "", min(sure(h, STRONG), sure_of), reason)
+        return Placed(s, to, "", min(sure(h, STRONG), sure_of, 0.85 if much else 1.0), reason)
     if name == "pairing":
         unresolved = [c for c in s.profile.distinct if not paired.resolve(paired.plain(c), around.scheme.name, True)]
         score = sure(
@@ -99,11 +102,13 @@ def row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
     if (
         numeric
         and ((unit is not None and unit.dimension == "frequency") or "frequency" in h.modifiers)
-        and "margin" not in h.modifiers
+        and ("margin" not in h.modifiers or (unit is not None and unit.dimension == "frequency"))
     ):
         name = "frequency"
     elif (p.verdicts > 0.8 and p.numeric < 0.3) or ({"verdict"} & (set(h.fields) | h.modifiers) and yes_no(p.distinct)):
         name = "verdict"
+    elif numeric and "margin" in h.modifiers and (at := _at_margin(h.text)):
+        name = at
     elif numeric and "margin" in h.modifiers:
         name = "margin"
     elif numeric and ("limit" in h.modifiers or "limit_name" in h.fields):
@@ -141,6 +146,12 @@ def row_value(s: Seen, around: Surroundings, role: Roles) -> Placed:
 
 
 _OF_POINT = frozenset(("value", "limit", "margin", "frequency", "pairing", "end"))
+
+
+def _at_margin(text: str) -> str:
+    """value or limit of a heading such as "Limit at worst margin"; the margin says where, and not what."""
+    found = re.match(r"\W*(value|limit)\b.*\bat\b.*\bmargin", text, re.IGNORECASE)
+    return found.group(1).lower() if found else ""
 
 
 def row_kinds(out: PlacedTable) -> None:

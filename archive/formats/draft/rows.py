@@ -208,6 +208,8 @@ def _name_and_value(rows: list[list[Any]], kind_row: Any, i: int) -> bool:
         return any(0 <= k < len(rows) and _pairs_of(rows, kind_row, k, 2) for k in (i - 1, i + 1))
     if len(filled) != 2 or kind_row(i)[filled[0]] != "w" or i + 1 >= len(rows):
         return False
+    if _pairs_of(rows, kind_row, i + 1):
+        return True
     below = [j for j, c in enumerate(rows[i + 1]) if c is not None and str(c).strip()]
     if len(below) < 2 or kind_row(i + 1)[below[0]] != "w":
         return False

@@ -100,7 +100,9 @@ _KEYS = frozenset(
 def _head(first: Layout, placing: Placing, kept: list[Any], name: str) -> list[str]:
     out = ["# Drafted. Look at every field below 0.9, and at what is asked, before this is used."]
     out += ["[mapping]", f"layout = {_s(name)}", "language = 1", "drafted = true", "", "[cells]"]
-    out.append(f"decimal = {_s(first.decimal)}")
+    # Numbers of workbooks and of JSON are numbers: the mark of the texts counts.
+    texts = [lay for lay, _, _ in kept if lay.kind in ("delimited", "report")]
+    out.append(f"decimal = {_s(next((lay.decimal for lay in texts if lay.decimal == ','), first.decimal))}")
     if first.thousands:
         out.append(f"thousands = {_s(first.thousands)}")
     if placing.scheme.name != "contacts":

@@ -75,8 +75,9 @@ def chunks_of(entry: Entry, file: File, mapping: Mapping, standing: Standing | N
 def _plain(file: File) -> bool:
     """One table under an optional head, and nothing else: read without looking at single lines."""
     tables = [t for t in file.tables if t.rows != "labels"]
-    odd = file.block or file.side_by_side or file.transpose or tables[0].widths or tables[0].headings_are == "links"
-    return len(tables) == 1 and not odd
+    if len(tables) != 1 or file.block or file.side_by_side or file.transpose:
+        return False
+    return not tables[0].widths and tables[0].headings_are != "links"
 
 
 def text_blocks(entry: Entry, file: File) -> Iterator[bytes]:

@@ -262,7 +262,7 @@ def _clock(text: str) -> str:
 
 def _dates(text: str) -> list[str]:
     # "1-2 @ 25 MHz" has the shape of a date too, but for its marks and its end.
-    digits = re.fullmatch(r"(\d+)([^\d@]{1,4})(\d+)([^\d@]{1,4})(\d+)(\W*|\W*\w{1,2}\W*)", text)
+    digits = re.fullmatch(r"(\d+)([^\w@]{1,4})(\d+)([^\w@]{1,4})(\d+)(\W*|\W*\w{1,2}\W*)", text)
     if digits:
         a, s, _, t, c, tail = digits.groups()
         s, t = s if len(s.strip()) else " ", t if len(t.strip()) else " "

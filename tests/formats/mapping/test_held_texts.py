@@ -275,3 +275,83 @@ def test_a_folder_whose_files_of_curves_name_their_link(headed: bool, tmp_path: 
         for i in range(1, 16)
         for kind, place in (("IL", ("insertion_loss", None, "1-2")), ("NEXT", ("next", "remote", "1-2/3-6")))
     }
+
+
+def test_one_row_that_fails_speaks_for_its_link(tmp_path: Path) -> None:
+    """A verdict beside each curve: the link does not pass because its first curve does."""
+    out = "Link;Curve;Length (m);Pair;" + ";".join(f"{f:g} MHz" for f in _MHZ) + ";Result\n"
+    for i in range(1, 5):
+        for n, pair in enumerate(("1-2", "3-6", "4-5", "7-8")):
+            word = "FAIL" if (i, n) == (2, 2) else "PASS"
+            values = ";".join(map(str, _curve("IL", i)))
+            out += f"2B-C{i:02d};Insertion loss;4{i}.{n};{pair};{values};{word}\n"
+    _, batches = _drafted(tmp_path, out)
+    assert [r["reported_verdict"] for r in _rows(batches, "records")] == ["pass", "fail", "pass", "pass"]
+    label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
+    lengths = {(label[r["record_id"]], r["subject"]): r["value"] for r in _rows(batches, "readings")}
+    assert lengths == {
+        (f"2B-C{i:02d}", pair): float(f"4{i}.{n}")
+        for i in range(1, 5)
+        for n, pair in enumerate(("1-2", "3-6", "4-5", "7-8"))
+    }
+
+
+def test_a_lone_word_ends_rows_of_numbers(tmp_path: Path) -> None:
+    out = ""
+    for i in range(1, 5):
+        curves = zip(_MHZ, _curve("IL", i), _curve("NEXT", i), strict=True)
+        out += f"Link: 2B-C{i:02d}\nResult: PASS\nMHz;IL 12;NEXT 12-36 near\n"
+        out += "".join(f"{f:g};{a};{b}\n" for f, a, b in curves) + "END\n"
+    _, batches = _drafted(tmp_path, out)
+    assert len(_rows(batches, "records")) == 4
+    assert len(_rows(batches, "sweeps")) == 8
+
+
+def test_values_and_limits_at_the_worst_margin_are_no_margins(tmp_path: Path) -> None:
+    out = (
+        "Link,Quantity,End,Pair,Worst margin (dB),Worst margin frequency (MHz),"
+        "Value at worst margin (dB),Limit at worst margin (dB)\n"
+    )
+    for i in range(1, 6):
+        out += f"2B-C{i:02d},NEXT,near,12-36,{i}.5,{100 + i}.0,4{i}.5,40.0\n"
+        out += f"2B-C{i:02d},RL,far,12,{i}.1,{20 + i}.0,2{i}.1,20.0\n"
+    _, batches = _drafted(tmp_path, out)
+    first = next(r for r in _rows(batches, "reported") if r["parameter"] == "next")
+    assert (first["margin"], first["frequency_mhz"], first["value"], first["limit"]) == (1.5, 101.0, 41.5, 40.0)
+
+
+def test_points_of_letters_below_their_worst_case(tmp_path: Path) -> None:
+    """<p f v> is no pass or fail, and what its element says of the whole curve is not said once for each point."""
+    out = "<tests>"
+    for i in range(1, 6):
+        out += f'<test label="2B-C{i:02d}" result="PASS"><length value="4{i}.1"/>'
+        for end in ("near", "far"):
+            points = "".join(f'<p f="{f:g}" v="{v}"/>' for f, v in zip(_MHZ, _curve("NEXT", i), strict=True))
+            out += f'<next pair="12-36" end="{end}" margin="{i}.5" frequency="{100 + i}.0">{points}</next>'
+        out += "</test>"
+    path, mapping = tmp_path / "export.xml", tmp_path / "drafted.toml"
+    path.write_text(out + "</tests>")
+    mapping.write_text(draft(Entry(path, path.name)).text)
+    batches = list(archive.formats.read(path, mapping=mapping))
+    assert [s["values"] for s in _rows(batches, "sweeps")] == [_curve("NEXT", i) for i in range(1, 6) for _ in range(2)]
+    assert len(_rows(batches, "reported")) == 10
+
+
+def test_a_draft_that_reads_nothing_says_so(tmp_path: Path) -> None:
+    out = "H|Job|Depot North\n" + "".join(
+        f"L|2B-C{i:02d}|2024-03-05|PASSED\nR|LENGTH|12|4{i}.1|m\nR|LENGTH|36|4{i}.2|m\n" for i in range(1, 6)
+    )
+    path = tmp_path / "export.txt"
+    path.write_text(out)
+    try:
+        made = draft_of(path)
+    except Trouble:
+        return
+    (tmp_path / "drafted.toml").write_text(made.text)
+    records = 0
+    try:
+        for batch in archive.formats.read(path, mapping=tmp_path / "drafted.toml"):
+            records += len(batch)
+    except Trouble:
+        records = 0
+    assert records or any("this draft" in q for q in made.questions), made.text

@@ -69,6 +69,11 @@ class Facts:
             code = np.where(blank[code], -1, code) if blank.any() else code
         cell = frame.cells(f.source)
         there = np.flatnonzero(code >= 0)
+        if f.to.name == "reported_verdict":
+            # Where the rows of a record differ, one that fails speaks for it.
+            own = {**self.mapping.verdicts, **f.words}
+            fails = np.array([verdicts.read(w, own)[0] == "fail" for w in words.to_pylist()], dtype=bool)
+            there = there[np.lexsort((there, ~fails[code[there]], frame.record[there]))]
         records, first = np.unique(frame.record[there], return_index=True)
         rows, said = np.full(self.n, -1, dtype=np.int64), np.full(self.n, -1, dtype=np.int64)
         rows[records] = there[first]

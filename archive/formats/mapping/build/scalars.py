@@ -13,7 +13,7 @@ from archive.formats.mapping import numbers, units, verdicts
 from archive.formats.mapping.build.keys import Keys, keys_of, spread
 from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, turned
-from archive.formats.mapping.frame import Frame, Problems, encoded, mapped
+from archive.formats.mapping.frame import Frame, Problems, codes, encoded, mapped
 from archive.formats.mapping.model import Field, Mapping
 
 _SAID = ("value", "limit", "margin", "frequency", "verdict", "marginal")
@@ -198,7 +198,12 @@ class Scalars:
         parameter = f.to.name
         found = self._numbers(frame, f, parameter, f.to.origin)
         q = qualifiers(f, frame.table, Keys(lost=keys.lost) if f.once else keys, parameter)
-        at = _first(frame, ~np.isnan(found.values)) if once or f.once else np.arange(frame.rows)
+        at = np.arange(frame.rows)
+        if once or f.once:
+            at = _first(frame.record, ~np.isnan(found.values))
+            if not f.once and _varies(found.values, frame.record, at):
+                # It is that of the pair, and not of the link, though it stands beside each curve or point.
+                at = _first(_parts_of(frame.record, q), ~np.isnan(found.values))
         frequency = float(f.to.frequency) if f.to.frequency else None
         self._put_readings(
             frame.record, parameter, q, found, origin_for(parameter, f.to.origin), keys, None, at, frequency
@@ -275,7 +280,7 @@ class Scalars:
         words = {n: self._said(frame, by_column.get(n), n, parameter) for n in ("pairing", "end")}
         default = "worst_margin" if {"margin", "limit"} & set(found) else "worst_value" if found else "overall"
         there &= ~keys.lost
-        at = _first(frame, there) if once else np.flatnonzero(there)
+        at = _first(frame.record, there) if once else np.flatnonzero(there)
         rows = pa.array(at)
         taken = q.taken(rows)
         first = found.get("value") or found.get("margin") or found.get("limit")
@@ -334,10 +339,28 @@ def _subject(q: Qualifiers) -> Any:
     return q.pairing
 
 
-def _first(frame: Frame, there: Any) -> Any:
-    """The first row of each record that has a value."""
+def _first(key: Any, there: Any) -> Any:
+    """The first row of each record, or part of one, that has a value. key: which it is, of each row."""
     at = np.flatnonzero(there)
-    return at[np.unique(frame.record[at], return_index=True)[1]]
+    return np.sort(at[np.unique(key[at], return_index=True)[1]])
+
+
+def _varies(values: Any, record: Any, first: Any) -> bool:
+    """Whether a record has several values. first: the first row of each record that has one."""
+    usual = np.full(int(record.max(initial=0)) + 1, np.nan)
+    usual[record[first]] = values[first]
+    other = usual[record]
+    return bool((~np.isnan(values) & (values != other)).any())
+
+
+def _parts_of(record: Any, q: Qualifiers) -> Any:
+    """A number for each row that tells records, and within them pairs, ends and directions."""
+    key = record.astype(np.int64)
+    for words_ in (q.pairing, q.subject, q.end, q.direction):
+        if isinstance(words_, pa.Array):
+            more = codes(words_)
+            key = key * (int(more.max(initial=0)) + 2) + more + 1
+    return key
 
 
 def yes(cells: Any) -> Any:

@@ -54,6 +54,8 @@ def _beginning(file: File, split: Callable[[Any], Sequence[Any]]) -> Callable[[A
             if not match and cut and isinstance(raw, str) and file.delimiter in raw:
                 # A line that its marks cut into cells, as a person reads it.
                 match = pattern.search(" ".join(c.strip() for c in split(raw) if c and c.strip()))
+            if not match and "  " in text:
+                match = pattern.search(" ".join(text.split()))  # Runs of blanks part what stands far apart.
             if not match:
                 return None
             return next((g for g in match.groups() if g), "").strip() if match.groups() else ""

@@ -149,6 +149,8 @@ class Cutter:
         cells = self._split(raw)
         if _blank(cells) or (self._skip and self._skip.search(joined(cells))):
             return False
+        if isinstance(raw, str) and len(current.names) > 1 and _lone_word(cells):
+            return False
         if self._heading(raw, cells) or self._label_row(cells):
             return False
         return not self._is_title(joined(cells))
@@ -309,6 +311,11 @@ class Cutter:
 
     def _is_title(self, text: str) -> bool:
         return any(t.title and matches(t.title, text) for t in self._tables)
+
+
+def _lone_word(cells: Row) -> bool:
+    """Whether a row is one word and nothing else, such as END below rows of numbers."""
+    return len(cells) == 1 and bool(re.fullmatch(r"\W*[^\W\d_]+\W*", str(cells[0])))
 
 
 def _bare(table: Table) -> bool:
