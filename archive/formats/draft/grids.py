@@ -232,12 +232,17 @@ def _lead(listed: list[tuple[str, list[Item]]], at: list[tuple[int, int]]) -> st
         if not shape:
             break
         found.append(shape)
-    naming = [x for x in found if "(.+?)" in x and _names_links(x)]
+    naming = [x for x in found if any(g in x for g in (_ANYTHING, _NUMBERED)) and _names_links(x)]
     return (naming or found or [""])[-1]
 
 
+_ANYTHING, _NUMBERED = "(.+?)", r"(\S*\d\S*)"
+"""What differs in the lines that begin records: any words, or a label with a number in it."""
+
+
 def _names_links(shape: str) -> bool:
-    said = found_rows.read_heading((re.sub(r"\\(.)", r"\1", shape.strip("/^$").replace("(.+?)", " ")),))
+    plain = shape.strip("/^$").replace(_ANYTHING, " ").replace(f"{_NUMBERED}.*", " ").replace(_NUMBERED, " ")
+    said = found_rows.read_heading((re.sub(r"\\(.)", r"\1", plain),))
     return bool({"link_label", "cable"} & set(said.fields))
 
 
@@ -251,7 +256,12 @@ def _shape(notes: list[str]) -> str:
     tail = re.sub(r"^[\w./-]*\w", "", tail)
     if not re.search(r"[^\W\d_]{2,}|[=#*-]{2,}", head + tail):
         return ""
-    return f"/^{re.escape(head)}(.+?){re.escape(tail)}$/"
+    caught = [n[len(head) : len(n) - len(tail)].split() for n in notes]
+    first, rest = [c[0] if c else "" for c in caught], {" ".join(c[1:]) for c in caught}
+    if len(rest) <= 3 and len(set(first)) == len(first) and all(re.search(r"\d", f) for f in first):
+        # A label with a number in it: so "Link type" is no link. A word or two behind it, such as PASS, is none of it.
+        return f"/^{re.escape(head)}{_NUMBERED}{'' if rest == {''} else '.*'}{re.escape(tail)}$/"
+    return f"/^{re.escape(head)}{_ANYTHING}{re.escape(tail)}$/"
 
 
 def _common(texts: list[str]) -> str:

@@ -355,3 +355,20 @@ def test_a_draft_that_reads_nothing_says_so(tmp_path: Path) -> None:
     except Trouble:
         records = 0
     assert records or any("this draft" in q for q in made.questions), made.text
+
+
+def test_a_row_that_begins_a_record_may_say_its_verdict_too(tmp_path: Path) -> None:
+    out = ""
+    for i in range(1, 6):
+        out += (
+            f"Cable N3/1{i}-A;;;{'FAIL' if i == 2 else 'PASS'}\nDate;2021-05-0{i} 10:11;Operator;J. Hallow\n"
+            "Cable type;Cat 6A F/UTP;Test limit;Class EA permanent link\nPair;Length (m);Delay (ns);Skew (ns)\n"
+        )
+        out += "".join(f"{p};4{i}.{n};20{n};{n}\n" for n, p in enumerate(("12", "36", "45", "78"))) + "\n"
+    _, batches = _drafted(tmp_path, out)
+    records = _rows(batches, "records")
+    assert [r["link_label"] for r in records] == [f"N3/1{i}-A" for i in range(1, 6)]
+    assert [r["reported_verdict"] for r in records] == ["pass", "fail", "pass", "pass", "pass"]
+    assert {r["cable_found"] for r in records} == {"Cat 6A F/UTP"}
+    (told,) = [s for s in _rows(batches, "sources") if s["cells_read"] is not None]
+    assert told["cells_read"] == 5 * (2 + 2 + 2 + 16)  # names of labels are no cells

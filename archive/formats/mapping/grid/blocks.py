@@ -51,9 +51,9 @@ def _beginning(file: File, split: Callable[[Any], Sequence[Any]]) -> Callable[[A
         def by_shape(raw: Any) -> str | None:
             text = raw if isinstance(raw, str) else " ".join(str(c) for c in split(raw) if c is not None)
             match = pattern.search(text)
-            if not match and cut and isinstance(raw, str) and file.delimiter in raw:
+            if cut and isinstance(raw, str) and file.delimiter in raw:
                 # A line that its marks cut into cells, as a person reads it.
-                match = pattern.search(" ".join(c.strip() for c in split(raw) if c and c.strip()))
+                match = pattern.search(" ".join(c.strip() for c in split(raw) if c and c.strip())) or match
             if not match and "  " in text:
                 match = pattern.search(" ".join(text.split()))  # Runs of blanks part what stands far apart.
             if not match:

@@ -101,6 +101,7 @@ class Cutter:
             if block is not None and i == block[0] and (block[1] or self._file.block.startswith("/")):
                 if block[1]:
                     out.labels.append((first + i, "@block", block[1]))
+                    out.labels += [(first + i, "@beside", c) for c in _beside(cells, block[1])]
                 else:  # The line itself, which the mapping names.
                     out.ignored += sum(1 for c in cells if c is not None and str(c).strip())
                 i += 1
@@ -311,6 +312,12 @@ class Cutter:
 
     def _is_title(self, text: str) -> bool:
         return any(t.title and matches(t.title, text) for t in self._tables)
+
+
+def _beside(cells: Row, words_: str) -> list[Any]:
+    """Cells of the row that begins a record, other than its first and those of the words that begin it."""
+    filled = [c for c in cells if c is not None and str(c).strip()]
+    return [c for c in filled[1:] if names.tidy(c) not in words_]
 
 
 def _lone_word(cells: Row) -> bool:
