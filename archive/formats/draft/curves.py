@@ -62,6 +62,10 @@ def lone_value(out: PlacedTable, around: Surroundings) -> None:
         return
     taken = [p for p in out.placed if p.to is not None and p.to.table == "row" and p.to.name in ("value", "values")]
     left = [p for p in out.placed if p.to is None and p.seen.profile.numeric > 0.9]
+    if len(left) == 2 and role.rows == "points" and (limit := _same_everywhere(left, role)) is not None:
+        limit.to, limit.confidence = Target("row", "limit"), 0.92
+        limit.reason = "the same for every link and pair at each frequency: a limit line"
+        left.remove(limit)
     if taken or len(left) != 1 or any(p.to is not None and p.to.table == "sweeps" for p in out.placed):
         return
     (p,) = left
@@ -71,6 +75,22 @@ def lone_value(out: PlacedTable, around: Surroundings) -> None:
     p.to = Target("row", "value")
     p.confidence = 0.93 if speaks > 0 else 0.3 if speaks < 0 else 0.75
     p.reason = "the only numbers left beside what says their quantity" + ("; the curves have its shape" * (speaks > 0))
+
+
+def _same_everywhere(left: list[Placed], role: Roles) -> Placed | None:
+    """Of two columns the one whose number hangs on the quantity and the frequency alone, where the other's does not."""
+    names, mhz = role.keys["parameter"].column.cells, role.keys["frequency"].profile.values
+    if len(names) < len(mhz):
+        return None
+    shares = []
+    for p in left:
+        seen: dict[Any, list[float]] = {}
+        for name, at, value in zip(names, mhz.tolist(), p.seen.profile.values.tolist(), strict=False):
+            seen.setdefault((name, at), []).append(value)
+        again = [v for v in seen.values() if len(v) > 1]
+        shares.append(sum(len(set(v)) == 1 for v in again) / len(again) if again else 0.5)
+    by = sorted(zip(shares, (0, 1), strict=True))
+    return left[by[1][1]] if by[1][0] > 0.95 and by[0][0] < 0.5 else None
 
 
 def shapes_back(out: PlacedTable, around: Surroundings) -> None:

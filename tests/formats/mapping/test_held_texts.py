@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import datetime
 from pathlib import Path
@@ -372,3 +373,32 @@ def test_a_row_that_begins_a_record_may_say_its_verdict_too(tmp_path: Path) -> N
     assert {r["cable_found"] for r in records} == {"Cat 6A F/UTP"}
     (told,) = [s for s in _rows(batches, "sources") if s["cells_read"] is not None]
     assert told["cells_read"] == 5 * (2 + 2 + 2 + 16)  # names of labels are no cells
+
+
+def test_points_with_their_limit_in_a_list(tmp_path: Path) -> None:
+    """[frequency, value, limit]: the limit is the one that is the same for every link."""
+    limit = [round(60 - 10 * math.log10(f), 1) for f in _MHZ]
+    found = [
+        {
+            "label": f"2B-C{i:02d}",
+            "result": "PASS",
+            "results": [
+                {
+                    "quantity": "NEXT",
+                    "pair": p,
+                    "end": "near",
+                    "points": list(zip(_MHZ, _curve("NEXT", i + n), limit, strict=True)),
+                }
+                for n, p in enumerate(("12-36", "12-45"))
+            ],
+        }
+        for i in range(1, 6)
+    ]
+    path, mapping = tmp_path / "export.json", tmp_path / "drafted.toml"
+    path.write_text(json.dumps(found))
+    mapping.write_text(draft(Entry(path, path.name)).text)
+    sweeps = _rows(list(archive.formats.read(path, mapping=mapping)), "sweeps")
+    assert [s["values"] for s in sweeps if s["origin"] == "measured"] == [
+        _curve("NEXT", i + n) for i in range(1, 6) for n in range(2)
+    ]
+    assert [s["values"] for s in sweeps if s["origin"] == "limit"] == [limit] * 10
