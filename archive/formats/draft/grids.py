@@ -377,7 +377,7 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
                 cross=bool(layout.block)
                 and _cross([(b, rows) for _, b, rows, _ in bodies if not title or b.title == title]),
             )
-            if layout.kind == "report" and mine[0][1] is not None:
+            if layout.kind == "report" and mine[0][1] is not None and not first.no_headings:
                 found.widths = _widths(mine, layout)
                 if found.widths:
                     _fixed_headings(found, mine[0][0], mine[0][1])

@@ -51,6 +51,11 @@ def plain(links: int) -> str:
     return out
 
 
+def blanks(links: int) -> str:
+    """As plain, with blanks between the numbers."""
+    return plain(links).replace(";", "   ")
+
+
 def numbered(links: int) -> str:
     """The label of the link in its bracket, numbers in those of the curves."""
     out = ""
@@ -97,7 +102,7 @@ _PARAMETERS = {"insertion loss": "insertion_loss", "NEXT": "next"}
 _PAIRS = {"12": "1-2", "36": "3-6", "12-36": "1-2/3-6", "36-45": "3-6/4-5"}
 
 
-@pytest.mark.parametrize("made", [plain, numbered, named, headed, alone], ids=lambda f: f.__name__)
+@pytest.mark.parametrize("made", [plain, blanks, numbered, named, headed, alone], ids=lambda f: f.__name__)
 def test_a_draft_reads_what_was_written(made: Callable[[int], str], tmp_path: Path) -> None:
     links = 1 if made is alone else 6
     path, mapping = tmp_path / "export.txt", tmp_path / "drafted.toml"
