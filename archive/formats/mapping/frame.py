@@ -16,7 +16,7 @@ from archive.formats.mapping.model import Table
 _NUMBERS = count()
 
 
-def cell_number() -> int:
+def new_cell() -> int:
     """A number that no other cell of a source has."""
     return next(_NUMBERS)
 
@@ -44,8 +44,8 @@ class Frame:
     uncounted: frozenset[str] = frozenset()
     """Columns whose cells are counted elsewhere: labels of a block that are repeated for its rows."""
     above: dict[str, Any] = field(default_factory=dict)
-    """XML, JSON: of columns whose cells several rows share, such as "../pair", which cell each row has: int64, a number
-    of its own for each cell, see cell_number; -1 where the cell was counted in an earlier frame."""
+    """Of columns whose cells several rows share, such as "../pair", which cell each row has: int64, a number
+    of its own for each cell, see new_cell; -1 where the cell was counted in an earlier frame."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
 
@@ -59,7 +59,7 @@ class Frame:
         if name in self.uncounted or (self.shared and not self.counts):
             return np.full(self.rows, -1, dtype=np.int64)
         if self.shared and name not in self.above:
-            self.above[name] = np.full(self.rows, cell_number(), dtype=np.int64)
+            self.above[name] = np.full(self.rows, new_cell(), dtype=np.int64)
         return self.above.get(name)
 
     def where(self, rows: Any) -> Any:

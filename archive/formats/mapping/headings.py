@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.mapping import numbers, units
-from archive.formats.mapping.frame import Frame
+from archive.formats.mapping.frame import Frame, new_cell
 from archive.formats.mapping.model import Table
 
 VALUES = "@values"
@@ -71,6 +71,6 @@ def links_of_headings(frame: Frame) -> Frame:
     whole = pa.concat_arrays(cells) if cells else pa.array([], type=pa.string())
     columns[VALUE] = whole.take(pa.array(order))
     place = None if frame.place is None else frame.place[rows]
-    above = dict.fromkeys(known, rows)
+    above = {n: np.array([new_cell() for _ in range(frame.rows)], dtype=np.int64)[rows] for n in known}
     uncounted = frozenset({HEADING})
     return replace(frame, columns=columns, record=frame.record[rows], place=place, above=above, uncounted=uncounted)

@@ -168,7 +168,7 @@ def _cut(
             if high > low:
                 columns = {k: c.slice(low, high - low) for k, c in frame.columns.items()}
                 place = None if frame.place is None else frame.place[low:high]
-                above = {k: v[low:high] for k, v in frame.above.items()}
+                above = {k: _new_in(v, low, high) if frame.counts else v[low:high] for k, v in frame.above.items()}
                 record = frame.record[low:high] - at
                 part.append(replace(frame, columns=columns, record=record, place=place, above=above))
         some = {k - at: p for k, p in problems.items() if at <= k < end}
@@ -183,6 +183,12 @@ def _cut(
             _slice(counted[1], at, end),
         )
         at = end
+
+
+def _new_in(cells: Any, low: int, high: int) -> Any:
+    """Which cell some rows have; -1 for those that an earlier chunk has counted."""
+    mine = cells[low:high]
+    return np.where(np.isin(mine, cells[:low]), -1, mine)
 
 
 def _slice(counted: Counted | None, at: int, end: int) -> Counted | None:

@@ -200,7 +200,8 @@ class Builder:
                 there[int(there.argmax()) + 1 :] = False
             count = int(there.sum())
             if name in frame.above:
-                count = len(np.unique(frame.above[name][there]))
+                cell = np.unique(frame.above[name][there])
+                count = int((cell >= 0).sum())
             if frame.axis is not None and pa.types.is_list(cells.type):
                 count = int(_sizes(frame, cells)[there].sum())
             a.read += count

@@ -11,7 +11,7 @@ import numpy as np
 
 from archive.errors import Trouble
 from archive.formats.mapping.chunk import Chunk, Counted
-from archive.formats.mapping.frame import Frame, cell_number
+from archive.formats.mapping.frame import Frame, new_cell
 from archive.formats.mapping.grid.columns import cell_text, column
 from archive.formats.mapping.model import File, Mapping, Table
 from archive.formats.mapping.target import Target
@@ -174,7 +174,7 @@ def _numbered(holders: list[tuple[Tree, str]], numbers: dict[Any, int]) -> Any:
         # Most rows stand in the element in which the row before stood.
         if tree is not before[0] or path != before[1]:
             cell = cell_at(tree, path)
-            number = numbers[cell] = numbers[cell] if cell in numbers else cell_number()
+            number = numbers[cell] = numbers[cell] if cell in numbers else new_cell()
             before = tree, path
         out.append(number)
     return np.array(out, dtype=np.int64)
@@ -197,7 +197,7 @@ def _met(held: list[Member], path: str) -> Any:
     out, last = [], -1
     for m in held:
         if any(name == path for name, _ in m.fresh):
-            last = cell_number()
+            last = new_cell()
         out.append(last)
     return np.array(out, dtype=np.int64)
 
