@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from typing import Any
 
@@ -70,11 +69,11 @@ def _told(made: Any, out: Path | None, quiet: bool) -> None:
     for f in made.fields:
         if f["confidence"] < 0.9:
             say(f"  look at {f['from']!r} -> {f['to']} ({f['confidence']}): {f['reason']}", quiet=quiet)
-    nameless = [n for n in made.unplaced if re.fullmatch(r"(?:row|line) \d+(?: \(\d+\))?", n)]
-    few = nameless if len(nameless) <= _FEW else []
-    for name in [n for n in made.unplaced if n in few or n not in nameless]:
+    nameless = made.nameless
+    told = made.unplaced if len(nameless) <= _FEW else [n for n in made.unplaced if n not in set(nameless)]
+    for name in told:
         say(f"  not placed: {name!r}: {made.reasons.get(name, '')}", quiet=quiet)
-    if not few and nameless:
+    if len(nameless) > _FEW:
         some = ", ".join(map(repr, nameless[:3]))
         say(f"  not placed: {len(nameless)} lines that have no name: {some} and others", quiet=quiet)
     for question in made.questions:

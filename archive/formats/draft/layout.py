@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -82,3 +83,8 @@ class Layout:
     notes: list[str] = field(default_factory=list)
     records: int = 1
     """Records in the sample."""
+
+
+def nameless(source: str) -> bool:
+    """Whether a column is known by nothing but the number of its line or row."""
+    return re.fullmatch(r"(?:row|line) \d+(?: \(\d+\))?", source) is not None

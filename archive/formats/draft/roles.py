@@ -15,7 +15,7 @@ from archive import vocabulary
 from archive.formats import words
 from archive.formats.draft import heading
 from archive.formats.draft.heading import WAVELENGTHS, Heading
-from archive.formats.draft.layout import Column, Found
+from archive.formats.draft.layout import Column, Found, nameless
 from archive.formats.draft.profile import Profile, profile
 from archive.formats.mapping import units
 
@@ -134,7 +134,7 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
     best, most = None, 0.0
     for i, s in enumerate(seen):
         p, h = s.profile, s.own
-        if re.fullmatch(r"(?:row|line) \d+(?: \(\d+\))?", s.source):
+        if nameless(s.source):
             continue
         if (
             h.parameters

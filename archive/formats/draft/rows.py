@@ -13,6 +13,7 @@ from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import heading
 from archive.formats.mapping import names, numbers, units
 from archive.formats.mapping.grid.labels import labels_of
+from archive.formats.mapping.grid.section import IN_BRACKETS
 from archive.formats.mapping.headings import frequency_of
 
 _VALUES = frozenset("ndv")
@@ -157,7 +158,6 @@ def _table(rows: list[list[Any]], kind_row: Any, i: int) -> Body | None:
 _NAMED = re.compile(r"^[^\W\d_].{0,60}?(?::(\s|$)|(?:\s?(?:\.\s?){2,}|\s\.\s)\s*\S)")
 """A name and a colon, or dots that lead to a value."""
 
-IN_BRACKETS = re.compile(r"^\[\s*[^\W\d_][^\]]*\]$")
 _RISING = 5
 
 

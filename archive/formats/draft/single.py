@@ -8,6 +8,7 @@ import numpy as np
 
 from archive.formats.draft import heading
 from archive.formats.draft.facts import Placed, nowhere, place_fact
+from archive.formats.draft.layout import nameless
 from archive.formats.draft.measures import (
     Surroundings,
     by_unit,
@@ -26,7 +27,7 @@ _OF_AXIS = frozenset(("start", "stop", "step", "count"))
 _AXIS = Target("axes", "frequencies_mhz")
 
 
-_UNNAMED = re.compile(r"^(?:row|line|column) \d+(?: \(\d+\))?$|, unit$")
+_UNNAMED = re.compile(r"^column \d+(?: \(\d+\))?$|, unit$")
 
 
 def scalar(
@@ -40,7 +41,7 @@ def scalar(
 ) -> Placed:
     """A label, or a column of a table of links or of readings."""
     h = s.heading
-    if _UNNAMED.search(s.source):
+    if nameless(s.source) or _UNNAMED.search(s.source):
         return nowhere(s, "has no name")
     if "frequency" in h.modifiers and s.profile.rising and not heading.read(s.column.levels[-1]).parameters:
         unit, cells, why = frequency_unit_of_list(s)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.formats.draft.facts import Placed
-from archive.formats.draft.layout import Layout
+from archive.formats.draft.layout import Layout, nameless
 from archive.formats.draft.placing import PlacedTable, Placing
 from archive.formats.mapping.load import loads
 from archive.formats.mapping.model import Mapping
@@ -39,6 +39,11 @@ class Draft:
     def mapping(self) -> Mapping:
         """The mapping with every field that was placed."""
         return loads(self.text.encode(), f"draft of {self.layout}")
+
+    @property
+    def nameless(self) -> list[str]:
+        """Of what could not be placed the lines that have no name."""
+        return [n for n in self.unplaced if nameless(n)]
 
     def as_json(self) -> dict[str, Any]:
         """What `mapping draft --json` prints."""

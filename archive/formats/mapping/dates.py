@@ -3,7 +3,7 @@
 Pattern letters: YYYY YY, MM, Mon (a month in words), DD, Day (a weekday in words), hh, mm, ss, fff (fraction of a
 second), AP (am or pm), Z (Z, +02:00 or +0200). Everything else stands for itself; one blank stands for any blanks.
 A leading zero may be missing.
-ISO 8601 is read with pattern "ISO", numbers with a pattern of COUNTS. Day first or month first is proved by other
+ISO 8601 is read with pattern "ISO", numbers with a pattern of `counts`. Day first or month first is proved by other
 rows, or asked for.
 """
 
@@ -16,6 +16,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from functools import cache, lru_cache
 from zoneinfo import ZoneInfo
 
+from archive import schemas
 from archive.formats import words
 
 _PARTS: dict[str, str] = {
@@ -39,17 +40,22 @@ ISO = (
     *("YYYY-MM-DD hh:mmZ", "YYYY-MM-DD hh:mm:ss.fff", "YYYY-MM-DD hh:mm:ss", "YYYY-MM-DD hh:mm", "YYYY-MM-DD"),
     *("YYYYMMDDThhmmssZ", "YYYYMMDDThhmmss", "YYYY-MM-DD hh:mm:ss Z", "YYYY-MM-DD hh:mm Z"),
 )
-COUNTS: dict[str, tuple[datetime, float, int | None]] = {
-    "seconds since 1970": (datetime(1970, 1, 1), 1.0, 0),
-    "milliseconds since 1970": (datetime(1970, 1, 1), 0.001, 0),
-    "days since 1900": (datetime(1899, 12, 30), 86400.0, None),
-}
-"""Times as numbers: from when, seconds of one, and the offset from UTC. Seconds are those of POSIX (IEEE Std 1003.1,
-"Seconds Since the Epoch"); days are those of spreadsheets (ECMA-376-1, 18.17.4.1), which take 1900 for a leap year:
-from March 1900 on they count from 30 December 1899. Clauses from memory."""
 
-_COUNTED = (datetime(1980, 1, 1), datetime(2100, 1, 1))
-"""No link was certified before the one or will be after the other: beyond them a number is no time."""
+
+@dataclass(frozen=True)
+class Count:
+    """A time as a number: from when, seconds of one, and the offset from UTC in minutes or None."""
+
+    begin: datetime
+    seconds: float
+    offset: int | None
+
+
+@cache
+def counts() -> dict[str, Count]:
+    """Patterns of times as numbers, from schemas/dates.toml, where their sources stand."""
+    listed = schemas.load("dates.toml")["count"]
+    return {n: Count(c["begin"], float(c["seconds"]), 0 if c["utc"] else None) for n, c in listed.items()}
 
 
 @dataclass(frozen=True)
@@ -74,7 +80,7 @@ def fault(pattern: str) -> str:
     if pattern in ("ISO", "words"):
         return ""
     for one in pattern.split("|"):
-        if one.strip() in COUNTS:
+        if one.strip() in counts():
             continue
         found = [m.group() for m in _TOKEN.finditer(one)]
         if not found:
@@ -95,7 +101,7 @@ def _literal(text: str) -> str:
 def read(text: str, pattern: str) -> When | None:
     """A time by a pattern ("ISO": any of the ISO 8601 forms), or None where it does not fit or is no date."""
     for one in ISO if pattern == "ISO" else pattern.split("|"):
-        if one.strip() in COUNTS:
+        if one.strip() in counts():
             if counted := _counted(text.strip(), one.strip()):
                 return counted
             continue
@@ -109,22 +115,22 @@ def _counted(text: str, pattern: str) -> When | None:
     """A time from a number, as precise as it is: a whole number of days is a day."""
     if not re.fullmatch(r"\d{4,16}(?:[.,]\d*)?|\d\.\d+[eE]\+?\d{1,2}", text):
         return None
-    begin, seconds, offset = COUNTS[pattern]
-    past = float(text.replace(",", ".")) * seconds
-    if past > (_COUNTED[1] - begin).total_seconds():
+    count, within = counts()[pattern], schemas.load("dates.toml")["within"]
+    past = float(text.replace(",", ".")) * count.seconds
+    if past > (within["last"] - count.begin).total_seconds():
         return None
-    at = begin + timedelta(seconds=round(past, 3 if seconds < 1 else 0))
-    if at < _COUNTED[0]:
+    at = count.begin + timedelta(seconds=round(past, 3 if count.seconds < 1 else 0))
+    if at < within["first"]:
         return None
-    if seconds == 86400 and past % 86400 == 0:
-        return When(at.date().isoformat(), offset)
-    return When(at.isoformat(timespec="milliseconds" if at.microsecond else "seconds"), offset)
+    if count.seconds == 86400 and past % 86400 == 0:
+        return When(at.date().isoformat(), count.offset)
+    return When(at.isoformat(timespec="milliseconds" if at.microsecond else "seconds"), count.offset)
 
 
 def counts_for(samples: Iterable[str]) -> list[str]:
-    """Patterns of COUNTS that read every sample: none, or one."""
+    """Patterns of `counts` that read every sample: none, or one."""
     listed = [s for s in samples if s.strip()]
-    return [p for p in COUNTS if listed and all(read(s, p) for s in listed)]
+    return [p for p in counts() if listed and all(read(s, p) for s in listed)]
 
 
 def _when(p: dict[str, str]) -> When | None:

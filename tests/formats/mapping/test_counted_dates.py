@@ -40,7 +40,7 @@ def test_days_are_those_of_pandas(day: int, second: int) -> None:
 
 @pytest.mark.parametrize("cell", ["2019", "0", "x", "-5", "99999999999", "20190107", "1e300", "nan", ""])
 def test_numbers_that_are_no_time_are_none(cell: str) -> None:
-    for pattern in dates.COUNTS:
+    for pattern in dates.counts():
         assert dates.read(cell, pattern) is None
 
 

@@ -117,7 +117,7 @@ class Cutter:
                     full = f"{group}{names.JOIN}{name}" if group and name else name
                     out.labels.append((first + i, full or f"{self._noun} {first + i}", value))
                 # Names and values below a section's name come before its table.
-                title = title if _IN_BRACKETS.match(title) and not _IN_BRACKETS.match(text) else text
+                title = title if IN_BRACKETS.match(title) and not IN_BRACKETS.match(text) else text
             i += 1
         for section in [s for s in out.sections if s.table.rows == "cross"]:
             out.sections.remove(section)
@@ -143,7 +143,7 @@ class Cutter:
             first = raw.lstrip(' "')[:1]
             if first.isdigit():
                 return True
-            if not first or first == self._file.delimiter or (first == "[" and _IN_BRACKETS.match(raw)):
+            if not first or first == self._file.delimiter or (first == "[" and IN_BRACKETS.match(raw)):
                 return False
         elif self._plainly(raw):
             return True
@@ -302,7 +302,7 @@ class Cutter:
     def _below_title(self, cells: Row) -> bool:
         """Whether a row below a title begins the table that has no headings."""
         text = joined(cells)
-        return not (self._label_row(cells) or self._is_title(text) or _IN_BRACKETS.match(text))
+        return not (self._label_row(cells) or self._is_title(text) or IN_BRACKETS.match(text))
 
     def _heads(self, block: Sequence[Any], table: Table) -> list[str]:
         if table.widths:
@@ -337,7 +337,7 @@ def _all_numbers(cells: Row, table: Table) -> bool:
     )
 
 
-_IN_BRACKETS = re.compile(r"\s*\[\s*[^\W\d_][^\]]*\]\W*$")
+IN_BRACKETS = re.compile(r"\s*\[\s*[^\W\d_][^\]]*\]\W*$")
 """A line that names a section, such as [Curve 3]: it is no row of the table above it."""
 
 _NUMBER = re.compile(r"\s*[-+<>]?\s*\d+(?:[.,]\d+)*(?:[eE][-+]?\d+)?\s*")
