@@ -207,8 +207,8 @@ def date_patterns(distinct: Sequence[str]) -> list[str]:
 
 def _in_the_future(distinct: Sequence[str], pattern: str) -> bool:
     """Whether a pattern reads a cell as a day that is yet to come: nothing was tested then."""
-    tomorrow = (datetime.now(UTC) + timedelta(days=2)).date().isoformat()
-    return any((when := dates.read(c, pattern)) is not None and when.local[:10] > tomorrow for c in distinct)
+    latest = (datetime.now(UTC) + timedelta(days=2)).date().isoformat()
+    return any((when := dates.read(c, pattern)) is not None and when.local[:10] > latest for c in distinct)
 
 
 def _text(cell: Any) -> str:

@@ -38,6 +38,14 @@ def _rows(batches: list[Batch], table: str) -> list[dict[str, Any]]:
     return [r for b in batches for r in b[table].to_pylist()]
 
 
+def _curves(batches: list[Batch]) -> dict[Any, list[float | None]]:
+    """Values of each curve by label, parameter, end and pairing."""
+    label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
+    return {
+        (label[s["record_id"]], s["parameter"], s["end"], s["pairing"]): s["values"] for s in _rows(batches, "sweeps")
+    }
+
+
 def _curve(quantity: str, link: int) -> list[float]:
     if quantity == "IL":
         return [round(0.02 * math.sqrt(f) * (40 + link), 2) for f in _MHZ]
@@ -65,11 +73,7 @@ def test_one_cell_that_names_quantity_pair_and_end(wide: bool, tmp_path: Path) -
                 out += [f"2B-C{i:02d};{name};{f:g};{v}" for f, v in zip(_MHZ, values, strict=True)]
     made, batches = _drafted(tmp_path, "\n".join(out) + "\n")
     assert all(f["confidence"] >= 0.9 for f in made.fields)
-    label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
-    found = {
-        (label[s["record_id"]], s["parameter"], s["end"], s["pairing"]): s["values"] for s in _rows(batches, "sweeps")
-    }
-    assert found == {
+    assert _curves(batches) == {
         (f"2B-C{i:02d}", *place): _curve(name.split()[0], i) for i in range(1, 5) for name, place in _NAMED.items()
     }
 
@@ -127,15 +131,12 @@ def test_links_as_headings_above_their_curves(most: int, tmp_path: Path, monkeyp
     assert all(f["confidence"] >= 0.9 for f in made.fields)
     label = {r["record_id"]: r["link_label"] for r in _rows(batches, "records")}
     assert sorted(label.values()) == labels
-    found = {
-        (label[s["record_id"]], s["parameter"], s["end"], s["pairing"]): s["values"] for s in _rows(batches, "sweeps")
-    }
     want: dict[Any, list[float | None]] = {
         (n, *place): [*_curve(kind, i)] for kind, place in titles.values() for i, n in enumerate(labels, 1)
     }
     for _, place in titles.values():
         want["2B-C03", *place][2] = None
-    assert found == want
+    assert _curves(batches) == want
     (told,) = [s for s in _rows(batches, "sources") if s["cells_read"] is not None]
     cells = 10 + 2 * (6 * len(_MHZ) - 1)
     assert told["cells_read"] == cells + told["cells_extra"] + told["cells_ignored"]
@@ -271,11 +272,7 @@ def test_a_folder_whose_files_of_curves_name_their_link(headed: bool, tmp_path: 
     records = {r["record_id"]: r for r in _rows(batches, "records")}
     assert sorted(r["link_label"] for r in records.values()) == [f"2B-C{i:02d}" for i in range(1, 16)]
     assert {r["tested_local"] for r in records.values()} == {f"2023-06-19T11:{10 + i}:43" for i in range(1, 16)}
-    found = {
-        (records[s["record_id"]]["link_label"], s["parameter"], s["end"], s["pairing"]): s["values"]
-        for s in _rows(batches, "sweeps")
-    }
-    assert found == {
+    assert _curves(batches) == {
         (f"2B-C{i:02d}", *place): _curve(kind, i)
         for i in range(1, 16)
         for kind, place in (("IL", ("insertion_loss", None, "1-2")), ("NEXT", ("next", "remote", "1-2/3-6")))

@@ -67,25 +67,27 @@ def numbered(links: int) -> str:
     return out
 
 
-def named(links: int) -> str:
-    """What a curve is stands in its bracket."""
+def _sections(links: int, section: Callable[[str, str, str], str], mark: str) -> str:
+    """A section for each link, and one for each curve that begins as `section` says."""
     out = ""
     for i in range(1, links + 1):
         out += "[LINK]\n" + _head(i)
-        for q, p, e in _CURVES:
-            out += f"[{' '.join(x for x in (q, p, e) if x)}]\n" + _points(q, i, ";")
+        out += "".join(section(q, p, e) + _points(q, i, mark) for q, p, e in _CURVES)
     return out
+
+
+def named(links: int) -> str:
+    """What a curve is stands in its bracket."""
+    return _sections(links, lambda q, p, e: f"[{' '.join(x for x in (q, p, e) if x)}]\n", ";")
+
+
+def _labelled(quantity: str, pair: str, end: str) -> str:
+    return f"[CURVE]\nquantity={quantity}\npair={pair}\n" + (f"end={end}\n" if end else "")
 
 
 def headed(links: int) -> str:
     """Headings above the points of each section."""
-    out = ""
-    for i in range(1, links + 1):
-        out += "[LINK]\n" + _head(i)
-        for q, p, e in _CURVES:
-            end = f"end={e}\n" if e else ""
-            out += f"[CURVE]\nquantity={q}\npair={p}\n{end}MHz\tdB\n" + _points(q, i, "\t")
-    return out
+    return _sections(links, lambda q, p, e: _labelled(q, p, e) + "MHz\tdB\n", "\t")
 
 
 def alone(links: int) -> str:
