@@ -6,12 +6,15 @@ from __future__ import annotations
 class Trouble(Exception):
     """Input or usage that a person can mend; printed as one line, exit code 2.
 
-    where: file and the place in it (line, row, XPath, cell); found, expected: as text; remedy: what to do.
+    code: stable name of this kind of trouble, listed in schemas/troubles/; where: file and the place in it (line, row,
+    XPath, cell); found, expected: as text; remedy: what to do.
     """
 
-    def __init__(self, message: str, *, where: str = "", found: str = "", expected: str = "", remedy: str = "") -> None:
+    def __init__(
+        self, message: str, *, code: str = "", where: str = "", found: str = "", expected: str = "", remedy: str = ""
+    ) -> None:
         super().__init__(message)
-        self.message, self.where = message, where
+        self.message, self.code, self.where = message, code, where
         self.found, self.expected, self.remedy = found, expected, remedy
 
     def __str__(self) -> str:

@@ -12,7 +12,6 @@ from typing import Any
 import pyarrow as pa
 
 from archive import grading, limits, schemas, validation
-from archive.ahead import ahead
 from archive.answers.handed_in import HandedIn
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
@@ -20,6 +19,7 @@ from archive.formats.folders import told, walk
 from archive.formats.mapping.load import READ
 from archive.formats.reading import tasks
 from archive.formats.recognition import Entry
+from archive.parallel import prefetch
 from archive.store import Archive, files
 from archive.store.deposits import Deposit, Facts, Receipt
 from archive.store.names import plain
@@ -58,7 +58,7 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
             making.original(how.schedule, how.schedule.name)
             making.add(schedule.read(how.schedule, job_id=facts.job))
         reading = HandedIn(listed, how.mapping, beside)
-        with closing(ahead(statements(ahead(reading), facts, how.policy))) as batches:
+        with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
             for batch in how.watch(batches):
                 making.add(batch)
         making.known(reading.again)

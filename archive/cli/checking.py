@@ -129,6 +129,6 @@ def write_report(path: Path, summary: Any, collected: Any, plan: Plan) -> None:
 
 
 def _put(path: Path, data: bytes) -> None:
-    from archive.aside import put
+    from archive.atomic import write_bytes
 
-    put(path, data)
+    write_bytes(path, data)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from archive import schemas
-from archive.aside import put
+from archive.atomic import write_bytes
 from archive.errors import Trouble
 
 
@@ -53,7 +53,7 @@ def copy(names: list[str], folder: Path) -> list[Path]:
     try:
         for path, text in texts.items():
             if not path.exists():
-                put(path, text)
+                write_bytes(path, text)
                 made.append(path)
     except OSError:
         for path in made:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from archive.aside import aside
+from archive.atomic import atomic_write
 from archive.errors import Trouble
 from archive.formats import FORMS
 from archive.tables import Batch
@@ -23,7 +23,7 @@ def write(batches: Iterable[Batch], out: Any, form: str = "xml", *, replace: boo
     single = _single(out, form)
     batches = map(sound, batches)
     _refuse_existing(out, single, replace)
-    with aside(out) as temporary:
+    with atomic_write(out) as temporary:
         if form == "xml":
             from archive.formats.open_xml.writer import write as put_xml
 

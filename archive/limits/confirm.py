@@ -22,7 +22,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from archive.aside import put
+from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.limits import checks, declared
 from archive.limits.build import build
@@ -68,7 +68,7 @@ def confirm(limit_id: str, path: Path) -> Path:
     place.mkdir(parents=True, exist_ok=True)
     taken = [int(m.group(1)) for p in place.iterdir() if (m := re.match(r"(\d+)\.toml", p.name))]
     target = place / f"{max(taken, default=0) + 1}.toml"
-    put(target, content)
+    write_bytes(target, content)
     return target
 
 

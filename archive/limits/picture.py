@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from archive import vocabulary
-from archive.aside import aside
+from archive.atomic import atomic_write
 from archive.errors import Trouble
 from archive.limits.limit import Limit
 from archive.limits.line import Line
@@ -50,7 +50,7 @@ def save(limit: Limit, out: Path) -> None:
 
     metadata: dict[str, Any] = {".png": {}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None}}[out.suffix]
     settings: Any = {"svg.hashsalt": limit.id, "svg.fonttype": "path", "font.size": 9}
-    with aside(out) as temporary, matplotlib.rc_context(settings):
+    with atomic_write(out) as temporary, matplotlib.rc_context(settings):
         draw(limit).savefig(temporary, format=out.suffix[1:], dpi=160, metadata=metadata)
 
 

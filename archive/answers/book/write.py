@@ -7,7 +7,7 @@ from pathlib import Path
 
 from archive.answers.book.compose import Volume
 from archive.answers.documents import Press, html
-from archive.aside import aside, free
+from archive.atomic import atomic_write, require_empty
 from archive.errors import Trouble
 
 MOST_COVER = 20_000
@@ -15,9 +15,9 @@ MOST_COVER = 20_000
 
 def write(volumes: Iterable[Volume], out: Path) -> list[str]:
     """Writes volume after volume into the folder `out`, which must not be there or be empty; gives the file names."""
-    free(out)
+    require_empty(out)
     names: list[str] = []
-    with aside(out) as folder, Press() as press:
+    with atomic_write(out) as folder, Press() as press:
         folder.mkdir()
         for volume in volumes:
             (folder / f"{volume.name}.pdf").write_bytes(press.pdf(volume.document))

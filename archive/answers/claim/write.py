@@ -13,7 +13,7 @@ from archive.answers.claim.compose import compose
 from archive.answers.claim.facts import ClaimFacts
 from archive.answers.documents import Attachment, html, pdf
 from archive.answers.wording import ENGLISH, Wording
-from archive.aside import aside, free
+from archive.atomic import atomic_write, require_empty
 from archive.tables import Batch
 
 _HOW = """How to check this claim file without any special program
@@ -50,8 +50,8 @@ def write(
     originals: files as received by their path in the bag; fresh: the file of the fresh test, by name. Everything is
     written aside and renamed. The same facts give the same bytes. Errors: Trouble where `out` is taken.
     """
-    free(out)
-    with aside(out) as folder:
+    require_empty(out)
+    with atomic_write(out) as folder:
         payload = {**originals, **{f"fresh/{name}": data for name, data in (fresh or {}).items()}}
         payload |= _payload(facts, words, paper)
         for path, data in payload.items():

@@ -16,7 +16,7 @@ from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.fields import FIELDS, TIMES
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates
-from archive.aside import aside
+from archive.atomic import atomic_write
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> Non
     form = out.suffix.lower()
     metadata: dict[str, Any] = {".png": {}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None}}[form]
     settings: Any = {"svg.hashsalt": "muniment", "svg.fonttype": "path", "font.size": 9, "path.simplify_threshold": 0.3}
-    with aside(out) as temporary, matplotlib.rc_context(settings):
+    with atomic_write(out) as temporary, matplotlib.rc_context(settings):
         if isinstance(what, Rates):
             figure = of_rates(what, title)
         elif isinstance(what, Failed):

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from archive.aside import put
+from archive.atomic import write_bytes
 from archive.errors import Trouble
 
 
@@ -73,7 +73,7 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
         return
-    put(out, data)
+    write_bytes(out, data)
 
 
 def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:

@@ -60,7 +60,7 @@ def command(
     from archive.answers.book.whole import DEFAULT_COLUMNS
     from archive.answers.book.write import cover_text, write
     from archive.answers.wording import Wording
-    from archive.aside import free
+    from archive.atomic import require_empty
     from archive.errors import Trouble
 
     wanted = asked(sections)
@@ -69,7 +69,7 @@ def command(
         if name not in vocabulary.parameters():
             raise Trouble("there is no such parameter", found=name, expected=", ".join(vocabulary.parameters()))
     words = Wording(locale, lengths, catalogue)
-    free(out)
+    require_empty(out)
     facts = gather(store.open(archive), job, cover=cover_text(cover) if cover is not None else "")
     made = volumes(facts, wanted, words, per=per, paper=paper, columns=shown)
     names = write(progress(made, "volumes", quiet=quiet or as_json), out)

@@ -61,13 +61,13 @@ def command(
     from archive.answers.claim.gather import gather
     from archive.answers.claim.write import write
     from archive.answers.wording import Wording
-    from archive.aside import free
+    from archive.atomic import require_empty
     from archive.cli import signer
 
     if deposit_retest and retest is None:
         raise Trouble("which fresh test is to be deposited?", expected="--retest FILE")
     words = Wording(locale, lengths, catalogue)
-    free(out)
+    require_empty(out)
     opened = store.open(archive)
     facts, originals = gather(
         opened, link, job=job, site=site, retest=retest, reason=reason or "", on=on.date() if on else None

@@ -49,9 +49,9 @@ def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: b
         )
     made = draft_of(export)
     if out is not None:
-        from archive.aside import aside
+        from archive.atomic import atomic_write
 
-        with aside(out) as temporary:
+        with atomic_write(out) as temporary:
             temporary.write_text(made.text, "utf-8")
     if as_json:
         print_json({**made.as_json(), "written": str(out) if out else None})

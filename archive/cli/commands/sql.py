@@ -76,10 +76,10 @@ def _save(result: Query, form: str, out: Path | None) -> None:
         raise Trouble("Parquet is nothing for a terminal", remedy="name a file with --out")
     from contextlib import nullcontext
 
-    from archive.aside import aside
+    from archive.atomic import atomic_write
 
     write = _csv if form == "csv" else _parquet
-    with nullcontext() if out is None else aside(out) as path:
+    with nullcontext() if out is None else atomic_write(out) as path:
         write(result, path)
 
 

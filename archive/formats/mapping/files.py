@@ -9,7 +9,6 @@ from contextlib import closing
 from itertools import chain
 from typing import Any
 
-from archive.ahead import ahead
 from archive.formats.cable_types import neutral
 from archive.formats.mapping.build import Builder
 from archive.formats.mapping.chunk import Chunk
@@ -18,6 +17,7 @@ from archive.formats.mapping.frame import named
 from archive.formats.mapping.group import Apart, Standing
 from archive.formats.mapping.model import File, Mapping
 from archive.formats.recognition import Entry
+from archive.parallel import prefetch
 from archive.tables import Batch
 from archive.tables.order import rebatch
 from archive.version import PROGRAM
@@ -44,7 +44,7 @@ def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
 
 def _read(entry: Entry, mapping: Mapping, standing: Standing | None) -> Iterator[Batch]:
     file = mapping.files[0]
-    with closing(ahead(_of_file(entry, file, mapping, standing))) as made:
+    with closing(prefetch(_of_file(entry, file, mapping, standing))) as made:
         with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while records are read
             digest = pool.submit(lambda: entry.sha256)
             first = next(made, None)

@@ -11,12 +11,12 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc_csv
 
-from archive.ahead import shared
 from archive.formats.mapping import names
 from archive.formats.mapping.delimited.head import Head
 from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
 from archive.formats.mapping.model import File, Table
 from archive.formats.text import count
+from archive.parallel import parallel_map
 
 LINE = "@line"
 BAD = "@bad"
@@ -202,7 +202,7 @@ class Parser:
 
     def tables(self, blocks: Iterator[bytes]) -> Iterator[Parsed]:
         """The tables of blocks of whole lines, in order; parsed by several threads, a little ahead."""
-        return shared(self.parse, self._parts(blocks))
+        return parallel_map(self.parse, self._parts(blocks))
 
     def _parts(self, blocks: Iterator[bytes]) -> Iterator[Block]:
         """A last line without its end is read apart: it may be cut short."""

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.ahead import ahead
 from archive.formats import text as texts
 from archive.formats.mapping.chunk import MOST_BYTES, Chunk
 from archive.formats.mapping.delimited.head import Head, head_of
@@ -18,6 +17,7 @@ from archive.formats.mapping.frame import Frame, Problem
 from archive.formats.mapping.group import Group, Standing, row_per_record, rows_of_records
 from archive.formats.mapping.headings import axis_of_headings
 from archive.formats.mapping.model import File, Mapping, Table
+from archive.parallel import prefetch
 
 _HEAD_LINES = 1 << 18
 
@@ -31,7 +31,7 @@ def chunks(
     """
     table = next(t for t in file.tables if t.rows != "labels")
     labels = next((t for t in file.tables if t.rows == "labels"), None)
-    cut: Iterator[bytes] = ahead(texts.line_blocks(blocks, file.quote.encode()))
+    cut: Iterator[bytes] = prefetch(texts.line_blocks(blocks, file.quote.encode()))
     first = next(cut, b"")
     while len(first) < _HEAD_LINES:
         more = next(cut, None)

@@ -20,7 +20,7 @@ WORKERS = max(2, min(4, os.cpu_count() or 2))
 """Threads that share one kind of work."""
 
 
-def ahead(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]:
+def prefetch(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]:
     """The same results in the same order, made in a thread of their own, a little before they are asked for. None is
     no result.
 
@@ -65,7 +65,7 @@ def _make(made: Iterable[Any], results: Queue[tuple[Any, BaseException | None]],
             close()
 
 
-def shared(work: Callable[[Given], Made], given: Iterable[Given], workers: int = WORKERS) -> Iterator[Made]:
+def parallel_map(work: Callable[[Given], Made], given: Iterable[Given], workers: int = WORKERS) -> Iterator[Made]:
     """The result of the work on each thing given, in their order, made by several threads. At most one thing more than
     there are threads is in work or waits; the things themselves are asked for by the caller's thread.
 

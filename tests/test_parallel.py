@@ -8,8 +8,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from archive.ahead import WORKERS, ahead, shared
 from archive.errors import Trouble
+from archive.parallel import WORKERS, parallel_map, prefetch
 from archive.tables import Batch
 
 
@@ -24,7 +24,7 @@ def _names(batches: Iterator[Batch]) -> Iterator[str]:
 
 def test_order_stays_through_two_threads() -> None:
     before = threading.active_count()
-    found = list(_names(ahead(ahead(_batch(n) for n in range(20)))))
+    found = list(_names(prefetch(prefetch(_batch(n) for n in range(20)))))
     assert found == [str(n) for n in range(20)]
     assert threading.active_count() == before
 
@@ -37,7 +37,7 @@ def test_trouble_comes_after_what_came_before_it() -> None:
 
     found = []
     with pytest.raises(Trouble, match="cannot be read"):
-        for name in _names(ahead(ahead(source()))):
+        for name in _names(prefetch(prefetch(source()))):
             found.append(name)
     assert found == ["0", "1"]
 
@@ -52,7 +52,7 @@ def test_a_caller_that_stops_ends_the_thread_and_closes_its_source() -> None:
         finally:
             closed.append(True)
 
-    batches = ahead(ahead(source()))
+    batches = prefetch(prefetch(source()))
     next(batches)
     batches.close()
     assert closed == [True]
@@ -71,7 +71,7 @@ def test_shared_work_stays_in_order_and_asks_for_no_more_than_it_needs() -> None
         time.sleep(0.002 if n % 3 else 0)
         return n * n
 
-    made = shared(work, numbers())
+    made = parallel_map(work, numbers())
     assert next(made) == 0
     assert len(asked) == WORKERS + 1
     assert list(made) == [n * n for n in range(1, 100)]
@@ -81,6 +81,6 @@ def test_shared_work_stays_in_order_and_asks_for_no_more_than_it_needs() -> None
 def test_shared_work_that_fails_says_so_in_its_place() -> None:
     found = []
     with pytest.raises(ZeroDivisionError):
-        for one in shared(lambda n: 12 // n, [4, 3, 0, 2]):
+        for one in parallel_map(lambda n: 12 // n, [4, 3, 0, 2]):
             found.append(one)
     assert found == [3, 4]

@@ -13,7 +13,7 @@ from archive.errors import Trouble
 
 
 @contextmanager
-def aside(out: Path) -> Iterator[Path]:
+def atomic_write(out: Path) -> Iterator[Path]:
     """A temporary path beside `out`; what was made there takes its place at the end, or nothing does.
 
     Errors: Trouble where the disk is full or the folder cannot be written.
@@ -29,11 +29,18 @@ def aside(out: Path) -> Iterator[Path]:
         _remove(temporary)
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise Trouble(
-                "the disk is full; nothing was written", where=str(out), remedy="free some space or name another place"
+                "the disk is full; nothing was written",
+                code="file.disk-full",
+                where=str(out),
+                remedy="free some space or name another place",
             ) from None
         if error.filename is not None and Path(os.fsdecode(error.filename)) in (temporary, out.parent):
             raise Trouble(
-                "cannot be written", where=str(out), found=str(error.strerror), remedy="name another place"
+                "cannot be written",
+                code="file.not-writable",
+                where=str(out),
+                found=str(error.strerror),
+                remedy="name another place",
             ) from None
         raise
     except BaseException:
@@ -73,13 +80,18 @@ def _sync(path: Path) -> None:
             os.fsync(opened.fileno())
 
 
-def free(out: Path) -> None:
+def require_empty(out: Path) -> None:
     """Looks whether a folder may be written. Errors: Trouble where something is in it."""
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise Trouble("the folder is not empty", where=str(out), remedy="name a folder that is not there yet")
+        raise Trouble(
+            "the folder is not empty",
+            code="file.folder-not-empty",
+            where=str(out),
+            remedy="name a folder that is not there yet",
+        )
 
 
-def put(out: Path, data: bytes) -> None:
-    """Gives a file its bytes. Errors: see aside."""
-    with aside(out) as temporary:
+def write_bytes(out: Path, data: bytes) -> None:
+    """Gives a file its bytes. Errors: see atomic_write."""
+    with atomic_write(out) as temporary:
         temporary.write_bytes(data)
