@@ -10,7 +10,7 @@ from typing import Any
 
 from archive import schemas, vocabulary
 from archive.errors import Trouble
-from archive.formats import words
+from archive.formats.base import words
 
 PARTS = ("class", "construction", "gauge", "conductor", "sheath")
 """Parts of a type in their order, joined by "/"; all but the first may be missing."""

@@ -19,8 +19,8 @@ from typing import Any
 
 from archive import schemas
 from archive.errors import Trouble
-from archive.formats import cable_types, text, words
-from archive.formats.mapping import dates
+from archive.formats import cable_types
+from archive.formats.base import dates, text, words
 from archive.tables import Batch, with_id
 from archive.version import __version__
 

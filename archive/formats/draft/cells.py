@@ -6,10 +6,10 @@ import re
 from functools import lru_cache
 from typing import Any
 
-from archive.formats import words
+from archive.formats.base import dates, words
 from archive.formats.cable_types import UNKNOWN, neutral
 from archive.formats.draft import heading
-from archive.formats.mapping import dates, verdicts
+from archive.formats.mapping import verdicts
 
 _NUMBER = re.compile(
     r"^[<>≤≥]?=?\s*[+\-−]?(?:\d{1,3}(?: \d{3})+(?:[.,]\d+)?|\d[\d.,\u00a0\u202f']*|[.,]\d+)(?:[eE][+-]?\d+)?\s*"

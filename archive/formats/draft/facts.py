@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from archive.formats import words
+from archive.formats.base import dates, words
 from archive.formats.draft.roles import Seen
 from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
-from archive.formats.mapping import dates
 from archive.formats.mapping.target import Target
 
 _LABEL = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")

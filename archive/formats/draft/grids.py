@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
-from archive.formats import words
+from archive.formats.base import words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import rows as found_rows
 from archive.formats.draft.layout import Column, Found, Layout

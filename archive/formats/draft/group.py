@@ -207,7 +207,7 @@ def _keys_told(mine: _Seen) -> list[str]:
 
 def _holds_any(path: Path, told: list[str]) -> bool:
     """Whether the beginning of a file holds any of some keys: without one, it need not be looked at."""
-    from archive.formats import text as texts
+    from archive.formats.base import text as texts
 
     with path.open("rb") as opened:
         head = opened.read(1 << 17)

@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from archive.formats import words
-from archive.formats.mapping import units
-from archive.formats.words import Meaning
+from archive.formats.base import units, words
+from archive.formats.base.words import Meaning
 
 WAVELENGTHS = frozenset(("850", "953", "1300", "1310", "1383", "1490", "1550", "1625", "1650"))
 PAIR_WORDS = frozenset(

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
+from archive.formats.base import units
 from archive.formats.draft import paired, shape
 from archive.formats.draft.facts import Placed
 from archive.formats.draft.heading import Heading
@@ -16,7 +17,6 @@ from archive.formats.draft.paired import Scheme
 from archive.formats.draft.profile import profile
 from archive.formats.draft.roles import Roles, Seen
 from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
-from archive.formats.mapping import units
 from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.target import Target
 

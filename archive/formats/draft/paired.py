@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from archive.formats import words
+from archive.formats.base import words
 from archive.formats.draft.heading import PAIR_WORDS, Heading
 from archive.formats.mapping import pairs
 from archive.vocabulary import PAIRS

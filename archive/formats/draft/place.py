@@ -7,6 +7,7 @@ from collections import Counter
 from typing import Any
 
 from archive import vocabulary
+from archive.formats.base import units
 from archive.formats.draft import heading, joined, paired, review
 from archive.formats.draft.curves import curve, frequency_headings, link_headings, lone_value, point, shapes_back
 from archive.formats.draft.facts import Placed, nowhere
@@ -23,7 +24,6 @@ from archive.formats.draft.roles import END_LETTERS, Roles, Seen, label_of, look
 from archive.formats.draft.rowed import key_column, row_kinds, row_value
 from archive.formats.draft.single import scalar
 from archive.formats.draft.sure import STRONG
-from archive.formats.mapping import units
 from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.target import Target
 

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from archive.formats import words
+from archive.formats.base import dates, numbers, units, words
 from archive.formats.cable_types import UNKNOWN, neutral
-from archive.formats.mapping import dates, numbers, units, verdicts
+from archive.formats.mapping import verdicts
 
 _NUMBER = re.compile(r"^[<>≤≥]?=?\s*[+\-−]?\d[\d.,\u00a0\u202f ']*(?:[eE][+-]?\d+)?\s*(?:[^\W\d_]{1,5}|%|°C|Ω)?\.?$")
 _LIMIT = re.compile(

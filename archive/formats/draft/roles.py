@@ -12,12 +12,11 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
-from archive.formats import words
+from archive.formats.base import units, words
 from archive.formats.draft import heading
 from archive.formats.draft.heading import WAVELENGTHS, Heading
 from archive.formats.draft.layout import Column, Found, nameless
 from archive.formats.draft.profile import Profile, profile
-from archive.formats.mapping import units
 
 MOST_CELLS = 6000
 """Cells of a column whose profile is taken."""

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from archive import vocabulary
+from archive.formats.base import units
 from archive.formats.draft import heading, paired
 from archive.formats.draft.facts import Placed, nowhere, place_fact, yes_no
 from archive.formats.draft.measures import (
@@ -18,7 +19,6 @@ from archive.formats.draft.measures import (
 from archive.formats.draft.placing import PlacedTable
 from archive.formats.draft.roles import Roles, Seen
 from archive.formats.draft.sure import NEUTRAL, STRONG, WEAK, sure
-from archive.formats.mapping import units
 from archive.formats.mapping.target import Target
 
 

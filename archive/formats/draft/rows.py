@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from archive.formats import words
+from archive.formats.base import numbers, units, words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import heading
-from archive.formats.mapping import names, numbers, units
+from archive.formats.mapping import names
 from archive.formats.mapping.grid.labels import labels_of
 from archive.formats.mapping.grid.section import IN_BRACKETS
 from archive.formats.mapping.headings import frequency_of

@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 
+from archive.formats.base import dates
 from archive.formats.draft import heading
 from archive.formats.draft.facts import Placed, nowhere, place_fact
 from archive.formats.draft.layout import nameless
@@ -19,7 +20,6 @@ from archive.formats.draft.measures import (
 )
 from archive.formats.draft.roles import Roles, Seen
 from archive.formats.draft.sure import STRONG, sure
-from archive.formats.mapping import dates
 from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.target import Target
 

@@ -1,4 +1,4 @@
-"""What kind of file this is, and how its text is cut into cells."""
+"""How a text is cut into cells."""
 
 from __future__ import annotations
 
@@ -9,9 +9,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from archive.errors import Trouble
-from archive.formats import text as texts
-from archive.formats import words
+from archive.formats.base import text as texts
+from archive.formats.base import words
 from archive.formats.mapping.chunks import text_encoding
 from archive.formats.recognition import Entry
 
@@ -29,40 +28,6 @@ class Text:
     head: list[str]
     rest: list[str]
     whole: bool
-
-
-def kind_of(entry: Entry) -> str:
-    """workbook, xml, json or text. Errors: Trouble for what is none of them."""
-    from archive.formats.mapping.workbook import is_workbook
-
-    if not entry.size:
-        raise Trouble("is empty", where=entry.name, remedy="export it again")
-    if is_workbook(entry):
-        return "workbook"
-    head = entry.head
-    start = _start(head)
-    if start.startswith("<"):
-        return "xml"
-    if re.match(r"[\[{]\s*(?:[\"{\[\]}\d-]|true|false|null|$)", start):
-        return "json"
-    if b"\0" in head[:4096] and texts.detect(head).basis not in ("byte order mark", "NUL pattern"):
-        stripped = head[:4096].replace(b"\0", b"")
-        if len(stripped) < 0.5 * len(head[:4096]):
-            raise Trouble("is no text, workbook, XML or JSON", where=entry.name, found="mostly NUL bytes")
-    control = sum(1 for b in head[:4096].replace(b"\0", b"") if b < 9 or (13 < b < 27 and b != 12))
-    if control > 0.02 * len(head[:4096]):
-        raise Trouble(
-            "is no text, workbook, XML or JSON",
-            where=entry.name,
-            found="binary bytes",
-            remedy="export the results in one of these forms",
-        )
-    return "text"
-
-
-def _start(head: bytes) -> str:
-    encoding = texts.detect(head)
-    return head[encoding.mark : encoding.mark + 400].decode(encoding.name, "replace").lstrip()
 
 
 def sample(entry: Entry) -> Text:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from archive.formats.base import kinds
 from archive.formats.draft import grids, heading, sniff
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.profile import decimal_mark
@@ -16,7 +17,7 @@ MOST_CELLS = 60_000
 
 def structure(entry: Entry) -> Layout:
     """What a sample of a file shows. Errors: Trouble where it is no text, workbook, XML or JSON, or is damaged."""
-    kind = sniff.kind_of(entry)
+    kind = kinds.kind_of(entry)
     if kind == "text":
         layout = text(entry)
     elif kind == "workbook":

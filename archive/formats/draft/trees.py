@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats import words
+from archive.formats.base import units, words
 from archive.formats.draft import heading
 from archive.formats.draft.cells import is_heading
 from archive.formats.draft.cells import kind as kind_of_cell
@@ -20,7 +20,6 @@ from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.draft.named import Headed, headed_rows, named_lists
 from archive.formats.draft.profile import decimal_mark, profile
 from archive.formats.draft.roles import END_LETTERS
-from archive.formats.mapping import units
 from archive.formats.mapping.build.lists import alike
 from archive.formats.mapping.grid.columns import cell_text
 from archive.formats.mapping.tree.leaves import absolute

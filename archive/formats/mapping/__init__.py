@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from archive.errors import Trouble
+from archive.formats.base.kinds import is_workbook, kind_of
 from archive.formats.mapping.description import describe
 from archive.formats.mapping.match import best, content, matches
 from archive.formats.mapping.model import Mapping
-from archive.formats.mapping.workbook import is_workbook
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch
 
@@ -49,8 +49,6 @@ def recognise(entry: Entry) -> Recognition | None:
 
 def _damaged(entry: Entry, trouble: Trouble | None) -> Recognition | None:
     """A workbook, XML or JSON that cannot be opened is still one: reading it then tells what is wrong with it."""
-    from archive.formats.draft.sniff import kind_of
-
     try:
         kind = kind_of(entry)
     except (Trouble, OSError, ValueError):

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 
-from archive.formats import text as texts
+from archive.formats.base import text as texts
 from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.group import Standing
 from archive.formats.mapping.model import File, Mapping

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping import numbers, units
+from archive.formats.base import numbers, units
 from archive.formats.mapping.frame import Frame, new_cell
 from archive.formats.mapping.model import Table
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping import numbers
+from archive.formats.base import numbers
 from archive.formats.mapping.chunk import MOST_POINTS, Chunk, Counted
 from archive.formats.mapping.frame import Frame, Problem, codes, encoded
 from archive.formats.mapping.group import KEYS

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from archive import schemas
 from archive.errors import Trouble
-from archive.formats import words
+from archive.formats.base import words
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping
 

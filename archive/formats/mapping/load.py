@@ -11,7 +11,8 @@ from typing import Any
 
 from archive import vocabulary
 from archive.errors import Trouble
-from archive.formats.mapping import dates, target, units
+from archive.formats.base import dates, units
+from archive.formats.mapping import target
 from archive.formats.mapping.model import KINDS, LANGUAGE, OPEN, ROWS, Field, File, Mapping, Table, quantity
 from archive.formats.mapping.pairs import SCHEMES
 
@@ -136,7 +137,7 @@ def _check_cells(cells: dict[str, Any], where: str) -> None:
 def _zone(zone: str, where: str) -> None:
     from zoneinfo import ZoneInfo
 
-    from archive.formats.mapping.dates import zone_minutes
+    from archive.formats.base.dates import zone_minutes
 
     if zone_minutes(zone) is None:
         try:

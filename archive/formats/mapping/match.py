@@ -9,7 +9,8 @@ from functools import lru_cache
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats import text as texts
+from archive.formats.base import text as texts
+from archive.formats.base.kinds import kind_of
 from archive.formats.mapping import names
 from archive.formats.mapping.known import known
 from archive.formats.mapping.model import File, Mapping
@@ -101,8 +102,6 @@ def _plain(text: Any) -> str:
 
 def content(entry: Entry) -> tuple[str, frozenset[str]] | None:
     """Kind of a file, and the names that its beginning holds; None where it is none that a mapping reads."""
-    from archive.formats.draft.sniff import kind_of
-
     try:
         kind = kind_of(entry)
         if kind == "workbook":

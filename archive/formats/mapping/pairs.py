@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from archive.formats import words
+from archive.formats.base import words
 from archive.vocabulary import PAIRS
 
 _COLOURS = ("blue", "orange", "green", "brown")

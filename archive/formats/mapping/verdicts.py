@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from archive.formats import words
+from archive.formats.base import words
 
 
 @lru_cache(maxsize=4096)

@@ -14,19 +14,6 @@ ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods", ".xltx")
 MOST_CELLS = 200_000_000
 """Cells of one sheet; a range beyond that is a damaged or hostile file."""
 
-_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-
-
-def is_workbook(entry: Entry) -> bool:
-    """Whether a file is a workbook, by its content."""
-    if entry.head.startswith(_OLE):
-        return True
-    if not entry.head.startswith(b"PK\x03\x04"):
-        return False
-    from archive.formats.containers import is_workbook as packed
-
-    return packed(entry.path)
-
 
 def sheets(entry: Entry, most: int | None = None) -> Iterator[tuple[str, list[list[Any]]]]:
     """Name and rows of each sheet. Empty cells are None; empty rows below the last filled one are not there.

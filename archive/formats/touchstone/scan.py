@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from archive.errors import Trouble
-from archive.formats.text import detect
+from archive.formats.base.text import detect
 from archive.formats.touchstone import keywords
 from archive.formats.touchstone.network import Kept
 from archive.formats.touchstone.options import Options, read_options

@@ -15,8 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import archive.formats
+from archive.formats.base import dates
 from archive.formats.draft import draft
-from archive.formats.mapping import dates
 from archive.formats.recognition import Entry
 
 _NUMBERS = st.integers(int(datetime(1980, 1, 2, tzinfo=UTC).timestamp()), int(datetime(2099, 12, 30).timestamp()))

@@ -12,7 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import archive.formats
-from archive.formats.mapping import group, numbers, together
+from archive.formats.base import numbers
+from archive.formats.base.words import empties
+from archive.formats.mapping import group, together
 from archive.formats.mapping.build.bulk import bulk
 from archive.formats.mapping.build.lists import numbers_in
 from archive.formats.mapping.build.pieces import _taken
@@ -20,7 +22,6 @@ from archive.formats.mapping.grid.section import Cutter
 from archive.formats.mapping.load import loads
 from archive.formats.mapping.model import Field, Mapping
 from archive.formats.mapping.target import parse
-from archive.formats.words import empties
 from archive.tables.canonical import record_digests
 from tests.endurance import exports
 

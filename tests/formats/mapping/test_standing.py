@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import archive.formats
-from archive.formats import text as texts
+from archive.formats.base import text as texts
 from archive.formats.mapping import files, group
 from archive.formats.mapping.delimited import reader
 

@@ -11,8 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats import words
-from archive.formats.mapping import numbers
+from archive.formats.base import numbers, words
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.curves import Curves
 from archive.formats.mapping.build.evidence import evidence, media
@@ -163,7 +162,7 @@ class Builder:
         f = frame.table.find("frequency")
         if frame.table.rows != "axes" or not f or f.source not in frame.columns:
             return
-        from archive.formats.mapping import units
+        from archive.formats.base import units
 
         mhz = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, "MHz", f.source), step=False)
         labels = frame.columns[name].to_pylist() if name else [""] * frame.rows

@@ -9,8 +9,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.base.numbers import Writing
 from archive.formats.mapping.model import Field
-from archive.formats.mapping.numbers import Writing
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive import vocabulary
-from archive.formats.mapping import numbers, units
+from archive.formats.base import numbers, units
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.build.pieces import Pieces

@@ -11,8 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.formats import words
-from archive.formats.mapping import dates, numbers, units, verdicts
+from archive.formats.base import dates, numbers, units, words
+from archive.formats.mapping import verdicts
 from archive.formats.mapping.build.moved import Moved
 from archive.formats.mapping.frame import Frame, Problem, Problems, codes, encoded, mapped
 from archive.formats.mapping.model import Field, Mapping

@@ -11,8 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.formats import words
-from archive.formats.mapping import numbers, pairs, units
+from archive.formats.base import numbers, units, words
+from archive.formats.mapping import pairs
 from archive.formats.mapping.frame import Frame, Problems, encoded, mapped
 from archive.formats.mapping.model import Field, Mapping, quantity
 

@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.formats.mapping import numbers, units
+from archive.formats.base import numbers, units
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.bulk import Bulk, bulk
 from archive.formats.mapping.build.keys import Keys

@@ -9,7 +9,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.formats.mapping import numbers, units, verdicts
+from archive.formats.base import numbers, units
+from archive.formats.mapping import verdicts
 from archive.formats.mapping.build.keys import Keys, keys_of, spread
 from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, turned
@@ -365,7 +366,7 @@ def _parts_of(record: Any, q: Qualifiers) -> Any:
 
 def yes(cells: Any) -> Any:
     """Cells that say yes or no as Arrow bool."""
-    from archive.formats import words
+    from archive.formats.base import words
 
     def said(w: str) -> str | None:
         folded = words.phrase(w) or w.strip().casefold()

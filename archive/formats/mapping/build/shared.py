@@ -10,7 +10,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping import dates
+from archive.formats.base import dates
 from archive.formats.mapping.build.facts import Facts, Said
 from archive.formats.mapping.frame import mapped
 from archive.formats.mapping.model import Mapping

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive import vocabulary
-from archive.formats import words
+from archive.formats.base import words
 from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.frame import Frame
 from archive.formats.mapping.model import Field

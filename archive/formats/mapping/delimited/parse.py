@@ -11,11 +11,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc_csv
 
+from archive.formats.base.text import count
 from archive.formats.mapping import names
 from archive.formats.mapping.delimited.head import Head
 from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
 from archive.formats.mapping.model import File, Table
-from archive.formats.text import count
 from archive.parallel import parallel_map
 
 LINE = "@line"

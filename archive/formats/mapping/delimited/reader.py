@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.formats import text as texts
+from archive.formats.base import text as texts
 from archive.formats.mapping.chunk import MOST_BYTES, Chunk
 from archive.formats.mapping.delimited.head import Head, head_of
 from archive.formats.mapping.delimited.parse import BAD, LINE, Parsed, Parser

@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from archive.formats.mapping import units
+from archive.formats.base import units
 
 _NAME = r"[^\W\d_][^:=]{0,60}?"
 _CLOCK = r"[^:=]*\b(?:[01]?\d|2[0-3]):[0-5]\d(?![\d.,])"

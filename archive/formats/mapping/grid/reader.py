@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.formats import text as texts
+from archive.formats.base import text as texts
 from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.delimited import lines as delimited
 from archive.formats.mapping.frame import Frame

@@ -10,7 +10,7 @@ from itertools import chain
 from operator import itemgetter
 from typing import Any
 
-from archive.formats import words
+from archive.formats.base import words
 from archive.formats.mapping import names
 from archive.formats.mapping.grid.labels import labels_of
 from archive.formats.mapping.model import File, Table

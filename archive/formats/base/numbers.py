@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.units import Unit, find
+from archive.formats.base.units import Unit, find
 
 _PLAIN = r"^[+-]?(?:\d+(?:\.\d*)?|\.\d+)$"
 _CELL = re.compile(

@@ -17,7 +17,7 @@ from functools import cache, lru_cache
 from zoneinfo import ZoneInfo
 
 from archive import schemas
-from archive.formats import words
+from archive.formats.base import words
 
 _PARTS: dict[str, str] = {
     "YYYY": r"(?P<year>\d{4})",

@@ -8,7 +8,7 @@ from typing import Any
 
 from archive import vocabulary
 from archive.errors import Trouble
-from archive.formats import words
+from archive.formats.base import words
 
 _DIMENSION = {
     "dB": "level",
