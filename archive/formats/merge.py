@@ -14,10 +14,10 @@ from typing import Any, Protocol
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.cursor import ROW, Cursor, Fault, Part, Positions
+from archive.formats.external_sort import in_order
 from archive.formats.recognition import Entry
-from archive.formats.shelf import Shelf
-from archive.formats.spill import in_order
+from archive.formats.shared_rows import SharedRows
+from archive.formats.table_cursor import ROW, Positions, RowFault, TableCursor, TablePart
 from archive.tables import MOST_BYTES, MOST_RECORDS, Batch, schema, tables
 from archive.tables.sound import breaches
 
@@ -32,7 +32,7 @@ _SOME_BYTES = 8_000_000
 class Files(Protocol):
     """The files of one form."""
 
-    def parts(self, name: str) -> Iterator[Part]:
+    def parts(self, name: str) -> Iterator[TablePart]:
         """The rows of one table, in the order of its file. Errors: Trouble."""
 
     def record_ids(self, name: str) -> Iterator[Any]:
@@ -59,13 +59,13 @@ class _Merge:
         self._files = files
         self._told: list[dict[str, Any]] = []
         self._sources: dict[str, dict[str, Any]] = {}
-        self._bad: dict[str, Fault] = {}
+        self._bad: dict[str, RowFault] = {}
         self._bad_axes: dict[str, str] = {}
-        self._shelf = Shelf()
-        self._before: Iterator[Part] | None = files.parts("set_aside")
+        self._shared = SharedRows()
+        self._before: Iterator[TablePart] | None = files.parts("set_aside")
         self._positions = Positions(files.record_ids("records"))
         self._cursors = {
-            name: Cursor(name, in_order(files, name, self._positions, folder / name), self._positions)
+            name: TableCursor(name, in_order(files, name, self._positions, folder / name), self._positions)
             for name in (*OF_RECORD, *STATEMENTS)
         }
 
@@ -73,7 +73,7 @@ class _Merge:
         """The batches; the last ones take what belongs to no record and did not come before."""
         for name in SHARED:
             for part in self._files.parts(name):
-                self._shelf.add(name, self._clean(name, part))
+                self._shared.add(name, self._clean(name, part))
         start = 0
         for records in self._thousands():
             while records.num_rows:
@@ -84,7 +84,7 @@ class _Merge:
                 records, start = records.slice(stop - start), stop
                 yield self._batch(built)
         yield self._batch({name: cursor.rest() for name, cursor in self._cursors.items()})
-        while self._shelf.left or self._before is not None:
+        while self._shared.left or self._before is not None:
             yield self._batch({})
 
     def _thousands(self) -> Iterator[Any]:
@@ -107,7 +107,7 @@ class _Merge:
             cursor.faults = []
         kept = self._without_bad(built)
         whole = {n: t.drop_columns([ROW]) for n, t in kept.items()}
-        if "sweeps" in kept and (axes := self._shelf.find("axes", kept["sweeps"].column("axis_id"))) is not None:
+        if "sweeps" in kept and (axes := self._shared.find("axes", kept["sweeps"].column("axis_id"))) is not None:
             whole["axes"] = axes
         alone = self._judge(Batch(whole), kept)
         kept = self._without_bad(kept)
@@ -118,7 +118,7 @@ class _Merge:
         mine = Batch.from_rows({"set_aside": self._told, "sources": self._sources.values()})
         self._told, self._sources = [], {}
         plain["set_aside"] = pa.concat_tables([*before, mine["set_aside"]])
-        shared = self._shelf.take(plain)
+        shared = self._shared.take(plain)
         shared["sources"] = pa.concat_tables([*([shared["sources"]] if "sources" in shared else []), mine["sources"]])
         return Batch({**plain, **shared})
 
@@ -143,7 +143,7 @@ class _Merge:
             reason = breach.reason
             if breach.found in self._bad_axes:
                 reason = f"a sweep cannot be used: {self._bad_axes[breach.found]}"
-            fault = Fault(breach.table, row, breach.record_id, reason, breach.found, breach.expected)
+            fault = RowFault(breach.table, row, breach.record_id, reason, breach.found, breach.expected)
             self._note([fault])
             if tables()[breach.table].level != "record":
                 alone.setdefault(breach.table, set()).add(row)
@@ -158,7 +158,7 @@ class _Merge:
         for name, label in zip(*(records.column(c).to_pylist() for c in ("record_id", "link_label")), strict=True):
             if name in self._positions.twice and name not in self._bad:
                 why = "a record with this id stands more than once"
-                self._bad[name] = Fault(
+                self._bad[name] = RowFault(
                     "records", self._positions.of(pa.array([name]))[0], name, why, name, "each id once"
                 )
             if name in self._bad:
@@ -171,27 +171,27 @@ class _Merge:
         drop = pa.array(bad, type=pa.string())
         return {n: t.filter(pc.invert(pc.is_in(t.column("record_id"), value_set=drop))) for n, t in built.items()}
 
-    def _note(self, faults: list[Fault]) -> None:
+    def _note(self, faults: list[RowFault]) -> None:
         for fault in faults:
             if fault.record_id and tables()[fault.table].level == "record":
                 self._bad.setdefault(fault.record_id, fault)
             else:
                 self._tell(fault)
 
-    def _clean(self, name: str, part: Part) -> Any:
+    def _clean(self, name: str, part: TablePart) -> Any:
         """Rows of a table without record_id, without those that cannot be taken."""
         self._note(part.faults)
         table = _without(part.table, {f.row for f in part.faults})
         bad = set()
         for breach in breaches(Batch({name: table.drop_columns([ROW])})):
             row = table.column(ROW)[breach.row].as_py()
-            self._tell(Fault(name, row, None, breach.reason, breach.found, breach.expected))
+            self._tell(RowFault(name, row, None, breach.reason, breach.found, breach.expected))
             bad.add(row)
             if name == "axes":
                 self._bad_axes[table.column("axis_id")[breach.row].as_py()] = breach.reason
         return _without(table, bad).drop_columns([ROW]).cast(schema(name))
 
-    def _tell(self, fault: Fault, link_label: str | None = None) -> None:
+    def _tell(self, fault: RowFault, link_label: str | None = None) -> None:
         entry = self._files.entry(fault.table)
         self._sources.setdefault(entry.name, self._files.source(fault.table))
         self._told.append(

@@ -41,10 +41,10 @@ def write(batches: Iterable[Batch], out: Path) -> None:
 
     import pyarrow.parquet as pq
 
-    from archive.formats.once import Once
+    from archive.formats.deduplicate_shared import SharedRowFilter
 
     out.mkdir(exist_ok=True)
-    once = Once()
+    once = SharedRowFilter()
     with ExitStack() as stack:
         files = {
             name: stack.enter_context(
@@ -105,7 +105,7 @@ class ParquetFiles:
         import numpy as np
         import pyarrow as pa
 
-        from archive.formats.cursor import ROW, Fault, Part
+        from archive.formats.table_cursor import ROW, RowFault, TablePart
 
         wanted = pa.schema([f.with_nullable(True) for f in schema(name)])
         first = 0
@@ -123,8 +123,10 @@ class ParquetFiles:
                     missing = np.flatnonzero(np.asarray(table.column(field.name).is_null()))
                     for i in missing:
                         record = table.column("record_id")[int(i)].as_py() if "record_id" in wanted.names else None
-                        faults.append(Fault(name, int(rows[i]), record, f"{field.name} must be set", "null", "a value"))
-            yield Part(table, faults)
+                        faults.append(
+                            RowFault(name, int(rows[i]), record, f"{field.name} must be set", "null", "a value")
+                        )
+            yield TablePart(table, faults)
 
     def _batches(self, name: str, columns: list[str] | None) -> Iterator[Any]:
         if name not in self._entries:

@@ -15,7 +15,7 @@ _AT_ONCE = 2_000_000
 """Characters of text that are turned into numbers at once: stays in cache, and memory stays small."""
 
 
-class Points:
+class PointLists:
     """Gathers texts of lists, as they come, into one Arrow array of list<double>."""
 
     def __init__(self) -> None:

@@ -14,14 +14,14 @@ from archive.errors import Trouble
 from archive.formats import OPEN_READERS, READERS
 from archive.formats.containers import entries, is_dropping
 from archive.formats.folders import Refused
-from archive.formats.marks import NOT_THERE, Marks
 from archive.formats.recognition import Entry, Reader, Recognition
+from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.tables import Batch, concat, rebatch
 from archive.tables.sound import Breach, breaches
 
 
 @dataclass
-class File:
+class FileOutcome:
     """What became of one file: layout ("" where not recognised), why so, records read, rows set aside."""
 
     path: str
@@ -32,7 +32,7 @@ class File:
 
 
 @dataclass
-class Task:
+class ReadingTask:
     """One file with the reader that knows it best, or with the trouble that keeps it from being read."""
 
     entry: Entry
@@ -57,13 +57,13 @@ class Reading:
 
         leave_out: files and folders that are passed over where a folder holds them, as the mapping is.
         """
-        self.files: list[File] = []
+        self.files: list[FileOutcome] = []
         self.again = 0
         self._tell_again = tell_again
         self._paths = [Path(p) for p in paths]
         self._options = {"mapping": mapping, "draft": draft}
         self._leave_out = [*leave_out, *([mapping] if isinstance(mapping, str | Path) else [])]
-        self._seen = Marks()
+        self._seen = SeenIds()
         self._names: list[str] = []
         self._batches = rebatch(self._read())
 
@@ -77,7 +77,7 @@ class Reading:
         with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
             yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out, self._options["mapping"]))
 
-    def _read_tasks(self, listed: list[Task]) -> Iterator[Batch]:
+    def _read_tasks(self, listed: list[ReadingTask]) -> Iterator[Batch]:
         if not listed:
             raise Trouble("there is nothing in it", where=", ".join(map(str, self._paths)), expected="files to read")
         taken = _taken(listed)
@@ -86,9 +86,9 @@ class Reading:
         for task in listed:
             by = taken.get(task.entry.path)
             if by is not None and by.found is not None:
-                self.files.append(File(task.entry.name, by.found.layout, f"read with {by.entry.name}"))
+                self.files.append(FileOutcome(task.entry.name, by.found.layout, f"read with {by.entry.name}"))
                 continue
-            file = File(task.entry.name)
+            file = FileOutcome(task.entry.name)
             self.files.append(file)
             if is_dropping(task.entry.name):
                 file.reason = "left out: an operating system put it there, not a person"
@@ -111,7 +111,7 @@ class Reading:
         if not done:
             raise _nothing(troubles or [_unknown(listed[0].entry)])
 
-    def _batches_of(self, task: Task, file: File) -> Iterator[Batch]:
+    def _batches_of(self, task: ReadingTask, file: FileOutcome) -> Iterator[Batch]:
         assert task.reader is not None
         assert task.found is not None
         file.layout, file.reason = task.found.layout, task.found.reason
@@ -173,7 +173,9 @@ def _sound(batch: Batch, entry: Entry) -> Batch:
     return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
 
 
-def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (), mapping: Any = None) -> list[Task]:
+def tasks(
+    paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (), mapping: Any = None
+) -> list[ReadingTask]:
     """Every file of the inputs, in order, with the reader that knows it best. Zips are unpacked into `temporary`.
 
     leave_out, mapping: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused.
@@ -186,10 +188,10 @@ def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (),
     # The open forms first: the tables that a metadata file takes along need nobody else's look.
     known = {u.path: recognised(u, OPEN_READERS) for u in units if isinstance(u, Entry)}
     taken = _taken(list(known.values()))
-    found: list[Task] = []
+    found: list[ReadingTask] = []
     for unit in units:
         if isinstance(unit, Refused):
-            found.append(Task(Entry(unit.path, unit.name), trouble=unit.trouble))
+            found.append(ReadingTask(Entry(unit.path, unit.name), trouble=unit.trouble))
         elif known[unit.path].found is not None or unit.path in taken or is_dropping(unit.name):
             found.append(known[unit.path])
         else:
@@ -197,25 +199,25 @@ def tasks(paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (),
     return found
 
 
-def _by_mapping(entry: Entry, mapping: Any) -> Task | None:
+def _by_mapping(entry: Entry, mapping: Any) -> ReadingTask | None:
     """A file that has the layout of the mapping that was named: nobody else need look at it."""
     if mapping is None:
         return None
     reader = importlib.import_module("archive.formats.mapping")
     found = reader.recognise_by(entry, mapping)
-    return Task(entry, cast(Reader, reader), found) if found is not None else None
+    return ReadingTask(entry, cast(Reader, reader), found) if found is not None else None
 
 
-def recognised(entry: Entry, among: Sequence[str] = READERS) -> Task:
+def recognised(entry: Entry, among: Sequence[str] = READERS) -> ReadingTask:
     """The surest of the readers of a file; of equally sure ones the first."""
-    best = Task(entry)
+    best = ReadingTask(entry)
     for reader in readers(among):
         try:
             found = reader.recognise(entry)
         except RecursionError:
-            return Task(entry, trouble=_deep(entry))
+            return ReadingTask(entry, trouble=_deep(entry))
         if found is not None and (best.found is None or found.score > best.found.score):
-            best = Task(entry, reader, found)
+            best = ReadingTask(entry, reader, found)
             if found.score >= 1.0:
                 break
     if best.found is None and among is READERS:
@@ -247,9 +249,9 @@ def set_aside(entry: Entry, trouble: Trouble) -> Batch:
     return Batch.from_rows({"set_aside": [row], "sources": [entry.source()] if readable else []})
 
 
-def _taken(listed: list[Task]) -> dict[Path, Task]:
+def _taken(listed: list[ReadingTask]) -> dict[Path, ReadingTask]:
     """Files that are read together with another one, and the task of that one."""
-    taken: dict[Path, Task] = {}
+    taken: dict[Path, ReadingTask] = {}
     for task in listed:
         if task.found is not None and task.entry.path not in taken:
             for path in task.found.takes - {task.entry.path}:

@@ -9,7 +9,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.formats.description import Description
-from archive.formats.reading import Task, _taken, tasks
+from archive.formats.reading import ReadingTask, _taken, tasks
 
 
 def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description]:
@@ -30,7 +30,7 @@ def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description
                 yield _describe(task, mapping)
 
 
-def _describe(task: Task, mapping: Any) -> Description:
+def _describe(task: ReadingTask, mapping: Any) -> Description:
     """One file, by its reader's own words where it has some."""
     if task.reader is None or task.found is None:
         return Description(task.entry.name, reason=_reason(task), unread=True)
@@ -44,7 +44,7 @@ def _describe(task: Task, mapping: Any) -> Description:
     return out
 
 
-def _reason(task: Task) -> str:
+def _reason(task: ReadingTask) -> str:
     """Why nobody can read a file, without the advice to look at it with this very command."""
     trouble = task.trouble
     if trouble is None:
@@ -52,7 +52,7 @@ def _reason(task: Task) -> str:
     return f"{trouble.message}; found {trouble.found}" if trouble.found else trouble.message
 
 
-def _counted(task: Task, mapping: Any) -> Description:
+def _counted(task: ReadingTask, mapping: Any) -> Description:
     """The description of a file whose reader has no words of its own: read, and counted."""
     import pyarrow.compute as pc
 

@@ -25,7 +25,7 @@ def write(batches: Iterable[Batch], out: Any, form: str = "xml", *, replace: boo
     _refuse_existing(out, single, replace)
     with atomic_write(out) as temporary:
         if form == "xml":
-            from archive.formats.open_xml.writer import write as put_xml
+            from archive.formats.open_xml.write_xml import write as put_xml
 
             if single:
                 put_xml(batches, temporary)
@@ -33,7 +33,7 @@ def write(batches: Iterable[Batch], out: Any, form: str = "xml", *, replace: boo
                 temporary.mkdir()
                 put_xml(batches, temporary / XML_NAME)
         elif form == "csv":
-            from archive.formats.open_csv.writer import write as put_csv
+            from archive.formats.open_csv.write_csv import write as put_csv
 
             put_csv(batches, temporary, zipped=single)
         else:

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from archive.formats.open_csv import METADATA
-from archive.formats.open_csv import writer as csv_writer
-from archive.formats.open_xml import writer as xml_writer
+from archive.formats.open_csv import write_csv as csv_writer
+from archive.formats.open_xml import write_xml as xml_writer
 from archive.tables import Batch, axis_row, with_id
 from archive.tables.canonical import record_digests
 

@@ -100,8 +100,8 @@ def test_rows_in_another_order_than_the_records(folder: Path) -> None:
 
 
 def test_many_rows_in_another_order_go_by_way_of_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("archive.formats.spill.MOST_BYTES", 1000)
-    monkeypatch.setattr("archive.formats.open_csv.reader._BLOCK", 2000)
+    monkeypatch.setattr("archive.formats.external_sort.MOST_BYTES", 1000)
+    monkeypatch.setattr("archive.formats.open_csv.read_csv._BLOCK", 2000)
     ids = [f"r{i:04d}" for i in range(2500)]
     reading = {"quantity": "length", "origin": "measured"}
     rows = {

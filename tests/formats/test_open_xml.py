@@ -113,7 +113,7 @@ def test_shared_rows_come_with_every_batch_that_refers_to_them(tmp_path: Path, m
     monkeypatch.setattr("archive.formats.open_xml.gather.MOST_RECORDS", 1)
     path = tmp_path / "a.xml"
     archive.formats.write([Batch.from_rows(kit.every_table())], path)
-    from archive.formats.open_xml.reader import read
+    from archive.formats.open_xml.read_xml import read
 
     first, second = read(Entry(path, "a.xml"))
     assert first["places"].num_rows == 2, "the place and the place with its former name"

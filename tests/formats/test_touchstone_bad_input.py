@@ -207,6 +207,6 @@ def test_decibels_beyond_any_number_set_the_record_aside(tmp_path: Path) -> None
 
 def test_a_file_that_is_too_large(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "a.s4p").write_text(GOOD)
-    monkeypatch.setattr("archive.formats.touchstone.reader.MOST_BYTES", 10)
+    monkeypatch.setattr("archive.formats.touchstone.read_network.MOST_BYTES", 10)
     with pytest.raises(Trouble, match="too large"):
         next(read(Entry(tmp_path / "a.s4p", "a.s4p")))

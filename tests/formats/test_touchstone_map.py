@@ -10,7 +10,7 @@ import pytest
 from archive.errors import Trouble
 from archive.formats.recognition import Entry
 from archive.formats.touchstone import port_map as maps
-from archive.formats.touchstone.facts import test_time as columns_of_time
+from archive.formats.touchstone.record_facts import test_time as columns_of_time
 from tests.formats.touchstone_files import pairs_toml
 
 GOOD = 'link = "2-TR2-A117"\n' + pairs_toml(2)

@@ -44,14 +44,14 @@ def command(
       muniment convert week1/ week2.zip --to job.xml
     """
     from archive import formats
-    from archive.formats.account import Account
+    from archive.formats.conversion_account import ConversionAccount
 
     for path in inputs if replace else ():
         if out.resolve() in (path.resolve(), *path.resolve().parents):
             raise Trouble("would take the place of what is read", where=str(out), remedy="name another place")
     form = form or ("csv" if out.suffix.lower() == ".zip" else "xml")
     reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft, leave_out=[out])
-    account = Account()
+    account = ConversionAccount()
     batches: Any = progress(reading, "Converting", quiet=quiet or as_json)
     written = formats.write(account.counted(batches), out, form, replace=replace)
     if as_json:

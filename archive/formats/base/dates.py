@@ -43,7 +43,7 @@ ISO = (
 
 
 @dataclass(frozen=True)
-class Count:
+class CountedTime:
     """A time as a number: from when, seconds of one, and the offset from UTC in minutes or None."""
 
     begin: datetime
@@ -52,10 +52,10 @@ class Count:
 
 
 @cache
-def counts() -> dict[str, Count]:
+def counts() -> dict[str, CountedTime]:
     """Patterns of times as numbers, from schemas/dates.toml, where their sources stand."""
     listed = schemas.load("dates.toml")["count"]
-    return {n: Count(c["begin"], float(c["seconds"]), 0 if c["utc"] else None) for n, c in listed.items()}
+    return {n: CountedTime(c["begin"], float(c["seconds"]), 0 if c["utc"] else None) for n, c in listed.items()}
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ _BREAKS = re.compile(r"[^\w%°#&'′Ωωµμλ]+|_")
 
 
 @dataclass(frozen=True)
-class Meaning:
+class WordMeaning:
     """What a word may mean: kind (parameter, field, end ...), the meaning's id, the language it stands under."""
 
     kind: str
@@ -73,9 +73,9 @@ def sources() -> tuple[dict[str, Any], ...]:
 
 
 @cache
-def phrases() -> dict[str, tuple[Meaning, ...]]:
+def phrases() -> dict[str, tuple[WordMeaning, ...]]:
     """Every phrase of the word files, folded, with its meanings."""
-    found: dict[str, list[Meaning]] = {}
+    found: dict[str, list[WordMeaning]] = {}
     for source in sources():
         for kind, meanings in source.items():
             if kind == "unit":
@@ -85,7 +85,7 @@ def phrases() -> dict[str, tuple[Meaning, ...]]:
                     for word in listed:
                         for form in _forms(word):
                             entry = found.setdefault(form, [])
-                            meaning = Meaning(kind, name, language)
+                            meaning = WordMeaning(kind, name, language)
                             if meaning not in entry:
                                 entry.append(meaning)
     return {k: tuple(v) for k, v in found.items()}
@@ -101,7 +101,7 @@ _MOST_LETTERS = 2000
 """A longer text is no phrase: a curve in a cell, or a comment."""
 
 
-def meanings(text: str, *kinds: str) -> tuple[Meaning, ...]:
+def meanings(text: str, *kinds: str) -> tuple[WordMeaning, ...]:
     """Meanings of a whole phrase, of the named kinds (all where none is named)."""
     if len(text) > _MOST_LETTERS:
         return ()

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from archive.formats.base import units, words
-from archive.formats.base.words import Meaning
+from archive.formats.base.words import WordMeaning
 
 WAVELENGTHS = frozenset(("850", "953", "1300", "1310", "1383", "1490", "1550", "1625", "1650"))
 PAIR_WORDS = frozenset(
@@ -168,7 +168,7 @@ def _all_units(inside: str) -> bool:
 def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
     """Longest phrases first, from the innermost level outwards in weight."""
     used = [False] * len(tokens)
-    hits: list[tuple[int, int, tuple[Meaning, ...]]] = []
+    hits: list[tuple[int, int, tuple[WordMeaning, ...]]] = []
     most = words.longest()
     alone = sum(d == 0 for _, d in tokens) == 1
     for size in range(min(most, len(tokens)), 0, -1):
@@ -225,7 +225,7 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
 
 def _abbreviated(
     tokens: list[tuple[str, int]], used: list[bool], out: Heading
-) -> list[tuple[int, int, tuple[Meaning, ...]]]:
+) -> list[tuple[int, int, tuple[WordMeaning, ...]]]:
     """Phrases of which words are cut short, such as "Ret. loss": clear where only one meaning begins so."""
     hits = []
     for size in (3, 2):
@@ -243,8 +243,8 @@ def _abbreviated(
 
 
 @lru_cache(maxsize=4096)
-def _begun(part: tuple[str, ...]) -> tuple[Meaning, ...]:
-    found: dict[tuple[str, str], Meaning] = {}
+def _begun(part: tuple[str, ...]) -> tuple[WordMeaning, ...]:
+    found: dict[tuple[str, str], WordMeaning] = {}
     for phrase, meanings in words.phrases().items():
         whole = phrase.split(" ")
         if len(whole) == len(part) and all(w.startswith(p) for w, p in zip(whole, part, strict=True)):
@@ -252,7 +252,7 @@ def _begun(part: tuple[str, ...]) -> tuple[Meaning, ...]:
     return tuple(found.values()) if len({i for _, i in found}) == 1 else ()
 
 
-def _meanings(key: str, alone: bool) -> tuple[Meaning, ...]:
+def _meanings(key: str, alone: bool) -> tuple[WordMeaning, ...]:
     found = tuple(
         m for m in words.phrases().get(key, ()) if m.kind in _KINDS or (m.kind == "plain" and m.id == "filler")
     )
@@ -262,18 +262,18 @@ def _meanings(key: str, alone: bool) -> tuple[Meaning, ...]:
     return found
 
 
-def _tells(meanings: tuple[Meaning, ...]) -> bool:
+def _tells(meanings: tuple[WordMeaning, ...]) -> bool:
     """Whether words say what something is of: a quantity, or a fact."""
     return any(m.kind in ("parameter", "generic", "field", "end", "colour") for m in meanings)
 
 
-def _no_place(meanings: tuple[Meaning, ...]) -> tuple[Meaning, ...]:
+def _no_place(meanings: tuple[WordMeaning, ...]) -> tuple[WordMeaning, ...]:
     if any(m.kind == "end" for m in meanings):
         return tuple(m for m in meanings if m.kind != "field")
     return meanings
 
 
-def _take(meanings: tuple[Meaning, ...], out: Heading, depth: int) -> None:
+def _take(meanings: tuple[WordMeaning, ...], out: Heading, depth: int) -> None:
     kinds = {m.kind for m in meanings}
     for m in meanings:
         into: list[str] | None = {
@@ -344,7 +344,7 @@ def _pair_digits(digits: list[str]) -> str:
 
 
 @lru_cache(maxsize=65536)
-def _guess(token: str) -> tuple[tuple[Meaning, ...], bool]:
+def _guess(token: str) -> tuple[tuple[WordMeaning, ...], bool]:
     """A word by its parts (Streckenlänge; then True) or by its beginning (atten, dämpf), where that is clear."""
     if len(token) < 4 or not token.isalpha():
         return (), False
@@ -366,7 +366,7 @@ def _guess(token: str) -> tuple[tuple[Meaning, ...], bool]:
     return (tuple(found.values()) if len(ids) == 1 else ()), False
 
 
-def _parts(token: str) -> tuple[Meaning, ...]:
+def _parts(token: str) -> tuple[WordMeaning, ...]:
     for cut in range(3, len(token) - 2):
         head, tail = token[:cut], token[cut:]
         second = _plain(tail)
@@ -384,7 +384,7 @@ def _parts(token: str) -> tuple[Meaning, ...]:
     return ()
 
 
-def _plain(word: str) -> tuple[Meaning, ...]:
+def _plain(word: str) -> tuple[WordMeaning, ...]:
     return (
         tuple(m for m in words.phrases().get(word, ()) if m.kind in (*_KINDS, "plain") and m.id != "empty")
         if len(word) >= 3

@@ -26,7 +26,7 @@ def recognise(entry: Entry) -> Recognition | None:
 
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
-    """Batches of the tables beside the metadata file; see reader.read."""
-    from archive.formats.open_csv.reader import read as merged
+    """Batches of the tables beside the metadata file; see read_csv.read."""
+    from archive.formats.open_csv.read_csv import read as merged
 
     return merged(entry)

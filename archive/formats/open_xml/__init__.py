@@ -27,7 +27,7 @@ def recognise(entry: Entry) -> Recognition | None:
 
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
-    """Batches of one document; see reader.read."""
-    from archive.formats.open_xml.reader import read as stream
+    """Batches of one document; see read_xml.read."""
+    from archive.formats.open_xml.read_xml import read as stream
 
     return stream(entry)

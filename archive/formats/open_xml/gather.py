@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.formats.marks import NOT_THERE, Marks
-from archive.formats.open_xml.rows import Fault, Row, cell, row, table, unfinite
-from archive.formats.points import Points, count, even
-from archive.formats.shelf import Shelf
+from archive.formats.open_xml.rows import ElementFault, Row, cell, row, table, unfinite
+from archive.formats.points import PointLists, count, even
+from archive.formats.seen_ids import NOT_THERE, SeenIds
+from archive.formats.shared_rows import SharedRows
 from archive.tables import MOST_BYTES, MOST_RECORDS, Batch, tables
 from archive.tables.sound import axis_fault
 
@@ -22,16 +22,16 @@ class Gather:
     """Rows by table, and the curves apart as numbers."""
 
     def __init__(self) -> None:
-        self._shelf = Shelf()
+        self._shared = SharedRows()
         self._axes: dict[str, int] = {}
         self._bad_axes: dict[str, str] = {}
-        self._seen = Marks()
+        self._seen = SeenIds()
         self._sources: set[str] = set()
         self._clear()
 
     def _clear(self) -> None:
         self._rows: dict[str, list[Row]] = {name: [] for name in tables()}
-        self._points = Points()
+        self._points = PointLists()
         self._statements = 0
         self.records = 0
         self.bytes = 0
@@ -39,7 +39,7 @@ class Gather:
     @property
     def anything(self) -> bool:
         """Whether there is something to take."""
-        return self._shelf.left or any(self._rows.values())
+        return self._shared.left or any(self._rows.values())
 
     @property
     def full(self) -> bool:
@@ -52,7 +52,7 @@ class Gather:
         return self._statements >= _MANY
 
     def add(self, name: str, element: Any) -> None:
-        """One element under the root. Errors: Fault where it is to be set aside; then nothing of it is kept."""
+        """One element under the root. Errors: ElementFault where it is to be set aside; then nothing of it is kept."""
         if name == "records":
             self._add_record(element)
             return
@@ -82,11 +82,11 @@ class Gather:
             if rows:
                 built[name] = table(name, rows, {"values": values} if name == "sweeps" else None)
         self._clear()
-        return Batch({**built, **self._shelf.take(built)})
+        return Batch({**built, **self._shared.take(built)})
 
     def _shelve(self, name: str) -> None:
         if self._rows[name]:
-            self._shelf.add(name, table(name, self._rows[name]))
+            self._shared.add(name, table(name, self._rows[name]))
             self._rows[name] = []
 
     def _add_axis(self, cells: Row) -> None:
@@ -95,18 +95,18 @@ class Gather:
                 cells[key] = even(cells[key])
                 if bad := unfinite(cells[key]):
                     self._bad_axes[cells["axis_id"]] = f"axis {cells['axis_id'][:12]} holds {bad}"
-                    raise Fault(self._bad_axes[cells["axis_id"]], bad, "finite numbers")
+                    raise ElementFault(self._bad_axes[cells["axis_id"]], bad, "finite numbers")
         listed = table("axes", [cells]).to_pylist()[0]
         if fault := axis_fault(listed):
             self._bad_axes[cells["axis_id"]] = fault
-            raise Fault(fault)
+            raise ElementFault(fault)
         self._axes[cells["axis_id"]] = len(listed["frequencies_mhz"] or listed["distances_km"] or [])
 
     def _add_record(self, element: Any) -> None:
         record = row("records", element)
         name = record["record_id"]
         if self._seen.get(name) != NOT_THERE:
-            raise Fault("a record with this id stands before it in the document", name, "each id once")
+            raise ElementFault("a record with this id stands before it in the document", name, "each id once")
         inside: list[tuple[str, Row]] = []
         texts: list[str] = []
         for child in element:
@@ -129,34 +129,36 @@ class Gather:
             self._points.add(text)
 
     def _sweep(self, cells: Row) -> str:
-        """The text of a sweep that fits its axis. Errors: Fault."""
+        """The text of a sweep that fits its axis. Errors: ElementFault."""
         text = even(cells.pop("values"))
         axis = cells["axis_id"]
         points = self._axes.get(axis)
         if bad := unfinite(text):
-            raise Fault(f"sweep {_named(cells)} holds {bad}", bad, "finite numbers, or - for a missing point")
+            raise ElementFault(f"sweep {_named(cells)} holds {bad}", bad, "finite numbers, or - for a missing point")
         if points is None:
             raise self._no_axis(cells, axis)
         if count(text) != points:
             found = f"{count(text)} values"
-            raise Fault(f"sweep {_named(cells)} has {found} for {points} points of its axis", found, f"{points} values")
+            raise ElementFault(
+                f"sweep {_named(cells)} has {found} for {points} points of its axis", found, f"{points} values"
+            )
         self.bytes += 8 * points
         for key in ("above", "below"):
             if key in cells:
                 _indices(cells, key, points)
         return text
 
-    def _no_axis(self, cells: Row, axis: str) -> Fault:
+    def _no_axis(self, cells: Row, axis: str) -> ElementFault:
         if axis in self._bad_axes:
-            return Fault(f"sweep {_named(cells)} cannot be used: {self._bad_axes[axis]}", axis)
+            return ElementFault(f"sweep {_named(cells)} cannot be used: {self._bad_axes[axis]}", axis)
         expected = "the id of an axis above it"
-        return Fault(f"sweep {_named(cells)} names an axis that does not stand before it", axis, expected)
+        return ElementFault(f"sweep {_named(cells)} names an axis that does not stand before it", axis, expected)
 
 
 def _indices(cells: Row, key: str, points: int) -> None:
     for index in cells[key].split():
         if not 0 <= int(index) < points:
-            raise Fault(f"sweep {_named(cells)}: {key} names point {index}", index, f"0 to {points - 1}")
+            raise ElementFault(f"sweep {_named(cells)}: {key} names point {index}", index, f"0 to {points - 1}")
 
 
 def _named(cells: Row) -> str:

@@ -21,7 +21,7 @@ _TEXTS = {name: tuple(c.name for c in t.columns if c.kind == "texts") for name, 
 _TEXTUAL = {name: frozenset(c.name for c in t.columns if c.kind in ("text", "key")) for name, t in tables().items()}
 
 
-class Fault(Exception):
+class ElementFault(Exception):
     """Why one row or record is set aside: reason, what was found, what was expected."""
 
     def __init__(self, reason: str, found: str = "", expected: str = "") -> None:
@@ -32,7 +32,7 @@ class Fault(Exception):
 def row(name: str, element: Any) -> Row:
     """One element as a dict: text by column, as it stands, with base64 undone.
 
-    Errors: Fault where a number is not finite, or `encoded` does not hold.
+    Errors: ElementFault where a number is not finite, or `encoded` does not hold.
     """
     cells: Row = dict(element.attrib)
     content = tables()[name].content
@@ -40,7 +40,7 @@ def row(name: str, element: Any) -> Row:
         null = cells.pop("null", None)
         cells[content] = None if null is not None else (element.text or "")
         if null is not None and element.text:
-            raise Fault("a content that is marked as null holds text", element.text[:40])
+            raise ElementFault("a content that is marked as null holds text", element.text[:40])
     encoded = cells.pop("encoded", None)
     if encoded is not None:
         _decode(name, cells, encoded.split())
@@ -50,7 +50,9 @@ def row(name: str, element: Any) -> Row:
     for key in REALS[name]:
         text = cells.get(key)
         if text is not None and not finite(text):
-            raise Fault(f"{name}.{key} is not a finite number", text, "a finite number, or no attribute where missing")
+            raise ElementFault(
+                f"{name}.{key} is not a finite number", text, "a finite number, or no attribute where missing"
+            )
     return cells
 
 
@@ -58,11 +60,11 @@ def _decode(name: str, cells: Row, marked: list[str]) -> None:
     for key in marked:
         text = cells.get(key)
         if key not in _TEXTUAL[name] or text is None:
-            raise Fault(f"encoded names {key}, which is no text here", " ".join(marked))
+            raise ElementFault(f"encoded names {key}, which is no text here", " ".join(marked))
         try:
             cells[key] = base64.b64decode(text, validate=True).decode()
         except (binascii.Error, UnicodeDecodeError):
-            raise Fault(f"{name}.{key} is marked as base64 of UTF-8 and is not", text[:40]) from None
+            raise ElementFault(f"{name}.{key} is marked as base64 of UTF-8 and is not", text[:40]) from None
 
 
 def finite(text: str) -> bool:
@@ -92,7 +94,7 @@ def unfinite(text: str) -> str:
 def table(name: str, rows: list[Row], ready: dict[str, Any] | None = None) -> Any:
     """Rows as the Arrow table `name`. ready: columns that are Arrow arrays already.
 
-    Errors: Fault for the first cell that its column cannot take.
+    Errors: ElementFault for the first cell that its column cannot take.
     """
     ready = ready or {}
     columns = [
@@ -103,12 +105,12 @@ def table(name: str, rows: list[Row], ready: dict[str, Any] | None = None) -> An
 
 
 def cell(name: str, column: str, text: str) -> None:
-    """Errors: Fault where the column cannot take the text."""
+    """Errors: ElementFault where the column cannot take the text."""
     _column(name, tables()[name].column(column), [text])
 
 
 def _column(name: str, column: Column, cells: list[str | None]) -> Any:
     values, bad = typed(column, pa.array(cells, type=pa.string()))
     if bad:
-        raise Fault(f"{name}.{column.name} cannot be taken", bad[0].found, bad[0].expected)
+        raise ElementFault(f"{name}.{column.name} cannot be taken", bad[0].found, bad[0].expected)
     return values

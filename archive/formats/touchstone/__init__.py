@@ -7,7 +7,7 @@ mode conversion, as far as its ports show them.
 from __future__ import annotations
 
 from archive.formats.touchstone.description import describe
-from archive.formats.touchstone.reader import read
+from archive.formats.touchstone.read_network import read
 from archive.formats.touchstone.recognition import recognise
 
 __all__ = ["describe", "read", "recognise"]

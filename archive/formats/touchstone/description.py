@@ -7,10 +7,10 @@ from typing import Any
 from archive.formats.description import Description
 from archive.formats.recognition import Entry
 from archive.formats.touchstone import port_map as maps
-from archive.formats.touchstone.account import account
+from archive.formats.touchstone.cell_account import account
 from archive.formats.touchstone.draft_map import draft
 from archive.formats.touchstone.network import Network
-from archive.formats.touchstone.reader import load
+from archive.formats.touchstone.read_network import load
 
 _FORMATS = {"DB": "dB and degrees", "MA": "magnitude and degrees", "RI": "real and imaginary part"}
 

@@ -18,7 +18,7 @@ FORMATS = ("DB", "MA", "RI")
 
 
 @dataclass(frozen=True)
-class Options:
+class OptionLine:
     """What the option line says; its defaults are those of the specification: GHz, S, MA, 50 ohm."""
 
     unit: str = "GHZ"
@@ -26,7 +26,7 @@ class Options:
     reference_ohm: tuple[float, ...] = (50.0,)
 
 
-def read_options(line: str, where: str) -> Options:
+def read_options(line: str, where: str) -> OptionLine:
     """The option line, with or without its #.
 
     Errors: Trouble where it holds a word that is not of the specification, another parameter than S, or an
@@ -62,7 +62,7 @@ def read_options(line: str, where: str) -> Options:
                 remedy="correct the option line",
             )
         i += 1
-    return Options(unit, number_format, reference)
+    return OptionLine(unit, number_format, reference)
 
 
 def positive(word: str, where: str) -> float:

@@ -12,7 +12,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.formats.touchstone import keywords, numeric
 from archive.formats.touchstone.network import Mode, Network
-from archive.formats.touchstone.options import SPELLED, UNITS, Options, positive
+from archive.formats.touchstone.options import SPELLED, UNITS, OptionLine, positive
 from archive.formats.touchstone.scan import Scan, decode, scan
 
 SUFFIX = re.compile(r"\.(?:s(\d{1,12})p|ts)", re.IGNORECASE)
@@ -149,7 +149,7 @@ def _check_count(parts: Scan, points: int, version: str) -> None:
         )
 
 
-def _reference(parts: Scan, options: Options, ports: int) -> Any:
+def _reference(parts: Scan, options: OptionLine, ports: int) -> Any:
     """Reference impedance of every port in ohm, float64 (N,)."""
     import numpy as np
 

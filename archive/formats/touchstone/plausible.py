@@ -9,12 +9,12 @@ from archive.formats.touchstone.findings import finding, tolerances
 from archive.formats.touchstone.mixed_mode import to_modes
 from archive.formats.touchstone.network import Mode
 from archive.formats.touchstone.phase import LinePhase, line_phase
-from archive.formats.touchstone.port_map import Pair
+from archive.formats.touchstone.port_map import PairPorts
 from archive.formats.touchstone.quantities import Modes
 from archive.vocabulary import ENDS
 
 
-def faults(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> tuple[list[dict[str, Any]], set[str]]:
+def faults(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[PairPorts]) -> tuple[list[dict[str, Any]], set[str]]:
     """Findings about a whole sweep, and the pairs that do not arrive where the map says.
 
     f_mhz: float64 (F,); s: complex128 (F, N, N) over single ports, all of which are the map's; modes: of s; pairs:
@@ -25,7 +25,9 @@ def faults(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> tuple[lis
     return rows + list(misplaced.values()), set(misplaced)
 
 
-def line_faults(f_mhz: Any, modes: Modes, pairs: Sequence[Pair]) -> tuple[list[dict[str, Any]], dict[str, LinePhase]]:
+def line_faults(
+    f_mhz: Any, modes: Modes, pairs: Sequence[PairPorts]
+) -> tuple[list[dict[str, Any]], dict[str, LinePhase]]:
     """Findings about the phase of each pair that was seen at both ends, and that phase by pair."""
     rows: list[dict[str, Any]] = []
     phases: dict[str, LinePhase] = {}
@@ -117,7 +119,9 @@ def _worst(rule: str, f_mhz: Any, values: Any, most: float) -> dict[str, Any]:
     )
 
 
-def _through_paths(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> Iterator[tuple[str, dict[str, Any]]]:
+def _through_paths(
+    f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[PairPorts]
+) -> Iterator[tuple[str, dict[str, Any]]]:
     """By its name, a pair that arrives elsewhere, or whose four ports divide better into other ends."""
     rule = "through-path-not-where-the-map-says"
     for pair in pairs:
@@ -130,7 +134,7 @@ def _through_paths(f_mhz: Any, s: Any, modes: Modes, pairs: Sequence[Pair]) -> I
             yield pair.name, finding(rule, where=f"pair {pair.name}", found=fault[0], expected=fault[1])
 
 
-def _elsewhere(modes: Modes, pair: Pair, pairs: Sequence[Pair]) -> tuple[str, str] | None:
+def _elsewhere(modes: Modes, pair: PairPorts, pairs: Sequence[PairPorts]) -> tuple[str, str] | None:
     """Where the pair's signal arrives loudly at an end that is not its own, at the lowest frequency. Crosstalk of
     cabling is never loud there; a pair under the name of another is."""
     import numpy as np
@@ -189,7 +193,7 @@ def clearly_better(fit: float, own: float) -> bool:
     return fit - own > tolerances("through-path-not-where-the-map-says")["fits_better"] * (abs(fit) + abs(own))
 
 
-def _other_ends(f_mhz: Any, s: Any, pair: Pair) -> tuple[str, str] | None:
+def _other_ends(f_mhz: Any, s: Any, pair: PairPorts) -> tuple[str, str] | None:
     """The division of the pair's ports that fits clearly better than the map's, if there is one."""
     ports = sorted((*pair.local, *pair.remote))
     fits = division_fits(f_mhz, s, ports)

@@ -25,7 +25,7 @@ FOLDER_MAPS = ("port-map.toml", "links.toml")
 
 
 @dataclass(frozen=True)
-class Pair:
+class PairPorts:
     """One pair and its ports, counted from 1: two ports per end for its two conductors (the one with the lower
     contact first), one port where the port is already differential (a balun), none where nothing was connected."""
 
@@ -51,7 +51,7 @@ class PortMap:
     stands (file and part of it), and the SHA-256 of its file."""
 
     link: str
-    pairs: tuple[Pair, ...]
+    pairs: tuple[PairPorts, ...]
     facts: Mapping[str, Any]
     where: str
     sha256: str
@@ -154,7 +154,7 @@ def _speaks_for(path: Path, name: str) -> bool:
     return not isinstance(entries, dict) or name in entries
 
 
-def _pairs(given: Mapping[str, Any], ports: int, where: str) -> tuple[Pair, ...]:
+def _pairs(given: Mapping[str, Any], ports: int, where: str) -> tuple[PairPorts, ...]:
     if not given:
         raise Trouble(
             "the port map names no pairs",
@@ -177,7 +177,7 @@ def _pairs(given: Mapping[str, Any], ports: int, where: str) -> tuple[Pair, ...]
                 expected="local = [1, 2] and, where that end was connected, remote = [3, 4]",
             )
         out.append(
-            Pair(name, _ports(given[name]["local"], ports, here), _ports(given[name].get("remote"), ports, here))
+            PairPorts(name, _ports(given[name]["local"], ports, here), _ports(given[name].get("remote"), ports, here))
         )
     return tuple(out)
 

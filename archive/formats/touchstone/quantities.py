@@ -22,7 +22,7 @@ from typing import Any
 
 from archive.formats.touchstone.mixed_mode import loss_db, to_modes
 from archive.formats.touchstone.network import Mode
-from archive.formats.touchstone.port_map import Pair
+from archive.formats.touchstone.port_map import PairPorts
 from archive.vocabulary import ENDS, other_end
 
 
@@ -32,7 +32,7 @@ class Modes:
     s: complex128 (F, N, N) over single ports, pairs of ports with equal reference impedance.
     """
 
-    def __init__(self, s: Any, pairs: Sequence[Pair]) -> None:
+    def __init__(self, s: Any, pairs: Sequence[PairPorts]) -> None:
         self._rows: dict[tuple[str, str, str], int] = {}
         modes: list[Mode] = []
         for pair in pairs:
@@ -56,7 +56,7 @@ Curve = tuple[str, str | None, str, str, Any]
 """parameter, end, pairing, origin, values in dB (F,); NaN where there is no value."""
 
 
-def curves(modes: Modes, pairs: Sequence[Pair]) -> Iterator[Curve]:
+def curves(modes: Modes, pairs: Sequence[PairPorts]) -> Iterator[Curve]:
     """All curves that the ports allow, pair after pair."""
     through: dict[str, Any] = {}
     for pair in pairs:

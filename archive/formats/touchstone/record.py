@@ -6,15 +6,15 @@ from dataclasses import replace
 from typing import Any
 
 from archive.formats.recognition import Entry
-from archive.formats.touchstone.account import account
-from archive.formats.touchstone.facts import notes, record_facts
+from archive.formats.touchstone.cell_account import account
 from archive.formats.touchstone.findings import finding
 from archive.formats.touchstone.network import Network, SetAside
 from archive.formats.touchstone.numeric import line_of
 from archive.formats.touchstone.phase import LinePhase
 from archive.formats.touchstone.plausible import faults, line_faults
-from archive.formats.touchstone.port_map import Pair, PortMap
+from archive.formats.touchstone.port_map import PairPorts, PortMap
 from archive.formats.touchstone.quantities import Modes, curves
+from archive.formats.touchstone.record_facts import notes, record_facts
 from archive.formats.touchstone.reference import at_reference
 from archive.tables import axis_row, row_id
 from archive.vocabulary import PAIRS
@@ -87,7 +87,7 @@ def _usable(network: Network) -> None:
     )
 
 
-def _renumbered(port_map: PortMap) -> list[Pair]:
+def _renumbered(port_map: PortMap) -> list[PairPorts]:
     """The pairs with their ports counted among the map's ports alone."""
     number = {port: i for i, port in enumerate(port_map.ports, 1)}
     return [
@@ -97,7 +97,7 @@ def _renumbered(port_map: PortMap) -> list[Pair]:
 
 
 def _sweeps(
-    modes: Modes, pairs: list[Pair], record_id: str, axis_id: str
+    modes: Modes, pairs: list[PairPorts], record_id: str, axis_id: str
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Rows of sweeps, and a finding where points have no value."""
     import numpy as np
@@ -156,7 +156,7 @@ def _readings(port_map: PortMap, phases: dict[str, LinePhase], record_id: str) -
     return rows
 
 
-def _coverage(pairs: list[Pair]) -> list[dict[str, Any]]:
+def _coverage(pairs: list[PairPorts]) -> list[dict[str, Any]]:
     lacking = [name for name in PAIRS if name not in {p.name for p in pairs}]
     one_end = [p.name for p in pairs if not p.remote]
     if not lacking and not one_end:
@@ -180,7 +180,7 @@ def _noise(network: Network) -> list[dict[str, Any]]:
     return [finding("noise-data-left-out", where="the end of the file", found=f"{count} numbers")]
 
 
-def _spelled(pair: Pair) -> str:
+def _spelled(pair: PairPorts) -> str:
     """The ports of a pair in words."""
     ends = [("local", pair.local), ("remote", pair.remote)]
     return "; ".join(f"{end} {','.join(map(str, ports))}" for end, ports in ends if ports)

@@ -8,7 +8,7 @@ from archive.errors import Trouble
 from archive.formats.base.text import detect
 from archive.formats.touchstone import keywords
 from archive.formats.touchstone.network import Kept
-from archive.formats.touchstone.options import Options, read_options
+from archive.formats.touchstone.options import OptionLine, read_options
 
 
 def decode(data: bytes) -> tuple[str, str]:
@@ -26,7 +26,7 @@ class Scan:
     """The parts of a file. body, noise: numbers only, line for line; *_line: place of their first line."""
 
     path: str
-    options: Options | None = None
+    options: OptionLine | None = None
     words: dict[str, tuple[str, int]] = field(default_factory=dict)
     kept: list[Kept] = field(default_factory=list)
     body: str = ""

@@ -16,16 +16,16 @@ from invented.job import COMBINATIONS, PAIRS, Test
 from invented.text import contacts, lines, num, zipped
 
 from archive import formats
-from archive.formats.account import Account
+from archive.formats.conversion_account import ConversionAccount
 from archive.formats.draft.command import draft_of
 
 TESTS = job.tests(4, 601, points=40, category="cat6")
 SIDES = {"local": "near", "remote": "far"}
 
 
-def both(path: Path) -> tuple[dict[str, dict[tuple[str, str, str], list[float]]], Account]:
+def both(path: Path) -> tuple[dict[str, dict[tuple[str, str, str], list[float]]], ConversionAccount]:
     """Curves by label and (parameter, end, pairing) as a draft reads them, and the account."""
-    account = Account()
+    account = ConversionAccount()
     out: dict[str, dict[tuple[str, str, str], list[float]]] = {}
     for batch in account.counted(formats.read(path)):
         names = dict(zip(*(batch["records"][c].to_pylist() for c in ("record_id", "link_label")), strict=True))

@@ -10,7 +10,7 @@ from invented.compare import differences, plain
 from scoring import score
 
 from archive import formats
-from archive.formats.account import Account
+from archive.formats.conversion_account import ConversionAccount
 from archive.formats.draft.command import draft_of
 from archive.formats.mapping.load import load
 
@@ -32,7 +32,7 @@ def test_every_layout_has_its_fixture() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_an_export_reads_to_its_truth(name: str) -> None:
     reading = formats.read(export(name), mapping=FOLDER / name / "mapping.toml", draft=False)
-    account = Account()
+    account = ConversionAccount()
     found = plain(account.counted(reading))
     truth = plain(formats.read(FOLDER / name / "truth.zip"))
     assert differences(found, truth) == []
@@ -44,7 +44,7 @@ def test_an_export_reads_to_its_truth(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_extra_is_a_cell_of_the_account(name: str) -> None:
-    account, extras = Account(), 0
+    account, extras = ConversionAccount(), 0
     for batch in account.counted(formats.read(export(name), mapping=FOLDER / name / "mapping.toml")):
         extras += batch["extras"].num_rows
     assert extras == account.cells["extras"]

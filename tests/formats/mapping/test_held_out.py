@@ -12,7 +12,7 @@ from invented.text import lines
 from scoring import score
 
 from archive import formats
-from archive.formats.account import Account
+from archive.formats.conversion_account import ConversionAccount
 from archive.formats.draft.command import draft_of
 
 
@@ -35,7 +35,7 @@ def test_a_draft_places_the_cells_rightly(name: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", sorted(LAYOUTS))
 def test_a_sure_draft_reads_without_a_mapping(name: str, tmp_path: Path) -> None:
     path, _ = written(name, tmp_path)
-    account = Account()
+    account = ConversionAccount()
     labels = [label for b in account.counted(formats.read(path)) for label in b["records"]["link_label"].to_pylist()]
     cells = account.cells
     assert cells["read"] == cells["mapped"] + cells["extras"] + cells["ignored"]
@@ -82,7 +82,7 @@ def test_a_key_may_hold_a_stroke(tmp_path: Path) -> None:
     links = [{"id": f"{t.label}{k}", "date": "2021-03-14", "limit": t.limit, "sweeps": {"NEXT": curves}} for k in "ab"]
     path = tmp_path / "k.json"
     path.write_text(json.dumps(links))
-    account = Account()
+    account = ConversionAccount()
     pairs = {
         s
         for b in account.counted(formats.read(path, mapping=_mapping(tmp_path, path)))

@@ -10,7 +10,7 @@ from invented.job import tests as simulated
 from invented.text import lines, num
 
 from archive import formats
-from archive.formats.account import Account
+from archive.formats.conversion_account import ConversionAccount
 from archive.formats.draft.command import draft_of
 
 MAPPING = """
@@ -30,7 +30,7 @@ fields = [
 
 
 def _read(path: Path, mapping: Path | None = None) -> tuple[dict[str, list[dict[str, Any]]], dict[str, int]]:
-    account, rows = Account(), {}
+    account, rows = ConversionAccount(), {}
     for batch in account.counted(formats.read(path, mapping=mapping)):
         for name, table in batch.items():
             rows.setdefault(name, []).extend(table.to_pylist())

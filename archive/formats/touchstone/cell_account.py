@@ -15,14 +15,14 @@ from archive.formats.touchstone.port_map import PortMap
 
 
 @dataclass(frozen=True)
-class Account:
+class NetworkAccount:
     """cells: the columns cells_* of `sources`; extras: rows of `extras` without their record."""
 
     cells: dict[str, int]
     extras: list[dict[str, Any]]
 
 
-def account(network: Network, port_map: PortMap) -> Account:
+def account(network: Network, port_map: PortMap) -> NetworkAccount:
     """What became of every cell of a file."""
     mapped, ignored, extra = [], [], []
     for place, (row, column) in enumerate(_entries(network)):
@@ -51,7 +51,7 @@ def account(network: Network, port_map: PortMap) -> Account:
         "cells_extra": points * 2 * len(extra) + noise + len(network.kept),
         "cells_ignored": points * 2 * len(ignored),
     }
-    return Account(cells, extras)
+    return NetworkAccount(cells, extras)
 
 
 def _entries(network: Network) -> list[tuple[int, int]]:

@@ -11,18 +11,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import archive.formats
-from archive.formats import shelf
-from archive.formats.marks import NOT_THERE, Marks
-from archive.formats.shelf import Shelf
+from archive.formats import shared_rows
+from archive.formats.seen_ids import NOT_THERE, SeenIds
+from archive.formats.shared_rows import SharedRows
 from archive.tables import Batch
 
 
 @given(st.lists(st.text(max_size=3), max_size=200), st.integers(1, 20))
 def test_marks_keep_the_first_number_of_each_text(texts: list[str], fresh: int) -> None:
     """Against a dict, with levels that are merged early."""
-    marks, plain = Marks(), {}
+    marks, plain = SeenIds(), {}
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("archive.formats.marks._FRESH", fresh)
+        patch.setattr("archive.formats.seen_ids._FRESH", fresh)
         for number, text in enumerate(texts):
             if marks.get(text) == NOT_THERE:
                 marks.put(text, number)
@@ -40,13 +40,13 @@ def _records(*keys: str) -> dict[str, Any]:
     return {"records": Batch.from_rows({"records": rows})["records"]}
 
 
-def _taken(of: Shelf, *keys: str) -> list[str]:
+def _taken(of: SharedRows, *keys: str) -> list[str]:
     rows = of.take(_records(*keys)).get("places")
     return [] if rows is None else rows.column("place_id").to_pylist()
 
 
 def test_a_row_comes_as_new_and_again_where_it_is_referred_to() -> None:
-    of = Shelf()
+    of = SharedRows()
     of.add("places", _places({"place_id": "a"}, {"place_id": "b"}))
     assert _taken(of) == ["a", "b"]
     of.add("places", _places({"place_id": "c"}))
@@ -56,7 +56,7 @@ def test_a_row_comes_as_new_and_again_where_it_is_referred_to() -> None:
 
 
 def test_former_names_come_along_however_often_renamed() -> None:
-    of = Shelf()
+    of = SharedRows()
     chain = [{"place_id": str(i), "former_place_id": str(i + 1)} for i in range(5)]
     of.add("places", _places(*chain, {"place_id": "5", "former_place_id": "0"}))
     assert _taken(of) == list("012345")
@@ -66,7 +66,7 @@ def test_former_names_come_along_however_often_renamed() -> None:
 
 
 def test_rows_with_one_key_and_other_facts_all_come() -> None:
-    of = Shelf()
+    of = SharedRows()
     of.add("places", _places({"place_id": "a", "site": "x"}))
     _taken(of)
     of.add("places", _places({"place_id": "a", "site": "y"}))
@@ -75,9 +75,9 @@ def test_rows_with_one_key_and_other_facts_all_come() -> None:
 
 
 def test_many_rows_wait_in_files_and_come_in_turn(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(shelf, "MOST_HELD", 20_000)
-    monkeypatch.setattr(shelf, "MOST_NEW", 100)
-    of = Shelf()
+    monkeypatch.setattr(shared_rows, "MOST_HELD", 20_000)
+    monkeypatch.setattr(shared_rows, "MOST_NEW", 100)
+    of = SharedRows()
     names = [f"place {i:05d}" for i in range(3000)]
     for start in range(0, len(names), 50):
         of.add("places", _places(*({"place_id": n} for n in names[start : start + 50])))
@@ -102,6 +102,6 @@ def test_shared_rows_without_end_come_in_several_batches(
     monkeypatch.setattr("archive.formats.reading.rebatch", lambda batches: batches)
     back = list(archive.formats.read(out))
     assert "p11999" in back[0]["places"].column("place_id").to_pylist()
-    assert max(b["places"].num_rows for b in back) <= shelf.MOST_NEW + 1
+    assert max(b["places"].num_rows for b in back) <= shared_rows.MOST_NEW + 1
     found = pa.concat_tables([b["places"] for b in back]).column("place_id").to_pylist()
     assert sorted(set(found)) == [p["place_id"] for p in places]

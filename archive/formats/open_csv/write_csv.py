@@ -9,7 +9,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from archive import schemas
-from archive.formats.once import Once
+from archive.formats.deduplicate_shared import SharedRowFilter
 from archive.formats.open_csv import METADATA
 from archive.formats.open_csv.cells import header, lines
 from archive.tables import Batch, pieces, tables
@@ -35,7 +35,7 @@ def write(batches: Iterable[Batch], out: Path, *, zipped: bool = False) -> None:
 
 
 def _tables(batches: Iterable[Batch], folder: Path) -> None:
-    once = Once()
+    once = SharedRowFilter()
     with ExitStack() as stack:
         files = {n: stack.enter_context((folder / f"{n}.csv").open("wb")) for n in tables()}
         for name, file in files.items():

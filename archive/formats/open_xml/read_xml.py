@@ -9,7 +9,7 @@ from lxml import etree
 
 from archive.formats.open_xml.gate import admit, not_well_formed
 from archive.formats.open_xml.gather import Gather
-from archive.formats.open_xml.rows import Fault
+from archive.formats.open_xml.rows import ElementFault
 from archive.formats.open_xml.stream import TOP, Stream, ended
 from archive.formats.recognition import Entry
 from archive.tables import Batch
@@ -36,7 +36,7 @@ def read(entry: Entry) -> Iterator[Batch]:
                 yield gather.take()
             try:
                 gather.add(TOP[row], element)
-            except Fault as fault:
+            except ElementFault as fault:
                 gather.aside(_set_aside(entry, element, f"{row}[{numbers[row]}]", fault), _source(entry))
     except etree.XMLSyntaxError as error:
         raise not_well_formed(error, entry.name, stream.count) from None
@@ -45,7 +45,7 @@ def read(entry: Entry) -> Iterator[Batch]:
         yield gather.take()
 
 
-def _set_aside(entry: Entry, element: Any, place: str, fault: Fault) -> dict[str, Any]:
+def _set_aside(entry: Entry, element: Any, place: str, fault: ElementFault) -> dict[str, Any]:
     return entry.set_aside(
         fault.reason,
         place=f"line {element.sourceline}, /link-records/{place}",

@@ -10,7 +10,7 @@ from archive.tables import Batch
 KINDS = ("read", "mapped", "extra", "ignored")
 
 
-class Account:
+class ConversionAccount:
     """Counts batches as they pass through. Cells: read = mapped + extras + ignored, over all sources."""
 
     def __init__(self) -> None:

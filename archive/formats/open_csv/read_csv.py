@@ -14,11 +14,11 @@ import pyarrow.csv as pcsv
 
 from archive.errors import Trouble
 from archive.formats.columns import typed
-from archive.formats.cursor import ROW, Fault, Part
 from archive.formats.merge import merged
 from archive.formats.open_csv.cells import text_of
 from archive.formats.open_csv.check import header_of, refuse_metadata
 from archive.formats.recognition import Entry
+from archive.formats.table_cursor import ROW, RowFault, TablePart
 from archive.tables import Batch, Column, schema, tables
 from archive.version import PROGRAM
 
@@ -82,7 +82,7 @@ class CsvFiles:
             except ValueError:
                 yield pa.array([_lenient(c) for c in batch.column("record_id").to_pylist()], type=pa.string())
 
-    def parts(self, name: str) -> Iterator[Part]:
+    def parts(self, name: str) -> Iterator[TablePart]:
         """The rows, typed, with their line numbers."""
         for batch, rows, broken in self._parsed(name, None):
             yield _part(name, batch, rows, broken)
@@ -158,12 +158,12 @@ def _numbers(count: int, first: int, skipped: list[int]) -> Any:
     return at[~np.isin(at, skipped)][:count]
 
 
-def _part(name: str, batch: Any, rows: Any, broken: list[Broken]) -> Part:
+def _part(name: str, batch: Any, rows: Any, broken: list[Broken]) -> TablePart:
     wanted = schema(name)
     ids = _ids(batch)
     cells = f"{len(wanted)} cells"
     faults = [
-        Fault(name, b.row, _first_cell(name, b.text), "the row has a wrong number of cells", b.text[:200], cells)
+        RowFault(name, b.row, _first_cell(name, b.text), "the row has a wrong number of cells", b.text[:200], cells)
         for b in broken
     ]
     columns = []
@@ -177,13 +177,13 @@ def _part(name: str, batch: Any, rows: Any, broken: list[Broken]) -> Part:
             missing = np.flatnonzero(np.asarray(pc.is_null(values)))
             bad += [(int(i), "", "a cell that is not empty") for i in missing if int(i) not in told]
         faults += [
-            Fault(name, int(rows[i]), ids[i], f"{column.name} cannot be taken", found, expected)
+            RowFault(name, int(rows[i]), ids[i], f"{column.name} cannot be taken", found, expected)
             for i, found, expected in bad
         ]
         columns.append(values)
     fields = [f.with_nullable(True) for f in wanted]
     table = pa.table(columns, schema=pa.schema(fields)).append_column(ROW, pa.array(rows, type=pa.int64()))
-    return Part(table, faults)
+    return TablePart(table, faults)
 
 
 def _typed(column: Column, cell: Any) -> tuple[Any, list[tuple[int, str, str]]]:

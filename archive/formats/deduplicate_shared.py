@@ -6,15 +6,15 @@ from typing import Any
 
 import pyarrow as pa
 
-from archive.formats.marks import NOT_THERE, Marks
+from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.tables.markup import elements
 
 
-class Once:
+class SharedRowFilter:
     """Remembers rows of shared tables by the digest of their element."""
 
     def __init__(self) -> None:
-        self._seen = Marks()
+        self._seen = SeenIds()
 
     def new(self, name: str, table: Any) -> tuple[Any, list[str]]:
         """Rows of a shared table that did not come before, and their XML elements."""

@@ -9,17 +9,17 @@ from typing import Any, Protocol
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.cursor import Part, Positions
+from archive.formats.table_cursor import Positions, TablePart
 from archive.tables import MOST_BYTES, MOST_RECORDS
 
 
 class _Files(Protocol):
-    def parts(self, name: str) -> Iterator[Part]: ...
+    def parts(self, name: str) -> Iterator[TablePart]: ...
 
     def record_ids(self, name: str) -> Iterator[Any]: ...
 
 
-def in_order(files: _Files, name: str, positions: Positions, folder: Path) -> Iterator[Part]:
+def in_order(files: _Files, name: str, positions: Positions, folder: Path) -> Iterator[TablePart]:
     """The parts of a table, with its rows in the order of the records. folder: to be made where it is needed."""
     if _sorted(files.record_ids(name), positions):
         return files.parts(name)
@@ -38,14 +38,14 @@ def _sorted(ids: Iterator[Any], positions: Positions) -> bool:
     return True
 
 
-def _sort(parts: Iterator[Part], positions: Positions, folder: Path) -> Iterator[Part]:
+def _sort(parts: Iterator[TablePart], positions: Positions, folder: Path) -> Iterator[TablePart]:
     folder.mkdir()
     held: dict[int, list[Any]] = {}
     files: dict[int, list[Path]] = {}
     size = count = 0
     for part in parts:
         if part.faults:
-            yield Part(part.table.slice(0, 0), part.faults)
+            yield TablePart(part.table.slice(0, 0), part.faults)
         at = positions.of(part.table.column("record_id")) // MOST_RECORDS
         for bucket in np.unique(at):
             held.setdefault(int(bucket), []).append(part.table.filter(pa.array(at == bucket)))
@@ -60,7 +60,7 @@ def _sort(parts: Iterator[Part], positions: Positions, folder: Path) -> Iterator
     for bucket in sorted({*held, *files}):
         table = pa.concat_tables([*map(_read, files.get(bucket, [])), *held.get(bucket, [])])
         order = np.argsort(positions.of(table.column("record_id")), kind="stable")
-        yield Part(table.take(pa.array(order)), [])
+        yield TablePart(table.take(pa.array(order)), [])
 
 
 def _write(path: Path, table: Any) -> None:

@@ -12,7 +12,7 @@ _FRESH = 8192
 NOT_THERE = -1
 
 
-class Marks:
+class SeenIds:
     """Texts by the 128 bits of their BLAKE2b digest, each with a number. A text that was put twice keeps its first.
 
     The newest stand in a dict, older ones in sorted arrays that are merged as they grow (a log-structured merge).

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.marks import NOT_THERE, Marks
+from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.tables import no_rows, tables
 
 ROW = "#row"
@@ -18,7 +18,7 @@ ROW = "#row"
 
 
 @dataclass(frozen=True)
-class Fault:
+class RowFault:
     """A row that cannot be taken as it is: table, row in its file (from 0), its record (None: of no record), why."""
 
     table: str
@@ -30,18 +30,18 @@ class Fault:
 
 
 @dataclass(frozen=True)
-class Part:
+class TablePart:
     """Some rows of a table, typed, with the column ROW; cells that could not be taken are null and told as faults."""
 
     table: Any
-    faults: list[Fault]
+    faults: list[RowFault]
 
 
 class Positions:
     """Where each record stands, from 0; `twice`: ids that stand more than once."""
 
     def __init__(self, ids: Iterable[Any]) -> None:
-        self._at = Marks()
+        self._at = SeenIds()
         self.twice: set[str] = set()
         number = 0
         for part in ids:
@@ -66,11 +66,11 @@ class Positions:
         return known[indices]
 
 
-class Cursor:
+class TableCursor:
     """Rows of one table in the order of the records, taken up to a position. `faults` gathers what was found bad."""
 
-    def __init__(self, name: str, parts: Iterator[Part], positions: Positions) -> None:
-        self.faults: list[Fault] = []
+    def __init__(self, name: str, parts: Iterator[TablePart], positions: Positions) -> None:
+        self.faults: list[RowFault] = []
         self._name, self._parts, self._positions = name, parts, positions
         self._of_record = tables()[name].level == "record"
         self._rows: list[Any] = []
@@ -112,7 +112,7 @@ class Cursor:
             for row in table.filter(pa.array(at < 0)).select([ROW, "record_id"]).to_pylist():
                 if row[ROW] not in told:
                     why = "the row names a record that is not there"
-                    self.faults.append(Fault(self._name, row[ROW], None, why, str(row["record_id"])))
+                    self.faults.append(RowFault(self._name, row[ROW], None, why, str(row["record_id"])))
             table, at = table.filter(pa.array(at >= 0)), at[at >= 0]
         if len(at):
             # Statements of no record stay where they stand.

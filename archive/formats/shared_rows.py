@@ -40,7 +40,7 @@ MOST_NEW = 5000
 """Rows of one shared table that come new with one batch, unless it refers to more; at most about MOST_HELD bytes."""
 
 
-class Shelf:
+class SharedRows:
     """Rows of the shared tables, in the order in which they came.
 
     A row comes once as new, in its turn, and with every batch whose rows refer to it.

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from archive.formats.once import Once
+from archive.formats.deduplicate_shared import SharedRowFilter
 from archive.tables import Batch, namespace, tables
 from archive.tables.canonical import POINTS_AT_ONCE, gathered, texts_of
 from archive.tables.markup import elements
@@ -26,7 +26,7 @@ def write(batches: Iterable[Batch], out: Path) -> None:
 
     Errors: ValueError where a batch holds what the form cannot (archive.tables.sound says what); OSError.
     """
-    once = Once()
+    once = SharedRowFilter()
     with out.open("wb") as file:
         file.write(_HEAD.encode())
         for batch in batches:
@@ -35,7 +35,7 @@ def write(batches: Iterable[Batch], out: Path) -> None:
         file.write(_TAIL.encode())
 
 
-def _write(batch: Batch, file: Any, once: Once) -> None:
+def _write(batch: Batch, file: Any, once: SharedRowFilter) -> None:
     for name in FIRST:
         for text in once.new(name, batch[name])[1]:
             file.write(text.encode() + b"\n")
