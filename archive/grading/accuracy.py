@@ -51,19 +51,30 @@ def load(path: Path | str) -> Accuracy:
         with path.open("rb") as file:
             text = tomllib.load(file)
     except tomllib.TOMLDecodeError as error:
-        raise Trouble("this is not TOML", where=str(path), found=str(error)) from None
+        raise Trouble("this is not TOML", code="accuracy.not-toml", where=str(path), found=str(error)) from None
     except UnicodeDecodeError:
-        raise Trouble("this is not text in UTF-8", where=str(path)) from None
+        raise Trouble("this is not text in UTF-8", code="accuracy.not-utf8", where=str(path)) from None
     table, source = text.get("accuracy"), text.get("source")
     if not isinstance(table, dict) or not isinstance(source, str) or not source.strip():
-        raise Trouble("an accuracy file needs both", where=str(path), expected='source = "..." and a table [accuracy]')
+        raise Trouble(
+            "an accuracy file needs both",
+            code="accuracy.incomplete",
+            where=str(path),
+            expected='source = "..." and a table [accuracy]',
+        )
     found = {name: _one(path, name, value) for name, value in table.items()}
     return Accuracy(found, f"accuracy by {path.name}: {source.strip()}")
 
 
 def _one(path: Path, name: str, value: object) -> tuple[Reals, Reals]:
     if name not in vocabulary.parameters():
-        raise Trouble("no such parameter", where=f"{path}, accuracy", found=name, expected="a name such as next")
+        raise Trouble(
+            "no such parameter",
+            code="accuracy.unknown-parameter",
+            where=f"{path}, accuracy",
+            found=name,
+            expected="a name such as next",
+        )
     if _is_number(value):
         return np.zeros(0), np.array([value], np.float64)
     if isinstance(value, dict) and isinstance(value.get("at_mhz"), list) and isinstance(value.get("is"), list):
@@ -72,6 +83,7 @@ def _one(path: Path, name: str, value: object) -> tuple[Reals, Reals]:
             return np.array(f, np.float64), np.array(a, np.float64)
     raise Trouble(
         "an accuracy is a number, or frequencies with as many numbers",
+        code="accuracy.not-a-number",
         where=f"{path}, accuracy, {name}",
         found=str(value),
         expected="3.5 or { at_mhz = [1, 500], is = [1.2, 3.5] }, frequencies rising",

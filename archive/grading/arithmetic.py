@@ -68,7 +68,7 @@ class Values:
 
 
 def difference(one: Values, other: Values, places: Ints, other_places: Ints) -> Values:
-    """Chosen curves minus chosen curves of another: lowest minus highest, highest minus lowest.
+    """SelectedCurves curves minus chosen curves of another: lowest minus highest, highest minus lowest.
 
     one, other: (records, curves, points); places, other_places: (results,). Returns (records, results, points).
     """
@@ -79,7 +79,7 @@ def difference(one: Values, other: Values, places: Ints, other_places: Ints) -> 
 
 
 def total(one: Values, other: Values, places: Ints, other_places: Ints) -> Values:
-    """Chosen curves plus chosen curves of another. Shapes as difference."""
+    """SelectedCurves curves plus chosen curves of another. Shapes as difference."""
     low = _paired(np.add, one.low, other.low, places, other_places)
     if one.is_exact and other.is_exact:
         return Values.exact(low)
@@ -145,7 +145,7 @@ def mean(curves: Values, members: Ints) -> Values:
 
 
 @dataclass(frozen=True)
-class Worst:
+class WorstCases:
     """Worst cases of curves, each array (...).
 
     at: point of the smallest margin (-1 where no point is decided), value, margin; value_at and worst_value: point
@@ -164,26 +164,26 @@ class Worst:
     judged: Ints
 
 
-def worst(values: Values, line: Reals, maximum: bool, left_out: Bools | None = None) -> Worst:
+def worst(values: Values, line: Reals, maximum: bool, informational: Bools | None = None) -> WorstCases:
     """Worst cases of curves against a line.
 
-    values: (..., points); line: (points,) without NaN; maximum: the limit is a maximum; left_out: (..., points),
+    values: (..., points); line: (points,) without NaN; maximum: the limit is a maximum; informational: (..., points),
     points that are for information only. Ties go to the lowest frequency.
     """
     if not values.is_exact:
-        return _worst_bounded(values, line, maximum, left_out)
-    if left_out is None or not left_out.any():
+        return _worst_bounded(values, line, maximum, informational)
+    if informational is None or not informational.any():
         return _worst_exact(values.low, line, maximum)
     # A point that is left out is put where it can be neither the worst margin nor the worst value.
     shown = values.low.copy()
-    last = int(np.flatnonzero(left_out.reshape(-1, left_out.shape[-1]).any(axis=0))[-1]) + 1
-    np.copyto(shown[..., :last], -np.inf if maximum else np.inf, where=left_out[..., :last])
+    last = int(np.flatnonzero(informational.reshape(-1, informational.shape[-1]).any(axis=0))[-1]) + 1
+    np.copyto(shown[..., :last], -np.inf if maximum else np.inf, where=informational[..., :last])
     found = _worst_exact(shown, line, maximum)
-    judged = found.judged - left_out[..., :last].sum(axis=-1)
+    judged = found.judged - informational[..., :last].sum(axis=-1)
     if judged.all():
         return replace(found, judged=judged)
     some = judged > 0
-    return Worst(
+    return WorstCases(
         np.where(some, found.at, -1),
         np.where(some, found.value, np.nan),
         np.where(some, found.margin, np.nan),
@@ -195,13 +195,13 @@ def worst(values: Values, line: Reals, maximum: bool, left_out: Bools | None = N
     )
 
 
-def _worst_exact(values: Reals, line: Reals, maximum: bool) -> Worst:
+def _worst_exact(values: Reals, line: Reals, maximum: bool) -> WorstCases:
     margins = np.subtract(line, values) if maximum else np.subtract(values, line)
     at = margins.argmin(axis=-1)
     value_at = values.argmax(axis=-1) if maximum else values.argmin(axis=-1)
     margin = _pick(margins, at)
     nothing = np.zeros(margin.shape, np.int64)
-    return Worst(
+    return WorstCases(
         at,
         _pick(values, at),
         margin,
@@ -213,13 +213,13 @@ def _worst_exact(values: Reals, line: Reals, maximum: bool) -> Worst:
     )
 
 
-def _worst_bounded(values: Values, line: Reals, maximum: bool, left_out: Bools | None) -> Worst:
+def _worst_bounded(values: Values, line: Reals, maximum: bool, informational: Bools | None) -> WorstCases:
     surely = line - values.high if maximum else values.low - line
     at_best = line - values.low if maximum else values.high - line
     fails = at_best < -EXACT
     passes = surely >= -EXACT
     decided = fails | passes
-    counted = np.ones(fails.shape, np.bool_) if left_out is None else ~left_out
+    counted = np.ones(fails.shape, np.bool_) if informational is None else ~informational
     usable = decided & counted
     margins = np.where(usable, np.where(fails, at_best, surely), np.inf)
     stated = np.where(fails, values.low, values.high) if maximum else np.where(fails, values.high, values.low)
@@ -232,7 +232,7 @@ def _worst_bounded(values: Values, line: Reals, maximum: bool, left_out: Bools |
     )
     at = margins.argmin(axis=-1)
     some, some_value = usable.any(-1), usable_value.any(-1)
-    return Worst(
+    return WorstCases(
         np.where(some, at, -1),
         np.where(some, _pick(stated, at), np.nan),
         np.where(some, _pick(margins, at), np.nan),

@@ -11,27 +11,27 @@ import numpy as np
 
 from archive import vocabulary
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
+from archive.grading.comparison import Comparison
 from archive.grading.coverage import rules
 from archive.grading.curves import ENDS, ORIGINS, PAIRINGS, Curves
-from archive.grading.derive import DERIVED, Plan
+from archive.grading.expressions import CurveExpression, RecordBlock
 from archive.grading.layouts import Layout
-from archive.grading.nodes import Block, Node
-from archive.grading.opinion import Opinion
+from archive.grading.plan import DERIVED, DerivationPlan
 
 
 @dataclass
-class Check:
+class DerivedCurveCheck:
     """One derived parameter: the export's curves, and the same recomputed."""
 
     parameter: str
-    given: Node
-    fresh: Node
+    given: CurveExpression
+    fresh: CurveExpression
     given_places: Ints
     fresh_places: Ints
     off: list[Reals] = field(default_factory=list)
     at: list[Ints] = field(default_factory=list)
 
-    def run(self, block: Block) -> None:
+    def run(self, block: RecordBlock) -> None:
         """The largest difference of each curve of a block, and where."""
         a = self.given.at(block).take((slice(None), self.given_places))
         b = self.fresh.at(block).take((slice(None), self.fresh_places))
@@ -43,7 +43,7 @@ class Check:
         self.at.append(at)
         self.off.append(np.take_along_axis(off, at[..., None], axis=-1)[..., 0])
 
-    def report(self, layout: Layout, number: int, opinion: Opinion) -> None:
+    def report(self, layout: Layout, number: int, comparison: Comparison) -> None:
         """Notes, per record, the curve that differs most beyond rounding."""
         unknown = float(rules()["comparison"]["unknown_step"])
         off, at = np.concatenate(self.off), np.concatenate(self.at)
@@ -60,16 +60,16 @@ class Check:
                 f"the export's own curve differs by up to {off[r, k]:.2f} {meant.unit} from what its other curves "
                 f"give ({where}, at {f:g} MHz)"
             )
-            opinion.differ(int(layout.records[r]), number, note if number >= 0 else f"{meant.name}: {note}")
+            comparison.differ(int(layout.records[r]), number, note if number >= 0 else f"{meant.name}: {note}")
 
 
-def checks(plan: Plan) -> Iterator[Check]:
+def checks(plan: DerivationPlan) -> Iterator[DerivedCurveCheck]:
     """Derived curves that the export gives though their parts are there too, on one grid."""
     for parameter in DERIVED:
         if plan.slots(parameter) is None:
             continue
         for fresh in plan.recomputed(parameter):
-            for given in plan.apart(parameter):
+            for given in plan.as_exported(parameter):
                 if not np.array_equal(given.grid.frequencies, fresh.grid.frequencies):
                     continue
                 mine = {
@@ -79,10 +79,10 @@ def checks(plan: Plan) -> Iterator[Check]:
                 both = [(i, mine[pair]) for i, pair in enumerate(pairs) if pair in mine]
                 if both:
                     places = np.array(both).T
-                    yield Check(parameter, given, fresh, places[0], places[1])
+                    yield DerivedCurveCheck(parameter, given, fresh, places[0], places[1])
 
 
-def limit_curves(limit: Any, numbers: dict[str, int], curves: Curves, own: Bools, opinion: Opinion) -> None:
+def limit_curves(limit: Any, numbers: dict[str, int], curves: Curves, own: Bools, comparison: Comparison) -> None:
     """The limit that an export carries point by point, against the line. own: per record, is this its limit."""
     rounding = float(rules()["comparison"]["limit_rounding"])
     theirs = np.flatnonzero((curves.origin == ORIGINS.index("limit")) & (curves.axis >= 0) & (curves.record >= 0))
@@ -109,4 +109,4 @@ def limit_curves(limit: Any, numbers: dict[str, int], curves: Curves, own: Bools
                         f"the export's limit curve is {values.low[i, at]:.6g} at {f[at]:g} MHz, "
                         f"this limit is {ours[at]:.2f}"
                     )
-                    opinion.differ(int(curves.record[some[i]]), numbers[place], note)
+                    comparison.differ(int(curves.record[some[i]]), numbers[place], note)

@@ -9,14 +9,24 @@ import numpy as np
 import pyarrow as pa
 
 from archive import limits
-from archive.grading import engine, judge, lacking, opinion, rows, said, scalars, which, wires
+from archive.grading import (
+    comparison,
+    grade_curves,
+    grade_rows,
+    grade_scalars,
+    judgement,
+    missing_readings,
+    reported,
+    resolve_limit,
+    wire_map,
+)
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import Bools, Ints
 from archive.grading.curves import PAIRINGS
-from archive.grading.data import Data
 from archive.grading.differences import limit_curves
-from archive.grading.pieces import NOT_GRADED, Piece, Tables, rank_of
-from archive.grading.verdicts import Judged, unknown, verdicts
+from archive.grading.graded_columns import NOT_GRADED, GradedColumns, LimitNotes, rank_of
+from archive.grading.grading_input import GradingInput
+from archive.grading.verdict_rows import Judged, unknown, verdicts
 from archive.tables import Batch, no_rows
 
 
@@ -24,22 +34,22 @@ def grade(
     batch: Batch,
     against: str | Iterable[str] | None = None,
     applications: Iterable[str] = (),
-    own_limits: Sequence[Any] = (),
+    user_limits: Sequence[Any] = (),
     accuracy: Accuracy | None = None,
 ) -> Batch:
     """The batch with its tables grades and verdicts filled anew; nothing else of it changes.
 
     against: ids of limits; None: the limit that each record names. applications: ids of IEEE 802.3 link segments,
-    graded besides. own_limits: limits of the user's (archive.limits.Limit), which records and `against` may name.
+    graded besides. user_limits: limits of the user's (archive.limits.Limit), which records and `against` may name.
     accuracy: of the instruments, where somebody knows it; without it marginal results are as the instrument marked
     them. Rows are in the order of the records, then of the limits asked for, parameters, ends and pairings; numbers
     are rounded to nine decimals. The same record against the same version of the limits gives the same rows.
     Errors: Trouble for a limit id that is not known.
     """
-    own = which.own_by_id(own_limits)
-    wanted = which.asked_for(None if against is None else against, applications, own)
-    data = Data(batch)
-    names = which.named(batch, own)
+    own = resolve_limit.user_limits_by_id(user_limits)
+    wanted = resolve_limit.asked_for(None if against is None else against, applications, own)
+    data = GradingInput(batch)
+    names = resolve_limit.resolve(batch, own)
     everything = np.ones(len(batch), np.bool_)
     by_name = {key: np.array([n.limit_id == key for n in names], np.bool_) for key in {n.limit_id: 0 for n in names}}
     done: list[tuple[Any, Ints, Any, Ints]] = []
@@ -71,53 +81,60 @@ def _in_order(parts: list[tuple[Any, Ints]], name: str) -> Any:
 
 
 def _against(
-    data: Data, limit: Any, chosen: Bools, own: Bools, names: list[which.Named], accuracy: Accuracy | None
+    data: GradingInput,
+    limit: Any,
+    chosen: Bools,
+    own: Bools,
+    names: list[resolve_limit.ResolvedLimit],
+    accuracy: Accuracy | None,
 ) -> tuple[Any, Ints, Any, Ints]:
     """Grades and verdicts of the chosen records against one limit. own: is it the one that the record names."""
-    order = scalars.order(limit)
-    required = np.array([judge.role_of(limit, name) == judge.REQUIRED for name in order], np.bool_)
-    tables = Tables(len(data.batch), order, required, data.pairings)
-    held = opinion.nothing(len(data.batch), len(order), 0)
-    pieces: list[Piece] = []
+    order = grade_scalars.order(limit)
+    required = np.array([judgement.role_of(limit, name) == judgement.REQUIRED for name in order], np.bool_)
+    tables = LimitNotes(len(data.batch), order, required, data.pairings)
+    held = comparison.nothing(len(data.batch), len(order), 0)
+    pieces: list[GradedColumns] = []
     if limit.lines:
         for layout in data.layouts:
             some = layout.of(chosen)
             if len(some.records):
-                pieces += engine.grade_layout(limit, data.curves, some, own, held, tables)
+                pieces += grade_curves.grade_layout(limit, data.curves, some, own, held, tables)
     if limit.established:
-        by_reading = scalars.grade_scalars(limit, chosen, data.scalars, tables.texts, data.pairings)
-        lacking.note_readings(limit, by_reading, tables)
+        by_reading = grade_scalars.grade_scalars(limit, chosen, data.scalars, tables.texts, data.pairings)
+        missing_readings.note_readings(limit, by_reading, tables)
         pieces += by_reading
         pieces += _points(data, limit, chosen, pieces, tables)
     rank = rank_of(data.pairings, PAIRINGS)
-    graded = Piece.joined(pieces, rank)
-    parameters = judge.by_parameter(graded, tables)
+    graded = GradedColumns.joined(pieces, rank)
+    parameters = judgement.by_parameter(graded, tables)
     notes, agrees = held.notes, held.parameter_agrees
-    held = opinion.nothing(len(data.batch), len(order), len(graded))
+    held = comparison.nothing(len(data.batch), len(order), len(graded))
     held.notes, held.parameter_agrees = notes, agrees
     if limit.established:
         limit_curves(limit, tables.numbers, data.curves, own & chosen, held)
-        opinion.compare(limit, graded, parameters.verdict, data.said, own & chosen, data.on_grid, held)
-    faults = wires.faults(data.batch, limit.pairs) if limit.established else {}
+        comparison.compare(limit, graded, parameters.verdict, data.reported, own & chosen, data.on_grid, held)
+    faults = wire_map.faults(data.batch, limit.pairs) if limit.established else {}
     broken = np.zeros(len(data.batch), np.bool_)
     broken[[r for r in faults if chosen[r]]] = True
-    records = judge.by_record(limit, graded, parameters, tables, broken)
+    records = judgement.by_record(limit, graded, parameters, tables, broken)
     _withhold(limit, records)
     judged = Judged(limit, graded, parameters, records, held, tables)
-    table, place = rows.grades(limit.id, data.ids, graded, rank, parameters, held, tables)
+    table, place = grade_rows.grades(limit.id, data.ids, graded, rank, parameters, held, tables)
     at = np.flatnonzero(chosen)
     return table, place, verdicts(data, judged, at, own, names, faults, accuracy), at
 
 
-def _points(data: Data, limit: Any, chosen: Bools, pieces: list[Piece], tables: Tables) -> list[Piece]:
+def _points(
+    data: GradingInput, limit: Any, chosen: Bools, pieces: list[GradedColumns], tables: LimitNotes
+) -> list[GradedColumns]:
     """Worst points of the instrument, for parameters of which nothing else is there."""
     nothing = np.ones(tables.missing.shape, np.bool_)
     for piece in pieces:
         nothing[piece.record, piece.parameter] = False
-    number = data.said.numbers(limit)
-    wanted = (data.said.record >= 0) & (number >= 0) & chosen[data.said.record]
-    wanted &= nothing[data.said.record, np.maximum(number, 0)] if nothing.size else False
-    found = said.from_points(limit, data.said, wanted, tables.texts)
+    number = data.reported.numbers(limit)
+    wanted = (data.reported.record >= 0) & (number >= 0) & chosen[data.reported.record]
+    wanted &= nothing[data.reported.record, np.maximum(number, 0)] if nothing.size else False
+    found = reported.from_points(limit, data.reported, wanted, tables.texts)
     for piece in found:
         tables.missing[piece.record, piece.parameter] = tables.texts.code("worst points only")
     return found
@@ -126,7 +143,7 @@ def _points(data: Data, limit: Any, chosen: Bools, pieces: list[Piece], tables: 
 _ALIEN = frozenset({"ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_average"})
 
 
-def _withhold(limit: Any, records: judge.Records) -> None:
+def _withhold(limit: Any, records: judgement.RecordVerdicts) -> None:
     """No pass where the limit has parameters that are not established (alien crosstalk is sampled, and only noted)."""
     if set(limit.open) - _ALIEN:
         records.verdict[records.verdict == 0] = NOT_GRADED

@@ -44,13 +44,13 @@ class Slots:
 class Layout:
     """Records (their places in the batch) and, by parameter, the slots that all of them fill.
 
-    spare: these rows stand beside others of the same parameter, end and pairing; they are graded as they are and
+    duplicate: these rows stand beside others of the same parameter, end and pairing; they are graded as they are and
     enter no derived quantity.
     """
 
     records: Ints
     slots: dict[str, Slots]
-    spare: bool = False
+    duplicate: bool = False
 
     def of(self, wanted: Bools) -> Layout:
         """The layout with only the records that are wanted. wanted: a flag per record of the batch."""
@@ -64,13 +64,13 @@ class Layout:
 def layouts(curves: Curves, usable: Bools) -> Iterator[Layout]:
     """Layouts of the rows that can be used. usable: a flag per row."""
     left = np.flatnonzero(usable & (curves.axis >= 0) & (curves.record >= 0) & (curves.pairing >= 0))
-    spare = False
+    duplicate = False
     while len(left):
-        taken = yield from _layer(curves, left, spare)
-        left, spare = left[~np.isin(left, taken)], True
+        taken = yield from _layer(curves, left, duplicate)
+        left, duplicate = left[~np.isin(left, taken)], True
 
 
-def _layer(curves: Curves, rows: Ints, spare: bool) -> Generator[Layout, None, Ints]:
+def _layer(curves: Curves, rows: Ints, duplicate: bool) -> Generator[Layout, None, Ints]:
     """Layouts of the first row of every slot; returns the rows taken."""
     columns: list[tuple[str, int, Ints]] = []
     width = 0
@@ -95,7 +95,7 @@ def _layer(curves: Curves, rows: Ints, spare: bool) -> Generator[Layout, None, I
     _, first, group = np.unique(key[some].view(f"V{key.shape[1] * 4}").ravel(), return_index=True, return_inverse=True)
     for number in np.argsort(first):
         records = some[group == number]
-        yield Layout(records, dict(_slots(columns, filled[records], axis[records[0]])), spare)
+        yield Layout(records, dict(_slots(columns, filled[records], axis[records[0]])), duplicate)
     return filled[filled >= 0]
 
 

@@ -85,7 +85,7 @@ def table(document: dict[str, Any]) -> list[str]:
     return ["  ".join([*(c.ljust(w) for c, w in zip(row, widths, strict=False)), row[5]]).rstrip() for row in rows]
 
 
-class Count:
+class VerdictCount:
     """Counts verdicts and says the sum in one line."""
 
     def __init__(self) -> None:

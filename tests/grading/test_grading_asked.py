@@ -112,13 +112,13 @@ def test_a_limit_of_ones_own(tmp_path):
     text = f'id = "harbour"\ntitle = "Harbour office, clause 3.2"\nby = "A. Person"\nlike = "{CAT6A}"\n'
     limit = own(tmp_path, text + '[lines.next]\npieces = [{ to = 500, formula = "80" }]\n')
     part = record(CAT6A)
-    found = verdict(grade(batch(part), limit.id, own_limits=[limit]))
+    found = verdict(grade(batch(part), limit.id, user_limits=[limit]))
     assert (found["verdict"], found["limit_id"], found["parameter"]) == ("fail", limit.id, "next")
     assert not found["provisional"]
     part["records"][0]["limit_found"] = "Harbour office, clause 3.2"
-    assert verdict(grade(batch(part), own_limits=[limit]))["limit_id"] == limit.id
+    assert verdict(grade(batch(part), user_limits=[limit]))["limit_id"] == limit.id
     with pytest.raises(Trouble):
-        grade(batch(part), own_limits=[limit, limit])
+        grade(batch(part), user_limits=[limit, limit])
 
 
 def test_a_limit_of_ones_own_may_be_asked_for_by_its_file(tmp_path):

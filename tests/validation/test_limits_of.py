@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 
-from archive.grading.which import named
+from archive.grading.resolve_limit import resolve as resolve_named
 from archive.tables import Batch
 from archive.validation.limits_of import resolve
 from archive.validation.look import Look
@@ -36,7 +36,7 @@ def test_rules_and_grades_resolve_alike() -> None:
         for i, (words, configuration, connections, day) in enumerate(cases)
     ]
     batch = Batch.from_rows({"records": rows})
-    graded = [n.limit_id or "" for n in named(batch, {})]
+    graded = [n.limit_id or "" for n in resolve_named(batch, {})]
     assert list(Look(batch, "2026-11-25").limits.ids) == graded
     assert 0 < sum(map(bool, graded)) < len(graded)
 

@@ -47,14 +47,14 @@ def command(
     """
     from archive import formats, grading, limits
     from archive.grading.document import documents
-    from archive.grading.which import asked_for, own_by_id
-    from archive.grading.wording import Count
+    from archive.grading.resolve_limit import asked_for, user_limits_by_id
+    from archive.grading.wording import VerdictCount
 
-    own_limits = [limits.load_own(path) for path in own]
-    asked_for(against, application, own_by_id(own_limits))  # a wrong id is told before anything is read
+    user_limits = [limits.load_own(path) for path in own]
+    asked_for(against, application, user_limits_by_id(user_limits))  # a wrong id is told before anything is read
     known = grading.load_accuracy(accuracy) if accuracy else None
     beside = [*own, *([accuracy] if accuracy else [])]
-    count = Count()
+    count = VerdictCount()
 
     def graded() -> Iterator[dict[str, Any]]:
         for batch in formats.read_all(inputs, mapping=mapping, leave_out=beside):
@@ -63,7 +63,7 @@ def command(
                 place = ", ".join(x for x in (row["path"], row["place"]) if x)
                 say(f"set aside: {place}: {row['reason']}", quiet=quiet)
             if len(batch):
-                yield from documents(grading.grade(batch, against or None, application, own_limits, known))
+                yield from documents(grading.grade(batch, against or None, application, user_limits, known))
 
     _print_json(graded(), count) if as_json else _print(graded(), count, detail, quiet)
     if not sum(count.verdicts.values()) and not count.set_aside:

@@ -10,15 +10,15 @@ from archive.grading.arithmetic import Bools, Ints, Reals
 
 PASS, FAIL, NOT_GRADED = 0, 1, 2
 VERDICTS = ("pass", "fail", "not graded")
-LETTERS = ("", "A", "B", "C")
+CONFIDENCES = ("", "A", "B", "C")
 WORST_MARGIN, WORST_VALUE = 1, 2
 UNKNOWN = -1
 """In a column of flags (1 true, 0 false): null."""
 
 
 @dataclass
-class Texts:
-    """Texts by number, each once; -1 is none."""
+class TextCodes:
+    """TextCodes by number, each once; -1 is none."""
 
     listed: list[str] = field(default_factory=list)
     number: dict[str, int] = field(default_factory=dict)
@@ -34,12 +34,12 @@ class Texts:
 
 
 @dataclass
-class Piece:
+class GradedColumns:
     """Graded curves or scalars, each array (n,).
 
     record: place in the batch. parameter: place in the limit's order. end, pairing: codes (pairing: number of a text).
     frequency, value, limit, margin: of the worst margin; the same with value_: of the worst value (NaN: none).
-    verdict: PASS, FAIL, NOT_GRADED. reason: number of a text. letter: of the line on which the verdict rests.
+    verdict: PASS, FAIL, NOT_GRADED. reason: number of a text. confidence: of the line on which the verdict rests.
     provisional: it rests on a line from memory. resolution: how far rounding in the export can move the margin (NaN:
     not known). derived: recomputed from others. decides: the limit needs it for a pass, or it was measured where
     the limit wants it graded; informational ones never decide. kinds: WORST_MARGIN, WORST_VALUE, or both added.
@@ -59,7 +59,7 @@ class Piece:
     value_margin: Reals
     verdict: Ints
     reason: Ints
-    letter: Ints
+    confidence: Ints
     provisional: Bools
     resolution: Reals
     derived: Bools
@@ -70,7 +70,7 @@ class Piece:
         return len(self.record)
 
     @classmethod
-    def joined(cls, pieces: list[Piece], rank: Ints) -> Piece:
+    def joined(cls, pieces: list[GradedColumns], rank: Ints) -> GradedColumns:
         """All of them in one, ordered by record, parameter, end, pairing; ties keep their order.
 
         rank: place of each pairing in the order (and -1, for none, at the end).
@@ -83,22 +83,22 @@ class Piece:
 
 
 _KINDS = {
-    **dict.fromkeys(("record", "parameter", "end", "pairing", "verdict", "reason", "letter", "kinds"), np.int64),
+    **dict.fromkeys(("record", "parameter", "end", "pairing", "verdict", "reason", "confidence", "kinds"), np.int64),
     **dict.fromkeys(("provisional", "derived", "decides"), np.bool_),
 }
 
 
-class Tables:
+class LimitNotes:
     """What is gathered while the records of a batch are graded against one limit.
 
     numbers: place of each parameter in the limit's order. required: which of them a pass needs. texts, pairings:
     numbered. missing: (records, parameters), number of the text that says what is not there, -1 where all is.
     """
 
-    def __init__(self, records: int, names: list[str], required: Bools, pairings: Texts) -> None:
+    def __init__(self, records: int, names: list[str], required: Bools, pairings: TextCodes) -> None:
         self.names, self.required = names, required
         self.numbers = {name: i for i, name in enumerate(names)}
-        self.texts, self.pairings = Texts(), pairings
+        self.texts, self.pairings = TextCodes(), pairings
         self.missing: Ints = np.full((records, len(names)), self.texts.code("not there"))
         self._short = np.full((records, 2), np.nan)
         self._whole = np.full((records, 2), np.nan)
@@ -120,7 +120,7 @@ class Tables:
         return np.stack([low, high], axis=1)
 
 
-def rank_of(pairings: Texts, known: tuple[str | None, ...]) -> Ints:
+def rank_of(pairings: TextCodes, known: tuple[str | None, ...]) -> Ints:
     """Order of pairings that does not depend on the order in which they came: the known ones, then by text; none last
     in the array, first in the order."""
     fixed = {name: i for i, name in enumerate(known)}

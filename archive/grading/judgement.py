@@ -10,17 +10,17 @@ import numpy as np
 from archive import vocabulary
 from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.grading.coverage import rules
-from archive.grading.pieces import FAIL, NOT_GRADED, PASS, Piece, Tables
+from archive.grading.graded_columns import FAIL, NOT_GRADED, PASS, GradedColumns, LimitNotes
 
 REQUIRED, WHERE_MEASURED, INFORMATION = "required", "where measured", "information"
 
 
 @dataclass(frozen=True)
-class Parameters:
+class ParameterVerdicts:
     """Verdicts by parameter, each (records, parameters).
 
     there: something of it was graded. verdict. reason: number of a text. margin: its worst (NaN: none). provisional.
-    letter: the worst on which it rests.
+    confidence: the worst on which it rests.
     """
 
     there: Bools
@@ -28,7 +28,7 @@ class Parameters:
     reason: Ints
     margin: Reals
     provisional: Bools
-    letter: Ints
+    confidence: Ints
 
 
 def role_of(limit: Any, name: str) -> str:
@@ -36,13 +36,13 @@ def role_of(limit: Any, name: str) -> str:
     return str((limit.lines.get(name) or limit.scalars[name]).role)
 
 
-def by_parameter(graded: Piece, tables: Tables) -> Parameters:
+def by_parameter(graded: GradedColumns, tables: LimitNotes) -> ParameterVerdicts:
     """Verdicts by parameter: fail where any curve fails; pass where all that is needed passes."""
     shape = tables.missing.shape
     there = np.zeros(shape, np.bool_)
     provisional = np.zeros(shape, np.bool_)
     verdict, reason = np.full(shape, NOT_GRADED), tables.missing.copy()
-    margin, letter = np.full(shape, np.nan), np.zeros(shape, np.int64)
+    margin, confidence = np.full(shape, np.nan), np.zeros(shape, np.int64)
     if len(graded):
         key = graded.record * shape[1] + graded.parameter
         starts = np.flatnonzero(np.diff(key, prepend=-1))
@@ -55,20 +55,20 @@ def by_parameter(graded: Piece, tables: Tables) -> Parameters:
         # A fail is sure as soon as one failing curve rests on a sure line; a pass only where all lines are sure.
         unsure_fail = np.logical_and.reduceat(graded.provisional | ~failing, starts)
         provisional[at] = np.where(fails, unsure_fail, np.logical_or.reduceat(graded.provisional, starts))
-        letter[at] = np.where(
+        confidence[at] = np.where(
             fails,
-            np.minimum.reduceat(np.where(failing, graded.letter, 9), starts),
-            np.maximum.reduceat(graded.letter, starts),
+            np.minimum.reduceat(np.where(failing, graded.confidence, 9), starts),
+            np.maximum.reduceat(graded.confidence, starts),
         )
         own = _told_by_curves(graded.reason, starts, tables)
         missing = tables.missing[at]
         reason[at] = np.where(missing >= 0, missing, own)
         whole = (missing < 0) & ~open_
         verdict[at] = np.where(fails, FAIL, np.where(whole, PASS, NOT_GRADED))
-    return Parameters(there, verdict, reason, margin, provisional, letter)
+    return ParameterVerdicts(there, verdict, reason, margin, provisional, confidence)
 
 
-def _told_by_curves(reason: Ints, starts: Ints, tables: Tables) -> Ints:
+def _told_by_curves(reason: Ints, starts: Ints, tables: LimitNotes) -> Ints:
     """What the curves of each parameter have to tell: the same once, different things in the order of the alphabet."""
     most = np.maximum.reduceat(reason, starts)
     least = np.minimum.reduceat(np.where(reason >= 0, reason, most.max(initial=0)), starts)
@@ -82,7 +82,7 @@ def _told_by_curves(reason: Ints, starts: Ints, tables: Tables) -> Ints:
 
 
 @dataclass(frozen=True)
-class Records:
+class RecordVerdicts:
     """Verdicts by record, each (records,). worst: place of the worst curve in what was graded, -1 for none."""
 
     verdict: Ints
@@ -91,7 +91,9 @@ class Records:
     worst: Ints
 
 
-def by_record(limit: Any, graded: Piece, parameters: Parameters, tables: Tables, broken: Bools) -> Records:
+def by_record(
+    limit: Any, graded: GradedColumns, parameters: ParameterVerdicts, tables: LimitNotes, broken: Bools
+) -> RecordVerdicts:
     """Verdicts by record. broken: the wire map is wrong.
 
     within: 1 where the verdict hangs on margins within the resolution of the export, 0 where not, -1 not known.
@@ -108,10 +110,10 @@ def by_record(limit: Any, graded: Piece, parameters: Parameters, tables: Tables,
     )
     provisional &= ~broken
     worst = _worst(graded, tables, fails)
-    return Records(verdict, provisional, _within(graded, worst, fails, len(verdict)), worst)
+    return RecordVerdicts(verdict, provisional, _within(graded, worst, fails, len(verdict)), worst)
 
 
-def _worst(graded: Piece, tables: Tables, fails: Bools) -> Ints:
+def _worst(graded: GradedColumns, tables: LimitNotes, fails: Bools) -> Ints:
     """The deciding curve with the smallest margin: of a record that fails, among those that fail; decibels first."""
     out = np.full(len(fails), -1)
     units = np.array([vocabulary.parameter(n).unit != rules()["worst"]["unit"] for n in tables.names] or [False])
@@ -125,7 +127,7 @@ def _worst(graded: Piece, tables: Tables, fails: Bools) -> Ints:
     return out
 
 
-def _within(graded: Piece, worst: Ints, fails: Bools, records: int) -> Ints:
+def _within(graded: GradedColumns, worst: Ints, fails: Bools, records: int) -> Ints:
     out = np.full(records, -1)
     there = np.flatnonzero(worst >= 0)
     with np.errstate(invalid="ignore"):
@@ -139,7 +141,7 @@ def _within(graded: Piece, worst: Ints, fails: Bools, records: int) -> Ints:
     return out
 
 
-def reasons(limit: Any, parameters: Parameters, tables: Tables, empty: Ints) -> list[str]:
+def reasons(limit: Any, parameters: ParameterVerdicts, tables: LimitNotes, empty: Ints) -> list[str]:
     """Per record, what is not graded and why: parameters that lack the same thing are named together.
 
     empty: number of a text for records of which nothing could be graded, -1 for others.
@@ -154,7 +156,7 @@ def reasons(limit: Any, parameters: Parameters, tables: Tables, empty: Ints) -> 
     return [texts[i] for i in pattern.ravel()]
 
 
-def _told(codes: list[int], roles: Any, tables: Tables) -> str:
+def _told(codes: list[int], roles: Any, tables: LimitNotes) -> str:
     *by_name, empty = codes
     if empty >= 0:
         return tables.texts.listed[empty]

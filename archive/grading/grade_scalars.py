@@ -8,10 +8,19 @@ from typing import Any
 import numpy as np
 
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
-from archive.grading.pieces import FAIL, LETTERS, NOT_GRADED, PASS, WORST_MARGIN, WORST_VALUE, Piece, Texts
-from archive.grading.readings import Readings, Scalars
+from archive.grading.graded_columns import (
+    CONFIDENCES,
+    FAIL,
+    NOT_GRADED,
+    PASS,
+    WORST_MARGIN,
+    WORST_VALUE,
+    GradedColumns,
+    TextCodes,
+)
+from archive.grading.reading_arrays import ReadingArrays, ScalarReadings
 
-_MEMORY = LETTERS.index("C")
+_MEMORY = CONFIDENCES.index("C")
 READ_BY_LINE = frozenset({"propagation_delay"})
 """Parameters that are read at one frequency though their limit is a line."""
 
@@ -21,7 +30,9 @@ def order(limit: Any) -> list[str]:
     return [*limit.lines, *(name for name in limit.scalars if name not in limit.lines)]
 
 
-def grade_scalars(limit: Any, wanted: Bools, found: Scalars, texts: Texts, pairings: Texts) -> list[Piece]:
+def grade_scalars(
+    limit: Any, wanted: Bools, found: ScalarReadings, texts: TextCodes, pairings: TextCodes
+) -> list[GradedColumns]:
     """Graded readings against the scalars of a limit, and delays against its line where it has no single number.
 
     wanted: a flag per record of the batch.
@@ -46,7 +57,7 @@ def grade_scalars(limit: Any, wanted: Bools, found: Scalars, texts: Texts, pairi
     return pieces
 
 
-def _looked_at(limit: Any, readings: Readings, found: Scalars) -> Bools:
+def _looked_at(limit: Any, readings: ReadingArrays, found: ScalarReadings) -> Bools:
     """Which readings are of pairs that the limit needs."""
     if not limit.pairs:
         return np.ones(len(readings), np.bool_)
@@ -56,12 +67,12 @@ def _looked_at(limit: Any, readings: Readings, found: Scalars) -> Bools:
 
 @dataclass
 class _Bars:
-    """The limit of each reading (n,), its letter, whether it is a maximum; unsure: a reading that misses it may meet
-    an alternative that cannot be looked at; sure: the limit that it misses for certain (bar, unless the frequency
+    """The limit of each reading (n,), its confidence, whether it is a maximum; unsure: a reading that misses it may
+    meet an alternative that cannot be looked at; sure: the limit that it misses for certain (bar, unless the frequency
     of the reading is not said)."""
 
     bar: Reals
-    letter: Ints
+    confidence: Ints
     maximum: bool
     unit: str
     decides: bool
@@ -69,16 +80,16 @@ class _Bars:
     sure: Reals
 
 
-def _bars(limit: Any, parameter: str, readings: Readings, found: Scalars) -> _Bars:
+def _bars(limit: Any, parameter: str, readings: ReadingArrays, found: ScalarReadings) -> _Bars:
     scalar, line = limit.scalars.get(parameter), limit.lines.get(parameter)
     part = scalar if scalar is not None else line
     count, f = len(readings), readings.frequency
-    bar, letter = np.full(count, np.nan), np.zeros(count, np.int64)
+    bar, confidence = np.full(count, np.nan), np.zeros(count, np.int64)
     if scalar is not None:
         bar[:] = float(scalar.value) * (1 + scalar.tolerance_percent / 100)
-        letter[:] = LETTERS.index(scalar.confidence)
+        confidence[:] = CONFIDENCES.index(scalar.confidence)
         # The tolerance on a length is known only from memory (reference 1.4).
-        letter[readings.value > scalar.value + EXACT if scalar.tolerance_percent else []] = _MEMORY
+        confidence[readings.value > scalar.value + EXACT if scalar.tolerance_percent else []] = _MEMORY
     at = np.nan if scalar is None else scalar.at_mhz
     if line is not None and (scalar is None or at is not None):
         # A delay that was read at another frequency than the one number holds for is graded by the line.
@@ -86,23 +97,23 @@ def _bars(limit: Any, parameter: str, readings: Readings, found: Scalars) -> _Ba
         by_line = np.asarray(line.at(f[elsewhere]))
         elsewhere, by_line = elsewhere[~np.isnan(by_line)], by_line[~np.isnan(by_line)]
         bar[elsewhere] = by_line
-        letter[elsewhere] = [LETTERS.index(str(x)) for x in line.confidence_at(f[elsewhere])]
+        confidence[elsewhere] = [CONFIDENCES.index(str(x)) for x in line.confidence_at(f[elsewhere])]
     sure = bar.copy()
     if (nowhere := np.isnan(bar)).any():
         over = line.at(line.grid())
         strict, lenient = (over.min(), over.max()) if line.sense == "max" else (over.max(), over.min())
-        bar[nowhere], sure[nowhere], letter[nowhere] = strict, lenient, LETTERS.index(line.confidence)
+        bar[nowhere], sure[nowhere], confidence[nowhere] = strict, lenient, CONFIDENCES.index(line.confidence)
     unsure = np.zeros(count, np.bool_)
     if scalar is not None and scalar.greater_of is not None:
-        bare = bar
+        unbounded = bar
         bar, unsure = _either(scalar, readings, found, bar)
         sure = bar
-        by_alternative = (bar > bare) & (readings.value > bare + EXACT)
-        letter = np.where(by_alternative, LETTERS.index(scalar.greater_of.confidence), letter)
-    return _Bars(bar, letter, part.sense == "max", part.unit, part.role != "information", unsure, sure)
+        by_alternative = (bar > unbounded) & (readings.value > unbounded + EXACT)
+        confidence = np.where(by_alternative, CONFIDENCES.index(scalar.greater_of.confidence), confidence)
+    return _Bars(bar, confidence, part.sense == "max", part.unit, part.role != "information", unsure, sure)
 
 
-def _piece(bars: _Bars, readings: Readings, number: int, names: Any, texts: Texts) -> Piece:
+def _piece(bars: _Bars, readings: ReadingArrays, number: int, names: Any, texts: TextCodes) -> GradedColumns:
     count = len(readings)
     reason = np.full(count, -1)
     margin = bars.bar - readings.value if bars.maximum else readings.value - bars.bar
@@ -117,7 +128,7 @@ def _piece(bars: _Bars, readings: Readings, number: int, names: Any, texts: Text
         other = "the alternative limit needs a resistance that is not there"
         reason[i] = texts.code(only if bound[i] else other if bars.unsure[i] else "the frequency is not said")
     point = (readings.frequency, readings.value, bars.bar, margin)
-    return Piece(
+    return GradedColumns(
         readings.record,
         np.full(count, number),
         readings.end,
@@ -126,8 +137,8 @@ def _piece(bars: _Bars, readings: Readings, number: int, names: Any, texts: Text
         *point,
         np.where(open_, NOT_GRADED, np.where(misses, FAIL, PASS)),
         reason,
-        bars.letter,
-        bars.letter == _MEMORY,
+        bars.confidence,
+        bars.confidence == _MEMORY,
         readings.resolution,
         np.full(count, readings.derived),
         np.full(count, bars.decides),
@@ -135,7 +146,7 @@ def _piece(bars: _Bars, readings: Readings, number: int, names: Any, texts: Text
     )
 
 
-def _either(scalar: Any, readings: Readings, found: Scalars, bar: Reals) -> tuple[Reals, Bools]:
+def _either(scalar: Any, readings: ReadingArrays, found: ScalarReadings, bar: Reals) -> tuple[Reals, Bools]:
     """ "3 % or 200 milliohm, whichever is greater": the second as a percentage of this pair's own resistance.
 
     The percentage is 100 D / S, D the difference and S the sum; so D <= d is the percentage <= 100 d / S, and S is

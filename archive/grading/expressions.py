@@ -12,7 +12,7 @@ from archive.grading.layouts import Slots
 
 
 @dataclass
-class Block:
+class RecordBlock:
     """Some records of a layout, as a slice, and what was computed for them."""
 
     records: slice
@@ -31,7 +31,7 @@ class Grid:
 
 
 @dataclass(frozen=True, eq=False)
-class Node:
+class CurveExpression:
     """Curves of one parameter: ends, pairings (curves,); resolution (records, curves): how far rounding in the
     export can have moved a value (NaN where the export's step is not known); derived: recomputed from others."""
 
@@ -44,25 +44,25 @@ class Node:
     def __len__(self) -> int:
         return len(self.ends)
 
-    def at(self, block: Block) -> Values:
+    def at(self, block: RecordBlock) -> Values:
         """Values (records, curves, points) of a block, computed once."""
         known = block.done.get(id(self))
         if known is None:
             known = block.done[id(self)] = self.compute(block)
         return known
 
-    def compute(self, block: Block) -> Values:
+    def compute(self, block: RecordBlock) -> Values:
         raise NotImplementedError
 
 
 @dataclass(frozen=True, eq=False)
-class Given(Node):
+class SourceCurves(CurveExpression):
     """Curves as the export gives them."""
 
     curves: Curves
     slots: Slots
 
-    def compute(self, block: Block) -> Values:
+    def compute(self, block: RecordBlock) -> Values:
         points = len(self.grid.frequencies)
         rows = self.slots.rows[block.records]
         first = self.grid.columns[int(self.slots.axes[0])]
@@ -77,27 +77,27 @@ class Given(Node):
         return Values.exact(low) if not self.curves.doubtful[rows].any() else Values(low, high)
 
 
-def given(curves: Curves, slots: Slots, grid: Grid, derived: bool = False) -> Given:
-    """A node of curves of the export (derived: of power sums that were laid beside them)."""
-    return Given(grid, slots.ends, slots.pairings, curves.step[slots.rows] / 2, derived, curves, slots)
+def source_curves(curves: Curves, slots: Slots, grid: Grid, derived: bool = False) -> SourceCurves:
+    """An expression of curves of the export (derived: of power sums that were laid beside them)."""
+    return SourceCurves(grid, slots.ends, slots.pairings, curves.step[slots.rows] / 2, derived, curves, slots)
 
 
 @dataclass(frozen=True, eq=False)
-class Chosen(Node):
-    """Some curves of another node."""
+class SelectedCurves(CurveExpression):
+    """Some curves of another expression."""
 
-    source: Node
+    source: CurveExpression
     places: Ints
 
-    def compute(self, block: Block) -> Values:
+    def compute(self, block: RecordBlock) -> Values:
         return self.source.at(block).take((slice(None), self.places))
 
 
-def chosen(source: Node, places: Ints) -> Node:
-    """Some curves of a node; the node itself where all are chosen in order."""
+def selected(source: CurveExpression, places: Ints) -> CurveExpression:
+    """Some curves of an expression; the expression itself where all are chosen in order."""
     if np.array_equal(places, np.arange(len(source))):
         return source
-    return Chosen(
+    return SelectedCurves(
         source.grid,
         source.ends[places],
         source.pairings[places],
@@ -109,42 +109,49 @@ def chosen(source: Node, places: Ints) -> Node:
 
 
 @dataclass(frozen=True, eq=False)
-class Sum(Node):
-    """Power sums of chosen curves of another node, or their mean in dB. members: (sums, contributors of each)."""
+class PowerSum(CurveExpression):
+    """Power sums of chosen curves of another expression, or their mean in dB. members: (sums, contributors of each)."""
 
-    source: Node
+    source: CurveExpression
     members: Ints
     average: bool
 
-    def compute(self, block: Block) -> Values:
+    def compute(self, block: RecordBlock) -> Values:
         return (mean if self.average else power_sum)(self.source.at(block), self.members)
 
 
-def sums(source: Node, ends: Ints, pairings: Ints, members: Ints, average: bool = False) -> Sum:
-    """A node of power sums (or means). All contributors rounded the same way move the sum by as much, not more."""
+def power_sums(source: CurveExpression, ends: Ints, pairings: Ints, members: Ints, average: bool = False) -> PowerSum:
+    """Power sums (or means). Contributors that are all rounded the same way move the sum by as much, not more."""
     resolution = source.resolution[:, members].max(axis=-1)
-    return Sum(source.grid, ends, pairings, resolution, True, source, members, average)
+    return PowerSum(source.grid, ends, pairings, resolution, True, source, members, average)
 
 
 @dataclass(frozen=True, eq=False)
-class Shifted(Node):
-    """Curves of one node minus (or plus) those of another, such as NEXT minus insertion loss."""
+class Combined(CurveExpression):
+    """Curves of one expression minus (or plus) those of another, such as NEXT minus insertion loss."""
 
-    source: Node
-    other: Node
+    source: CurveExpression
+    other: CurveExpression
     places: Ints
     other_places: Ints
     sign: int
 
-    def compute(self, block: Block) -> Values:
+    def compute(self, block: RecordBlock) -> Values:
         operation = difference if self.sign < 0 else total
         return operation(self.source.at(block), self.other.at(block), self.places, self.other_places)
 
 
-def shifted(
-    source: Node, places: Ints, other: Node, other_places: Ints, sign: int = -1, pairings: Ints | None = None
-) -> Shifted:
-    """A node whose curve k is curve places[k] of source minus (sign -1) or plus curve other_places[k] of other."""
+def combined(
+    source: CurveExpression,
+    places: Ints,
+    other: CurveExpression,
+    other_places: Ints,
+    sign: int = -1,
+    pairings: Ints | None = None,
+) -> Combined:
+    """Curves of which the k-th is curve places[k] of source minus (sign -1) or plus curve other_places[k] of other."""
     resolution = source.resolution[:, places] + other.resolution[:, other_places]
     named = source.pairings[places] if pairings is None else pairings
-    return Shifted(source.grid, source.ends[places], named, resolution, True, source, other, places, other_places, sign)
+    return Combined(
+        source.grid, source.ends[places], named, resolution, True, source, other, places, other_places, sign
+    )

@@ -10,20 +10,20 @@ import pyarrow as pa
 from archive.grading import alien
 from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.grading.curves import ORIGINS, PAIRINGS, Curves
+from archive.grading.graded_columns import UNKNOWN, TextCodes
 from archive.grading.layouts import Layout, layouts
-from archive.grading.pieces import UNKNOWN, Texts
-from archive.grading.readings import Scalars
-from archive.grading.said import Said
+from archive.grading.reading_arrays import ScalarReadings
+from archive.grading.reported import ReportedPoints
 from archive.tables import Batch
 
 
-class Data:
+class GradingInput:
     """Curves, layouts, readings and reported points of a batch; per record its id, label, words for the limit,
     reported verdict (PASS, FAIL, UNKNOWN), marginal mark, evidence and configuration."""
 
     def __init__(self, batch: Batch) -> None:
         self.batch = batch
-        self.pairings = Texts()
+        self.pairings = TextCodes()
         for name in PAIRINGS:
             self.pairings.code(name)
         curves = Curves(batch)
@@ -32,8 +32,8 @@ class Data:
         given = (self.curves.origin >= 0) & (self.curves.origin != ORIGINS.index("limit")) & ~self.curves.disturbed
         parts = [i for i, name in enumerate(self.curves.parameters) if name in alien.PARTS]
         self.layouts: list[Layout] = list(layouts(self.curves, given & ~np.isin(self.curves.parameter, parts)))
-        self.scalars = Scalars(batch)
-        self.said = Said(batch, self.pairings)
+        self.scalars = ScalarReadings(batch)
+        self.reported = ReportedPoints(batch, self.pairings)
         records = batch["records"]
         self.ids = _whole(records.column("record_id"))
         self.labels = _whole(records.column("link_label"))
@@ -41,7 +41,7 @@ class Data:
         verdict = np.array(
             [{"pass": 0, "fail": 1}.get(v, UNKNOWN) for v in records.column("reported_verdict").to_pylist()], np.int64
         )
-        self.reported: Ints = verdict
+        self.reported_verdict: Ints = verdict
         self.marked = records.column("reported_marginal").to_pylist()
         self.evidence = records.column("evidence").to_pylist()
         self.configuration = records.column("configuration").to_pylist()

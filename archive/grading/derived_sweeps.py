@@ -10,10 +10,10 @@ import pyarrow as pa
 
 from archive.grading.arithmetic import Reals
 from archive.grading.curves import ENDS, PAIRINGS
-from archive.grading.data import Data
-from archive.grading.derive import DERIVED, Plan
+from archive.grading.expressions import CurveExpression, RecordBlock
+from archive.grading.grading_input import GradingInput
 from archive.grading.layouts import Layout
-from archive.grading.nodes import Block, Node
+from archive.grading.plan import DERIVED, DerivationPlan
 from archive.tables import Batch, axis_row, schema
 
 
@@ -22,9 +22,9 @@ def derived(batch: Batch, parameters: Collection[str] = DERIVED) -> Batch:
 
     parameters: those to add, of PS NEXT, ACR-N, ACR-F and the like. Values in dB at the points that all parts share;
     a part known only as a bound gives the lower bound of the derived value, and a point of which nothing is known is
-    null. Curves that are there already, in whatever origin, stay. Definitions: archive.grading.derive.
+    null. Curves that are there already, in whatever origin, stay. Definitions: archive.grading.plan.
     """
-    data = Data(batch)
+    data = GradingInput(batch)
     ids = batch["records"].column("record_id").to_pylist()
     axes = {row["axis_id"]: row for row in batch["axes"].to_pylist()}
     made = [part for layout in data.layouts for part in _of_layout(data, layout, parameters, ids, axes)]
@@ -38,20 +38,20 @@ def derived(batch: Batch, parameters: Collection[str] = DERIVED) -> Batch:
 
 
 def _of_layout(
-    data: Data, layout: Layout, parameters: Collection[str], ids: list[str], axes: dict[str, dict[str, Any]]
+    data: GradingInput, layout: Layout, parameters: Collection[str], ids: list[str], axes: dict[str, dict[str, Any]]
 ) -> Iterator[Any]:
-    plan = Plan(data.curves, layout, 0.0, np.inf)
-    # A block knows what it has computed by the identity of the node, so every node must outlive it.
-    nodes = [(p, node) for p in DERIVED if p in parameters for node in plan.recomputed(p)]
-    block = Block(slice(0, len(layout.records)))
+    plan = DerivationPlan(data.curves, layout, 0.0, np.inf)
+    # A block knows what it has computed by the identity of the expression, so every expression must outlive it.
+    expressions = [(p, expression) for p in DERIVED if p in parameters for expression in plan.recomputed(p)]
+    block = RecordBlock(slice(0, len(layout.records)))
     records = [ids[r] for r in layout.records]
-    for parameter, node in nodes:
-        axis = axis_row(node.grid.frequencies.tolist())
+    for parameter, expression in expressions:
+        axis = axis_row(expression.grid.frequencies.tolist())
         axes.setdefault(axis["axis_id"], axis)
-        yield _rows(parameter, node, node.at(block).low, records, axis["axis_id"])
+        yield _rows(parameter, expression, expression.at(block).low, records, axis["axis_id"])
 
 
-def _rows(parameter: str, node: Node, values: Reals, records: list[str], axis: str) -> Any:
+def _rows(parameter: str, expression: CurveExpression, values: Reals, records: list[str], axis: str) -> Any:
     """Rows of sweeps. values: (records, curves, points)."""
     count, curves, points = values.shape
     flat = np.ascontiguousarray(values).reshape(-1)
@@ -60,8 +60,8 @@ def _rows(parameter: str, node: Node, values: Reals, records: list[str], axis: s
     columns = {
         "record_id": pa.array(np.repeat(np.array(records, object), curves)),
         "parameter": pa.array([parameter] * (count * curves)),
-        "end": pa.array([ENDS[e] for e in node.ends] * count),
-        "pairing": pa.array([PAIRINGS[p] for p in node.pairings] * count),
+        "end": pa.array([ENDS[e] for e in expression.ends] * count),
+        "pairing": pa.array([PAIRINGS[p] for p in expression.pairings] * count),
         "origin": pa.array(["derived"] * (count * curves)),
         "axis_id": pa.array([axis] * (count * curves)),
         "values": pa.ListArray.from_arrays(offsets, pa.array(flat, mask=~np.isfinite(flat))),

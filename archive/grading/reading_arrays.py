@@ -21,11 +21,11 @@ _GIVEN = pa.array(("measured", "derived", "rebuilt"), pa.string())
 
 
 @dataclass(frozen=True)
-class Readings:
+class ReadingArrays:
     """Readings of one quantity, each array (n,).
 
     record: place in the batch. subject: number in the batch's list of subjects (-1: the whole link). end: code.
-    frequency: MHz, NaN where not said. value. bound: 1 known only as more than the value, -1 as less, 0 exactly.
+    frequency: MHz, NaN where not reported. value. bound: 1 known only as more than the value, -1 as less, 0 exactly.
     resolution: how far rounding in the export can have moved it (NaN: not known). derived: recomputed.
     """
 
@@ -41,9 +41,9 @@ class Readings:
     def __len__(self) -> int:
         return len(self.record)
 
-    def take(self, chosen: Ints | Bools) -> Readings:
+    def take(self, chosen: Ints | Bools) -> ReadingArrays:
         """Some of them."""
-        return Readings(
+        return ReadingArrays(
             self.record[chosen],
             self.subject[chosen],
             self.end[chosen],
@@ -55,7 +55,7 @@ class Readings:
         )
 
 
-class Scalars:
+class ScalarReadings:
     """All readings of a batch. given: by quantity, as the export has them; best: recomputed where the parts are."""
 
     def __init__(self, batch: Batch) -> None:
@@ -73,7 +73,7 @@ class Scalars:
         usable = (record >= 0) & ~np.isnan(value) & (places(table.column("origin"), _GIVEN) >= 0)
         end = places(table.column("end"), pa.array(ENDS[:2], pa.string()))
         bound = np.array([1, -1, 0])[places(table.column("censored"), pa.array(_CENSORED, pa.string()))]
-        whole = Readings(
+        whole = ReadingArrays(
             record,
             subject,
             np.where(end < 0, 2, end),
@@ -88,12 +88,12 @@ class Scalars:
             if fresh is not None and len(fresh):
                 self.best[name] = fresh
 
-    def beside(self, quantity: str) -> Readings | None:
+    def beside(self, quantity: str) -> ReadingArrays | None:
         """As the export has a quantity of which best is recomputed; only for records where it is."""
         fresh, given = self.best.get(quantity), self.given.get(quantity)
         return None if fresh is None or given is None or not fresh.derived else given
 
-    def rest(self, quantity: str) -> Readings | None:
+    def rest(self, quantity: str) -> ReadingArrays | None:
         """As the export has a quantity, for the records in which it could not be recomputed."""
         given = self.beside(quantity)
         return None if given is None else given.take(~np.isin(given.record, self.best[quantity].record))
@@ -116,7 +116,7 @@ class Scalars:
         value[at], resolution[at], frequency[at] = given.value[kept], given.resolution[kept], given.frequency[kept]
         return value, resolution, frequency
 
-    def _skew(self) -> Readings | None:
+    def _skew(self) -> ReadingArrays | None:
         """Skew of a pair: its delay minus that of the fastest pair; needs all four at one frequency."""
         value, resolution, frequency = self.table("propagation_delay", list(vocabulary.PAIRS))
         same = (frequency == frequency[:, :1]).all(axis=1) | np.isnan(frequency).all(axis=1)
@@ -125,7 +125,7 @@ class Scalars:
         moved = resolution[rows] + np.take_along_axis(resolution[rows], fastest, axis=1)
         return self._by_pair(rows, value[rows] - value[rows].min(axis=1, keepdims=True), moved, frequency[rows])
 
-    def _unbalance(self) -> Readings | None:
+    def _unbalance(self) -> ReadingArrays | None:
         """|R1 - R2| / (R1 + R2) in per cent, of the conductors R1 and R2 of each pair (S26)."""
         contacts = [c for pair in vocabulary.PAIRS for c in pair.split("-")]
         value, resolution, _ = self.table("conductor_resistance", contacts)
@@ -136,12 +136,12 @@ class Scalars:
         rows = np.flatnonzero(np.isfinite(percent).all(axis=1))
         return self._by_pair(rows, percent[rows], moved[rows], np.full(percent[rows].shape, np.nan))
 
-    def _by_pair(self, rows: Ints, value: Reals, resolution: Reals, frequency: Reals) -> Readings | None:
+    def _by_pair(self, rows: Ints, value: Reals, resolution: Reals, frequency: Reals) -> ReadingArrays | None:
         if not len(rows):
             return None
         pairs = np.array([self.subjects.index(p) for p in vocabulary.PAIRS])
         n = value.size
-        return Readings(
+        return ReadingArrays(
             np.repeat(rows, 4),
             np.tile(pairs, len(rows)),
             np.full(n, 2),
@@ -152,7 +152,7 @@ class Scalars:
             True,
         )
 
-    def pairsets(self, quantity: str) -> Readings | None:
+    def pairsets(self, quantity: str) -> ReadingArrays | None:
         """Resistance of two pairs that feed power together: each way is a pair with its two wires in parallel, so a
         quarter of the sum of the loops of both pairs."""
         value, resolution, _ = self.table(quantity, list(vocabulary.PAIRS))
@@ -162,7 +162,7 @@ class Scalars:
             name = self.subjects.index(f"{vocabulary.PAIRS[i]}/{vocabulary.PAIRS[j]}")
             n = len(rows)
             parts.append(
-                Readings(
+                ReadingArrays(
                     rows,
                     np.full(n, name),
                     np.full(n, 2),
@@ -176,7 +176,7 @@ class Scalars:
         return joined(parts) if sum(map(len, parts)) else None
 
 
-def joined(parts: list[Readings]) -> Readings:
+def joined(parts: list[ReadingArrays]) -> ReadingArrays:
     """Several in one."""
     columns = ("record", "subject", "end", "frequency", "value", "bound", "resolution")
     merged: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in columns}

@@ -8,17 +8,25 @@ import numpy as np
 import pyarrow as pa
 
 from archive.grading.arithmetic import Ints, Reals, rounded
+from archive.grading.comparison import Comparison
 from archive.grading.curves import ENDS
-from archive.grading.judge import Parameters
-from archive.grading.opinion import Opinion
-from archive.grading.pieces import LETTERS, UNKNOWN, VERDICTS, WORST_MARGIN, WORST_VALUE, Piece, Tables
+from archive.grading.graded_columns import (
+    CONFIDENCES,
+    UNKNOWN,
+    VERDICTS,
+    WORST_MARGIN,
+    WORST_VALUE,
+    GradedColumns,
+    LimitNotes,
+)
+from archive.grading.judgement import ParameterVerdicts
 from archive.tables import schema
 
 _KINDS = ("worst_margin", "worst_value", "overall")
 
 
 def texts(listed: Any, codes: Ints) -> Any:
-    """Texts by number as Arrow strings; null for a negative number."""
+    """TextCodes by number as Arrow strings; null for a negative number."""
     column = pa.array(list(listed), pa.string())
     if not len(column):
         return pa.nulls(len(codes), pa.string())
@@ -36,12 +44,18 @@ def flags(values: Ints) -> Any:
 
 
 def grades(
-    limit_id: str, record_ids: Any, graded: Piece, rank: Ints, parameters: Parameters, opinion: Opinion, tables: Tables
+    limit_id: str,
+    record_ids: Any,
+    graded: GradedColumns,
+    rank: Ints,
+    parameters: ParameterVerdicts,
+    comparison: Comparison,
+    tables: LimitNotes,
 ) -> tuple[Any, Ints]:
     """Rows of the grades table, and per row the place of its record; in the order of records, parameters, ends,
     pairings, then worst margin, worst value; the row of the whole parameter last."""
-    parts = [_curves(graded, opinion, kind) for kind in (WORST_MARGIN, WORST_VALUE)]
-    parts.append(_overall(parameters, opinion, tables))
+    parts = [_curves(graded, comparison, kind) for kind in (WORST_MARGIN, WORST_VALUE)]
+    parts.append(_overall(parameters, comparison, tables))
     columns = {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
     order = _order(columns, rank, len(tables.names))
     c = {name: column[order] for name, column in columns.items()}
@@ -62,7 +76,7 @@ def grades(
         "verdict": texts(VERDICTS, c["verdict"]),
         "reason": texts(tables.texts.listed, c["reason"]),
         "provisional": pa.array(c["provisional"].astype(np.bool_)),
-        "confidence": texts(LETTERS[1:], c["letter"] - 1),
+        "confidence": texts(CONFIDENCES[1:], c["confidence"] - 1),
         "within_resolution": flags(c["within"]),
         "reported_margin": reals(c["reported"]),
         "agrees": flags(c["agrees"]),
@@ -78,7 +92,7 @@ def _order(columns: dict[str, Any], rank: Ints, parameters: int) -> Ints:
     return np.argsort(key, kind="stable")
 
 
-def _curves(graded: Piece, opinion: Opinion, kind: int) -> dict[str, Any]:
+def _curves(graded: GradedColumns, comparison: Comparison, kind: int) -> dict[str, Any]:
     here = np.flatnonzero((graded.kinds & kind) > 0)
     worst = kind == WORST_MARGIN
     margin = (graded.margin if worst else graded.value_margin)[here]
@@ -99,20 +113,20 @@ def _curves(graded: Piece, opinion: Opinion, kind: int) -> dict[str, Any]:
         "verdict": graded.verdict[here],
         "reason": graded.reason[here],
         "provisional": graded.provisional[here],
-        "letter": graded.letter[here],
+        "confidence": graded.confidence[here],
         "within": within,
-        "reported": opinion.margins[kind][here],
-        "agrees": opinion.agrees[kind][here],
+        "reported": comparison.margins[kind][here],
+        "agrees": comparison.agrees[kind][here],
         "derived": graded.derived[here].astype(np.int64),
     }
 
 
-def _overall(parameters: Parameters, opinion: Opinion, tables: Tables) -> dict[str, Any]:
+def _overall(parameters: ParameterVerdicts, comparison: Comparison, tables: LimitNotes) -> dict[str, Any]:
     """One row per parameter of which something was graded or that is missing in a record that has others."""
     some = parameters.there.any(axis=1, keepdims=True)
     noted = np.zeros(parameters.there.shape, np.bool_)
     reason = parameters.reason.copy()
-    for (record, number), notes in opinion.notes.items():
+    for (record, number), notes in comparison.notes.items():
         if number >= 0:
             noted[record, number] = True
             held = reason[record, number]
@@ -134,9 +148,9 @@ def _overall(parameters: Parameters, opinion: Opinion, tables: Tables) -> dict[s
         "verdict": parameters.verdict[at],
         "reason": reason[at],
         "provisional": parameters.provisional[at],
-        "letter": parameters.letter[at],
+        "confidence": parameters.confidence[at],
         "within": np.full(count, UNKNOWN),
-        "reported": opinion.parameter_margin[at],
-        "agrees": opinion.parameter_agrees[at],
+        "reported": comparison.parameter_margin[at],
+        "agrees": comparison.parameter_agrees[at],
         "derived": np.full(count, UNKNOWN),
     }

@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
-from archive.grading.pieces import Piece, Tables
-from archive.grading.scalars import READ_BY_LINE
+from archive.grading.grade_scalars import READ_BY_LINE
+from archive.grading.graded_columns import GradedColumns, LimitNotes
 
 _WHAT = {"pair": ("pairs", 4), "combination": ("combinations", 6), "pairset": ("pairs of pairs", 2), "link": ("", 1)}
 
 
-def note_readings(limit: Any, graded: list[Piece], tables: Tables) -> None:
+def note_readings(limit: Any, graded: list[GradedColumns], tables: LimitNotes) -> None:
     """Notes in tables.missing, for what is graded from readings, how much of it is there.
 
     A reading of the whole link stands for all its pairs. What curves already cover stays covered.

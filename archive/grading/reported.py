@@ -10,8 +10,16 @@ import pyarrow as pa
 from archive import vocabulary
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
 from archive.grading.curves import ENDS, codes, places
-from archive.grading.pieces import FAIL, LETTERS, NOT_GRADED, WORST_MARGIN, WORST_VALUE, Piece, Texts
-from archive.grading.scalars import order
+from archive.grading.grade_scalars import order
+from archive.grading.graded_columns import (
+    CONFIDENCES,
+    FAIL,
+    NOT_GRADED,
+    WORST_MARGIN,
+    WORST_VALUE,
+    GradedColumns,
+    TextCodes,
+)
 from archive.tables import Batch
 
 OVERALL = 4
@@ -19,12 +27,12 @@ _KINDS = {"worst_margin": WORST_MARGIN, "worst_value": WORST_VALUE, "overall": O
 _NUMBERS = ("frequency_mhz", "value", "limit", "margin", "step")
 
 
-class Said:
+class ReportedPoints:
     """The reported table. Each array (n,): record, parameter (place in names), kind, end (code; 2 where the
     parameter has none), pairing (number of a text), frequency, value, limit, margin, step (NaN: not said),
     verdict (PASS, FAIL, -1 none), marginal (1, 0, -1 not said)."""
 
-    def __init__(self, batch: Batch, pairings: Texts) -> None:
+    def __init__(self, batch: Batch, pairings: TextCodes) -> None:
         table = batch["reported"]
         self.record: Ints = places(table.column("record_id"), batch["records"].column("record_id"))
         self.names, self.parameter = codes(table.column("parameter"))
@@ -66,48 +74,55 @@ def _turned(name: str) -> str:
     return other if other in vocabulary.COMBINATIONS else name
 
 
-def from_points(limit: Any, said: Said, wanted: Bools, texts: Texts) -> list[Piece]:
+def from_points(limit: Any, reported: ReportedPoints, wanted: Bools, texts: TextCodes) -> list[GradedColumns]:
     """Graded worst points of the instrument, where nothing else is there of their parameter.
 
-    wanted: a flag per row of said. A point that misses the limit fails; one that meets it proves no pass.
+    wanted: a flag per row of reported. A point that misses the limit fails; one that meets it proves no pass.
     """
-    number = said.numbers(limit)
-    usable = wanted & (number >= 0) & ((said.kind == WORST_MARGIN) | (said.kind == WORST_VALUE)) & ~np.isnan(said.value)
+    number = reported.numbers(limit)
+    usable = (
+        wanted
+        & (number >= 0)
+        & ((reported.kind == WORST_MARGIN) | (reported.kind == WORST_VALUE))
+        & ~np.isnan(reported.value)
+    )
     pieces = []
     for place, parameter in enumerate(order(limit)):
         rows = np.flatnonzero(usable & (number == place))
         if not len(rows):
             continue
-        bar, letter, decides, maximum = _bars(limit, parameter, said.frequency[rows])
-        rows, bar, letter = rows[~np.isnan(bar)], bar[~np.isnan(bar)], letter[~np.isnan(bar)]
+        bar, confidence, decides, maximum = _bars(limit, parameter, reported.frequency[rows])
+        rows, bar, confidence = rows[~np.isnan(bar)], bar[~np.isnan(bar)], confidence[~np.isnan(bar)]
         if not len(rows):
             continue
-        value, frequency = said.value[rows], said.frequency[rows]
+        value, frequency = reported.value[rows], reported.frequency[rows]
         margin = bar - value if maximum else value - bar
-        is_margin = said.kind[rows] == WORST_MARGIN
+        is_margin = reported.kind[rows] == WORST_MARGIN
         # A worst value may lie where points are for information only; then the instrument left it out of its margin.
         ruled = parameter in limit.lines and bool(limit.lines[parameter].rules)
         fails = (margin < -EXACT) & (is_margin | (not ruled))
         nothing = np.full(len(rows), np.nan)
-        why = np.where(said.rebuilt[rows], texts.code("worst points only, its value rebuilt from margin and limit"), -1)
+        why = np.where(
+            reported.rebuilt[rows], texts.code("worst points only, its value rebuilt from margin and limit"), -1
+        )
         for kind in (WORST_MARGIN, WORST_VALUE):
-            k = np.flatnonzero(said.kind[rows] == kind)
+            k = np.flatnonzero(reported.kind[rows] == kind)
             point = (frequency[k], value[k], bar[k], margin[k])
             absent = (nothing[k],) * 4
             margin_point, value_point = (point, absent) if kind == WORST_MARGIN else (absent, point)
             pieces.append(
-                Piece(
-                    said.record[rows[k]],
+                GradedColumns(
+                    reported.record[rows[k]],
                     np.full(len(k), place),
-                    said.end[rows[k]],
-                    said.pairing[rows[k]],
+                    reported.end[rows[k]],
+                    reported.pairing[rows[k]],
                     *margin_point,  # type: ignore[call-arg]
                     *value_point,
                     np.where(fails[k], FAIL, NOT_GRADED),
                     np.where(why[k] >= 0, why[k], texts.code("worst points only")),
-                    letter[k],
-                    letter[k] == LETTERS.index("C"),
-                    said.step[rows[k]] / 2,
+                    confidence[k],
+                    confidence[k] == CONFIDENCES.index("C"),
+                    reported.step[rows[k]] / 2,
                     np.zeros(len(k), np.bool_),
                     np.full(len(k), decides),
                     np.full(len(k), kind),
@@ -117,19 +132,19 @@ def from_points(limit: Any, said: Said, wanted: Bools, texts: Texts) -> list[Pie
 
 
 def _bars(limit: Any, parameter: str, frequency: Reals) -> tuple[Reals, Ints, bool, bool]:
-    """Limit and letter at some frequencies, whether the parameter decides, whether the limit is a maximum."""
+    """Limit and confidence at some frequencies, whether the parameter decides, whether the limit is a maximum."""
     line, scalar = limit.lines.get(parameter), limit.scalars.get(parameter)
     bar = np.full(frequency.shape, np.nan)
-    letter = np.zeros(frequency.shape, np.int64)
+    confidence = np.zeros(frequency.shape, np.int64)
     if line is not None:
         there = np.flatnonzero(~np.isnan(frequency))
         bar[there] = line.at(frequency[there])
-        letter[there] = [LETTERS.index(str(x)) for x in line.confidence_at(frequency[there])]
+        confidence[there] = [CONFIDENCES.index(str(x)) for x in line.confidence_at(frequency[there])]
     if scalar is not None and scalar.greater_of is None and scalar.per != "pairset":
-        bare = np.isnan(bar) & (
+        unbounded = np.isnan(bar) & (
             np.isnan(frequency) | (frequency == (np.nan if scalar.at_mhz is None else scalar.at_mhz)) | (line is None)
         )
-        bar[bare] = scalar.value * (1 + scalar.tolerance_percent / 100)
-        letter[bare] = LETTERS.index(scalar.confidence)
+        bar[unbounded] = scalar.value * (1 + scalar.tolerance_percent / 100)
+        confidence[unbounded] = CONFIDENCES.index(scalar.confidence)
     part = line if line is not None else scalar
-    return bar, letter, part.role != "information", part.sense == "max"
+    return bar, confidence, part.role != "information", part.sense == "max"

@@ -9,12 +9,12 @@ import numpy as np
 import pyarrow as pa
 
 from archive import limits, vocabulary
-from archive.grading import judge, rows, which
+from archive.grading import grade_rows, judgement, resolve_limit
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import EXACT, Bools, Ints
-from archive.grading.data import Data
-from archive.grading.opinion import Opinion
-from archive.grading.pieces import FAIL, NOT_GRADED, UNKNOWN, VERDICTS, Piece, Tables
+from archive.grading.comparison import Comparison
+from archive.grading.graded_columns import FAIL, NOT_GRADED, UNKNOWN, VERDICTS, GradedColumns, LimitNotes
+from archive.grading.grading_input import GradingInput
 from archive.tables import schema
 from archive.version import PROGRAM
 
@@ -24,19 +24,19 @@ class Judged:
     """Everything that came of one limit."""
 
     limit: Any
-    graded: Piece
-    parameters: judge.Parameters
-    records: judge.Records
-    opinion: Opinion
-    tables: Tables
+    graded: GradedColumns
+    parameters: judgement.ParameterVerdicts
+    records: judgement.RecordVerdicts
+    comparison: Comparison
+    tables: LimitNotes
 
 
 def verdicts(
-    data: Data,
+    data: GradingInput,
     judged: Judged,
     at: Ints,
     own: Bools,
-    names: list[which.Named],
+    names: list[resolve_limit.ResolvedLimit],
     faults: dict[int, str],
     accuracy: Accuracy | None,
 ) -> Any:
@@ -53,7 +53,7 @@ def verdicts(
     def of_worst(column: Any) -> Any:
         picked = np.full(len(at), np.nan)
         picked[there] = column[worst[there]]
-        return rows.reals(picked)
+        return grade_rows.reals(picked)
 
     def code(column: Any) -> Any:
         picked = np.full(len(at), -1)
@@ -67,18 +67,18 @@ def verdicts(
         "link_label": data.labels.take(pa.array(at)),
         "limit_id": pa.array([limit.id] * len(at), pa.string()),
         "limit_found": data.found.take(pa.array(at)),
-        "verdict": rows.texts(VERDICTS, records.verdict[at]),
+        "verdict": grade_rows.texts(VERDICTS, records.verdict[at]),
         "reason": pa.array([r or None for r in reason], pa.string()),
-        "marginal": rows.flags(marginal),
+        "marginal": grade_rows.flags(marginal),
         "marginal_basis": pa.array(basis, pa.string()),
         "provisional": pa.array(records.provisional[at]),
-        "within_resolution": rows.flags(records.within[at]),
-        "agrees": rows.flags(agrees[at]),
-        "covers_from_mhz": rows.reals(covered[:, 0]),
-        "covers_to_mhz": rows.reals(covered[:, 1]),
-        "parameter": rows.texts(tables.names, code(graded.parameter)),
-        "pairing": rows.texts(tables.pairings.listed, code(graded.pairing)),
-        "end": rows.texts(("local", "remote"), np.where(end < 2, end, -1)),
+        "within_resolution": grade_rows.flags(records.within[at]),
+        "agrees": grade_rows.flags(agrees[at]),
+        "covers_from_mhz": grade_rows.reals(covered[:, 0]),
+        "covers_to_mhz": grade_rows.reals(covered[:, 1]),
+        "parameter": grade_rows.texts(tables.names, code(graded.parameter)),
+        "pairing": grade_rows.texts(tables.pairings.listed, code(graded.pairing)),
+        "end": grade_rows.texts(("local", "remote"), np.where(end < 2, end, -1)),
         "frequency_mhz": of_worst(graded.frequency),
         "value": of_worst(graded.value),
         "limit": of_worst(graded.limit),
@@ -90,20 +90,25 @@ def verdicts(
     return pa.table(made, schema=schema("verdicts"))
 
 
-def _agrees(data: Data, judged: Judged, own: Bools) -> Ints:
+def _agrees(data: GradingInput, judged: Judged, own: Bools) -> Ints:
     """Per record: 0 where a verdict or any parameter differs from the instrument's, 1 where the verdicts are the
     same, UNKNOWN where there is nothing to compare or the margin lies within the resolution."""
-    verdict, said_ = judged.records.verdict, data.reported
-    both = own & (said_ != UNKNOWN) & (verdict != NOT_GRADED)
-    out = np.where(both & (verdict == said_), 1, UNKNOWN)
-    out[both & (verdict != said_) & (judged.records.within != 1)] = 0
-    for record, _ in judged.opinion.notes:
+    verdict, stated = judged.records.verdict, data.reported_verdict
+    both = own & (stated != UNKNOWN) & (verdict != NOT_GRADED)
+    out = np.where(both & (verdict == stated), 1, UNKNOWN)
+    out[both & (verdict != stated) & (judged.records.within != 1)] = 0
+    for record, _ in judged.comparison.notes:
         out[record] = 0
     return out
 
 
 def _reasons(
-    data: Data, judged: Judged, at: Ints, own: Bools, names: list[which.Named], faults: dict[int, str]
+    data: GradingInput,
+    judged: Judged,
+    at: Ints,
+    own: Bools,
+    names: list[resolve_limit.ResolvedLimit],
+    faults: dict[int, str],
 ) -> list[str]:
     """One text per record: what is not graded and why, what differs from the instrument, how far the answer reaches."""
     limit, tables, records = judged.limit, judged.tables, judged.records
@@ -114,9 +119,9 @@ def _reasons(
     for r in np.flatnonzero(nothing):
         if data.evidence[r] == "worst-points":
             empty[r] = tables.texts.code("worst points only, without a value and a frequency to grade")
-    missing = judge.reasons(limit, judged.parameters, tables, empty)
+    missing = judgement.reasons(limit, judged.parameters, tables, empty)
     notes: dict[int, list[str]] = {}
-    for (record, number), texts in sorted(judged.opinion.notes.items()):
+    for (record, number), texts in sorted(judged.comparison.notes.items()):
         name = vocabulary.parameter(tables.names[number]).name + ": " if number >= 0 else ""
         notes.setdefault(record, []).extend(name + text for text in texts)
     out = []
@@ -125,9 +130,13 @@ def _reasons(
         if limit.open and judged.parameters.there[r].any():
             listed = ", ".join(vocabulary.parameter(name).name for name in limit.open)
             parts.append(f"limit not established for {listed}")
-        if own[r] and data.reported[r] not in (UNKNOWN, records.verdict[r]) and records.verdict[r] != NOT_GRADED:
+        if (
+            own[r]
+            and data.reported_verdict[r] not in (UNKNOWN, records.verdict[r])
+            and records.verdict[r] != NOT_GRADED
+        ):
             near = ", and the margin is smaller than half a step of its numbers" if records.within[r] == 1 else ""
-            parts.append(f"the instrument says {VERDICTS[data.reported[r]]}{near}")
+            parts.append(f"the instrument says {VERDICTS[data.reported_verdict[r]]}{near}")
         parts += notes.get(r, [])
         if not own[r]:
             parts.append(_other_configuration(data, limit, names[r], r))
@@ -135,7 +144,7 @@ def _reasons(
     return out
 
 
-def _other_configuration(data: Data, limit: Any, name: which.Named, record: int) -> str:
+def _other_configuration(data: GradingInput, limit: Any, name: resolve_limit.ResolvedLimit, record: int) -> str:
     """How far an answer reaches where a link was measured in another configuration than the limit is for."""
     tested = data.configuration[record]
     if not tested and name.limit_id is not None:
@@ -151,14 +160,14 @@ def _plain(configuration: str) -> str:
 
 
 def _marginal(
-    data: Data, judged: Judged, at: Ints, own: Bools, accuracy: Accuracy | None
+    data: GradingInput, judged: Judged, at: Ints, own: Bools, accuracy: Accuracy | None
 ) -> tuple[Ints, list[str | None]]:
     """Marginal by an accuracy that is known; else as the instrument marked it, for the limit it tested to."""
     out = np.full(len(data.batch), UNKNOWN)
     basis: list[str | None] = [None] * len(data.batch)
     marked = np.array([UNKNOWN if m is None else int(m) for m in data.marked], np.int64)
-    some = (data.said.record >= 0) & (data.said.marginal != UNKNOWN)
-    np.maximum.at(marked, data.said.record[some], data.said.marginal[some])
+    some = (data.reported.record >= 0) & (data.reported.marginal != UNKNOWN)
+    np.maximum.at(marked, data.reported.record[some], data.reported.marginal[some])
     for r in np.flatnonzero(own & (marked != UNKNOWN)):
         out[r], basis[r] = marked[r], "as the instrument marked it"
     if accuracy is not None:
@@ -176,7 +185,7 @@ def _marginal(
     return out[at], [basis[r] for r in at.tolist()]
 
 
-def unknown(data: Data, names: list[which.Named], at: Ints) -> Any:
+def unknown(data: GradingInput, names: list[resolve_limit.ResolvedLimit], at: Ints) -> Any:
     """Verdicts of records whose limit is not known."""
     count = len(at)
     made = {

@@ -1,0 +1,93 @@
+"""Resolves the limit that each record was tested to, and the limits that a user asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from archive import limits
+from archive.errors import Trouble
+from archive.tables import Batch
+
+APPLICATIONS = "ieee-802.3/"
+_MOST = 8
+
+
+@dataclass(frozen=True)
+class ResolvedLimit:
+    """The limit that the words of a record name: its id, or None and why it is not known."""
+
+    limit_id: str | None
+    reason: str = ""
+
+
+def resolve(batch: Batch, user_limits: dict[str, Any]) -> list[ResolvedLimit]:
+    """The limit that each record names. user_limits: by id; records may name them by id, title or document."""
+    records = batch["records"]
+    columns = ("limit_found", "configuration", "connections", "tested_local")
+    cells = zip(*(records.column(name).to_pylist() for name in columns), strict=True)
+    by_words = {
+        words.lower(): key
+        for key, limit in user_limits.items()
+        for words in (key, limit.title, limit.document)
+        if words
+    }
+    return [
+        ResolvedLimit(by_words[words.strip().lower()])
+        if words and words.strip().lower() in by_words
+        else _resolve_words(words, configuration, connections, (tested or "")[:10])
+        for words, configuration, connections, tested in cells
+    ]
+
+
+@lru_cache(maxsize=4096)
+def _resolve_words(words: str | None, configuration: str | None, connections: int | None, tested: str) -> ResolvedLimit:
+    if not words or not words.strip():
+        return ResolvedLimit(None, "limit unknown: the record names none")
+    found = limits.find(words, tested or None)
+    if found.limit_id is not None:
+        return ResolvedLimit(found.limit_id)
+    # The record may say apart from the limit what was inside the test.
+    fits = [c for c in found.candidates if configuration and _fits(limits.get(c), configuration, connections)]
+    if len(fits) == 1:
+        return ResolvedLimit(fits[0])
+    listed = fits or list(found.candidates)
+    candidates = ", ".join(listed[:_MOST]) + (f" and {len(listed) - _MOST} more" if len(listed) > _MOST else "")
+    why = f"candidates: {candidates}" if listed else found.reason
+    return ResolvedLimit(None, f"limit unknown: '{' '.join(words.split())}'; {why}")
+
+
+def _fits(limit: Any, configuration: str, connections: int | None) -> bool:
+    return limit.configuration in (configuration, f"{configuration}-{connections}")
+
+
+def asked_for(
+    against: str | Iterable[str] | None, applications: Iterable[str], user_limits: dict[str, Any]
+) -> list[Any]:
+    """The limits that a user asks for, each once, in the order of asking: ids, or limit files of the user (.toml).
+
+    An application may leave out the family: 10gbase-t is ieee-802.3/10gbase-t.
+    Errors: Trouble for an unknown id; its message lists similar ids.
+    """
+    wanted = [against] if isinstance(against, str) else list(against or ())
+    wanted += [a if "/" in a else APPLICATIONS + a for a in applications]
+    names = [w.strip() if w.endswith(".toml") else w.strip().lower() for w in wanted]
+    found = [user_limits.get(name) or limits.get(name) for name in dict.fromkeys(names)]
+    return list({limit.id: limit for limit in found}.values())
+
+
+def user_limits_by_id(user_limits: Sequence[Any]) -> dict[str, Any]:
+    """Limits of the user by id. user_limits: Limit objects. Errors: Trouble where two have the same id."""
+    found: dict[str, Any] = {}
+    for limit in user_limits:
+        if limit.id in found:
+            raise Trouble(
+                "two limits of your own have the same id",
+                code="grading.user-limits-repeat",
+                found=limit.id,
+                remedy="give them different ids",
+            )
+        found[limit.id] = limit
+    return found
