@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.answers.link import Link, people
+from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
 
@@ -18,7 +18,7 @@ KINDS = {
 """What dedup decided, in the words people read."""
 
 
-def history(archive: Archive, link: Link) -> list[dict[str, Any]]:
+def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     """Entries, newest first: kind, when (ISO 8601), record, by, what.
 
     Tests carry the time of the test; everything else the time of its ledger entry.
@@ -35,7 +35,7 @@ def history(archive: Archive, link: Link) -> list[dict[str, Any]]:
     return sorted(found, key=lambda e: (e["when"] or "", e["order"]), reverse=True)
 
 
-def _test(r: dict[str, Any], link: Link, *, first: bool) -> dict[str, Any]:
+def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, Any]:
     state = link.states[r["row"]]
     verdict = r["verdict"] or "not graded"
     told = f"reported {r['reported_verdict'] or 'nothing'}, graded {verdict}"
@@ -53,7 +53,7 @@ def _test(r: dict[str, Any], link: Link, *, first: bool) -> dict[str, Any]:
     }
 
 
-def _touching(archive: Archive, link: Link, graded: list[Assessed]) -> dict[int, Any]:
+def _touching(archive: Archive, link: ArchivedLink, graded: list[Assessed]) -> dict[int, Any]:
     """Ledger entries that speak of the link: its deposits, grading runs over one of its records, and events that name
     one of them or its job."""
     db = archive.db
@@ -76,7 +76,9 @@ def _touching(archive: Archive, link: Link, graded: list[Assessed]) -> dict[int,
     return {n: e for n, e in sorted(found.items()) if e is not None}
 
 
-def _events(archive: Archive, number: int, entry: Any, link: Link, graded: list[Assessed]) -> list[dict[str, Any]]:
+def _events(
+    archive: Archive, number: int, entry: Any, link: ArchivedLink, graded: list[Assessed]
+) -> list[dict[str, Any]]:
     base = {"when": entry.get("at"), "by": entry.get("by"), "order": number, "standing": False, "deposit": None}
     if entry.kind == "deposit":
         here = [r for r in link.rows if r["deposit"] == entry["deposit"]]

@@ -12,7 +12,7 @@ from typing import Any
 import pyarrow as pa
 
 from archive import grading, limits, schemas, validation
-from archive.answers.handed_in import HandedIn
+from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
 from archive.formats.folders import told, walk
@@ -42,7 +42,7 @@ class Choices:
     watch: Pass = iter
 
 
-def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Choices | None = None) -> Receipt:
+def ingest(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Choices | None = None) -> Receipt:
     """Deposits files, folders and zips; the one function that joins the rooms below.
 
     With dry_run everything is done but the commit, in a temporary folder. Errors: Trouble where nothing of the input
@@ -57,7 +57,7 @@ def take_in(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Cho
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name)
             making.add(schedule.read(how.schedule, job_id=facts.job))
-        reading = HandedIn(listed, how.mapping, beside)
+        reading = Submission(listed, how.mapping, beside)
         with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
             for batch in how.watch(batches):
                 making.add(batch)

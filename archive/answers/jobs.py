@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from archive.answers.zone import zone
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.happened import JOB_FACTS
@@ -27,7 +27,7 @@ def facts(archive: Archive, job: str, *, today: date | None = None) -> dict[str,
     deposits = [r[0] for r in db.execute("SELECT deposit FROM deposits WHERE job_id = ? ORDER BY number", (job,))]
     records = db.execute("SELECT count(*) FROM records WHERE job_id = ?", (job,)).fetchone()[0]
     if not stated and not deposits and not records:
-        raise Trouble("the archive knows no such job", where=str(archive.root), found=job)
+        raise Trouble("the archive knows no such job", code="job.unknown", where=str(archive.root), found=job)
     held = db.execute("SELECT 1 FROM holds WHERE job_id = ?", (job,)).fetchone() is not None
     until = stated.get("retain_until") or stated.get("warranty_end")
     over = bool(until) and str(until) < (today or date.today()).isoformat()
@@ -68,7 +68,10 @@ def state(
         name = name.strip().replace("-", "_")
         if not equals or name not in JOB_FACTS:
             raise Trouble(
-                "no such fact of a job", found=change, expected=f"FIELD=VALUE with one of {', '.join(JOB_FACTS)}"
+                "no such fact of a job",
+                code="job.unknown-fact",
+                found=change,
+                expected=f"FIELD=VALUE with one of {', '.join(JOB_FACTS)}",
             )
         made[name] = _checked(name, value.strip())
     texts = {"reason": reason, "facts": made}
@@ -81,10 +84,9 @@ def _checked(name: str, value: str) -> str:
         try:
             return date.fromisoformat(value).isoformat()
         except ValueError:
-            raise Trouble(f"{name} is no date", found=value, expected="an ISO 8601 date such as 2044-04-30") from None
+            raise Trouble(
+                f"{name} is no date", code="job.not-a-date", found=value, expected="an ISO 8601 date such as 2044-04-30"
+            ) from None
     if name == "zone":
-        try:
-            ZoneInfo(value)
-        except (ZoneInfoNotFoundError, ValueError):
-            raise Trouble("no such time zone", found=value, expected="an IANA name such as Europe/Lisbon") from None
+        zone(value)
     return value

@@ -17,7 +17,7 @@ from archive.store.standing import State, states
 
 
 @dataclass(frozen=True)
-class Link:
+class ArchivedLink:
     """A link: rows of the catalogue, newest test first, the state of each, and the record that stands over all."""
 
     label: str
@@ -45,7 +45,7 @@ class Link:
         return f"Record {stands['record_id']} of {when} stands: {why}.{more}"
 
 
-def open_link(archive: Archive, label: str, *, job: str | None = None, site: str | None = None) -> Link:
+def open_link(archive: Archive, label: str, *, job: str | None = None, site: str | None = None) -> ArchivedLink:
     """The one link that a label means. Errors: Trouble where none fits, or where several do (they are told)."""
     archive.catch_up()
     db = archive.db
@@ -53,6 +53,7 @@ def open_link(archive: Archive, label: str, *, job: str | None = None, site: str
     if not found:
         raise Trouble(
             "no link of the archive has such a label",
+            code="link.unknown",
             where=str(archive.root),
             found=label,
             remedy="look for it with `muniment find --text`, or give less of the label",
@@ -60,7 +61,11 @@ def open_link(archive: Archive, label: str, *, job: str | None = None, site: str
     if len(found) > 1:
         told = ", ".join(found[:12]) + (" ..." if len(found) > 12 else "")
         raise Trouble(
-            f"{len(found)} links may be meant", where=str(archive.root), found=told, remedy="give one of these labels"
+            f"{len(found)} links may be meant",
+            code="link.ambiguous",
+            where=str(archive.root),
+            found=told,
+            remedy="give one of these labels",
         )
     rows = [dict(r) for r in find(db, Filters(link=found[0], job=job, site=site))]
     keys = {r["link_key"]: (r["site"], r["job_id"]) for r in rows}
@@ -68,13 +73,14 @@ def open_link(archive: Archive, label: str, *, job: str | None = None, site: str
         told = "; ".join(f"site {s or 'not stated'}, job {j or 'not stated'}" for s, j in keys.values())
         raise Trouble(
             f"{len(keys)} places have a link {found[0]}",
+            code="link.ambiguous",
             where=str(archive.root),
             found=told,
             remedy="say which with --site or --job",
         )
     key = next(iter(keys))
     everything = [dict(r) for r in db.execute(f"SELECT {SHOWN} FROM records WHERE link_key = ?", (key,))]
-    return Link(found[0], key, rows, states(with_formers(db, everything)))
+    return ArchivedLink(found[0], key, rows, states(with_formers(db, everything)))
 
 
 def people(archive: Archive, keys: Iterable[str | None], where: Iterable[Entry]) -> dict[str, str]:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from archive.answers.handed_in import HandedIn
+from archive.answers.submission import Submission
 from archive.errors import Trouble
 from archive.store.deposits.index import content_hashes
 from archive.store.parquet import BagTables
@@ -26,7 +26,7 @@ def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
         elsewhere = _kept_elsewhere(bag)
         mappings = sorted((bag / "data" / "mappings").glob("*"))
         try:
-            now = dict(_contents(HandedIn([folder], mappings[0] if len(mappings) == 1 else None)))
+            now = dict(_contents(Submission([folder], mappings[0] if len(mappings) == 1 else None)))
         except Trouble as trouble:
             yield _finding(bag.name, f"the originals cannot be read any more: {trouble}")
             return

@@ -37,7 +37,9 @@ def regrade(
     archive.catch_up()
     listed = addresses(archive.db, chosen, counted=True)
     if not listed:
-        raise Trouble("no record is chosen", where=str(archive.root), remedy="widen the filters")
+        raise Trouble(
+            "no record is chosen", code="archive.no-record-chosen", where=str(archive.root), remedy="widen the filters"
+        )
     names = {f for limit in against or () for f in limits.get(limit).files}
     used = {Path(n).name: (schemas.root() / "limits" / n).read_bytes() for n in names}
     facts = {"against": against, "limits_version": limits.version()}

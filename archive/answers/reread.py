@@ -28,11 +28,10 @@ def reread(
             at = entry.get("originals_in")
             raise Trouble(
                 "this deposit has no originals of its own",
+                code="deposit.no-originals",
                 where=deposit,
                 remedy=f"read those of {at}" if at else "they were redacted, or the records came without files",
             )
         said = {name: entry.get(name) for name in ("job", "site", "zone")}
         facts = Facts(**said, by=by, reason=reason, more={"originals_in": deposit})
-        return intake.take_in(
-            archive, [folder], facts, intake.Choices(mapping=mapping, sign=sign, keep_originals=False)
-        )
+        return intake.ingest(archive, [folder], facts, intake.Choices(mapping=mapping, sign=sign, keep_originals=False))

@@ -122,6 +122,7 @@ class Query:
         if kinds not in (["SELECT"], ["EXPLAIN"]):
             raise Trouble(
                 "only one query that reads can be run",
+                code="sql.not-a-select",
                 where="the SQL",
                 found=", ".join(k.lower() for k in kinds) or "nothing",
                 expected="one SELECT",
@@ -129,7 +130,9 @@ class Query:
 
     def _trouble(self, error: Exception) -> Trouble:
         text = " ".join(str(error).split("LINE ")[0].split())
-        return Trouble(text, where="the SQL", remedy="see the views with `muniment sql ARCHIVE --views`")
+        return Trouble(
+            text, code="sql.refused", where="the SQL", remedy="see the views with `muniment sql ARCHIVE --views`"
+        )
 
 
 class _Makers:

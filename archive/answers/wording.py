@@ -37,6 +37,7 @@ def _catalogue(path: Path) -> dict[str, str]:
     except (OSError, PoFileError, UnicodeDecodeError, ValueError) as error:
         raise Trouble(
             "this is no catalogue of texts",
+            code="document.not-a-catalogue",
             where=str(path),
             found=str(error),
             expected="a gettext .po file in UTF-8, made from schemas/messages/muniment.pot",
@@ -64,7 +65,12 @@ class Wording:
         try:
             Locale.parse(self.locale)
         except (UnknownLocaleError, ValueError, TypeError):
-            raise Trouble("no such locale", found=self.locale, expected="such as en, en_US, de or pt_BR") from None
+            raise Trouble(
+                "no such locale",
+                code="document.unknown-locale",
+                found=self.locale,
+                expected="such as en, en_US, de or pt_BR",
+            ) from None
 
     @cached_property
     def _texts(self) -> Mapping[str, str]:

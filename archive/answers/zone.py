@@ -29,6 +29,7 @@ def zone(name: str) -> ZoneInfo:
         near = difflib.get_close_matches(name, available_timezones(), 3, 0.5)
         raise Trouble(
             "there is no such time zone",
+            code="time.unknown-zone",
             where="--zone",
             found=name,
             expected=" or ".join(near) or "a name of the IANA database, such as Europe/Lisbon",

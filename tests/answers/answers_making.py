@@ -10,7 +10,7 @@ from typing import Any
 
 from archive import store
 from archive.answers import jobs, regrade
-from archive.answers.intake import Choices, take_in
+from archive.answers.intake import Choices, ingest
 from archive.demo import job as demo
 from archive.formats import write
 from archive.store.catalogue.filters import Filters
@@ -104,7 +104,7 @@ def _write(batches: Sequence[Batch], path: Path) -> None:
 
 def _deposit(opened: store.Archive, inputs: Sequence[Path], schedule: Path | None = None) -> None:
     facts = Facts(job=JOB, site=SITE, zone="Europe/Lisbon", by=BY)
-    take_in(opened, inputs, facts, Choices(schedule=schedule))
+    ingest(opened, inputs, facts, Choices(schedule=schedule))
 
 
 def _one(batch: Batch, label: str) -> Batch:
@@ -154,7 +154,7 @@ def archive_of_hostile_labels(folder: Path) -> store.Archive:
     write([batch], folder / "hostile.xml", "xml")
     store.create(folder / "archive")
     opened = store.open(folder / "archive")
-    take_in(opened, [folder / "hostile.xml"], Facts(job=JOB, site='<img src="http://invented.example/x">', by="<b>"))
+    ingest(opened, [folder / "hostile.xml"], Facts(job=JOB, site='<img src="http://invented.example/x">', by="<b>"))
     return opened
 
 

@@ -8,10 +8,10 @@ from answers_making import CONFLICT, FLIPPED, HOSTILE, JOB, POINTS, STANDS
 
 from archive import store
 from archive.answers.book import compose
+from archive.answers.book.book_folder import cover_text, write
 from archive.answers.book.compose import SECTIONS, asked, file_name, volumes
 from archive.answers.book.gather import gather
-from archive.answers.book.write import cover_text, write
-from archive.answers.documents import Figure, Press, Table, pdf
+from archive.answers.documents import Figure, Press, TableBlock, pdf
 from archive.answers.link import open_link
 from archive.errors import Trouble
 
@@ -66,10 +66,10 @@ def test_what_is_open_is_named(job):
     blocks = section(made(job, "open-points")["book"], "Open points").blocks
     said = " ".join(blocks[0].items)
     assert "Scheduled and not tested (2): 1A-A08, 1A-A09" in said and f"Failing (1): {FLIPPED}" in said
-    undecided = next(b for b in blocks if isinstance(b, Table) and b.caption.startswith("Tested, and without"))
+    undecided = next(b for b in blocks if isinstance(b, TableBlock) and b.caption.startswith("Tested, and without"))
     told = dict(undecided.rows)
     assert "in conflict" in told[CONFLICT] and "worst points only" in told[POINTS]
-    assert any(isinstance(b, Table) and "calibration expired" in b.rows[0] for b in blocks)
+    assert any(isinstance(b, TableBlock) and "calibration expired" in b.rows[0] for b in blocks)
 
 
 def test_the_schedule_groups_by_place_and_shows_the_columns_asked_for(job):

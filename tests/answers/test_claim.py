@@ -13,10 +13,10 @@ import pytest
 from answers_making import CONFLICT, COPY, EXPIRED, FLIPPED, JOB, POINTS, SOURCE, STANDS
 
 from archive import formats, schemas
+from archive.answers.claim.claim_folder import write
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
-from archive.answers.claim.write import write
-from archive.answers.documents import Notice, Opinions, Table
+from archive.answers.documents import Notice, TableBlock, VerdictCards
 from archive.answers.wording import ENGLISH
 from archive.errors import Trouble
 from archive.store.proofs import holds, load, verify
@@ -50,7 +50,7 @@ def gaps(doc):
 
 def words_of(doc):
     """The words said side by side on the first page, by who says them."""
-    found = next(b for b in doc.sections[0].blocks if isinstance(b, Opinions))
+    found = next(b for b in doc.sections[0].blocks if isinstance(b, VerdictCards))
     return {o.who.split(",")[0]: o for o in found.items}
 
 
@@ -189,7 +189,7 @@ def test_a_fail_that_was_reported_as_a_pass_stands_on_the_first_page(troubles):
     doc = document(troubles, FLIPPED)
     assert any(g.startswith("Fails tia-568.2-d") for g in gaps(doc))
     assert any("disagree" in g and "said pass" in g for g in gaps(doc))
-    page = next(b for b in doc.sections[0].blocks if isinstance(b, Opinions))
+    page = next(b for b in doc.sections[0].blocks if isinstance(b, VerdictCards))
     assert [(o.word, o.grave) for o in page.items[:2]] == [("pass", False), ("fail", True)]
 
 
@@ -270,12 +270,12 @@ def test_a_later_grading_run_stands_among_the_verdicts_and_in_the_history(troubl
     doc = document(troubles, STANDS)
     rows = section(doc, "Every verdict on the record that stands").blocks[0].rows
     assert any("graded again later, by H. Brume" in r[0] and r[2].startswith("tia-568-c.2") for r in rows)
-    events = [b for b in section(doc, "Every test of this link").blocks if isinstance(b, Table)][-1]
+    events = [b for b in section(doc, "Every test of this link").blocks if isinstance(b, TableBlock)][-1]
     assert any(r[1] == "assessment" and "tia-568-c.2" in r[2] for r in events.rows)
 
 
 def test_the_newest_edition_is_named_even_where_its_lines_are_not_known(troubles):
-    page = next(b for b in document(troubles, STANDS).sections[0].blocks if isinstance(b, Opinions))
+    page = next(b for b in document(troubles, STANDS).sections[0].blocks if isinstance(b, VerdictCards))
     today = next(o for o in page.items if "today" in o.who)
     assert today.word == "not graded" and today.lines[0] == "tia-568.2-e/cat6a/permanent-link"
 

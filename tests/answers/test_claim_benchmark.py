@@ -4,7 +4,7 @@ import re
 
 from test_claim import ON
 
-from archive.answers.claim.curves import curves_of, figures, line_of
+from archive.answers.claim.curve_figures import curves_of, figures, line_of
 from archive.answers.wording import ENGLISH
 from tests.benchmarks import book, claim
 

@@ -13,7 +13,7 @@ from archive.answers.claim.compare import differences
 from archive.answers.claim.compose import compose
 from archive.answers.claim.fresh import deposit, files
 from archive.answers.claim.gather import gather
-from archive.answers.documents import Figure, Opinions
+from archive.answers.documents import Figure, VerdictCards
 from archive.demo import job as demo
 from archive.errors import Trouble
 from archive.tables import Batch
@@ -51,7 +51,7 @@ def test_the_difference_is_the_one_that_was_made(troubles, fresh_file):
 def test_both_verdicts_stand_on_the_first_page_and_what_changed_is_named(troubles, fresh_file):
     facts, _ = gather(troubles, STANDS, on=ON, retest=fresh_file)
     doc = compose(facts)
-    page = next(b for b in doc.sections[0].blocks if isinstance(b, Opinions))
+    page = next(b for b in doc.sections[0].blocks if isinstance(b, VerdictCards))
     fresh = next(o for o in page.items if o.who.startswith("Fresh test, 2 May 2026"))
     assert fresh.word == "fail" and page.items[1].word == "pass"
     margins = section(doc, "Fresh test beside the certified one").blocks[2]
@@ -109,7 +109,7 @@ def test_the_file_as_it_came_is_kept_with_its_name(fresh_file):
 
 
 def test_the_fresh_test_stands_in_the_bag(troubles, fresh_file, tmp_path):
-    from archive.answers.claim.write import write
+    from archive.answers.claim.claim_folder import write
 
     facts, originals = gather(troubles, STANDS, on=ON, retest=fresh_file)
     named = write(facts, originals, tmp_path / "out", fresh=files(fresh_file))

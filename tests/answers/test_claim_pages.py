@@ -14,11 +14,11 @@ from answers_making import HOSTILE, STANDS, optical
 from test_claim import ON
 
 from archive import store
-from archive.answers.claim import facts as claimed
+from archive.answers.claim import claim_facts as claimed
+from archive.answers.claim.claim_folder import write
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
 from archive.answers.claim.optics import events, loss
-from archive.answers.claim.write import write
 from archive.answers.documents import html, pdf
 from archive.answers.documents.text import visible
 from archive.answers.wording import ENGLISH
@@ -179,7 +179,7 @@ def test_a_label_leads_to_no_file_outside(hostile, tmp_path):
 
 
 def test_optical_loss_is_drawn_with_its_limit_and_a_fail_has_a_negative_margin():
-    tested = claimed.Tested(optical(), "")
+    tested = claimed.TestedRecord(optical(), "")
     section = loss(tested, ENGLISH)
     picture = section.blocks[0].svg
     ElementTree.fromstring(picture)
@@ -188,9 +188,9 @@ def test_optical_loss_is_drawn_with_its_limit_and_a_fail_has_a_negative_margin()
 
 
 def test_the_events_of_a_trace_are_numbered_in_picture_and_table():
-    from archive.answers.claim.curves import figures, line_of
+    from archive.answers.claim.curve_figures import figures, line_of
 
-    tested = claimed.Tested(optical(), "")
+    tested = claimed.TestedRecord(optical(), "")
     (trace,) = figures(tested.batch, [], line_of(None), ENGLISH)
     assert all(f">{n}</text>" in trace.svg for n in (1, 2, 3)) and "distance, km" in trace.svg
     rows = events(tested, ENGLISH).blocks[0].rows

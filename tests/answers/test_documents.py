@@ -9,12 +9,12 @@ from archive.answers.documents import (
     Attachment,
     Code,
     Document,
-    Facts,
+    DocumentSection,
+    FactsBlock,
     Listing,
     Notice,
     Para,
-    Section,
-    Table,
+    TableBlock,
     html,
     pdf,
 )
@@ -29,13 +29,13 @@ def document(text=HOSTILE):
         "kicker",
         "2026-11-25",
         [
-            Section(
+            DocumentSection(
                 f"Head {text}",
                 [
                     Para(f"Para {text}"),
-                    Facts([("name", text)], columns=2),
+                    FactsBlock([("name", text)], columns=2),
                     Notice("Mind", [text]),
-                    Table(["a", "b"], [["1", text]], align="rl", code=frozenset({1})),
+                    TableBlock(["a", "b"], [["1", text]], align="rl", code=frozenset({1})),
                     Listing([text], numbered=True),
                     Code(text),
                 ],

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from archive.answers.plots import LINEAR, LOG, ROOT, Curve, Event, Mark, Panel, plot, thin
+from archive.answers.plots import LINEAR, LOG, ROOT, Event, Mark, Panel, PlotCurve, plot, thin
 from archive.answers.plots.scale import ticks
 
 
@@ -34,8 +34,8 @@ def panels():
     return [
         Panel(
             "local end",
-            (Curve("1-2/3-6", f, limit + 5), Curve("<b>", f, limit + 8)),
-            Curve("limit", f, limit),
+            (PlotCurve("1-2/3-6", f, limit + 5), PlotCurve("<b>", f, limit + 8)),
+            PlotCurve("limit", f, limit),
             "min",
             Mark(100, 25.0, "worst\nhere"),
         )
@@ -52,7 +52,7 @@ def test_the_picture_is_well_formed_and_the_same_every_time():
 
 def test_every_curve_has_a_dash_or_a_colour_of_its_own():
     f = np.linspace(1, 100, 50)
-    many = Panel("x", tuple(Curve(str(k), f, f + k) for k in range(12)), None)
+    many = Panel("x", tuple(PlotCurve(str(k), f, f + k) for k in range(12)), None)
     picture = plot([many], title="t", x_label="x", y_label="y")
     lines = re.findall(r'<path d="M[^"]*l[^"]*" fill="none" ([^/]*)/>', picture)
     drawn = [tuple(re.findall(r'stroke(?:-dasharray)?="([^"]*)"', line)) for line in lines]
@@ -63,7 +63,7 @@ def test_every_curve_has_a_dash_or_a_colour_of_its_own():
 def test_a_curve_is_drawn_where_it_is():
     f = np.array([1.0, 10.0, 100.0])
     svg = plot(
-        [Panel("p", (Curve("a", f, np.array([0.0, 5.0, 10.0])),))],
+        [Panel("p", (PlotCurve("a", f, np.array([0.0, 5.0, 10.0])),))],
         title="t",
         x_label="x",
         y_label="y",
@@ -80,7 +80,7 @@ def test_a_curve_is_drawn_where_it_is():
 
 def test_nothing_to_draw_is_said():
     with pytest.raises(ValueError, match="no point"):
-        plot([Panel("p", (Curve("a", np.array([1.0]), np.array([np.nan])),))], title="", x_label="", y_label="")
+        plot([Panel("p", (PlotCurve("a", np.array([1.0]), np.array([np.nan])),))], title="", x_label="", y_label="")
 
 
 def test_the_worst_curve_is_named_and_its_point_is_told_beyond_the_limit():
@@ -93,7 +93,7 @@ def test_the_worst_curve_is_named_and_its_point_is_told_beyond_the_limit():
 
 def test_events_of_a_trace_stand_in_the_picture():
     km = np.linspace(0, 2, 50)
-    panel = Panel("trace", (Curve("1310 nm", km, -km),), events=(Event(0.5, "2"),))
+    panel = Panel("trace", (PlotCurve("1310 nm", km, -km),), events=(Event(0.5, "2"),))
     assert ">2</text>" in plot([panel], title="t", x_label="km", y_label="dB", scale=LINEAR)
 
 
@@ -103,8 +103,8 @@ def test_any_curve_can_be_drawn(values):
     if np.isnan(y).all():
         return
     f = np.linspace(1, 500, len(y))
-    limit = Curve("limit", f, np.full(len(y), 10.0))
-    svg = plot([Panel("p", (Curve("a", f, y),), limit)], title="", x_label="", y_label="")
+    limit = PlotCurve("limit", f, np.full(len(y), 10.0))
+    svg = plot([Panel("p", (PlotCurve("a", f, y),), limit)], title="", x_label="", y_label="")
     ElementTree.fromstring(svg)
     assert not re.search(r"\b(nan|inf)\b", svg)
 
@@ -112,7 +112,7 @@ def test_any_curve_can_be_drawn(values):
 def test_a_flat_curve_has_an_axis():
     f = np.linspace(1, 500, 40)
     noise = 0.5 + np.where(np.arange(40) % 2, 0, 1e-14)
-    svg = plot([Panel("p", (Curve("a", f, noise),))], title="", x_label="", y_label="")
+    svg = plot([Panel("p", (PlotCurve("a", f, noise),))], title="", x_label="", y_label="")
     assert "nan" not in svg
 
 

@@ -16,9 +16,9 @@ from pathlib import Path
 from typing import Any
 
 from archive import store
-from archive.answers.claim.curves import curves_of, figures, line_of
+from archive.answers.claim.claim_folder import write
+from archive.answers.claim.curve_figures import curves_of, figures, line_of
 from archive.answers.claim.gather import gather
-from archive.answers.claim.write import write
 from archive.answers.intake import statements
 from archive.answers.wording import ENGLISH
 from archive.demo.simulator import simulate

@@ -20,7 +20,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from archive import formats, store
-from archive.answers.intake import take_in
+from archive.answers.intake import ingest
 from archive.demo.simulator import simulate
 from archive.store.deposits import Facts
 from archive.store.parquet import BagTables
@@ -61,7 +61,7 @@ def _size(links: int) -> dict[str, Any]:
             formats.write(batches, folder / "csv", "csv")
             formats.write(batches, folder / "links.xml", "xml")
             archive = store.create(folder / "archive")
-            made = take_in(archive, [folder / "csv"], Facts(job="J"))
+            made = ingest(archive, [folder / "csv"], Facts(job="J"))
         finally:
             os.environ.pop("MUNIMENT_CACHE")
             if before is not None:

@@ -11,7 +11,7 @@ import pytest
 from store_making import batch, rows
 
 from archive import formats
-from archive.answers.intake import Choices, take_in
+from archive.answers.intake import Choices, ingest
 from archive.answers.zone import in_utc, zone
 from archive.demo.simulator import simulate
 from archive.errors import Trouble
@@ -37,15 +37,15 @@ def test_the_same_file_twice_in_a_folder_is_the_same_file(archive: Archive, expo
     (folder / "again").mkdir(parents=True)
     shutil.copy(export, folder / "one.xml")
     shutil.copy(export, folder / "again" / "two.xml")
-    made = take_in(archive, [folder], FACTS)
+    made = ingest(archive, [folder], FACTS)
     assert counted(made) == {"new": 8, "same_file": 8}
     assert made.set_aside == 0
 
 
 def test_the_other_open_form_is_the_same_content(archive: Archive, export: Path, tmp_path: Path) -> None:
-    take_in(archive, [export], FACTS)
+    ingest(archive, [export], FACTS)
     formats.write(formats.read(export), tmp_path / "csv", "csv")
-    made = take_in(archive, [tmp_path / "csv"], FACTS)
+    made = ingest(archive, [tmp_path / "csv"], FACTS)
     assert made.entry is None
     assert sum(made.counts[k] for k in ("same_content", "same_file")) == 8
 
@@ -53,7 +53,7 @@ def test_the_other_open_form_is_the_same_content(archive: Archive, export: Path,
 def test_a_zip_goes_in_as_it_came(archive: Archive, export: Path, tmp_path: Path) -> None:
     with zipfile.ZipFile(tmp_path / "week2.zip", "w", zipfile.ZIP_DEFLATED) as packed:
         packed.write(export, "floor 1/links.xml")
-    made = take_in(archive, [tmp_path / "week2.zip"], FACTS)
+    made = ingest(archive, [tmp_path / "week2.zip"], FACTS)
     assert counted(made) == {"new": 8}
     assert made.entry is not None
     kept = archive.root / made.entry["path"] / "data" / "originals" / "week2.zip"
@@ -70,7 +70,7 @@ def test_curves_beside_an_index_are_kept_with_it(archive: Archive, tmp_path: Pat
     mapping = tmp_path / "mapping.toml"
     pattern = "/".join(filter(None, (within, "points.csv")))
     mapping.write_text((layout / "mapping.toml").read_text().replace('"points.csv"', f'"{pattern}"'))
-    made = take_in(archive, [tmp_path / "in" / "tests.csv"], FACTS, Choices(mapping=mapping))
+    made = ingest(archive, [tmp_path / "in" / "tests.csv"], FACTS, Choices(mapping=mapping))
     assert made.entry is not None and made.set_aside == 0
     with zipfile.ZipFile(archive.root / made.entry["path"] / "data" / "originals.zip") as kept:
         assert set(kept.namelist()) == {"tests.csv", pattern}
@@ -82,21 +82,21 @@ def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_pat
     from archive.answers.rederive import rederive
     from archive.store.fixity import fixity
 
-    made = take_in(archive, [export], FACTS)
+    made = ingest(archive, [export], FACTS)
     assert made.entry is not None
     bag = tmp_path / "sent"
     shutil.copytree(archive.root / made.entry["path"], bag)
-    assert counted(take_in(archive, [bag], FACTS)) == {"same_file": 8}
+    assert counted(ingest(archive, [bag], FACTS)) == {"same_file": 8}
     other = store.create(tmp_path / "other")
-    assert counted(take_in(other, [bag], FACTS)) == {"new": 8}
+    assert counted(ingest(other, [bag], FACTS)) == {"new": 8}
     assert fixity(other, "deep", reread=rederive).findings == []
     victim = bag / "data" / "index.parquet"
     victim.chmod(0o644)
     victim.write_bytes(victim.read_bytes() + b"x")
     with pytest.raises(Trouble, match="damaged"):
-        take_in(other, [bag], FACTS)
+        ingest(other, [bag], FACTS)
     with pytest.raises(Trouble, match="merge"):
-        take_in(other, [archive.root], FACTS)
+        ingest(other, [archive.root], FACTS)
 
 
 def test_one_bad_file_among_good_ones_is_set_aside_and_kept(archive: Archive, export: Path, tmp_path: Path) -> None:
@@ -104,7 +104,7 @@ def test_one_bad_file_among_good_ones_is_set_aside_and_kept(archive: Archive, ex
     folder.mkdir()
     shutil.copy(export, folder / "good.xml")
     (folder / "cut.xml").write_bytes(export.read_bytes()[:5000])
-    made = take_in(archive, [folder], FACTS)
+    made = ingest(archive, [folder], FACTS)
     assert made.look
     assert made.counts["new"] == 8
     assert made.set_aside >= 1
@@ -116,14 +116,14 @@ def test_one_bad_file_among_good_ones_is_set_aside_and_kept(archive: Archive, ex
 def test_nothing_readable_leaves_nothing(archive: Archive, tmp_path: Path) -> None:
     (tmp_path / "x.bin").write_bytes(b"\x00\x01\x02")
     with pytest.raises(Trouble):
-        take_in(archive, [tmp_path / "x.bin"], FACTS)
+        ingest(archive, [tmp_path / "x.bin"], FACTS)
     assert list((archive.root / "aside").iterdir()) == []
     assert archive.head().size == 1
 
 
 def test_a_dry_run_says_what_would_happen(archive: Archive, export: Path) -> None:
     before = {p: p.stat().st_mtime_ns for p in archive.root.rglob("*")}
-    made = take_in(archive, [export], FACTS, Choices(dry_run=True))
+    made = ingest(archive, [export], FACTS, Choices(dry_run=True))
     assert counted(made) == {"new": 8}
     assert {p: p.stat().st_mtime_ns for p in archive.root.rglob("*")} == before
 
@@ -188,7 +188,7 @@ def test_a_name_that_is_no_zone() -> None:
 
 def test_without_a_zone_there_is_no_utc(archive: Archive, tmp_path: Path) -> None:
     formats.write([batch(rows())], tmp_path / "one.xml", "xml")
-    made = take_in(archive, [tmp_path / "one.xml"], FACTS)
+    made = ingest(archive, [tmp_path / "one.xml"], FACTS)
     assert made.entry is not None
     found = archive.tables(made.entry["deposit"]).table("records")
     assert found["zone_basis"].to_pylist() == found["tested_at"].to_pylist() == [None]
@@ -214,7 +214,7 @@ def test_a_wrong_mapping_found_a_month_later_is_read_anew(archive: Archive, tmp_
     wrong = tmp_path / "wrong.toml"
     right.write_bytes((KESTREL / "mapping.toml").read_bytes())
     wrong.write_text(right.read_text().replace('unit = "ft"', 'unit = "m"'))
-    first = take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=wrong))
+    first = ingest(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=wrong))
     assert first.entry is not None
     count = sum(first.counts.values())
     made = reread(archive, first.entry["deposit"], right, by="A. Clerk", reason="feet, not metres")
@@ -240,7 +240,7 @@ def test_the_originals_read_anew_give_what_is_archived(archive: Archive) -> None
     from archive.answers.rederive import rederive
     from archive.store.fixity import fixity
 
-    made = take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
+    made = ingest(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
     assert made.entry is not None
     report = fixity(archive, "deep", reread=rederive)
     assert report.sound
@@ -253,8 +253,8 @@ def test_a_reader_that_knows_better_is_a_finding_and_no_damage(
     from archive.answers import rederive
     from archive.store.fixity import fixity
 
-    take_in(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
-    real = rederive.HandedIn
+    ingest(archive, [KESTREL / "Messungen.csv"], FACTS, Choices(mapping=KESTREL / "mapping.toml"))
+    real = rederive.Submission
 
     def better(*args: Any, **more: Any) -> Any:
         for one in real(*args, **more):
@@ -280,8 +280,8 @@ def test_the_same_bytes_are_stored_once(archive: Archive, tmp_path: Path) -> Non
     wrong = tmp_path / "wrong.toml"
     wrong.write_text((KESTREL / "mapping.toml").read_text().replace('unit = "ft"', 'unit = "m"'))
     export, right = KESTREL / "Messungen.csv", KESTREL / "mapping.toml"
-    first = take_in(archive, [export], FACTS, Choices(mapping=wrong))
-    second = take_in(archive, [export], FACTS, Choices(mapping=right))
+    first = ingest(archive, [export], FACTS, Choices(mapping=wrong))
+    second = ingest(archive, [export], FACTS, Choices(mapping=right))
     assert first.entry is not None
     assert second.entry is not None
     bags = [archive.root / r.entry["path"] for r in (first, second) if r.entry]
@@ -292,7 +292,7 @@ def test_the_same_bytes_are_stored_once(archive: Archive, tmp_path: Path) -> Non
     redact(archive, of_file(archive, f"{first.entry['path']}/data/originals.zip"), by=None, reason=None)
     lines = [x for x in wrong.read_text().splitlines() if "Laufzeit 12" not in x]
     wrong.write_text("\n".join(lines))
-    third = take_in(archive, [export], FACTS, Choices(mapping=wrong))
+    third = ingest(archive, [export], FACTS, Choices(mapping=wrong))
     assert third.entry is not None
     assert (archive.root / third.entry["path"] / "data" / "originals.zip").exists()
 
@@ -301,9 +301,9 @@ def test_a_converted_export_does_not_stand_for_the_export(archive: Archive, tmp_
     """The open form names the export as its source, but does not hold its bytes: the export is kept when it comes."""
     export, mapping = KESTREL / "Messungen.csv", KESTREL / "mapping.toml"
     formats.write(formats.read(export, mapping=mapping), tmp_path / "converted.xml", "xml")
-    take_in(archive, [tmp_path / "converted.xml"], FACTS)
+    ingest(archive, [tmp_path / "converted.xml"], FACTS)
     (tmp_path / "other.toml").write_text(mapping.read_text().replace('unit = "ft"', 'unit = "m"'))
-    made = take_in(archive, [export], FACTS, Choices(mapping=tmp_path / "other.toml"))
+    made = ingest(archive, [export], FACTS, Choices(mapping=tmp_path / "other.toml"))
     assert made.entry is not None
     with zipfile.ZipFile(archive.root / made.entry["path"] / "data" / "originals.zip") as packed:
         assert packed.read("Messungen.csv") == export.read_bytes()

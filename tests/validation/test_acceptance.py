@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from archive.answers.acceptance import Facts, facts, html, pages, pdf
+from archive.answers.acceptance import AcceptanceFacts, facts, html, pages, pdf
 from archive.tables import Batch
 from archive.validation.check import run
 from archive.validation.job import Job
@@ -18,7 +18,7 @@ from tests.validation import examples, planted
 TODAY = dt.date(2026, 11, 25)
 
 
-def _facts(batch: Batch, *scheduled: str, **more: Any) -> Facts:
+def _facts(batch: Batch, *scheduled: str, **more: Any) -> AcceptanceFacts:
     rows = [{"schedule_id": x, "link_label": x, **more} for x in scheduled]
     schedule = Batch.from_rows({"schedule": rows})["schedule"] if rows else None
     collected = Collected()

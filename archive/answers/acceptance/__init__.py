@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import re
 
+from archive.answers.acceptance.acceptance_facts import AcceptanceFacts, facts
 from archive.answers.acceptance.compose import RULES, compose
-from archive.answers.acceptance.facts import Facts, facts
 from archive.answers.documents import html as _html
 from archive.answers.documents import pdf as _pdf
 from archive.answers.wording import Wording
 
 
-def html(said: Facts, wording: Wording | None = None) -> str:
+def html(said: AcceptanceFacts, wording: Wording | None = None) -> str:
     """The report as one self-contained HTML file."""
     return _html(compose(said, wording or Wording()))
 
 
-def pdf(said: Facts, wording: Wording | None = None) -> bytes:
+def pdf(said: AcceptanceFacts, wording: Wording | None = None) -> bytes:
     """The report as PDF/A-3, one page: where it would be two, fewer rules are listed, and the cut is told."""
     for rules in (RULES, *_FEWER):
         made = _pdf(compose(said, wording or Wording(), rules))
@@ -33,4 +33,4 @@ def pages(made: bytes) -> int:
     return max((int(n) for n in re.findall(rb"/Type\s*/Pages\s*/Count (\d+)", made)), default=1)
 
 
-__all__ = ["Facts", "compose", "facts", "html", "pages", "pdf"]
+__all__ = ["AcceptanceFacts", "compose", "facts", "html", "pages", "pdf"]

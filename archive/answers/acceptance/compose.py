@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from archive.answers.acceptance.facts import Facts
-from archive.answers.documents import Block, Document, Notice, Para, Section, Table
-from archive.answers.documents import Facts as Pairs
+from archive.answers.acceptance.acceptance_facts import AcceptanceFacts
+from archive.answers.documents import Block, Document, DocumentSection, FactsBlock, Notice, Para, TableBlock
 from archive.answers.wording import Wording
 
 LABELS = 14
@@ -15,16 +14,17 @@ RULES = 12
 """Rules with findings that are listed."""
 
 
-def compose(said: Facts, w: Wording, rules: int = RULES) -> Document:
+def compose(said: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
     """The page. rules: so many rules with findings are listed."""
     s = said.summary
     names = ", ".join(s.jobs[:3]) or w("Job without a name")
     sections = [
-        Section("", [Para(_verdict(said, w), "lead"), Pairs(_pairs(said, w), columns=2)]),
-        Section(w("Links"), [_numbers(said, w), *_open(said, w)]),
-        Section(w("Findings"), [*_findings(said, w, rules), *_blind(said, w)]),
-        Section(
-            w("Handed over"), [Pairs([(w("By"), " "), (w("Received by"), " "), (w("Day"), " "), (w("Day"), " ")], 2)]
+        DocumentSection("", [Para(_verdict(said, w), "lead"), FactsBlock(_pairs(said, w), columns=2)]),
+        DocumentSection(w("Links"), [_numbers(said, w), *_open(said, w)]),
+        DocumentSection(w("Findings"), [*_findings(said, w, rules), *_blind(said, w)]),
+        DocumentSection(
+            w("Handed over"),
+            [FactsBlock([(w("By"), " "), (w("Received by"), " "), (w("Day"), " "), (w("Day"), " ")], 2)],
         ),
     ]
     return Document(
@@ -42,7 +42,7 @@ def compose(said: Facts, w: Wording, rules: int = RULES) -> Document:
     )
 
 
-def _verdict(said: Facts, w: Wording) -> str:
+def _verdict(said: AcceptanceFacts, w: Wording) -> str:
     s = said.summary
     if s.scheduled is None:
         links, passing = len(s.links), s.count("pass")
@@ -65,7 +65,7 @@ def _verdict(said: Facts, w: Wording) -> str:
     return w("Not complete.") + " " + start
 
 
-def _pairs(said: Facts, w: Wording) -> list[tuple[str, str]]:
+def _pairs(said: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
     s = said.summary
     days = s.days[0] if s.days[0] == s.days[1] else w("{first} to {last}", first=s.days[0], last=s.days[1])
     limits = ", ".join(f"{name} ({n})" if len(s.limits) > 1 else name for name, n in s.limits[:3])
@@ -81,7 +81,7 @@ def _pairs(said: Facts, w: Wording) -> list[tuple[str, str]]:
     ]
 
 
-def _numbers(said: Facts, w: Wording) -> Block:
+def _numbers(said: AcceptanceFacts, w: Wording) -> Block:
     s = said.summary
     columns = [
         (w("scheduled"), "" if s.scheduled is None else str(s.scheduled)),
@@ -96,12 +96,12 @@ def _numbers(said: Facts, w: Wording) -> Block:
         (w("late"), "" if s.scheduled is None else str(len(said.late))),
     ]
     count = len(columns)
-    return Table(
+    return TableBlock(
         [name for name, _ in columns], [[n or "-" for _, n in columns]], align="r" * count, weights=(1,) * count
     )
 
 
-def _open(said: Facts, w: Wording) -> list[Block]:
+def _open(said: AcceptanceFacts, w: Wording) -> list[Block]:
     s = said.summary
     lists = [
         (w("Missing"), s.missing),
@@ -118,7 +118,7 @@ def _open(said: Facts, w: Wording) -> list[Block]:
     return [Notice(w("Open"), items)] if items else []
 
 
-def _findings(said: Facts, w: Wording, most: int) -> list[Block]:
+def _findings(said: AcceptanceFacts, w: Wording, most: int) -> list[Block]:
     if not said.found:
         return [Para(w("No rule found anything."))]
     rows = []
@@ -127,7 +127,7 @@ def _findings(said: Facts, w: Wording, most: int) -> list[Block]:
         rows.append([w(f.severity), f.rule.replace("-", " "), str(f.count), _short(example)])
     strong = frozenset(i for i, f in enumerate(said.found[:most]) if f.severity == "error")
     head = [w("severity"), w("rule"), w("findings"), w("for example")]
-    blocks: list[Block] = [Table(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
+    blocks: list[Block] = [TableBlock(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
     rest = said.found[most:]
     if rest:
         text = w("{n} more rules found something: {names}.", n=len(rest), names=_some([f.rule for f in rest], w, 8))
@@ -139,7 +139,7 @@ def _short(text: str, most: int = 130) -> str:
     return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " ..."
 
 
-def _blind(said: Facts, w: Wording) -> list[Block]:
+def _blind(said: AcceptanceFacts, w: Wording) -> list[Block]:
     """Rules that could not look, by the number of records: no passes."""
     by_rule: dict[str, int] = {}
     for rule, _, n in said.blind:

@@ -8,9 +8,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from archive.answers.book import each, whole
-from archive.answers.book.facts import BookFacts, BookLink
-from archive.answers.documents import Document, Section, Table
+from archive.answers.book import job_sections, link_pages
+from archive.answers.book.book_facts import BookFacts, BookLink
+from archive.answers.documents import Document, DocumentSection, TableBlock
 from archive.answers.wording import ENGLISH, Wording, plain
 from archive.errors import Trouble
 from archive.store import names
@@ -38,7 +38,12 @@ def asked(words: str | None) -> tuple[str, ...]:
     named = [w.strip() for w in words.split(",") if w.strip()]
     unknown = [w for w in named if w not in SECTIONS]
     if unknown:
-        raise Trouble("there is no such section", found=", ".join(unknown), expected=", ".join(SECTIONS))
+        raise Trouble(
+            "there is no such section",
+            code="book.unknown-section",
+            found=", ".join(unknown),
+            expected=", ".join(SECTIONS),
+        )
     return tuple(s for s in SECTIONS if s in named)
 
 
@@ -49,7 +54,7 @@ def volumes(
     *,
     per: str = "job",
     paper: str = "a4",
-    columns: Sequence[str] = whole.DEFAULT_COLUMNS,
+    columns: Sequence[str] = job_sections.DEFAULT_COLUMNS,
 ) -> Iterator[Volume]:
     """The volumes, one after the other, so that only one is in memory.
 
@@ -59,26 +64,28 @@ def volumes(
     """
     press = _Press(facts, words, paper)
     parts = [s for s in wanted if s in _EACH]
-    body: list[Section] = []
+    body: list[DocumentSection] = []
     listed: list[list[str]] = []
     if parts and facts.links:
         for title, links in _groups(facts.links, per, words):
-            cuts = _cut(each.pages(parts, links, facts, words))
+            cuts = _cut(link_pages.pages(parts, links, facts, words))
             for number, (piece, last) in enumerate(_with_last(cuts), 1):
                 if per == "job" and number == 1 and last:
-                    body = [each.intro(parts, words), *piece]
+                    body = [link_pages.intro(parts, words), *piece]
                     break
                 told = title if number == 1 and last else words("{title}, volume {number}", title=title, number=number)
-                volume = press.print(told, [each.intro(parts, words), *piece], file_name(told))
+                volume = press.print(told, [link_pages.intro(parts, words), *piece], file_name(told))
                 listed.append([told, str(len(piece)), _first_last(piece), f"{volume.name}.pdf"])
                 yield volume
-    front: list[Section] = []
+    front: list[DocumentSection] = []
     for name in wanted:
         if name not in _EACH:
             front.extend(_whole(name, facts, words, columns))
     if listed:
         head = [words(h) for h in ("volume", "links", "from and to", "file")]
-        front.append(Section(words("Volumes"), [Table(head, listed, align="lrll", weights=(1.6, 0, 2.2, 1.6))]))
+        front.append(
+            DocumentSection(words("Volumes"), [TableBlock(head, listed, align="lrll", weights=(1.6, 0, 2.2, 1.6))])
+        )
     if front or body:
         job = facts.job
         title = plain(job.get("name")) or plain(job.get("job_id")) or words("Hand-over book")
@@ -90,17 +97,17 @@ def _groups(links: Sequence[BookLink], per: str, words: Wording) -> Iterator[tup
         yield from ((x.label, [x]) for x in links)
     elif per == "floor":
         for (building, floor), group in groupby(links, key=lambda x: (x.building, x.floor)):
-            yield whole.place_name((building, floor), words), list(group)
+            yield job_sections.place_name((building, floor), words), list(group)
     else:
         yield words("Links"), list(links)
 
 
-def _cut(sections: Iterable[Section]) -> Iterator[list[Section]]:
+def _cut(sections: Iterable[DocumentSection]) -> Iterator[list[DocumentSection]]:
     """Sections in pieces that a volume takes."""
-    piece: list[Section] = []
+    piece: list[DocumentSection] = []
     size = 0
     for section in sections:
-        more = each.sized(section)
+        more = link_pages.sized(section)
         if piece and (len(piece) >= MOST_LINKS or size + more > MOST_BYTES):
             yield piece
             piece, size = [], 0
@@ -110,7 +117,7 @@ def _cut(sections: Iterable[Section]) -> Iterator[list[Section]]:
         yield piece
 
 
-def _with_last(pieces: Iterator[list[Section]]) -> Iterator[tuple[list[Section], bool]]:
+def _with_last(pieces: Iterator[list[DocumentSection]]) -> Iterator[tuple[list[DocumentSection], bool]]:
     """Each piece, and whether it is the last; the next one is made only when it is asked for."""
     held = next(pieces, None)
     while held is not None:
@@ -119,22 +126,22 @@ def _with_last(pieces: Iterator[list[Section]]) -> Iterator[tuple[list[Section],
         held = after
 
 
-def _first_last(piece: Sequence[Section]) -> str:
+def _first_last(piece: Sequence[DocumentSection]) -> str:
     return piece[0].title if len(piece) == 1 else f"{piece[0].title} … {piece[-1].title}"
 
 
-def _whole(name: str, facts: BookFacts, words: Wording, columns: Sequence[str]) -> Iterator[Section]:
+def _whole(name: str, facts: BookFacts, words: Wording, columns: Sequence[str]) -> Iterator[DocumentSection]:
     if name == "schedule":
-        yield from whole.schedule(facts, words, columns)
+        yield from job_sections.schedule(facts, words, columns)
     elif name == "cautions":
-        yield whole.cautions(words)
+        yield job_sections.cautions(words)
     else:
         made = {
-            "summary": whole.summary,
-            "open-points": whole.open_points,
-            "instruments": whole.instruments,
-            "findings": whole.findings,
-            "proof": whole.proof,
+            "summary": job_sections.summary,
+            "open-points": job_sections.open_points,
+            "instruments": job_sections.instruments,
+            "findings": job_sections.findings,
+            "proof": job_sections.proof,
         }
         yield made[name](facts, words)
 
@@ -146,7 +153,7 @@ class _Press:
         self._facts, self._words, self._paper = facts, words, paper
         self._taken = {"book"}
 
-    def print(self, title: str, body: list[Section], name: str) -> Volume:
+    def print(self, title: str, body: list[DocumentSection], name: str) -> Volume:
         """One volume."""
         facts, words = self._facts, self._words
         parts = (facts.job.get("site"), facts.job.get("job_id"))

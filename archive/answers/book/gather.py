@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.answers.book.facts import BookFacts, BookLink
+from archive.answers.book.book_facts import BookFacts, BookLink
 from archive.answers.book.shelves import Shelves
 from archive.answers.claim.around import documents, job_facts
 from archive.answers.link import people
@@ -24,7 +24,9 @@ def gather(archive: Archive, job: str, *, cover: str = "") -> BookFacts:
     told = progress(archive, job)
     undecided = _undecided(archive, job)
     if not told.links and not undecided:
-        raise Trouble("nothing was deposited for this job", where=str(archive.root), found=job)
+        raise Trouble(
+            "nothing was deposited for this job", code="job.nothing-deposited", where=str(archive.root), found=job
+        )
     head = archive.head()
     newest = archive.ledger.read(head.size - 1)
     shelves = Shelves(archive)

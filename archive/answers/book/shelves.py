@@ -10,8 +10,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import grading, vocabulary
-from archive.answers.book.facts import BookLink, Result
-from archive.answers.claim.facts import Tested
+from archive.answers.book.book_facts import BookLink, Result
+from archive.answers.claim.claim_facts import TestedRecord
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
@@ -116,7 +116,7 @@ class Shelves:
         grades = [g for g in self._slice(deposit, "grades", record) if g["limit_id"] == limit]
         return Result(verdicts, grades, self._slice(deposit, "reported", record))
 
-    def records(self, links: Sequence[BookLink]) -> Iterator[tuple[BookLink, Tested]]:
+    def records(self, links: Sequence[BookLink]) -> Iterator[tuple[BookLink, TestedRecord]]:
         """Standing records with their curves, far-end ratios derived, in the order of the links."""
         held = [x for x in links if x.address]
         for k in range(0, len(held), _TOGETHER):
@@ -132,13 +132,17 @@ class Shelves:
                 if digest != x.digest:
                     raise Trouble(
                         "the record in its bag is not the one the ledger proves",
+                        code="archive.record-altered",
                         where=x.address,
                         found=digest,
                         expected=x.digest,
                         remedy=f"run `muniment fixity {self._archive.root} --depth deep`",
                     )
                 drawn = grading.derived(batch, ("acr_f",))
-                yield x, Tested(batch, digest, x.address, x.address.rpartition("/")[0], standing=True, curves=drawn)
+                yield (
+                    x,
+                    TestedRecord(batch, digest, x.address, x.address.rpartition("/")[0], standing=True, curves=drawn),
+                )
 
     def _record_id(self, address: str) -> str:
         deposit, _, position = address.rpartition("/")
@@ -192,6 +196,7 @@ def _sound(archive: Archive, deposit: str) -> None:
         if not place.is_file() or fingerprint(place).sha256 != digest:
             raise Trouble(
                 "a file of the archive is not what the ledger says",
+                code="archive.file-altered",
                 where=path,
                 remedy=f"run `muniment fixity {archive.root}`, then `muniment repair`",
             )

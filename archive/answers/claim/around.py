@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.answers.claim.facts import Around, CopyOf, Neighbours
-from archive.answers.link import Link
+from archive.answers.claim.claim_facts import Around, CopyOf, Neighbours
+from archive.answers.link import ArchivedLink
 from archive.store import Archive
 
 _EACH_WAY = 4
@@ -28,7 +28,7 @@ def documents(archive: Archive, job: str | None, link: str | None = None) -> lis
     return [d for d in of_job(archive, job) if link is None or d["link_label"] in (None, link)]
 
 
-def around(archive: Archive, link: Link) -> Around:
+def around(archive: Archive, link: ArchivedLink) -> Around:
     """Copies, look-alikes, findings across records, and what was set aside."""
     first = link.rows[0]
     return Around(
@@ -40,7 +40,7 @@ def around(archive: Archive, link: Link) -> Around:
     )
 
 
-def neighbours(archive: Archive, link: Link) -> Neighbours | None:
+def neighbours(archive: Archive, link: ArchivedLink) -> Neighbours | None:
     """Standing records of links in the same bundle, else of the same panel, else near in the order of labels."""
     labels, basis, name = _bundle(archive, link)
     if not labels:
@@ -59,7 +59,7 @@ def neighbours(archive: Archive, link: Link) -> Neighbours | None:
     return Neighbours(basis, name, rows) if any(r["link"] != link.label for r in rows) else None
 
 
-def _bundle(archive: Archive, link: Link) -> tuple[list[str], str, str]:
+def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:
     """Links of the same bundle, or else of the same panel, as the latest schedule has them."""
     from archive.answers.progress import latest_schedule
 
@@ -73,7 +73,7 @@ def _bundle(archive: Archive, link: Link) -> tuple[list[str], str, str]:
     return [], "", ""
 
 
-def _panel(archive: Archive, link: Link) -> tuple[list[str], str]:
+def _panel(archive: Archive, link: ArchivedLink) -> tuple[list[str], str]:
     """Links of the same panel, by the places in the deposit that holds the standing record."""
     stands = link.standing or link.rows[0]
     tables = archive.tables(stands["deposit"])
@@ -90,7 +90,7 @@ def _panel(archive: Archive, link: Link) -> tuple[list[str], str]:
     return sorted({*same, link.label}), str(mine[-1])
 
 
-def _copies(archive: Archive, link: Link) -> list[CopyOf]:
+def _copies(archive: Archive, link: ArchivedLink) -> list[CopyOf]:
     """Records of other links whose curves are those of this one's, and the other way round."""
     rows = [r["row"] for r in link.rows]
     marks = ", ".join("?" * len(rows))
@@ -109,7 +109,7 @@ def _copies(archive: Archive, link: Link) -> list[CopyOf]:
     return [*(CopyOf(str(r[0]), str(r[1] or ""), r[2], "this link's") for r in given), *found]
 
 
-def _look_alikes(archive: Archive, link: Link) -> list[str]:
+def _look_alikes(archive: Archive, link: ArchivedLink) -> list[str]:
     r = link.rows[0]
     rows = archive.db.execute(
         "SELECT DISTINCT link_label FROM records WHERE folded = (SELECT folded FROM records WHERE row = ?) "
@@ -119,7 +119,7 @@ def _look_alikes(archive: Archive, link: Link) -> list[str]:
     return [str(x[0]) for x in rows]
 
 
-def _findings(archive: Archive, link: Link) -> list[dict[str, Any]]:
+def _findings(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     """Findings that were archived about the link and about no single record."""
     found = []
     for deposit in sorted({r["deposit"] for r in link.rows}):
@@ -129,7 +129,7 @@ def _findings(archive: Archive, link: Link) -> list[dict[str, Any]]:
     return found
 
 
-def _set_aside(archive: Archive, link: Link) -> list[dict[str, Any]]:
+def _set_aside(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     """Parts that name the link, were set aside, and were read in no later deposit."""
     from archive.answers.setaside import set_aside
 

@@ -8,19 +8,19 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
-from archive.answers.claim.curves import curves_of
-from archive.answers.claim.facts import ClaimFacts, Tested
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.curve_figures import curves_of
 from archive.answers.claim.verdicts import verdict_table, worst_text
-from archive.answers.documents import Block, Figure, Para, Section, Table
-from archive.answers.plots import Curve, Mark, Panel, plot
+from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
+from archive.answers.plots import Mark, Panel, PlotCurve, plot
 from archive.answers.wording import Wording, plain
 
-Moved = dict[str | None, list[Curve]]
+Moved = dict[str | None, list[PlotCurve]]
 Names = tuple[str, str]
 """What the two tests are called."""
 
 
-def fresh_test(facts: ClaimFacts, words: Wording) -> list[Section]:
+def fresh_test(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     """All sections about the fresh test; none where there is none."""
     new, old = facts.retest, facts.standing
     if new is None:
@@ -33,14 +33,14 @@ def fresh_test(facts: ClaimFacts, words: Wording) -> list[Section]:
     title = words("Fresh test beside the certified one")
     if old is None:
         none = words("No record stands for this link, so there is nothing to lay the fresh test beside.")
-        sections = [Section(title, [Para(told), Para(none)], new_page=True)]
+        sections = [DocumentSection(title, [Para(told), Para(none)], new_page=True)]
     else:
         sections = _beside(title, told, old, new, (words("certified"), words("fresh")), words)
-    sections.append(Section(words("All verdicts on the fresh test"), [verdict_table(new, words)], level=2))
+    sections.append(DocumentSection(words("All verdicts on the fresh test"), [verdict_table(new, words)], level=2))
     return sections
 
 
-def conflict(facts: ClaimFacts, words: Wording) -> list[Section]:
+def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     """The records of one test that have different values, the two latest beside each other; none where none do."""
     both = [t for t in facts.tests if t.state.startswith("in conflict")]
     if facts.standing is not None or len(both) < 2:
@@ -58,7 +58,9 @@ def conflict(facts: ClaimFacts, words: Wording) -> list[Section]:
     return _beside(words("Records in conflict"), told, old, new, names, words)
 
 
-def _beside(title: str, told: str, old: Tested, new: Tested, names: Names, words: Wording) -> list[Section]:
+def _beside(
+    title: str, told: str, old: TestedRecord, new: TestedRecord, names: Names, words: Wording
+) -> list[DocumentSection]:
     """Two tests side by side, and how the curves of the second differ from those of the first."""
     moved = differences(old, new)
     blocks: list[Block] = [Para(told), _sides(old, new, names, words), _margins(old, new, moved, names, words)]
@@ -68,18 +70,18 @@ def _beside(title: str, told: str, old: Tested, new: Tested, names: Names, words
     wires = _wires(old, new)
     if wires:
         blocks.append(Para(words("The wire maps differ at contact {contacts}.", contacts=", ".join(wires))))
-    sections = [Section(title, blocks, new_page=True)]
+    sections = [DocumentSection(title, blocks, new_page=True)]
     if moved:
-        sections.append(Section(words("How the curves moved"), _pictures(moved, names, words), level=2))
+        sections.append(DocumentSection(words("How the curves moved"), _pictures(moved, names, words), level=2))
     else:
         blocks.append(Para(words("The two tests share no curve at the same frequencies, so none is compared.")))
     return sections
 
 
-def _sides(old: Tested, new: Tested, names: Names, words: Wording) -> Table:
+def _sides(old: TestedRecord, new: TestedRecord, names: Names, words: Wording) -> TableBlock:
     """What was tested, and how, on both occasions; only rows that say something."""
 
-    def of(t: Tested) -> list[str]:
+    def of(t: TestedRecord) -> list[str]:
         r, v = t.record, t.verdict() or {}
         units = {u["instrument_id"]: u for u in t.rows("instruments")}
         used = [units[k] for k in (r["local_instrument_id"], r["remote_instrument_id"]) if k in units]
@@ -112,10 +114,12 @@ def _sides(old: Tested, new: Tested, names: Names, words: Wording) -> Table:
         )
     ]
     rows = [[n, a, b] for n, a, b in zip(what, of(old), of(new), strict=True) if a or b]
-    return Table(["", *names], rows, weights=(1, 1.7, 1.7))
+    return TableBlock(["", *names], rows, weights=(1, 1.7, 1.7))
 
 
-def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], names: Names, words: Wording) -> Table:
+def _margins(
+    old: TestedRecord, new: TestedRecord, moved: Mapping[str, Moved], names: Names, words: Wording
+) -> TableBlock:
     """Smallest margin of each parameter on both occasions, and the largest change of a curve."""
     limit = (old.verdict() or {}).get("limit_id")
     rows: list[list[str]] = []
@@ -145,7 +149,7 @@ def _margins(old: Tested, new: Tested, moved: Mapping[str, Moved], names: Names,
             ]
         )
     head = [words("parameter"), *names, words("change"), words("largest change of a curve")]
-    return Table(
+    return TableBlock(
         head,
         rows,
         align="lrrrl",
@@ -161,16 +165,16 @@ def _told(g: Mapping[str, Any] | None, unit: str, words: Wording) -> str:
     return words.margin(g["margin"], unit) + (f", {words('fail')}" if g["verdict"] == "fail" else "")
 
 
-def _least(t: Tested, parameter: str, limit: str | None) -> dict[str, Any] | None:
+def _least(t: TestedRecord, parameter: str, limit: str | None) -> dict[str, Any] | None:
     grades = [g for s in t.said for g in s.grades if g["limit_id"] == limit and g["parameter"] == parameter]
     points = [g for g in grades if g["kind"] == "worst_margin" and g["margin"] is not None]
     return dict(min(points, key=lambda g: g["margin"])) if points else None
 
 
-def _readings(old: Tested, new: Tested, names: Names, words: Wording) -> Table | None:
+def _readings(old: TestedRecord, new: TestedRecord, names: Names, words: Wording) -> TableBlock | None:
     """Readings that both tests have: of each quantity the one that changed most."""
 
-    def of(t: Tested) -> dict[tuple[Any, ...], float]:
+    def of(t: TestedRecord) -> dict[tuple[Any, ...], float]:
         keys = ("quantity", "subject", "end", "direction", "wavelength_nm")
         rows = [r for r in t.rows("readings") if r["origin"] == "measured" and r["value"] is not None]
         return {tuple(r[k] for k in keys): r["value"] for r in rows}
@@ -188,7 +192,7 @@ def _readings(old: Tested, new: Tested, names: Names, words: Wording) -> Table |
     if not rows:
         return None
     head = [words("reading"), words("of"), *names, words("change")]
-    return Table(
+    return TableBlock(
         head,
         rows,
         align="llrrr",
@@ -197,17 +201,17 @@ def _readings(old: Tested, new: Tested, names: Names, words: Wording) -> Table |
     )
 
 
-def _wires(old: Tested, new: Tested) -> list[str]:
+def _wires(old: TestedRecord, new: TestedRecord) -> list[str]:
     """Contacts whose far end or fault is another than before, where both tests have a wire map."""
 
-    def of(t: Tested) -> dict[str, tuple[Any, ...]]:
+    def of(t: TestedRecord) -> dict[str, tuple[Any, ...]]:
         return {r["near"]: (r["far"], r["fault"], r["other"]) for r in t.rows("wiremap")}
 
     before, after = of(old), of(new)
     return [c for c in before if c in after and before[c] != after[c]] if before and after else []
 
 
-def differences(old: Tested, new: Tested) -> dict[str, Moved]:
+def differences(old: TestedRecord, new: TestedRecord) -> dict[str, Moved]:
     """Fresh minus certified by parameter and end, at the frequencies that both measured: nothing is interpolated."""
     before, after = curves_of(old.curves or old.batch), curves_of(new.curves or new.batch)
     found: dict[str, Moved] = {}
@@ -220,7 +224,7 @@ def differences(old: Tested, new: Tested) -> dict[str, Moved]:
                 common, i, j = np.intersect1d(c.x, there[c.label].x, return_indices=True)
                 change = there[c.label].y[j] - c.y[i]
                 if np.isfinite(change).any():
-                    found.setdefault(parameter, {}).setdefault(end, []).append(Curve(c.label, common, change))
+                    found.setdefault(parameter, {}).setdefault(end, []).append(PlotCurve(c.label, common, change))
     return found
 
 

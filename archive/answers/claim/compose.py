@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from archive.answers.claim import optics, sections, tables
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.compare import conflict, fresh_test
-from archive.answers.claim.curves import figures, line_of
+from archive.answers.claim.curve_figures import figures, line_of
 from archive.answers.claim.custody import custody, method
-from archive.answers.claim.facts import ClaimFacts, Tested
 from archive.answers.claim.front import front
 from archive.answers.claim.warranty import warranty
-from archive.answers.documents import Attachment, Block, Document, Para, Section
+from archive.answers.documents import Attachment, Block, Document, DocumentSection, Para
 from archive.answers.wording import ENGLISH, Wording
 from archive.version import PROGRAM
 
@@ -46,7 +46,7 @@ def compose(
     )
 
 
-def _sections(facts: ClaimFacts, words: Wording) -> Iterator[Section | None]:
+def _sections(facts: ClaimFacts, words: Wording) -> Iterator[DocumentSection | None]:
     yield front(facts, words)
     yield from conflict(facts, words)
     yield from fresh_test(facts, words)
@@ -63,7 +63,7 @@ def _sections(facts: ClaimFacts, words: Wording) -> Iterator[Section | None]:
     yield method(facts, words)
 
 
-def _measured(s: Tested, words: Wording) -> Iterator[Section | None]:
+def _measured(s: TestedRecord, words: Wording) -> Iterator[DocumentSection | None]:
     """Curves, worst cases and readings of a record."""
     verdict = s.verdict()
     limit_id = verdict["limit_id"] if verdict else None
@@ -77,16 +77,16 @@ def _measured(s: Tested, words: Wording) -> Iterator[Section | None]:
         )
         plain = words("No limit is known for this record; the curves stand here as measured.")
         blocks: list[Block] = [Para(intro if limit_id else plain, role="small"), *pictures]
-        yield Section(words("Curves"), blocks, new_page=True)
+        yield DocumentSection(words("Curves"), blocks, new_page=True)
     worst = tables.worst_cases(s, limit_id, words)
     if worst:
         note = words(
             "A margin above zero meets the limit. What the instrument reported stands beside what this program "
             "recomputed; the difference is recomputed minus reported."
         )
-        yield Section(words("Worst cases, recomputed and reported"), [Para(note, role="small")])
+        yield DocumentSection(words("Worst cases, recomputed and reported"), [Para(note, role="small")])
         yield from worst
     rest = (tables.scalars(s, words), tables.wire_map(s, words), optics.loss(s, words), optics.events(s, words))
     if any(x is not None for x in rest):
-        yield Section(words("Other measurements"), [])
+        yield DocumentSection(words("Other measurements"), [])
         yield from rest

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from archive import schemas
-from archive.answers.claim.facts import ClaimFacts, Tested
-from archive.answers.documents import Block, Code, Facts, Listing, Para, Section, Table
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Listing, Para, TableBlock
 from archive.answers.wording import Wording, plain
 
 COMMANDS = "sha256sum -c manifest-sha256.txt\nmuniment verify data/proof.json"
 
 
-def custody(facts: ClaimFacts, words: Wording) -> Section:
+def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """From the instrument's export to the ledger, and how to check it without this program."""
     blocks: list[Block] = []
     if facts.standing is not None:
@@ -24,7 +24,7 @@ def custody(facts: ClaimFacts, words: Wording) -> Section:
         blocks.append(Para(words("The proof was checked while this file was made, step by step:")))
         told = {True: words("holds"), False: words("does not hold"), None: words("open")}
         rows = [[words(what), told[holds], words(said)] for what, holds, said in facts.steps]
-        blocks.append(Table([words("step"), words("result"), words("note")], rows, weights=(3.4, 0, 1.6)))
+        blocks.append(TableBlock([words("step"), words("result"), words("note")], rows, weights=(3.4, 0, 1.6)))
         blocks.append(_to_compare(facts, words))
         blocks.append(
             Para(
@@ -39,10 +39,10 @@ def custody(facts: ClaimFacts, words: Wording) -> Section:
             )
         )
         blocks.append(Code(COMMANDS))
-    return Section(words("Custody and proof"), blocks)
+    return DocumentSection(words("Custody and proof"), blocks)
 
 
-def _steps(facts: ClaimFacts, s: Tested, words: Wording) -> Iterator[str]:
+def _steps(facts: ClaimFacts, s: TestedRecord, words: Wording) -> Iterator[str]:
     r = s.record
     source = next(iter(s.rows("sources")), None)
     when = words.day(r["tested_local"]) or words("at an unknown time")
@@ -76,11 +76,11 @@ def _steps(facts: ClaimFacts, s: Tested, words: Wording) -> Iterator[str]:
     )
 
 
-def _to_compare(facts: ClaimFacts, words: Wording) -> Facts:
+def _to_compare(facts: ClaimFacts, words: Wording) -> FactsBlock:
     """Digests and numbers to be compared letter by letter."""
     p = facts.proof
     entry = p["entry"]["number"]
-    return Facts(
+    return FactsBlock(
         [
             (words("archive"), facts.archive_id),
             (words("record"), plain(p["record"])),
@@ -92,7 +92,7 @@ def _to_compare(facts: ClaimFacts, words: Wording) -> Facts:
     )
 
 
-def method(facts: ClaimFacts, words: Wording) -> Section:
+def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """How the numbers came about, what they cannot show, cautions."""
     texts = [
         words(
@@ -132,4 +132,4 @@ def method(facts: ClaimFacts, words: Wording) -> Section:
     ]
     cautions = [words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]]
     blocks: list[Block] = [Listing(texts), Para(words("Before anybody works on the link:")), Listing(cautions)]
-    return Section(words("Method, limits of evidence, cautions"), blocks)
+    return DocumentSection(words("Method, limits of evidence, cautions"), blocks)

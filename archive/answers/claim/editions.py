@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from archive import grading, limits
-from archive.answers.claim.facts import NEWEST, NOW, Said
+from archive.answers.claim.claim_facts import NEWEST, NOW, StatedVerdict
 from archive.tables import Batch
 
 _FAMILY = {"tsb": "tia", "en": "en"}
@@ -37,7 +37,7 @@ def newest(limit_id: str | None) -> Newest:
     return Newest(last, beyond[-1] if beyond else "")
 
 
-def again(batch: Batch, archived: list[Said]) -> list[Said]:
+def again(batch: Batch, archived: list[StatedVerdict]) -> list[StatedVerdict]:
     """What the library of today says: of the limit of the day where that differs from what is archived, and of the
     newest edition."""
     first = archived[0].verdict if archived else None
@@ -46,11 +46,11 @@ def again(batch: Batch, archived: list[Said]) -> list[Said]:
     now = grading.grade(batch, against=[limit_id] if limit_id and limit_id in limits.ids() else None)
     verdict = next(iter(now["verdicts"].to_pylist()), None)
     if verdict is not None and (first is None or any(verdict[k] != first[k] for k in _COMPARED)):
-        made.append(Said(NOW, "", "", verdict, now["grades"].to_pylist()))
+        made.append(StatedVerdict(NOW, "", "", verdict, now["grades"].to_pylist()))
     newer = newest(limit_id or (verdict["limit_id"] if verdict else None)).limit_id
     if newer is not None and newer not in [s.verdict["limit_id"] for s in archived]:
         graded = grading.grade(batch, against=[newer])
-        made.append(Said(NEWEST, "", "", graded["verdicts"].to_pylist()[0], graded["grades"].to_pylist()))
+        made.append(StatedVerdict(NEWEST, "", "", graded["verdicts"].to_pylist()[0], graded["grades"].to_pylist()))
     return made
 
 

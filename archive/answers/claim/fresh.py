@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from archive import formats, grading, limits, validation
-from archive.answers.claim.facts import DEPOSIT, NEWEST, Original, Row, Said, Tested
-from archive.answers.intake import Choices, originals, take_in
+from archive.answers.claim.claim_facts import DEPOSIT, NEWEST, Original, Row, StatedVerdict, TestedRecord
+from archive.answers.intake import Choices, ingest, originals
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.deposits import Facts
@@ -16,7 +16,7 @@ from archive.tables import Batch
 from archive.tables.canonical import record_digests
 
 
-def fresh(path: Path, label: str, standing: Tested | None) -> Tested:
+def fresh(path: Path, label: str, standing: TestedRecord | None) -> TestedRecord:
     """The one record of the file, or the one of the link where it holds several.
 
     It is graded against the limits that the standing record was judged by, so that the two can be laid side by side;
@@ -28,10 +28,10 @@ def fresh(path: Path, label: str, standing: Tested | None) -> Tested:
     graded = grading.grade(one, against=against or None)
     graded = graded.replace(findings=validation.check(graded))
     said = [
-        Said(DEPOSIT, "", "", v, [g for g in graded["grades"].to_pylist() if g["limit_id"] == v["limit_id"]])
+        StatedVerdict(DEPOSIT, "", "", v, [g for g in graded["grades"].to_pylist() if g["limit_id"] == v["limit_id"]])
         for v in graded["verdicts"].to_pylist()
     ]
-    return Tested(
+    return TestedRecord(
         graded,
         record_digests(graded)[0],
         original=Original(path.name, "", path.stat().st_size if path.is_file() else 0),
@@ -57,7 +57,7 @@ def deposit(
 ) -> str | None:
     """Deposits the fresh test into the job of the link; the deposit, or None where all of it was there already."""
     facts = Facts(job=job.get("job_id"), site=job.get("site"), zone=job.get("zone"), by=by, reason=reason)
-    entry = take_in(archive, [path], facts, Choices(sign=sign)).entry
+    entry = ingest(archive, [path], facts, Choices(sign=sign)).entry
     return None if entry is None else str(entry["deposit"])
 
 
@@ -66,6 +66,7 @@ def _one(path: Path, label: str) -> Batch:
     if not batches:
         raise Trouble(
             "no record can be read from the fresh test",
+            code="claim.no-fresh-record",
             where=str(path),
             remedy="look at it with `muniment survey`, and convert it with a mapping",
         )
@@ -78,6 +79,7 @@ def _one(path: Path, label: str) -> Batch:
     if len(mine) != 1:
         raise Trouble(
             "the fresh test holds several records",
+            code="claim.several-fresh-records",
             where=str(path),
             found=f"{len(listed)} records, {len(mine)} of {label}",
             expected=f"one record, or exactly one of {label}",

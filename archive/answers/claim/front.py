@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from archive.answers.claim.facts import ClaimFacts
+from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.gaps import gaps
 from archive.answers.claim.verdicts import opinions
 from archive.answers.claim.warranty import warranty_line
-from archive.answers.documents import Block, Facts, Notice, Para, Section
+from archive.answers.documents import Block, DocumentSection, FactsBlock, Notice, Para
 from archive.answers.wording import Wording, plain
 
 
-def front(facts: ClaimFacts, words: Wording) -> Section:
+def front(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """The first section, without a heading of its own."""
     blocks: list[Block] = [Para(_lead(facts, words), role="lead")]
     side_by_side = opinions(facts, words)
@@ -22,7 +22,7 @@ def front(facts: ClaimFacts, words: Wording) -> Section:
     else:
         found = words("No rule that could look found a fault in this record.")
         blocks.append(Notice(words("No gap was found"), [found], "note"))
-    blocks.append(Facts(identity(facts, words), columns=2))
+    blocks.append(FactsBlock(identity(facts, words), columns=2))
     blocks.append(
         Para(
             words(
@@ -32,7 +32,7 @@ def front(facts: ClaimFacts, words: Wording) -> Section:
             role="small",
         )
     )
-    return Section("", blocks)
+    return DocumentSection("", blocks)
 
 
 def _lead(facts: ClaimFacts, words: Wording) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from archive.answers.claim.facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, Said, Tested
+from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
 from archive.answers.claim.verdicts import names_of, provisional, worst_text
 from archive.answers.wording import Wording, plain
 
@@ -41,7 +41,7 @@ def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
     return found
 
 
-def _evidence(s: Tested, words: Wording) -> Iterator[str]:
+def _evidence(s: TestedRecord, words: Wording) -> Iterator[str]:
     if s.record["evidence"] == "worst-points":
         yield words("Partial evidence: only worst cases came along, no curves.")
     if s.record["evidence"] == "verdict-only":
@@ -50,7 +50,7 @@ def _evidence(s: Tested, words: Wording) -> Iterator[str]:
         yield words("The original export is not kept any more; the record rests on what was read from it.")
 
 
-def _verdicts(s: Tested, words: Wording) -> Iterator[str]:
+def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
     archived = [x for x in s.said if x.kind == DEPOSIT]
     if not archived:
         yield words("The record has not been graded again.")
@@ -81,7 +81,7 @@ def _verdicts(s: Tested, words: Wording) -> Iterator[str]:
             yield _provisional(said, limit, words)
 
 
-def _provisional(said: Said, limit: str, words: Wording) -> str:
+def _provisional(said: StatedVerdict, limit: str, words: Wording) -> str:
     names = names_of(provisional(said.grades), words)
     return words(
         "Provisional under {limit}: the limit lines of {names} are known to this program only from memory, to be "
@@ -91,7 +91,7 @@ def _provisional(said: Said, limit: str, words: Wording) -> str:
     )
 
 
-def _changed(s: Tested, words: Wording) -> Iterator[str]:
+def _changed(s: TestedRecord, words: Wording) -> Iterator[str]:
     """Verdicts that are not what was archived with the record."""
     first = next((x for x in s.said if x.kind == DEPOSIT), None)
     for x in s.said:
@@ -148,7 +148,7 @@ def _link(facts: ClaimFacts, words: Wording) -> Iterator[str]:
         yield words("The job is on legal hold.")
 
 
-def _instruments(s: Tested, facts: ClaimFacts, words: Wording) -> Iterator[str]:
+def _instruments(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[str]:
     r = s.record
     units = {u["instrument_id"]: u for u in s.rows("instruments")}
     silent: list[str] = []
@@ -179,7 +179,7 @@ def certified(serial: str | None, facts: ClaimFacts) -> bool:
     return any(serial and d.get("serial") == serial and d.get("kind") == "certificate" for d in facts.documents)
 
 
-def _findings(s: Tested, facts: ClaimFacts, words: Wording) -> Iterator[str]:
+def _findings(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[str]:
     # What the verdict already says is not said twice.
     rows = [f for f in [*s.rows("findings"), *facts.around.findings] if f["rule"] not in _SAID]
     errors = [f for f in rows if f["severity"] == "error" and f["status"] == "raised"]
@@ -193,7 +193,7 @@ def _findings(s: Tested, facts: ClaimFacts, words: Wording) -> Iterator[str]:
         yield words("More findings of the same weight: {count}; they are listed below.", count=len(by_rule) - _MOST)
 
 
-def _identity(s: Tested, words: Wording) -> Iterator[str]:
+def _identity(s: TestedRecord, words: Wording) -> Iterator[str]:
     r = s.record
     if not r["tested_local"]:
         yield words("The record does not say when it was tested.")

@@ -10,11 +10,19 @@ from typing import Any
 
 from archive import grading
 from archive.answers.claim.around import around, documents, job_facts, neighbours
+from archive.answers.claim.claim_facts import (
+    ASSESSMENT,
+    DEPOSIT,
+    ClaimFacts,
+    Original,
+    Row,
+    StatedVerdict,
+    TestedRecord,
+)
 from archive.answers.claim.editions import again, newest
-from archive.answers.claim.facts import ASSESSMENT, DEPOSIT, ClaimFacts, Original, Row, Said, Tested
 from archive.answers.claim.fresh import fresh
 from archive.answers.history import KINDS, history
-from archive.answers.link import Link, open_link, people
+from archive.answers.link import ArchivedLink, open_link, people
 from archive.answers.originals import beside, of_record, of_source
 from archive.errors import Trouble
 from archive.store import Archive
@@ -83,13 +91,14 @@ def gather(
 
 
 def _tested(
-    archive: Archive, link: Link, r: dict[str, Any], runs: list[Assessed], originals: dict[str, bytes]
-) -> Tested:
+    archive: Archive, link: ArchivedLink, r: dict[str, Any], runs: list[Assessed], originals: dict[str, bytes]
+) -> TestedRecord:
     batch = archive.record(r["address"])
     digest = record_digests(batch)[0]
     if digest != r["digest"]:
         raise Trouble(
             "the record in its bag is not the one the ledger proves",
+            code="archive.record-altered",
             where=r["address"],
             found=digest,
             expected=str(r["digest"]),
@@ -100,7 +109,7 @@ def _tested(
     state = link.states[r["row"]].why
     entry = archive.deposit_entry(r["deposit"])
     said = _said(archive, batch, entry, [a for a in runs if a.address == r["address"]])
-    return Tested(
+    return TestedRecord(
         batch=batch,
         digest=digest,
         address=r["address"],
@@ -116,7 +125,7 @@ def _tested(
     )
 
 
-def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> list[Said]:
+def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> list[StatedVerdict]:
     """What was archived with a record, and what later grading runs said."""
     grades: list[Row] = batch["grades"].to_pylist()
     at = str(entry.get("at"))
@@ -124,12 +133,14 @@ def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> l
     def of(limit: str | None, rows: list[Row]) -> list[Row]:
         return [g for g in rows if g["limit_id"] == limit]
 
-    found = [Said(DEPOSIT, at, "", v, of(v["limit_id"], grades)) for v in batch["verdicts"].to_pylist()]
+    found = [StatedVerdict(DEPOSIT, at, "", v, of(v["limit_id"], grades)) for v in batch["verdicts"].to_pylist()]
     for run in runs:
         key = run.entry.get("by")
         who = people(archive, [key], [run.entry]).get(key or "", "")
         rows: list[Row] = list(run.grades)
-        found += [Said(ASSESSMENT, str(run.entry.get("at")), who, v, of(v["limit_id"], rows)) for v in run.verdicts]
+        found += [
+            StatedVerdict(ASSESSMENT, str(run.entry.get("at")), who, v, of(v["limit_id"], rows)) for v in run.verdicts
+        ]
     return found
 
 
@@ -158,7 +169,7 @@ def _inside(deposit: str, name: str) -> str:
     return "/".join(["originals", deposit, *(p if p != ".." else "__" for p in parts)])
 
 
-def _place(tested: Tested) -> Mapping[str, Any]:
+def _place(tested: TestedRecord) -> Mapping[str, Any]:
     places = {p["place_id"]: p for p in tested.rows("places")}
     found = places.get(tested.record["local_place_id"]) or places.get(tested.record["remote_place_id"])
     return found or {}
@@ -180,6 +191,7 @@ def _steps(proof: dict[str, Any]) -> list[tuple[str, bool | None, str]]:
         wrong = next(s for s in steps if s.holds is False)
         raise Trouble(
             "the record's proof does not hold",
+            code="archive.proof-broken",
             where=proof["address"],
             found=wrong.what,
             remedy="run `muniment fixity` on the archive",
@@ -187,7 +199,7 @@ def _steps(proof: dict[str, Any]) -> list[tuple[str, bool | None, str]]:
     return [(s.what, s.holds, s.said) for s in steps]
 
 
-def _signatures(archive: Archive, link: Link) -> list[str]:
+def _signatures(archive: Archive, link: ArchivedLink) -> list[str]:
     found = []
     for deposit in sorted({r["deposit"] for r in link.rows}):
         signature = archive.deposit_entry(deposit).get("signature")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from archive.answers.claim.facts import Tested
-from archive.answers.documents import Figure, Section, Table
+from archive.answers.claim.claim_facts import TestedRecord
+from archive.answers.documents import DocumentSection, Figure, TableBlock
 from archive.answers.plots.pen import FONT, GRID, INK, SOFT, escape, figure, stroke, text
 from archive.answers.plots.scale import even
 from archive.answers.wording import Wording, plain
@@ -14,7 +14,7 @@ from archive.answers.wording import Wording, plain
 _LEFT, _WIDE, _ROW = 190, 470, 22
 
 
-def loss(tested: Tested, words: Wording) -> Section | None:
+def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     """One line per fibre, wavelength and direction: the loss as a point, its limit as a bar across."""
     rows = [r for r in tested.rows("readings") if r["quantity"] == "optical_loss" and r["value"] is not None]
     rows = [r for r in rows if r["origin"] == "measured"]
@@ -30,7 +30,7 @@ def loss(tested: Tested, words: Wording) -> Section | None:
         caption += words("Across stands the limit that the export reports; this program holds none for it.")
     else:
         caption += words("Across stands the limit.")
-    return Section(words("Optical loss"), [Figure(_picture(marked, words, caption), caption, caption)], level=2)
+    return DocumentSection(words("Optical loss"), [Figure(_picture(marked, words, caption), caption, caption)], level=2)
 
 
 def _limit(r: Mapping[str, Any], said: Sequence[Mapping[str, Any]]) -> float | None:
@@ -79,7 +79,7 @@ def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wo
     )
 
 
-def events(tested: Tested, words: Wording) -> Section | None:
+def events(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     """The events of the traces, numbered as in the picture."""
     rows = tested.rows("trace_events")
     if not rows:
@@ -100,4 +100,4 @@ def events(tested: Tested, words: Wording) -> Section | None:
         ]
         for e in rows
     ]
-    return Section(words("Events of the traces"), [Table(head, cells, align="rllrrrrr")], level=2)
+    return DocumentSection(words("Events of the traces"), [TableBlock(head, cells, align="rllrrrrr")], level=2)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from archive.answers.claim.facts import ClaimFacts
+from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.verdicts import verdict_table
-from archive.answers.documents import Block, Para, Section, Table
+from archive.answers.documents import Block, DocumentSection, Para, TableBlock
 from archive.answers.wording import Wording, plain
 
 
-def history(facts: ClaimFacts, words: Wording) -> Section:
+def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """Every test of the link, which one stands and why, and every event."""
     rows: list[list[str]] = []
     strong: set[int] = set()
@@ -33,14 +33,16 @@ def history(facts: ClaimFacts, words: Wording) -> Section:
     ]
     weights = (0, 0, 1.6, 0, 0, 0.9, 2)
     blocks: list[Block] = [] if facts.standing else [Para(facts.why)]
-    blocks.append(Table(head, rows, weights=weights, strong=frozenset(strong)))
+    blocks.append(TableBlock(head, rows, weights=weights, strong=frozenset(strong)))
     ids = [
         [words.day(t.record["tested_local"][:10] if t.record["tested_local"] else ""), t.record["record_id"], t.deposit]
         for t in facts.tests
     ]
     head = [words("tested"), words("record"), words("deposit")]
     blocks.append(
-        Table(head, ids, weights=(1, 2.2, 1.4), code=frozenset({1, 2}), caption=words("Their names in the archive"))
+        TableBlock(
+            head, ids, weights=(1, 2.2, 1.4), code=frozenset({1, 2}), caption=words("Their names in the archive")
+        )
     )
     if facts.history:
         events = [
@@ -48,18 +50,18 @@ def history(facts: ClaimFacts, words: Wording) -> Section:
         ]
         head = [words(h) for h in ("when", "event", "what", "by")]
         caption = words("Events of this link in the archive, newest first")
-        blocks.append(Table(head, events, caption=caption, weights=(0, 0, 3.4, 1.1)))
-    return Section(words("Every test of this link"), blocks)
+        blocks.append(TableBlock(head, events, caption=caption, weights=(0, 0, 3.4, 1.1)))
+    return DocumentSection(words("Every test of this link"), blocks)
 
 
-def all_verdicts(facts: ClaimFacts, words: Wording) -> Section | None:
+def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     """Every verdict on the record that stands."""
     if facts.standing is None:
         return None
-    return Section(words("Every verdict on the record that stands"), [verdict_table(facts.standing, words)])
+    return DocumentSection(words("Every verdict on the record that stands"), [verdict_table(facts.standing, words)])
 
 
-def neighbours(facts: ClaimFacts, words: Wording) -> Section | None:
+def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     """Links of the same bundle or panel, for comparison; this link among them."""
     near = facts.neighbours
     if near is None:
@@ -88,5 +90,5 @@ def neighbours(facts: ClaimFacts, words: Wording) -> Section | None:
     intro = told + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("margin"), words("of")]
-    table = Table(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2), strong=frozenset(strong))
-    return Section(words("Neighbours"), [Para(intro), table])
+    table = TableBlock(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2), strong=frozenset(strong))
+    return DocumentSection(words("Neighbours"), [Para(intro), table])

@@ -7,14 +7,14 @@ from datetime import date
 from typing import Any
 
 from archive import vocabulary
-from archive.answers.claim.facts import ClaimFacts, Row, Tested
-from archive.answers.documents import Block, Figure, Para, Section, Table
+from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord
+from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
 from archive.answers.wording import Wording, decimals_of, plain
 
 _WEIGHTS = (2.5, 0, 0, 0, 0, 0, 0, 0, 0, 1.6)
 
 
-def worst_cases(tested: Tested, limit_id: str | None, words: Wording) -> list[Section]:
+def worst_cases(tested: TestedRecord, limit_id: str | None, words: Wording) -> list[DocumentSection]:
     """Smallest margin and worst value of every parameter, recomputed under one limit, with the instrument's beside."""
     grades = tested.grades(limit_id)
     found = []
@@ -24,13 +24,13 @@ def worst_cases(tested: Tested, limit_id: str | None, words: Wording) -> list[Se
     ):
         table = _worst_table(grades, tested.rows("reported"), kind, theirs, words)
         if table is not None:
-            found.append(Section(title, [table], level=2))
+            found.append(DocumentSection(title, [table], level=2))
     return found
 
 
 def _worst_table(
     grades: Sequence[Row], reported: Sequence[Row], kind: str, theirs: str, words: Wording
-) -> Table | None:
+) -> TableBlock | None:
     rows: list[list[str]] = []
     strong: set[int] = set()
     for parameter in vocabulary.parameters():
@@ -44,7 +44,7 @@ def _worst_table(
         return None
     head = [words(h) for h in ("parameter", "end", "pairing", "MHz", "value", "limit", "margin")]
     head += [theirs, words("difference"), words("verdict")]
-    return Table(head, rows, align="lllrrrrrrl", weights=_WEIGHTS, strong=frozenset(strong))
+    return TableBlock(head, rows, align="lllrrrrrrl", weights=_WEIGHTS, strong=frozenset(strong))
 
 
 def _worst(rows: Sequence[Row], parameter: str, kind: str) -> Row:
@@ -84,7 +84,7 @@ def _worst_row(g: Row, told: Row | None, kind: str, first: bool, words: Wording)
     ]
 
 
-def scalars(tested: Tested, words: Wording) -> Section | None:
+def scalars(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     """Readings, pairs side by side; what is not per pair stands in a second table."""
     rows = [r for r in tested.rows("readings") if r["origin"] in ("measured", "stated")]
     by_pair: list[list[str]] = []
@@ -101,11 +101,11 @@ def scalars(tested: Tested, words: Wording) -> Section | None:
     blocks: list[Block] = []
     if by_pair:
         head = [words("quantity"), *vocabulary.PAIRS]
-        blocks.append(Table(head, by_pair, align="lrrrr", weights=(3, 1, 1, 1, 1)))
+        blocks.append(TableBlock(head, by_pair, align="lrrrr", weights=(3, 1, 1, 1, 1)))
     if other:
         head = [words("quantity"), words("of"), words("reading")]
-        blocks.append(Table(head, other, align="llr", weights=(3, 3, 1)))
-    return Section(words("Length, delay, resistance and other readings"), blocks, level=2) if blocks else None
+        blocks.append(TableBlock(head, other, align="llr", weights=(3, 3, 1)))
+    return DocumentSection(words("Length, delay, resistance and other readings"), blocks, level=2) if blocks else None
 
 
 def _of(r: Row, words: Wording) -> str:
@@ -120,7 +120,7 @@ def _value(r: Row, words: Wording) -> str:
     return f"{r['censored'] or ''}{words.value(r['value'], vocabulary.parameter(r['quantity']).unit, decimals)}"
 
 
-def wire_map(tested: Tested, words: Wording) -> Section | None:
+def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     """The wire map as a drawing."""
     from archive.answers.claim.wiremap import drawing
 
@@ -135,10 +135,10 @@ def wire_map(tested: Tested, words: Wording) -> Section | None:
         else words("Wire map: contact to contact, no fault.")
     )
     svg = drawing(rows, title=caption, words=words)
-    return Section(words("Wire map"), [Figure(svg, caption, caption, wide=0.72)], level=2)
+    return DocumentSection(words("Wire map"), [Figure(svg, caption, caption, wide=0.72)], level=2)
 
 
-def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
+def instruments(facts: ClaimFacts, tested: TestedRecord, words: Wording) -> DocumentSection:
     """The units on the day of the test, their calibrations and what is filed for them."""
     r = tested.record
     units = {u["instrument_id"]: u for u in tested.rows("instruments")}
@@ -169,7 +169,7 @@ def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
         words(h)
         for h in ("end", "instrument", "serial", "software, adapter, level", "calibrated", "calibration due", "filed")
     ]
-    blocks: list[Block] = [Table(head, rows, weights=(0, 1.2, 0, 1.7, 0, 1.7, 1))]
+    blocks: list[Block] = [TableBlock(head, rows, weights=(0, 1.2, 0, 1.7, 0, 1.7, 1))]
     if r["medium"] == "fiber":
         blocks.append(
             Para(
@@ -181,7 +181,7 @@ def instruments(facts: ClaimFacts, tested: Tested, words: Wording) -> Section:
                 )
             )
         )
-    return Section(words("Instruments on the day of the test"), blocks)
+    return DocumentSection(words("Instruments on the day of the test"), blocks)
 
 
 def _due(due: str | None, tested: str | None, words: Wording) -> str:
@@ -197,7 +197,7 @@ def _due(due: str | None, tested: str | None, words: Wording) -> str:
     return words("{due}: run out {days} days before", due=words.day(due), days=-days)
 
 
-def findings(tested: Tested, more: Sequence[Mapping[str, Any]], words: Wording) -> Section:
+def findings(tested: TestedRecord, more: Sequence[Mapping[str, Any]], words: Wording) -> DocumentSection:
     """What the rules found, and what they could not look at. more: findings across records that name the link."""
     rows = [*tested.rows("findings"), *more]
     raised = [f for f in rows if f["status"] == "raised"]
@@ -213,7 +213,7 @@ def findings(tested: Tested, more: Sequence[Mapping[str, Any]], words: Wording) 
                 for f in ordered
             ]
             strong = frozenset(k for k, f in enumerate(ordered) if f["severity"] == "error")
-            blocks.append(Table(head, cells, weights=(0, 1.3, 3, 2.4), caption=caption, strong=strong))
+            blocks.append(TableBlock(head, cells, weights=(0, 1.3, 3, 2.4), caption=caption, strong=strong))
     if not raised:
         blocks.insert(0, Para(words("No rule that could look found a fault.")))
     blind = sorted({words.term(f["rule"]) for f in rows if f["status"] == "could not look"})
@@ -221,4 +221,4 @@ def findings(tested: Tested, more: Sequence[Mapping[str, Any]], words: Wording) 
         names = ", ".join(blind)
         text = words("These rules could not look, for want of data, and count neither way: {names}.", names=names)
         blocks.append(Para(text, role="small"))
-    return Section(words("Findings"), blocks)
+    return DocumentSection(words("Findings"), blocks)

@@ -6,17 +6,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from archive import vocabulary
-from archive.answers.claim.facts import ASSESSMENT, DEPOSIT, NEWEST, NOW, ClaimFacts, Said, Tested
-from archive.answers.documents import Opinion, Opinions, Table
+from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NEWEST, NOW, ClaimFacts, StatedVerdict, TestedRecord
+from archive.answers.documents import TableBlock, VerdictCard, VerdictCards
 from archive.answers.wording import Wording, plain
 
 Verdict = Mapping[str, Any]
 
 
-def opinions(facts: ClaimFacts, words: Wording) -> Opinions | None:
+def opinions(facts: ClaimFacts, words: Wording) -> VerdictCards | None:
     """The instrument, this program under the limit of the day and under today's edition, and the fresh test."""
     s = facts.standing
-    items: list[Opinion] = []
+    items: list[VerdictCard] = []
     if s is not None:
         items.append(instrument(s, words))
         first = next((x for x in s.said if x.kind == DEPOSIT), None)
@@ -27,14 +27,14 @@ def opinions(facts: ClaimFacts, words: Wording) -> Opinions | None:
             items.append(_program(words("This program, today's edition"), later.verdict, words))
         elif facts.newest_edition:
             lines = [facts.newest_edition, words("This program holds no lines of this edition.")]
-            items.append(Opinion(words("This program, today's edition"), words.verdict(None), lines))
+            items.append(VerdictCard(words("This program, today's edition"), words.verdict(None), lines))
     if facts.retest is not None and (v := facts.retest.verdict()) is not None:
         when = words.day(facts.retest.record["tested_local"]) or words("day not stated")
         items.append(_program(words("Fresh test, {when}", when=when), v, words))
-    return Opinions(items) if items else None
+    return VerdictCards(items) if items else None
 
 
-def instrument(tested: Tested, words: Wording) -> Opinion:
+def instrument(tested: TestedRecord, words: Wording) -> VerdictCard:
     """What the instrument itself said."""
     r = tested.record
     when = words.day(r["tested_local"])
@@ -43,10 +43,10 @@ def instrument(tested: Tested, words: Wording) -> Opinion:
         lines.append(words("marked as marginal"))
     word = words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("no verdict")
     who = words("The instrument, {when}", when=when) if when else words("The instrument")
-    return Opinion(who, word, lines, grave=r["reported_verdict"] == "fail")
+    return VerdictCard(who, word, lines, grave=r["reported_verdict"] == "fail")
 
 
-def _program(who: str, v: Verdict, words: Wording) -> Opinion:
+def _program(who: str, v: Verdict, words: Wording) -> VerdictCard:
     lines = [plain(v["limit_id"]) or words("limit unknown: {found}", found=plain(v["limit_found"]) or words("none"))]
     worst = worst_text(v, words)
     if worst:
@@ -62,10 +62,10 @@ def _program(who: str, v: Verdict, words: Wording) -> Opinion:
         lines.append(", ".join(marks))
     if v["verdict"] == "not graded" and v["reason"]:
         lines.append(plain(v["reason"]))
-    return Opinion(who, words.verdict(v["verdict"]), lines, grave=v["verdict"] == "fail")
+    return VerdictCard(who, words.verdict(v["verdict"]), lines, grave=v["verdict"] == "fail")
 
 
-def verdict_table(tested: Tested, words: Wording) -> Table:
+def verdict_table(tested: TestedRecord, words: Wording) -> TableBlock:
     """Every verdict on one record: the instrument's, and one row for each that this program said and when."""
     r = tested.record
     marked = words("marginal, as it marked it") if r["reported_marginal"] else ""
@@ -80,10 +80,10 @@ def verdict_table(tested: Tested, words: Wording) -> Table:
         limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))
         rows.append([who, when, limit, words.verdict(v["verdict"]), worst_text(v, words), "; ".join(notes(s, words))])
     head = [words(h) for h in ("said by", "when", "limit", "verdict", "smallest margin", "with this said")]
-    return Table(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2), strong=frozenset(grave))
+    return TableBlock(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2), strong=frozenset(grave))
 
 
-def _who(s: Said, tested: Tested, words: Wording) -> tuple[str, str]:
+def _who(s: StatedVerdict, tested: TestedRecord, words: Wording) -> tuple[str, str]:
     if s.kind == NOW:
         return words("this program, with the limits it holds today"), words("for this file")
     if s.kind == NEWEST:
@@ -96,7 +96,7 @@ def _who(s: Said, tested: Tested, words: Wording) -> tuple[str, str]:
     return words("this program"), words("for this file")
 
 
-def notes(s: Said, words: Wording) -> list[str]:
+def notes(s: StatedVerdict, words: Wording) -> list[str]:
     """What belongs to a verdict: reason, marks, which lines are provisional, who confirmed them."""
     v = s.verdict
     found = [plain(v["reason"])]

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from archive.answers.claim.facts import ClaimFacts
-from archive.answers.documents import Block, Facts, Para, Section, Table
+from archive.answers.claim.claim_facts import ClaimFacts
+from archive.answers.documents import Block, DocumentSection, FactsBlock, Para, TableBlock
 from archive.answers.wording import Wording, plain
 
 
-def warranty(facts: ClaimFacts, words: Wording) -> Section:
+def warranty(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """Dates of the job in their order, and what is filed for it."""
     required = plain(facts.job.get("required_limit")) or words("not stated")
     blocks: list[Block] = [
-        Facts(
+        FactsBlock(
             [
                 (words("warranty"), warranty_line(facts, words) or words("not stated")),
                 (words("required limit"), required),
@@ -25,7 +25,7 @@ def warranty(facts: ClaimFacts, words: Wording) -> Section:
     if dates:
         head = [words("day"), words("what"), words("seen from {on}", on=words.day(facts.on))]
         rows = [[words.day(day), what, _seen(day, facts.on, words)] for day, what in dates]
-        blocks.append(Table(head, rows, weights=(1.1, 2.4, 2), caption=words("What begins and runs out when")))
+        blocks.append(TableBlock(head, rows, weights=(1.1, 2.4, 2), caption=words("What begins and runs out when")))
     if facts.documents:
         head = [words(h) for h in ("document", "kind", "speaks for", "valid until", "SHA-256")]
         rows = [
@@ -40,10 +40,10 @@ def warranty(facts: ClaimFacts, words: Wording) -> Section:
         ]
         caption = words("Documents filed for the job and for this link")
         weights = (1.8, 0, 1.3, 1.1, 2.6)
-        blocks.append(Table(head, rows, caption=caption, weights=weights, code=frozenset({4})))
+        blocks.append(TableBlock(head, rows, caption=caption, weights=weights, code=frozenset({4})))
     else:
         blocks.append(Para(words("No document is filed for the job or for this link.")))
-    return Section(words("Warranty and documents"), blocks)
+    return DocumentSection(words("Warranty and documents"), blocks)
 
 
 def warranty_line(facts: ClaimFacts, words: Wording) -> str:

@@ -19,7 +19,7 @@ class Para:
 
 
 @dataclass(frozen=True)
-class Facts:
+class FactsBlock:
     """Pairs of a name and a value. columns: how many pairs stand side by side."""
 
     rows: Sequence[tuple[str, str]]
@@ -27,7 +27,7 @@ class Facts:
 
 
 @dataclass(frozen=True)
-class Opinion:
+class VerdictCard:
     """What somebody says of a thing: who, one word, and lines that belong to it. grave: must not be overlooked."""
 
     who: str
@@ -37,14 +37,14 @@ class Opinion:
 
 
 @dataclass(frozen=True)
-class Opinions:
+class VerdictCards:
     """Opinions side by side."""
 
-    items: Sequence[Opinion]
+    items: Sequence[VerdictCard]
 
 
 @dataclass(frozen=True)
-class Table:
+class TableBlock:
     """A table of texts.
 
     align: one of l, c, r per column. weights: relative widths of columns on paper, 0 for as wide as its texts, or
@@ -94,11 +94,11 @@ class Code:
     text: str
 
 
-Block = Para | Facts | Opinions | Table | Figure | Notice | Listing | Code
+Block = Para | FactsBlock | VerdictCards | TableBlock | Figure | Notice | Listing | Code
 
 
 @dataclass(frozen=True)
-class Section:
+class DocumentSection:
     """A heading and what stands under it. level 1 or 2; new_page: starts a page in print."""
 
     title: str
@@ -128,7 +128,7 @@ class Document:
     subtitle: str
     kicker: str
     date: str
-    sections: Sequence[Section]
+    sections: Sequence[DocumentSection]
     footer: str = ""
     language: str = "en"
     paper: str = "a4"

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Literal
 
-from archive.answers.documents.model import Document, Figure, Table
+from archive.answers.documents.model import Document, Figure, TableBlock
 from archive.answers.documents.text import fonts, printable
 
 _TEMPLATE = Path(__file__).parent / "templates" / "document.typ"
@@ -89,7 +89,7 @@ def _block(block: Any, picture: Path) -> dict[str, Any]:
         words = {"caption": printable(block.caption), "alt": printable(block.alt)}
         return {"kind": "Figure", "path": picture.name, "wide": block.wide, **words}
     plain: dict[str, Any] = {key: _printable(value) for key, value in asdict(block).items()}
-    if isinstance(block, Table):
+    if isinstance(block, TableBlock):
         plain["code"] = sorted(block.code)
         plain["strong"] = sorted(block.strong)
     # `kind` of a notice is its weight; the kind of the block wins the name.

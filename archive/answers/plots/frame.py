@@ -38,7 +38,7 @@ def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float
     return found
 
 
-class Frame:
+class PlotFrame:
     """Scales and places of one picture; all panels share both axes.
 
     entries: labels of the legend. stacked: panels beneath each other at full width, else side by side.

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from archive.answers.plots.frame import Box, Frame
+from archive.answers.plots.frame import Box, PlotFrame
 from archive.answers.plots.model import Mark, Panel
 from archive.answers.plots.pen import INK, figure, stroke, text
 
 _LINE, _LETTER = 10.5, 4.9
 
 
-def ring(frame: Frame, box: Box, panel: Panel, mark: Mark) -> list[str]:
+def ring(frame: PlotFrame, box: Box, panel: Panel, mark: Mark) -> list[str]:
     """Ring, leader and words of a mark."""
     x, y = float(frame.x(mark.x, box)), float(frame.y(mark.y, box))
     lines = mark.text.split("\n")
@@ -30,7 +30,7 @@ def ring(frame: Frame, box: Box, panel: Panel, mark: Mark) -> list[str]:
     return out
 
 
-def _free(frame: Frame, box: Box, panel: Panel, span: tuple[float, float], y: float, tall: float) -> float:
+def _free(frame: PlotFrame, box: Box, panel: Panel, span: tuple[float, float], y: float, tall: float) -> float:
     """Top of the words: beyond the limit and the point, as near as the frame allows."""
     highest, lowest = box.top + 3, box.top + box.tall - tall - 3
     if panel.limit is None:

@@ -8,7 +8,7 @@ from archive.answers.plots.scale import Array
 
 
 @dataclass(frozen=True)
-class Curve:
+class PlotCurve:
     """One curve. x: MHz (or km), rising, shape (n,); y: shape (n,), NaN where missing."""
 
     label: str
@@ -39,8 +39,8 @@ class Panel:
     """One panel. sense: "max" where the limit must not be exceeded, "min" where it must be reached."""
 
     heading: str
-    curves: tuple[Curve, ...]
-    limit: Curve | None = None
+    curves: tuple[PlotCurve, ...]
+    limit: PlotCurve | None = None
     sense: str = "min"
     mark: Mark | None = None
     events: tuple[Event, ...] = ()

@@ -9,7 +9,7 @@ from typing import Any
 
 from archive import schemas
 from archive.answers import statistics
-from archive.answers.rates.group import Group, total
+from archive.answers.rates.group import RateGroup, total
 
 REST = "all others"
 
@@ -18,11 +18,11 @@ REST = "all others"
 class _Pair:
     a: int
     b: int | None
-    one: Group
-    other: Group
+    one: RateGroup
+    other: RateGroup
 
 
-def differences(groups: Sequence[Group], names: Sequence[Any], how: str = "auto") -> list[dict[str, Any]]:
+def differences(groups: Sequence[RateGroup], names: Sequence[Any], how: str = "auto") -> list[dict[str, Any]]:
     """Every comparison of final and of first-time rates, the surest differences first.
 
     groups: as counted; names: what each is called; how: pairs, rest (each with all others together), auto (pairs of
@@ -51,7 +51,7 @@ def differences(groups: Sequence[Group], names: Sequence[Any], how: str = "auto"
     return sorted(out, key=lambda d: (d["p_holm"], d["p"]))
 
 
-def _pairs(groups: Sequence[Group], rest: bool) -> Iterator[_Pair]:
+def _pairs(groups: Sequence[RateGroup], rest: bool) -> Iterator[_Pair]:
     if not rest:
         for i, j in combinations(range(len(groups)), 2):
             yield _Pair(i, j, groups[i], groups[j])
@@ -61,8 +61,8 @@ def _pairs(groups: Sequence[Group], rest: bool) -> Iterator[_Pair]:
         yield _Pair(i, None, group, _without(everything, group, groups))
 
 
-def _without(everything: Group, group: Group, groups: Sequence[Group]) -> Group:
-    other = Group((REST,))
+def _without(everything: RateGroup, group: RateGroup, groups: Sequence[RateGroup]) -> RateGroup:
+    other = RateGroup((REST,))
     for name in ("links", "passed", "first_links", "first_passed"):
         setattr(other, name, getattr(everything, name) - getattr(group, name))
     for g in groups:
@@ -104,7 +104,7 @@ def _compared(pair: _Pair, of: str, rules: dict[str, Any]) -> dict[str, Any] | N
     }
 
 
-def _of(g: Group, first: bool) -> tuple[int, int, float | None]:
+def _of(g: RateGroup, first: bool) -> tuple[int, int, float | None]:
     return (g.first_passed, g.first_links, g.first_effect) if first else (g.passed, g.links, g.effect)
 
 
@@ -115,7 +115,7 @@ def _by_job(x1: int, n1: int, e1: float | None, x2: int, n2: int, e2: float | No
     return statistics.score_of(x1 / n1, n1 / e1, x2 / n2, n2 / e2)
 
 
-def _mix(one: Group, other: Group, most: float) -> tuple[list[str], dict[str, float | None]]:
+def _mix(one: RateGroup, other: RateGroup, most: float) -> tuple[list[str], dict[str, float | None]]:
     """How far two groups differ in length and in limit: the share that would have to change places, 0 to 1."""
     warnings, found = [], {}
     for name, word in (("lengths", "length"), ("limits", "limit")):

@@ -7,15 +7,17 @@ from typing import Any
 
 from archive import schemas
 from archive.answers import statistics
-from archive.answers.rates.fields import Field
-from archive.answers.rates.group import Group, Key
+from archive.answers.rates.fields import GroupField
+from archive.answers.rates.group import Key, RateGroup
 from archive.answers.rates.parameters import by_parameter
-from archive.answers.rates.source import Choice, Source, grouped
+from archive.answers.rates.source import Choice, CountingSource, grouped
 from archive.errors import Trouble
 from archive.store.catalogue.counting_columns import BITS
 
 
-def counts(source: Source, choice: Choice, fields: Sequence[Field], *, by_job: bool = True) -> list[Group]:
+def counts(
+    source: CountingSource, choice: Choice, fields: Sequence[GroupField], *, by_job: bool = True
+) -> list[RateGroup]:
     """Groups in the order of their keys. by_job: also how much more the jobs differ than chance lets links differ."""
     if not source.files.records:
         return []
@@ -25,10 +27,10 @@ def counts(source: Source, choice: Choice, fields: Sequence[Field], *, by_job: b
     return _sorted(_counts(source, choice, fields, by_job))
 
 
-def _counts(source: Source, choice: Choice, fields: Sequence[Field], by_job: bool) -> list[Group]:
+def _counts(source: CountingSource, choice: Choice, fields: Sequence[GroupField], by_job: bool) -> list[RateGroup]:
     columns, by = grouped(fields)
     where, values = choice.where()
-    groups: dict[Key, Group] = {}
+    groups: dict[Key, RateGroup] = {}
     n = len(fields)
     table, number_of = (source.cells, "sum(r.number)::BIGINT") if choice.of_cells else (source.records, "count(*)")
     for row in source.rows(
@@ -37,7 +39,7 @@ def _counts(source: Source, choice: Choice, fields: Sequence[Field], by_job: boo
         values,
     ):
         key, (limit, band, state, number) = tuple(row[:n]), row[n:]
-        group = groups.setdefault(key, Group(key))
+        group = groups.setdefault(key, RateGroup(key))
         group.add(state, number)
         if state & BITS["standing"] and state & (BITS["passed"] | BITS["failed"]):
             group.limits[limit] += number
@@ -55,7 +57,7 @@ def _counts(source: Source, choice: Choice, fields: Sequence[Field], by_job: boo
     return list(groups.values())
 
 
-def _jobs(source: Source, choice: Choice, fields: Sequence[Field], groups: dict[Key, Group]) -> None:
+def _jobs(source: CountingSource, choice: Choice, fields: Sequence[GroupField], groups: dict[Key, RateGroup]) -> None:
     """Number of jobs, and design effects of both shares."""
     columns, by = grouped(fields)
     where, values = choice.where()
@@ -86,7 +88,7 @@ def _jobs(source: Source, choice: Choice, fields: Sequence[Field], groups: dict[
             group.first_effect = statistics.design_effect(*row[n + 6 : n + 12])
 
 
-def row_of(group: Group, fields: Sequence[Field]) -> dict[str, Any]:
+def row_of(group: RateGroup, fields: Sequence[GroupField]) -> dict[str, Any]:
     """A group as the row that is printed, with Wilson's intervals of 95 %.
 
     rate: passed / links. first_time_rate: first_passed / first_links. marginal_share: of the links that pass and of
@@ -149,20 +151,21 @@ def share(part: int | None, whole: int | None) -> float | None:
     return part / whole if whole and part is not None else None
 
 
-def _sorted(groups: list[Group], parameter: int | None = None) -> list[Group]:
+def _sorted(groups: list[RateGroup], parameter: int | None = None) -> list[RateGroup]:
     """In the order of their keys; parameters (their place in the key) stay in that of the vocabulary, as they come."""
 
-    def key(g: Group) -> Any:
+    def key(g: RateGroup) -> Any:
         return tuple((v is None, order[v] if i == parameter else v) for i, v in enumerate(g.key))
 
     order = {g.key[parameter]: i for i, g in reversed(list(enumerate(groups)))} if parameter is not None else {}
     return sorted((g for g in groups if g.tests), key=key)
 
 
-def refused(choice: Choice, fields: Sequence[Field]) -> None:
+def refused(choice: Choice, fields: Sequence[GroupField]) -> None:
     """Errors: Trouble for a breakdown that the records cannot give."""
     if choice.verdicts == "reported" and any(f.name == "parameter" for f in fields):
         raise Trouble(
             "the instruments' verdicts on single parameters are not counted",
+            code="rates.verdicts-not-counted",
             remedy="leave `--verdicts reported` or `--by parameter` out",
         )

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from archive import limits, vocabulary
-from archive.answers.rates.curves import Selected, curves_of
-from archive.answers.rates.fields import Field, chosen
+from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.histogram import Histogram
+from archive.answers.rates.packed_curves import Selected, curves_of
 from archive.answers.rates.rates import name_of
-from archive.answers.rates.source import Choice, Source
+from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.store.catalogue.counting import counting
 from archive.store.catalogue.counting_columns import BITS
@@ -91,14 +91,21 @@ def distribution(
     """
     choice = choice or Choice()
     if parameter not in vocabulary.parameters():
-        raise Trouble("no such parameter", found=parameter, expected=", ".join(vocabulary.parameters()))
+        raise Trouble(
+            "no such parameter",
+            code="rates.unknown-parameter",
+            found=parameter,
+            expected=", ".join(vocabulary.parameters()),
+        )
     for said, known in ((tests, tuple(TESTS)), (of, OF)):
         if said not in known:
-            raise Trouble("no such word", found=said, expected=", ".join(known))
+            raise Trouble("no such word", code="rates.unknown-word", found=said, expected=", ".join(known))
     about = vocabulary.parameter(parameter)
     fields = chosen(by, choice.length_edges)
     if any(f.name == "parameter" for f in fields):
-        raise Trouble("curves are of one parameter", remedy="leave parameter out of --by")
+        raise Trouble(
+            "curves are of one parameter", code="rates.curves-by-parameter", remedy="leave parameter out of --by"
+        )
     selected, keys, used = _selected(archive, choice, fields, TESTS[tests])
     line = None
     notes: list[str] = []
@@ -122,9 +129,9 @@ def distribution(
 
 
 def _selected(
-    archive: Archive, choice: Choice, fields: Sequence[Field], bit: int
+    archive: Archive, choice: Choice, fields: Sequence[GroupField], bit: int
 ) -> tuple[list[Selected], list[tuple[Any, ...]], set[str]]:
-    source = Source(counting(archive))
+    source = CountingSource(counting(archive))
     if not source.files.records:
         return [], [], set()
     where, values = choice.where()
@@ -138,6 +145,7 @@ def _selected(
     if len(found) > MOST_GROUPS:
         raise Trouble(
             f"{len(found)} groups are too many for curves",
+            code="rates.too-many-groups",
             expected=f"at most {MOST_GROUPS}",
             remedy="narrow the selection, or group by less",
         )
@@ -155,7 +163,12 @@ def _limit(against: str | None, used: set[str], notes: list[str]) -> Limit | Non
     if against is not None:
         resolved = limits.find(against)
         if resolved.limit_id is None:
-            raise Trouble("the limit is not known", found=against, expected=", ".join(resolved.candidates) or "an id")
+            raise Trouble(
+                "the limit is not known",
+                code="rates.unknown-limit",
+                found=against,
+                expected=", ".join(resolved.candidates) or "an id",
+            )
         return limits.get(resolved.limit_id)
     if len(used) == 1:
         return limits.get(next(iter(used)))
@@ -165,7 +178,7 @@ def _limit(against: str | None, used: set[str], notes: list[str]) -> Limit | Non
 
 
 def _spread(
-    histogram: Histogram, key: tuple[Any, ...], fields: Sequence[Field], records: int, line: Any, sense: str
+    histogram: Histogram, key: tuple[Any, ...], fields: Sequence[GroupField], records: int, line: Any, sense: str
 ) -> Spread:
     order = np.argsort(histogram.frequencies)
     f = histogram.frequencies[order]

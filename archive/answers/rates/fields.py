@@ -12,7 +12,7 @@ from archive.errors import Trouble
 
 
 @dataclass(frozen=True)
-class Field:
+class GroupField:
     """One thing to group by. sql: over records `r`; shown: what a value of it becomes in a row; said: back again."""
 
     name: str
@@ -47,28 +47,28 @@ def _said_month(text: str) -> int:
 FIELDS = {
     f.name: f
     for f in (
-        Field("cable_type", "coalesce(r.cable_type, 'unknown')", "brand-neutral cable type"),
-        Field("category", "coalesce(r.category, 'unknown')", "category or class of the cable"),
-        Field("construction", "r.construction", "screens of the cable: u-utp, f-utp, s-ftp ..."),
-        Field("limit", "r.limit_id", "limit with its edition"),
-        Field("configuration", "r.configuration", "channel, permanent-link ..."),
-        Field("year", "r.year", "year of the test", said=_said_year),
-        Field("quarter", "r.year * 4 + (r.month - 1) // 3", "quarter of the test", _quarter, _said_quarter),
-        Field("month", "r.year * 12 + (r.month - 1)", "month of the test", _month, _said_month),
-        Field("site", "r.site", "site"),
-        Field("job", "r.job_id", "job"),
-        Field("client", "r.client", "client of the job"),
-        Field("contractor", "r.contractor", "contractor of the job"),
-        Field("crew", "r.crew", "crew of the job"),
-        Field("length_band", "", "band of length"),
-        Field("maker", "r.maker", "maker of the unit at the local end"),
-        Field("model", "r.model", "model of the unit at the local end"),
-        Field("serial", "r.local_serial", "serial number of the unit at the local end"),
-        Field("remote_model", "r.remote_model", "model of the unit at the remote end"),
-        Field("remote_serial", "r.remote_serial", "serial number of the unit at the remote end"),
-        Field("medium", "r.medium", "copper or fiber"),
-        Field("evidence", "r.evidence", "evidence level: full-sweep, worst-points, verdict-only"),
-        Field("parameter", "", "each parameter by itself"),
+        GroupField("cable_type", "coalesce(r.cable_type, 'unknown')", "brand-neutral cable type"),
+        GroupField("category", "coalesce(r.category, 'unknown')", "category or class of the cable"),
+        GroupField("construction", "r.construction", "screens of the cable: u-utp, f-utp, s-ftp ..."),
+        GroupField("limit", "r.limit_id", "limit with its edition"),
+        GroupField("configuration", "r.configuration", "channel, permanent-link ..."),
+        GroupField("year", "r.year", "year of the test", said=_said_year),
+        GroupField("quarter", "r.year * 4 + (r.month - 1) // 3", "quarter of the test", _quarter, _said_quarter),
+        GroupField("month", "r.year * 12 + (r.month - 1)", "month of the test", _month, _said_month),
+        GroupField("site", "r.site", "site"),
+        GroupField("job", "r.job_id", "job"),
+        GroupField("client", "r.client", "client of the job"),
+        GroupField("contractor", "r.contractor", "contractor of the job"),
+        GroupField("crew", "r.crew", "crew of the job"),
+        GroupField("length_band", "", "band of length"),
+        GroupField("maker", "r.maker", "maker of the unit at the local end"),
+        GroupField("model", "r.model", "model of the unit at the local end"),
+        GroupField("serial", "r.local_serial", "serial number of the unit at the local end"),
+        GroupField("remote_model", "r.remote_model", "model of the unit at the remote end"),
+        GroupField("remote_serial", "r.remote_serial", "serial number of the unit at the remote end"),
+        GroupField("medium", "r.medium", "copper or fiber"),
+        GroupField("evidence", "r.evidence", "evidence level: full-sweep, worst-points, verdict-only"),
+        GroupField("parameter", "", "each parameter by itself"),
     )
 }
 """By name, in the order in which they are told."""
@@ -87,30 +87,37 @@ OTHER_NAMES = {
 TIMES = ("year", "quarter", "month")
 
 
-def chosen(names: Iterable[str], edges: Sequence[float] | None = None) -> list[Field]:
+def chosen(names: Iterable[str], edges: Sequence[float] | None = None) -> list[GroupField]:
     """Fields by name, each once. edges: upper ends of the bands of length in metres.
 
     Errors: Trouble for a name that is none.
     """
-    found: dict[str, Field] = {}
+    found: dict[str, GroupField] = {}
     for said in names:
         name = said.strip().lower().replace("-", "_").replace(" ", "_")
         name = OTHER_NAMES.get(name, name)
         if name not in FIELDS:
-            raise Trouble("records cannot be grouped by this", found=repr(said), expected=", ".join(FIELDS))
+            raise Trouble(
+                "records cannot be grouped by this",
+                code="rates.unknown-field",
+                found=repr(said),
+                expected=", ".join(FIELDS),
+            )
         found[name] = length_bands(edges) if name == "length_band" else FIELDS[name]
     return list(found.values())
 
 
-def length_bands(edges: Sequence[float] | None = None) -> Field:
+def length_bands(edges: Sequence[float] | None = None) -> GroupField:
     """The field of length by these bands, or by those of schemas/rates.toml."""
     ends = [float(e) for e in edges or schemas.load("rates.toml")["length"]["edges_m"]]
     if not ends or ends[0] <= 0 or any(b <= a for a, b in pairwise(ends)):
         listed = ", ".join(f"{e:g}" for e in ends)
-        raise Trouble("no bands of length", found=listed, expected="rising numbers of metres")
+        raise Trouble(
+            "no bands of length", code="rates.length-bands", found=listed, expected="rising numbers of metres"
+        )
     names = [band(i, ends, "m") for i in range(len(ends) + 1)]
     sql = "r.length_band" if edges is None else _banded("r.length_m", ends)
-    return Field("length_band", sql, "band of length", lambda v: None if v is None else names[v], names.index)
+    return GroupField("length_band", sql, "band of length", lambda v: None if v is None else names[v], names.index)
 
 
 def frequency_bands() -> tuple[str, Callable[[Any], str | None]]:

@@ -13,7 +13,7 @@ Key = tuple[Any, ...]
 
 
 @dataclass
-class Group:
+class RateGroup:
     """Counts of one group. links: graded, each once per configuration and limit family; first_links: links whose
     first complete test is in this group and graded; mix: links by band of length and by limit."""
 
@@ -60,9 +60,9 @@ class Group:
                 setattr(self, word, getattr(self, word) + number * (word in s))
 
 
-def total(groups: Sequence[Group]) -> Group:
+def total(groups: Sequence[RateGroup]) -> RateGroup:
     """All groups together; margins and jobs are not summed."""
-    out = Group(())
+    out = RateGroup(())
     for name in (
         "tests",
         "links",

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from archive.answers.rates.fields import Field
-from archive.answers.rates.group import Group, Key
-from archive.answers.rates.source import Choice, Source, grouped
+from archive.answers.rates.fields import GroupField
+from archive.answers.rates.group import Key, RateGroup
+from archive.answers.rates.source import Choice, CountingSource, grouped
 from archive.store.catalogue.counting_columns import BITS, GRADED, PROVISIONAL
 
 
-def by_parameter(source: Source, choice: Choice, fields: Sequence[Field], place: int) -> list[Group]:
+def by_parameter(source: CountingSource, choice: Choice, fields: Sequence[GroupField], place: int) -> list[RateGroup]:
     """Groups by the other fields and by parameter. place: of parameter among the fields.
 
     A parameter passes where it was graded so. Where only worst points came along it fails where one fails, and passes
@@ -30,10 +30,10 @@ def by_parameter(source: Source, choice: Choice, fields: Sequence[Field], place:
     ]
     if not parts:
         return []
-    groups: dict[Key, Group] = {}
+    groups: dict[Key, RateGroup] = {}
     for *key, name, state, graded, positive, number in source.rows(" UNION ALL ".join(parts), values):
         full = (*key[:place], name, *key[place:])
-        group = groups.setdefault(full, Group(full))
+        group = groups.setdefault(full, RateGroup(full))
         group.add(state & 3 | BITS["live"] | _outcome(state, graded, positive), number)
     _margins(source, choice, groups, place, columns, by, where, values)
     for group in groups.values():
@@ -58,9 +58,9 @@ def _outcome(state: int, graded: int, positive: bool | None) -> int:
 
 
 def _margins(
-    source: Source,
+    source: CountingSource,
     choice: Choice,
-    groups: dict[Key, Group],
+    groups: dict[Key, RateGroup],
     place: int,
     columns: str,
     by: str,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from archive.answers.rates.fields import FIELDS, OTHER_NAMES, chosen, frequency_bands
-from archive.answers.rates.source import Choice, Source
+from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.store.catalogue.counting import counting
 
@@ -51,7 +51,7 @@ def failed(
     """
     choice = choice or Choice()
     names = [_named(n) for n in (by or ["parameter"])]
-    source = Source(counting(archive, watch))
+    source = CountingSource(counting(archive, watch))
     if not source.files.records:
         return Failed(names, [], 0, 0, 0)
     where, values = choice.where()
@@ -86,11 +86,16 @@ def _named(said: str) -> str:
     name = said.strip().lower().replace("-", "_")
     name = _ALSO.get(name, name)
     if name not in PARTS and OTHER_NAMES.get(name, name) not in FIELDS:
-        raise Trouble("what failed cannot be told by this", found=repr(said), expected=", ".join((*PARTS, *FIELDS)))
+        raise Trouble(
+            "what failed cannot be told by this",
+            code="rates.unknown-field",
+            found=repr(said),
+            expected=", ".join((*PARTS, *FIELDS)),
+        )
     return name if name in PARTS else OTHER_NAMES.get(name, name)
 
 
-def _rows(source: Source, columns: Sequence[str], where: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
+def _rows(source: CountingSource, columns: Sequence[str], where: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
     """One row per value of the columns: distinct links, distinct failing curves and readings, margins."""
     keys = ", ".join(f"{c} AS k{i}" for i, c in enumerate(columns))
     names = ", ".join(f"k{i}" for i in range(len(columns)))
@@ -104,7 +109,7 @@ def _rows(source: Source, columns: Sequence[str], where: str, values: Sequence[A
     )
 
 
-def _total(source: Source, where: str, values: Sequence[Any]) -> tuple[int, int, int]:
+def _total(source: CountingSource, where: str, values: Sequence[Any]) -> tuple[int, int, int]:
     """Failing links with something that failed, failures, failing links without."""
     if not source.files.failures:
         found: tuple[Any, ...] = (0, 0)

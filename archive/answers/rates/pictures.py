@@ -37,7 +37,12 @@ def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> Non
     title: said above, such as the name of the archive. Errors: Trouble for another ending, or nothing to draw.
     """
     if out.suffix.lower() not in FORMS:
-        raise Trouble("a picture of this kind cannot be drawn", where=str(out), expected=", ".join(FORMS))
+        raise Trouble(
+            "a picture of this kind cannot be drawn",
+            code="picture.unknown-form",
+            where=str(out),
+            expected=", ".join(FORMS),
+        )
     import matplotlib
 
     form = out.suffix.lower()
@@ -56,7 +61,7 @@ def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> Non
 def of_rates(found: Rates, title: str = "") -> Figure:
     """Rates with their intervals: over time where a field is one of time, else one line per group."""
     if not any(r["links"] or r["first_links"] for r in found.rows):
-        raise Trouble("there is nothing to draw: no link is graded")
+        raise Trouble("there is nothing to draw: no link is graded", code="picture.nothing-to-draw")
     time = next((f.name for f in found.fields if f.name in TIMES), None)
     if time and all(r[time] is None for r in found.rows):
         time = None
@@ -167,7 +172,7 @@ def _times(time: str, there: set[Any]) -> list[Any]:
 def of_failed(found: Failed, title: str = "") -> Figure:
     """What failed, the most links first: bars of links, the failures beside them in words."""
     if not found.rows:
-        raise Trouble("there is nothing to draw: nothing failed, or nothing says what")
+        raise Trouble("there is nothing to draw: nothing failed, or nothing says what", code="picture.nothing-to-draw")
     rows = found.rows[:MOST_BARS]
     sub = f"{found.links:,} links with {found.failures:,} failures; one link may fail in several ways"
     figure, axis = _sheet(8.2, 1.5 + 0.34 * len(rows), title or "What failed", sub)
@@ -208,7 +213,9 @@ def _failed_name(found: Failed, row: dict[str, Any]) -> str:
 def of_distribution(found: Distribution, title: str = "") -> Figure:
     """Margins over frequency where there is a limit, else values: the median, and the band from 5 to 95 %."""
     if not found.spreads:
-        raise Trouble("there is nothing to draw: no chosen record has curves of this parameter")
+        raise Trouble(
+            "there is nothing to draw: no chosen record has curves of this parameter", code="picture.nothing-to-draw"
+        )
     margins = found.limit is not None
     name = vocabulary.parameter(found.parameter).name
     what = "each pair or combination" if found.of == "curves" else "the worst of each link"

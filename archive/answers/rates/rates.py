@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from archive import schemas
 from archive.answers.rates.compare import differences
 from archive.answers.rates.count import counts, refused, row_of
-from archive.answers.rates.fields import Field, chosen
-from archive.answers.rates.group import Group, total
-from archive.answers.rates.source import Choice, Source
+from archive.answers.rates.fields import GroupField, chosen
+from archive.answers.rates.group import RateGroup, total
+from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.store.catalogue.counting import counting
 
@@ -25,7 +25,7 @@ COMPARISONS = ("auto", "pairs", "rest", "none")
 class Rates:
     """What was counted. rows: one per group, see count.row_of; total: the same over all; differences: see compare."""
 
-    fields: Sequence[Field]
+    fields: Sequence[GroupField]
     rows: list[dict[str, Any]]
     total: dict[str, Any]
     differences: list[dict[str, Any]] = field(default_factory=list)
@@ -49,24 +49,26 @@ def rates(
     Errors: Trouble for a field, value or comparison that there is not, or a damaged archive.
     """
     if compare not in COMPARISONS:
-        raise Trouble("no such comparison", found=compare, expected=", ".join(COMPARISONS))
+        raise Trouble(
+            "no such comparison", code="rates.unknown-comparison", found=compare, expected=", ".join(COMPARISONS)
+        )
     choice = choice or Choice()
     fields = chosen(by, choice.length_edges)
     refused(choice, fields)
-    groups = counts(Source(counting(archive, watch)), choice, fields, by_job=compare != "none")
+    groups = counts(CountingSource(counting(archive, watch)), choice, fields, by_job=compare != "none")
     rows = [_with_unit(row_of(g, fields), g, fields) for g in groups]
     single = any(f.name == "parameter" for f in fields)
-    everything = Group(()) if single else total(groups)
+    everything = RateGroup(()) if single else total(groups)
     found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
     return Rates(fields, rows, row_of(everything, ()), found, _notes(rows, groups, choice, single))
 
 
-def name_of(fields: Sequence[Field], row: dict[str, Any]) -> str:
+def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:
     """What a group is called."""
     return ", ".join("unknown" if row[f.name] is None else str(row[f.name]) for f in fields) or "all"
 
 
-def _with_unit(row: dict[str, Any], group: Group, fields: Sequence[Field]) -> dict[str, Any]:
+def _with_unit(row: dict[str, Any], group: RateGroup, fields: Sequence[GroupField]) -> dict[str, Any]:
     """The row with the unit of its margins: dB, or that of the parameter."""
     from archive import vocabulary
 
@@ -74,7 +76,7 @@ def _with_unit(row: dict[str, Any], group: Group, fields: Sequence[Field]) -> di
     return {**row, "margin_unit": "dB" if parameter is None else vocabulary.parameter(parameter).unit}
 
 
-def _notes(rows: list[dict[str, Any]], groups: Sequence[Group], choice: Choice, single: bool) -> list[str]:
+def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choice, single: bool) -> list[str]:
     """What a reader must know to trust the numbers."""
     rules = schemas.load("rates.toml")
     out = []
@@ -104,5 +106,5 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[Group], choice: Choice, 
     return out
 
 
-def _perfect(g: Group) -> bool:
+def _perfect(g: RateGroup) -> bool:
     return g.passed == g.links and g.first_passed == g.first_links and g.retested == 0

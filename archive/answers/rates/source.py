@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from archive.answers.rates.fields import Field, chosen, length_bands
+from archive.answers.rates.fields import GroupField, chosen, length_bands
 from archive.errors import Trouble
 from archive.store.catalogue.counting import Counting
 from archive.store.catalogue.counting_columns import BITS
@@ -48,7 +48,9 @@ class Choice:
     def state(self) -> str:
         """Column of the bits that are counted. Errors: Trouble."""
         if self.verdicts not in BASES:
-            raise Trouble("no such verdicts", found=self.verdicts, expected=", ".join(BASES))
+            raise Trouble(
+                "no such verdicts", code="rates.unknown-verdicts", found=self.verdicts, expected=", ".join(BASES)
+            )
         return f"r.{BASES[self.verdicts]}"
 
     def where(self) -> tuple[str, list[Any]]:
@@ -62,16 +64,18 @@ class Choice:
         for name, text in self.only:
             (one,) = chosen([name], self.length_edges)
             if not one.sql:
-                raise Trouble(f"records cannot be chosen by {one.name}")
+                raise Trouble(f"records cannot be chosen by {one.name}", code="rates.not-a-filter")
             try:
                 values.append(one.said(text))
             except ValueError:
-                raise Trouble(f"no such {one.name.replace('_', ' ')}", found=repr(text)) from None
+                raise Trouble(
+                    f"no such {one.name.replace('_', ' ')}", code="rates.not-a-value", found=repr(text)
+                ) from None
             clauses.append(f"{one.sql} = ${len(values)}")
         return " AND ".join(clauses), values
 
 
-class Source:
+class CountingSource:
     """A DuckDB connection that reads the files of a Counting and nothing else is put into."""
 
     def __init__(self, files: Counting) -> None:
@@ -113,7 +117,7 @@ def _table(files: Sequence[Path], alike: bool) -> str:
     return f"read_parquet([{listed}], union_by_name = {str(not alike).lower()})"
 
 
-def grouped(fields: Iterable[Field]) -> tuple[str, str]:
+def grouped(fields: Iterable[GroupField]) -> tuple[str, str]:
     """Columns k0, k1 ... of a SELECT, each followed by a comma, and what to group by."""
     listed = list(fields)
     names = ", ".join(f"k{i}" for i in range(len(listed)))

@@ -47,7 +47,7 @@ def table(
         return as_table(rates(opened, fields, choice).differences)
     if what == "failed":
         return as_table(failed(opened, choice, fields or None).rows)
-    raise Trouble("no such table", found=repr(what), expected="rates, differences, failed")
+    raise Trouble("no such table", code="rates.unknown-table", found=repr(what), expected="rates, differences, failed")
 
 
 def as_table(rows: Sequence[Mapping[str, Any]]) -> Any:
@@ -69,7 +69,9 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
     data = encoded(rows, form)
     if out is None:
         if form == "parquet" and sys.stdout.isatty():
-            raise Trouble("Parquet is nothing for a terminal", remedy="name a file with --out")
+            raise Trouble(
+                "Parquet is nothing for a terminal", code="rates.parquet-on-terminal", remedy="name a file with --out"
+            )
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
         return

@@ -55,10 +55,10 @@ def command(
       muniment book certificates --job HARBOUR-2019-04 --out curves --with curves --per floor
     """
     from archive import store, vocabulary
+    from archive.answers.book.book_folder import cover_text, write
     from archive.answers.book.compose import asked, volumes
     from archive.answers.book.gather import gather
-    from archive.answers.book.whole import DEFAULT_COLUMNS
-    from archive.answers.book.write import cover_text, write
+    from archive.answers.book.job_sections import DEFAULT_COLUMNS
     from archive.answers.wording import Wording
     from archive.atomic import require_empty
     from archive.errors import Trouble

@@ -57,9 +57,9 @@ def command(
       muniment claim certificates A117 --out claim --retest fresh.xml --reason "Letter of 3 May"
     """
     from archive import store
+    from archive.answers.claim.claim_folder import write
     from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
-    from archive.answers.claim.write import write
     from archive.answers.wording import Wording
     from archive.atomic import require_empty
     from archive.cli import signer

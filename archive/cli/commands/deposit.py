@@ -63,7 +63,7 @@ def command(
         dry_run=dry_run,
         watch=lambda b: progress(b, "batches", quiet=quiet),
     )
-    made = intake.take_in(opened, inputs, facts, choices)
+    made = intake.ingest(opened, inputs, facts, choices)
     for stopped in opened.healed:
         say(f"{archive}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
     if as_json:

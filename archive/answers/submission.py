@@ -15,7 +15,7 @@ from archive.tables import Batch, no_rows, tables
 _DECLARATION = "bagit.txt"
 
 
-class HandedIn:
+class Submission:
     """An iterator over the batches of inputs; `again` counts records that came twice from the same place of a file.
 
     Of a deposit's bag the archived tables are read, of any other bag the open forms in it or else its payload; a bag
@@ -33,7 +33,12 @@ class HandedIn:
         plain: list[Path] = []
         for path in self._inputs:
             if (path / layout.SETTINGS).is_file():
-                raise Trouble("this is an archive", where=str(path), remedy="join it with `muniment merge`")
+                raise Trouble(
+                    "this is an archive",
+                    code="submission.is-an-archive",
+                    where=str(path),
+                    remedy="join it with `muniment merge`",
+                )
             if (path / _DECLARATION).is_file():
                 _verified(path)
                 if (path / "data" / "tables" / "records.parquet").is_file():
@@ -50,7 +55,9 @@ class HandedIn:
 
 def _verified(bag: Path) -> None:
     for damage in bags.self_check(bag):
-        raise Trouble("the bag is damaged", where=f"{bag}: {damage.path}", found=damage.what)
+        raise Trouble(
+            "the bag is damaged", code="submission.bag-damaged", where=f"{bag}: {damage.path}", found=damage.what
+        )
 
 
 def _of_deposit(bag: Path) -> Iterator[Batch]:

@@ -31,11 +31,22 @@ def cover_text(path: Path) -> str:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
-        raise Trouble("the cover text cannot be read", where=str(path), found=str(error.strerror)) from None
+        raise Trouble(
+            "the cover text cannot be read", code="book.cover-text", where=str(path), found=str(error.strerror)
+        ) from None
     except UnicodeDecodeError:
-        raise Trouble("the cover text is no UTF-8", where=str(path), remedy="save it as plain text in UTF-8") from None
+        raise Trouble(
+            "the cover text is no UTF-8",
+            code="book.cover-text",
+            where=str(path),
+            remedy="save it as plain text in UTF-8",
+        ) from None
     if len(text) > MOST_COVER:
         raise Trouble(
-            "the cover text is too long", where=str(path), found=f"{len(text):,} letters", expected=f"{MOST_COVER:,}"
+            "the cover text is too long",
+            code="book.cover-text",
+            where=str(path),
+            found=f"{len(text):,} letters",
+            expected=f"{MOST_COVER:,}",
         )
     return text

@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from archive.answers.plots import pen
-from archive.answers.plots.frame import LEGEND_ROW, Box, Frame
+from archive.answers.plots.frame import LEGEND_ROW, Box, PlotFrame
 from archive.answers.plots.mark import ring
-from archive.answers.plots.model import Curve, Panel
+from archive.answers.plots.model import Panel, PlotCurve
 from archive.answers.plots.pen import FONT, GRID, INK, SHADE, SOFT, STYLES, figure, text
 from archive.answers.plots.scale import ROOT, Array
 from archive.answers.plots.thin import thin
@@ -40,7 +40,7 @@ def plot(
     Errors: ValueError where no panel holds a point.
     """
     entries = _entries(panels, words) if legend else []
-    frame = Frame(panels, width, height, scale, [label for label, _ in entries], stacked, detail)
+    frame = PlotFrame(panels, width, height, scale, [label for label, _ in entries], stacked, detail)
     body = [pen.HATCH]
     for box, panel in zip(frame.boxes, panels, strict=True):
         body.extend(_panel(frame, box, panel, tick_text))
@@ -77,7 +77,7 @@ def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple
     return list(found.items())
 
 
-def _panel(frame: Frame, box: Box, panel: Panel, tick_text: Callable[[float], str]) -> list[str]:
+def _panel(frame: PlotFrame, box: Box, panel: Panel, tick_text: Callable[[float], str]) -> list[str]:
     out = _areas(frame, box, panel) if panel.limit is not None else []
     first = box.left == frame.boxes[0].left
     for t in frame.y_ticks:
@@ -114,7 +114,7 @@ def _panel(frame: Frame, box: Box, panel: Panel, tick_text: Callable[[float], st
     return out
 
 
-def _areas(frame: Frame, box: Box, panel: Panel) -> list[str]:
+def _areas(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
     """The failing side, hatched, and the margin, shaded."""
     limit = panel.limit
     assert limit is not None
@@ -138,7 +138,7 @@ def _areas(frame: Frame, box: Box, panel: Panel) -> list[str]:
     return out
 
 
-def _envelope(panel: Panel) -> Curve | None:
+def _envelope(panel: Panel) -> PlotCurve | None:
     """The worst of all curves at each frequency, where they share one axis."""
     curves = panel.curves
     if not curves or any(len(c.x) != len(curves[0].x) or not np.array_equal(c.x, curves[0].x) for c in curves):
@@ -148,9 +148,9 @@ def _envelope(panel: Panel) -> Curve | None:
     fill = -np.inf if panel.sense == "max" else np.inf
     stack = np.where(np.isnan(stack), fill, stack)
     worst: Array = stack.max(axis=0) if panel.sense == "max" else stack.min(axis=0)
-    return Curve("", curves[0].x, np.where(empty, np.nan, worst))
+    return PlotCurve("", curves[0].x, np.where(empty, np.nan, worst))
 
 
-def _line(frame: Frame, box: Box, curve: Curve, colour: str, dash: str, width: float) -> str:
+def _line(frame: PlotFrame, box: Box, curve: PlotCurve, colour: str, dash: str, width: float) -> str:
     x, y = thin(frame.x(curve.x, box), frame.y(curve.y, box), int(box.wide * frame.detail))
     return pen.stroke(pen.points(x, y), colour, dash, width)

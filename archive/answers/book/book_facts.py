@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from archive.answers.claim.facts import Tested
+from archive.answers.claim.claim_facts import TestedRecord
 
 Row = Mapping[str, Any]
 
@@ -79,5 +79,5 @@ class BookFacts:
     state: str
     archive_id: str
     result: Callable[[BookLink], Result]
-    records: Callable[[Sequence[BookLink]], Iterator[tuple[BookLink, Tested]]]
+    records: Callable[[Sequence[BookLink]], Iterator[tuple[BookLink, TestedRecord]]]
     cover: str = ""

@@ -12,7 +12,7 @@ from archive.validation.report import Collected
 
 
 @dataclass(frozen=True)
-class Found:
+class RuleCount:
     """Findings of one rule: severity, name of the rule, number, and one of them as an example."""
 
     severity: str
@@ -23,13 +23,13 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Facts:
+class AcceptanceFacts:
     """Everything that stands on the page. late: links that were tested, or are missing, after their day."""
 
     summary: Summary
     schedule: str
     made_on: date
-    found: tuple[Found, ...]
+    found: tuple[RuleCount, ...]
     blind: tuple[tuple[str, str, int], ...]
     faults: int
     late: tuple[str, ...]
@@ -60,15 +60,15 @@ class Facts:
         return not (s.missing or self.failing or self.unjudged or self.errors or s.set_aside or self.faults)
 
 
-def facts(summary: Summary, collected: Collected, *, made_on: date, schedule: str = "") -> Facts:
+def facts(summary: Summary, collected: Collected, *, made_on: date, schedule: str = "") -> AcceptanceFacts:
     """The facts of a job that was checked. schedule: name of its file, "" where there is none."""
     found = []
     for rule in collected.rules:
         first = collected.of(rule)[0] if collected.of(rule) else {"link_label": "", "message": ""}
         severity, count = collected.severity(rule), collected.totals[rule]
-        found.append(Found(severity, rule, count, first["link_label"] or "", first["message"]))
+        found.append(RuleCount(severity, rule, count, first["link_label"] or "", first["message"]))
     late = tuple(dict.fromkeys(f["link_label"] for f in collected.of("link-late") if f["link_label"]))
     blind = tuple((rule, why, n) for (rule, why), n in sorted(collected.blind.items()))
-    return Facts(
+    return AcceptanceFacts(
         summary, schedule, made_on, tuple(found), blind, len(collected.faults), late, PROGRAM, catalogue.version()
     )

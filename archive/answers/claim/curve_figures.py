@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 
 from archive import limits, vocabulary
 from archive.answers.documents import Figure
-from archive.answers.plots import LINEAR, ROOT, Curve, Event, Mark, Panel, plot
+from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, plot
 from archive.answers.wording import Wording
 from archive.tables import Batch
 
 Array = NDArray[np.float64]
 Line = Callable[[str, Array], Array | None]
 """Limit line: parameter id and MHz in, limit out (NaN outside its range), or None where there is none."""
-Curves = Mapping[str, Mapping[str | None, list[Curve]]]
+Curves = Mapping[str, Mapping[str | None, list[PlotCurve]]]
 
 _RANK = {"measured": 0, "rebuilt": 1, "derived": 2}
 _DERIVED_FROM = {"fext": ("acr_f", "elfext"), "ps_fext": ("ps_acr_f", "ps_elfext")}
@@ -49,7 +49,7 @@ def curves_of(batch: Batch) -> Curves:
     sweeps = batch["sweeps"]
     columns = ["parameter", "end", "pairing", "origin", "axis_id", "wavelength_nm", "direction", "disturber"]
     lists = sweeps.column("values").combine_chunks()
-    chosen: dict[tuple[str, str | None, str], tuple[int, Curve]] = {}
+    chosen: dict[tuple[str, str | None, str], tuple[int, PlotCurve]] = {}
     for k, h in enumerate(sweeps.select(columns).to_pylist()):
         if h["origin"] not in _RANK or h["disturber"] or h["axis_id"] not in axes:
             continue
@@ -58,8 +58,8 @@ def curves_of(batch: Batch) -> Curves:
             continue
         values = lists[k].values.to_numpy(zero_copy_only=False).astype(float)
         if len(values) == len(axes[h["axis_id"]]):
-            chosen[key] = (_RANK[h["origin"]], Curve(key[2], axes[h["axis_id"]], values))
-    found: dict[str, dict[str | None, list[Curve]]] = {}
+            chosen[key] = (_RANK[h["origin"]], PlotCurve(key[2], axes[h["axis_id"]], values))
+    found: dict[str, dict[str | None, list[PlotCurve]]] = {}
     for (parameter, end, _), (_, curve) in sorted(chosen.items(), key=lambda item: item[0][2]):
         found.setdefault(parameter, {}).setdefault(end, []).append(curve)
     return {p: found[p] for p in vocabulary.parameters() if p in found}
@@ -84,13 +84,13 @@ def drawn(curves: Curves, line: Line) -> list[str]:
     return [p for p in curves if p not in skipped]
 
 
-def _limit(parameter: str, by_end: Mapping[str | None, list[Curve]], line: Line) -> Curve | None:
+def _limit(parameter: str, by_end: Mapping[str | None, list[PlotCurve]], line: Line) -> PlotCurve | None:
     """The limit over the frequencies of the curves; none for a trace."""
     if parameter == "backscatter":
         return None
     f = max((c.x for curves in by_end.values() for c in curves), key=len)
     values = line(parameter, f)
-    return None if values is None or np.isnan(values).all() else Curve("", f, values)
+    return None if values is None or np.isnan(values).all() else PlotCurve("", f, values)
 
 
 def figures(
@@ -123,7 +123,7 @@ def figures(
 
 def _figure(
     parameter: str,
-    by_end: Mapping[str | None, list[Curve]],
+    by_end: Mapping[str | None, list[PlotCurve]],
     grades: Sequence[Mapping[str, Any]],
     line: Line,
     words: Wording,
@@ -168,9 +168,9 @@ def _caption(worst: Mapping[str, Any] | None, limited: bool, parameter: str, wor
 def _panel(
     parameter: str,
     end: str | None,
-    curves: Sequence[Curve],
+    curves: Sequence[PlotCurve],
     grades: Sequence[Mapping[str, Any]],
-    limit: Curve | None,
+    limit: PlotCurve | None,
     words: Wording,
     events: Sequence[Mapping[str, Any]],
 ) -> Panel:
@@ -183,7 +183,7 @@ def _panel(
         mark = Mark(worst["frequency_mhz"], worst["value"], text, worst["pairing"] or "")
     marked = [Event(e["distance_km"], str(e["number"] or "")) for e in events if e["distance_km"] is not None]
     heading = words.end(end) or words.parameter(parameter)
-    line = None if limit is None else Curve(words("limit"), limit.x, limit.y)
+    line = None if limit is None else PlotCurve(words("limit"), limit.x, limit.y)
     return Panel(heading, tuple(curves), line, p.sense, mark, tuple(dict.fromkeys(marked)))
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from archive import schemas, vocabulary
-from archive.answers.book.facts import BookFacts, BookLink, Row
-from archive.answers.documents import Block, Facts, Listing, Notice, Para, Section, Table
+from archive.answers.book.book_facts import BookFacts, BookLink, Row
+from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock
 from archive.answers.wording import Wording, plain
 
 DEFAULT_COLUMNS = ("length", "insertion_loss", "return_loss", "next", "ps_next", "acr_f", "ps_acr_f")
@@ -15,7 +15,7 @@ _MANY = 400
 """Labels of one kind that are listed at the most."""
 
 
-def summary(facts: BookFacts, words: Wording) -> Section:
+def summary(facts: BookFacts, words: Wording) -> DocumentSection:
     """The job in numbers, and its facts; without a heading, since it stands first."""
     p = facts.progress
     blocks: list[Block] = []
@@ -23,7 +23,7 @@ def summary(facts: BookFacts, words: Wording) -> Section:
         if part.strip():
             blocks.append(Para(" ".join(part.split()), role="lead"))
     blocks.append(Para(_state(facts, words), role="body" if facts.cover else "lead"))
-    blocks.append(Facts(job_facts(facts, words), columns=2))
+    blocks.append(FactsBlock(job_facts(facts, words), columns=2))
     numbers = [
         (words("links scheduled"), plain(p.get("scheduled")) or words("no schedule filed")),
         (words("links tested"), plain(p.get("tested"))),
@@ -36,7 +36,7 @@ def summary(facts: BookFacts, words: Wording) -> Section:
         (words("late"), str(len(p.get("late") or ()))),
         (words("no record stands"), str(sum(1 for x in facts.links if _undecided(x)))),
     ]
-    blocks.append(Facts(numbers, columns=2))
+    blocks.append(FactsBlock(numbers, columns=2))
     provisional = sum(1 for x in facts.links if x.provisional)
     if provisional:
         told = words(
@@ -52,8 +52,8 @@ def summary(facts: BookFacts, words: Wording) -> Section:
     rows = [[limit or words("none named"), words.verdict(v), str(n)] for (limit, v), n in sorted(counts.items())]
     if rows:
         head = [words("limit"), words("verdict"), words("links")]
-        blocks.append(Table(head, rows, align="llr", weights=(3, 1, 1), caption=words("Verdicts by limit")))
-    return Section("", blocks)
+        blocks.append(TableBlock(head, rows, align="llr", weights=(3, 1, 1), caption=words("Verdicts by limit")))
+    return DocumentSection("", blocks)
 
 
 def _state(facts: BookFacts, words: Wording) -> str:
@@ -94,7 +94,7 @@ def job_facts(facts: BookFacts, words: Wording) -> list[tuple[str, str]]:
     return [(name, value) for name, value in rows if value]
 
 
-def open_points(facts: BookFacts, words: Wording) -> Section:
+def open_points(facts: BookFacts, words: Wording) -> DocumentSection:
     """What is not done: missing, failing, undecided, not graded, unexpected, set aside, errors."""
     p = facts.progress
     undecided = {x.label for x in facts.links if _undecided(x)}
@@ -113,7 +113,7 @@ def open_points(facts: BookFacts, words: Wording) -> Section:
         rows = [[x.label, x.why] for x in unsettled]
         head = [words("link"), words("why")]
         caption = words("Tested, and without a verdict or a record that stands")
-        blocks.append(Table(head, rows, caption=caption, weights=(1, 3)))
+        blocks.append(TableBlock(head, rows, caption=caption, weights=(1, 3)))
     if facts.set_aside:
         rows = [
             [plain(s["link_label"]), plain(s["path"]), plain(s["place"]), plain(s["reason"]), plain(s["remedy"])]
@@ -121,7 +121,7 @@ def open_points(facts: BookFacts, words: Wording) -> Section:
         ]
         head = [words(h) for h in ("link", "file", "place", "why it was set aside", "what to do")]
         caption = words("Set aside, and read in no later deposit")
-        blocks.append(Table(head, rows, caption=caption, weights=(1, 1.4, 0.8, 2, 2)))
+        blocks.append(TableBlock(head, rows, caption=caption, weights=(1, 1.4, 0.8, 2, 2)))
     errors = [f for f in facts.findings if f.get("severity") == "error" and f.get("status") == "raised"]
     if errors:
         rows = [
@@ -130,13 +130,13 @@ def open_points(facts: BookFacts, words: Wording) -> Section:
         ]
         head = [words(h) for h in ("rule", "times", "what was found first", "links")]
         caption = words("Findings that must be resolved")
-        blocks.append(Table(head, rows, align="lrll", caption=caption, weights=(1.4, 0, 2.6, 2.4)))
+        blocks.append(TableBlock(head, rows, align="lrll", caption=caption, weights=(1.4, 0, 2.6, 2.4)))
     if not blocks:
         blocks.append(Para(words("Nothing is open.")))
-    return Section(words("Open points"), blocks)
+    return DocumentSection(words("Open points"), blocks)
 
 
-def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_COLUMNS) -> Iterator[Section]:
+def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_COLUMNS) -> Iterator[DocumentSection]:
     """All links grouped by place; columns are parameters: a reading, or the smallest margin of a curve."""
     known = [vocabulary.parameter(c) for c in columns]
     read = {p.id for p in known if any(p.id in x.values for x in facts.links)}
@@ -146,7 +146,7 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
         "Under a parameter without a unit stands its smallest margin in dB, of all pairs and both ends; under one with "
         "a unit its worst reading."
     )
-    yield Section(words("Schedule of links"), [Para(intro, role="small")])
+    yield DocumentSection(words("Schedule of links"), [Para(intro, role="small")])
     for place, group in groupby(facts.links, key=lambda x: x.place):
         rows: list[list[str]] = []
         strong: set[int] = set()
@@ -158,14 +158,14 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
                 for p in known
             ]
             rows.append([x.label, x.tested[:10], verdict_text(x, words), *cells])
-        table = Table(
+        table = TableBlock(
             head,
             rows,
             align="lll" + "r" * len(known),
             weights=(1.3, 0, 0, *([1] * len(known))),
             strong=frozenset(strong),
         )
-        yield Section(place_name(place, words), [table], level=2)
+        yield DocumentSection(place_name(place, words), [table], level=2)
 
 
 def verdict_text(x: BookLink, words: Wording) -> str:
@@ -177,7 +177,7 @@ def verdict_text(x: BookLink, words: Wording) -> str:
     return ", ".join([words.verdict(x.verdict), *marks])
 
 
-def instruments(facts: BookFacts, words: Wording) -> Section:
+def instruments(facts: BookFacts, words: Wording) -> DocumentSection:
     """The units that were used, with calibrations and how many links rest on each; documents filed."""
     rows = [
         [
@@ -192,18 +192,20 @@ def instruments(facts: BookFacts, words: Wording) -> Section:
     ]
     head = [words(h) for h in ("instrument", "serial", "unit", "calibrated", "calibration due", "links")]
     none = Para(words("No record names an instrument."))
-    blocks: list[Block] = [Table(head, rows, align="lllllr", weights=(1.8, 1.3, 0.9, 0, 0, 0)) if rows else none]
+    blocks: list[Block] = [TableBlock(head, rows, align="lllllr", weights=(1.8, 1.3, 0.9, 0, 0, 0)) if rows else none]
     if facts.documents:
         rows = [
             [plain(d.get("title") or d.get("file_name")), words.term(d.get("kind")), plain(d.get("document_id"))]
             for d in facts.documents
         ]
         head = [words("document"), words("kind"), words("SHA-256")]
-        blocks.append(Table(head, rows, weights=(1.6, 0, 3.4), code=frozenset({2}), caption=words("Documents filed")))
-    return Section(words("Instruments, calibrations, documents"), blocks)
+        blocks.append(
+            TableBlock(head, rows, weights=(1.6, 0, 3.4), code=frozenset({2}), caption=words("Documents filed"))
+        )
+    return DocumentSection(words("Instruments, calibrations, documents"), blocks)
 
 
-def findings(facts: BookFacts, words: Wording) -> Section:
+def findings(facts: BookFacts, words: Wording) -> DocumentSection:
     """What the rules found, by rule."""
     told = [f for f in facts.findings if f.get("status") != "could not look"]
     rows = [
@@ -211,12 +213,12 @@ def findings(facts: BookFacts, words: Wording) -> Section:
         for rule, found in by_rule(told)
     ]
     if not rows:
-        return Section(words("Findings"), [Para(words("No rule that could look found a fault."))])
+        return DocumentSection(words("Findings"), [Para(words("No rule that could look found a fault."))])
     head = [words(h) for h in ("weight", "rule", "times", "links")]
-    return Section(words("Findings"), [Table(head, rows, align="llrl", weights=(0, 1.8, 0, 3.4))])
+    return DocumentSection(words("Findings"), [TableBlock(head, rows, align="llrl", weights=(0, 1.8, 0, 3.4))])
 
 
-def proof(facts: BookFacts, words: Wording) -> Section:
+def proof(facts: BookFacts, words: Wording) -> DocumentSection:
     """Deposits of the job and the head of the ledger."""
     rows = [
         [
@@ -233,16 +235,16 @@ def proof(facts: BookFacts, words: Wording) -> Section:
         "archive: a head held elsewhere shows that nothing was altered since.",
         count=facts.entries,
     )
-    heads = Facts([(words("archive"), facts.archive_id), (words("head of the ledger"), facts.head)])
+    heads = FactsBlock([(words("archive"), facts.archive_id), (words("head of the ledger"), facts.head)])
     head = [words(h) for h in ("deposit", "when", "by", "records", "root over its records")]
-    table = Table(head, rows, align="lllrl", weights=(1.7, 1.2, 1, 0, 2.6), code=frozenset({0, 4}))
-    return Section(words("Proof"), [Para(text), heads, table])
+    table = TableBlock(head, rows, align="lllrl", weights=(1.7, 1.2, 1, 0, 2.6), code=frozenset({0, 4}))
+    return DocumentSection(words("Proof"), [Para(text), heads, table])
 
 
-def cautions(words: Wording) -> Section:
+def cautions(words: Wording) -> DocumentSection:
     """What can hurt somebody who works on these links."""
     texts = [words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]]
-    return Section(words("Cautions"), [Listing(texts)])
+    return DocumentSection(words("Cautions"), [Listing(texts)])
 
 
 def by_rule(rows: Iterable[Row]) -> list[tuple[str, list[Row]]]:

@@ -14,7 +14,7 @@ DEPOSIT, ASSESSMENT, NOW, NEWEST = "deposit", "assessment", "now", "newest"
 
 
 @dataclass(frozen=True)
-class Said:
+class StatedVerdict:
     """A verdict of this program on a record.
 
     kind: deposit (when the record came), assessment (a later grading run), now (the same limit, by the limit library
@@ -40,7 +40,7 @@ class Original:
 
 
 @dataclass(frozen=True)
-class Tested:
+class TestedRecord:
     """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
 
     relation: what dedup made of it, in a word. state: why it stands or does not. said: verdicts on it, the archived
@@ -57,7 +57,7 @@ class Tested:
     relation: str = "test"
     state: str = ""
     standing: bool = False
-    said: Sequence[Said] = ()
+    said: Sequence[StatedVerdict] = ()
     curves: Batch | None = None
 
     @property
@@ -136,8 +136,8 @@ class ClaimFacts:
     link: str
     job: Row
     place: Row
-    tests: Sequence[Tested]
-    standing: Tested | None
+    tests: Sequence[TestedRecord]
+    standing: TestedRecord | None
     why: str
     history: Sequence[Row]
     neighbours: Neighbours | None
@@ -151,7 +151,7 @@ class ClaimFacts:
     around: Around = Around()
     steps: Sequence[tuple[str, bool | None, str]] = ()
     signatures: Sequence[str] = ()
-    retest: Tested | None = None
+    retest: TestedRecord | None = None
     reason: str = ""
     newest_edition: str = ""
     former_labels: Sequence[str] = field(default=())

@@ -6,24 +6,24 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from archive import vocabulary
-from archive.answers.book.facts import BookFacts, BookLink, Row
-from archive.answers.book.whole import place_name, verdict_text
-from archive.answers.claim.curves import figures, line_of
-from archive.answers.claim.facts import Tested
+from archive.answers.book.book_facts import BookFacts, BookLink, Row
+from archive.answers.book.job_sections import place_name, verdict_text
+from archive.answers.claim.claim_facts import TestedRecord
+from archive.answers.claim.curve_figures import figures, line_of
 from archive.answers.claim.verdicts import worst_text
-from archive.answers.documents import Block, Figure, Para, Section, Table
+from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
 from archive.answers.wording import Wording, decimals_of, plain
 
 CURVES = ("insertion_loss", "return_loss", "next", "acr_f", "optical_loss", "backscatter")
 """Parameters whose curves a book shows; what is derived of them stands in the results."""
 
 
-def result(x: BookLink, facts: BookFacts, words: Wording) -> Section:
+def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
     """What was measured on one link: verdicts, and the smallest margin of each parameter at both ends."""
     where = place_name(x.place, words)
     if not x.address:
         told = words("No record stands: {why}.", why=words(x.why)) if x.why != "not tested" else words("Not tested.")
-        return Section(x.label, [Para(f"{where}. {told}")], level=2)
+        return DocumentSection(x.label, [Para(f"{where}. {told}")], level=2)
     found = facts.result(x)
     reported = words.verdict(x.reported) if x.reported else words("no verdict")
     told = words("Tested {when}; the instrument reported {reported}.", when=words.day(x.tested), reported=reported)
@@ -43,8 +43,8 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> Section:
     if rows:
         head = [words("smallest margin"), words("local end"), words("at"), words("remote end"), words("at")]
         head += [words("reported"), words("verdict")]
-        blocks.append(Table(head, rows, align="lrlrlrl", weights=(2.4, 0, 1.5, 0, 1.5, 0, 0), strong=strong))
-    return Section(x.label, blocks, level=2)
+        blocks.append(TableBlock(head, rows, align="lrlrlrl", weights=(2.4, 0, 1.5, 0, 1.5, 0, 0), strong=strong))
+    return DocumentSection(x.label, blocks, level=2)
 
 
 def _marked(v: Row, words: Wording) -> str:
@@ -88,7 +88,7 @@ def _point(g: Row | None, unit: str, words: Wording) -> tuple[str, str]:
     return margin, ", ".join(x for x in (plain(g["pairing"]), at) if x)
 
 
-def curves(tested: Tested, words: Wording) -> list[Figure]:
+def curves(tested: TestedRecord, words: Wording) -> list[Figure]:
     """One picture per parameter, thinned to the page."""
     verdict = tested.verdict()
     limit_id = verdict["limit_id"] if verdict else None
@@ -96,7 +96,7 @@ def curves(tested: Tested, words: Wording) -> list[Figure]:
     return figures(batch, tested.grades(limit_id), line_of(limit_id), words, only=CURVES, compact=True)
 
 
-def intro(wanted: Sequence[str], words: Wording) -> Section:
+def intro(wanted: Sequence[str], words: Wording) -> DocumentSection:
     """The heading of the links, and how to read what follows."""
     results = words(
         "For each link stands the smallest margin of every parameter, of all pairs; a margin above zero meets the "
@@ -107,18 +107,20 @@ def intro(wanted: Sequence[str], words: Wording) -> Section:
         "its curve is drawn black."
     )
     if "curves" not in wanted:
-        return Section(words("Results per link"), [Para(results, role="small")])
+        return DocumentSection(words("Results per link"), [Para(results, role="small")])
     if "results" not in wanted:
-        return Section(words("Curves per link"), [Para(pictures, role="small")])
-    return Section(words("Results and curves per link"), [Para(f"{results} {pictures}", role="small")])
+        return DocumentSection(words("Curves per link"), [Para(pictures, role="small")])
+    return DocumentSection(words("Results and curves per link"), [Para(f"{results} {pictures}", role="small")])
 
 
-def sized(section: Section) -> int:
+def sized(section: DocumentSection) -> int:
     """About how many bytes a section takes in a page; nearly all of them are pictures."""
     return sum(len(b.svg) for b in section.blocks if isinstance(b, Figure)) + 4000
 
 
-def pages(wanted: Sequence[str], links: Sequence[BookLink], facts: BookFacts, words: Wording) -> Iterator[Section]:
+def pages(
+    wanted: Sequence[str], links: Sequence[BookLink], facts: BookFacts, words: Wording
+) -> Iterator[DocumentSection]:
     """One section for each link that has something to show, in the order of the links."""
     pictures = facts.records(links) if "curves" in wanted else iter(())
     for x in links:
@@ -128,4 +130,4 @@ def pages(wanted: Sequence[str], links: Sequence[BookLink], facts: BookFacts, wo
             yield replace(section, blocks=[*section.blocks, *drawn], new_page=bool(drawn))
         elif drawn:
             told = words("{link}: {verdict}", link=x.label, verdict=verdict_text(x, words))
-            yield Section(told + (f", {x.limit}" if x.limit else ""), drawn, level=2, new_page=True)
+            yield DocumentSection(told + (f", {x.limit}" if x.limit else ""), drawn, level=2, new_page=True)

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from archive import formats, schemas
 from archive.answers.claim.bag import tags
+from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.compose import compose
-from archive.answers.claim.facts import ClaimFacts
 from archive.answers.documents import Attachment, html, pdf
 from archive.answers.wording import ENGLISH, Wording
 from archive.atomic import atomic_write, require_empty
