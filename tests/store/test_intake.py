@@ -264,7 +264,7 @@ def test_a_reader_that_knows_better_is_a_finding_and_no_damage(
 
             yield one.replace(records=one["records"].set_column(at, "link_label", pa.array([f"{x}!" for x in labels])))
 
-    monkeypatch.setattr(rederive, "HandedIn", better)
+    monkeypatch.setattr(rederive, "Submission", better)
     report = fixity(archive, "deep", reread=rederive.rederive)
     assert report.sound
     assert len(report.findings) == report.records
