@@ -127,7 +127,7 @@ def document(*typed_words: object, code: int = 0) -> Any:
 
 
 EXPORT = """\
-Cable ID,Date,Tester serial,Length (m),Result,Colour of jacket
+Run,Date,Tester serial,Length (m),Result,Colour of jacket
 A1,2019-03-04 10:11,40-00317,42.1,PASS,blue
 A2,2019-03-04 10:13,40-00317,40.7,FAIL,red
 """

@@ -196,7 +196,7 @@ def test_without_a_zone_there_is_no_utc(archive: Archive, tmp_path: Path) -> Non
 
 # --- a wrong mapping found later -------------------------------------------------------------------------------------
 
-KESTREL = Path(__file__).resolve().parents[2] / "fixtures" / "exports" / "kestrel-rows"
+KESTREL = Path(__file__).resolve().parents[2] / "fixtures" / "exports" / "whimbrel-rows"
 """An invented layout: lengths in feet, German headings."""
 
 

@@ -23,7 +23,7 @@ from archive.store import clock
 from archive.tables import Batch, schema
 
 JOB, SITE = "HARBOUR-2019-04", "Lantern Quay 4"
-KESTREL = Path(__file__).resolve().parents[2] / "fixtures" / "exports" / "kestrel-rows"
+KESTREL = Path(__file__).resolve().parents[2] / "fixtures" / "exports" / "whimbrel-rows"
 
 Run = Callable[..., tuple[int, Any]]
 
@@ -114,7 +114,7 @@ def test_twenty_years(run: Run, it_is: Callable[[str], None], tmp_path: Path) ->
     formats.write([measured(floor2, "2019-03-11", "50-2", 3)], tmp_path / "week2.zip", "csv")
     _, week2 = run("deposit", tmp_path / "week2.zip", *words)
     assert week2["new"] == 8
-    wrong = tmp_path / "kestrel.toml"
+    wrong = tmp_path / "whimbrel.toml"
     wrong.write_text((KESTREL / "mapping.toml").read_text().replace('unit = "ft"', 'unit = "m"'))
     _, annexe = run("deposit", KESTREL / "Messungen.csv", "--into", archive, "--job", "ANNEXE", "--mapping", wrong)
     assert annexe["new"] > 0

@@ -76,7 +76,7 @@ def test_a_workbook(tmp_path: Path) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
     assert sheet is not None
-    sheet.append(["Cable ID", "Due date"])
+    sheet.append(["Run", "Due date"])
     sheet.append([117, dt.date(2025, 2, 28)])
     path = tmp_path / "links.xlsx"
     book.save(path)

@@ -34,13 +34,13 @@ def _worst(t: Test, parameter: str) -> dict:
 def alder_summary() -> HeldOut:
     """One row per link, English, commas, American dates, margins and worst pairs, lengths in feet."""
     heads = [
-        "Cable ID",
+        "Run",
         "Site",
         "Floor",
         "Test Date",
         "Test Time",
         "Technician",
-        "Limit Used",
+        "Proved against",
         "Cable Type",
         "NVP",
         "Length (ft)",
@@ -57,9 +57,9 @@ def alder_summary() -> HeldOut:
         "RL Worst Pair",
         "PSNEXT Margin (dB)",
         "Overall Result",
-        "Tester S/N",
-        "Remote S/N",
-        "Cal. Date",
+        "Unit no.",
+        "Far unit no.",
+        "Adjusted on",
         "Notes",
     ]
     rows: list[list[object]] = [heads]
@@ -100,13 +100,13 @@ def alder_summary() -> HeldOut:
     return HeldOut(
         {"summary.csv": lines(rows, ",").encode()},
         {
-            "Cable ID": "records.link_label",
+            "Run": "records.link_label",
             "Site": "jobs.site",
             "Floor": "places.floor",
             "Test Date": "records.tested_found[date]",
             "Test Time": "records.tested_found[time]",
             "Technician": "people.name",
-            "Limit Used": "records.limit_found",
+            "Proved against": "records.limit_found",
             "Cable Type": "records.cable_found",
             "NVP": "records.velocity_percent",
             "Length (ft)": "readings.length",
@@ -123,9 +123,9 @@ def alder_summary() -> HeldOut:
             "RL Worst Pair": "reported.return_loss.pairing[worst_margin]",
             "PSNEXT Margin (dB)": "reported.ps_next.margin[worst_margin]",
             "Overall Result": "records.reported_verdict",
-            "Tester S/N": "instruments.serial[local]",
-            "Remote S/N": "instruments.serial[remote]",
-            "Cal. Date": "instruments.calibrated_on[local]",
+            "Unit no.": "instruments.serial[local]",
+            "Far unit no.": "instruments.serial[remote]",
+            "Adjusted on": "instruments.calibrated_on[local]",
             "Notes": "records.comment",
         },
     )
@@ -661,12 +661,12 @@ def nutmeg_properties() -> HeldOut:
     out = ["<Report><Tests>"]
     for t in tests(5, 84, points=8):
         facts = {
-            "Cable label": t.label,
-            "Test date": t.when.strftime("%Y-%m-%d %H:%M:%S"),
-            "Test limit": t.limit,
-            "Operator": t.operator,
-            "Main S/N": t.main["serial"],
-            "Result": t.verdict.upper(),
+            "Run": t.label,
+            "Proved on": t.when.strftime("%Y-%m-%d %H:%M:%S"),
+            "Proved against": t.limit,
+            "Hand": t.operator,
+            "Unit no.": t.main["serial"],
+            "Outcome": t.verdict.upper(),
         }
         out.append("<Test>")
         out += [f"<Property name={quoteattr(k)} value={quoteattr(v)}/>" for k, v in facts.items()]
@@ -680,12 +680,12 @@ def nutmeg_properties() -> HeldOut:
     return HeldOut(
         {"nutmeg.xml": "".join([*out, "</Tests></Report>"]).encode()},
         {
-            "Property/Cable label": "records.link_label",
-            "Property/Test date": "records.tested_found",
-            "Property/Test limit": "records.limit_found",
-            "Property/Operator": "people.name",
-            "Property/Main S N": "instruments.serial[local]",
-            "Property/Result": "records.reported_verdict",
+            "Property/Run": "records.link_label",
+            "Property/Proved on": "records.tested_found",
+            "Property/Proved against": "records.limit_found",
+            "Property/Hand": "people.name",
+            "Property/Unit no.": "instruments.serial[local]",
+            "Property/Outcome": "records.reported_verdict",
             "@test": "row.parameter",
             "Pairs": "row.pairing",
             "Margin": "row.margin",

@@ -42,7 +42,7 @@ def _head(link: int, name: str = "label") -> str:
 
 def plain(links: int) -> str:
     """A section for each link, and one for each curve of it."""
-    out = "[FILE]\nmodel=Kestrel K4\nserial=K4-00172\n"
+    out = "[FILE]\nmodel=Whimbrel Q7\nserial=Q7-00172\n"
     for i in range(1, links + 1):
         out += "[LINK]\n" + _head(i, "id")
         for q, p, e in _CURVES:

@@ -8,7 +8,7 @@ from . import blocks, books, delimited_rows, trees
 from .delimited_rows import Made
 
 LAYOUTS: dict[str, Callable[[], Made]] = {
-    "kestrel-rows": delimited_rows.kestrel_rows,
+    "whimbrel-rows": delimited_rows.whimbrel_rows,
     "fenwick-readings": delimited_rows.fenwick_readings,
     "bramble-points": delimited_rows.bramble_points,
     "godwit-matrix": delimited_rows.godwit_matrix,

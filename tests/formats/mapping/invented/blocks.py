@@ -154,20 +154,10 @@ def heron_report() -> Made:
         worst = {w["parameter"]: w for w in t.worst if w["kind"] == "worst_margin" and w.get("limit") is not None}
         said = t.verdict.upper()
         out += [
-            f"Cable label: {t.label:<24}Tested: {t.when.strftime('%b %d, %Y %I:%M %p')}",
-            f"Test limit: {t.limit}",
-            f"Cable type: {t.cable:<25}NVP: {t.nvp:.1f} %",
-            f"Operator: {t.operator:<27}Result: {said}",
-            f"Main unit S/N: {t.main['serial']:<22}Remote unit S/N: {t.remote['serial']}",
+            f"Run: {t.label}",
             "",
-            "Pair      Length (ft)   Delay (ns)   Loop resistance (Ω)",
+            "Measurement      Pairs            End      Value   Limit  Margin     MHz  Verdict",
         ]
-        for p in PAIRS:
-            out.append(
-                f"{_COLOUR[p]:<10}{num(round(t.length[p] / FT), 0):>11}   {num(t.delay[p], 0):>10}"
-                f"   {num(t.loop[p], 1):>19}"
-            )
-        out += ["", "Measurement      Pairs            End      Value   Limit  Margin     MHz  Verdict"]
         truth.record(
             t,
             medium="copper",
@@ -214,6 +204,20 @@ def heron_report() -> Made:
                 words=w["verdict"].upper(),
                 step=0.1,
             )
+        out += ["", "Pair      Length (ft)   Delay (ns)   Loop resistance (Ω)"]
+        for p in PAIRS:
+            out.append(
+                f"{_COLOUR[p]:<10}{num(round(t.length[p] / FT), 0):>11}   {num(t.delay[p], 0):>10}"
+                f"   {num(t.loop[p], 1):>19}"
+            )
+        out += [
+            "",
+            f"Proved on: {t.when.strftime('%b %d, %Y %I:%M %p'):<26}Proved by: {t.operator}",
+            f"Proved against: {t.limit}",
+            f"Velocity: {f'{t.nvp:.1f} %':<27}Cable: {t.cable}",
+            f"Near unit no.: {t.main['serial']:<22}Far unit no.: {t.remote['serial']}",
+            f"Outcome of this run: {said}",
+        ]
         out += ["", f"Page {n + 1} of {len(listed)}", "\f" if n < len(listed) - 1 else ""]
     truth.extra(listed[0], "line 1", "HERON LOOP WORKS")
     truth.extra(listed[0], "line 1 (2)", "acceptance sheets")

@@ -13,10 +13,10 @@ Made = tuple[dict[str, bytes], Truth]
 _GERMAN = {"pass": "bestanden", "fail": "nicht bestanden"}
 
 
-def kestrel_rows() -> Made:
-    """Kestrel Messwerk (invented): one row per link, German, decimal commas, CP1252, lengths in feet; titles above,
+def whimbrel_rows() -> Made:
+    """Whimbrel Messwerk (invented): one row per link, German, decimal commas, CP1252, lengths in feet; titles above,
     page furniture and repeated headings between, a summary row below, a comment with a line break."""
-    truth = Truth("kestrel-rows")
+    truth = Truth("whimbrel-rows")
     heads = ["Strecke", "Messzeitpunkt", "Prüfvorschrift", "Kabelsorte", "NVP [%]"]
     heads += [f"Länge {contacts(p)} [ft]" for p in PAIRS] + [f"Laufzeit {contacts(p)} [ns]" for p in PAIRS]
     heads += ["Laufzeitunterschied [ns]"] + [f"Schleifenwiderstand {contacts(p)} [Ohm]" for p in PAIRS]
