@@ -15,10 +15,10 @@ from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.draft.rows import Body, Item, with_units
 from archive.formats.mapping import names
 from archive.formats.mapping.grid.blocks import blocks, stripes, transposed
-from archive.formats.mapping.grid.reader import splitter
-from archive.formats.mapping.grid.section import Cutter, Parsed
+from archive.formats.mapping.grid.grid_chunks import splitter
+from archive.formats.mapping.grid.section import Cutter, ParsedBlock
 from archive.formats.mapping.headings import frequency_of
-from archive.formats.mapping.model import Field, File, Table
+from archive.formats.mapping.model import SourceField, SourceFile, SourceTable
 from archive.formats.mapping.target import Target
 
 MOST_ROWS = 20_000
@@ -484,23 +484,25 @@ def _fixed_headings(found: Found, body: Body, raw: list[str]) -> None:
     found.columns = [Column(h, lv, []) for h, lv in zip(names.distinct(merged), levels, strict=True)]
 
 
-def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -> File:
+def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -> SourceFile:
     """A file whose tables take every column: the reader itself then shows what it would read."""
-    made = [Table("labels", "labels", tuple(Field(n, _ANY) for n in known))]
+    made = [SourceTable("labels", "labels", tuple(SourceField(n, _ANY) for n in known))]
     for t in tables:
-        fields = tuple(Field(c.source, _ANY) for c in t.columns if not re.fullmatch(r"column \d+", c.source))
+        fields = tuple(SourceField(c.source, _ANY) for c in t.columns if not re.fullmatch(r"column \d+", c.source))
         if t.no_headings:
             sources = tuple(c.source for c in t.columns)
-            fields = tuple(Field(n, _ANY) for n in sources)
-            made.append(Table(t.name, "points", fields, sheet=t.sheet, title=t.title, columns=sources))
+            fields = tuple(SourceField(n, _ANY) for n in sources)
+            made.append(SourceTable(t.name, "points", fields, sheet=t.sheet, title=t.title, columns=sources))
             continue
         if t.cross:
             made.append(
-                Table(t.name, "cross", (), columns=tuple(c.source for c in t.columns), title=t.title, sheet=t.sheet)
+                SourceTable(
+                    t.name, "cross", (), columns=tuple(c.source for c in t.columns), title=t.title, sheet=t.sheet
+                )
             )
             continue
         made.append(
-            Table(
+            SourceTable(
                 t.name,
                 "readings",
                 fields,
@@ -511,7 +513,7 @@ def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -
                 widths=t.widths,
             )
         )
-    return File(
+    return SourceFile(
         "1",
         layout.kind,
         tuple(made),
@@ -523,10 +525,10 @@ def provisional(layout: Layout, tables: Sequence[Found], known: Sequence[str]) -
     )
 
 
-def _fill(layout: Layout, file: File, tables: list[Found], sheets: Sheets) -> None:
+def _fill(layout: Layout, file: SourceFile, tables: list[Found], sheets: Sheets) -> None:
     """The cells of labels and tables, as the reader cuts them."""
     split = splitter(file)
-    whole: list[tuple[Parsed, str, bool]] = []
+    whole: list[tuple[ParsedBlock, str, bool]] = []
     for name, rows, raw in sheets:
         source: list[Any] = raw if raw is not None and layout.kind in ("report", "delimited") else rows
         noun = "row" if layout.kind == "workbook" else "line"
@@ -537,7 +539,7 @@ def _fill(layout: Layout, file: File, tables: list[Found], sheets: Sheets) -> No
                 parsed.labels.insert(0, (1, "@sheet", name))
             whole.append((parsed, name, block.before or not layout.block))
     if layout.block == "file":
-        merged = Parsed([x for p, _, _ in whole for x in p.labels], [x for p, _, _ in whole for x in p.sections])
+        merged = ParsedBlock([x for p, _, _ in whole for x in p.labels], [x for p, _, _ in whole for x in p.sections])
         whole = [(merged, "", False)]
     number = 0
     labels: dict[str, Column] = {}

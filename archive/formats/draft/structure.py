@@ -7,8 +7,8 @@ from archive.formats.draft import grids, heading, sniff
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.profile import decimal_mark
 from archive.formats.mapping.build.scalars import is_curve
-from archive.formats.mapping.grid.reader import splitter
-from archive.formats.mapping.model import File
+from archive.formats.mapping.grid.grid_chunks import splitter
+from archive.formats.mapping.model import SourceFile
 from archive.formats.recognition import Entry
 
 MOST_CELLS = 60_000
@@ -51,7 +51,7 @@ def text(entry: Entry) -> Layout:
     mark, quote = sniff.cut(found.head)
     layout = Layout("report" if mark in ("blanks", "space") else "delimited", delimiter=mark, quote=quote)
     layout.encoding, layout.basis = found.encoding.name, found.encoding.basis
-    split = splitter(File("1", layout.kind, (), delimiter=mark, quote=quote))
+    split = splitter(SourceFile("1", layout.kind, (), delimiter=mark, quote=quote))
     lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
     lines = [line.replace("\f", "") for line in lines]
     rows = [list(split(line)) for line in lines]
@@ -66,7 +66,7 @@ def text(entry: Entry) -> Layout:
 
 
 def _logical(lines: list[str], layout: Layout) -> list[str]:
-    from archive.formats.mapping.grid.reader import logical
+    from archive.formats.mapping.grid.grid_chunks import logical
 
     return list(logical(lines, layout.quote)) if layout.kind == "delimited" and layout.quote else lines
 

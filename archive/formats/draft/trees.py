@@ -23,7 +23,7 @@ from archive.formats.draft.roles import END_LETTERS
 from archive.formats.mapping.build.lists import alike
 from archive.formats.mapping.grid.columns import cell_text
 from archive.formats.mapping.tree.leaves import absolute
-from archive.formats.mapping.tree.named import Named, turned
+from archive.formats.mapping.tree.named import NameValueList, turned
 from archive.formats.mapping.tree.node import (
     ANY,
     KEY,
@@ -54,14 +54,14 @@ def analyse(entry: Entry, kind: str) -> Layout:
     if table is not None:
         return _of_rows(tree, table)
     named = named_lists(tree)
-    turned(tree, [Named(*n) for n in named])
+    turned(tree, [NameValueList(*n) for n in named])
     path = "lines" if lines else _record_path(tree, kind)
     way = "" if lines else path
     below = [n for n in named if not way or n[0].startswith(f"{way}/")]
     if len(below) < len(named):
         # A list of names and values around the records stays as it is: a mapping turns those of records only.
         tree, _ = _tree(entry, kind)
-        turned(tree, [Named(*n) for n in below])
+        turned(tree, [NameValueList(*n) for n in below])
     found = [m for m, _, _ in members(tree, way)][:MOST_RECORDS] if not _keyed(path) else _members_keyed(tree, path)
     layout = Layout(kind, record=path, records=len(found))
     layout.named = [(each.removeprefix(f"{way}/") if way else each, name, value) for each, name, value in below]

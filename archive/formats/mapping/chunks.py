@@ -7,15 +7,15 @@ from functools import lru_cache
 from pathlib import Path
 
 from archive.formats.base import text as texts
-from archive.formats.mapping.chunk import Chunk
-from archive.formats.mapping.group import Standing
-from archive.formats.mapping.model import File, Mapping
+from archive.formats.mapping.model import Mapping, SourceFile
+from archive.formats.mapping.record_chunk import RecordChunk
+from archive.formats.mapping.record_rows import ContiguityAssumed
 from archive.formats.recognition import Entry
 
 TEXT = ("delimited", "report")
 
 
-def encoding_of(entry: Entry, file: File) -> texts.Encoding | None:
+def encoding_of(entry: Entry, file: SourceFile) -> texts.Encoding | None:
     """The encoding of a text file; None for workbooks, XML and JSON, which say it themselves."""
     if file.kind not in TEXT:
         return None
@@ -51,12 +51,14 @@ def _all_utf8(path: Path, size: int, time: int) -> bool:
     return True
 
 
-def chunks_of(entry: Entry, file: File, mapping: Mapping, standing: Standing | None = None) -> Iterator[Chunk]:
-    """The records of a file. Errors: Trouble; Apart, as `standing` says."""
+def chunks_of(
+    entry: Entry, file: SourceFile, mapping: Mapping, assumed: ContiguityAssumed | None = None
+) -> Iterator[RecordChunk]:
+    """The records of a file. Errors: Trouble; NotContiguous, as `assumed` says."""
     if file.kind == "delimited" and _plain(file):
         from archive.formats.mapping.delimited import chunks
 
-        yield from chunks(text_blocks(entry, file), file, mapping, entry.name, standing)
+        yield from chunks(text_blocks(entry, file), file, mapping, entry.name, assumed)
     elif file.kind in TEXT:
         from archive.formats.mapping.grid import text_chunks
 
@@ -72,7 +74,7 @@ def chunks_of(entry: Entry, file: File, mapping: Mapping, standing: Standing | N
         yield from tree_chunks(entry, file, mapping)
 
 
-def _plain(file: File) -> bool:
+def _plain(file: SourceFile) -> bool:
     """One table under an optional head, and nothing else: read without looking at single lines."""
     tables = [t for t in file.tables if t.rows != "labels"]
     if len(tables) != 1 or file.block or file.side_by_side or file.transpose:
@@ -80,7 +82,7 @@ def _plain(file: File) -> bool:
     return not tables[0].widths and tables[0].headings_are != "links"
 
 
-def text_blocks(entry: Entry, file: File) -> Iterator[bytes]:
+def text_blocks(entry: Entry, file: SourceFile) -> Iterator[bytes]:
     """The text of a file as UTF-8 blocks."""
     encoding = text_encoding(entry, file.encoding)
     with entry.path.open("rb") as opened:

@@ -11,11 +11,11 @@ from typing import Any
 
 from archive.formats.cable_types import neutral
 from archive.formats.mapping.build import Builder
-from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.chunks import chunks_of, encoding_of
-from archive.formats.mapping.frame import named
-from archive.formats.mapping.group import Apart, Standing
-from archive.formats.mapping.model import File, Mapping
+from archive.formats.mapping.model import Mapping, SourceFile
+from archive.formats.mapping.record_chunk import RecordChunk
+from archive.formats.mapping.record_rows import ContiguityAssumed, NotContiguous
+from archive.formats.mapping.row_frame import named
 from archive.formats.recognition import Entry
 from archive.parallel import prefetch
 from archive.tables import Batch
@@ -25,15 +25,15 @@ from archive.version import PROGRAM
 
 def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of one file by a mapping of one file. Errors: Trouble where nothing of it can be read."""
-    standing = Standing()
-    made = _read(entry, mapping, standing)
+    assumed = ContiguityAssumed()
+    made = _read(entry, mapping, assumed)
     held: deque[Batch] = deque()
     try:
         for batch in made:
             held.append(batch)
-            if not standing.open:
+            if not assumed.open:
                 break
-    except Apart:
+    except NotContiguous:
         # Rows of a record stand apart, which is rare: what was made is given up, and the file is read the slower way.
         held.clear()
         made = _read(entry, mapping, None)
@@ -42,9 +42,9 @@ def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     yield from made
 
 
-def _read(entry: Entry, mapping: Mapping, standing: Standing | None) -> Iterator[Batch]:
+def _read(entry: Entry, mapping: Mapping, assumed: ContiguityAssumed | None) -> Iterator[Batch]:
     file = mapping.files[0]
-    with closing(prefetch(_of_file(entry, file, mapping, standing))) as made:
+    with closing(prefetch(_of_file(entry, file, mapping, assumed))) as made:
         with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while records are read
             digest = pool.submit(lambda: entry.sha256)
             first = next(made, None)
@@ -53,8 +53,10 @@ def _read(entry: Entry, mapping: Mapping, standing: Standing | None) -> Iterator
         yield from built(builder, chain([first] if first is not None else [], made))
 
 
-def _of_file(entry: Entry, file: File, mapping: Mapping, standing: Standing | None) -> Iterator[Chunk]:
-    for chunk in chunks_of(entry, file, mapping, standing):
+def _of_file(
+    entry: Entry, file: SourceFile, mapping: Mapping, assumed: ContiguityAssumed | None
+) -> Iterator[RecordChunk]:
+    for chunk in chunks_of(entry, file, mapping, assumed):
         chunk.frames = [named(f, entry.path) for f in chunk.frames]
         yield chunk
 
@@ -66,11 +68,11 @@ def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     others = together.beside(entry, mapping)
     builder = Builder(mapping, _source(entry, mapping.files[0], mapping), entry.set_aside, neutral)
     for file, other in others:
-        builder.also(_source(other, file, mapping))
+        builder.add_source(_source(other, file, mapping))
     yield from built(builder, together.chunks(entry, mapping, others))
 
 
-def _source(entry: Entry, file: File, mapping: Mapping) -> dict[str, Any]:
+def _source(entry: Entry, file: SourceFile, mapping: Mapping) -> dict[str, Any]:
     """The row of `sources` of a file, but for its account."""
     encoding = encoding_of(entry, file)
     return entry.source(
@@ -81,7 +83,7 @@ def _source(entry: Entry, file: File, mapping: Mapping) -> dict[str, Any]:
     )
 
 
-def built(builder: Builder, chunks: Iterator[Chunk]) -> Iterator[Batch]:
+def built(builder: Builder, chunks: Iterator[RecordChunk]) -> Iterator[Batch]:
     """Batches of chunks; the last one carries the account of the whole file."""
     held: Batch | None = None
     for batch in rebatch(builder.batch(c) for c in chunks):

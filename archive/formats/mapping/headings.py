@@ -10,8 +10,8 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import numbers, units
-from archive.formats.mapping.frame import Frame, new_cell
-from archive.formats.mapping.model import Table
+from archive.formats.mapping.model import SourceTable
+from archive.formats.mapping.row_frame import RowFrame, new_cell
 
 VALUES = "@values"
 """Name of the column that holds the lists made from the columns of frequencies."""
@@ -32,7 +32,7 @@ def frequency_of(heading: str) -> float | None:
     return float(unit.ours(value)) if unit else value
 
 
-def axis_of_headings(columns: dict[str, Any], table: Table) -> tuple[dict[str, Any], Any]:
+def axis_of_headings(columns: dict[str, Any], table: SourceTable) -> tuple[dict[str, Any], Any]:
     """The columns with those of frequencies gathered into one column of lists, and the axis in MHz."""
     unit = units.for_unit(table.frequency_unit, "MHz", "headings")
     found: list[tuple[float, str]] = []
@@ -56,7 +56,7 @@ def axis_of_headings(columns: dict[str, Any], table: Table) -> tuple[dict[str, A
     return {**kept, VALUES: lists}, np.array([f for f, _ in found])
 
 
-def links_of_headings(frame: Frame) -> Frame:
+def links_of_headings(frame: RowFrame) -> RowFrame:
     """A frame whose other columns are links, as one with a row for each link and row. What stood beside the columns of
     the links holds for each of them, and is counted once."""
     known = [n for n in frame.columns if n in frame.table.by_source or n in frame.table.ignore]

@@ -10,17 +10,17 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import numbers
-from archive.formats.mapping.chunk import MOST_POINTS, Chunk, Counted
-from archive.formats.mapping.frame import Frame, Problem, codes, encoded
-from archive.formats.mapping.group import KEYS
-from archive.formats.mapping.model import Table
+from archive.formats.mapping.model import SourceTable
+from archive.formats.mapping.record_chunk import MOST_POINTS, Counted, RecordChunk
+from archive.formats.mapping.record_rows import KEYS
+from archive.formats.mapping.row_frame import Problem, RowFrame, codes, encoded
 from archive.formats.mapping.uncollected import uncollected
 from archive.tables import MOST_RECORDS
 
 Key = tuple[str | None, ...]
 
 
-def key_names(tables: Sequence[Table]) -> list[str]:
+def key_names(tables: Sequence[SourceTable]) -> list[str]:
     """Columns of records that every table with a key has: by these the tables are joined."""
     keyed = [{f.to.name for f in t.fields if f.to.table == "records" and not f.to.part} for t in tables]
     keyed = [k for k in keyed if k & {"link_label", "sequence"}]
@@ -29,7 +29,7 @@ def key_names(tables: Sequence[Table]) -> list[str]:
     return [n for n in KEYS if all(n in k for k in keyed)] or ["link_label"]
 
 
-def keys_of(frame: Frame, names: Sequence[str]) -> list[Key] | None:
+def keys_of(frame: RowFrame, names: Sequence[str]) -> list[Key] | None:
     """The key of each row; a key that is left blank repeats the one above (not in tables of links)."""
     columns = []
     for name in names:
@@ -56,7 +56,7 @@ class Counts:
         self.ignored = 0
         self._parts: list[tuple[int, Counted]] = []
 
-    def add(self, chunk: Chunk, base: int) -> None:
+    def add(self, chunk: RecordChunk, base: int) -> None:
         """Takes over what a chunk says. base: the number of its first record."""
         self.ignored += chunk.ignored
         if chunk.counted is not None:
@@ -82,7 +82,7 @@ class Counts:
         return ignored, out
 
 
-def join(frames: Sequence[tuple[str, Frame]], counts: Counts | None = None) -> Iterator[Chunk]:
+def join(frames: Sequence[tuple[str, RowFrame]], counts: Counts | None = None) -> Iterator[RecordChunk]:
     """Chunks of whole records. frames: where each frame stands ("sheet Links, "), and the frame. counts: what the
     reader of the first file counted itself; its frames stand first, under no name."""
     axes = [f for _, f in frames if f.table.rows == "axes"]
@@ -93,7 +93,7 @@ def join(frames: Sequence[tuple[str, Frame]], counts: Counts | None = None) -> I
     of: dict[Key, int] = {}
     places: list[str] = []
     problems: dict[int, Problem] = {}
-    placed: list[Frame] = []
+    placed: list[RowFrame] = []
     several = len(rows) > 1
     became: dict[int, int] = {}
     for number, (where, frame) in enumerate(rows):
@@ -138,17 +138,17 @@ def join(frames: Sequence[tuple[str, Frame]], counts: Counts | None = None) -> I
     yield from _cut(places, placed, axes, problems, counted)
 
 
-def _place(where: str, frame: Frame, row: int) -> str:
+def _place(where: str, frame: RowFrame, row: int) -> str:
     return f"{where}{frame.noun} {frame.place[row]}" if frame.place is not None and frame.rows else f"{where}table"
 
 
 def _cut(
     places: list[str],
-    frames: list[Frame],
-    axes: list[Frame],
+    frames: list[RowFrame],
+    axes: list[RowFrame],
     problems: dict[int, Problem],
     counted: tuple[int, Counted | None],
-) -> Iterator[Chunk]:
+) -> Iterator[RecordChunk]:
     n = len(places)
     weight = np.zeros(n + 1)
     for frame in frames:
@@ -174,7 +174,7 @@ def _cut(
         some = {k - at: p for k, p in problems.items() if at <= k < end}
         here = list(part)
         ignored = counted[0] if at == 0 else 0
-        yield Chunk(
+        yield RecordChunk(
             places[at:end],
             [*part, *(axes if at == 0 else [])],
             lambda i, f=here: _text(f, i),  # type: ignore[misc]
@@ -199,7 +199,7 @@ def _slice(counted: Counted | None, at: int, end: int) -> Counted | None:
     return Counted(counted.mapped[at:end], counted.ignored[at:end], loose, *around)
 
 
-def _text(frames: list[Frame], record: int) -> str:
+def _text(frames: list[RowFrame], record: int) -> str:
     """The rows of one record, each under its headings."""
     out = []
     for frame in frames:
@@ -212,5 +212,5 @@ def _text(frames: list[Frame], record: int) -> str:
     return "\n".join(out) + "\n"
 
 
-def _sliced(frame: Frame, low: Any, high: Any) -> list[Any]:
+def _sliced(frame: RowFrame, low: Any, high: Any) -> list[Any]:
     return [c.slice(low, high - low) for c in frame.columns.values()]

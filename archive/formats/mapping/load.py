@@ -13,7 +13,17 @@ from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.base import dates, units
 from archive.formats.mapping import target
-from archive.formats.mapping.model import KINDS, LANGUAGE, OPEN, ROWS, Field, File, Mapping, Table, quantity
+from archive.formats.mapping.model import (
+    KINDS,
+    LANGUAGE,
+    OPEN,
+    ROWS,
+    Mapping,
+    SourceField,
+    SourceFile,
+    SourceTable,
+    quantity,
+)
 from archive.formats.mapping.pairs import SCHEMES
 
 _HEAD = {"layout": str, "language": int, "title": str, "version": str, "drafted": bool, "require": list, "note": str}
@@ -148,7 +158,7 @@ def _zone(zone: str, where: str) -> None:
             ) from None
 
 
-def _file(tree: Any, number: int, where: str) -> File:
+def _file(tree: Any, number: int, where: str) -> SourceFile:
     at = f"{where}, file {number}"
     f = _known(tree, _FILE, at)
     kind = f.get("kind", "")
@@ -166,7 +176,7 @@ def _file(tree: Any, number: int, where: str) -> File:
     plain["named"] = named
     if "delimiter" in plain:
         plain["delimiter"] = {"tab": "\t", "\\t": "\t"}.get(plain["delimiter"], plain["delimiter"])
-    return File(tables=tables, **{"name": str(number), **plain})
+    return SourceFile(tables=tables, **{"name": str(number), **plain})
 
 
 def _named(tree: Any, number: int, where: str) -> tuple[str, str, str]:
@@ -182,7 +192,7 @@ def _named(tree: Any, number: int, where: str) -> tuple[str, str, str]:
     return n["each"], n["name"], n["value"]
 
 
-def _table(tree: Any, number: int, where: str) -> Table:
+def _table(tree: Any, number: int, where: str) -> SourceTable:
     at = f"{where}, table {number}"
     t = _known(tree, _TABLE, at)
     if t.get("rows") not in ROWS:
@@ -193,13 +203,13 @@ def _table(tree: Any, number: int, where: str) -> Table:
     fields = tuple(_field(f, i, at) for i, f in enumerate(t.pop("fields", []), 1))
     _once(fields, at)
     plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in t.items()}
-    table = Table(fields=fields, given=given, **{"name": str(number), **plain})
+    table = SourceTable(fields=fields, given=given, **{"name": str(number), **plain})
     for f in fields:
         _unit(f, table, at)
     return table
 
 
-def _field(tree: Any, number: int, where: str) -> Field:
+def _field(tree: Any, number: int, where: str) -> SourceField:
     at = f"{where}, field {number}"
     f = _known(tree, _FIELD, at)
     if not f.get("from") or not f.get("to"):
@@ -210,7 +220,9 @@ def _field(tree: Any, number: int, where: str) -> Field:
     to = target.parse(f.pop("to"), at)
     confidence = f.pop("confidence", None)
     _written(f, at)
-    return Field(source=f.pop("from"), to=to, confidence=float(confidence) if confidence is not None else None, **f)
+    return SourceField(
+        source=f.pop("from"), to=to, confidence=float(confidence) if confidence is not None else None, **f
+    )
 
 
 def _written(f: dict[str, Any], where: str) -> None:
@@ -234,9 +246,9 @@ def _written(f: dict[str, Any], where: str) -> None:
         )
 
 
-def _once(fields: tuple[Field, ...], where: str) -> None:
+def _once(fields: tuple[SourceField, ...], where: str) -> None:
     """No cell is taken twice, no place is filled twice."""
-    seen: dict[str, Field] = {}
+    seen: dict[str, SourceField] = {}
     for f in fields:
         if f.source in seen:
             raise Trouble(
@@ -247,7 +259,7 @@ def _once(fields: tuple[Field, ...], where: str) -> None:
                 remedy='keep one; an identifier is cut with split = "{floor}{space}-{panel}{port}"',
             )
         seen[f.source] = f
-    places: dict[str, Field] = {}
+    places: dict[str, SourceField] = {}
     for f in fields:
         name = str(f.to)
         if f.to.table not in ("row", "axes") and f.to.name != "far" and name in places:
@@ -261,7 +273,7 @@ def _once(fields: tuple[Field, ...], where: str) -> None:
         places[name] = f
 
 
-def _unit(f: Field, table: Table, where: str) -> None:
+def _unit(f: SourceField, table: SourceTable, where: str) -> None:
     """The unit of a field can be one of its target. Errors: Trouble."""
     at = f"{where}, field {f.source!r}"
     if not f.unit or (f.to.table == "row" and f.to.name in ("value", "limit", "margin", "values", "unit")):
@@ -277,7 +289,7 @@ def _unit(f: Field, table: Table, where: str) -> None:
 _FREQUENCIES = ("frequency", "frequencies", "start", "stop", "step")
 
 
-def unit_of(f: Field) -> str:
+def unit_of(f: SourceField) -> str:
     """Unit in which the tables hold what a field fills, or ""."""
     t = f.to
     if t.column == "frequency" or (
@@ -295,7 +307,7 @@ def unit_of(f: Field) -> str:
     return "m" if t.table == "row" and t.name == "distance" else ""
 
 
-def _together(files: tuple[File, ...], where: str) -> None:
+def _together(files: tuple[SourceFile, ...], where: str) -> None:
     names = [f.name for f in files]
     if len(set(names)) != len(names):
         raise Trouble("two files have one name", where=where, found=", ".join(names))

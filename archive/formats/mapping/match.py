@@ -13,7 +13,7 @@ from archive.formats.base import text as texts
 from archive.formats.base.kinds import kind_of
 from archive.formats.mapping import names
 from archive.formats.mapping.known import known
-from archive.formats.mapping.model import File, Mapping
+from archive.formats.mapping.model import Mapping, SourceFile
 from archive.formats.recognition import Entry
 
 ENOUGH = 0.75
@@ -25,7 +25,7 @@ class Match:
     """A mapping that fits a file: names found, of how many."""
 
     mapping: Mapping
-    file: File
+    file: SourceFile
     found: int
     asked: int
 
@@ -64,7 +64,7 @@ def match(entry: Entry, mapping: Mapping) -> Match | None:
     return max(found, key=lambda m: (m.score, m.asked), default=None)
 
 
-def _match(mapping: Mapping, file: File, kind: str, there: frozenset[str]) -> Match | None:
+def _match(mapping: Mapping, file: SourceFile, kind: str, there: frozenset[str]) -> Match | None:
     if kind != ("text" if file.kind in ("delimited", "report") else file.kind):
         return None
     asked = _asked(file)
@@ -75,7 +75,7 @@ def _match(mapping: Mapping, file: File, kind: str, there: frozenset[str]) -> Ma
 
 
 @lru_cache(maxsize=512)
-def _asked(file: File) -> frozenset[str]:
+def _asked(file: SourceFile) -> frozenset[str]:
     """Names that a file of a layout holds."""
     out: set[str] = set()
     for table in file.tables:

@@ -20,7 +20,7 @@ ROWS = ("links", "readings", "points", "curves", "labels", "axes", "cross")
 
 
 @dataclass(frozen=True)
-class Field:
+class SourceField:
     """One column, label, element or key of the source, and where its cells go.
 
     source: its name as the layout writes it. unit: as the source gives it ("" is the table's own). format: pattern of a
@@ -45,7 +45,7 @@ class Field:
 
 
 @dataclass(frozen=True)
-class Table:
+class SourceTable:
     """One table of a layout.
 
     rows: what one row is: links (a record), readings (a measurement), points (a frequency), curves (a whole curve),
@@ -56,7 +56,7 @@ class Table:
 
     name: str
     rows: str
-    fields: tuple[Field, ...]
+    fields: tuple[SourceField, ...]
     ignore: tuple[str, ...] = ()
     given: Target = OPEN
     sheet: str = ""
@@ -77,11 +77,11 @@ class Table:
     """A name of this table's key, for tables that are joined by something other than the link's label."""
 
     @cached_property
-    def by_source(self) -> dict[str, Field]:
+    def by_source(self) -> dict[str, SourceField]:
         """Fields by the name of their source."""
         return {f.source: f for f in self.fields}
 
-    def find(self, name: str, kind: str = "") -> Field | None:
+    def find(self, name: str, kind: str = "") -> SourceField | None:
         """The field that goes to row.name, where there is one; of several the one of that kind of point."""
         found = [f for f in self.fields if f.to.table == "row" and f.to.name == name]
         same = [f for f in found if f.to.kind == kind]
@@ -89,12 +89,12 @@ class Table:
 
 
 @dataclass(frozen=True)
-class File:
+class SourceFile:
     """One file of a layout (most have one)."""
 
     name: str
     kind: str
-    tables: tuple[Table, ...]
+    tables: tuple[SourceTable, ...]
     pattern: str = ""
     """Name of the file inside a folder or zip, with * and ?; {link} stands for the label or file name of a record."""
     encoding: str = ""
@@ -124,7 +124,7 @@ class Mapping:
     """One layout. cells: how values are written everywhere in it."""
 
     layout: str
-    files: tuple[File, ...]
+    files: tuple[SourceFile, ...]
     title: str = ""
     version: str = "1"
     decimal: str = "."

@@ -11,19 +11,19 @@ import numpy as np
 import pyarrow as pa
 
 from archive.errors import Trouble
-from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.chunks import chunks_of
-from archive.formats.mapping.frame import Frame, named
-from archive.formats.mapping.group import KEYS
 from archive.formats.mapping.join import Counts, Key, join, key_names, keys_of
-from archive.formats.mapping.model import File, Mapping
+from archive.formats.mapping.model import Mapping, SourceFile
+from archive.formats.mapping.record_chunk import RecordChunk
+from archive.formats.mapping.record_rows import KEYS
+from archive.formats.mapping.row_frame import RowFrame, named
 from archive.formats.recognition import Entry
 
 MOST_HELD = 1 << 28
 """Bytes of files that are joined in memory; larger ones must stand in the order of the first file."""
 
 
-def lead(mapping: Mapping) -> File:
+def lead(mapping: Mapping) -> SourceFile:
     """The file that a reading of several files begins with: the first one."""
     return mapping.files[0]
 
@@ -33,15 +33,15 @@ def is_lead(entry: Entry, mapping: Mapping) -> bool:
     return fits(entry.path, lead(mapping))
 
 
-def fits(path: Path, file: File) -> bool:
+def fits(path: Path, file: SourceFile) -> bool:
     """Whether a file's name is that of a pattern (of its last folders, as many as the pattern has)."""
     depth = file.pattern.count("/") + 1
     return fnmatch("/".join(path.parts[-depth:]).lower(), file.pattern.lower())
 
 
-def beside(entry: Entry, mapping: Mapping) -> list[tuple[File, Entry]]:
+def beside(entry: Entry, mapping: Mapping) -> list[tuple[SourceFile, Entry]]:
     """The other files of a reading, by the patterns of the mapping, from the folder of the first."""
-    out: list[tuple[File, Entry]] = []
+    out: list[tuple[SourceFile, Entry]] = []
     base = entry.name.removesuffix(entry.path.name)
     for file in mapping.files[1:]:
         for path in sorted(entry.path.parent.glob(file.pattern)):
@@ -50,7 +50,7 @@ def beside(entry: Entry, mapping: Mapping) -> list[tuple[File, Entry]]:
     return out
 
 
-def chunks(entry: Entry, mapping: Mapping, others: list[tuple[File, Entry]]) -> Iterator[Chunk]:
+def chunks(entry: Entry, mapping: Mapping, others: list[tuple[SourceFile, Entry]]) -> Iterator[RecordChunk]:
     """Records of several files. Errors: Trouble where one cannot be read."""
     own = Counts()
     first = _frames(chunks_of(entry, lead(mapping), mapping), entry, own)
@@ -63,10 +63,10 @@ def chunks(entry: Entry, mapping: Mapping, others: list[tuple[File, Entry]]) -> 
     yield from _streamed(first, mapping, others, own)
 
 
-def _frames(found: Iterator[Chunk], entry: Entry, own: Counts | None = None) -> list[Frame]:
+def _frames(found: Iterator[RecordChunk], entry: Entry, own: Counts | None = None) -> list[RowFrame]:
     """All frames of a file, its rows only; the cells of each are counted for its own source. own: takes the counts of
     cells that the reader made itself, and then records are numbered through the file."""
-    out: list[Frame] = []
+    out: list[RowFrame] = []
     base = 0
     for chunk in found:
         for frame in _with_keys(chunk.frames):
@@ -81,7 +81,7 @@ def _frames(found: Iterator[Chunk], entry: Entry, own: Counts | None = None) -> 
     return out
 
 
-def _with_keys(frames: Sequence[Frame]) -> list[Frame]:
+def _with_keys(frames: Sequence[RowFrame]) -> list[RowFrame]:
     """Frames of which each has the keys that stand as labels above its rows, such as the link of a file of curves."""
     out = list(frames)
     for labels in [f for f in frames if f.table.rows == "labels" and not f.shared and f.rows]:
@@ -101,7 +101,9 @@ def _with_keys(frames: Sequence[Frame]) -> list[Frame]:
     return out
 
 
-def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Entry]], own: Counts) -> Iterator[Chunk]:
+def _streamed(
+    first: list[RowFrame], mapping: Mapping, others: list[tuple[SourceFile, Entry]], own: Counts
+) -> Iterator[RecordChunk]:
     """Records in the order of the first file; each of the others is read along with it."""
     tables = [f.table for f in first] + [t for file, _ in others for t in file.tables if t.rows != "labels"]
     names = key_names(tables)
@@ -118,7 +120,7 @@ def _streamed(first: list[Frame], mapping: Mapping, others: list[tuple[File, Ent
         yield from join(part, own)
 
 
-def _between(frames: list[Frame], names: list[str], order: dict[Key, int], at: int, stop: int) -> list[Frame]:
+def _between(frames: list[RowFrame], names: list[str], order: dict[Key, int], at: int, stop: int) -> list[RowFrame]:
     out = []
     for frame in frames:
         keys = keys_of(frame, names) or []
@@ -131,13 +133,13 @@ def _between(frames: list[Frame], names: list[str], order: dict[Key, int], at: i
 class _Stream:
     """One file that is read along: frames up to a place in the order of the first file."""
 
-    def __init__(self, found: Iterator[Chunk], entry: Entry, names: list[str], order: dict[Key, int]) -> None:
+    def __init__(self, found: Iterator[RecordChunk], entry: Entry, names: list[str], order: dict[Key, int]) -> None:
         self.entry = entry
         self._found, self._names, self._order = found, names, order
-        self._held: list[tuple[int, int, Frame]] = []
+        self._held: list[tuple[int, int, RowFrame]] = []
         self._last = -1
 
-    def until(self, stop: int) -> list[Frame]:
+    def until(self, stop: int) -> list[RowFrame]:
         """Frames of the records before a place. Errors: Trouble where the file stands in another order."""
         while self._last < stop:
             chunk = next(self._found, None)
@@ -151,7 +153,7 @@ class _Stream:
         self._held = [h for h in self._held if h[0] >= stop]
         return ready
 
-    def _take(self, frame: Frame) -> None:
+    def _take(self, frame: RowFrame) -> None:
         frame = named(frame, self.entry.path)
         frame.source = self.entry.sha256
         keys = keys_of(frame, self._names) or []

@@ -14,13 +14,13 @@ from hypothesis import strategies as st
 import archive.formats
 from archive.formats.base import numbers
 from archive.formats.base.words import empties
-from archive.formats.mapping import group, together
+from archive.formats.mapping import record_rows, together
 from archive.formats.mapping.build.bulk import bulk
 from archive.formats.mapping.build.lists import numbers_in
-from archive.formats.mapping.build.pieces import _taken
+from archive.formats.mapping.build.table_parts import _taken
 from archive.formats.mapping.grid.section import Cutter
 from archive.formats.mapping.load import loads
-from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.target import parse
 from archive.tables.canonical import record_digests
 from tests.endurance import exports
@@ -34,7 +34,7 @@ _TOKENS = st.one_of(
 @given(st.lists(st.lists(_TOKENS, max_size=6), max_size=5), st.sampled_from(["", ";", " "]), st.booleans())
 def test_a_column_of_lists_reads_as_its_cells_do(cells: list[list[str]], separator: str, comma: bool) -> None:
     writing = numbers.writing("," if comma else ".", "", empties())
-    field = Field("x", parse("sweeps.next[local,1-2/3-6]"), separator=separator)
+    field = SourceField("x", parse("sweeps.next[local,1-2/3-6]"), separator=separator)
     texts = [(separator or " ").join(c).replace(".", "," if comma else ".") for c in cells]
     found = bulk(pa.array(texts, type=pa.string()), field, writing)
     if found is None:
@@ -47,7 +47,7 @@ def test_a_column_of_lists_reads_as_its_cells_do(cells: list[list[str]], separat
 
 def test_plain_numbers_are_read_as_a_column() -> None:
     """The way for columns is taken where it can be, and not for bounds or words."""
-    field, writing = Field("x", parse("sweeps.next[local,1-2/3-6]")), numbers.writing(".", "", empties())
+    field, writing = SourceField("x", parse("sweeps.next[local,1-2/3-6]")), numbers.writing(".", "", empties())
     assert bulk(pa.array(["1.5 2.5", " 3  4 "]), field, writing) is not None
     for cell in ("1.5 >70", "1.5 - 2", "nan 1", "1e999 1"):
         assert bulk(pa.array([cell]), field, writing) is None, cell
@@ -120,7 +120,7 @@ def test_what_is_streamed_is_what_is_held(make: Any, tmp_path: Path, monkeypatch
     """Large files are not held in memory, but read along; the records are the same."""
     path, mapping, _ = make(tmp_path, 17)
     held = [d for batch in archive.formats.read(path, mapping=mapping) for d in record_digests(batch)]
-    monkeypatch.setattr(group, "MOST_HELD", 1 << 20)
+    monkeypatch.setattr(record_rows, "MOST_HELD", 1 << 20)
     monkeypatch.setattr(together, "MOST_HELD", 1 << 20)
     streamed = [d for batch in archive.formats.read(path, mapping=mapping) for d in record_digests(batch)]
     assert len(held) >= 2 * exports.LINKS

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from archive.formats.mapping.build.builder import Account, Builder
+from archive.formats.mapping.build.builder import Builder, CellAccount
 
-__all__ = ["Account", "Builder"]
+__all__ = ["Builder", "CellAccount"]

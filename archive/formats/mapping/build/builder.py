@@ -15,22 +15,22 @@ from archive.formats.base import numbers, words
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.curves import Curves
 from archive.formats.mapping.build.evidence import evidence, media
-from archive.formats.mapping.build.facts import Facts
 from archive.formats.mapping.build.keys import Keys, keys_of
 from archive.formats.mapping.build.lists import Lists, axis_values
 from archive.formats.mapping.build.moved import Moved, once, used_cells
-from archive.formats.mapping.build.pieces import Pieces
-from archive.formats.mapping.build.scalars import Scalars
+from archive.formats.mapping.build.record_facts import RecordFacts
+from archive.formats.mapping.build.scalars import ScalarBuilder
 from archive.formats.mapping.build.shared import Shared
+from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.build.wires import wires
-from archive.formats.mapping.chunk import Chunk, Counted
-from archive.formats.mapping.frame import Frame, Problems, valid
 from archive.formats.mapping.model import Mapping
+from archive.formats.mapping.record_chunk import Counted, RecordChunk
+from archive.formats.mapping.row_frame import Problems, RowFrame, valid
 from archive.tables import Batch, schema
 
 
 @dataclass
-class Account:
+class CellAccount:
     """Cells of one file: read = mapped + extras + ignored. Cells of records set aside are in none of them."""
 
     read: int = 0
@@ -64,18 +64,18 @@ class Builder:
         self._axes = Axes()
         self._file_axes: dict[tuple[int, str], Any] = {}
         self._prefix = hashlib.sha256(f"{source['source_id']}\n{mapping.digest}\n".encode())
-        self.account = Account()
+        self.account = CellAccount()
         self._accounts = {source["source_id"]: self.account}
         self._others: list[dict[str, Any]] = []
 
-    def batch(self, chunk: Chunk) -> Batch:
+    def batch(self, chunk: RecordChunk) -> Batch:
         """One batch, without its row of `sources` (see `sources`)."""
         places, frames, text_of = chunk.places, chunk.frames, chunk.text_of
         n = len(places)
-        problems, pieces = Problems(dict(chunk.problems)), Pieces()
+        problems, pieces = Problems(dict(chunk.problems)), TableParts()
         self.account.ignore(chunk.ignored)
-        facts = Facts(self._mapping, self._writing, problems, n)
-        scalars = Scalars(self._mapping, self._writing, pieces, problems)
+        facts = RecordFacts(self._mapping, self._writing, problems, n)
+        scalars = ScalarBuilder(self._mapping, self._writing, pieces, problems)
         curves = Curves(self._mapping, self._writing, pieces, problems, self._axes)
         lists = Lists(self._mapping, self._writing, pieces, problems, self._axes)
         axes = self._axes_of(frames)
@@ -118,10 +118,10 @@ class Builder:
         )["set_aside"]
         return Batch(tables)
 
-    def also(self, source: dict[str, Any]) -> None:
+    def add_source(self, source: dict[str, Any]) -> None:
         """Another file that is read together with the first: its row of `sources` so far."""
         self._others.append(source)
-        self._accounts[source["source_id"]] = Account()
+        self._accounts[source["source_id"]] = CellAccount()
 
     def sources(self, last: bool) -> Any:
         """The rows of `sources`: with their accounts where the files have been read to their end."""
@@ -137,7 +137,7 @@ class Builder:
         digest.update(place.encode())
         return "re-" + digest.hexdigest()[:32]
 
-    def _axes_of(self, frames: Sequence[Frame]) -> dict[tuple[int, str], Any]:
+    def _axes_of(self, frames: Sequence[RowFrame]) -> dict[tuple[int, str], Any]:
         """Shared axes by record (-1: of the file) and name."""
         for frame in frames:
             if frame.table.rows != "axes" and not any(f.to.table == "axes" for f in frame.table.fields):
@@ -157,7 +157,7 @@ class Builder:
         out, self._file_axes = self._file_axes, kept
         return out
 
-    def _axis_points(self, frame: Frame, name: str) -> None:
+    def _axis_points(self, frame: RowFrame, name: str) -> None:
         """An axis given as one row per frequency."""
         f = frame.table.find("frequency")
         if frame.table.rows != "axes" or not f or f.source not in frame.columns:
@@ -171,7 +171,9 @@ class Builder:
             by.setdefault((record, label or ""), []).append(value)
         self._file_axes.update({k: np.array(v) for k, v in by.items()})
 
-    def _extras(self, frames: Sequence[Frame], facts: Facts, lost: list[_Lost], pieces: Pieces, good: Any) -> None:
+    def _extras(
+        self, frames: Sequence[RowFrame], facts: RecordFacts, lost: list[_Lost], pieces: TableParts, good: Any
+    ) -> None:
         """Cells that no field takes, and the count of all."""
         for frame in frames:
             if frame.counts:
@@ -185,7 +187,7 @@ class Builder:
             a.mapped -= count
             a.extras += count
 
-    def _frame(self, frame: Frame, pieces: Pieces, good: Any) -> None:
+    def _frame(self, frame: RowFrame, pieces: TableParts, good: Any) -> None:
         """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
         a = self._accounts.get(frame.source, self.account)
         known, ignored = frame.table.by_source, set(frame.table.ignore)
@@ -213,7 +215,7 @@ class Builder:
                 self._extra(pieces, frame.record[at], name, frame.where(at), _texts(cells.take(pa.array(at))))
                 a.extras += count
 
-    def _counted(self, counted: Counted, pieces: Pieces, good: Any) -> None:
+    def _counted(self, counted: Counted, pieces: TableParts, good: Any) -> None:
         """The cells of records that the reader counted itself."""
         a = self.account
         if not good.any():
@@ -230,18 +232,18 @@ class Builder:
             pieces.add("extras", record, name=name, value=text)
 
     @staticmethod
-    def _extra(pieces: Pieces, record: Any, name: str, place: Any, text: Any) -> None:
+    def _extra(pieces: TableParts, record: Any, name: str, place: Any, text: Any) -> None:
         pieces.add("extras", record, name=name, place=place, value=text)
 
     def _cables(self, found: Any) -> Any:
         if self._cable_type is None:
             return pa.nulls(len(found), pa.string())
-        from archive.formats.mapping.frame import mapped
+        from archive.formats.mapping.row_frame import mapped
 
         return mapped(found, self._cable_type)
 
     def _set_aside(
-        self, facts: Facts, i: int, problems: Problems, text_of: Callable[[int], str], place: str
+        self, facts: RecordFacts, i: int, problems: Problems, text_of: Callable[[int], str], place: str
     ) -> dict[str, Any]:
         p = problems.of[i]
         label = facts.text("records.link_label")[i].as_py()
@@ -261,7 +263,7 @@ class Builder:
 class _Lost:
     """The cells of a frame that cannot be used, by column: boolean arrays over its rows."""
 
-    frame: Frame
+    frame: RowFrame
     by: dict[str, Any]
 
     def moved(self) -> Iterator[Moved]:
@@ -282,7 +284,7 @@ class _Lost:
         return np.concatenate([_NONE, *found])
 
 
-def _lost(frame: Frame, keys: Keys, unread: list[tuple[str, Any]]) -> _Lost:
+def _lost(frame: RowFrame, keys: Keys, unread: list[tuple[str, Any]]) -> _Lost:
     """Cells of rows whose parameter, pairing or end nobody knows. unread: columns and rows of a wire map that say
     nothing we can read."""
     taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
@@ -293,7 +295,7 @@ def _lost(frame: Frame, keys: Keys, unread: list[tuple[str, Any]]) -> _Lost:
     return out
 
 
-def _sizes(frame: Frame, cells: Any) -> Any:
+def _sizes(frame: RowFrame, cells: Any) -> Any:
     """How many cells of the source each cell of a column is: int64. Where frequencies are headings, a list is a row of
     cells, and in a tree (whose reader counts) a list of its own; elsewhere it was one cell."""
     if (frame.axis is None and frame.counts) or not pa.types.is_list(cells.type):

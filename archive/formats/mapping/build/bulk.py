@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base.numbers import Writing
-from archive.formats.mapping.model import Field
+from archive.formats.mapping.model import SourceField
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Bulk:
         return np.concatenate([self.of(i) for i in at.tolist()])
 
 
-def bulk(cells: Any, f: Field, writing: Writing) -> Bulk | None:
+def bulk(cells: Any, f: SourceField, writing: Writing) -> Bulk | None:
     """The numbers of a column of lists, or of text that holds nothing but plain numbers.
 
     None where a single cell holds anything else (an encoded array, a bound such as >70, a missing point as a word):

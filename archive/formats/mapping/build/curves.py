@@ -12,11 +12,11 @@ from archive import vocabulary
 from archive.formats.base import numbers, units
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.keys import Keys
-from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.qualify import Qualifiers, origins, qualifiers, turned
 from archive.formats.mapping.build.steps import curve_steps
-from archive.formats.mapping.frame import Frame, Problem, Problems, codes
-from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.build.table_parts import TableParts
+from archive.formats.mapping.model import Mapping, SourceField
+from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes
 
 _KEYS = ("parameter", "ordered", "end", "direction", "origin", "subject")
 
@@ -41,7 +41,7 @@ class Runs:
 class Curve:
     """Values of one field over all runs, in the order of the runs' rows."""
 
-    field: Field
+    field: SourceField
     values: Any
     bound: Any
 
@@ -50,12 +50,12 @@ class Curves:
     """Puts curves into pieces."""
 
     def __init__(
-        self, mapping: Mapping, writing: numbers.Writing, pieces: Pieces, problems: Problems, axes: Axes
+        self, mapping: Mapping, writing: numbers.Writing, pieces: TableParts, problems: Problems, axes: Axes
     ) -> None:
         self._mapping, self._writing, self._pieces = mapping, writing, pieces
         self._problems, self._axes = problems, axes
 
-    def points(self, frame: Frame, keys: Keys) -> None:
+    def points(self, frame: RowFrame, keys: Keys) -> None:
         """All curves of a frame whose rows are points."""
         if keys.frequency is None or not frame.rows:
             return
@@ -74,7 +74,7 @@ class Curves:
             self._put(keys, runs, parameter, origin, q, curve, which)
         self._rebuild(keys, runs, made)
 
-    def _by_row(self, frame: Frame, keys: Keys, runs: Runs, f: Field) -> list[Any]:
+    def _by_row(self, frame: RowFrame, keys: Keys, runs: Runs, f: SourceField) -> list[Any]:
         """One entry per parameter that the rows name."""
         if frame.table.given.parameter:
             return [self._curve(frame, keys, runs, f, frame.table.given.parameter, None)]
@@ -89,7 +89,7 @@ class Curves:
         return out
 
     def _curve(
-        self, frame: Frame, keys: Keys, runs: Runs, f: Field, parameter: str, which: Any
+        self, frame: RowFrame, keys: Keys, runs: Runs, f: SourceField, parameter: str, which: Any
     ) -> tuple[str, str, Qualifiers, Curve, Any]:
         said = f.to.origin or (f.to.name if f.to.table == "row" and f.to.name in ("limit", "margin") else "")
         own = vocabulary.parameter(parameter).unit
@@ -103,7 +103,7 @@ class Curves:
             values, bound = values[runs.order], bound[runs.order]
         return parameter, said, qualifiers(f, frame.table, keys, parameter), Curve(f, values, bound), which
 
-    def _runs(self, frame: Frame, keys: Keys) -> Runs:
+    def _runs(self, frame: RowFrame, keys: Keys) -> Runs:
         code = frame.record.astype(np.int64)
         for name in _KEYS:
             if name in keys.words:

@@ -8,13 +8,13 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.build.pieces import Pieces
+from archive.formats.mapping.build.table_parts import TableParts
 
 _WORDS = ("verdict-only", "worst-points", "full-sweep")
 _OPTICAL = ("optical_loss", "optical_return_loss", "optical_power", "optical_delay", "backscatter")
 
 
-def evidence(n: int, pieces: Pieces) -> Any:
+def evidence(n: int, pieces: TableParts) -> Any:
     """Of n records, as Arrow text: full-sweep where measured, derived or rebuilt curves are there, or measured optical
     losses (a record that can be graded again); worst-points where values came without curves; else verdict-only."""
     level = np.zeros(n, dtype=np.int64)
@@ -40,7 +40,7 @@ def _among(origin: Any, named: tuple[str, ...], n: int) -> Any:
     return ~np.asarray(pc.is_in(origin, value_set=pa.array(named)))
 
 
-def media(n: int, pieces: Pieces, cable_type: Any) -> Any:
+def media(n: int, pieces: TableParts, cable_type: Any) -> Any:
     """copper or fiber of n records, by what was measured, else by the cable; null where neither says."""
     found = np.full(n, None, dtype=object)
     types = cable_type.to_pylist()

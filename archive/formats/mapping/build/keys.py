@@ -13,8 +13,8 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.base import numbers, units, words
 from archive.formats.mapping import pairs
-from archive.formats.mapping.frame import Frame, Problems, encoded, mapped
-from archive.formats.mapping.model import Field, Mapping, quantity
+from archive.formats.mapping.model import Mapping, SourceField, quantity
+from archive.formats.mapping.row_frame import Problems, RowFrame, encoded, mapped
 
 WORDS = ("parameter", "pairing", "end", "direction", "kind", "origin", "subject")
 
@@ -33,7 +33,7 @@ class Keys:
     lost: Any = None
 
 
-def keys_of(frame: Frame, mapping: Mapping, writing: numbers.Writing, problems: Problems, kind: str = "") -> Keys:
+def keys_of(frame: RowFrame, mapping: Mapping, writing: numbers.Writing, problems: Problems, kind: str = "") -> Keys:
     """The keys of a frame's rows. kind: of the point, where a row has keys of its own for several kinds."""
     keys = Keys(lost=np.zeros(frame.rows, dtype=bool))
     readers: dict[str, Callable[[str], str | None]] = {
@@ -62,7 +62,7 @@ def keys_of(frame: Frame, mapping: Mapping, writing: numbers.Writing, problems: 
     return keys
 
 
-def _by_quantity(keys: Keys, frame: Frame, mapping: Mapping, with_unit: bool) -> None:
+def _by_quantity(keys: Keys, frame: RowFrame, mapping: Mapping, with_unit: bool) -> None:
     """What the word that names the quantity says beside it: "Length (ft)" = "length ft", "NEXT far" = "next remote",
     "NEXT 12-36 far" = "next remote 1-2/3-6"."""
     f = frame.table.find("parameter")
@@ -83,7 +83,12 @@ def _by_quantity(keys: Keys, frame: Frame, mapping: Mapping, with_unit: bool) ->
 
 
 def _word(
-    keys: Keys, frame: Frame, f: Field, name: str, reader: Callable[[str], str | None], writing: numbers.Writing
+    keys: Keys,
+    frame: RowFrame,
+    f: SourceField,
+    name: str,
+    reader: Callable[[str], str | None],
+    writing: numbers.Writing,
 ) -> None:
     cells = encoded(frame.columns[f.source])
     own = {k.strip(): v for k, v in f.words.items()}
@@ -93,7 +98,7 @@ def _word(
     keys.lost |= np.asarray(pc.and_(said.is_valid(), found.is_null()))
 
 
-def _pairing(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writing, kind: str) -> None:
+def _pairing(keys: Keys, frame: RowFrame, mapping: Mapping, writing: numbers.Writing, kind: str) -> None:
     single = frame.table.find("pairing", kind)
     if single and single.source in frame.columns:
         own = {**mapping.pair_names, **single.words}
@@ -114,7 +119,7 @@ def _pairing(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writin
         keys.words[name] = pc.coalesce(found, keys.words[name]) if name in keys.words else found
 
 
-def _of_two(keys: Keys, frame: Frame, mapping: Mapping, writing: numbers.Writing) -> Any:
+def _of_two(keys: Keys, frame: RowFrame, mapping: Mapping, writing: numbers.Writing) -> Any:
     """The combination of the pairs in two columns, or the pair where a row has only one of them; None where the table
     has no disturbed pair."""
     fields = {n: f for n in ("disturbing", "disturbed") if (f := frame.table.find(n)) and f.source in frame.columns}

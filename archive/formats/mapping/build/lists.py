@@ -20,11 +20,11 @@ from archive.formats.base import numbers, units
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.bulk import Bulk, bulk
 from archive.formats.mapping.build.keys import Keys
-from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.qualify import origins, qualifiers, turned
 from archive.formats.mapping.build.steps import curve_steps
-from archive.formats.mapping.frame import Frame, Problem, Problems
-from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.build.table_parts import TableParts
+from archive.formats.mapping.model import Mapping, SourceField
+from archive.formats.mapping.row_frame import Problem, Problems, RowFrame
 from archive.formats.mapping.target import Target
 
 _TYPES = {"float32": "f4", "float64": "f8", "int16": "i2", "int32": "i4"}
@@ -32,7 +32,7 @@ MOST_BYTES = 1 << 26
 """Bytes that one encoded array may unpack to."""
 
 
-def numbers_in(cell: str, f: Field, writing: numbers.Writing) -> tuple[Any, Any]:
+def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Any, Any]:
     """The numbers of a cell (float64, NaN for a point that is missing) and their bounds (int8).
 
     f.encoding: words joined by hyphens: base64 or hex, zlib, the type (float32, float64, int16, int32; int16/100 for
@@ -109,7 +109,7 @@ def encoding_fault(encoding: str) -> str:
     return "" if len(texts) == 1 and len(kinds) == 1 else f"{encoding!r}: one of base64 and hex, and one type"
 
 
-def _is_list(f: Field) -> bool:
+def _is_list(f: SourceField) -> bool:
     """Whether each cell of a field is a whole curve, and not one point of it."""
     return f.to.table == "sweeps" and not f.to.frequency
 
@@ -122,14 +122,14 @@ class Lists:
     """Puts curves that stand in cells into pieces."""
 
     def __init__(
-        self, mapping: Mapping, writing: numbers.Writing, pieces: Pieces, problems: Problems, axes: Axes
+        self, mapping: Mapping, writing: numbers.Writing, pieces: TableParts, problems: Problems, axes: Axes
     ) -> None:
         self._mapping, self._writing, self._pieces = mapping, writing, pieces
         self._problems, self._axes = problems, axes
         self._bulks: dict[tuple[int, str], tuple[Any, Bulk | None]] = {}
         self._read: dict[tuple[str, str], Any] = {}
 
-    def cells(self, frame: Frame, keys: Keys, shared: dict[tuple[int, str], Any]) -> None:
+    def cells(self, frame: RowFrame, keys: Keys, shared: dict[tuple[int, str], Any]) -> None:
         """Every field whose cells are whole curves. shared: axes by record (-1: all) and name ("" where unnamed)."""
         self._ahead(frame)
         self._spread(frame, keys)
@@ -147,9 +147,9 @@ class Lists:
                     which = np.asarray(pc.fill_null(pc.equal(words, parameter), False))
                     self._field(frame, keys, f, parameter, which, shared)
 
-    def _spread(self, frame: Frame, keys: Keys) -> None:
+    def _spread(self, frame: RowFrame, keys: Keys) -> None:
         """Curves of which each point has a column of its own, such as "NEXT 12-36 @ 100 MHz"."""
-        curves: dict[Target, list[tuple[float, Field]]] = {}
+        curves: dict[Target, list[tuple[float, SourceField]]] = {}
         for f in frame.table.fields:
             if f.to.table == "sweeps" and f.to.frequency and f.source in frame.columns:
                 curves.setdefault(f.to.at(frequency=""), []).append((float(f.to.frequency), f))
@@ -170,7 +170,9 @@ class Lists:
                 listed = list(bounds[at]) if bounds.any() else None
                 self._put(frame, keys, points[0][1], to.name, said, at, values[at].reshape(-1), stops, listed, axis)
 
-    def _field(self, frame: Frame, keys: Keys, f: Field, parameter: str, which: Any, shared: dict[Any, Any]) -> None:
+    def _field(
+        self, frame: RowFrame, keys: Keys, f: SourceField, parameter: str, which: Any, shared: dict[Any, Any]
+    ) -> None:
         cells = frame.columns[f.source]
         there = np.asarray(cells.is_valid()) & ~keys.lost
         at = np.flatnonzero(there if which is None else there & which)
@@ -219,7 +221,7 @@ class Lists:
             stops = np.cumsum([len(v) for v in values])
             self._put(frame, keys, f, parameter, said, np.array(rows), np.concatenate(values), stops, bounds, axis)
 
-    def _ahead(self, frame: Frame) -> None:
+    def _ahead(self, frame: RowFrame) -> None:
         """Turns the columns of texts of a frame to numbers side by side: Arrow lets go of Python's lock."""
         fields = {f.source: f for f in frame.table.fields if _is_list(f) and f.source in frame.columns}
         if len(fields) < 2 or frame.rows < _FEW:
@@ -228,14 +230,14 @@ class Lists:
             made = pool.map(lambda f: bulk(frame.columns[f.source], f, self._writing), fields.values())
             self._bulks = {(id(frame), n): (frame, b) for n, b in zip(fields, made, strict=True)}
 
-    def _bulk(self, frame: Frame, f: Field, cells: Any) -> Bulk | None:
+    def _bulk(self, frame: RowFrame, f: SourceField, cells: Any) -> Bulk | None:
         """The numbers of a whole column, made once however many parameters its rows name."""
         key = (id(frame), f.source)
         if key not in self._bulks:
             self._bulks = {key: (frame, bulk(cells, f, self._writing))}
         return self._bulks[key][1]
 
-    def _same_axis(self, frame: Frame, at: Any) -> Any:
+    def _same_axis(self, frame: RowFrame, at: Any) -> Any:
         """The axis (MHz) where some rows plainly have one and the same: from the headings, or from equal cells."""
         if frame.axis is not None:
             return frame.axis
@@ -253,7 +255,7 @@ class Lists:
         except ValueError:
             return None
 
-    def _axis_in(self, cell: Any, f: Field) -> Any:
+    def _axis_in(self, cell: Any, f: SourceField) -> Any:
         """The axis that a cell holds; a text that came before is not read again. Errors: ValueError."""
         if not isinstance(cell, str):
             return axis_values(cell, f, self._writing)
@@ -266,9 +268,9 @@ class Lists:
 
     def _put(
         self,
-        frame: Frame,
+        frame: RowFrame,
         keys: Keys,
-        f: Field,
+        f: SourceField,
         parameter: str,
         said: str,
         rows: Any,
@@ -307,7 +309,7 @@ class Lists:
         )
 
     def _one(
-        self, frame: Frame, f: Field, i: int, cells: Any, shared: dict[Any, Any], whole: Bulk | None
+        self, frame: RowFrame, f: SourceField, i: int, cells: Any, shared: dict[Any, Any], whole: Bulk | None
     ) -> tuple[Any, Any, Any]:
         """Values, bounds and axis (MHz, None where there is none) of one cell. whole: the numbers of its column."""
         if whole is not None:
@@ -326,7 +328,7 @@ class Lists:
             return v[1::2], b[1::2], unit.ours(v[0::2])
         return v, b, self._axis(frame, f, i, len(v), shared)
 
-    def _axis(self, frame: Frame, f: Field, i: int, n: int, shared: dict[Any, Any]) -> Any:
+    def _axis(self, frame: RowFrame, f: SourceField, i: int, n: int, shared: dict[Any, Any]) -> Any:
         said = frame.axis
         if said is not None:
             return said
@@ -350,7 +352,7 @@ class Lists:
         # Of several axes the one whose name begins most like that of the curve.
         return shared[max(own, key=lambda k: alike(k[1], f.source))]
 
-    def _regular(self, frame: Frame, i: int, n: int) -> Any:
+    def _regular(self, frame: RowFrame, i: int, n: int) -> Any:
         """Axis from start and step, or from start and stop."""
         said: dict[str, float] = {}
         for name in ("start", "stop", "step"):
@@ -365,13 +367,13 @@ class Lists:
             return np.round(np.linspace(said["start"], said["stop"], n), 9)
         return None
 
-    def _aside(self, frame: Frame, f: Field, i: int, found: str, expected: str) -> None:
+    def _aside(self, frame: RowFrame, f: SourceField, i: int, found: str, expected: str) -> None:
         place = f.source if frame.place is None else f"{frame.noun} {frame.place[i]}, {f.source}"
         remedy = "export the link again and read that file"
         self._problems.add(int(frame.record[i]), Problem(place, "a curve that cannot be read", found, expected, remedy))
 
 
-def axis_values(cell: Any, f: Field, writing: numbers.Writing) -> Any:
+def axis_values(cell: Any, f: SourceField, writing: numbers.Writing) -> Any:
     """Frequencies in MHz of a cell that holds a whole axis. Errors: ValueError."""
     unit = units.for_unit(f.unit, "MHz", "frequency")
     values = (

@@ -8,15 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from archive.formats.mapping.frame import Frame, valid
+from archive.formats.mapping.row_frame import RowFrame, valid
 
 
 @dataclass
 class Moved:
     """Some cells of one column: their records (int64), their name, places and texts.
 
-    cell: which cell of the source each is, as Frame.cells has it. sizes: how many cells of the source each counts for,
-    where not one. source: source_id of their file, where it is not that of the records.
+    cell: which cell of the source each is, as RowFrame.cells has it. sizes: how many cells of the source each counts
+    for, where not one. source: source_id of their file, where it is not that of the records.
     """
 
     record: Any
@@ -45,7 +45,7 @@ def once(moved: Iterable[Moved], used: Any, good: Any) -> Iterator[tuple[Moved, 
             yield m, keep, len(keep) if m.sizes is None else int(m.sizes[keep].sum())
 
 
-def used_cells(frame: Frame, names: Iterable[str], lost: Any, good: Any) -> Any:
+def used_cells(frame: RowFrame, names: Iterable[str], lost: Any, good: Any) -> Any:
     """The cells of some columns that a row which is not lost has, where rows share cells: int64."""
     rows = ~lost & good[np.maximum(frame.record, 0)]
     found = [np.zeros(0, dtype=np.int64)]

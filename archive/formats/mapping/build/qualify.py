@@ -10,7 +10,7 @@ import pyarrow.compute as pc
 
 from archive import vocabulary
 from archive.formats.mapping.build.keys import Keys
-from archive.formats.mapping.model import Field, Mapping, Table
+from archive.formats.mapping.model import Mapping, SourceField, SourceTable
 
 DERIVED = frozenset(
     p for p in vocabulary.parameters() if p.startswith(("ps_", "acr_", "aacr_", "elfext")) or p == "eltctl"
@@ -38,7 +38,7 @@ class Qualifiers:
         return Qualifiers(*(pick(getattr(self, n)) for n in Qualifiers.__dataclass_fields__))
 
 
-def qualifiers(f: Field, table: Table, keys: Keys, parameter: str) -> Qualifiers:
+def qualifiers(f: SourceField, table: SourceTable, keys: Keys, parameter: str) -> Qualifiers:
     """What the field says, then what the table says, then what the row says."""
     ordered = bool(parameter) and vocabulary.parameter(parameter).per == "ordered"
 
@@ -58,7 +58,7 @@ def qualifiers(f: Field, table: Table, keys: Keys, parameter: str) -> Qualifiers
     )
 
 
-def turned(f: Field, mapping: Mapping, parameter: str, origin: str) -> bool:
+def turned(f: SourceField, mapping: Mapping, parameter: str, origin: str) -> bool:
     """Whether the sign of a field's numbers is turned: losses that are written below zero; never a margin."""
     if origin == "margin" or vocabulary.parameter(parameter).unit != "dB":
         return False

@@ -12,10 +12,10 @@ from archive import vocabulary
 from archive.formats.base import numbers, units
 from archive.formats.mapping import verdicts
 from archive.formats.mapping.build.keys import Keys, keys_of, spread
-from archive.formats.mapping.build.pieces import Pieces
 from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, turned
-from archive.formats.mapping.frame import Frame, Problems, codes, encoded, mapped
-from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.build.table_parts import TableParts
+from archive.formats.mapping.model import Mapping, SourceField
+from archive.formats.mapping.row_frame import Problems, RowFrame, codes, encoded, mapped
 
 _SAID = ("value", "limit", "margin", "frequency", "verdict", "marginal")
 
@@ -26,16 +26,16 @@ def is_curve(parameter: str) -> bool:
     return p.unit == "dB" and not parameter.startswith("optical") and parameter != "backscatter"
 
 
-class Scalars:
+class ScalarBuilder:
     """Puts the single values of frames into pieces."""
 
-    def __init__(self, mapping: Mapping, writing: numbers.Writing, pieces: Pieces, problems: Problems) -> None:
+    def __init__(self, mapping: Mapping, writing: numbers.Writing, pieces: TableParts, problems: Problems) -> None:
         self._mapping, self._writing, self._pieces, self._problems = mapping, writing, pieces, problems
 
-    def named(self, frame: Frame, keys: Keys) -> None:
+    def named(self, frame: RowFrame, keys: Keys) -> None:
         """Fields that name their parameter: readings.length[1-2], reported.next.margin[worst_margin]."""
         once = frame.table.rows in ("points", "curves")
-        groups: dict[tuple[str, ...], list[Field]] = {}
+        groups: dict[tuple[str, ...], list[SourceField]] = {}
         for f in frame.table.fields:
             if f.source not in frame.columns:
                 continue
@@ -47,12 +47,12 @@ class Scalars:
         for listed in groups.values():
             self._reported(frame, keys, listed, once)
 
-    def rows(self, frame: Frame, keys: Keys) -> None:
+    def rows(self, frame: RowFrame, keys: Keys) -> None:
         """Rows that name their parameter in a cell, or in `given`: row.value, row.limit, row.margin ...
 
         Columns of one kind of point, pair and end belong together: row.margin[worst_margin], row.value[1-2].
         """
-        groups: dict[tuple[str, ...], dict[str, Field]] = {}
+        groups: dict[tuple[str, ...], dict[str, SourceField]] = {}
         for f in frame.table.fields:
             if f.to.table == "row" and f.to.name in (*_SAID, "marginal") and f.source in frame.columns:
                 groups.setdefault((f.to.kind, f.to.end, f.to.pairing, f.to.direction, f.to.wavelength), {})[
@@ -70,7 +70,7 @@ class Scalars:
                 own = keys_of(frame, self._mapping, self._writing, self._problems, kind) if kind else keys
                 self._group(frame, own, said)
 
-    def _group(self, frame: Frame, keys: Keys, said: dict[str, Field]) -> None:
+    def _group(self, frame: RowFrame, keys: Keys, said: dict[str, SourceField]) -> None:
         given = frame.table.given.parameter or ""
         parameters = keys.words.get("parameter", spread(given, frame.rows))
         coded = encoded(parameters)
@@ -81,7 +81,7 @@ class Scalars:
             if len(at):
                 self._of_parameter(frame, keys, said, parameter, at)
 
-    def _of_parameter(self, frame: Frame, keys: Keys, said: dict[str, Field], parameter: str, at: Any) -> None:
+    def _of_parameter(self, frame: RowFrame, keys: Keys, said: dict[str, SourceField], parameter: str, at: Any) -> None:
         part = frame.only(at)
         found: dict[str, Any] = {}
         for name in ("value", "limit", "margin"):
@@ -120,7 +120,7 @@ class Scalars:
 
     def _points(
         self,
-        part: Frame,
+        part: RowFrame,
         parameter: str,
         q: Qualifiers,
         found: dict[str, numbers.Numbers],
@@ -128,7 +128,7 @@ class Scalars:
         verdict: Any,
         marginal: Any,
         said_words: Any,
-        mark: Field | None,
+        mark: SourceField | None,
     ) -> None:
         default = "worst_margin" if {"margin", "limit"} & set(found) else "worst_value"
         if not found and frequency is None:
@@ -164,7 +164,9 @@ class Scalars:
             step=None if first is None else first.step[at],
         )
 
-    def _numbers(self, frame: Frame, f: Field, parameter: str, origin: str, row_units: Any = None) -> numbers.Numbers:
+    def _numbers(
+        self, frame: RowFrame, f: SourceField, parameter: str, origin: str, row_units: Any = None
+    ) -> numbers.Numbers:
         cells = frame.columns[f.source]
         own = vocabulary.parameter(parameter).unit
         turn = turned(f, self._mapping, parameter, origin)
@@ -195,7 +197,7 @@ class Scalars:
                 texts[i] = text
         return numbers.Numbers(values, found.bound, step, bad, pa.array(texts, type=pa.string()))
 
-    def _reading(self, frame: Frame, keys: Keys, f: Field, once: bool) -> None:
+    def _reading(self, frame: RowFrame, keys: Keys, f: SourceField, once: bool) -> None:
         parameter = f.to.name
         found = self._numbers(frame, f, parameter, f.to.origin)
         q = qualifiers(f, frame.table, Keys(lost=keys.lost) if f.once else keys, parameter)
@@ -251,7 +253,7 @@ class Scalars:
             found=None if found.found is None else found.found.take(rows),
         )
 
-    def _reported(self, frame: Frame, keys: Keys, listed: list[Field], once: bool) -> None:
+    def _reported(self, frame: RowFrame, keys: Keys, listed: list[SourceField], once: bool) -> None:
         """One row of `reported` for each row of the frame that has any of the fields."""
         parameter, kind = listed[0].to.name, listed[0].to.kind
         by_column = {f.to.column: f for f in listed}
@@ -302,7 +304,7 @@ class Scalars:
             **{n: v[at] for n, v in columns.items()},
         )
 
-    def _said(self, frame: Frame, f: Field | None, name: str, parameter: str) -> Any:
+    def _said(self, frame: RowFrame, f: SourceField | None, name: str, parameter: str) -> Any:
         if f is None:
             return None
         from archive.formats.mapping.build.keys import end_of, pairing_of
@@ -313,7 +315,7 @@ class Scalars:
             return mapped(frame.columns[f.source], lambda w: f.words.get(w.strip()) or end_of(w, self._mapping))
         return mapped(frame.columns[f.source], lambda w: pairing_of(w, self._mapping, ordered, own))
 
-    def _verdict(self, frame: Frame, f: Field | None) -> tuple[Any, Any, Any]:
+    def _verdict(self, frame: RowFrame, f: SourceField | None) -> tuple[Any, Any, Any]:
         """Verdict (Arrow text), mark (Arrow bool, null where not marked) and words (Arrow text)."""
         if f is None:
             return None, None, None

@@ -11,9 +11,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import dates
-from archive.formats.mapping.build.facts import Facts, Said
-from archive.formats.mapping.frame import mapped
+from archive.formats.mapping.build.record_facts import RecordFact, RecordFacts
 from archive.formats.mapping.model import Mapping
+from archive.formats.mapping.row_frame import mapped
 from archive.tables import person_key, with_id
 
 _SIDES = ("local", "remote")
@@ -27,7 +27,7 @@ class Shared:
         self._mapping = mapping
         self._salts: dict[str, str] = {}
 
-    def rows(self, facts: Facts) -> tuple[dict[str, list[dict[str, Any]]], dict[str, Any]]:
+    def rows(self, facts: RecordFacts) -> tuple[dict[str, list[dict[str, Any]]], dict[str, Any]]:
         """Rows of the shared tables, and the columns of records that name them."""
         rows: dict[str, list[dict[str, Any]]] = {"jobs": [], "places": [], "instruments": [], "people": []}
         columns: dict[str, Any] = {}
@@ -38,7 +38,7 @@ class Shared:
         columns["job_id"] = self._jobs(facts, rows["jobs"])
         return rows, columns
 
-    def _keyed(self, facts: Facts, rows: list[dict[str, Any]], table: str, side: str) -> Any:
+    def _keyed(self, facts: RecordFacts, rows: list[dict[str, Any]], table: str, side: str) -> Any:
         """One row per distinct combination of what is said of that side."""
         said: dict[str, Any] = {}
         # What names no side holds for both ends of a place, and for the main unit of an instrument.
@@ -52,7 +52,7 @@ class Shared:
                 said.setdefault(name, cells)
         return _combined(said, facts.n, rows, lambda row: with_id(table, row), table)
 
-    def _split(self, facts: Facts, side: str) -> dict[str, Any]:
+    def _split(self, facts: RecordFacts, side: str) -> dict[str, Any]:
         """Parts of identifiers that a field's split names."""
         out: dict[str, Any] = {}
         for one in facts.said.values():
@@ -63,7 +63,7 @@ class Shared:
                 out[name] = mapped(one.text, lambda w, p=pattern, n=name: m[n] if (m := p.match(w)) else None)
         return out
 
-    def _people(self, facts: Facts, rows: list[dict[str, Any]]) -> Any:
+    def _people(self, facts: RecordFacts, rows: list[dict[str, Any]]) -> Any:
         said = {
             n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.said
         }
@@ -81,7 +81,7 @@ class Shared:
 
         return _combined(said, facts.n, rows, keyed, "people")
 
-    def _jobs(self, facts: Facts, rows: list[dict[str, Any]]) -> Any:
+    def _jobs(self, facts: RecordFacts, rows: list[dict[str, Any]]) -> Any:
         said = {o.field.to.name: o.text for o in facts.said.values() if o.field.to.table == "jobs"}
         if not said:
             return pa.nulls(facts.n, pa.string())
@@ -124,7 +124,7 @@ def _combined(
     return pa.array(ids, type=pa.string()).take(joined.indices)
 
 
-def _clean(table: str, name: str, one: Said, mapping: Mapping) -> Any:
+def _clean(table: str, name: str, one: RecordFact, mapping: Mapping) -> Any:
     """Dates of calibrations as ISO 8601 days; the rest as found."""
     if table == "instruments" and name in ("calibrated_on", "calibration_due"):
         pattern = one.field.format or mapping.date or "ISO"

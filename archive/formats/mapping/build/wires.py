@@ -10,9 +10,9 @@ import pyarrow as pa
 
 from archive import vocabulary
 from archive.formats.base import words
-from archive.formats.mapping.build.pieces import Pieces
-from archive.formats.mapping.frame import Frame
-from archive.formats.mapping.model import Field
+from archive.formats.mapping.build.table_parts import TableParts
+from archive.formats.mapping.model import SourceField
+from archive.formats.mapping.row_frame import RowFrame
 
 _CONTACTS = "12345678S"
 _STEP = re.compile(r"([1-8S])\s*(?:[-:=>/]+|→)\s*([1-8S]|[^\s,;|]+)?", re.IGNORECASE)
@@ -40,7 +40,7 @@ def fault_of(word: str) -> str | None:
     return word if word in known else words.meaning(word, "fault")
 
 
-def wires(frame: Frame, pieces: Pieces) -> list[tuple[str, Any]]:
+def wires(frame: RowFrame, pieces: TableParts) -> list[tuple[str, Any]]:
     """Puts the wire map of a frame into pieces. Names of fields and rows (int64) that say nothing we can read."""
     unread: list[tuple[str, Any]] = []
     for f in frame.table.fields:
@@ -52,7 +52,7 @@ def wires(frame: Frame, pieces: Pieces) -> list[tuple[str, Any]]:
     return unread
 
 
-def _whole(frame: Frame, f: Field, pieces: Pieces) -> Any:
+def _whole(frame: RowFrame, f: SourceField, pieces: TableParts) -> Any:
     record, near, far, fault, rest = [], [], [], [], []
     for i, cell in enumerate(frame.columns[f.source].to_pylist()):
         if cell is None or not str(cell).strip():
@@ -69,7 +69,7 @@ def _whole(frame: Frame, f: Field, pieces: Pieces) -> Any:
     return np.array(rest, dtype=np.int64)
 
 
-def _contact(frame: Frame, f: Field, pieces: Pieces) -> Any:
+def _contact(frame: RowFrame, f: SourceField, pieces: TableParts) -> Any:
     near = f.to.subject.removeprefix("contact ")
     record, far, fault, rest = [], [], [], []
     for i, cell in enumerate(frame.columns[f.source].to_pylist()):
@@ -88,7 +88,7 @@ def _contact(frame: Frame, f: Field, pieces: Pieces) -> Any:
     return np.array(rest, dtype=np.int64)
 
 
-def _rows(frame: Frame, pieces: Pieces) -> None:
+def _rows(frame: RowFrame, pieces: TableParts) -> None:
     named = {n: frame.table.find(n) for n in ("contact", "far", "fault", "distance")}
     if not named["contact"] or named["contact"].source not in frame.columns:
         return
@@ -108,7 +108,9 @@ def _rows(frame: Frame, pieces: Pieces) -> None:
     _put(pieces, record, near, far, fault)
 
 
-def _put(pieces: Pieces, record: list[int], near: list[str], far: list[str | None], fault: list[str | None]) -> None:
+def _put(
+    pieces: TableParts, record: list[int], near: list[str], far: list[str | None], fault: list[str | None]
+) -> None:
     text = pa.string()
     pieces.add(
         "wiremap",

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from archive.formats.mapping.delimited.reader import chunks
+from archive.formats.mapping.delimited.table_chunks import chunks
 
 __all__ = ["chunks"]

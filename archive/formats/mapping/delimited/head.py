@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from archive.errors import Trouble
 from archive.formats.mapping import names
 from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
-from archive.formats.mapping.model import File, Table
+from archive.formats.mapping.model import SourceFile, SourceTable
 
 Rows = list[tuple[int, list[str]]]
 
 
 @dataclass
-class Head:
+class TextHead:
     """names of the columns; the line with which the body begins (from 1) and its byte; labels above the table.
 
     headings: the heading row as cells, by which a repeated one is known. ragged: rows may leave out cells at the end.
@@ -30,7 +30,7 @@ class Head:
     text: str = ""
 
 
-def head_of(text: str, file: File, table: Table, where: str) -> Head:
+def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> TextHead:
     """The head of a table from the first lines of its file.
 
     text: the first lines, whole ones. Errors: Trouble where the headings that the mapping names are not there.
@@ -71,7 +71,9 @@ def head_of(text: str, file: File, table: Table, where: str) -> Head:
     return _made(rows, found, start, heads, text, file, block)
 
 
-def _made(rows: Rows, found: int, start: int, heads: list[str], text: str, file: File, block: list[list[str]]) -> Head:
+def _made(
+    rows: Rows, found: int, start: int, heads: list[str], text: str, file: SourceFile, block: list[list[str]]
+) -> TextHead:
     body = [r for _, r in rows[start : start + 200] if not blank(r)]
     common = Counter(len(r) for r in body).most_common(1)[0][0] if body else len(heads)
     if not block:
@@ -79,7 +81,7 @@ def _made(rows: Rows, found: int, start: int, heads: list[str], text: str, file:
     width = max(len(heads), common)
     heads = names.distinct([*heads, *[""] * (width - len(heads))])
     body_line = rows[start][0] if start < len(rows) else (rows[-1][0] + 1 if rows else 1)
-    head = Head(heads, body_line, _offset(text, body_line), block)
+    head = TextHead(heads, body_line, _offset(text, body_line), block)
     head.ragged = any(len(r) < width for r in body[:-1])
     head.text = text.encode()[: head.body_at].decode("utf-8", "replace")
     skip = skipper(file)
@@ -121,7 +123,7 @@ def labelled(line: int, row: list[str]) -> list[tuple[int, str, str]]:
     return [(i, n, v) for i, n, v in out if v]
 
 
-def _fits(row: list[str], table: Table) -> bool:
+def _fits(row: list[str], table: SourceTable) -> bool:
     """A first row of a table without headings: as many cells as the mapping names columns."""
     return len(row) >= len(table.columns) and not blank(row)
 
@@ -136,7 +138,7 @@ def _offset(text: str, line: int) -> int:
     return len(text[: at + 1].encode())
 
 
-def _absent(table: Table, where: str, row: list[str]) -> Trouble:
+def _absent(table: SourceTable, where: str, row: list[str]) -> Trouble:
     return Trouble(
         "the headings that the mapping names are not there",
         where=where,

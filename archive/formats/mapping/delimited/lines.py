@@ -7,12 +7,12 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 
-from archive.formats.mapping.model import File
+from archive.formats.mapping.model import SourceFile
 
 csv.field_size_limit(1 << 26)
 
 
-def rows_of(text: str, file: File, first_line: int = 1) -> Iterator[tuple[int, list[str]]]:
+def rows_of(text: str, file: SourceFile, first_line: int = 1) -> Iterator[tuple[int, list[str]]]:
     """Line number and cells of each row. A quoted line break stays in its cell."""
     if len(file.delimiter) != 1:
         for i, line in enumerate(text.splitlines(), first_line):
@@ -45,7 +45,7 @@ def blank(row: Sequence[str]) -> bool:
     return not any(c.strip() for c in row)
 
 
-def skipper(file: File) -> re.Pattern[str] | None:
+def skipper(file: SourceFile) -> re.Pattern[str] | None:
     """The lines that the mapping ignores by name, as one regular expression over the cells joined by blanks."""
     return re.compile("|".join(f"(?:{p})" for p in file.skip)) if file.skip else None
 

@@ -13,9 +13,9 @@ import pyarrow.csv as pc_csv
 
 from archive.formats.base.text import count
 from archive.formats.mapping import names
-from archive.formats.mapping.delimited.head import Head
+from archive.formats.mapping.delimited.head import TextHead
 from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
-from archive.formats.mapping.model import File, Table
+from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.parallel import parallel_map
 
 LINE = "@line"
@@ -32,7 +32,7 @@ _LARGEST = 1 << 30
 
 
 @dataclass(frozen=True)
-class Block:
+class TextBlock:
     """Whole lines: the number of the first in the file, how many ends of lines, and whether the last has no end."""
 
     text: bytes
@@ -42,7 +42,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Parsed:
+class ParsedRows:
     """The rows of a block, and how many of its cells are ignored by name."""
 
     rows: Any
@@ -53,9 +53,9 @@ class Parsed:
 class Parser:
     """Parses the body of one table, block by block."""
 
-    file: File
-    table: Table
-    head: Head
+    file: SourceFile
+    table: SourceTable
+    head: TextHead
     decimal: str
     types: dict[str, Any] = field(default_factory=dict)
     skip: re.Pattern[str] | None = None
@@ -79,13 +79,13 @@ class Parser:
             return pa.dictionary(pa.int32(), pa.string())
         return pa.string()
 
-    def parse(self, block: Block) -> Parsed:
+    def parse(self, block: TextBlock) -> ParsedRows:
         """One block as an Arrow table."""
         plain = len(self.file.delimiter) == 1 and not block.last
         table = self._fast(block) if plain else None
-        return Parsed(table) if table is not None else self._careful(block)
+        return ParsedRows(table) if table is not None else self._careful(block)
 
-    def _fast(self, block: Block) -> Any:
+    def _fast(self, block: TextBlock) -> Any:
         """By pyarrow.csv, or None where the block is not regular."""
         # Not more than text is tried first: a column that is no number everywhere comes as text.
         for types in (self.types, {n: _text(t) for n, t in self.types.items()}):
@@ -164,7 +164,7 @@ class Parser:
             empty &= np.asarray(c.is_null())
         return bool(empty.any())
 
-    def _careful(self, block: Block) -> Parsed:
+    def _careful(self, block: TextBlock) -> ParsedRows:
         """Row by row: what is no row of the table is passed over, what cannot be one is marked as bad."""
         lines: list[int] = []
         rows: list[list[str | None]] = []
@@ -198,20 +198,20 @@ class Parser:
         table = table.append_column(LINE, pa.array(lines, type=pa.int64()))
         if any(bad):
             table = table.append_column(BAD, pa.array(bad, type=pa.string()))
-        return Parsed(table, ignored)
+        return ParsedRows(table, ignored)
 
-    def tables(self, blocks: Iterator[bytes]) -> Iterator[Parsed]:
+    def tables(self, blocks: Iterator[bytes]) -> Iterator[ParsedRows]:
         """The tables of blocks of whole lines, in order; parsed by several threads, a little ahead."""
         return parallel_map(self.parse, self._parts(blocks))
 
-    def _parts(self, blocks: Iterator[bytes]) -> Iterator[Block]:
+    def _parts(self, blocks: Iterator[bytes]) -> Iterator[TextBlock]:
         """A last line without its end is read apart: it may be cut short."""
         line = self.head.body_line
         for text in blocks:
             at = len(text) if text.endswith(b"\n") else text.rfind(b"\n") + 1
             for part in (text[:at], text[at:]):
                 if part:
-                    block = Block(part, line, count(part, b"\n"), not part.endswith(b"\n"))
+                    block = TextBlock(part, line, count(part, b"\n"), not part.endswith(b"\n"))
                     line += block.lines
                     yield block
 

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from archive.formats.mapping.grid.reader import sheet_chunks, text_chunks
+from archive.formats.mapping.grid.grid_chunks import sheet_chunks, text_chunks
 
 __all__ = ["sheet_chunks", "text_chunks"]

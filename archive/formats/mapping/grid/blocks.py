@@ -9,11 +9,11 @@ from itertools import zip_longest
 from typing import Any
 
 from archive.formats.mapping.grid.labels import labels_of
-from archive.formats.mapping.model import File
+from archive.formats.mapping.model import SourceFile
 
 
 @dataclass
-class Block:
+class RecordBlock:
     """Rows of one record, or of what stands before the first. first: number of its first row (from 1)."""
 
     rows: list[Any]
@@ -23,23 +23,25 @@ class Block:
     before: bool = False
 
 
-def blocks(rows: Iterable[Any], file: File, split: Callable[[Any], Sequence[Any]], first: int = 1) -> Iterator[Block]:
+def blocks(
+    rows: Iterable[Any], file: SourceFile, split: Callable[[Any], Sequence[Any]], first: int = 1
+) -> Iterator[RecordBlock]:
     """Blocks of rows. Without a block mark in the mapping all rows are one."""
     begins = _beginning(file, split)
-    held = Block([], first, before=begins is not None)
+    held = RecordBlock([], first, before=begins is not None)
     for number, raw in enumerate(rows, first):
         found = begins(raw) if begins is not None else None
         if found is not None:
             if held.rows:
                 yield held
-            held = Block([raw], number, (0, found))
+            held = RecordBlock([raw], number, (0, found))
         else:
             held.rows.append(raw)
     if held.rows:
         yield held
 
 
-def _beginning(file: File, split: Callable[[Any], Sequence[Any]]) -> Callable[[Any], str | None] | None:
+def _beginning(file: SourceFile, split: Callable[[Any], Sequence[Any]]) -> Callable[[Any], str | None] | None:
     """Whether a row begins a record: "" or its words where it does, None where not."""
     mark = file.block
     if mark in ("", "file", "sheet"):

@@ -9,28 +9,28 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping.delimited.head import Head
-from archive.formats.mapping.delimited.parse import BAD, LINE, Block, Parser
-from archive.formats.mapping.frame import Frame, Problem
+from archive.formats.mapping.delimited.head import TextHead
+from archive.formats.mapping.delimited.parse import BAD, LINE, Parser, TextBlock
 from archive.formats.mapping.grid.columns import column
-from archive.formats.mapping.grid.section import Parsed, Section, fixed
-from archive.formats.mapping.group import joined_tables
+from archive.formats.mapping.grid.section import ParsedBlock, TableSection, fixed
 from archive.formats.mapping.headings import axis_of_headings, links_of_headings
-from archive.formats.mapping.model import File, Mapping, Table
+from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
+from archive.formats.mapping.record_rows import joined_tables
+from archive.formats.mapping.row_frame import Problem, RowFrame
 
-EMPTY = Table("labels", "labels", ())
+EMPTY = SourceTable("labels", "labels", ())
 Split = Callable[[Any], Sequence[Any]]
 
 
-def label_table(file: File) -> Table:
+def label_table(file: SourceFile) -> SourceTable:
     """The table of the labels of a file: the mapping's, or one without fields."""
     named = next((t for t in file.tables if t.rows == "labels"), EMPTY)
     if file.ignore and set(file.ignore) - set(named.ignore):
-        return Table(named.name, "labels", named.fields, ignore=(*named.ignore, *file.ignore))
+        return SourceTable(named.name, "labels", named.fields, ignore=(*named.ignore, *file.ignore))
     return named
 
 
-def label_frame(listed: Sequence[Parsed], table: Table, noun: str) -> Frame:
+def label_frame(listed: Sequence[ParsedBlock], table: SourceTable, noun: str) -> RowFrame:
     """The labels of blocks, one row per block: each label is a column."""
     columns: dict[str, list[Any]] = {}
     n = len(listed)
@@ -44,19 +44,19 @@ def label_frame(listed: Sequence[Parsed], table: Table, noun: str) -> Frame:
             cells[i] = value
     places = np.array([p.labels[0][0] if p.labels else 0 for p in listed], dtype=np.int64)
     made = {name: column(cells) for name, cells in columns.items()}
-    return Frame(table, made, np.arange(n, dtype=np.int64), places if noun else None, noun)
+    return RowFrame(table, made, np.arange(n, dtype=np.int64), places if noun else None, noun)
 
 
 def section_frames(
-    listed: Sequence[Parsed], file: File, mapping: Mapping, split: Split, noun: str
-) -> tuple[list[Frame], dict[int, Problem]]:
+    listed: Sequence[ParsedBlock], file: SourceFile, mapping: Mapping, split: Split, noun: str
+) -> tuple[list[RowFrame], dict[int, Problem]]:
     """The tables of blocks, one frame per table; problems by record."""
-    by: dict[str, list[tuple[int, Section]]] = {}
+    by: dict[str, list[tuple[int, TableSection]]] = {}
     for i, parsed in enumerate(listed):
         for section in parsed.sections:
             if section.rows:
                 by.setdefault(section.table.name, []).append((i, section))
-    frames: list[Frame] = []
+    frames: list[RowFrame] = []
     problems: dict[int, Problem] = {}
     for sections in by.values():
         rows = _rows(sections, file, mapping, split, noun, problems)
@@ -66,18 +66,18 @@ def section_frames(
 
 
 def _rows(
-    sections: list[tuple[int, Section]],
-    file: File,
+    sections: list[tuple[int, TableSection]],
+    file: SourceFile,
     mapping: Mapping,
     split: Split,
     noun: str,
     problems: dict[int, Problem],
-) -> Frame | None:
+) -> RowFrame | None:
     table = sections[0][1].table
     parts: list[Any] = []
     records: list[Any] = []
     places: list[Any] = []
-    by_names: dict[tuple[str, ...], list[tuple[int, Section]]] = {}
+    by_names: dict[tuple[str, ...], list[tuple[int, TableSection]]] = {}
     for number, section in sections:
         by_names.setdefault(tuple(section.names), []).append((number, section))
     for heads, listed in by_names.items():
@@ -101,7 +101,7 @@ def _rows(
 _AGAIN = "export the link again"
 
 
-def _framed(table: Table, parts: list[Any], record: Any, place: Any, noun: str) -> Frame:
+def _framed(table: SourceTable, parts: list[Any], record: Any, place: Any, noun: str) -> RowFrame:
     """Rows of blocks with different headings under each other, in the order of the records."""
     order = np.argsort(record, kind="stable")
     rows = joined_tables(parts)
@@ -112,20 +112,20 @@ def _framed(table: Table, parts: list[Any], record: Any, place: Any, noun: str) 
     axis = None
     if table.headings_are == "frequencies":
         columns, axis = axis_of_headings(columns, table)
-    frame = Frame(table, columns, record[order], place[order], noun, axis)
+    frame = RowFrame(table, columns, record[order], place[order], noun, axis)
     return links_of_headings(frame) if table.headings_are == "links" else frame
 
 
 def _delimited(
-    lines: list[str], heads: list[str], table: Table, file: File, mapping: Mapping
+    lines: list[str], heads: list[str], table: SourceTable, file: SourceFile, mapping: Mapping
 ) -> tuple[Any, Any, dict[int, str]]:
     """Rows of text by pyarrow.csv; positions of the rows among the lines; bad rows."""
     width = lines[0].count(file.delimiter) + 1
     if width > len(heads):
         heads = [*heads, *(f"column {i}" for i in range(len(heads) + 1, width + 1))]
-    parser = Parser(file, table, Head(heads, 0, 0, []), mapping.decimal)
+    parser = Parser(file, table, TextHead(heads, 0, 0, []), mapping.decimal)
     text = ("\n".join(lines) + "\n").encode("utf-8", "surrogatepass")
-    made = parser.parse(Block(text, 0, text.count(b"\n"))).rows
+    made = parser.parse(TextBlock(text, 0, text.count(b"\n"))).rows
     at = made.column(LINE).to_numpy()
     bad = {}
     if BAD in made.column_names:
@@ -133,7 +133,7 @@ def _delimited(
     return made.select([n for n in made.column_names if n not in (LINE, BAD)]), at, bad
 
 
-def _plain(lines: list[Any], heads: list[str], table: Table, split: Split) -> tuple[Any, Any, dict[int, str]]:
+def _plain(lines: list[Any], heads: list[str], table: SourceTable, split: Split) -> tuple[Any, Any, dict[int, str]]:
     if not table.widths and set(map(type, lines)) == {list}:
         rows = lines
     else:

@@ -13,16 +13,16 @@ from typing import Any
 from archive.formats.base import words
 from archive.formats.mapping import names
 from archive.formats.mapping.grid.labels import labels_of
-from archive.formats.mapping.model import File, Table
+from archive.formats.mapping.model import SourceFile, SourceTable
 
 Row = Sequence[Any]
 
 
 @dataclass
-class Section:
+class TableSection:
     """Rows of one table: names of its columns, its rows (raw, as the source gave them) and where they begin."""
 
-    table: Table
+    table: SourceTable
     names: list[str]
     rows: list[Any]
     at: list[int]
@@ -30,18 +30,18 @@ class Section:
 
 
 @dataclass
-class Parsed:
+class ParsedBlock:
     """Labels (place, name, value) and sections of one block; cells that are ignored by name."""
 
     labels: list[tuple[int, str, Any]] = field(default_factory=list)
-    sections: list[Section] = field(default_factory=list)
+    sections: list[TableSection] = field(default_factory=list)
     ignored: int = 0
 
 
 class Cutter:
     """Cuts blocks of one file. split: a raw row as cells."""
 
-    def __init__(self, file: File, split: Callable[[Any], Row], sheet: str = "", noun: str = "row") -> None:
+    def __init__(self, file: SourceFile, split: Callable[[Any], Row], sheet: str = "", noun: str = "row") -> None:
         self._file, self._split, self._noun = file, split, noun
         self._tables = [t for t in file.tables if t.rows != "labels" and _of_sheet(t.sheet, sheet)]
         self._skip = re.compile("|".join(f"(?:{p})" for p in file.skip)) if file.skip else None
@@ -59,11 +59,11 @@ class Cutter:
         self._begun: set[Any] = set()
         self._quick = self._skip is None and self._least > 0 and not {"True", "False"} & self._words
 
-    def cut(self, rows: Sequence[Any], first: int, block: tuple[int, str] | None = None) -> Parsed:
+    def cut(self, rows: Sequence[Any], first: int, block: tuple[int, str] | None = None) -> ParsedBlock:
         """One block. first: number of its first row. block: row and words by which it was known, where it has any."""
-        out = Parsed()
+        out = ParsedBlock()
         title, group = "", ""
-        current: Section | None = None
+        current: TableSection | None = None
         i = 0
         while i < len(rows):
             if current is not None and (more := self._run(rows, i)):
@@ -124,7 +124,7 @@ class Cutter:
             out.labels += self._crossed(section)
         return out
 
-    def _crossed(self, section: Section) -> list[tuple[int, str, Any]]:
+    def _crossed(self, section: TableSection) -> list[tuple[int, str, Any]]:
         """Each cell of a table as a label of its own: name of its row, name of its column."""
         found = []
         for at, raw in zip(section.at, section.rows, strict=True):
@@ -135,7 +135,7 @@ class Cutter:
                     found.append((at, f"{name}{names.JOIN}{head}", cell))
         return found
 
-    def _goes_on(self, raw: Any, current: Section) -> bool:
+    def _goes_on(self, raw: Any, current: TableSection) -> bool:
         """Whether a row belongs to the table above, without splitting it where that can be avoided."""
         if _bare(current.table):
             return _all_numbers(self._split(raw), current.table)
@@ -239,7 +239,7 @@ class Cutter:
             words.phrase(bare) not in self._groups
         )
 
-    def _after_blank(self, rows: Sequence[Any], i: int, current: Section | None) -> Section | None:
+    def _after_blank(self, rows: Sequence[Any], i: int, current: TableSection | None) -> TableSection | None:
         """The table goes on after a blank row where the next filled row begins with a number as its rows do."""
         if current is None or not current.rows:
             return None
@@ -265,21 +265,21 @@ class Cutter:
                 self._seen[key] = found
         return found
 
-    def _table_at(self, rows: Sequence[Any], i: int, title: str) -> tuple[Section | None, int] | None:
+    def _table_at(self, rows: Sequence[Any], i: int, title: str) -> tuple[TableSection | None, int] | None:
         """The table whose headings begin at a row, and how many rows they take."""
-        best: tuple[int, Table, list[str]] | None = None
+        best: tuple[int, SourceTable, list[str]] | None = None
         for table in self._tables:
             if table.title and not matches(table.title, title):
                 continue
             if table.rows == "cross":
                 there = [names.tidy(c) for c in self._split(rows[i])]
                 if [c for c in there if c] == [c for c in table.columns if not c.startswith("column ")]:
-                    return Section(table, list(table.columns), [], [], table.widths), 1
+                    return TableSection(table, list(table.columns), [], [], table.widths), 1
                 continue
             if table.columns:
                 cells = self._split(rows[i])
                 if _all_numbers(cells, table) if _bare(table) else self._below_title(cells):
-                    return Section(table, list(table.columns), [], [], table.widths), 0
+                    return TableSection(table, list(table.columns), [], [], table.widths), 0
                 continue
             if i + table.header_rows > len(rows):
                 continue
@@ -297,14 +297,14 @@ class Cutter:
             return None
         _, table, heads = best
         used = table.header_rows + (1 if table.units_row else 0)
-        return Section(table, heads, [], [], table.widths), used
+        return TableSection(table, heads, [], [], table.widths), used
 
     def _below_title(self, cells: Row) -> bool:
         """Whether a row below a title begins the table that has no headings."""
         text = joined(cells)
         return not (self._label_row(cells) or self._is_title(text) or IN_BRACKETS.match(text))
 
-    def _heads(self, block: Sequence[Any], table: Table) -> list[str]:
+    def _heads(self, block: Sequence[Any], table: SourceTable) -> list[str]:
         if table.widths:
             cut = [fixed(str(r), table.widths) for r in block]
             return names.distinct(names.merged(cut))
@@ -325,12 +325,12 @@ def _lone_word(cells: Row) -> bool:
     return len(cells) == 1 and bool(re.fullmatch(r"\W*[^\W\d_]+\W*", str(cells[0])))
 
 
-def _bare(table: Table) -> bool:
+def _bare(table: SourceTable) -> bool:
     """Whether a table has no headings, and is known by its rows of numbers: points, or what no title stands above."""
     return bool(table.columns) and table.rows != "cross" and (table.rows == "points" or not table.title)
 
 
-def _all_numbers(cells: Row, table: Table) -> bool:
+def _all_numbers(cells: Row, table: SourceTable) -> bool:
     """Whether a row is one of a table that nothing stands above: as many numbers as it has columns, nothing else."""
     return len(cells) == len(table.columns) and all(
         isinstance(c, int | float) or bool(_NUMBER.fullmatch(str(c))) for c in cells
@@ -368,7 +368,7 @@ def _of_sheet(pattern: str, sheet: str) -> bool:
     return not pattern or not sheet or fnmatchcase(sheet, pattern)
 
 
-def _parts(table: Table) -> frozenset[str]:
+def _parts(table: SourceTable) -> frozenset[str]:
     """Cells of the heading rows that the fields name."""
     parts = {p for f in table.fields if not f.source.startswith("@") for p in f.source.split(names.JOIN)}
     return frozenset({re.sub(r" \(\d+\)$", "", p) for p in parts} | parts)
@@ -379,7 +379,7 @@ _AT_ONCE = 64
 _FIRST = itemgetter(0)
 
 
-def _least(tables: Sequence[Table], parts: dict[str, frozenset[str]]) -> int:
+def _least(tables: Sequence[SourceTable], parts: dict[str, frozenset[str]]) -> int:
     """Fewest cells of a row that are names of headings where the row may begin the headings of some table."""
     least = 1 << 30
     for table in tables:
@@ -393,7 +393,7 @@ def _least(tables: Sequence[Table], parts: dict[str, frozenset[str]]) -> int:
     return least
 
 
-def _begins(there: set[str], table: Table, parts: frozenset[str]) -> bool:
+def _begins(there: set[str], table: SourceTable, parts: frozenset[str]) -> bool:
     """Whether a row may be the first of a table's heading rows."""
     if table.header_rows > 1:
         return bool(there) and len(there & parts) >= 0.6 * len(there)

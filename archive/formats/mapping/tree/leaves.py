@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.formats.mapping.grid.columns import cell_text
-from archive.formats.mapping.model import File
+from archive.formats.mapping.model import SourceFile
 from archive.formats.mapping.tree.node import ANY, KEY, TEXT, Tree, is_values
 
 
@@ -33,7 +33,7 @@ class Paths:
         at.use = at.use or use
 
 
-def paths_of(file: File) -> Paths:
+def paths_of(file: SourceFile) -> Paths:
     """The paths, from the record, of a file's fields and of what it ignores."""
     out = Paths()
     for table in file.tables:
@@ -49,7 +49,7 @@ def paths_of(file: File) -> Paths:
     return out
 
 
-def paths_around(file: File) -> Paths:
+def paths_around(file: SourceFile) -> Paths:
     """The paths from the root that a file's fields and what it ignores name: those that begin with "/"."""
     out = Paths()
     for table in file.tables:

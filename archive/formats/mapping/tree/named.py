@@ -13,7 +13,7 @@ from archive.formats.mapping.tree.node import TEXT, Tree, cell_of
 
 
 @dataclass(frozen=True)
-class Named:
+class NameValueList:
     """each: path of the list, from the record. name, value: in its members, what holds the name and the value."""
 
     each: str
@@ -21,14 +21,14 @@ class Named:
     value: str
 
 
-def turned(tree: Tree, listed: Sequence[Named]) -> Tree:
+def turned(tree: Tree, listed: Sequence[NameValueList]) -> Tree:
     """A record with its lists of names and values as names. The tree is changed."""
     for named in listed:
         _turn(tree, [p for p in named.each.split("/") if p], named)
     return tree
 
 
-def _turn(tree: Tree, path: list[str], named: Named) -> None:
+def _turn(tree: Tree, path: list[str], named: NameValueList) -> None:
     if isinstance(tree, list):
         for member in tree:
             _turn(member, path, named)
@@ -41,7 +41,7 @@ def _turn(tree: Tree, path: list[str], named: Named) -> None:
             tree[path[0]] = _names(members, named)
 
 
-def _names(members: list[dict[str, Any]], named: Named) -> dict[str, Any]:
+def _names(members: list[dict[str, Any]], named: NameValueList) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for member in members:
         name = plain(member[named.name])

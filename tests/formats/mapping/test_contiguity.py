@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 import archive.formats
 from archive.formats.base import text as texts
-from archive.formats.mapping import files, group
-from archive.formats.mapping.delimited import reader
+from archive.formats.mapping import files, record_rows
+from archive.formats.mapping.delimited import table_chunks
 
 _MAPPING = """
 [mapping]
@@ -43,7 +43,7 @@ _LINKS = [("A-1", "1"), ("A-1", "2"), ("B-2", "1"), ("C-3", "1"), ("D-4", "1")]
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Blocks of a few lines, chunks of a few blocks."""
     monkeypatch.setattr(texts, "BLOCK", 40)
-    monkeypatch.setattr(reader, "MOST_BYTES", 150)
+    monkeypatch.setattr(table_chunks, "MOST_BYTES", 150)
 
 
 def _export(runs: list[int], quoted: bool = False) -> str:
@@ -112,7 +112,7 @@ def test_beyond_what_is_held_a_record_that_comes_again_is_another(
     small: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A file too large to be put together loses no row: what comes late is a record of its own."""
-    monkeypatch.setattr(group, "MOST_HELD", 100)
+    monkeypatch.setattr(record_rows, "MOST_HELD", 100)
     text = _export([0] * 20 + [1] * 20 + [0] * 2)
     (tmp_path / "export.csv").write_text(text, encoding="utf-8")
     (tmp_path / "tried.toml").write_text(_MAPPING, encoding="utf-8")

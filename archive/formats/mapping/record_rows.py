@@ -10,8 +10,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.frame import codes, encoded
-from archive.formats.mapping.model import Table
+from archive.formats.mapping.model import SourceTable
+from archive.formats.mapping.row_frame import codes, encoded
 from archive.tables import MOST_RECORDS
 
 KEYS = ("link_label", "tested_found", "sequence", "limit_found", "configuration")
@@ -21,20 +21,20 @@ MOST_HELD = 1 << 28
 """Bytes of rows that are held to put together what stands apart; beyond that rows of a record must stand together."""
 
 
-class Apart(Exception):
-    """Rows of one record stand apart from each other, and were taken to stand together."""
+class NotContiguous(Exception):
+    """Rows of one record were assumed to follow each other, and do not."""
 
 
 @dataclass
-class Standing:
-    """The rows of a record are taken to stand together, as they almost always do: records are then handed on while the
-    rest of the file is read. `open`: Apart may still be raised, and what was made so far is not to be used before."""
+class ContiguityAssumed:
+    """The rows of a record are assumed to follow each other, as they almost always do: records are then handed on while
+    the rest of the file is read. open: NotContiguous may still be raised; until then, what was made is not used."""
 
     open: bool = False
 
 
 @dataclass
-class Group:
+class RecordRows:
     """Whole records: their rows, and the record of each row (int64 from 0, not falling)."""
 
     rows: Any
@@ -46,14 +46,14 @@ class Group:
         return np.flatnonzero(np.concatenate([[True], self.record[1:] != self.record[:-1]]))
 
 
-def key_columns(table: Table) -> list[str]:
+def key_columns(table: SourceTable) -> list[str]:
     """Sources of the columns that tell records apart."""
     mine = [f for f in table.fields if f.to.table == "records" and f.to.name in KEYS and not f.source.startswith("@")]
     whole, parts = [f for f in mine if not f.to.part], [f for f in mine if f.to.name == "tested_found" and f.to.part]
     return [f.source for f in (*whole, *parts)]
 
 
-def row_per_record(tables: Iterator[Any], most_bytes: int) -> Iterator[Group]:
+def row_per_record(tables: Iterator[Any], most_bytes: int) -> Iterator[RecordRows]:
     """Every row is a record. most_bytes: bytes of rows in one group, about."""
     held: list[Any] = []
     rows = size = 0
@@ -68,24 +68,24 @@ def row_per_record(tables: Iterator[Any], most_bytes: int) -> Iterator[Group]:
         yield from _single(joined_tables(held))
 
 
-def _single(rows: Any) -> Iterator[Group]:
+def _single(rows: Any) -> Iterator[RecordRows]:
     for at in range(0, rows.num_rows, MOST_RECORDS):
         part = rows.slice(at, MOST_RECORDS)
-        yield Group(part, np.arange(part.num_rows, dtype=np.int64))
+        yield RecordRows(part, np.arange(part.num_rows, dtype=np.int64))
 
 
 def rows_of_records(
-    tables: Iterator[Any], table: Table, most_bytes: int, standing: Standing | None = None
-) -> Iterator[Group]:
+    tables: Iterator[Any], table: SourceTable, most_bytes: int, assumed: ContiguityAssumed | None = None
+) -> Iterator[RecordRows]:
     """Records are runs of rows with equal keys; rows that stand apart are put together as far as memory allows.
 
     A key that is left blank repeats the one above. Without key columns all rows are one record. most_bytes: of the rows
-    of a group, about. standing: Apart is raised where rows stand apart, as long as they could be put together.
+    of a group, about. assumed: NotContiguous is raised where rows stand apart, as long as they could be put together.
     """
     keys = key_columns(table)
-    if standing is not None:
-        standing.open = True
-        yield from _streamed(tables, keys, most_bytes, standing)
+    if assumed is not None:
+        assumed.open = True
+        yield from _streamed(tables, keys, most_bytes, assumed)
         return
     first: list[Any] = []
     held = 0
@@ -98,7 +98,7 @@ def rows_of_records(
         if first:
             yield from _all(joined_tables(first), keys, held, most_bytes)
         return
-    yield from _streamed(_chain(first, tables), keys, most_bytes, Standing())
+    yield from _streamed(_chain(first, tables), keys, most_bytes, ContiguityAssumed())
 
 
 def _size(part: Any) -> int:
@@ -116,7 +116,7 @@ def _chain(first: list[Any], rest: Iterator[Any]) -> Iterator[Any]:
     yield from rest
 
 
-def _all(rows: Any, keys: list[str], size: int, most_bytes: int) -> Iterator[Group]:
+def _all(rows: Any, keys: list[str], size: int, most_bytes: int) -> Iterator[RecordRows]:
     code = _codes(rows, keys)
     starts = _starts(code)
     _, seen = np.unique(code[starts], return_index=True)
@@ -134,7 +134,7 @@ def _starts(code: Any) -> Any:
     return np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
 
 
-def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[Group]:
+def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[RecordRows]:
     """Records cut into groups of at most MOST_RECORDS records and about most_rows rows."""
     stops = np.append(starts[1:], rows.num_rows)
     at = 0
@@ -144,13 +144,15 @@ def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[Group]:
             end += 1
         low, high = int(starts[at]), int(stops[end - 1])
         record = np.repeat(np.arange(end - at, dtype=np.int64), stops[at:end] - starts[at:end])
-        yield Group(rows.slice(low, high - low), record)
+        yield RecordRows(rows.slice(low, high - low), record)
         at = end
 
 
-def _streamed(tables: Iterator[Any], keys: list[str], most_bytes: int, standing: Standing) -> Iterator[Group]:
-    """Like _all, but the rows of a record must stand together; as long as `standing` is open, Apart is raised where
-    they do not."""
+def _streamed(
+    tables: Iterator[Any], keys: list[str], most_bytes: int, assumed: ContiguityAssumed
+) -> Iterator[RecordRows]:
+    """Like _all, but the rows of a record must follow each other; while `assumed` is open, NotContiguous is raised
+    where they do not."""
     held: list[Any] = []
     size = kept = passed = 0
     seen = _Seen(keys)
@@ -161,11 +163,11 @@ def _streamed(tables: Iterator[Any], keys: list[str], most_bytes: int, standing:
             whole = joined_tables(held)
             starts = _starts(_codes(whole, keys))
             last = int(starts[-1])
-            if standing.open:
+            if assumed.open:
                 if seen.again(whole, starts[:-1]):
-                    raise Apart
+                    raise NotContiguous
                 passed += size
-                standing.open = passed <= MOST_HELD
+                assumed.open = passed <= MOST_HELD
             if last:
                 yield from _cut(whole.slice(0, last), starts[:-1], last)
             held = [whole.slice(last)]
@@ -175,9 +177,9 @@ def _streamed(tables: Iterator[Any], keys: list[str], most_bytes: int, standing:
     if held:
         whole = joined_tables(held)
         starts = _starts(_codes(whole, keys))
-        if standing.open and seen.again(whole, starts):
-            raise Apart
-        standing.open = False
+        if assumed.open and seen.again(whole, starts):
+            raise NotContiguous
+        assumed.open = False
         yield from _cut(whole, starts, whole.num_rows)
 
 

@@ -13,7 +13,7 @@ from archive.tables import schema
 
 
 @dataclass
-class Pieces:
+class TableParts:
     """Rows of the record-level tables, in pieces of equal columns."""
 
     parts: dict[str, list[tuple[Any, dict[str, Any]]]] = field(default_factory=dict)

@@ -14,19 +14,19 @@ from archive import vocabulary
 from archive.formats.base import dates, numbers, units, words
 from archive.formats.mapping import verdicts
 from archive.formats.mapping.build.moved import Moved
-from archive.formats.mapping.frame import Frame, Problem, Problems, codes, encoded, mapped
-from archive.formats.mapping.model import Field, Mapping
+from archive.formats.mapping.model import Mapping, SourceField
+from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, encoded, mapped
 
 
 @dataclass
-class Said:
+class RecordFact:
     """One fact of all records: text, place and source of each, null where it is not said."""
 
-    field: Field
+    field: SourceField
     text: Any
     where: Any
     cell: Any = None
-    """Which cell of the source each is, as Frame.cells has it."""
+    """Which cell of the source each is, as RowFrame.cells has it."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
     unread: Any = None
@@ -34,18 +34,18 @@ class Said:
 
 
 @dataclass
-class Facts:
+class RecordFacts:
     """The facts of a batch of n records, gathered from its frames."""
 
     mapping: Mapping
     writing: numbers.Writing
     problems: Problems
     n: int
-    said: dict[str, Said] = field(default_factory=dict)
+    said: dict[str, RecordFact] = field(default_factory=dict)
     moved: list[Moved] = field(default_factory=list)
     """Cells that say otherwise than the first, and cells in words that nobody knows. They are kept as extras."""
 
-    def gather(self, frame: Frame, ends: Any = None) -> None:
+    def gather(self, frame: RowFrame, ends: Any = None) -> None:
         """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
         for f in frame.table.fields:
             if (
@@ -60,7 +60,7 @@ class Facts:
             else:
                 self._take(frame, f)
 
-    def _take(self, frame: Frame, f: Field) -> None:
+    def _take(self, frame: RowFrame, f: SourceField) -> None:
         # Each distinct cell is looked at once: a fact stands in every row of its record.
         cells = encoded(frame.columns[f.source])
         words, code = cells.dictionary, codes(cells)
@@ -93,7 +93,7 @@ class Facts:
         if cell is not None:
             of = np.full(self.n, -1, dtype=np.int64)
             of[records] = cell[there[first]]
-        self.said[key] = Said(f, taken, where, of, frame.source)
+        self.said[key] = RecordFact(f, taken, where, of, frame.source)
 
     def text(self, key: str) -> Any:
         """One fact as Arrow text of n records."""
@@ -136,7 +136,7 @@ class Facts:
         self._lost(said, pc.and_(said.text.is_valid(), found.is_null()))
         return found
 
-    def _lost(self, said: Said, mask: Any) -> None:
+    def _lost(self, said: RecordFact, mask: Any) -> None:
         at = np.flatnonzero(np.asarray(mask))
         if len(at):
             said.unread = np.asarray(mask) if said.unread is None else said.unread | np.asarray(mask)
@@ -172,7 +172,7 @@ class Facts:
             found.values[small] *= 100
         return np.round(found.values, 9)
 
-    def _aside(self, record: int, said: Said, expected: str) -> None:
+    def _aside(self, record: int, said: RecordFact, expected: str) -> None:
         place = said.field.source if said.where is None else f"row {said.where[record]}, {said.field.source}"
         cell = said.text[record].as_py()
         self.problems.add(
@@ -232,7 +232,7 @@ class Facts:
         }
 
 
-def _expected(cells: tuple[str | None, ...], given: list[Said], pattern: str, mapping: Mapping) -> str:
+def _expected(cells: tuple[str | None, ...], given: list[RecordFact], pattern: str, mapping: Mapping) -> str:
     """What a date is expected to be; where the mapping gives no pattern, those that would read it."""
     found = dates.patterns_for([next(c for c in cells if c)])
     if mapping.date or any(p.field.format for p in given) or not found:

@@ -1,4 +1,4 @@
-"""Chunk: some whole records of a file on their way to a batch."""
+"""RecordChunk: some whole records of a file on their way to a batch."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from archive.formats.mapping.frame import Frame, Problem
+from archive.formats.mapping.row_frame import Problem, RowFrame
 
 MOST_POINTS = 4_000_000
 """Cells of curves in one chunk, about."""
@@ -28,14 +28,14 @@ class Counted:
 
 
 @dataclass
-class Chunk:
+class RecordChunk:
     """places: where each record stands; frames: its rows; text_of: the source text of one record.
 
     ignored: cells that the mapping ignores by name, beside those of the frames.
     """
 
     places: Sequence[str]
-    frames: Sequence[Frame]
+    frames: Sequence[RowFrame]
     text_of: Callable[[int], str]
     ignored: int = 0
     problems: dict[int, Problem] = field(default_factory=dict)

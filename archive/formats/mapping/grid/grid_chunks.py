@@ -13,15 +13,15 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import text as texts
-from archive.formats.mapping.chunk import Chunk
 from archive.formats.mapping.delimited import lines as delimited
-from archive.formats.mapping.frame import Frame
-from archive.formats.mapping.grid.blocks import Block, blocks, stripes, transposed
+from archive.formats.mapping.grid.blocks import RecordBlock, blocks, stripes, transposed
 from archive.formats.mapping.grid.frames import label_frame, label_table, section_frames
-from archive.formats.mapping.grid.section import Cutter, Parsed, Section
-from archive.formats.mapping.group import KEYS
+from archive.formats.mapping.grid.section import Cutter, ParsedBlock, TableSection
 from archive.formats.mapping.join import join
-from archive.formats.mapping.model import Field, File, Mapping, Table
+from archive.formats.mapping.model import Mapping, SourceField, SourceFile, SourceTable
+from archive.formats.mapping.record_chunk import RecordChunk
+from archive.formats.mapping.record_rows import KEYS
+from archive.formats.mapping.row_frame import RowFrame
 from archive.formats.mapping.uncollected import uncollected
 
 MOST_BYTES = 1 << 24
@@ -31,7 +31,7 @@ MOST_BLOCKS = 500
 Split = Callable[[Any], Sequence[Any]]
 
 
-def text_chunks(source: Iterator[bytes], file: File, mapping: Mapping) -> Iterator[Chunk]:
+def text_chunks(source: Iterator[bytes], file: SourceFile, mapping: Mapping) -> Iterator[RecordChunk]:
     """Records of a text. source: its bytes as UTF-8."""
     split = splitter(file)
     rows: Iterable[Any] = texts.lines(source) if not _quoted(file) else logical(texts.lines(source), file.quote)
@@ -52,7 +52,9 @@ def text_chunks(source: Iterator[bytes], file: File, mapping: Mapping) -> Iterat
     yield from _streamed(blocks(rows, file, split), file, mapping, split, "line", "")
 
 
-def sheet_chunks(sheets: Iterable[tuple[str, list[list[Any]]]], file: File, mapping: Mapping) -> Iterator[Chunk]:
+def sheet_chunks(
+    sheets: Iterable[tuple[str, list[list[Any]]]], file: SourceFile, mapping: Mapping
+) -> Iterator[RecordChunk]:
     """Records of sheets: pairs of the sheet's name and its rows."""
     made: list[tuple[str, list[list[Any]]]] = []
     for name, rows in sheets:
@@ -62,7 +64,9 @@ def sheet_chunks(sheets: Iterable[tuple[str, list[list[Any]]]], file: File, mapp
     yield from _sheets(made, file, mapping, "row")
 
 
-def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapping, noun: str) -> Iterator[Chunk]:
+def _sheets(
+    sheets: list[tuple[str, list[list[Any]]]], file: SourceFile, mapping: Mapping, noun: str
+) -> Iterator[RecordChunk]:
     if not file.block:
         parsed = [(name, Cutter(file, _same, name, noun).cut(rows, 1)) for name, rows in sheets]
         yield from _tables(parsed, file, mapping, _same, noun)
@@ -71,7 +75,7 @@ def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapp
         parsed = [(name, Cutter(file, _same, name, noun).cut(rows, 1)) for name, rows in sheets]
         parsed = [(name, p) for name, p in parsed if p.sections or p.labels]
         if file.block == "file":
-            whole = Parsed(
+            whole = ParsedBlock(
                 [x for _, p in parsed for x in p.labels],
                 [x for _, p in parsed for x in p.sections],
                 sum(p.ignored for _, p in parsed),
@@ -95,7 +99,9 @@ def _sheets(sheets: list[tuple[str, list[list[Any]]]], file: File, mapping: Mapp
         yield from _streamed(blocks(rows, file, _same), file, mapping, _same, noun, where, name)
 
 
-def _covers(parsed: list[tuple[str, Parsed]], file: File) -> tuple[list[Parsed], list[tuple[str, Parsed]]]:
+def _covers(
+    parsed: list[tuple[str, ParsedBlock]], file: SourceFile
+) -> tuple[list[ParsedBlock], list[tuple[str, ParsedBlock]]]:
     """Sheets that hold for all others, such as a cover, and those that are records: these have the label of a link."""
     names = {f.source for f in label_table(file).fields if str(f.to) == "records.link_label"}
     if not names or any(n.startswith("@") for n in names):
@@ -107,7 +113,7 @@ def _covers(parsed: list[tuple[str, Parsed]], file: File) -> tuple[list[Parsed],
     return shared, [x for x, mine in zip(parsed, own, strict=True) if mine]
 
 
-def _one(parsed: Parsed) -> _Held:
+def _one(parsed: ParsedBlock) -> _Held:
     """A file that is one record."""
     return _Held([parsed], [[]], [(0, 0)], [0])
 
@@ -116,7 +122,7 @@ def _one(parsed: Parsed) -> _Held:
 class _Held:
     """Blocks on their way to a chunk; `of` says which record each block belongs to."""
 
-    parsed: list[Parsed] = field(default_factory=list)
+    parsed: list[ParsedBlock] = field(default_factory=list)
     raw: list[list[Any]] = field(default_factory=list)
     spans: list[tuple[int, int]] = field(default_factory=list)
     of: list[int] = field(default_factory=list)
@@ -125,13 +131,19 @@ class _Held:
 
 
 def _streamed(
-    found: Iterator[Block], file: File, mapping: Mapping, split: Split, noun: str, where: str, sheet: str = ""
-) -> Iterator[Chunk]:
+    found: Iterator[RecordBlock],
+    file: SourceFile,
+    mapping: Mapping,
+    split: Split,
+    noun: str,
+    where: str,
+    sheet: str = "",
+) -> Iterator[RecordChunk]:
     """Chunks of blocks. Where labels say which part of a record a block is, blocks of one key are one record."""
     cutter = Cutter(file, split, sheet, noun)
     table = label_table(file)
     parts = any(f.to.table == "row" for f in table.fields)
-    shared: list[Parsed] = []
+    shared: list[ParsedBlock] = []
     held, first = _Held(), True
     for block in found:
         parsed = cutter.cut(block.rows, block.first, block.key)
@@ -153,7 +165,7 @@ def _streamed(
         yield _chunk(held, shared, file, mapping, split, noun, where, first)
 
 
-def _key(parsed: Parsed, table: Table) -> tuple[Any, ...]:
+def _key(parsed: ParsedBlock, table: SourceTable) -> tuple[Any, ...]:
     """What tells one record from the next, as the labels of a block say it."""
     names = [f.source for f in table.fields if f.to.table == "records" and f.to.name in KEYS]
     said = {name: value for _, name, value in reversed(parsed.labels)}
@@ -162,14 +174,14 @@ def _key(parsed: Parsed, table: Table) -> tuple[Any, ...]:
 
 def _chunk(
     held: _Held,
-    shared: list[Parsed],
-    file: File,
+    shared: list[ParsedBlock],
+    file: SourceFile,
     mapping: Mapping,
     split: Split,
     noun: str,
     where: str,
     first: bool = True,
-) -> Chunk:
+) -> RecordChunk:
     table = label_table(file)
     if any(f.to.table == "row" for f in table.fields):
         held = _parted(held)
@@ -195,7 +207,7 @@ def _chunk(
     def text_of(i: int) -> str:
         return "".join(_text(r, file) for r, o in zip(held.raw, held.of, strict=True) if o == i)
 
-    return Chunk(places, frames, text_of, ignored, {int(of[k]): p for k, p in problems.items()})
+    return RecordChunk(places, frames, text_of, ignored, {int(of[k]): p for k, p in problems.items()})
 
 
 def _parted(held: _Held) -> _Held:
@@ -210,25 +222,25 @@ def _parted(held: _Held) -> _Held:
     return out
 
 
-def _parts(parsed: Parsed) -> list[Parsed]:
+def _parts(parsed: ParsedBlock) -> list[ParsedBlock]:
     begins = [s.at[0] for s in parsed.sections if s.at]
     if len(begins) < 2:
         return [parsed]
     found: list[Any] = [*((place, (place, *rest)) for place, *rest in parsed.labels)]
     found += [(s.at[0], s) for s in parsed.sections if s.at]
-    out, after = [Parsed(ignored=parsed.ignored)], False
+    out, after = [ParsedBlock(ignored=parsed.ignored)], False
     for _, one in sorted(found, key=lambda x: x[0]):
-        if isinstance(one, Section):
+        if isinstance(one, TableSection):
             out[-1].sections.append(one)
         else:
             if after:
-                out.append(Parsed())
+                out.append(ParsedBlock())
             out[-1].labels.append(one)
-        after = isinstance(one, Section)
+        after = isinstance(one, TableSection)
     return out
 
 
-def _say_rows(frame: Frame, labels: Frame, rows: tuple[Field, ...]) -> None:
+def _say_rows(frame: RowFrame, labels: RowFrame, rows: tuple[SourceField, ...]) -> None:
     """Gives the rows of a block what its labels say of them, such as the quantity and the pair."""
     names = {f.source for f in rows}
     for name in names:
@@ -237,7 +249,7 @@ def _say_rows(frame: Frame, labels: Frame, rows: tuple[Field, ...]) -> None:
     frame.uncounted = frozenset(names)
 
 
-def shared_frames(shared: list[Parsed], table: Any, records: int, first: bool) -> list[Frame]:
+def shared_frames(shared: list[ParsedBlock], table: Any, records: int, first: bool) -> list[RowFrame]:
     """What stands before the records holds for each of them; its cells are counted once."""
     out = []
     for parsed in shared:
@@ -245,13 +257,15 @@ def shared_frames(shared: list[Parsed], table: Any, records: int, first: bool) -
         if one.columns:
             zero = pa.array(np.zeros(records, dtype=np.int64))
             columns = {k: c.take(zero) for k, c in one.columns.items()}
-            out.append(Frame(table, columns, np.arange(records, dtype=np.int64), counts=first, shared=True))
+            out.append(RowFrame(table, columns, np.arange(records, dtype=np.int64), counts=first, shared=True))
     return out
 
 
-def _tables(parsed: list[tuple[str, Parsed]], file: File, mapping: Mapping, split: Split, noun: str) -> Iterator[Chunk]:
+def _tables(
+    parsed: list[tuple[str, ParsedBlock]], file: SourceFile, mapping: Mapping, split: Split, noun: str
+) -> Iterator[RecordChunk]:
     """Records of tables that are joined by their keys; labels hold for all."""
-    frames: list[tuple[str, Frame]] = []
+    frames: list[tuple[str, RowFrame]] = []
     shared = [p for _, p in parsed if p.labels]
     ignored = sum(p.ignored for _, p in parsed)
     for name, p in parsed:
@@ -267,7 +281,7 @@ def _tables(parsed: list[tuple[str, Parsed]], file: File, mapping: Mapping, spli
         yield chunk
 
 
-def splitter(file: File) -> Split:
+def splitter(file: SourceFile) -> Split:
     """How a raw line becomes cells."""
     mark, quote = file.delimiter, file.quote
     if file.kind == "report" and mark == ",":
@@ -285,7 +299,7 @@ def splitter(file: File) -> Split:
     return cut
 
 
-def _quoted(file: File) -> bool:
+def _quoted(file: SourceFile) -> bool:
     return file.kind == "delimited" and bool(file.quote)
 
 
@@ -307,7 +321,7 @@ def _same(row: Any) -> Sequence[Any]:
     return row  # type: ignore[no-any-return]
 
 
-def _text(rows: list[Any], file: File) -> str:
+def _text(rows: list[Any], file: SourceFile) -> str:
     mark = file.delimiter if len(file.delimiter) == 1 else "\t"
     return "\n".join(
         r if isinstance(r, str) else mark.join("" if c is None else re.sub(r"\s+", " ", str(c)) for c in r)

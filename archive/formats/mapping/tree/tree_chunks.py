@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from archive.errors import Trouble
-from archive.formats.mapping.chunk import Chunk, Counted
-from archive.formats.mapping.frame import Frame, new_cell
 from archive.formats.mapping.grid.columns import cell_text, column
-from archive.formats.mapping.model import File, Mapping, Table
+from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
+from archive.formats.mapping.record_chunk import Counted, RecordChunk
+from archive.formats.mapping.row_frame import RowFrame, new_cell
 from archive.formats.mapping.target import Target
 from archive.formats.mapping.tree.leaves import Leaves, absolute, leaves, paths_around, paths_of, use_of
-from archive.formats.mapping.tree.named import Named, turned
+from archive.formats.mapping.tree.named import NameValueList, turned
 from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, cell_at, is_values, members, value_at
 from archive.formats.recognition import Entry
 
@@ -24,19 +24,19 @@ MOST_CELLS = 1_000_000
 MOST_RECORDS = 500
 
 
-def chunks(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
+def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordChunk]:
     """Records of an XML or JSON file. Errors: Trouble where it is damaged, or no record is where the mapping says."""
     if file.kind == "xml":
         from archive.formats.mapping.tree.xml import records
     else:
         from archive.formats.mapping.tree.json_text import records
-    reader = _Reader(file)
+    reader = _TreeReader(file)
     held: list[Member] = []
     counted: list[Leaves] = []
     size = number = 0
-    pending: Chunk | None = None
+    pending: RecordChunk | None = None
     late: list[tuple[str, Any]] = []
-    named = [Named(*n) for n in file.named]
+    named = [NameValueList(*n) for n in file.named]
     for member in records(entry, file.record):
         if member.tree is None:
             late = member.fresh
@@ -65,10 +65,10 @@ def chunks(entry: Entry, file: File, mapping: Mapping) -> Iterator[Chunk]:
     yield reader.chunk(held, counted, late)
 
 
-class _Reader:
+class _TreeReader:
     """Makes chunks of records."""
 
-    def __init__(self, file: File) -> None:
+    def __init__(self, file: SourceFile) -> None:
         self.paths, self._around = paths_of(file), paths_around(file)
         self._labels = [t for t in file.tables if t.rows == "labels" and not t.each]
         self._tables = [t for t in file.tables if t.each and not t.each.startswith("/")]
@@ -78,7 +78,7 @@ class _Reader:
         self._twice = {path for path, n in times.items() if n > 1}
         self._noun = "line" if file.kind == "xml" else "record"
 
-    def chunk(self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]]) -> Chunk:
+    def chunk(self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]]) -> RecordChunk:
         """The chunk of some records. late: leaves that stood after the last record of the file."""
         n = len(held)
         numbers: dict[Any, int] = {}
@@ -95,7 +95,7 @@ class _Reader:
         for fresh in [*(m.fresh for m in held), late]:
             for name, value in fresh:
                 self._count(leaf, name, value)
-        return Chunk(places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), counted=leaf)
+        return RecordChunk(places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), counted=leaf)
 
     def _count(self, leaf: Counted, name: str, value: Any) -> None:
         """One leaf that stands around the records."""
@@ -109,7 +109,7 @@ class _Reader:
             listed = value if isinstance(value, list) else [value]
             leaf.loose += [(-1, name, text) for v in listed if (text := cell_text(v)) is not None]
 
-    def _label_frame(self, table: Table, held: list[Member], numbers: dict[Any, int]) -> Frame:
+    def _label_frame(self, table: SourceTable, held: list[Member], numbers: dict[Any, int]) -> RowFrame:
         columns, above = {}, {}
         for f in table.fields:
             outside = f.source.startswith("/")
@@ -123,9 +123,9 @@ class _Reader:
                 above[f.source] = _numbered([(m.tree, f.source) for m in held], numbers)
         places = np.array([m.at for m in held], dtype=np.int64)
         record = np.arange(len(held), dtype=np.int64)
-        return Frame(table, columns, record, places, self._noun, counts=False, above=above)
+        return RowFrame(table, columns, record, places, self._noun, counts=False, above=above)
 
-    def _rows(self, table: Table, held: list[Member], numbers: dict[Any, int]) -> Frame | None:
+    def _rows(self, table: SourceTable, held: list[Member], numbers: dict[Any, int]) -> RowFrame | None:
         """Members of repeated elements below the records, one row each."""
         rows = [(i, found) for i, m in enumerate(held) for found in members(m.tree, table.each)]
         frame = _framed(table, rows)
@@ -137,7 +137,7 @@ class _Reader:
                 frame.above[name] = _numbered(_holders(rows, name), numbers)
         return frame
 
-    def _shared_rows(self, table: Table, held: list[Member]) -> Frame | None:
+    def _shared_rows(self, table: SourceTable, held: list[Member]) -> RowFrame | None:
         """Rows that stand outside the records, such as axes: they hold for all that come after."""
         rows = []
         seen: set[int] = set()
@@ -153,7 +153,7 @@ _Row = tuple[Tree, tuple[Tree, ...], str]
 """A row: its member, its ancestors, nearest first, and the key under which it stands."""
 
 
-def _framed(table: Table, rows: list[tuple[int, _Row]]) -> Frame | None:
+def _framed(table: SourceTable, rows: list[tuple[int, _Row]]) -> RowFrame | None:
     if not rows:
         return None
     columns = {}
@@ -161,7 +161,7 @@ def _framed(table: Table, rows: list[tuple[int, _Row]]) -> Frame | None:
         cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
         if any(c is not None for c in cells):
             columns[f.source] = column(_fit(cells, f.to, table.rows))
-    return Frame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
+    return RowFrame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
 
 
 def _numbered(holders: list[tuple[Tree, str]], numbers: dict[Any, int]) -> Any:

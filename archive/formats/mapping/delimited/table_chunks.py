@@ -10,24 +10,24 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import text as texts
-from archive.formats.mapping.chunk import MOST_BYTES, Chunk
-from archive.formats.mapping.delimited.head import Head, head_of
-from archive.formats.mapping.delimited.parse import BAD, LINE, Parsed, Parser
-from archive.formats.mapping.frame import Frame, Problem
-from archive.formats.mapping.group import Group, Standing, row_per_record, rows_of_records
+from archive.formats.mapping.delimited.head import TextHead, head_of
+from archive.formats.mapping.delimited.parse import BAD, LINE, ParsedRows, Parser
 from archive.formats.mapping.headings import axis_of_headings
-from archive.formats.mapping.model import File, Mapping, Table
+from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
+from archive.formats.mapping.record_chunk import MOST_BYTES, RecordChunk
+from archive.formats.mapping.record_rows import ContiguityAssumed, RecordRows, row_per_record, rows_of_records
+from archive.formats.mapping.row_frame import Problem, RowFrame
 from archive.parallel import prefetch
 
 _HEAD_LINES = 1 << 18
 
 
 def chunks(
-    blocks: Iterator[bytes], file: File, mapping: Mapping, where: str, standing: Standing | None = None
-) -> Iterator[Chunk]:
+    blocks: Iterator[bytes], file: SourceFile, mapping: Mapping, where: str, assumed: ContiguityAssumed | None = None
+) -> Iterator[RecordChunk]:
     """The records of a delimited file of one table. blocks: its text as UTF-8 bytes.
 
-    Errors: Trouble; Apart, as `standing` says.
+    Errors: Trouble; NotContiguous, as `assumed` says.
     """
     table = next(t for t in file.tables if t.rows != "labels")
     labels = next((t for t in file.tables if t.rows == "labels"), None)
@@ -43,9 +43,7 @@ def chunks(
     count = _Count(head.ignored)
     body = count.tables(parser.tables(_chained(first[head.body_at :], cut)))
     groups = (
-        row_per_record(body, MOST_BYTES)
-        if table.rows == "links"
-        else rows_of_records(body, table, MOST_BYTES, standing)
+        row_per_record(body, MOST_BYTES) if table.rows == "links" else rows_of_records(body, table, MOST_BYTES, assumed)
     )
     for number, group in enumerate(groups):
         chunk = _chunk(group, table, file, head)
@@ -61,7 +59,7 @@ class _Count:
 
     ignored: int
 
-    def tables(self, parsed: Iterator[Parsed]) -> Iterator[Any]:
+    def tables(self, parsed: Iterator[ParsedRows]) -> Iterator[Any]:
         """The tables alone."""
         for one in parsed:
             self.ignored += one.ignored
@@ -74,7 +72,7 @@ class _Count:
         return ignored
 
 
-_EMPTY = Table("above", "labels", ())
+_EMPTY = SourceTable("above", "labels", ())
 
 
 def _chained(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
@@ -83,7 +81,7 @@ def _chained(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     yield from rest
 
 
-def _chunk(group: Group, table: Table, file: File, head: Head) -> Chunk:
+def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, head: TextHead) -> RecordChunk:
     rows = group.rows.combine_chunks()
     lines = rows.column(LINE).to_numpy()
     columns: dict[str, Any] = {
@@ -94,14 +92,14 @@ def _chunk(group: Group, table: Table, file: File, head: Head) -> Chunk:
     axis = None
     if table.headings_are == "frequencies":
         columns, axis = axis_of_headings(columns, table)
-    frame = Frame(table, columns, group.record, lines, "line", axis)
+    frame = RowFrame(table, columns, group.record, lines, "line", axis)
     starts = group.starts
     stops = np.append(starts[1:], len(lines))
     places = [
         f"line {lines[a]}" if b - a == 1 else f"lines {lines[a]}-{lines[b - 1]}"
         for a, b in zip(starts.tolist(), stops.tolist(), strict=True)
     ]
-    chunk = Chunk(places, [frame], lambda i: _text(rows, head, file, int(starts[i]), int(stops[i])))
+    chunk = RecordChunk(places, [frame], lambda i: _text(rows, head, file, int(starts[i]), int(stops[i])))
     if BAD in rows.column_names:
         for i, why in enumerate(rows.column(BAD).to_pylist()):
             if why:
@@ -113,11 +111,11 @@ def _chunk(group: Group, table: Table, file: File, head: Head) -> Chunk:
 _AGAIN = "export this link again, or mend the row, and read that part"
 
 
-def _cells(head: Head) -> str:
+def _cells(head: TextHead) -> str:
     return f"{len(head.names)} cells"
 
 
-def _text(rows: Any, head: Head, file: File, start: int, stop: int) -> str:
+def _text(rows: Any, head: TextHead, file: SourceFile, start: int, stop: int) -> str:
     """The headings and the rows of one record, as a small file of the same layout."""
     mark = file.delimiter if len(file.delimiter) == 1 else "  "
     part = rows.slice(start, stop - start).select([n for n in rows.column_names if n not in (LINE, BAD)])
@@ -134,10 +132,10 @@ def _quoted(cell: Any, mark: str, quote: str) -> str:
     return text
 
 
-def above(labels: Sequence[tuple[int, str, str]], table: Table, records: int, first: bool) -> Frame:
+def above(labels: Sequence[tuple[int, str, str]], table: SourceTable, records: int, first: bool) -> RowFrame:
     """What stands above a table holds for each of its records; its cells are counted with the first chunk."""
     columns: dict[str, Any] = {}
     for _, name, value in labels:
         key = name if name not in columns else f"{name} (2)"
         columns[key] = pa.repeat(pa.scalar(value), records)
-    return Frame(table, columns, np.arange(records, dtype=np.int64), counts=first, shared=True)
+    return RowFrame(table, columns, np.arange(records, dtype=np.int64), counts=first, shared=True)

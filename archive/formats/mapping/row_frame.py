@@ -1,4 +1,4 @@
-"""Frame: rows of one table of a mapping, as columns, each row with its record and its place."""
+"""RowFrame: rows of one table of a mapping, as columns, each row with its record and its place."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.model import Table
+from archive.formats.mapping.model import SourceTable
 
 _NUMBERS = count()
 
@@ -22,7 +22,7 @@ def new_cell() -> int:
 
 
 @dataclass
-class Frame:
+class RowFrame:
     """Rows of one table.
 
     columns: Arrow arrays (text, a dictionary of text, float64, or lists of float64) by the name of their source; a
@@ -30,7 +30,7 @@ class Frame:
     int64, number of each row in the file, or None where the records' own place says enough. noun: what it counts.
     """
 
-    table: Table
+    table: SourceTable
     columns: dict[str, Any]
     record: Any
     place: Any = None
@@ -68,7 +68,7 @@ class Frame:
             return pa.nulls(len(rows), pa.string())
         return pc.binary_join_element_wise(self.noun, pc.cast(pa.array(self.place[rows]), pa.string()), " ")
 
-    def only(self, rows: Any) -> Frame:
+    def only(self, rows: Any) -> RowFrame:
         """Some of its rows, as an int64 array of positions."""
         at = pa.array(rows)
         columns = {k: c.take(at) for k, c in self.columns.items()}
@@ -77,7 +77,7 @@ class Frame:
         return replace(self, columns=columns, record=self.record[rows], place=place, above=above)
 
 
-def named(frame: Frame, file: Path) -> Frame:
+def named(frame: RowFrame, file: Path) -> RowFrame:
     """With a column of the file's name, without or with its ending, where the mapping asks for one."""
     for source, name in (("@file", file.stem), ("@filename", file.name)):
         if any(f.source == source for f in frame.table.fields):
@@ -107,7 +107,7 @@ class Problems:
         """Sets a record aside, where it is not already."""
         self.of.setdefault(int(record), problem)
 
-    def cells(self, frame: Frame, name: str, bad: Any, expected: str, remedy: str = "") -> None:
+    def cells(self, frame: RowFrame, name: str, bad: Any, expected: str, remedy: str = "") -> None:
         """Sets aside the records of the bad cells of a column. bad: boolean array over the frame's rows."""
         at = np.flatnonzero(bad)
         if not len(at):
