@@ -143,7 +143,7 @@ def test_schema_writes_the_files_out(tmp_path: Path, form: str | None) -> None:
 
 
 def test_the_python_door(tmp_path: Path, good: Path) -> None:
-    import archive as package
+    import muniment as package
 
     batch = next(package.read(good))
     batch.write(tmp_path / "again.xml")

@@ -208,10 +208,10 @@ def test_find_history_and_progress_agree(built: World) -> None:
 
 
 def test_failing_links_alone_are_no_reason_to_look_at_a_deposit(built: World, tmp_path: Path) -> None:
-    import archive
+    import muniment
 
     failing = document("find", built.archive, "--verdict", "fail")["records"][0]["record"]
-    (batch,) = archive.read(built.exports / "week1.xml")
+    (batch,) = muniment.read(built.exports / "week1.xml")
     batch.select([failing]).write(tmp_path / "failing.xml")
     assert typed("grade", tmp_path / "failing.xml").code == 1
     assert typed("init", tmp_path / "other").code == 0
@@ -455,14 +455,14 @@ def test_quiet_says_nothing_on_standard_error(run: Callable[[World, Path], Said]
 
 
 def test_the_python_doors(built: World, tmp_path: Path) -> None:
-    import archive
+    import muniment
 
-    (batch,) = archive.read(built.good)
+    (batch,) = muniment.read(built.good)
     assert len(batch) == 2
     assert batch.check() is not None
     assert batch.grade()["verdicts"].num_rows
     batch.write(tmp_path / "again.xml")
     assert json.loads(typed("survey", tmp_path / "again.xml", "--json").out)["files"][0]["records"] == 2
-    assert len(list(archive.open(built.archive).entries())) == 2
-    for door in (archive.read, archive.open):
+    assert len(list(muniment.open(built.archive).entries())) == 2
+    for door in (muniment.read, muniment.open):
         assert door.__doc__ and "Errors" in door.__doc__

@@ -30,7 +30,7 @@ def table(
     length_edges: upper ends of the bands of length in metres. filters: link, job, site, since, until, cable_type,
     limit, verdict, serial, deposit, as `muniment find` takes them.
 
-    Errors: archive.Trouble for a word that there is not, or a damaged archive; TypeError for an unknown filter.
+    Errors: archive.errors.Trouble for a word that there is not, or a damaged archive; TypeError for an unknown filter.
     """
     from archive import store
     from archive.answers.rates.pareto import failed

@@ -1,0 +1,5 @@
+"""`python -m muniment`: the command."""
+
+from archive.cli import main
+
+main()
