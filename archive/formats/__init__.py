@@ -3,19 +3,12 @@
     for batch in archive.formats.read("exports.zip"): ...
     archive.formats.write(archive.formats.read("exports.zip"), "out", "csv")
 
-A reader is a module with `recognise(entry)` and `read(entry, mapping=, draft=)`, as formats.recognition says it;
-it is registered by its name in READERS.
+A reader is a module with the hooks of formats.recognition.Reader; formats.readers says how one is registered.
 """
 
 from __future__ import annotations
 
 from typing import Any
-
-OPEN_READERS: tuple[str, ...] = ("archive.formats.open_xml", "archive.formats.open_csv", "archive.formats.parquet")
-"""Modules of the readers of our own forms."""
-
-READERS: tuple[str, ...] = (*OPEN_READERS, "archive.formats.touchstone", "archive.formats.mapping")
-"""Modules of the readers. The surest recognition wins; of equal ones the earlier."""
 
 FORMS: tuple[str, ...] = ("xml", "csv", "parquet")
 """The forms that can be written."""
@@ -53,4 +46,4 @@ def write(batches: Any, out: Any, form: str = "xml", *, replace: bool = False) -
     return put(batches, out, form, replace=replace)
 
 
-__all__ = ["FORMS", "OPEN_READERS", "READERS", "read", "read_all", "write"]
+__all__ = ["FORMS", "read", "read_all", "write"]

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+
+import pyarrow.compute as pc
+
+from archive.tables import Batch
 
 
 @dataclass
@@ -14,9 +20,6 @@ class Description:
     would be kept as extras or left out, by its own name. set_aside: why records would be set aside. notes: anything
     else worth a line. draft: a draft of what is lacking (a mapping, a port map), as text. unread: nobody can read
     it. read_with: the file together with which this one is read, where it is none by itself (a port map).
-
-    A reader may offer `describe(entry, *, mapping=None) -> Description`; without it the file is read and its
-    batches are counted.
     """
 
     path: str
@@ -33,3 +36,23 @@ class Description:
     draft: str = ""
     unread: bool = False
     read_with: str = ""
+
+    def count(self, batches: Iterable[Batch], source_id: str) -> None:
+        """Counts what was read: records, evidence, extras and set_aside, and the encoding of this source."""
+        evidence: dict[str, None] = {}
+        unmapped, reasons = Counter[str](), Counter[str]()
+        for batch in batches:
+            self.records += len(batch)
+            evidence.update(dict.fromkeys(pc.unique(batch["records"]["evidence"]).to_pylist()))
+            for column, counts in ((batch["extras"]["name"], unmapped), (batch["set_aside"]["reason"], reasons)):
+                counts.update({c["values"]: c["counts"] for c in pc.value_counts(column.combine_chunks()).to_pylist()})
+            for row in batch["sources"].select(["source_id", "encoding"]).to_pylist():
+                if row["source_id"] == source_id:
+                    self.encoding = self.encoding or row["encoding"] or ""
+        self.evidence = ", ".join(evidence)
+        self.unmapped, self.set_aside = counted(unmapped), counted(reasons)
+
+
+def counted(names: dict[str, int]) -> list[str]:
+    """Each name, with its count where there are several."""
+    return [name if n == 1 else f"{name} ({n})" for name, n in names.items()]

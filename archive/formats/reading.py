@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,9 +9,10 @@ from pathlib import Path
 from typing import Any, cast
 
 from archive.errors import Trouble
-from archive.formats import OPEN_READERS, READERS
+from archive.formats import mapping as by_mapping
 from archive.formats.containers import entries, is_dropping
 from archive.formats.folders import Refused
+from archive.formats.readers import OPEN, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.tables import Batch, concat, rebatch
@@ -186,7 +185,7 @@ def tasks(
         folder.mkdir()
         units += entries(path, folder, [temporary, *leave_out])
     # The open forms first: the tables that a metadata file takes along need nobody else's look.
-    known = {u.path: recognised(u, OPEN_READERS) for u in units if isinstance(u, Entry)}
+    known = {u.path: recognised(u, tuple(OPEN)) for u in units if isinstance(u, Entry)}
     taken = _taken(list(known.values()))
     found: list[ReadingTask] = []
     for unit in units:
@@ -201,37 +200,27 @@ def tasks(
 
 def _by_mapping(entry: Entry, mapping: Any) -> ReadingTask | None:
     """A file that has the layout of the mapping that was named: nobody else need look at it."""
-    if mapping is None:
-        return None
-    reader = importlib.import_module("archive.formats.mapping")
-    found = reader.recognise_by(entry, mapping)
-    return ReadingTask(entry, cast(Reader, reader), found) if found is not None else None
+    found = by_mapping.recognise_by(entry, mapping) if mapping is not None else None
+    return ReadingTask(entry, cast(Reader, by_mapping), found) if found is not None else None
 
 
-def recognised(entry: Entry, among: Sequence[str] = READERS) -> ReadingTask:
-    """The surest of the readers of a file; of equally sure ones the first."""
+def recognised(entry: Entry, among: Sequence[str] | None = None) -> ReadingTask:
+    """The surest of the readers of a file (None: of all); of equally sure ones the first."""
     best = ReadingTask(entry)
-    for reader in readers(among):
-        try:
-            found = reader.recognise(entry)
-        except RecursionError:
-            return ReadingTask(entry, trouble=_deep(entry))
-        if found is not None and (best.found is None or found.score > best.found.score):
-            best = ReadingTask(entry, reader, found)
-            if found.score >= 1.0:
-                break
-    if best.found is None and among is READERS:
+    try:
+        for asked in map(reader, names() if among is None else among):
+            if best.found is not None and getattr(asked, "LAST", False):
+                continue
+            found = asked.recognise(entry)
+            if found is not None and (best.found is None or found.score > best.found.score):
+                best = ReadingTask(entry, asked, found)
+                if found.score >= 1.0:
+                    break
+    except RecursionError:
+        return ReadingTask(entry, trouble=_deep(entry))
+    if best.found is None and among is None:
         best.trouble = _unknown(entry)
     return best
-
-
-def readers(among: Sequence[str] = READERS) -> Iterator[Reader]:
-    """The registered readers that are there, each loaded when it is its turn."""
-    for name in among:
-        if importlib.util.find_spec(name) is not None:
-            module = importlib.import_module(name)
-            if hasattr(module, "recognise"):
-                yield cast(Reader, module)
 
 
 def set_aside(entry: Entry, trouble: Trouble) -> Batch:

@@ -71,7 +71,11 @@ class Entry:
 
 
 class Reader(Protocol):
-    """A module that reads one layout or one family of layouts."""
+    """A module that reads one layout or one family of layouts, with these hooks.
+
+    A third one may be there: `describe(entry, *, mapping=None) -> formats.description.Description`, for `muniment
+    survey`; without it the file is read and its batches are counted.
+    """
 
     def recognise(self, entry: Entry) -> Recognition | None:
         """Whether the file is its own, from the head and the name; None where it is not. Never raises for bad input."""

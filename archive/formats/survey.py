@@ -54,29 +54,7 @@ def _reason(task: ReadingTask) -> str:
 
 def _counted(task: ReadingTask, mapping: Any) -> Description:
     """The description of a file whose reader has no words of its own: read, and counted."""
-    import pyarrow.compute as pc
-
     assert task.reader is not None
     out = Description(task.entry.name)
-    evidence: dict[str, None] = {}
-    unmapped: dict[str, int] = {}
-    reasons: dict[str, int] = {}
-    for batch in task.reader.read(task.entry, mapping=mapping, draft=True):
-        out.records += len(batch)
-        evidence.update(dict.fromkeys(pc.unique(batch["records"]["evidence"]).to_pylist()))
-        for name in batch["extras"]["name"].to_pylist():
-            unmapped[name] = unmapped.get(name, 0) + 1
-        for reason in batch["set_aside"]["reason"].to_pylist():
-            reasons[reason] = reasons.get(reason, 0) + 1
-        for row in batch["sources"].select(["source_id", "encoding"]).to_pylist():
-            if row["source_id"] == task.entry.sha256 and row["encoding"]:
-                out.encoding = row["encoding"]
-    out.evidence = ", ".join(evidence)
-    out.unmapped = counted(unmapped)
-    out.set_aside = counted(reasons)
+    out.count(task.reader.read(task.entry, mapping=mapping, draft=True), task.entry.sha256)
     return out
-
-
-def counted(names: dict[str, int]) -> list[str]:
-    """Each name, with its count where there are several."""
-    return [name if n == 1 else f"{name} ({n})" for name, n in names.items()]

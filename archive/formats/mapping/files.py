@@ -9,7 +9,9 @@ from contextlib import closing
 from itertools import chain
 from typing import Any
 
+from archive.errors import Trouble
 from archive.formats.cable_types import neutral
+from archive.formats.mapping import together
 from archive.formats.mapping.build import Builder
 from archive.formats.mapping.chunks import chunks_of, encoding_of
 from archive.formats.mapping.model import Mapping, SourceFile
@@ -63,8 +65,6 @@ def _of_file(
 
 def read_several(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     """The batches of a layout of several files, from the one that holds the identities. Errors: as read_with."""
-    from archive.formats.mapping import together
-
     others = together.beside(entry, mapping)
     builder = Builder(mapping, _source(entry, mapping.files[0], mapping), entry.set_aside, neutral)
     for file, other in others:
@@ -93,3 +93,19 @@ def built(builder: Builder, chunks: Iterator[RecordChunk]) -> Iterator[Batch]:
     if held is None:
         held = Batch({})
     yield held.replace(sources=builder.sources(last=True))
+
+
+def read_by(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
+    """The batches of a file, alone or as the one that holds the identities of several. Errors: as read_with."""
+    if mapping.alone:
+        yield from read_with(entry, mapping)
+    elif together.is_lead(entry, mapping):
+        yield from read_several(entry, mapping)
+    else:
+        raise Trouble(
+            "the file that names the links is not beside it",
+            where=entry.name,
+            found=f"one file of the layout {mapping.layout}, which has {len(mapping.files)}",
+            expected=f"beside it {mapping.files[0].pattern}",
+            remedy="hand in the folder or zip that holds all of them",
+        )

@@ -13,6 +13,7 @@ from archive.formats.base import text as texts
 from archive.formats.base.kinds import kind_of
 from archive.formats.mapping import names
 from archive.formats.mapping.known import known
+from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping, SourceFile
 from archive.formats.recognition import Entry
 
@@ -166,3 +167,26 @@ def _of_workbook(entry: Entry) -> frozenset[str]:
 def best(found: Sequence[Match]) -> list[Match]:
     """The matches in front: one, or several that fit equally."""
     return [m for m in found if (m.score, m.asked) == (found[0].score, found[0].asked)] if found else []
+
+
+def chosen(entry: Entry, mapping: Any = None) -> Mapping:
+    """The mapping by which a file is read. Errors: Trouble where none fits, or two fit equally."""
+    if isinstance(mapping, Mapping):
+        return mapping
+    if mapping is not None:
+        return load(mapping)
+    found = best(matches(entry))
+    if len(found) > 1:
+        raise Trouble(
+            "two layouts fit equally",
+            where=entry.name,
+            found=", ".join(f"{m.mapping.layout} ({m.mapping.path})" for m in found),
+            remedy="name the right one with --mapping",
+        )
+    if not found:
+        raise Trouble(
+            "no mapping knows this layout",
+            where=entry.name,
+            remedy="draft one with `muniment mapping draft`, look at it, and name it with --mapping",
+        )
+    return found[0].mapping

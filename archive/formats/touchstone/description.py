@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
-from archive.formats.description import Description
+from archive.formats.description import Description, counted
 from archive.formats.recognition import Entry
 from archive.formats.touchstone import port_map as maps
 from archive.formats.touchstone.cell_account import account
@@ -27,14 +28,14 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
     path = maps.given(mapping) or maps.find(entry)
     if path is None:
         out.set_aside.append("no port map says which ports are at which pair")
-        out.unmapped = _names([k.name for k in network.kept])
+        out.unmapped = counted(Counter(k.name for k in network.kept))
         out.draft = draft(network, entry.name)
         return out
     port_map = maps.read_map(path, entry.path.name, network.ports)
     out.records, out.evidence = 1, "full-sweep"
     pairs = ", ".join(p.name for p in port_map.pairs)
     out.notes.append(f"port map {port_map.where}: link {port_map.link}, pair{'s' * (len(port_map.pairs) > 1)} {pairs}")
-    out.unmapped = _names([row["name"] for row in account(network, port_map).extras])
+    out.unmapped = counted(Counter(row["name"] for row in account(network, port_map).extras))
     return out
 
 
@@ -46,11 +47,3 @@ def _shape(network: Network) -> str:
         f"Touchstone {network.version}, {network.ports} ports ({kind}), {network.points} frequencies from {f[0]:g} to "
         f"{f[-1]:g} MHz, reference {', '.join(ohm)} ohm"
     )
-
-
-def _names(names: list[str]) -> list[str]:
-    """Each name once, with its count."""
-    counted = dict.fromkeys(names, 0)
-    for name in names:
-        counted[name] += 1
-    return [name if n == 1 else f"{name} ({n})" for name, n in counted.items()]
