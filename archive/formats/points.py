@@ -8,7 +8,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.tables.markup import MISSING
 
 _AT_ONCE = 2_000_000
@@ -76,7 +76,7 @@ def _plainly(column: Any) -> Any:
     """
     if column.null_count:
         raise pa.ArrowInvalid("a null list")
-    column, done = whole(column), []
+    column, done = one_chunk(column), []
     rows = max(1, len(column) * _AT_ONCE // max(1, column.nbytes))
     for start in range(0, len(column), rows):
         split = pc.split_pattern(column.slice(start, rows), " ")

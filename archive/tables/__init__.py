@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from archive.tables.batch import MOST_RECORDS, Batch, identical
+from archive.tables.curves import CurveArrays, CurveBlock
 from archive.tables.definition import Column, Table, namespace, no_rows, schema, tables, version
 from archive.tables.ids import axis_id, axis_row, person_key, row_id, with_id
 from archive.tables.lexical import number, numbers
@@ -13,6 +14,8 @@ __all__ = [
     "MOST_RECORDS",
     "Batch",
     "Column",
+    "CurveArrays",
+    "CurveBlock",
     "Table",
     "axis_id",
     "axis_row",

@@ -1,19 +1,48 @@
-"""One small helper over Arrow columns."""
+"""Small helpers over Arrow columns: one chunk, rows by id, words as codes; and the types of the arrays made of them."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TypeAlias
 
+import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
+
+Reals: TypeAlias = npt.NDArray[np.float64]
+Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
+Words: TypeAlias = npt.NDArray[np.object_]
+"""Texts (str)."""
+
+Column: TypeAlias = "pa.Array | pa.ChunkedArray"
 
 
-def whole(column: Any) -> Any:
-    """A column as one Arrow array. One that is in one piece already is not copied, as combine_chunks would."""
+def one_chunk(column: Column) -> pa.Array:
+    """A column as one Arrow array. A column of one chunk is not copied, as combine_chunks would."""
     if not isinstance(column, pa.ChunkedArray):
         return column
     if column.num_chunks == 1:
         return column.chunk(0)
-    flat = column.combine_chunks()
-    if isinstance(flat, pa.ChunkedArray):
-        flat = flat.chunk(0) if flat.num_chunks else pa.array([], type=flat.type)
-    return flat
+    return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], type=column.type)
+
+
+def rows_of(cells: Column, ids: Column, absent: int = -1) -> Ints:
+    """For each cell the row at which `ids` holds it first; `absent` where it is null or not there."""
+    found = pc.index_in(cells, value_set=one_chunk(ids), skip_nulls=True)
+    return np.asarray(pc.fill_null(found, absent).to_numpy(), np.int64)
+
+
+def coded(column: Column) -> tuple[list[str], Ints]:
+    """Distinct words of a text column in the order of their first appearance, and the code of each cell; -1 for null.
+
+    So [*words, ""] indexed by the codes gives the column again.
+    """
+    encoded = one_chunk(column).dictionary_encode()
+    codes = pc.fill_null(encoded.indices, -1).to_numpy()
+    return encoded.dictionary.to_pylist(), codes.astype(np.int64)
+
+
+def reals(column: Column) -> Reals:
+    """A numeric column as float64, NaN where null. Read only where the column has one chunk and no null."""
+    return np.asarray(one_chunk(column).to_numpy(zero_copy_only=False), np.float64)

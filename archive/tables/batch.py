@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
 from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.curves import CurveArrays
 from archive.tables.definition import no_rows, schema, tables
 
 MOST_RECORDS = 1000
@@ -86,9 +88,18 @@ class Batch:
         """True where every table holds the same cells, bit for bit (minus zero is not zero)."""
         return all(identical(t, other[name]) for name, t in self.items())
 
-    def replace(self, **changed: Any) -> Batch:
-        """A batch with some tables replaced."""
-        return Batch({**self._tables, **changed})
+    @cached_property
+    def curves(self) -> CurveArrays:
+        """The sweeps as arrays, laid out once for everyone who looks at this batch."""
+        return CurveArrays(self)
+
+    def replace(self, **changed: pa.Table) -> Batch:
+        """A batch with some tables replaced. Arrays of its curves that were laid out already go with it."""
+        made = Batch({**self._tables, **changed})
+        ids = (batch["records"].column("record_id") for batch in (self, made))
+        if "curves" in self.__dict__ and not changed.keys() & {"sweeps", "axes"} and next(ids).equals(next(ids)):
+            made.__dict__["curves"] = self.curves
+        return made
 
     def select(self, record_ids: Iterable[str]) -> Batch:
         """The named records with their rows and statements; shared rows stay."""

@@ -18,7 +18,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.tables.batch import Batch
 from archive.tables.definition import tables, version
 from archive.tables.markup import elements
@@ -80,7 +80,7 @@ def _lines(batch: Batch, after: str = "") -> Iterator[tuple[Any, Any]]:
         where = positions(batch, name)
         if where[-1] >= count:
             raise ValueError(f"a row of {name} names a record that is not in the batch")
-        yield where, whole(elements(name, batch[name], leave_out=("record_id",), after=after))
+        yield where, one_chunk(elements(name, batch[name], leave_out=("record_id",), after=after))
 
 
 def _end() -> str:
@@ -108,6 +108,6 @@ def gathered(lines: list[tuple[Any, Any]], count: int) -> Any:
     where = np.concatenate([at for at, _ in lines])
     offsets = np.zeros(count + 1, dtype=np.int32)
     np.cumsum(np.bincount(where, minlength=count), out=offsets[1:])
-    flat = pa.concat_arrays([whole(t) for _, t in lines])
+    flat = pa.concat_arrays([one_chunk(t) for _, t in lines])
     ranked = flat.take(pa.array(np.argsort(where, kind="stable")))
     return pc.binary_join(pa.ListArray.from_arrays(pa.array(offsets), ranked), "\n")

@@ -15,7 +15,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.tables.definition import Column, Table, namespace, tables
 from archive.tables.lexical import numbers
 from archive.tables.tokens import tokens
@@ -62,7 +62,7 @@ def _cells(definition: Table, table: Any, leave_out: tuple[str, ...]) -> tuple[d
     for column in definition.columns:
         if column.name in leave_out:
             continue
-        cells = whole(table.column(column.name))
+        cells = one_chunk(table.column(column.name))
         if cells.null_count == len(cells) and column.name != definition.content:
             continue
         text = cell_text(column, cells)

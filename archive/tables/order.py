@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import Ints, one_chunk, rows_of
 from archive.tables.batch import MOST_RECORDS, Batch
 from archive.tables.definition import no_rows, tables
 from archive.tables.markup import elements
@@ -18,10 +18,9 @@ MOST_BYTES = 32_000_000
 """Bytes of curves that one batch should hold at the most, so that memory stays bounded; one record may hold more."""
 
 
-def positions(batch: Batch, name: str) -> Any:
-    """For each row of a table its record's position in the batch (int64 ndarray); rows of no record come last."""
-    found = pc.index_in(batch[name].column("record_id"), value_set=_ids(batch))
-    return np.asarray(pc.fill_null(found, len(batch)).to_numpy(), dtype=np.int64)
+def positions(batch: Batch, name: str) -> Ints:
+    """For each row of a table its record's position in the batch (rows,); rows of no record come last."""
+    return rows_of(batch[name].column("record_id"), batch["records"].column("record_id"), absent=len(batch))
 
 
 def ordered(batch: Batch) -> Batch:
@@ -101,7 +100,7 @@ def once(name: str, table: Any) -> Any:
         return table
     # The id of an axis follows from its content, so the key alone tells; elsewhere the whole row does.
     same = table.column(key) if name == "axes" else elements(name, table)
-    codes = pc.dictionary_encode(whole(same)).indices
+    codes = pc.dictionary_encode(one_chunk(same)).indices
     first = np.unique(codes.to_numpy(), return_index=True)[1]
     return table if len(first) == table.num_rows else table.take(pa.array(np.sort(first)))
 
@@ -122,7 +121,3 @@ def rebatch(batches: Iterable[Batch]) -> Iterator[Batch]:
             held, records, size = [], 0, 0
     if held:
         yield concat(held)
-
-
-def _ids(batch: Batch) -> Any:
-    return whole(batch["records"].column("record_id"))

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.tables.batch import Batch
 from archive.tables.definition import Column, tables
 from archive.tables.ids import axis_id
@@ -73,7 +73,7 @@ def axis_fault(row: dict[str, Any]) -> str:
 
 
 def _cells(name: str, column: Column, table: Any) -> Iterator[Breach]:
-    cells = whole(table.column(column.name))
+    cells = one_chunk(table.column(column.name))
     if cells.null_count == len(cells):
         return
     if column.kind == "word":
@@ -115,7 +115,7 @@ def _breach(name: str, table: Any, row: int, reason: str, found: str = "", expec
 
 
 def _records(batch: Batch) -> Iterator[Breach]:
-    ids = whole(batch["records"].column("record_id"))
+    ids = one_chunk(batch["records"].column("record_id"))
     if pc.count_distinct(ids).as_py() != len(ids):
         seen: set[str] = set()
         for row, name in enumerate(ids.to_pylist()):
@@ -124,7 +124,7 @@ def _records(batch: Batch) -> Iterator[Breach]:
             seen.add(name)
     for name, table in batch.items():
         if tables()[name].level == "record" and name != "records" and table.num_rows:
-            lost = pc.invert(pc.is_in(whole(table.column("record_id")), value_set=ids))
+            lost = pc.invert(pc.is_in(one_chunk(table.column("record_id")), value_set=ids))
             yield from _told(
                 name, tables()[name].column("record_id"), table, lost, "the row names a record that is not there"
             )
@@ -145,7 +145,7 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
     sizes = pc.coalesce(
         pc.list_value_length(axes.column("frequencies_mhz")), pc.list_value_length(axes.column("distances_km"))
     )
-    at = pc.index_in(whole(table.column("axis_id")), value_set=whole(axes.column("axis_id")))
+    at = pc.index_in(one_chunk(table.column("axis_id")), value_set=one_chunk(axes.column("axis_id")))
     yield from _told(
         "sweeps",
         tables()["sweeps"].column("axis_id"),
@@ -153,8 +153,8 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
         pc.is_null(at),
         "the sweep names an axis that is not there",
     )
-    expected = pc.take(whole(sizes), at)
-    found = pc.list_value_length(whole(table.column("values")))
+    expected = pc.take(one_chunk(sizes), at)
+    found = pc.list_value_length(one_chunk(table.column("values")))
     wrong = np.flatnonzero(np.asarray(pc.fill_null(pc.not_equal(found, expected), False)))
     for row in wrong:
         have, want = found[int(row)].as_py(), expected[int(row)].as_py()
@@ -165,7 +165,7 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
 
 
 def _indices(table: Any, key: str, lengths: Any) -> Iterator[Breach]:
-    cells = whole(table.column(key))
+    cells = one_chunk(table.column(key))
     if cells.null_count == len(cells):
         return
     items, rows = cells.flatten(), pc.list_parent_indices(cells)

@@ -8,7 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Column, tables
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.tables.markup import cell_text
 from archive.tables.tokens import cells as escaped
 from archive.tables.tokens import uncell
@@ -19,7 +19,7 @@ EMPTY_LIST = "\\[]"
 
 def lines(name: str, table: Any) -> Any:
     """Rows of a table as lines without their line feed: an Arrow string array."""
-    columns = [_quoted(_cell(c, whole(table.column(c.name)))) for c in tables()[name].columns]
+    columns = [_quoted(_cell(c, one_chunk(table.column(c.name)))) for c in tables()[name].columns]
     return pc.binary_join_element_wise(*columns, ",")
 
 

@@ -19,7 +19,7 @@ import pyarrow.compute as pc
 
 from archive.store.parquet.sweeps import packed
 from archive.tables import Batch
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.tables.markup import elements
 from archive.tables.order import positions
 
@@ -237,7 +237,7 @@ def _curves(batch: Batch, table: Any) -> tuple[Any, Any, Any, Any]:
 
 def _begun(table: Any) -> list[Any]:
     """For each curve a SHA-256 over its name (_NAMED); curves of many records have few names, each digested once."""
-    columns = [whole(table[n]) for n in _NAMED]
+    columns = [one_chunk(table[n]) for n in _NAMED]
     if any(pa.types.is_list(c.type) and c.null_count < len(c) for c in columns):
         return [hashlib.sha256(repr(n).encode()) for n in zip(*(c.to_pylist() for c in columns), strict=True)]
     codes = np.zeros(table.num_rows, dtype=np.int64)
@@ -253,7 +253,7 @@ def _begun(table: Any) -> list[Any]:
 
 def _pieces(column: Any, missing: float, lengths: Any, even: Any, pieces: list[Any]) -> None:
     """Fills in, for the curves that a packed column holds: number of points, whether they are all one, their bytes."""
-    column = whole(column)
+    column = one_chunk(column)
     there = np.flatnonzero(pc.is_valid(column).to_numpy(zero_copy_only=False))
     if not len(there):
         return

@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 
 _MOST_DECIMALS = 6
 _LARGEST = 2**31 - 1
@@ -31,7 +31,7 @@ def pack(curves: Any) -> tuple[Any, Any, Any]:
     Of each curve exactly one of scaled and values is there; decimals is null where it is values. Decimals are the
     fewest that give the curve exactly, so that equal curves have equal scaled integers.
     """
-    curves = whole(curves)
+    curves = one_chunk(curves)
     flat, offsets = curves.flatten(), _offsets(curves)
     there = np.ones(len(flat), dtype=bool) if not flat.null_count else pc.is_valid(flat).to_numpy(zero_copy_only=False)
     numbers = (pc.fill_null(flat, 0.0) if flat.null_count else flat).to_numpy(zero_copy_only=False)
@@ -54,7 +54,7 @@ def pack(curves: Any) -> tuple[Any, Any, Any]:
 
 def unpack(decimals: Any, scaled: Any, plain: Any) -> Any:
     """The list column of reals again, bit for bit."""
-    decimals, scaled, plain = whole(decimals), whole(scaled), whole(plain)
+    decimals, scaled, plain = one_chunk(decimals), one_chunk(scaled), one_chunk(plain)
     lengths = pc.fill_null(pc.coalesce(pc.list_value_length(scaled), pc.list_value_length(plain)), 0).to_numpy(
         zero_copy_only=False
     )
