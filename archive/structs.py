@@ -6,6 +6,8 @@ msgspec reports the first thing that does not fit and hides the keys of a table 
 from __future__ import annotations
 
 import re
+import tomllib
+from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 import msgspec
@@ -77,6 +79,8 @@ def _plain(text: str, table: object, kind: object, steps: list[Step]) -> tuple[s
         return "a value out of range", f"{_at(table, steps)}", expected
     if word := _WORD.match(text):
         return "no such word", word.group(1), ", ".join(_words(kind, steps))
+    if text == "Invalid RFC3339 encoded date":
+        return "this is not a date", f"'{_at(table, steps)}'", "a date such as 2026-11-20"
     if text == _BLANK:
         return "a text is missing", "nothing", "text"
     return text[:1].lower() + text[1:], "", ""
@@ -148,3 +152,19 @@ def _into(parts: list[dict[str, Any]], step: Step) -> list[dict[str, Any]]:
         return [part["items"] for part in parts if "items" in part]
     found = [part.get("properties", {}).get(step, part.get("additionalProperties")) for part in parts]
     return [part for part in found if isinstance(part, dict)]
+
+
+def read_toml(path: Path, *, code: str) -> dict[str, Any]:
+    """A TOML file of a user's. code: of the Trouble. Errors: Trouble where it is no file, no UTF-8 text or no TOML."""
+    where, found = str(path), ""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        what = "there is no such file"
+    except IsADirectoryError:
+        what = "this is a folder, not a file"
+    except UnicodeDecodeError as error:
+        what, found = "this file is not UTF-8 text", f"byte {error.start}"
+    except tomllib.TOMLDecodeError as error:
+        what, found = "this is not TOML", str(error)
+    raise Trouble(what, code=code, where=where, found=found)

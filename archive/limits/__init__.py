@@ -7,9 +7,10 @@ archive.limits.find("Klasse EA Übertragungsstrecke nach EN 50173-1:2018").limit
 
 from __future__ import annotations
 
+from archive.limits.file_tables import Alternative, Bound
 from archive.limits.library import candidates, get, ids, version
-from archive.limits.limit import Alternative, Limit, Scalar
-from archive.limits.line import Bound, Line, Piece, Rule
+from archive.limits.limit import Limit, Scalar
+from archive.limits.line import Line, Rule, Segment
 from archive.limits.own import load_own
 from archive.limits.words import Resolution, find
 
@@ -18,10 +19,10 @@ __all__ = [
     "Bound",
     "Limit",
     "Line",
-    "Piece",
     "Resolution",
     "Rule",
     "Scalar",
+    "Segment",
     "candidates",
     "find",
     "get",

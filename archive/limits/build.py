@@ -1,4 +1,4 @@
-"""From a declaration to a limit."""
+"""From the whole declaration of a limit to the limit."""
 
 from __future__ import annotations
 
@@ -6,84 +6,66 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import msgspec
+import numpy as np
+
 from archive import vocabulary
 from archive.errors import Trouble
-from archive.limits import checks
-from archive.limits.limit import Alternative, Limit, Scalar
-from archive.limits.pieces import ROLES, Lines
-
-SCALAR_KEYS = frozenset({"value", "confidence", "source", "role", "at_mhz", "tolerance_percent", "greater_of", "per"})
-SCALAR_KEYS |= {"clause", "note", "confirmed"}
-LIMIT_KEYS = frozenset({"document", "clause", "note", "terms", "range_mhz", "connections", "pairs", "lines", "scalars"})
-LIMIT_KEYS |= {"open", "like", "confidence_at_most", "without", "configuration", "also_named", "same_as", "came_from"}
-LIMIT_KEYS |= {"confirmations"}
-PERS = ("pair", "combination", "ordered", "conductor", "link", "pairset")
+from archive.limits.file_tables import ScalarTable, WholeLimit
+from archive.limits.limit import Limit, Scalar
+from archive.limits.line_builder import LineBuilder
+from archive.structs import convert
 
 
 def build(
     limit_id: str, title: str, table: Mapping[str, Any], *, where: str, own: bool = False, files: tuple[Path, ...] = ()
 ) -> Limit:
-    """A limit from its declaration.
+    """A limit from its whole declaration (see file_tables.WholeLimit).
 
     where: the file, for messages. Errors: Trouble for anything in the declaration that cannot be understood.
     """
-    checks.known(table, LIMIT_KEYS, where)
-    checks.shaped(table, where)
-    lines = Lines(table, where).all()
-    scalars = {name: _scalar(name, part, f"{where}, {name}") for name, part in table.get("scalars", {}).items()}
-    if not lines and not scalars and own:
-        raise Trouble("a limit without lines", where=where, expected="lines or scalars")
-    parts = [*limit_id.split("/"), "", ""]
-    connections = table.get("connections")
+    whole = convert(table, WholeLimit, where, code="limit.declaration")
+    lines = LineBuilder(whole, where).all()
+    scalars = {name: _scalar(name, part) for name, part in whole.scalars.items()}
+    edition, designation, configuration, *_ = [*limit_id.split("/"), "", ""]
     return Limit(
         id=limit_id,
-        edition=parts[0],
+        edition=edition,
         title=title,
-        document=str(table.get("document", title)),
-        designation=parts[1],
-        configuration=str(table.get("configuration", parts[2])),
-        connections=None if connections is None else int(connections),
+        document=whole.document or title,
+        designation=designation,
+        configuration=configuration if whole.configuration is None else whole.configuration,
+        connections=whole.connections,
         lines=lines,
         scalars=scalars,
         established=bool(lines or scalars),
         own=own,
-        same_as=str(table.get("same_as", "")),
-        clause=str(table.get("clause", "")),
-        note=str(table.get("note", "")),
-        names={other: here for here, other in table.get("also_named", {}).items() if here in lines},
-        open=dict(table.get("open", {})),
-        pairs=tuple(checks.one_of(pair, vocabulary.PAIRS, "pair", where) for pair in table.get("pairs", ())),
-        confirmations=tuple(table.get("confirmations", ())),
+        same_as=whole.same_as,
+        clause=whole.clause,
+        note=whole.note,
+        names={other: here for here, other in whole.also_named.items() if here in lines},
+        open=whole.open,
+        pairs=whole.pairs,
+        confirmations=whole.confirmations,
         files=files,
     )
 
 
-def _scalar(name: str, part: Any, where: str) -> Scalar:
-    checks.known(part, SCALAR_KEYS, where)
-    checks.one_of(name, tuple(vocabulary.parameters()), "parameter", where)
+def check_numbers(limit: Limit, where: str) -> Limit:
+    """The limit, if its lines give numbers all along. Errors: Trouble where one does not."""
+    for line in limit.lines.values():
+        grid = line.grid()
+        for segment in line.segments:
+            inside = grid[segment.covers(grid)]
+            with np.errstate(all="ignore"):
+                bad = inside[~np.isfinite(segment.value(inside))]
+            if len(bad):
+                place, found = f"{where}, {line.parameter}", f"at {bad[0]:g} MHz, from '{segment.formula}'"
+                raise Trouble("this line gives no number", code="limit.no-number", where=place, found=found)
+    return limit
+
+
+def _scalar(name: str, table: ScalarTable) -> Scalar:
     term = vocabulary.parameter(name)
-    return Scalar(
-        parameter=name,
-        value=checks.number(part.get("value"), "value", where),
-        unit=term.unit,
-        sense=term.sense,
-        confidence=checks.letter(part.get("confidence"), where),
-        sources=checks.sources(part, where),
-        role=checks.one_of(part.get("role", "required"), ROLES, "role", where),
-        at_mhz=checks.number(part["at_mhz"], "at_mhz", where) if "at_mhz" in part else None,
-        tolerance_percent=checks.number(part.get("tolerance_percent", 0.0), "tolerance_percent", where),
-        greater_of=_alternative(part.get("greater_of"), f"{where}, greater_of"),
-        per=checks.one_of(part.get("per", term.per), PERS, "per", where),
-        clause=str(part.get("clause", "")),
-        note=str(part.get("note", "")),
-        confirmed=str(part.get("confirmed", "")),
-    )
-
-
-def _alternative(part: Any, where: str) -> Alternative | None:
-    if part is None:
-        return None
-    checks.known(part, frozenset(["quantity", "value", "confidence", "source"]), where)
-    quantity = checks.one_of(part.get("quantity"), tuple(vocabulary.parameters()), "parameter", where)
-    value = checks.number(part.get("value"), "value", where)
-    return Alternative(quantity, value, checks.letter(part.get("confidence"), where), checks.sources(part, where))
+    stated = msgspec.structs.asdict(table)
+    return Scalar(**{**stated, "per": table.per or term.per, "parameter": name, "unit": term.unit, "sense": term.sense})

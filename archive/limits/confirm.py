@@ -17,25 +17,22 @@ Confirmations are kept in the user's data folder, numbered; a later one lies ove
 from __future__ import annotations
 
 import hashlib
-import re
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+
+import platformdirs
 
 from archive.atomic import write_bytes
 from archive.errors import Trouble
-from archive.limits import checks, declared
-from archive.limits.build import build
-from archive.limits.files import filled, read, text_of, working
-
-_KEYS = frozenset({"limit", "by", "on", "document", "confirms", "lines", "scalars", "terms", "range_mhz", "note"})
-_KEYS |= {"connections"}
+from archive.limits import editions
+from archive.limits.build import build, check_numbers
+from archive.limits.editions import Declaration
+from archive.limits.file_tables import ConfirmationFile
+from archive.limits.own import stated_by_user
+from archive.structs import convert, read_toml
 
 
 def folder(limit_id: str) -> Path:
     """Where the confirmations of a limit are kept."""
-    import platformdirs
-
     return Path(platformdirs.user_data_path("muniment", appauthor=False)) / "limits" / limit_id
 
 
@@ -45,28 +42,27 @@ def stored(limit_id: str) -> tuple[Path, ...]:
     return tuple(sorted(found, key=lambda p: int(p.stem)))
 
 
-def applied(limit_id: str, table: dict[str, Any], paths: tuple[Path, ...]) -> dict[str, Any]:
+def applied(limit_id: str, table: Declaration, paths: tuple[Path, ...]) -> Declaration:
     """A limit's declaration with confirmations laid over it, in their order. Errors: Trouble in one of them."""
     for path in paths:
-        table = _applied(limit_id, table, read(path), str(path))
+        table = _applied(limit_id, table, path)
     return table
 
 
 def confirm(limit_id: str, path: Path) -> Path:
     """Checks a confirmation and keeps it; returns where. Errors: Trouble; nothing is kept then."""
-    found = declared.declaration(limit_id)
+    found = editions.declaration(limit_id)
     if found is None:
-        raise Trouble("no such limit", found=f"'{limit_id}'", remedy="See `muniment limits list`.")
+        raise _trouble("no such limit", found=f"'{limit_id}'", remedy="see `muniment limits list`")
     before = stored(limit_id)
-    table = applied(limit_id, found[1], before)
-    trial = build(limit_id, "", _applied(limit_id, table, read(path), str(path)), where=str(path))
-    working(trial, str(path))
+    table = applied(limit_id, found[1], (*before, path))
+    check_numbers(build(limit_id, "", table, where=str(path)), str(path))
     content = path.read_bytes()
     if any(hashlib.sha256(p.read_bytes()).digest() == hashlib.sha256(content).digest() for p in before):
-        raise Trouble("this confirmation is kept already", where=str(path))
+        raise Trouble("this confirmation is kept already", code="limit.kept-already", where=str(path))
     place = folder(limit_id)
     place.mkdir(parents=True, exist_ok=True)
-    taken = [int(m.group(1)) for p in place.iterdir() if (m := re.match(r"(\d+)\.toml", p.name))]
+    taken = [int(number) for p in place.iterdir() if (number := p.name.partition(".toml")[0]).isdigit()]
     target = place / f"{max(taken, default=0) + 1}.toml"
     write_bytes(target, content)
     return target
@@ -77,70 +73,55 @@ def withdraw(limit_id: str) -> tuple[Path, ...]:
     return tuple(path.rename(path.with_name(f"{path.name}.withdrawn")) for path in stored(limit_id))
 
 
-def _applied(limit_id: str, table: dict[str, Any], confirmation: dict[str, Any], where: str) -> dict[str, Any]:
-    checks.known(confirmation, _KEYS, where)
-    named = text_of(confirmation, "limit", where, f'limit = "{limit_id}"')
-    if named != limit_id:
-        raise Trouble("this file confirms another limit", where=where, found=f"'{named}'", expected=f"'{limit_id}'")
-    by = text_of(confirmation, "by", where, 'by = "who read the standard"')
-    on = text_of(confirmation, "on", where, "on = 2026-11-20")
-    document = text_of(confirmation, "document", where, 'document = "the standard with its edition, and the tables"')
-    if not re.fullmatch(r"\d{4}-\d\d-\d\d", on):
-        raise Trouble("on is not a date", where=where, found=f"'{on}'", expected="on = 2026-11-20")
-    said = f"by {by} on {on} from {document}"
-    checks.shaped(confirmation, where)
-    table = declared.at_most(table, "A")
-    confirmed = _mark(table, confirmation, said, where)
-    new: dict[str, Any] = {}
-    for part in ("lines", "scalars"):
-        rows = confirmation.get(part, {})
-        new[part] = {
-            name: {**filled(checks.mapping(row, f"{where}, {name}"), "own"), "confirmed": said}
-            for name, row in rows.items()
-        }
+def _applied(limit_id: str, table: Declaration, path: Path) -> Declaration:
+    where = str(path)
+    stated = stated_by_user(read_toml(path, code="limit.file"))
+    file = convert(stated, ConfirmationFile, where, code="limit.declaration")
+    if file.limit.strip() != limit_id:
+        raise _trouble("this file confirms another limit", where, f"'{file.limit.strip()}'", f"'{limit_id}'")
+    by = f"by {file.by.strip()} on {file.on} from {file.document.strip()}"
+    table = _confirmed(table, file.confirms, by, where)
+    new = {part: {name: {**row, "confirmed": by} for name, row in stated.get(part, {}).items()} for part in _PARTS}
+    for part in _PARTS:
         for name, row in new[part].items():
             _keep(row, table.get(part, {}).get(name, {}))
-    supplied = sorted({*new["lines"], *new["scalars"]})
-    if not confirmed and not supplied:
-        raise Trouble("this file confirms nothing", where=where, expected="confirms, lines or scalars")
-    terms = {**table.get("terms", {}), **confirmation.get("terms", {})}
-    extra: dict[str, Any] = {k: confirmation[k] for k in ("range_mhz", "connections") if k in confirmation}
-    what = [f"{', '.join(confirmed)} confirmed"] if confirmed else []
-    what += [f"{', '.join(supplied)} supplied"] if supplied else []
-    told = f"{' and '.join(what)} {said}"
-    return declared.overlay(
-        table, {**new, **extra, "terms": terms, "confirmations": [*table.get("confirmations", []), told]}
-    )
+    supplied = sorted({*file.lines, *file.scalars})
+    done = [
+        f"{', '.join(names)} {what}" for names, what in ((file.confirms, "confirmed"), (supplied, "supplied")) if names
+    ]
+    if not done:
+        raise _trouble("this file confirms nothing", where, expected="confirms, lines or scalars")
+    extra = {key: stated[key] for key in ("range_mhz", "connections") if key in stated}
+    terms = {**table.get("terms", {}), **stated.get("terms", {})}
+    confirmations = [*table.get("confirmations", []), f"{' and '.join(done)} {by}"]
+    return editions.overlay(table, {**new, **extra, "terms": terms, "confirmations": confirmations})
 
 
-def _keep(row: dict[str, Any], former: Mapping[str, Any]) -> None:
+_PARTS = ("lines", "scalars")
+
+
+def _keep(row: Declaration, former: Declaration) -> None:
     """What a supplied line does not state stays: whether a pass needs it, and which points are informational."""
     for key in ("role", "informational"):
         if key in former:
             row.setdefault(key, former[key])
 
 
-def _mark(table: dict[str, Any], confirmation: Mapping[str, Any], said: str, where: str) -> list[str]:
-    """Gives the confirmed parts the letter A and the name of the person. Returns their names."""
-    names = checks.words(confirmation.get("confirms", []), "confirms", where)
+def _confirmed(table: Declaration, names: list[str], by: str, where: str) -> Declaration:
+    """A copy in which the confirmed parts have the confidence A and the name of the person."""
+    known = {**table.get("lines", {}), **table.get("scalars", {})}
     for name in names:
-        parts = [table[part][name] for part in ("lines", "scalars") if name in table.get(part, {})]
-        if not parts:
-            known = ", ".join({**table.get("lines", {}), **table.get("scalars", {})})
-            raise Trouble("there is nothing to confirm", where=where, found=f"'{name}'", expected=known or "lines")
-        for part in parts:
-            _raise_to_a(part)
-            part["confirmed"] = said
-    return names
+        if name not in known:
+            raise _trouble("there is nothing to confirm", where, f"'{name}'", ", ".join(known) or "lines")
+    changed = {
+        part: {
+            name: {**editions.with_confidences(row, lambda *_: "A"), "confirmed": by} if name in names else row
+            for name, row in table.get(part, {}).items()
+        }
+        for part in _PARTS
+    }
+    return {**table, **changed}
 
 
-def _raise_to_a(part: Any) -> None:
-    if isinstance(part, dict):
-        for key, value in part.items():
-            if key in ("confidence", "confidence_between"):
-                part[key] = "A"
-            else:
-                _raise_to_a(value)
-    elif isinstance(part, list):
-        for value in part:
-            _raise_to_a(value)
+def _trouble(what: str, where: str = "", found: str = "", expected: str = "", remedy: str = "") -> Trouble:
+    return Trouble(what, code="limit.confirmation", where=where, found=found, expected=expected, remedy=remedy)

@@ -1,4 +1,4 @@
-"""What concerns measuring in the field: temperature, frequency steps, accuracy levels (schemas/limits/field.toml)."""
+"""What concerns measuring in the field: temperature, frequency steps (schemas/limits/field.toml)."""
 
 from __future__ import annotations
 
@@ -31,8 +31,3 @@ def widest_step_mhz(f_mhz: float) -> float:
         if low <= f_mhz <= high:
             return float(step)
     return math.nan
-
-
-def accuracy_levels() -> dict[str, float]:
-    """Accuracy levels of field testers, lowest first, and the highest frequency of each, MHz."""
-    return {name: float(row["to_mhz"]) for name, row in schemas.load(_FILE)["accuracy_level"].items()}

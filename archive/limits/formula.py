@@ -85,7 +85,11 @@ class _Reader:
         """What to tell: the token, its place, and what would have fitted."""
         token = f"'{self.token}' at character {self.start + 1}" if self.token else "the end"
         return Trouble(
-            "this formula cannot be read", where=self.where, found=f"{token} of '{self.text}'", expected=expected
+            "this formula cannot be read",
+            code="limit.formula",
+            where=self.where,
+            found=f"{token} of '{self.text}'",
+            expected=expected,
         )
 
     def take(self, sign: str) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from archive import schemas
 from archive.errors import Trouble
-from archive.limits import confirm, declared
+from archive.limits import confirm, editions
 from archive.limits.build import build
 from archive.limits.limit import Limit
 from archive.limits.own import load_own
@@ -17,13 +17,13 @@ from archive.limits.own import load_own
 
 def version() -> str:
     """Version of the limit library; verdicts carry it."""
-    return str(schemas.load(f"{declared.FOLDER}/library.toml")["version"])
+    return str(schemas.load(f"{editions.FOLDER}/library.toml")["version"])
 
 
 def digest() -> str:
     """SHA-256 over all that the version stands for: the editions in their order, then the rules for words."""
-    names = [f"{declared.FOLDER}/{name}.toml" for name in declared.edition_ids()]
-    names += [f"{declared.FOLDER}/field.toml", "limit-words.toml"]
+    names = [f"{editions.FOLDER}/{name}.toml" for name in editions.edition_ids()]
+    names += [f"{editions.FOLDER}/field.toml", "limit-words.toml"]
     total = hashlib.sha256()
     for name in names:
         content = (schemas.root() / name).read_bytes().replace(b"\r\n", b"\n")
@@ -34,7 +34,7 @@ def digest() -> str:
 @cache
 def ids() -> tuple[str, ...]:
     """Every limit id of the library, edition by edition."""
-    return tuple(declared.limit_ids())
+    return tuple(editions.limit_ids())
 
 
 def get(limit_id: str) -> Limit:
@@ -53,13 +53,12 @@ def get(limit_id: str) -> Limit:
 
 @lru_cache(maxsize=512)
 def _get(limit_id: str, confirmations: tuple[tuple[Path, int, int], ...]) -> Limit:
-    found = declared.declaration(limit_id)
+    found = editions.declaration(limit_id)
     assert found is not None
     edition, table = found
     paths = tuple(path for path, _, _ in confirmations)
-    table = {**confirm.applied(limit_id, table, paths), "also_named": edition.head.get("also_named", {})}
-    title = str(edition.head["title"])
-    return build(limit_id, title, table, where=f"limit {limit_id}", files=(*edition.files, *paths))
+    table = {**confirm.applied(limit_id, table, paths), "also_named": edition.head.also_named}
+    return build(limit_id, edition.head.title, table, where=f"limit {limit_id}", files=(*edition.files, *paths))
 
 
 def candidates(limit_id: str) -> tuple[str, ...]:
@@ -72,7 +71,13 @@ def unknown(limit_id: str) -> Trouble:
     """What to tell about an id that names no single limit."""
     several = candidates(limit_id)
     if several:
-        return Trouble("this names several limits", found=f"'{limit_id}'", expected=f"one of {', '.join(several)}")
+        return Trouble(
+            "this names several limits",
+            code="limit.several",
+            found=f"'{limit_id}'",
+            expected=f"one of {', '.join(several)}",
+        )
     near = difflib.get_close_matches(limit_id, ids(), n=3, cutoff=0.6)
     expected = f"perhaps {', '.join(near)}" if near else ""
-    return Trouble("no such limit", found=f"'{limit_id}'", expected=expected, remedy="See `muniment limits list`.")
+    remedy = "see `muniment limits list`"
+    return Trouble("no such limit", code="limit.unknown", found=f"'{limit_id}'", expected=expected, remedy=remedy)

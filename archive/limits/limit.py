@@ -5,21 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from archive.limits.line import Line, worst
+from archive.limits.file_tables import ScalarTable
+from archive.limits.line import Line, least_sure
 
 
-@dataclass(frozen=True)
-class Alternative:
-    """The other half of "3 % or 200 milliohm, whichever is greater": met too where that quantity is at or below it."""
-
-    quantity: str
-    value: float
-    confidence: str
-    sources: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Scalar:
+class Scalar(ScalarTable, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A limit that is one number.
 
     value, unit, sense: as for lines. at_mhz: frequency at which it holds, where it has one.
@@ -29,19 +19,8 @@ class Scalar:
     """
 
     parameter: str
-    value: float
     unit: str
     sense: str
-    confidence: str
-    sources: tuple[str, ...]
-    role: str = "required"
-    at_mhz: float | None = None
-    tolerance_percent: float = 0.0
-    greater_of: Alternative | None = None
-    per: str = "pair"
-    clause: str = ""
-    note: str = ""
-    confirmed: str = ""
 
 
 @dataclass(frozen=True)
@@ -83,20 +62,21 @@ class Limit:
 
     @property
     def range_mhz(self) -> tuple[float, float] | None:
-        """Lowest and highest frequency over the lines that a pass needs; None where there are none."""
+        """Lowest and highest frequency over the lines that a pass needs, MHz; None where there are none."""
         needed = [line.range_mhz for line in self.lines.values() if line.role == "required"]
         return (min(r[0] for r in needed), max(r[1] for r in needed)) if needed else None
 
     @property
     def confidence(self) -> str:
-        """The worst letter over everything that a pass needs; empty where nothing is established."""
-        letters = [line.confidence for line in self.lines.values() if line.role == "required"]
-        letters += [scalar.confidence for scalar in self.scalars.values() if scalar.role == "required"]
-        return worst(letters) if letters else ""
+        """The least sure confidence of everything that a pass needs; empty where nothing is established."""
+        needed = [part.confidence for part in self._parts if part.role == "required"]
+        return least_sure(needed) if needed else ""
 
     @property
     def sources(self) -> tuple[str, ...]:
         """Source ids of all its parts, each once."""
-        found = [source for line in self.lines.values() for source in line.sources]
-        found += [source for scalar in self.scalars.values() for source in scalar.sources]
-        return tuple(dict.fromkeys(found))
+        return tuple(dict.fromkeys(source for part in self._parts for source in part.sources))
+
+    @property
+    def _parts(self) -> tuple[Line | Scalar, ...]:
+        return (*self.lines.values(), *self.scalars.values())

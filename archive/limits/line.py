@@ -1,4 +1,4 @@
-"""One limit line: pieces over frequency, with cap and floor, and how sure each part of it is."""
+"""One limit line: segments over frequency, with cap and floor, and how sure each part of it is."""
 
 from __future__ import annotations
 
@@ -9,25 +9,26 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from archive.limits.file_tables import Bound
 from archive.limits.formula import Array, Function
 
 
-def worst(letters: Iterable[str]) -> str:
-    """The least sure of some letters (A best). Errors: ValueError where there is none."""
-    return max(letters)
+def least_sure(confidences: Iterable[str]) -> str:
+    """The least sure of some confidences (A best). Errors: ValueError where there is none."""
+    return max(confidences)
 
 
-def _worse(a: npt.NDArray[np.str_], b: npt.NDArray[np.str_] | str) -> npt.NDArray[np.str_]:
+def _less_sure(a: npt.NDArray[np.str_], b: npt.NDArray[np.str_] | str) -> npt.NDArray[np.str_]:
     return np.where(a > b, a, b)
 
 
 @dataclass(frozen=True)
-class Piece:
-    """A part of a line from one frequency to another, MHz. It holds at its lower end, and at its upper end only
-    where `closed` (the last piece): at a breakpoint the upper piece rules.
+class Segment:
+    """A segment of a line from one frequency to another, MHz. It holds at its lower end, and at its upper end only
+    where `closed` (the last one): at a breakpoint the upper segment rules.
 
-    tabulated: frequencies at which the letter holds; between them it is `between`.
-    parts: other lines of the limit that the formula uses; their letters count too.
+    tabulated: frequencies at which the confidence holds; between them it is `between`.
+    parts: other lines of the limit that the formula uses; their confidences count too.
     """
 
     low: float
@@ -46,15 +47,6 @@ class Piece:
     def covers(self, f: Array) -> npt.NDArray[np.bool_]:
         """Which frequencies it rules."""
         return (f >= self.low) & ((f <= self.high) if self.closed else (f < self.high))
-
-
-@dataclass(frozen=True)
-class Bound:
-    """A cap (calculated values above revert to it) or a floor (values below revert to it)."""
-
-    value: float
-    confidence: str
-    sources: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -83,7 +75,7 @@ class Line:
     parameter: str
     unit: str
     sense: str
-    pieces: tuple[Piece, ...]
+    segments: tuple[Segment, ...]
     cap: Bound | None = None
     floor: Bound | None = None
     rules: tuple[Rule, ...] = ()
@@ -96,7 +88,7 @@ class Line:
     @property
     def range_mhz(self) -> tuple[float, float]:
         """Lowest and highest frequency for which it speaks, MHz."""
-        return self.pieces[0].low, self.pieces[-1].high
+        return self.segments[0].low, self.segments[-1].high
 
     @property
     def informational(self) -> dict[str, float]:
@@ -119,56 +111,56 @@ class Line:
         """The same before cap and floor: never easier to meet than at()."""
         f = np.asarray(f_mhz, dtype=np.float64)
         values = np.full(f.shape, np.nan)
-        for piece in self.pieces:
-            inside = piece.covers(f)
+        for segment in self.segments:
+            inside = segment.covers(f)
             if inside.any():
-                values[inside] = piece.value(f[inside])
+                values[inside] = segment.value(f[inside])
         return values
 
     def confidence_at(self, f_mhz: npt.ArrayLike) -> npt.NDArray[np.str_]:
-        """Letter of the formula at some frequencies, and of the lines it is made of; empty outside the range.
+        """Confidence of the formula at some frequencies, and of the lines it is made of; empty outside the range.
 
-        f_mhz: any shape, MHz. Cap and floor have letters of their own (see bound_confidence_at): they only ever ease
-        a limit, so they matter for a value that misses the formula and meets the bound, and for no other.
+        f_mhz: any shape, MHz. Cap and floor have confidences of their own (see bound_confidence_at): they only
+        ever ease a limit, so they matter for a value that misses the formula and meets the bound, and for no other.
         """
         f = np.asarray(f_mhz, dtype=np.float64)
-        letters = np.full(f.shape, "", dtype="<U1")
-        for piece in self.pieces:
-            inside = piece.covers(f)
-            here = np.full(int(inside.sum()), piece.confidence, dtype="<U1")
-            if piece.between:
-                here[~np.isin(f[inside], piece.tabulated)] = piece.between
-            for part in piece.parts:
-                here = _worse(here, part.confidence_at(f[inside]))
-            letters[inside] = here
-        return letters
+        confidences = np.full(f.shape, "", dtype="<U1")
+        for segment in self.segments:
+            inside = segment.covers(f)
+            here = np.full(int(inside.sum()), segment.confidence, dtype="<U1")
+            if segment.between:
+                here[~np.isin(f[inside], segment.tabulated)] = segment.between
+            for part in segment.parts:
+                here = _less_sure(here, part.confidence_at(f[inside]))
+            confidences[inside] = here
+        return confidences
 
     def bound_confidence_at(self, f_mhz: npt.ArrayLike) -> npt.NDArray[np.str_]:
-        """Letter of the cap or the floor where it rules; empty where the formula does. f_mhz: any shape, MHz."""
+        """Confidence of the cap or the floor where it rules; empty where the formula does. f_mhz: any shape, MHz."""
         values = self.unbounded(f_mhz)
-        letters = np.full(values.shape, "", dtype="<U1")
+        confidences = np.full(values.shape, "", dtype="<U1")
         if self.cap:
-            letters[values > self.cap.value] = self.cap.confidence
+            confidences[values > self.cap.value] = self.cap.confidence
         if self.floor:
-            letters[values < self.floor.value] = self.floor.confidence
-        return letters
+            confidences[values < self.floor.value] = self.floor.confidence
+        return confidences
 
     @cached_property
     def confidence(self) -> str:
-        """The worst letter of the formula anywhere in the range."""
-        return worst(self.confidence_at(self.grid()).tolist())
+        """The least sure confidence of the formula anywhere in the range."""
+        return least_sure(self.confidence_at(self.grid()).tolist())
 
     def grid(self, points: int = 400) -> Array:
         """Frequencies that show the whole line: even on a logarithmic axis, with every end of a piece, MHz."""
         low, high = self.range_mhz
-        edges = [edge for piece in self.pieces for edge in (piece.low, piece.high)]
+        edges = [edge for segment in self.segments for edge in (segment.low, segment.high)]
         spread = np.geomspace(low, high, points) if high > low else np.array([low])
         return np.unique(np.clip(np.concatenate([spread, edges]), low, high))
 
     @cached_property
     def sources(self) -> tuple[str, ...]:
         """Source ids of all its parts, each once (schemas/sources.toml)."""
-        found = [source for piece in self.pieces for source in piece.sources]
+        found = [source for segment in self.segments for source in segment.sources]
         found += [source for bound in (self.cap, self.floor) if bound for source in bound.sources]
         found += [source for rule in self.rules for source in rule.sources]
         return tuple(dict.fromkeys(found))

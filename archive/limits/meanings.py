@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from archive.limits import declared
+from archive.limits.editions import edition, edition_ids
 from archive.limits.phrases import Found, rules
 
 _IEEE = "ieee-802.3"
@@ -55,7 +55,7 @@ def meaning_of(found: Sequence[Found], unread: Sequence[str], tested_on: str | N
     elif implied:
         designations = (*designations, implied)
     if not documents:
-        editions = (_IEEE,) if "application" in facets else declared.edition_ids()
+        editions = (_IEEE,) if "application" in facets else edition_ids()
     return Meaning(
         editions=editions,
         document=", ".join(item.words for _, item in documents) or (_IEEE if "application" in facets else ""),
@@ -107,7 +107,7 @@ def _editions(
 
 
 def _was_out(edition_id: str, tested_on: str | None) -> bool:
-    published = str(declared.edition(edition_id).head.get("published", ""))
+    published = edition(edition_id).head.published
     return not tested_on or published <= tested_on[: len(published)]
 
 

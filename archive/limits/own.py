@@ -22,47 +22,57 @@ A file of one:
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
-from archive.limits import checks, declared
-from archive.limits.build import LIMIT_KEYS, build
-from archive.limits.files import filled, read, text_of, working
+from archive.limits import editions
+from archive.limits.build import build, check_numbers
+from archive.limits.file_tables import OwnLimitFile
 from archive.limits.limit import Limit
+from archive.structs import convert, read_toml
 
 PREFIX = "own/"
-_KEYS = (LIMIT_KEYS | {"id", "title", "by", "on"}) - {"same_as", "came_from", "confirmations"}
+_STATES = {"formula", "points", "breakpoints", "value", "il_below", "fext_above", "ps_fext_above"}
+_HEAD = {"id", "title", "by", "on", "like", "confidence_at_most"}
 
 
 def load_own(path: Path | str) -> Limit:
     """A limit from a file of the user's own. Errors: Trouble with the place in the file."""
     where = str(path)
-    table = dict(checks.known(read(Path(path)), _KEYS, where))
-    name = text_of(table, "id", where, 'id = "harbour-office/permanent-link"').lower().removeprefix(PREFIX)
+    table = stated_by_user(read_toml(Path(path), code="limit.file"))
+    own = convert(table, OwnLimitFile, where, code="limit.declaration")
+    name = own.id.strip().lower().removeprefix(PREFIX)
     if not re.fullmatch(r"[a-z0-9][a-z0-9._-]*(/[a-z0-9][a-z0-9._-]*){0,2}", name):
         expected = "up to three words of small letters, digits, points and hyphens, with / between them"
-        raise Trouble("this id cannot be used", where=where, found=f"'{name}'", expected=expected)
-    title = text_of(table, "title", where, 'title = "Harbour office, specification 12, clause 3.2"')
-    by = text_of(table, "by", where, 'by = "who states this limit"')
-    checks.shaped(table, where)
+        raise _trouble("this id cannot be used", where, f"'{name}'", expected)
     below: dict[str, Any] = {}
     files: tuple[Path, ...] = (Path(path),)
-    if "like" in table:
-        found = declared.declaration(str(table["like"]))
+    if own.like:
+        found = editions.declaration(own.like)
         if found is None:
-            raise Trouble("no such limit to be like", where=where, found=f"'{table['like']}'")
-        below = declared.at_most(found[1], "B")
-        below["also_named"] = found[0].head.get("also_named", {})
-        below.pop("document", None)
-        below.pop("same_as", None)
-        files += found[0].files
-    for key in ("lines", "scalars"):
-        rows = table.get(key, {})
-        table[key] = {name: filled(checks.mapping(row, f"{where}, {name}"), "own") for name, row in rows.items()}
-    if "terms" in table:
-        table["terms"] = {**below.get("terms", {}), **checks.mapping(table["terms"], where)}
-    table = declared.overlay(below, {k: v for k, v in table.items() if k not in ("id", "title", "by", "on")})
-    table.setdefault("document", title)
-    label = f"own limit: {title} (stated by {by})"
-    return working(build(PREFIX + name, label, table, where=where, own=True, files=files), where)
+            raise _trouble("no such limit to be like", where, f"'{own.like}'")
+        edition, below = found[0], editions.carried(found[1], own.confidence_at_most or "B")
+        below["also_named"] = edition.head.also_named
+        files += edition.files
+    title, by = own.title.strip(), own.by.strip()
+    table = {key: value for key, value in table.items() if key not in _HEAD}
+    table["terms"] = {**below.get("terms", {}), **table.get("terms", {})}
+    table = editions.overlay(below, {"document": title, **table})
+    limit = build(PREFIX + name, f"own limit: {title} (stated by {by})", table, where=where, own=True, files=files)
+    if not limit.established:
+        raise _trouble("a limit without lines", where, expected="lines or scalars")
+    return check_numbers(limit, where)
+
+
+def stated_by_user(part: Any) -> Any:
+    """A copy with a confidence and a source wherever the file states a limit without: who states it stands for it."""
+    if isinstance(part, Mapping):
+        result = {key: stated_by_user(value) for key, value in part.items()}
+        return {"confidence": "A", "source": ["own"], **result} if _STATES & result.keys() else result
+    return [stated_by_user(row) for row in part] if isinstance(part, list) else part
+
+
+def _trouble(what: str, where: str, found: str = "", expected: str = "") -> Trouble:
+    return Trouble(what, code="limit.declaration", where=where, found=found, expected=expected)

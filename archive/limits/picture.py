@@ -42,10 +42,11 @@ def save(limit: Limit, out: Path) -> None:
     Errors: Trouble for another ending, or for a limit that has no line.
     """
     if out.suffix not in (".svg", ".png", ".pdf"):
-        raise Trouble("a picture of this kind cannot be drawn", where=str(out), expected=".svg, .png or .pdf")
+        where, expected = str(out), ".svg, .png or .pdf"
+        raise Trouble("a picture of this kind cannot be drawn", code="limit.picture", where=where, expected=expected)
     if not limit.lines:
         remedy = "supply its lines with `muniment limits confirm`" if not limit.established else ""
-        raise Trouble("this limit has no line to draw", found=limit.id, remedy=remedy)
+        raise Trouble("this limit has no line to draw", code="limit.picture", found=limit.id, remedy=remedy)
     import matplotlib
 
     metadata: dict[str, Any] = {".png": {}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None}}[out.suffix]
@@ -82,10 +83,10 @@ def _panel(axis: Axes, title: str, lines: Sequence[Line]) -> None:
     for number, line in enumerate(lines):
         colour, dash = COLOURS[number % len(COLOURS)], DASHES[number % len(DASHES)]
         f = line.grid(600)
-        values, letters = line.at(f), line.confidence_at(f)
-        firm = letters != "C"
+        values, confidences = line.at(f), line.confidence_at(f)
+        firm = confidences != "C"
         label = vocabulary.parameter(line.parameter).name
-        if any(piece.note == "at this frequency only" for piece in line.pieces):
+        if any(segment.note == "at this frequency only" for segment in line.segments):
             inside = colour if firm[0] else "white"
             axis.plot(f, values, "o", color=colour, markerfacecolor=inside, markersize=6, label=label, clip_on=False)
             continue
@@ -124,7 +125,7 @@ def _with_edges(which: np.ndarray[Any, np.dtype[np.bool_]]) -> np.ndarray[Any, n
 
 
 _FOOT_WIDTH = 130
-"""Letters of a line under the picture."""
+"""Characters of a line under the picture."""
 
 
 def _under(limit: Limit) -> str:
@@ -138,7 +139,7 @@ def _foot(limit: Limit) -> str:
     for scalar in limit.scalars.values():
         at = f" at {scalar.at_mhz:g} MHz" if scalar.at_mhz else ""
         numbers.append(f"{vocabulary.parameter(scalar.parameter).name} {scalar.value:g} {scalar.unit}{at}")
-    letters = {letter for line in limit.lines.values() for letter in line.confidence_at(line.grid()).tolist()}
-    memory = "Thin or hollow: from memory, to be verified against the standard." if "C" in letters else ""
+    remembered = any((line.confidence_at(line.grid()) == "C").any() for line in limit.lines.values())
+    memory = "Thin or hollow: from memory, to be verified against the standard." if remembered else ""
     text = "; ".join(numbers) + ("." if numbers else "")
     return "\n".join(textwrap.wrap(f"{text} {memory}", _FOOT_WIDTH))

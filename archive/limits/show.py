@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
+from archive.limits.file_tables import Bound
 from archive.limits.library import version
 from archive.limits.limit import Limit, Scalar
-from archive.limits.line import Bound, Line
+from archive.limits.line import Line
 
-LETTERS = {
+CONFIDENCES = {
     "A": "read in a source for this edition, or confirmed by a person",
     "B": "supported by a source",
     "C": "from memory, to be verified against the standard",
@@ -68,14 +69,14 @@ def _line(line: Line, frequencies: Sequence[str]) -> dict[str, Any]:
         "at": {text: None if np.isnan(v) else v for text, v in zip(frequencies, values, strict=True)},
         "pieces": [
             {
-                "range_mhz": [piece.low, piece.high],
-                "formula": piece.formula,
-                "spelled_out": piece.expanded,
-                "confidence": piece.confidence,
-                "sources": list(piece.sources),
-                "note": piece.note or None,
+                "range_mhz": [segment.low, segment.high],
+                "formula": segment.formula,
+                "spelled_out": segment.expanded,
+                "confidence": segment.confidence,
+                "sources": list(segment.sources),
+                "note": segment.note or None,
             }
-            for piece in line.pieces
+            for segment in line.segments
         ],
         "cap": _bound(line.cap),
         "floor": _bound(line.floor),
@@ -151,7 +152,7 @@ def _text(limit: Limit, frequencies: Sequence[str]) -> Iterator[str]:
         yield ""
         yield from _table(limit, frequencies)
     yield ""
-    yield from (f"{letter}: {meaning}" for letter, meaning in LETTERS.items())
+    yield from (f"{confidence}: {meaning}" for confidence, meaning in CONFIDENCES.items())
     yield f"limit library {version()}; sources are in schemas/sources.toml"
 
 
@@ -163,14 +164,14 @@ def _line_text(line: Line) -> Iterator[str]:
     low, high = line.range_mhz
     role = "" if line.role == "required" else f", {line.role}"
     yield f"{_name(line.parameter)} ({line.unit}, {line.sense}imum), {low:g} to {high:g} MHz, {line.confidence}{role}"
-    for piece in line.pieces:
-        letter = f"{piece.confidence} at tabulated frequencies, {piece.between} between" if piece.between else ""
-        span = f"{piece.low:g} to {piece.high:g} MHz" if piece.low < piece.high else f"at {piece.low:g} MHz"
-        formula, *terms = piece.expanded.split("; ")
-        yield f"  {span}: {formula}  [{letter or piece.confidence}: {', '.join(piece.sources)}]"
+    for segment in line.segments:
+        stated = f"{segment.confidence} at tabulated frequencies, {segment.between} between" if segment.between else ""
+        span = f"{segment.low:g} to {segment.high:g} MHz" if segment.low < segment.high else f"at {segment.low:g} MHz"
+        formula, *terms = segment.expanded.split("; ")
+        yield f"  {span}: {formula}  [{stated or segment.confidence}: {', '.join(segment.sources)}]"
         yield from (f"      {term}" for term in terms)
-        if piece.note:
-            yield f"      {piece.note}"
+        if segment.note:
+            yield f"      {segment.note}"
     for bound, words in ((line.cap, "values above revert to"), (line.floor, "values below revert to")):
         if bound:
             yield f"  {words} {bound.value:g}  [{bound.confidence}: {', '.join(bound.sources)}]"

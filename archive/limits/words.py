@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from archive.limits import declared
+from archive.limits import editions
 from archive.limits.library import candidates, ids
 from archive.limits.meanings import Meaning, meaning_of, same_class
 from archive.limits.phrases import normal, take
@@ -45,7 +45,7 @@ def find(words: str, tested_on: str | None = None) -> Resolution:
     fits = _fitting(meant)
     faults = [*meant.faults, *_open_questions(meant, fits)]
     if len(fits) == 1 and not faults:
-        title = declared.edition(fits[0].split("/")[0]).head["title"]
+        title = editions.edition(fits[0].split("/")[0]).head.title
         how = f"no year is named: the latest edition is meant, {title}" if meant.latest else "named by the words"
         return Resolution(fits[0], (fits[0],), how, unread)
     if not fits:
@@ -120,7 +120,7 @@ def _open_questions(meant: Meaning, fits: list[str]) -> list[str]:
 
 def _near(meant: Meaning) -> list[str]:
     """Where nothing fits: what would, if the edition or else the configuration is left aside."""
-    everywhere = declared.edition_ids()
+    everywhere = editions.edition_ids()
     anywhere = Meaning(everywhere, designations=meant.designations, configurations=meant.configurations)
     here = Meaning(meant.editions, designations=meant.designations)
     for other in (anywhere, here):

@@ -5,14 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from archive.errors import Trouble
 from archive.limits import confirm, own
-from archive.limits.build import LIMIT_KEYS, SCALAR_KEYS
-from archive.limits.pieces import LINE_KEYS, PIECE_KEYS
+from archive.limits.file_tables import LimitTable, LineTable, ScalarTable, SegmentTable
 
 LIMIT = "tia-568.2-d/cat6a/permanent-link"
 scalars = st.one_of(
@@ -32,28 +32,29 @@ anything = st.recursive(
 )
 
 
-def _tables(keys: frozenset[str]) -> st.SearchStrategy[dict[str, Any]]:
+def _tables(kind: Any, *without: str) -> st.SearchStrategy[dict[str, Any]]:
+    keys = {field.encode_name for field in msgspec.structs.fields(kind)} - {*without}
     return st.dictionaries(st.sampled_from(sorted(keys)), anything, max_size=5)
 
 
-pieces = st.lists(_tables(PIECE_KEYS), max_size=3)
+pieces = st.lists(_tables(SegmentTable), max_size=3)
 lines = st.dictionaries(
     st.sampled_from(["next", "insertion_loss", "acr_n", "nxt"]),
     st.one_of(
-        _tables(LINE_KEYS),
-        st.builds(lambda t, p: {**t, "pieces": p}, _tables(LINE_KEYS), pieces),
-        st.builds(lambda t: {"range_mhz": [1, 100], "formula": "19", **t}, _tables(LINE_KEYS)),
+        _tables(LineTable),
+        st.builds(lambda t, p: {**t, "pieces": p}, _tables(LineTable), pieces),
+        st.builds(lambda t: {"range_mhz": [1, 100], "formula": "19", **t}, _tables(LineTable)),
     ),
     max_size=3,
 )
-numbers = st.dictionaries(st.sampled_from(["delay_skew", "length", "x"]), _tables(SCALAR_KEYS), max_size=2)
+numbers = st.dictionaries(st.sampled_from(["delay_skew", "length", "x"]), _tables(ScalarTable), max_size=2)
 files = st.builds(
     lambda head, parts, rest: {**rest, **head, **parts},
     st.just({"id": "a", "title": "t", "by": "b"}),
     st.fixed_dictionaries({"lines": lines, "scalars": numbers}),
     st.builds(
         lambda rest, terms: {**rest, "terms": terms} if terms else rest,
-        _tables(frozenset(LIMIT_KEYS - {"lines", "scalars"})),
+        _tables(LimitTable, "lines", "scalars"),
         st.dictionaries(
             st.sampled_from(["cable", "a"]), st.one_of(anything, st.fixed_dictionaries({"steps": anything}))
         ),
@@ -64,7 +65,7 @@ files = st.builds(
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(files)
 def test_own(monkeypatch: pytest.MonkeyPatch, table: dict[str, Any]) -> None:
-    monkeypatch.setattr(own, "read", lambda _: table)
+    monkeypatch.setattr(own, "read_toml", lambda *_, **__: table)
     try:
         limit = own.load_own("own.toml")
     except Trouble as trouble:
@@ -83,7 +84,7 @@ def test_confirmation(
     table = {"limit": LIMIT, "by": "b", "on": "2026-11-20", "document": "d", "lines": lines, "scalars": numbers}
     table |= {"confirms": confirms, "terms": terms, "range_mhz": band}
     (tmp_path / "c.toml").write_text("x", encoding="utf-8")
-    monkeypatch.setattr(confirm, "read", lambda _: table)
+    monkeypatch.setattr(confirm, "read_toml", lambda *_, **__: table)
     monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: tmp_path / "data")
     try:
         confirm.confirm(LIMIT, tmp_path / "c.toml")

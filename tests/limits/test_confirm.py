@@ -83,17 +83,20 @@ def test_withdrawn_is_as_before_and_kept(tmp_path: Path, users_folder: Path) -> 
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("", "limit is missing"),
+        ("", "a key is missing; expected limit"),
         (HEAD, "confirms nothing"),
         (HEAD.replace(LIMIT, "tia-568.2-d/cat6/channel") + 'confirms = ["next"]', "confirms another limit"),
-        (HEAD.replace('by = "A. Reader"\n', "") + 'confirms = ["next"]', "by is missing"),
-        (HEAD.replace("2026-11-20", '"last week"') + 'confirms = ["next"]', "on is not a date"),
+        (HEAD.replace('by = "A. Reader"\n', "") + 'confirms = ["next"]', "a key is missing; expected by"),
+        (
+            HEAD.replace("2026-11-20", '"last week"') + 'confirms = ["next"]',
+            "on: this is not a date; found 'last week'",
+        ),
         (HEAD + 'confirms = ["nxt"]', "there is nothing to confirm"),
-        (HEAD + 'confirms = "next"', "confirms is not a list of words"),
-        (HEAD + 'confirmed = ["next"]', "unknown key"),
+        (HEAD + 'confirms = "next"', "confirms: a value of another kind; found text; expected a list"),
+        (HEAD + 'confirmed = ["next"]', "a key that nothing reads; found confirmed"),
         (HEAD + "[lines.next]\nformula = '19 +'", "this formula cannot be read"),
         (HEAD + "[lines.next]\nformula = 'lg(f - 100)'", "gives no number"),
-        (HEAD + "[lines]\nnext = 3", "a table was expected"),
+        (HEAD + "[lines]\nnext = 3", "lines.next: a value of another kind; found a whole number; expected a table"),
     ],
 )
 def test_a_wrong_confirmation_is_told_and_not_kept(tmp_path: Path, users_folder: Path, text: str, told: str) -> None:

@@ -29,7 +29,7 @@ def test_lines_are_whole(limit: limits.Limit) -> None:
         low, high = line.range_mhz
         term = vocabulary.parameter(line.parameter)
         assert (line.unit, line.sense) == (term.unit, term.sense)
-        grid = np.array([p.low for p in line.pieces]) if _is_points(line) else line.grid()
+        grid = np.array([p.low for p in line.segments]) if _is_points(line) else line.grid()
         assert np.all(np.isfinite(line.at(grid))), line.parameter
         assert np.all(np.isin(line.confidence_at(grid), ["A", "B", "C"]))
         assert np.isfinite(line.at([low, high])).all()
@@ -41,7 +41,7 @@ def test_lines_are_whole(limit: limits.Limit) -> None:
 def test_pieces_meet(limit: limits.Limit) -> None:
     """At a breakpoint both branches meet to rounding, and no piece leaves a gap."""
     for line in limit.lines.values():
-        for below, above in itertools.pairwise(() if _is_points(line) else line.pieces):
+        for below, above in itertools.pairwise(() if _is_points(line) else line.segments):
             assert below.high == above.low
             edge = np.array([below.high])
             assert abs(below.value(edge) - above.value(edge)).item() <= STEPS.get(limit.id, 0.1), line.parameter
@@ -57,7 +57,7 @@ def test_requirements_do_not_grow_where_physics_forbids(limit: limits.Limit) -> 
 
 
 def _is_points(line: Line) -> bool:
-    return all(p.low == p.high for p in line.pieces)
+    return all(p.low == p.high for p in line.segments)
 
 
 def test_shape_is_kept_and_input_untouched() -> None:
@@ -88,7 +88,7 @@ def test_bounds_only_ever_ease(f: float) -> None:
     for limit_id in ("iso-11801/class-ea/channel", "tia-568-b/cat6a/permanent-link"):
         for line in limits.get(limit_id).lines.values():
             eased, plain = line.at(f), line.unbounded(f)
-            if not np.isnan(plain) and not any(p.parts for p in line.pieces):
+            if not np.isnan(plain) and not any(p.parts for p in line.segments):
                 assert eased >= plain if line.sense == "max" else eased <= plain
                 assert bool(line.bound_confidence_at(f).item()) == (eased != plain)
 
@@ -106,7 +106,7 @@ def test_every_source_is_known_and_every_a_was_read() -> None:
     known = schemas.load("sources.toml")
     for limit_id, line in LINES:
         assert set(line.sources) <= known.keys(), (limit_id, line.parameter)
-        for piece in line.pieces:
+        for piece in line.segments:
             assert piece.sources, (limit_id, line.parameter)
             if piece.confidence == "A":
                 assert not {"M1", "M2"} & set(piece.sources), (limit_id, line.parameter)

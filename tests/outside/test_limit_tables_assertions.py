@@ -179,7 +179,7 @@ def test_21_class_ea_permanent_link_next_s35_s37(name: str) -> None:
     limit = f"iso-11801/class-ea/{name}"
     _is(limit, "next", [100, 250, 300], [41.8, 35.3, 34.0])
     _is(limit, "next", [400, 500], {"permanent-link-2": [31.3, 29.2], "permanent-link-3": [30.6, 27.9]}[name])
-    below, above = (piece.value(np.array([300.0])).item() for piece in limits.get(limit).lines["next"].pieces)
+    below, above = (segment.value(np.array([300.0])).item() for segment in limits.get(limit).lines["next"].segments)
     assert abs(below - above) < 0.035  # 0.03 as printed
     mhz = np.array([4.0, 50.0, 299.0])
     printed = -20 * np.log10(10 ** ((74.3 - 15 * np.log10(mhz)) / -20) + 10 ** ((94 - 20 * np.log10(mhz)) / -20))
@@ -199,7 +199,7 @@ def test_23_category_6a_channel_next_falls_27_db_per_decade_s36() -> None:
 
 
 def test_23_class_ea_channel_next_is_one_curve_s36() -> None:
-    assert len(limits.get("iso-11801/class-ea/channel").lines["next"].pieces) == 1
+    assert len(limits.get("iso-11801/class-ea/channel").lines["next"].segments) == 1
 
 
 @pytest.mark.parametrize("edition", ["iso-11801", "iso-11801-1", "en-50173-1", "en-50173-1-2007"])

@@ -79,7 +79,7 @@ def _python(text: str) -> str:
 
 
 def _line_plainly(line: Line, f: float, limit: limits.Limit) -> float:
-    piece = [p for p in line.pieces if p.low <= f <= p.high][-1]
+    piece = [p for p in line.segments if p.low <= f <= p.high][-1]
     value = _plainly(piece.expanded, f, limit)
     if line.cap:
         value = min(value, line.cap.value)
@@ -93,10 +93,10 @@ ESTABLISHED = [i for i in limits.ids() if limits.get(i).lines]
 def test_the_printed_formula_gives_the_same_as_the_library(limit_id: str) -> None:
     limit = limits.get(limit_id)
     for line in limit.lines.values():
-        if all(p.low == p.high for p in line.pieces):
+        if all(p.low == p.high for p in line.segments):
             continue
         low, high = line.range_mhz
-        edges = [e for p in line.pieces for e in (p.low, p.high)]
+        edges = [e for p in line.segments for e in (p.low, p.high)]
         for f in [*np.geomspace(low, high, 23).clip(low, high), *edges]:
             assert line.at(f).item() == pytest.approx(_line_plainly(line, float(f), limit), rel=1e-12, abs=1e-11)
 
