@@ -49,9 +49,9 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Entry point of the command. No traceback for a fault that a person can mend: one line, exit code 2.
+    """Entry point of the command. No traceback for anything that a person can fix: one line, exit code 2.
 
-    A fault of the program is one line too; with MUNIMENT_TRACEBACK in the environment it is told in full.
+    A bug is one line too; MUNIMENT_TRACEBACK in the environment shows it in full.
     """
     _prepare()
     try:
@@ -66,18 +66,18 @@ def main() -> None:
     except BrokenPipeError:
         sys.exit(0)
     except OSError as error:
-        _end(_told_by_the_system(error))
+        _end(_system_message(error))
     except MemoryError:
         _end("there is not enough memory for this; hand in less at a time")
     except Exception as fault:
         if os.environ.get("MUNIMENT_TRACEBACK"):
             raise
-        _end(_told(fault))
+        _end(_bug_message(fault))
     sys.exit(code if isinstance(code, int) else 0)
 
 
 def _prepare() -> None:
-    """Told to end, end as after Ctrl-C, with everything put away; and write nothing that a terminal would obey."""
+    """End on a signal as after Ctrl-C, with everything cleaned up, and write nothing that a terminal would obey."""
     for name in ("SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is signal.SIG_DFL:
@@ -93,7 +93,7 @@ def _end(text: str) -> NoReturn:
     sys.exit(2)
 
 
-def _told_by_the_system(error: OSError) -> str:
+def _system_message(error: OSError) -> str:
     """What the system refused, with what to do where the disk is the trouble."""
     where = f"{os.fsdecode(error.filename)}: " if error.filename else ""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
@@ -103,7 +103,7 @@ def _told_by_the_system(error: OSError) -> str:
     return f"{where or 'the system: '}{error.strerror or error}"
 
 
-def _told(fault: Exception) -> str:
+def _bug_message(fault: Exception) -> str:
     """A fault of the program in one line: what, and the innermost place of our own code."""
     import traceback
 

@@ -1,4 +1,4 @@
-"""What the command `check` is told, made ready: policy, schedule, day; and what it writes, aside and renamed."""
+"""Options of `check`, resolved: policy, schedule, day; and the files that it writes."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from archive.errors import Trouble
 
 
 @dataclass(frozen=True)
-class Plan:
+class CheckPlan:
     """policy, schedule table or None, the schedule's own findings, and the day that counts as today."""
 
     policy: Any
@@ -24,8 +24,8 @@ class Plan:
 
 
 @dataclass(frozen=True)
-class Source:
-    """Where the records come from. read(ids): batches with at least these records (None: all), anew at each call;
+class CheckInput:
+    """Where the records come from. read(ids): batches with at least these records (None: all), read again at each call;
     schedule: what was to be built, as an archive knows it."""
 
     read: Callable[[list[str] | None], Iterable[Any]]
@@ -33,21 +33,26 @@ class Source:
     schedule_name: str = ""
 
 
-def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside: list[Path]) -> Source:
+def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside: list[Path]) -> CheckInput:
     """Files, or one archive. beside: files of the command itself, passed over where an input holds them.
 
-    Errors: Trouble for a job without an archive, or for an archive that is none.
+    Errors: Trouble for a job without an archive, or for a folder that is not an archive.
     """
     if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
         return _of_archive(Path(inputs[0]), job)
     if job is not None:
-        raise Trouble("--job is for an archive", where=inputs[0], remedy="name an archive, or leave --job out")
+        raise Trouble(
+            "--job is for an archive",
+            code="option.needs-archive",
+            where=inputs[0],
+            remedy="name an archive, or leave --job out",
+        )
     from archive import formats
 
-    return Source(lambda _: formats.read_all(inputs, mapping=mapping, leave_out=beside))
+    return CheckInput(lambda _: formats.read_all(inputs, mapping=mapping, leave_out=beside))
 
 
-def _of_archive(path: Path, job: str | None) -> Source:
+def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive import store
     from archive.answers.progress import latest_schedule
     from archive.answers.records import places, read
@@ -66,7 +71,7 @@ def _of_archive(path: Path, job: str | None) -> Source:
         {**{k: v for k, v in r.items() if k in known}, "schedule_id": str(n)} for n, r in enumerate(rows.values())
     ]
     table = Batch.from_rows({"schedule": listed})["schedule"] if listed else None
-    return Source(batches, table, f"as deposited for {job}" if listed else "")
+    return CheckInput(batches, table, f"as deposited for {job}" if listed else "")
 
 
 def plan(
@@ -75,13 +80,18 @@ def plan(
     policy: Path | None,
     today: str | None,
     report: Path | None,
-    source: Source,
-) -> Plan:
+    source: CheckInput,
+) -> CheckPlan:
     """Reads policy and schedule before any record is read. Errors: Trouble for whatever is wrong with them."""
     from archive.validation import policy as policies
 
     if report is not None and report.suffix.lower() not in (".html", ".htm", ".pdf"):
-        raise Trouble("unknown form of a report", found=report.name, expected="a name that ends in .html or .pdf")
+        raise Trouble(
+            "unknown form of a report",
+            code="option.report-form",
+            found=report.name,
+            expected="a name that ends in .html or .pdf",
+        )
     chosen = policies.load(policy) if policy else policies.Policy()
     table, found, name = source.schedule, None, source.schedule_name
     if schedule is not None:
@@ -89,7 +99,7 @@ def plan(
 
         read = schedules.read(schedule, _columns(columns) if columns else None)
         table, found, name = read["schedule"], read["findings"], schedule.name
-    return Plan(chosen, table, found, name, _day(today) if today else datetime.now(UTC).date())
+    return CheckPlan(chosen, table, found, name, _day(today) if today else datetime.now(UTC).date())
 
 
 def _columns(text: str) -> dict[str, str]:
@@ -97,7 +107,12 @@ def _columns(text: str) -> dict[str, str]:
     for part in text.split(","):
         column, equals, heading = part.partition("=")
         if not equals or not heading.strip():
-            raise Trouble("unclear column of the schedule", found=part, expected="COLUMN=HEADING, as link_label=Cable")
+            raise Trouble(
+                "unclear column of the schedule",
+                code="option.schedule-columns",
+                found=part,
+                expected="COLUMN=HEADING, as link_label=Cable",
+            )
         out[column.strip()] = heading.strip()
     return out
 
@@ -106,26 +121,28 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise Trouble("no day", where="--today", found=text, expected="a day such as 2026-11-25") from None
+        raise Trouble(
+            "not a day", code="option.not-a-day", where="--today", found=text, expected="a day such as 2026-11-25"
+        ) from None
 
 
-def add_schedule(plan: Plan, collected: Any) -> None:
+def add_schedule(plan: CheckPlan, collected: Any) -> None:
     """What reading the schedule found."""
     if plan.schedule_findings is not None:
         collected.add(plan.schedule_findings)
 
 
 def write_json(path: Path, document: Any) -> None:
-    """A JSON file, written aside and renamed into place."""
+    """A JSON file, written atomically."""
     _put(path, (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode())
 
 
-def write_report(path: Path, summary: Any, collected: Any, plan: Plan) -> None:
-    """The acceptance report as HTML or PDF, written aside and renamed into place."""
+def write_report(path: Path, summary: Any, collected: Any, plan: CheckPlan) -> None:
+    """The acceptance report as HTML or PDF, written atomically."""
     from archive.answers.acceptance import facts, html, pdf
 
-    said = facts(summary, collected, made_on=plan.today, schedule=plan.schedule_name)
-    _put(path, pdf(said) if path.suffix.lower() == ".pdf" else html(said).encode())
+    shown = facts(summary, collected, made_on=plan.today, schedule=plan.schedule_name)
+    _put(path, pdf(shown) if path.suffix.lower() == ".pdf" else html(shown).encode())
 
 
 def _put(path: Path, data: bytes) -> None:

@@ -27,7 +27,7 @@ def folder() -> Path:
 def name(by: str | None) -> str | None:
     """The name to record, or None where nobody stated one: a login name alone is no evidence.
 
-    Errors: Trouble where this user's settings are no TOML.
+    Errors: Trouble where this user's settings are not valid TOML.
     """
     if by is not None:
         return by.strip() or None
@@ -37,7 +37,9 @@ def name(by: str | None) -> str | None:
     except FileNotFoundError:
         return None
     except (ValueError, UnicodeDecodeError) as error:
-        raise Trouble("this user's settings are no TOML", where=str(path), found=str(error)) from None
+        raise Trouble(
+            "this user's settings are not valid TOML", code="settings.not-toml", where=str(path), found=str(error)
+        ) from None
     return str(found) if found else None
 
 
@@ -60,7 +62,7 @@ def sign(archive: Archive) -> Sign | None:
 
 
 def set_name(new: str) -> Path:
-    """Sets the name; gives the file it stands in."""
+    """Sets the name; returns the file that holds it."""
     import tomlkit
 
     place = folder()

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from archive.demo import cables, jobs
 from archive.demo.columns import reported, sweeps, table, tiled
-from archive.demo.instrument import Worst
+from archive.demo.instrument import SimulatedWorst
 from archive.demo.options import OfJob, Options
 from archive.demo.scalars import KINDS
 from archive.tables import Batch, axis_row, with_id
@@ -22,21 +22,21 @@ from archive.tables import Batch, axis_row, with_id
 @dataclass(frozen=True)
 class Tested:
     """n tests: number of the link, which test of it, readings (n, KINDS) or None, velocity that was set, the 48 curves
-    (n, 48, F) or None, and what the instrument said."""
+    (n, 48, F) or None, and what the instrument reported."""
 
     link: Any
     test: Any
     readings: Any
     velocity: Any
     curves: Any
-    said: list[Worst]
+    reported: list[SimulatedWorst]
 
     def take(self, rows: Any) -> Tested:
         """Some of them, in the order of rows (numbers or a boolean array)."""
         some = [
             None if x is None else x[rows] for x in (self.link, self.test, self.readings, self.velocity, self.curves)
         ]
-        return Tested(some[0], some[1], some[2], some[3], some[4], [w.take(rows) for w in self.said])
+        return Tested(some[0], some[1], some[2], some[3], some[4], [w.take(rows) for w in self.reported])
 
     def only(self, wanted: Any) -> Tested:
         """Those that are wanted, a boolean array (n,)."""
@@ -52,11 +52,13 @@ class Tested:
             given = [getattr(p, name) for p in parts]
             return None if given[0] is None else np.concatenate(given)
 
-        said = [
-            Worst(w.parameter, w.kind, *(np.concatenate([getattr(p.said[i], f) for p in parts]) for f in _WORST))
-            for i, w in enumerate(parts[0].said)
+        reported = [
+            SimulatedWorst(
+                w.parameter, w.kind, *(np.concatenate([getattr(p.reported[i], f) for p in parts]) for f in _WORST)
+            )
+            for i, w in enumerate(parts[0].reported)
         ]
-        whole = Tested(one("link"), one("test"), one("readings"), one("velocity"), one("curves"), said)
+        whole = Tested(one("link"), one("test"), one("readings"), one("velocity"), one("curves"), reported)
         order = np.lexsort((whole.test, whole.link))
         return whole if bool(np.all(np.diff(order) == 1)) else whole.take(order)
 
@@ -83,11 +85,11 @@ def batch(seed: int, t: Tested, of: OfJob, o: Options) -> Batch:
     shared, columns = _records(seed, t, of, o.links)
     columns["record_id"] = ids
     columns["evidence"] = ["worst-points" if t.curves is None else "full-sweep"] * n
-    columns |= _verdict(t.said, n)
+    columns |= _verdict(t.reported, n)
     tables = {name: Batch.from_rows({name: rows})[name] for name, rows in shared.items()}
     tables["records"] = table("records", n, columns)
-    if t.said:
-        tables["reported"] = reported(ids, t.said, cables.grid(of.category), o.step)
+    if t.reported:
+        tables["reported"] = reported(ids, t.reported, cables.grid(of.category), o.step)
     if t.readings is not None:
         tables["readings"] = _readings(t, ids)
         tables["wiremap"] = _wires(n, ids, of.screened)
@@ -97,10 +99,10 @@ def batch(seed: int, t: Tested, of: OfJob, o: Options) -> Batch:
     return Batch(tables)
 
 
-def _verdict(said: Sequence[Worst], n: int) -> dict[str, Any]:
-    if not said:
+def _verdict(reported: Sequence[SimulatedWorst], n: int) -> dict[str, Any]:
+    if not reported:
         return {}
-    curves = [w for w in said if w.kind == "worst_margin"]
+    curves = [w for w in reported if w.kind == "worst_margin"]
     fails = np.any([w.margin < 0 for w in curves], axis=0)
     near = np.any([np.abs(w.margin) < cables.facts()["accuracy_db"].get(w.parameter, 0.0) for w in curves], axis=0)
     return {
@@ -157,7 +159,9 @@ def _records(seed: int, t: Tested, of: OfJob, with_links: bool) -> tuple[dict[st
     return shared, columns
 
 
-def _ends(shared: dict[str, Any], named: dict[str, list[Any]], it: jobs.Job, within: Any, here: Any, of: OfJob) -> None:
+def _ends(
+    shared: dict[str, Any], named: dict[str, list[Any]], it: jobs.SimulatedJob, within: Any, here: Any, of: OfJob
+) -> None:
     for i in here.tolist():
         local, remote = (with_id("places", p) for p in jobs.places(it, int(within[i])))
         named["local_place_id"][i], named["remote_place_id"][i] = local["place_id"], remote["place_id"]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.demo.instrument import Worst, subjects
+from archive.demo.instrument import SimulatedWorst, subjects
 from archive.demo.scalars import KINDS, round_to
 from archive.tables import schema
 from archive.vocabulary import COMBINATIONS, ENDS, ORDERED, PAIRS
@@ -103,28 +103,28 @@ def _names() -> tuple[Any, Any, dict[str, int]]:
     return pa.array([r[0] for r in rows]), pa.array([r[1] for r in rows]), begins
 
 
-def reported(ids: Any, said: Sequence[Worst], f: Any, step: float | None) -> Any:
+def reported(ids: Any, worst: Sequence[SimulatedWorst], f: Any, step: float | None) -> Any:
     """The table of what the instrument reported, a row per test and kind of worst case."""
-    n, kinds = len(ids), len(said)
+    n, kinds = len(ids), len(worst)
     ends, pairings, begins = _names()
-    at = pa.array(np.stack([begins[w.parameter] + w.row for w in said], axis=1).reshape(-1))
-    point = np.stack([w.point for w in said], axis=1).reshape(-1)
-    margin = np.stack([w.margin for w in said], axis=1)
+    at = pa.array(np.stack([begins[w.parameter] + w.row for w in worst], axis=1).reshape(-1))
+    point = np.stack([w.point for w in worst], axis=1).reshape(-1)
+    margin = np.stack([w.margin for w in worst], axis=1)
     # a worst value may lie where the limit does not decide: the verdict is that of the parameter
-    misses = {w.parameter: w.margin < 0 for w in said if w.kind == "worst_margin"}
-    fails = np.stack([misses[w.parameter] for w in said], axis=1)
-    steps = np.array([_step(w.parameter, step) for w in said], dtype=np.float64)
+    misses = {w.parameter: w.margin < 0 for w in worst if w.kind == "worst_margin"}
+    fails = np.stack([misses[w.parameter] for w in worst], axis=1)
+    steps = np.array([_step(w.parameter, step) for w in worst], dtype=np.float64)
 
     def number(name: str) -> Any:
-        columns = [getattr(w, name) for w in said]
+        columns = [getattr(w, name) for w in worst]
         if step is not None:
             columns = [round_to(c, s) + 0.0 for c, s in zip(columns, steps.tolist(), strict=True)]
         return np.stack(columns, axis=1).reshape(-1)
 
     columns = {
         "record_id": ids.take(pa.array(np.repeat(np.arange(n), kinds))),
-        "parameter": tiled([w.parameter for w in said], n),
-        "kind": tiled([w.kind for w in said], n),
+        "parameter": tiled([w.parameter for w in worst], n),
+        "kind": tiled([w.kind for w in worst], n),
         "end": ends.take(at),
         "pairing": pairings.take(at),
         "frequency_mhz": pa.array(f[point], mask=point < 0),

@@ -23,6 +23,7 @@ def prepare(folder: Path) -> None:
         if stranger:
             raise Trouble(
                 "this is not a demo as it was written; nothing was touched",
+                code="demo.not-as-written",
                 where=str(folder),
                 found=stranger,
                 expected="a new name, an empty folder, or an untouched demo",

@@ -34,7 +34,7 @@ def subjects(parameter: str) -> tuple[tuple[str | None, str], ...]:
 
 
 @dataclass(frozen=True)
-class Worst:
+class SimulatedWorst:
     """One kind of worst case of one parameter over n tests. Arrays (n,): row of `subjects`, point of the grid, value,
     limit and margin (unrounded); verdict follows from the sign of the margin."""
 
@@ -46,10 +46,10 @@ class Worst:
     limit: Any
     margin: Any
 
-    def take(self, rows: Any) -> Worst:
+    def take(self, rows: Any) -> SimulatedWorst:
         """Some of the tests."""
         parts = (x[rows] for x in (self.row, self.point, self.value, self.limit, self.margin))
-        return Worst(self.parameter, self.kind, *parts)
+        return SimulatedWorst(self.parameter, self.kind, *parts)
 
 
 class Judge:
@@ -112,7 +112,7 @@ class Judge:
         levels = self.levels(values)
         return {p: self.margins(p, levels).min(axis=2) for p in self.lines}
 
-    def worst(self, values: Any) -> list[Worst]:
+    def worst(self, values: Any) -> list[SimulatedWorst]:
         """Worst margin and worst value of every parameter, over all its curves; ties go to the lowest frequency."""
         levels = self.levels(values)
         out = []
@@ -129,7 +129,7 @@ class Judge:
                 margin = at - value if line.sense == "max" else value - at
                 # where every point is for information only there is nothing to report
                 margin = np.where(np.isfinite(margins.min(axis=(1, 2))), margin, np.inf)
-                out.append(Worst(name, kind, row, point, value, at, margin))
+                out.append(SimulatedWorst(name, kind, row, point, value, at, margin))
         return out
 
     def _exact(self, parameter: str, values: Any, row: Any, point: Any) -> Any:
@@ -146,7 +146,7 @@ class Judge:
         total = -10 * np.log10(np.sum(10 ** (-three / 10), axis=1))
         return total if parameter == "ps_next" else total - values[n, pair, point]
 
-    def scalars(self, readings: Any) -> list[Worst]:
+    def scalars(self, readings: Any) -> list[SimulatedWorst]:
         """The worst pair for each limit of one number. readings: (n, KINDS)."""
         out = []
         n = np.arange(len(readings))
@@ -158,7 +158,7 @@ class Judge:
             row = readings[:, columns].argmax(axis=1)
             value = readings[n, np.array(columns)[row]]
             at = np.full(len(n), scalar.value)
-            out.append(Worst(name, "worst_margin", row, np.full(len(n), -1), value, at, at - value))
+            out.append(SimulatedWorst(name, "worst_margin", row, np.full(len(n), -1), value, at, at - value))
         return out
 
 

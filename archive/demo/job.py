@@ -201,12 +201,12 @@ def _once(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _flipped(batch: Batch) -> Batch:
     """The same, with every verdict turned to pass; the numbers stay."""
-    records, said = batch["records"].to_pylist(), batch["reported"].to_pylist()
+    records, reported = batch["records"].to_pylist(), batch["reported"].to_pylist()
     for row in records:
         row |= {"reported_verdict": "pass", "reported_words": "WITHIN"}
-    for row in said:
+    for row in reported:
         row["verdict"] = "pass"
-    made = Batch.from_rows({"records": records, "reported": said})
+    made = Batch.from_rows({"records": records, "reported": reported})
     return batch.replace(records=made["records"], reported=made["reported"])
 
 

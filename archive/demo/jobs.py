@@ -54,7 +54,7 @@ _MODELS = (
 
 
 @dataclass(frozen=True)
-class Job:
+class SimulatedJob:
     """One invented job. number counts from 0; week is the Monday of the week in which its links were tested."""
 
     number: int
@@ -67,15 +67,15 @@ class Job:
 
 
 @cache
-def job(seed: int, number: int) -> Job:
+def job(seed: int, number: int) -> SimulatedJob:
     """The job of a number."""
     crew, turn = number % CREWS, number // CREWS
     site, client, zone = _SITES[int(draws.uniform(seed, "site", [number])[0, 0] * len(_SITES))]
     week = FIRST_MONDAY + dt.timedelta(weeks=(turn * _STRIDE + crew * 67) % WEEKS)
-    return Job(number, f"SIM-{seed}-{number:04d}", site, client, zone, crew, week)
+    return SimulatedJob(number, f"SIM-{seed}-{number:04d}", site, client, zone, crew, week)
 
 
-def row(j: Job, limit_id: str) -> dict[str, Any]:
+def row(j: SimulatedJob, limit_id: str) -> dict[str, Any]:
     """Its row of the table of jobs."""
     end = j.week.replace(year=j.week.year + 25, day=min(j.week.day, 28))
     return {
@@ -94,14 +94,14 @@ def row(j: Job, limit_id: str) -> dict[str, Any]:
 
 
 @cache
-def source(seed: int, j: Job) -> dict[str, Any]:
+def source(seed: int, j: SimulatedJob) -> dict[str, Any]:
     """Its row of the table of sources."""
     path = f"simulated/{j.job_id}.csv"
     digest = hashlib.sha256(f"{seed} {path}".encode()).hexdigest()
     return {"source_id": digest, "path": path, "layout": "simulated", "reader": "muniment link simulator"}
 
 
-def places(j: Job, i: int) -> tuple[dict[str, Any], dict[str, Any]]:
+def places(j: SimulatedJob, i: int) -> tuple[dict[str, Any], dict[str, Any]]:
     """Both ends of link i of a job: the panel, and an outlet on the same floor."""
     name = label(i)
     floor, room = name.split("-")[0][:-1], name.split("-")[0][-1]
@@ -177,7 +177,7 @@ def sequence(within: Any, test: Any) -> Any:
     return (2 * day + test) * PER_DAY + slot + 1
 
 
-def times(seed: int, j: Job, within: Any, test: int, link: Any) -> tuple[Any, Any]:
+def times(seed: int, j: SimulatedJob, within: Any, test: int, link: Any) -> tuple[Any, Any]:
     """Local times of tests as seconds since 1970 of the clock on the wall, and offsets from UTC in minutes.
 
     within: number of the link in its job; test: 0 for the first test, 1 for the second, made the same evening.

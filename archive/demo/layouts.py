@@ -68,10 +68,10 @@ def _heads(batch: Batch) -> dict[str, list[str]]:
 
 def worst_points(batch: Batch) -> str:
     """The batch as JSON: a list of links, each with its worst margins."""
-    said: dict[str, list[dict[str, Any]]] = {}
+    reported: dict[str, list[dict[str, Any]]] = {}
     for row in batch["reported"].to_pylist():
         if row["kind"] == "worst_margin" and row["frequency_mhz"] is not None:
-            said.setdefault(row["record_id"], []).append(
+            reported.setdefault(row["record_id"], []).append(
                 {
                     "what": row["parameter"].replace("_", " "),
                     "end": row["end"] or "",
@@ -89,7 +89,7 @@ def worst_points(batch: Batch) -> str:
             "limit": r["limit_found"],
             "cable": r["cable_found"],
             "verdict": r["reported_verdict"],
-            "worst": said[r["record_id"]],
+            "worst": reported[r["record_id"]],
         }
         for r in batch["records"].to_pylist()
     ]

@@ -8,10 +8,10 @@ import numpy as np
 
 from archive.demo import cables, draws
 from archive.demo.faults import LEAST, Planted
-from archive.demo.instrument import Judge, Worst, subjects
+from archive.demo.instrument import Judge, SimulatedWorst, subjects
 
 
-def drawn(court: Judge, seed: int, test: Any, planted: Planted | None) -> list[Worst]:
+def drawn(court: Judge, seed: int, test: Any, planted: Planted | None) -> list[SimulatedWorst]:
     """Worst margin of each parameter for some tests (n,), at a drawn curve and frequency.
 
     What is planted fails by its depth at its parameter; everything else passes. The distribution is a normal one cut
@@ -31,5 +31,5 @@ def drawn(court: Judge, seed: int, test: Any, planted: Planted | None) -> list[W
         point = here[((0.4 + 0.6 * where[:, 6 + i]) * len(here)).astype(np.int64)]
         limit = court.lines[name][point]
         value = limit - margin if line.sense == "max" else limit + margin
-        out.append(Worst(name, "worst_margin", row, point, value, limit, margin))
+        out.append(SimulatedWorst(name, "worst_margin", row, point, value, limit, margin))
     return out

@@ -79,27 +79,55 @@ class Options:
         known = cables.facts()["category"]
         for category in (c.cable_type.split("/")[0] for c in self.mixture) if self.mixture else (self.category,):
             if category not in known:
-                raise Trouble("the simulator has no such category", found=category, expected=", ".join(known))
+                raise Trouble(
+                    "the simulator has no such category",
+                    code="simulator.unknown-category",
+                    found=category,
+                    expected=", ".join(known),
+                )
         if self.configuration not in cables.facts()["configuration"]:
             wanted = ", ".join(cables.facts()["configuration"])
-            raise Trouble("the simulator has no such configuration", found=self.configuration, expected=wanted)
+            raise Trouble(
+                "the simulator has no such configuration",
+                code="simulator.unknown-configuration",
+                found=self.configuration,
+                expected=wanted,
+            )
         if not 0 <= self.bundle_correlation <= 0.95:
-            raise Trouble("bundle correlation out of range", found=str(self.bundle_correlation), expected="0 to 0.95")
+            raise Trouble(
+                "bundle correlation out of range",
+                code="simulator.out-of-range",
+                found=str(self.bundle_correlation),
+                expected="0 to 0.95",
+            )
         if self.records is None:
             return replace(self, records=80 if self.sweeps else 480).checked()
         if not 4 <= self.records <= MOST_RECORDS:
-            raise Trouble("records of a batch out of range", found=str(self.records), expected=f"4 to {MOST_RECORDS}")
+            raise Trouble(
+                "records of a batch out of range",
+                code="simulator.out-of-range",
+                found=str(self.records),
+                expected=f"4 to {MOST_RECORDS}",
+            )
         low, mode, high = self.length_m
         if not 1 <= low < mode < high <= 120:
             raise Trouble(
-                "lengths out of range", found=str(self.length_m), expected="1 <= shortest < common < longest <= 120"
+                "lengths out of range",
+                code="simulator.out-of-range",
+                found=str(self.length_m),
+                expected="1 <= shortest < common < longest <= 120",
             )
         if self.mixture:
             return self
         made = known[self.category]["made"]
         construction = self.construction or made["construction"]
         if construction not in vocabulary.words("cable_construction"):
-            raise Trouble("no such cable construction", found=construction, expected="as in vocabulary.toml")
+            raise Trouble(
+                "no such cable construction",
+                code="simulator.unknown-construction",
+                found=construction,
+                expected="as in vocabulary.toml",
+            )
         return replace(self, construction=construction, gauge=self.gauge or made["gauge"])
 
     def of_job(self, seed: int, number: int) -> OfJob:

@@ -20,7 +20,7 @@ import numpy as np
 from archive.demo import draws, faults, jobs, population
 from archive.demo.assemble import Tested, batch
 from archive.demo.curves import Links, curves
-from archive.demo.instrument import Judge, Worst, judge
+from archive.demo.instrument import Judge, SimulatedWorst, judge
 from archive.demo.margins import drawn
 from archive.demo.options import BadBatch, Cable, OfJob, Options
 from archive.demo.scalars import readings, round_to, velocity_percent
@@ -93,8 +93,8 @@ def _tests(seed: int, k: Any, o: Options, of: OfJob) -> Tested:
     parts = []
     for i, (links, degc) in enumerate(tests):
         scalars = readings(links, of.gauge, degc) if o.readings else None
-        said = _said(court, values[i], scalars, links, plan if i == 0 else None)
-        tested = Tested(k, np.full(len(k), i), scalars, velocity_percent(links), values[i], said)
+        reported = _reported(court, values[i], scalars, links, plan if i == 0 else None)
+        tested = Tested(k, np.full(len(k), i), scalars, velocity_percent(links), values[i], reported)
         parts.append(tested.only(again[i]))
     return Tested.join(parts)
 
@@ -136,7 +136,9 @@ def _again(seed: int, k: Any, o: Options, plan: faults.Planted) -> list[Any]:
     return out
 
 
-def _said(court: Judge | None, values: Any, scalars: Any, links: Links, plan: faults.Planted | None) -> list[Worst]:
+def _reported(
+    court: Judge | None, values: Any, scalars: Any, links: Links, plan: faults.Planted | None
+) -> list[SimulatedWorst]:
     if court is None:
         return []
     curves_said = drawn(court, links.seed, links.test, plan) if values is None else court.worst(values)

@@ -10,7 +10,7 @@ from archive.demo.exports import MAPPING
 
 
 @dataclass(frozen=True)
-class Step:
+class DemoStep:
     """One step. title: what it is for. argv: the command, without the name of the program. lines: how many lines of its
     output are shown. only: words; lines with one of them are shown, each with the two that follow, and the last line.
     look: what there is to see in it. expected: exit codes of a walk that went well."""
@@ -23,84 +23,84 @@ class Step:
     expected: tuple[int, ...] = (0,)
 
 
-def steps(folder: Path) -> tuple[Step, ...]:
+def steps(folder: Path) -> tuple[DemoStep, ...]:
     """The steps over a demo folder."""
     exports, archive = folder / "exports", folder / "archive"
     schedule, of_job = str(folder / "link-schedule.csv"), ("--job", job.JOB)
     claim, mapping = folder / "claim", ("--mapping", str(folder / MAPPING))
     deposit = ("--into", str(archive), *of_job, "--site", job.SITE, "--zone", job.ZONE, "--by", job.DEPOSITOR)
     return (
-        Step(
+        DemoStep(
             "Look at what came in; nothing is written.",
             ("survey", str(exports)),
             only=("floor-", ".s8p", "retest"),
             look="The subcontractor's layout is drafted, but for the columns that tell of calibration.",
             expected=(0, 1),
         ),
-        Step(
+        DemoStep(
             "Turn all of it into one open form; a mapping reads those columns too.",
             ("convert", str(exports), "--to", str(folder / "open-form"), "--form", "csv", *mapping),
             expected=(0, 1),
         ),
-        Step(
+        DemoStep(
             "Check it before it is archived, against the list of links that were to be built.",
             ("check", str(exports), "--schedule", schedule, *mapping),
             only=("error: ", "warning: link-unexpected"),
             look="A missing link, a letter for a zero, a sweep cut short, a turned verdict, units out of calibration.",
             expected=(1,),
         ),
-        Step(
+        DemoStep(
             "Form an own verdict on every link, against the limit that its record names.",
             ("grade", str(exports), *mapping),
             only=(f"{job.FAILING}:", f"{job.FLIPPED}:", f"{job.SHORT}:"),
             look=f"{job.FLIPPED} fails, although its export says that it passed.",
             expected=(1,),
         ),
-        Step("Make an archive.", ("init", str(archive))),
-        Step(
+        DemoStep("Make an archive.", ("init", str(archive))),
+        DemoStep(
             "Archive the first week.",
             ("deposit", str(exports / "tern"), *deposit, "--schedule", schedule),
             look=f"{job.COPIED[1]} carries the curves of {job.COPIED[0]}: told, not judged.",
             expected=(0, 1),
         ),
-        Step(
+        DemoStep(
             "Archive what came later: the subcontractor's links, the laboratory's, and a link that was mended.",
             ("deposit", *(str(exports / n) for n in ("fen-and-sallow", "laboratory", "later")), *deposit, *mapping),
             expected=(0, 1),
         ),
-        Step(
+        DemoStep(
             "Archive a layout that nothing describes: its mapping is drafted, and used because the draft is sure.",
             ("deposit", str(folder / "old-folder"), *deposit),
             look="Only worst cases are left of these four links: kept as they are, and never graded.",
             expected=(0, 1),
         ),
-        Step(
+        DemoStep(
             "Keep the certificate of calibration with the job.",
             (
                 *("attach", str(archive), str(folder / "documents" / "calibration-40-00317.txt"), *of_job),
                 *("--kind", "certificate", "--by", job.DEPOSITOR),
             ),
         ),
-        Step(
+        DemoStep(
             "See what is still missing.",
             ("progress", str(archive), *of_job),
             look=f"{job.MISSING} was never tested.",
             expected=(0, 1),
         ),
-        Step("Years later somebody asks about a link.", ("find", str(archive), "--link", job.FAILING)),
-        Step(
+        DemoStep("Years later somebody asks about a link.", ("find", str(archive), "--link", job.FAILING)),
+        DemoStep(
             "Its history: the first test failed, the second passes and stands.",
             ("history", str(archive), job.FAILING, *of_job),
         ),
-        Step(
+        DemoStep(
             "Write its claim file: history, curves against the limit, originals, proof.",
             ("claim", str(archive), job.FAILING, *of_job, "--out", str(claim), "--reason", "the demo"),
         ),
-        Step("Make sure that nothing in the archive was altered.", ("fixity", str(archive))),
+        DemoStep("Make sure that nothing in the archive was altered.", ("fixity", str(archive))),
     )
 
 
-def shown(step: Step, printed: str) -> list[str]:
+def shown(step: DemoStep, printed: str) -> list[str]:
     """The lines of a command's output that are shown."""
     lines = printed.rstrip().splitlines()
     if step.only:

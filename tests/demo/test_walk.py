@@ -74,7 +74,7 @@ def test_the_demo_stands_where_it_stood_when_something_of_a_person_is_in_it(walk
 
 
 def test_a_demo_that_goes_wrong_leaves_nothing_behind(tmp_path, monkeypatch):
-    wrong = (steps.Step("A step that fails.", ("survey", str(tmp_path / "nowhere"))),)
+    wrong = (steps.DemoStep("A step that fails.", ("survey", str(tmp_path / "nowhere"))),)
     monkeypatch.setattr(steps, "steps", lambda place: wrong)
     from archive.demo import exports
 
@@ -85,8 +85,8 @@ def test_a_demo_that_goes_wrong_leaves_nothing_behind(tmp_path, monkeypatch):
 
 
 def test_a_long_output_is_cut_and_says_so():
-    step = steps.Step("", ("x",), lines=3)
+    step = steps.DemoStep("", ("x",), lines=3)
     assert steps.shown(step, "a\nb\nc\nd\ne\n") == ["a", "b", "c", "... and 2 lines more"]
     assert steps.shown(step, "a\nb\nc\nd\n") == ["a", "b", "c", "d"]
-    only = steps.Step("", ("x",), only=("b:",))
+    only = steps.DemoStep("", ("x",), only=("b:",))
     assert steps.shown(only, "a:\n 1\nb:\n 2\n 3\nc:\n 4\nsum\n") == ["b:", " 2", " 3", "sum"]

@@ -57,15 +57,21 @@ def command(
     if sets:
         wanted = chosen(filters)
         if not records and not wanted:
-            raise Trouble("which records?", expected="--record R or a filter such as --link L --job J")
+            raise Trouble(
+                "which records?", code="option.one-of", expected="--record R or a filter such as --link L --job J"
+            )
         listed = [*records, *(addresses(opened.db, wanted) if wanted else [])]
         changes += [Change(r, field, value) for r in listed for field, value in map(_pair, sets)]
     if not changes:
-        raise Trouble("nothing to correct", expected="--set FIELD=VALUE or --from CSV, and records that it is for")
+        raise Trouble(
+            "nothing to correct",
+            code="option.nothing-given",
+            expected="--set FIELD=VALUE or --from CSV, and records that it is for",
+        )
     entry, made = amend(opened, changes, by=signer.name(by), reason=reason, sign=signer.sign(opened))
-    said = [{"record": c.record, "field": c.field, "old": c.old, "new": c.new} for c in made]
+    changed = [{"record": c.record, "field": c.field, "old": c.old, "new": c.new} for c in made]
     if as_json:
-        print_json({"changed": len(made), "changes": said, "ledger_entry": entry.number if entry else None})
+        print_json({"changed": len(made), "changes": changed, "ledger_entry": entry.number if entry else None})
     elif not quiet:
         for c in made:
             click.echo(f"  {c.record}  {c.field}: {c.old!r} -> {c.new!r}")
@@ -76,7 +82,7 @@ def command(
 def _pair(text: str) -> tuple[str, str | None]:
     field, equals, value = text.partition("=")
     if not equals:
-        raise Trouble("no FIELD=VALUE", where="--set", found=text)
+        raise Trouble("no FIELD=VALUE", code="option.not-field-value", where="--set", found=text)
     return field.strip(), value or None
 
 
@@ -91,6 +97,7 @@ def _from_table(path: Path) -> list[Any]:
         if missing:
             raise Trouble(
                 "the table lacks columns",
+                code="amend.table-columns",
                 where=f"{path}: line 1",
                 found=", ".join(rows.fieldnames or []) or "nothing",
                 expected="record, field, value",

@@ -67,7 +67,12 @@ def command(
     shown = tuple(c.strip() for c in columns.split(",")) if columns else DEFAULT_COLUMNS
     for name in shown:
         if name not in vocabulary.parameters():
-            raise Trouble("there is no such parameter", found=name, expected=", ".join(vocabulary.parameters()))
+            raise Trouble(
+                "there is no such parameter",
+                code="option.unknown-parameter",
+                found=name,
+                expected=", ".join(vocabulary.parameters()),
+            )
     words = Wording(locale, lengths, catalogue)
     require_empty(out)
     facts = gather(store.open(archive), job, cover=cover_text(cover) if cover is not None else "")

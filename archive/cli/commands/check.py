@@ -46,7 +46,7 @@ def command(
     job is checked over everything that was deposited for it.
 
     \b
-    Exit code 1: a finding of severity error, a record set aside, or a fault of this program.
+    Exit code 1: a finding of severity error, a record set aside, or a bug in this program.
     \b
     Example:
       muniment check exports/ week2.zip --schedule links.csv --report acceptance.pdf
@@ -54,7 +54,7 @@ def command(
     """
     from archive import grading
     from archive.cli import checking
-    from archive.validation import report as said
+    from archive.validation import report as reports
     from archive.validation.check import run
     from archive.validation.job import Job
 
@@ -62,7 +62,7 @@ def command(
     source = checking.source(inputs, job, mapping, beside)
     plan = checking.plan(schedule, schedule_columns, policy, today, report, source)
     whole = Job(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
-    collected = said.Collected(said.KEPT if most is None or not as_json else most)
+    collected = reports.Collected(reports.KEPT if most is None or not as_json else most)
     checking.add_schedule(plan, collected)
 
     for batch in progress(source.read(None), "checking", quiet=quiet):
@@ -71,17 +71,22 @@ def command(
         collected.add_batch(graded, found.findings, found.faults)
         whole.add(graded)
     if not collected.records and not collected.set_aside:
-        raise Trouble("there is no record to check", where=", ".join(inputs), remedy="See `muniment survey`.")
+        raise Trouble(
+            "there is no record to check",
+            code="input.no-record",
+            where=", ".join(inputs),
+            remedy="See `muniment survey`.",
+        )
     outcome = whole.finish(source.read)
     collected.add(outcome.findings, outcome.faults, outcome.places)
     if sarif:
-        checking.write_json(sarif, said.sarif(collected))
+        checking.write_json(sarif, reports.sarif(collected))
     if report:
         checking.write_report(report, outcome.summary, collected, plan)
     if as_json:
-        print_json(said.document(collected, outcome.missing, outcome.unexpected))
+        print_json(reports.document(collected, outcome.missing, outcome.unexpected))
     else:
-        for line in said.lines(collected, said.MOST if most is None else most) if not quiet else ():
+        for line in reports.lines(collected, reports.MOST if most is None else most) if not quiet else ():
             click.echo(line)
-        say(said.total(collected), quiet=quiet)
+        say(reports.total(collected), quiet=quiet)
     done(collected.anything_to_look_at)

@@ -65,7 +65,7 @@ def command(
     from archive.cli import signer
 
     if deposit_retest and retest is None:
-        raise Trouble("which fresh test is to be deposited?", expected="--retest FILE")
+        raise Trouble("which fresh test is to be deposited?", code="option.needs-another", expected="--retest FILE")
     words = Wording(locale, lengths, catalogue)
     require_empty(out)
     opened = store.open(archive)

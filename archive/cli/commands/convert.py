@@ -20,7 +20,7 @@ _MOST_SHOWN = 20
 @click.option("--form", type=click.Choice(["xml", "csv", "parquet"]), help="Default: csv for OUT.zip, else xml.")
 @click.option("--mapping", type=click.Path(path_type=Path), metavar="M", help="Mapping that reads the inputs.")
 @click.option("--no-draft", is_flag=True, help="Use no drafted mapping, however sure it is.")
-@click.option("--replace", is_flag=True, help="Replace what stands at OUT.")
+@click.option("--replace", is_flag=True, help="Replace what is at OUT.")
 @output_options
 def command(
     inputs: tuple[Path, ...],
@@ -37,7 +37,7 @@ def command(
     INPUT is a file, a folder or a zip of any layout: open XML, CSV or Parquet, network-analyser files, or a layout
     with a mapping. A layout never seen is drafted, and read only where the draft is sure. xml goes into OUT.xml, or
     into a folder; csv into a folder, or into OUT.zip; parquet into a folder, one file per table. What cannot be read
-    is set aside with its reason and told (exit code 1, as for a finding that is an error); nothing is dropped.
+    is set aside with its reason and reported (exit code 1, as for a finding that is an error); nothing is dropped.
 
     \b
     Example:
@@ -48,7 +48,12 @@ def command(
 
     for path in inputs if replace else ():
         if out.resolve() in (path.resolve(), *path.resolve().parents):
-            raise Trouble("would take the place of what is read", where=str(out), remedy="name another place")
+            raise Trouble(
+                "would take the place of what is read",
+                code="option.overwrites-input",
+                where=str(out),
+                remedy="name another place",
+            )
     form = form or ("csv" if out.suffix.lower() == ".zip" else "xml")
     reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft, leave_out=[out])
     account = ConversionAccount()

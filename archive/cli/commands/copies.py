@@ -46,7 +46,12 @@ def command(
     else:
         named = [name for name, value in filters.items() if value is not None]
         if named:
-            raise Trouble("filters are for an archive", found=f"--{named[0].replace('_', '-')}", where=inputs[0])
+            raise Trouble(
+                "filters are for an archive",
+                code="option.needs-archive",
+                found=f"--{named[0].replace('_', '-')}",
+                where=inputs[0],
+            )
         found = _of_files(inputs, mapping, tolerances, quiet)
     if as_json:
         print_json(
@@ -88,7 +93,12 @@ def _of_files(inputs: tuple[str, ...], mapping: str | None, policy: Any, quiet: 
         sketches.add(batch)
         read += len(batch)
     if not read:
-        raise Trouble("there is no record to compare", where=", ".join(inputs), remedy="See `muniment survey`.")
+        raise Trouble(
+            "there is no record to compare",
+            code="input.no-record",
+            where=", ".join(inputs),
+            remedy="See `muniment survey`.",
+        )
     return find(sketches, lambda _: formats.read_all(inputs, mapping=mapping), policy)
 
 

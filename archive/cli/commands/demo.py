@@ -21,7 +21,7 @@ def command(folder: Path, as_json: bool, quiet: bool) -> None:
     """Writes an invented job into DIR (muniment-demo), takes it through the whole flow into an archive, and ends by
     naming the claim file to open.
 
-    The organisation, the building, the instruments and every curve are invented. Each step is told with the command
+    The organisation, the building, the instruments and every curve are invented. Each step is shown with the command
     that a person would type for it, and shows what that command prints. DIR must be new, empty, or an untouched demo.
 
     \b
@@ -33,9 +33,7 @@ def command(folder: Path, as_json: bool, quiet: bool) -> None:
 
     place.prepare(folder)
     try:
-        say(
-            f"Writing an invented job into {folder}; {folder / 'README.txt'} tells what was planted in it.", quiet=quiet
-        )
+        say(f"Writing an invented job into {folder}; {folder / 'README.txt'} says what was planted in it.", quiet=quiet)
         exports.write(folder)
         taken = [_taken(number, step, quiet) for number, step in enumerate(steps.steps(folder), 1)]
         place.sign(folder)
@@ -51,7 +49,7 @@ def command(folder: Path, as_json: bool, quiet: bool) -> None:
 
 
 def _taken(number: int, step: Any, quiet: bool) -> dict[str, Any]:
-    """One step, told and taken. Errors: Trouble where it ends otherwise than it should."""
+    """Announces and takes one step. Errors: Trouble where it ends otherwise than it should."""
     from archive.demo import steps
 
     say(f"\n{number}. {step.title}\n   $ muniment {_typed(step.argv)}", quiet=quiet)
@@ -63,10 +61,11 @@ def _taken(number: int, step: Any, quiet: bool) -> dict[str, Any]:
     if code not in step.expected:
         raise Trouble(
             "the demo went another way than it should",
+            code="demo.unexpected",
             where=f"step {number}, muniment {step.argv[0]}",
             found=f"exit code {code}",
             expected=" or ".join(map(str, step.expected)),
-            remedy="this is a fault of the program: please report it with what stands above",
+            remedy="this is a bug in the program: please report it with the output above",
         )
     return {"command": ["muniment", *step.argv], "exit_code": code}
 

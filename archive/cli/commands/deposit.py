@@ -53,7 +53,9 @@ def command(
     from archive.store.deposits import Facts
 
     if not inputs and schedule is None:
-        raise Trouble("nothing to deposit", expected="files, folders or zips, or a --schedule")
+        raise Trouble(
+            "nothing to deposit", code="option.nothing-given", expected="files, folders or zips, or a --schedule"
+        )
     facts = Facts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
     opened = store.open(archive)
     choices = intake.Choices(

@@ -23,7 +23,7 @@ from archive.cli.common import done, output_options, print_json, progress
 @click.option("--accept", is_flag=True, help="Remember today's ledger on this machine, whatever was seen before.")
 @output_options
 def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json: bool, quiet: bool) -> None:
-    """Looks whether everything in an archive is as it was, and says how deep it looked and against which head.
+    """Checks that everything in an archive is as it was, and says how deep it looked and against which head.
 
     \b
     Exit code 1: something is damaged, missing or added, or the ledger was cut or rewritten.
@@ -45,30 +45,30 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
         reread=rederive,
         each=lambda entries: progress(entries, "entries", len(entries), quiet=quiet),
     )
-    said = report.plain()
+    document = report.plain()
     if as_json:
-        print_json(said)
+        print_json(document)
     elif not quiet:
-        _tell(said)
+        _print(document)
     done(not report.sound)
 
 
-def _tell(said: dict[str, Any]) -> None:
-    ledger = said["ledger"]
-    click.echo(f"{'Sound' if said['sound'] else 'NOT SOUND'} by {said['depth']} ({said['depth_means']})")
-    click.echo(f"  {said['sound_deposits']} of {said['deposits']} deposits sound")
-    click.echo(f"  {said['records']} records, {said['files']} files")
+def _print(document: dict[str, Any]) -> None:
+    ledger = document["ledger"]
+    click.echo(f"{'Sound' if document['sound'] else 'NOT SOUND'} by {document['depth']} ({document['depth_means']})")
+    click.echo(f"  {document['sound_deposits']} of {document['deposits']} deposits sound")
+    click.echo(f"  {document['records']} records, {document['files']} files")
     click.echo(f"  ledger: {ledger['entries']} entries, head {ledger['head']}, chain {ledger['chain']}")
-    click.echo(f"  checked against {said['checked_against']}")
+    click.echo(f"  checked against {document['checked_against']}")
     if any(ledger["signatures"].values()):
         click.echo("  entries " + ", ".join(f"{word}: {n}" for word, n in ledger["signatures"].items()))
-    for copy in said["copies"]:
+    for copy in document["copies"]:
         click.echo(f"  copy {copy['path']} was last verified {copy['at']}, with {copy['size']} entries")
-    if not said["copies"]:
+    if not document["copies"]:
         click.echo("  no second copy was ever verified from this machine")
-    for damage in said["damaged"]:
+    for damage in document["damaged"]:
         click.echo(f"  DAMAGED {damage['path']}: {damage['what']}")
-    for path in said["uncommitted"]:
+    for path in document["uncommitted"]:
         click.echo(f"  without a ledger entry, counted nowhere: {path}")
-    for finding in said["findings"]:
+    for finding in document["findings"]:
         click.echo(f"  finding, no damage: {finding['message']}")

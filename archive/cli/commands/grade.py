@@ -19,7 +19,7 @@ from archive.errors import Trouble
     "--application", multiple=True, metavar="APP", help="Would the link carry this: 10gbase-t, poe-type-3 ..."
 )
 @click.option("--own", multiple=True, metavar="LIMIT.toml", help="A limit of your own, to be named by its id.")
-@click.option("--accuracy", metavar="FILE.toml", help="Accuracy of the instrument, to tell marginal results.")
+@click.option("--accuracy", metavar="FILE.toml", help="Accuracy of the instrument, to recognise marginal results.")
 @click.option("--mapping", metavar="MAPPING.toml", help="How to read the files, where no open form is recognised.")
 @click.option("--detail", is_flag=True, help="Every parameter of every record (always so for a single record).")
 @output_options
@@ -51,7 +51,7 @@ def command(
     from archive.grading.wording import VerdictCount
 
     user_limits = [limits.load_own(path) for path in own]
-    asked_for(against, application, user_limits_by_id(user_limits))  # a wrong id is told before anything is read
+    asked_for(against, application, user_limits_by_id(user_limits))  # a wrong id is reported before anything is read
     known = grading.load_accuracy(accuracy) if accuracy else None
     beside = [*own, *([accuracy] if accuracy else [])]
     count = VerdictCount()
@@ -67,7 +67,12 @@ def command(
 
     _print_json(graded(), count) if as_json else _print(graded(), count, detail, quiet)
     if not sum(count.verdicts.values()) and not count.set_aside:
-        raise Trouble("there is no record to grade", where=", ".join(inputs), remedy="See `muniment survey`.")
+        raise Trouble(
+            "there is no record to grade",
+            code="input.no-record",
+            where=", ".join(inputs),
+            remedy="See `muniment survey`.",
+        )
     say(str(count), quiet=quiet)
     done(count.anything_to_look_at)
 

@@ -16,7 +16,7 @@ from archive.cli.common import done, output_options, print_json
 @click.option("--site", metavar="S", help="Site.")
 @output_options
 def command(archive: Path, link: str, job: str | None, site: str | None, as_json: bool, quiet: bool) -> None:
-    """Tells every test, rendition, re-reading, re-grade and event of one link, and which record stands and why.
+    """Shows every test, rendition, re-reading, re-grade and event of one link, and which record counts and why.
 
     \b
     Example:

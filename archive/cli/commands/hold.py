@@ -15,7 +15,7 @@ from archive.errors import Trouble
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
 @click.option("--job", metavar="J", help="The job.")
 @click.option("--release", is_flag=True, help="Release the hold.")
-@click.option("--due", metavar="DAY", help="Only tell which jobs have passed their day of retention by this day.")
+@click.option("--due", metavar="DAY", help="Only list the jobs that have passed their day of retention by this day.")
 @signer_options
 @output_options
 def command(
@@ -30,7 +30,7 @@ def command(
 ) -> None:
     """Puts a job under a legal hold: nothing of it can be redacted until the hold is released.
 
-    With --due it tells which jobs have passed their last day of retention. Nothing is ever deleted by itself.
+    With --due it lists the jobs that have passed their last day of retention. Nothing is ever deleted by itself.
 
     \b
     Example:
@@ -53,12 +53,14 @@ def command(
     try:
         on = date.fromisoformat(due) if due else date.today()
     except ValueError:
-        raise Trouble("no date", where="--due", found=str(due), expected="such as 2055-01-01") from None
-    told = retention(opened, on)
+        raise Trouble(
+            "not a date", code="option.not-a-day", where="--due", found=str(due), expected="such as 2055-01-01"
+        ) from None
+    listed = retention(opened, on)
     if as_json:
-        print_json({"on": on.isoformat(), "held": holds(opened), "retention": told})
+        print_json({"on": on.isoformat(), "held": holds(opened), "retention": listed})
     elif not quiet:
-        for one in told:
+        for one in listed:
             until = (
                 f"to be kept until {one['retain_until']} ({one['basis']})"
                 if one["basis"]

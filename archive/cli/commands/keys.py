@@ -43,7 +43,12 @@ def command(
     elif action == "retire":
         known = known_keys(opened.entries())
         if key not in known or known[key]["retired"] is not None:
-            raise Trouble("no key that holds", found=str(key), expected="one that `muniment keys list` shows as held")
+            raise Trouble(
+                "no key that holds",
+                code="keys.not-held",
+                found=str(key),
+                expected="one that `muniment keys list` shows as held",
+            )
         facts = {"action": "retire", "key": key}
         record(opened, "key", by=who, texts={"reason": reason, **facts}, facts=facts, sign=signer.sign(opened))
     listed = [{"key": k, **v} for k, v in known_keys(opened.entries()).items()]

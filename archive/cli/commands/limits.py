@@ -140,8 +140,8 @@ def confirm(limit: str, file: str | None, withdraw: bool, as_json: bool, quiet: 
         print_json({"limit": found.id, "kept": [str(p) for p in kept], "confirmations": list(now.confirmations),
                     "confidence": now.confidence or None})  # fmt: skip
         return
-    for told in now.confirmations:
-        say(told, quiet=quiet)
+    for confirmation in now.confirmations:
+        say(confirmation, quiet=quiet)
     say(f"{found.id}: {'withdrawn' if withdraw else 'kept in'} {', '.join(map(str, kept)) or 'nothing'}", quiet=quiet)
 
 
@@ -156,7 +156,12 @@ def _limit(words: str) -> Limit:
         return limits.get(found.limit_id)
     if found.candidates and words.strip().lower() not in limits.ids():
         expected = "one of " + ", ".join(found.candidates)
-        raise Trouble("this names no single limit", found=f"'{words}' ({found.reason})", expected=expected)
+        raise Trouble(
+            "this names no single limit",
+            code="option.limit-ambiguous",
+            found=f"'{words}' ({found.reason})",
+            expected=expected,
+        )
     return limits.get(words.strip().lower())
 
 
@@ -169,5 +174,11 @@ def _frequencies(typed: str | None) -> list[str]:
         except ValueError:
             good = False
         if not good:
-            raise Trouble("this is not a frequency", where="--at", found=f"'{part}'", expected="MHz, such as 31.25")
+            raise Trouble(
+                "this is not a frequency",
+                code="option.not-a-frequency",
+                where="--at",
+                found=f"'{part}'",
+                expected="MHz, such as 31.25",
+            )
     return frequencies

@@ -11,7 +11,7 @@ from archive.cli.common import done, output_options, print_json, say
 from archive.errors import Trouble
 
 _FEW = 5
-"""Lines without a name that are told one by one."""
+"""Lines without a name that are listed one by one."""
 
 
 @click.group("mapping")
@@ -29,7 +29,7 @@ def command() -> None:
 @command.command("draft")
 @click.argument("export", type=click.Path(path_type=Path), metavar="EXPORT")
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="MAPPING.toml", help="Write the mapping here.")
-@click.option("--replace", is_flag=True, help="Replace what stands there.")
+@click.option("--replace", is_flag=True, help="Replace what is there.")
 @output_options
 def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: bool) -> None:
     """Drafts a mapping for a layout never seen, from its headings, units, shapes and values.
@@ -45,7 +45,10 @@ def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: b
 
     if out is not None and out.exists() and not replace:
         raise Trouble(
-            "exists already; nothing was written", where=str(out), remedy="name another file, or say --replace"
+            "exists already; nothing was written",
+            code="option.file-exists",
+            where=str(out),
+            remedy="name another file, or say --replace",
         )
     made = draft_of(export)
     if out is not None:
@@ -70,8 +73,8 @@ def _told(made: Any, out: Path | None, quiet: bool) -> None:
         if f["confidence"] < 0.9:
             say(f"  look at {f['from']!r} -> {f['to']} ({f['confidence']}): {f['reason']}", quiet=quiet)
     nameless = made.nameless
-    told = made.unplaced if len(nameless) <= _FEW else [n for n in made.unplaced if n not in set(nameless)]
-    for name in told:
+    listed = made.unplaced if len(nameless) <= _FEW else [n for n in made.unplaced if n not in set(nameless)]
+    for name in listed:
         say(f"  not placed: {name!r}: {made.reasons.get(name, '')}", quiet=quiet)
     if len(nameless) > _FEW:
         some = ", ".join(map(repr, nameless[:3]))

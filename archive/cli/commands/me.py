@@ -11,7 +11,7 @@ from archive.cli.common import output_options, print_json
 @click.argument("name", required=False, metavar="[NAME]")
 @output_options
 def command(name: str | None, as_json: bool, quiet: bool) -> None:
-    """Sets, or tells, the name that deposits and other changes carry where --by is not given.
+    """Sets or shows the name that deposits and other changes carry where --by is not given.
 
     A login name is no evidence of who somebody is, so without a name "not stated" is recorded.
 

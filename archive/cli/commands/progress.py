@@ -29,7 +29,11 @@ def command(archive: Path, job: str, as_json: bool, quiet: bool) -> None:
     found = progress(store.open(archive), job)
     if not found.links:
         raise Trouble(
-            "nothing was deposited for this job", where=str(archive), found=job, remedy="check the job's name"
+            "nothing was deposited for this job",
+            code="option.job-unknown",
+            where=str(archive),
+            found=job,
+            remedy="check the job's name",
         )
     if as_json:
         print_json(found.plain())

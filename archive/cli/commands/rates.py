@@ -70,8 +70,8 @@ def command(
     **filters: Any,
 ) -> None:
     """Pass rates with their intervals, over links: each link once for its configuration and limit family, by the
-    record that stands. Withdrawn records, renditions, re-readings, conflicts and copies count nowhere. A first-time
-    rate is over first complete tests; a test stands in the group of its own date, crew and instrument.
+    record that counts. Withdrawn records, renditions, re-readings, conflicts and copies count nowhere. A first-time
+    rate is over first complete tests; a test belongs to the group of its own date, crew and instrument.
 
     \b
     FIELD: cable_type, category, construction, limit, configuration, year, quarter, month, site, job, client,
@@ -87,11 +87,13 @@ def command(
     from archive.answers.rates.source import Choice
 
     if against and not curves:
-        raise Trouble("--against needs --curves PARAMETER")
+        raise Trouble("--against needs --curves PARAMETER", code="option.needs-another")
     if curves and what_failed:
-        raise Trouble("--curves and --what-failed are two questions", remedy="ask one after the other")
+        raise Trouble(
+            "--curves and --what-failed are two questions", code="option.exclusive", remedy="ask one after the other"
+        )
     if out and not form:
-        raise Trouble("--out needs --as csv, parquet or json")
+        raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")
     choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands))
     fields = [word for word in by.split(",") if word.strip()]
     opened = store.open(archive)
@@ -161,7 +163,7 @@ def command(
 def _pair(text: str) -> tuple[str, str]:
     name, mark, value = text.partition("=")
     if not mark:
-        raise Trouble("no field and value", found=repr(text), expected="FIELD=VALUE")
+        raise Trouble("no field and value", code="option.not-field-value", found=repr(text), expected="FIELD=VALUE")
     return name, value
 
 
@@ -172,5 +174,8 @@ def _edges(text: str | None) -> list[float] | None:
         return [float(t) for t in text.split(",")]
     except ValueError:
         raise Trouble(
-            "no bands of length", found=repr(text), expected="metres joined by commas, as in 30,60,90"
+            "no bands of length",
+            code="option.length-bands",
+            found=repr(text),
+            expected="metres joined by commas, as in 30,60,90",
         ) from None

@@ -49,7 +49,7 @@ def command(
     from archive.store.events.redact import of_file, of_name, redact, still_named
 
     if (name is None) == (path is None):
-        raise Trouble("what is to go?", expected="either --name NAME or --file PATH")
+        raise Trouble("what is to go?", code="option.one-of", expected="either --name NAME or --file PATH")
     opened = store.open(archive)
     opened.catch_up()
     plan = of_name(opened, name) if name is not None else of_file(opened, str(path), replacement)
@@ -64,5 +64,5 @@ def command(
         for gone in sorted(plan.gone):
             click.echo(f"  {'would go' if dry_run else 'gone'}: {gone}")
         for place in left:
-            click.echo(f"  the name also stands in {place}")
+            click.echo(f"  the name is also in {place}")
         click.echo(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")

@@ -13,7 +13,7 @@ from archive.cli.common import done, output_options, print_json, progress, say
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
 @output_options
 def command(archive: Path, as_json: bool, quiet: bool) -> None:
-    """Throws away what this user's cache holds of the archive, and derives it anew from ledger and bags.
+    """Throws away what this user's cache holds of the archive, and rebuilds it from ledger and bags.
 
     The archive itself is only read. Nothing is lost but time: the last head seen stays remembered.
 

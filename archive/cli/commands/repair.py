@@ -19,7 +19,7 @@ def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
     Damaged files are moved to aside/damaged/, not thrown away.
 
     \b
-    Exit code 1: something could not be mended.
+    Exit code 1: something could not be repaired.
     \b
     Example:
       muniment repair certificates --from /mnt/second/certificates

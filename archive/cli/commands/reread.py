@@ -1,4 +1,4 @@
-"""muniment reread: stored originals read anew with a better mapping."""
+"""muniment reread: stored originals read again with a better mapping."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from archive.cli.common import done, output_options, print_json, signer_options
 def command(
     archive: Path, deposit: str, mapping: Path | None, by: str | None, reason: str | None, as_json: bool, quiet: bool
 ) -> None:
-    """Reads the stored originals of a deposit anew: a new deposit that refers to the old one.
+    """Reads the stored originals of a deposit again: a new deposit that refers to the old one.
 
-    The new reading stands; the former one is kept. Without --mapping, the readers of today are used.
+    The new reading counts; the former one is kept. Without --mapping, the readers of today are used.
 
     \b
     Example:

@@ -80,6 +80,7 @@ def show(name: str, policy: Path | None = None, as_json: bool = False, quiet: bo
         near = difflib.get_close_matches(name, catalogue.rules(), n=3, cutoff=0.4)
         raise Trouble(
             "there is no such rule",
+            code="option.unknown-rule",
             found=name,
             expected=" or ".join(near),
             remedy="`muniment rules list` names them all",

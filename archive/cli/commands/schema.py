@@ -18,7 +18,7 @@ _FILES = {
 @click.command()
 @click.argument("form", required=False, type=click.Choice(["xml", "csv"]))
 @click.option("-o", "--out", "folder", type=click.Path(path_type=Path, file_okay=False), help="Folder to write into.")
-@click.option("--write", is_flag=True, hidden=True, help="Make the declared files anew in schemas/ (for developers).")
+@click.option("--write", is_flag=True, hidden=True, help="Rebuild the generated files in schemas/ (for developers).")
 @output_options
 def command(form: str | None, folder: Path | None, write: bool, as_json: bool, quiet: bool) -> None:
     """Write the schema files out: everything needed to read or write link records without this program.

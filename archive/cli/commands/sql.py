@@ -37,19 +37,21 @@ def command(
 
     opened = store.open(archive)
     if show:
-        told = views()
+        documented = views()
         if as_json:
-            print_json({"views": told})
+            print_json({"views": documented})
         else:
-            for name, view in told.items():
+            for name, view in documented.items():
                 click.echo(f"{name}: {view['meaning']}")
                 for column, meaning in view["columns"].items():
                     click.echo(f"    {column}: {meaning}")
         done(False)
     if not query:
-        raise Trouble("no query", expected="a SELECT in quotes", remedy="see the views with --views")
+        raise Trouble(
+            "no query", code="option.no-query", expected="a SELECT in quotes", remedy="see the views with --views"
+        )
     if out and not form:
-        raise Trouble("--out needs --as csv or parquet")
+        raise Trouble("--out needs --as csv or parquet", code="option.needs-another")
     with Query(opened, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet)) as result:
         if form:
             _save(result, form, out)
@@ -73,7 +75,11 @@ def _save(result: Query, form: str, out: Path | None) -> None:
     import sys
 
     if out is None and form == "parquet" and sys.stdout.isatty():
-        raise Trouble("Parquet is nothing for a terminal", remedy="name a file with --out")
+        raise Trouble(
+            "Parquet cannot be printed on a terminal",
+            code="option.parquet-on-terminal",
+            remedy="name a file with --out",
+        )
     from contextlib import nullcontext
 
     from archive.atomic import atomic_write

@@ -47,7 +47,11 @@ def command(
     from archive.store.keys import stamp
 
     if sum(x is not None for x in (authority, query, response)) != 1:
-        raise Trouble("how is the stamp to be had?", expected="one of --authority URL, --request FILE, --response FILE")
+        raise Trouble(
+            "how is the stamp to be had?",
+            code="option.one-of",
+            expected="one of --authority URL, --request FILE, --response FILE",
+        )
     opened = store.open(archive)
     head = opened.head()
     message = stamp.message(opened.id, head.size, head.root)

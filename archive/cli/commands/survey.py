@@ -16,7 +16,7 @@ from archive.errors import Trouble
 @click.option("--draft", is_flag=True, help="Print nothing but the drafted map or mapping of the one file.")
 @output_options
 def command(inputs: tuple[str, ...], mapping: str | None, draft: bool, as_json: bool, quiet: bool) -> None:
-    """Tells what is in files, folders and zips: layout, encoding, units, number of records, what they can prove,
+    """Shows what is in files, folders and zips: layout, encoding, units, number of records, what they can prove,
     and what would stay unmapped. Nothing is written.
 
     \b
@@ -36,7 +36,7 @@ def command(inputs: tuple[str, ...], mapping: str | None, draft: bool, as_json: 
     if as_json:
         print_json({"files": [_document(f) for f in files]})
     elif not quiet:
-        _tell(files)
+        _print(files)
     done(any(f.unread or f.set_aside for f in files))
 
 
@@ -49,6 +49,7 @@ def _only_draft(files: list[Any]) -> str:
     why = f" ({reasons[0]})" if reasons else ""
     raise Trouble(
         "there is not one draft to print",
+        code="survey.no-single-draft",
         found=f"{_count(len(drafts), 'draft')} for {_count(len(files), 'file')}{why}",
         expected="one file that lacks its map or mapping",
     )
@@ -71,7 +72,7 @@ def _document(file: Any) -> dict[str, Any]:
     }
 
 
-def _tell(files: list[Any]) -> None:
+def _print(files: list[Any]) -> None:
     drafts = [f for f in files if f.draft]
     beside: dict[str, list[str]] = {}
     for file in files:
@@ -92,7 +93,7 @@ def _tell(files: list[Any]) -> None:
 
 
 def _lines(file: Any, beside: list[str]) -> list[str]:
-    """What is said of one file, below its path. beside: files that are read together with it."""
+    """The lines for one file, below its path. beside: files that are read together with it."""
     if file.unread:
         what = f"{file.layout}, but damaged" if file.layout else "not recognised"
         return [f"{what}: {'; '.join(file.set_aside) or file.reason}"]
