@@ -86,7 +86,7 @@ def _more(values: Values, value: float) -> Bools:
 
 def rules_of(line: Any, expression: CurveExpression, plan: DerivationPlan) -> Iterator[InformationalRule]:
     """The rules of a line that can be looked at with what the layout has; one that cannot leaves nothing out."""
-    for rule in line.rules:
+    for rule in line.exemptions:
         wanted: list[tuple[int | None, tuple[int, ...]]]
         if rule.word == "il_below":
             other = plan.loss(expression.grid)

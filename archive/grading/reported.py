@@ -99,7 +99,7 @@ def from_points(limit: Any, reported: ReportedPoints, wanted: Bools, texts: Text
         margin = bar - value if maximum else value - bar
         is_margin = reported.kind[rows] == WORST_MARGIN
         # A worst value may lie where points are for information only; then the instrument left it out of its margin.
-        ruled = parameter in limit.lines and bool(limit.lines[parameter].rules)
+        ruled = parameter in limit.lines and bool(limit.lines[parameter].exemptions)
         fails = (margin < -EXACT) & (is_margin | (not ruled))
         nothing = np.full(len(rows), np.nan)
         why = np.where(

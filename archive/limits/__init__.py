@@ -10,17 +10,17 @@ from __future__ import annotations
 from archive.limits.file_tables import Alternative, Bound
 from archive.limits.library import candidates, get, ids, version
 from archive.limits.limit import Limit, Scalar
-from archive.limits.line import Line, Rule, Segment
+from archive.limits.line import Exemption, Line, Segment
 from archive.limits.own import load_own
 from archive.limits.words import Resolution, find
 
 __all__ = [
     "Alternative",
     "Bound",
+    "Exemption",
     "Limit",
     "Line",
     "Resolution",
-    "Rule",
     "Scalar",
     "Segment",
     "candidates",

@@ -46,7 +46,7 @@ class Alternative(Struct, frozen=True, forbid_unknown_fields=True):
     sources: tuple[str, ...] = field(name="source", default=())
 
 
-class RuleTable(Struct, forbid_unknown_fields=True):
+class ExemptionTable(Struct, forbid_unknown_fields=True):
     """Points that are for information only: where one of these holds."""
 
     confidence: Confidence
@@ -79,7 +79,7 @@ class LineTable(SegmentTable, forbid_unknown_fields=True, kw_only=True):
     range_mhz: Band | None = None
     cap: Bound | None = None
     floor: Bound | None = None
-    informational: RuleTable | list[RuleTable] = []
+    informational: ExemptionTable | list[ExemptionTable] = []
     role: Role = "required"
     clause: str = ""
     variants: dict[str, Number] = {}

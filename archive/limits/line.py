@@ -50,7 +50,7 @@ class Segment:
 
 
 @dataclass(frozen=True)
-class Rule:
+class Exemption:
     """Points that are for information only and never decide.
 
     word: il_below (measured insertion loss of the pair, or of both pairs of a combination, is below the value),
@@ -78,7 +78,7 @@ class Line:
     segments: tuple[Segment, ...]
     cap: Bound | None = None
     floor: Bound | None = None
-    rules: tuple[Rule, ...] = ()
+    exemptions: tuple[Exemption, ...] = ()
     role: str = "required"
     clause: str = ""
     note: str = ""
@@ -92,8 +92,8 @@ class Line:
 
     @property
     def informational(self) -> dict[str, float]:
-        """Rules by which points are for information only: {"il_below": 3.0} and the like (see Rule)."""
-        return {rule.word: rule.value for rule in self.rules}
+        """Rules by which points are for information only: {"il_below": 3.0} and the like (see Exemption)."""
+        return {rule.word: rule.value for rule in self.exemptions}
 
     def at(self, f_mhz: npt.ArrayLike) -> Array:
         """Limit at some frequencies.
@@ -162,5 +162,5 @@ class Line:
         """Source ids of all its parts, each once (schemas/sources.toml)."""
         found = [source for segment in self.segments for source in segment.sources]
         found += [source for bound in (self.cap, self.floor) if bound for source in bound.sources]
-        found += [source for rule in self.rules for source in rule.sources]
+        found += [source for rule in self.exemptions for source in rule.sources]
         return tuple(dict.fromkeys(found))

@@ -8,7 +8,7 @@ from archive import vocabulary
 from archive.errors import Trouble
 from archive.limits.file_tables import BY_LOGARITHM, LineTable, SegmentTable, Steps, WholeLimit
 from archive.limits.formula import RESERVED, Array, Formula, Function, parse
-from archive.limits.line import Line, Rule, Segment
+from archive.limits.line import Exemption, Line, Segment
 
 _RULES = ("il_below", "fext_above", "ps_fext_above")
 
@@ -39,7 +39,7 @@ class LineBuilder:
             raise _trouble("lines that are made of each other", self.where, " and ".join(self.under_way))
         self.under_way.append(parameter)
         table, term = self.table.lines[parameter], vocabulary.parameter(parameter)
-        rules = table.informational if isinstance(table.informational, list) else [table.informational]
+        exemptions = table.informational if isinstance(table.informational, list) else [table.informational]
         self.done[parameter] = Line(
             parameter=parameter,
             unit=term.unit,
@@ -47,9 +47,9 @@ class LineBuilder:
             segments=self._segments(table, f"{self.where}, {parameter}"),
             cap=table.cap,
             floor=table.floor,
-            rules=tuple(
-                Rule(word, value, rule.confidence, rule.sources)
-                for rule in rules
+            exemptions=tuple(
+                Exemption(word, value, rule.confidence, rule.sources)
+                for rule in exemptions
                 for word in _RULES
                 if (value := getattr(rule, word)) is not None
             ),

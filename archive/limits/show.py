@@ -82,7 +82,7 @@ def _line(line: Line, frequencies: Sequence[str]) -> dict[str, Any]:
         "floor": _bound(line.floor),
         "informational": [
             {"rule": rule.word, "value": rule.value, "confidence": rule.confidence, "sources": list(rule.sources)}
-            for rule in line.rules
+            for rule in line.exemptions
         ],
         "variants": line.variants,
         "sources": list(line.sources),
@@ -175,7 +175,7 @@ def _line_text(line: Line) -> Iterator[str]:
     for bound, words in ((line.cap, "values above revert to"), (line.floor, "values below revert to")):
         if bound:
             yield f"  {words} {bound.value:g}  [{bound.confidence}: {', '.join(bound.sources)}]"
-    for rule in line.rules:
+    for rule in line.exemptions:
         yield f"  {RULES[rule.word].format(value=rule.value)}  [{rule.confidence}: {', '.join(rule.sources)}]"
     if line.variants:
         yield "  " + ", ".join(f"{name}: {offset:+g} {line.unit}" for name, offset in line.variants.items())

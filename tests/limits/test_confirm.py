@@ -37,7 +37,7 @@ def test_confirmed_lines_become_a_and_say_who(tmp_path: Path) -> None:
         assert after.lines[name].confidence == "A" and after.lines[name].confirmed == SAID
         assert (after.lines[name].at([1, 100, 500]) == before.lines[name].at([1, 100, 500])).all()
     assert after.scalars["propagation_delay"].confidence == "A"
-    assert after.lines["return_loss"].rules[0].confidence == "A"
+    assert after.lines["return_loss"].exemptions[0].confidence == "A"
     assert after.lines["ps_next"].confidence == "C" and after.lines["ps_next"].confirmed == ""
     assert after.confirmations == (f"return_loss, insertion_loss, propagation_delay confirmed {SAID}",)
     assert after.files[-1].name == "1.toml"

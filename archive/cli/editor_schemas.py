@@ -1,0 +1,51 @@
+"""JSON schemas of declared files, so that editors complete and check them: schemas/editors/.
+
+They are written from the structures that read the files: `python -m archive.cli.editor_schemas`.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import msgspec
+
+from archive import schemas, vocabulary
+from archive.limits.file_tables import ConfirmationFile, EditionFile, OwnLimitFile
+
+KINDS: dict[str, tuple[type[Any], str]] = {
+    "limit-edition": (EditionFile, "An edition of a standard, its limits: schemas/limits/*.toml"),
+    "own-limit": (OwnLimitFile, "A limit of a user's own"),
+    "limit-confirmation": (ConfirmationFile, "What a person who owns a standard confirms of a limit"),
+}
+"""By file name: the structure that reads such a file, and a title."""
+_STATED_BY_USER = ("own-limit", "limit-confirmation")
+
+
+def texts() -> dict[str, str]:
+    """Every schema as JSON text, by file name without its ending."""
+    return {name: _text(name, kind, title) for name, (kind, title) in KINDS.items()}
+
+
+def _text(name: str, kind: type[Any], title: str) -> str:
+    schema = msgspec.json.schema(kind)
+    for part in schema["$defs"].values():
+        for key in ("lines", "scalars"):
+            if key in part.get("properties", {}):
+                part["properties"][key]["propertyNames"] = {"enum": list(vocabulary.parameters())}
+        if name in _STATED_BY_USER and "confidence" in part.get("required", ()):
+            part["required"].remove("confidence")  # who states a limit stands for it
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title}
+    return json.dumps({**head, **schema}, indent=2, ensure_ascii=False) + "\n"
+
+
+def main() -> None:
+    """Writes schemas/editors/."""
+    folder = schemas.root() / "editors"
+    folder.mkdir(exist_ok=True)
+    for name, text in texts().items():
+        (folder / f"{name}.json").write_text(text, encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,67 @@
+"""The JSON schemas for editors are those of the structures, and say of real files what the readers say."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from typing import Any
+
+import jsonschema
+import pytest
+
+from archive import schemas
+from archive.cli import editor_schemas
+
+FOLDER = schemas.root() / "editors"
+LIMITS = schemas.root() / "limits"
+
+
+def _validator(name: str) -> Any:
+    schema = json.loads((FOLDER / f"{name}.json").read_text("utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    return jsonschema.Draft202012Validator(schema)
+
+
+def _faults(name: str, table: dict[str, Any]) -> list[str]:
+    plain = json.loads(json.dumps(table, default=str))  # dates as text
+    return [error.message for error in _validator(name).iter_errors(plain)]
+
+
+def test_the_files_are_written_from_the_structures() -> None:
+    texts = editor_schemas.texts()
+    assert {file.stem for file in FOLDER.glob("*.json")} == set(texts)
+    assert texts
+    for name, text in texts.items():
+        assert (FOLDER / f"{name}.json").read_text("utf-8") == text, "run python -m archive.cli.editor_schemas"
+
+
+def test_every_edition_fits() -> None:
+    files = [file for file in sorted(LIMITS.glob("*.toml")) if file.stem not in ("library", "field")]
+    assert len(files) > 10
+    for file in files:
+        assert _faults("limit-edition", tomllib.loads(file.read_text("utf-8"))) == [], file.name
+
+
+def test_the_examples_of_the_readme_fit() -> None:
+    text = (LIMITS / "README.md").read_text("utf-8")
+    confirmation, own = (tomllib.loads(block) for block in re.findall(r"```toml\n(.*?)```", text, re.DOTALL))
+    assert _faults("limit-confirmation", confirmation) == []
+    assert _faults("own-limit", own) == []
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"lines": {"nxt": {"formula": "19"}}},
+        {"lines": {"next": {"frmula": "19"}}},
+        {"lines": {"next": {"formula": 19}}},
+        {"lines": {"next": {"formula": "19", "confidence": "D"}}},
+        {"scalars": {"delay_skew": {}}},
+        {"title": " "},
+    ],
+)
+def test_what_the_reader_refuses_an_editor_marks(wrong: dict[str, Any]) -> None:
+    good = {"id": "a", "title": "t", "by": "b"}
+    assert _faults("own-limit", good) == []
+    assert len(_faults("own-limit", {**good, **wrong})) >= 1
