@@ -380,7 +380,7 @@ def frequency_unit_of_list(s: Seen) -> tuple[str, int, str]:
     """Unit of lists of frequencies."""
     cells = [c for c in s.column.cells[:3] if c is not None]
     if cells and isinstance(cells[0], str) and s.profile.encoding not in ("", "pairs"):
-        from archive.formats.mapping.build.lists import decoded
+        from archive.formats.mapping.build.cell_arrays import decoded
 
         cells = [[float(x) for x in decoded(cells[0], s.profile.encoding)]]
     numbers = (

@@ -116,7 +116,7 @@ _LISTS = 12
 
 def _listed(cells: Sequence[Any], out: Profile, decimal: str) -> Any:
     """The numbers in some lists, as float64: of points, their values."""
-    from archive.formats.mapping.build.lists import decoded
+    from archive.formats.mapping.build.cell_arrays import decoded
 
     found: list[float] = []
     for cell in cells:
@@ -177,7 +177,7 @@ def encoding_of(cells: Sequence[str]) -> str:
     """How encoded arrays are written, by what makes plausible numbers of all of them; "" where nothing does."""
     if not all(re.fullmatch(r"[A-Za-z0-9+/=\s]{24,}", c) for c in cells):
         return ""
-    from archive.formats.mapping.build.lists import decoded
+    from archive.formats.mapping.build.cell_arrays import decoded
 
     for encoding in _ENCODINGS:
         try:

@@ -13,6 +13,7 @@ from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.base import dates, units
 from archive.formats.mapping import target
+from archive.formats.mapping.build.cell_arrays import encoding_fault
 from archive.formats.mapping.model import (
     KINDS,
     LANGUAGE,
@@ -227,8 +228,6 @@ def _field(tree: Any, number: int, where: str) -> SourceField:
 
 def _written(f: dict[str, Any], where: str) -> None:
     """The pattern of dates and the encoding of arrays can be. Errors: Trouble."""
-    from archive.formats.mapping.build.lists import encoding_fault
-
     if why := dates.fault(f["format"]) if f.get("format") else "":
         raise Trouble(
             "no such pattern of dates",

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import count
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.mapping.arrays import Flags, Floats, Ints
 from archive.formats.mapping.model import SourceTable
 
 _NUMBERS = count()
@@ -23,7 +24,7 @@ def new_cell() -> int:
 
 @dataclass
 class RowFrame:
-    """Rows of one table.
+    """Rows of one table, n of them.
 
     columns: Arrow arrays (text, a dictionary of text, float64, or lists of float64) by the name of their source; a
     null is a cell that is not there. record: int64, the record of each row within the batch, not falling. place:
@@ -31,11 +32,11 @@ class RowFrame:
     """
 
     table: SourceTable
-    columns: dict[str, Any]
-    record: Any
-    place: Any = None
+    columns: dict[str, pa.Array]
+    record: Ints
+    place: Ints | None = None
     noun: str = "row"
-    axis: Any = None
+    axis: Floats | None = None
     """Frequencies in MHz of the lists in its cells, where the headings gave them."""
     counts: bool = True
     """Whether its cells are counted by the builder."""
@@ -43,7 +44,7 @@ class RowFrame:
     """One row of cells that hold for all records, repeated for each: counted once, and only where `counts`."""
     uncounted: frozenset[str] = frozenset()
     """Columns whose cells are counted elsewhere: labels of a block that are repeated for its rows."""
-    above: dict[str, Any] = field(default_factory=dict)
+    above: dict[str, Ints] = field(default_factory=dict)
     """Of columns whose cells several rows share, such as "../pair", which cell each row has: int64, a number
     of its own for each cell, see new_cell; -1 where the cell was counted in an earlier frame."""
     source: str = ""
@@ -54,7 +55,7 @@ class RowFrame:
         """Number of rows."""
         return len(self.record)
 
-    def cells(self, name: str) -> Any:
+    def cells(self, name: str) -> Ints | None:
         """Which cell of the source each row of a column has, as in `above`; None where each row has its own."""
         if name in self.uncounted or (self.shared and not self.counts):
             return np.full(self.rows, -1, dtype=np.int64)
@@ -62,13 +63,13 @@ class RowFrame:
             self.above[name] = np.full(self.rows, new_cell(), dtype=np.int64)
         return self.above.get(name)
 
-    def where(self, rows: Any) -> Any:
+    def where(self, rows: Ints) -> pa.Array:
         """Places of some rows as Arrow text, or nulls."""
         if self.place is None:
             return pa.nulls(len(rows), pa.string())
         return pc.binary_join_element_wise(self.noun, pc.cast(pa.array(self.place[rows]), pa.string()), " ")
 
-    def only(self, rows: Any) -> RowFrame:
+    def only(self, rows: Ints) -> RowFrame:
         """Some of its rows, as an int64 array of positions."""
         at = pa.array(rows)
         columns = {k: c.take(at) for k, c in self.columns.items()}
@@ -107,7 +108,7 @@ class Problems:
         """Sets a record aside, where it is not already."""
         self.of.setdefault(int(record), problem)
 
-    def cells(self, frame: RowFrame, name: str, bad: Any, expected: str, remedy: str = "") -> None:
+    def cells(self, frame: RowFrame, name: str, bad: Flags, expected: str) -> None:
         """Sets aside the records of the bad cells of a column. bad: boolean array over the frame's rows."""
         at = np.flatnonzero(bad)
         if not len(at):
@@ -117,9 +118,9 @@ class Problems:
             place = "" if frame.place is None else f"{frame.noun} {frame.place[i]}, "
             cell = frame.columns[name][i].as_py()
             found = f"{cell!r}"[:80]
-            self.add(int(frame.record[i]), Problem(f"{place}{name}", _REASON, found, expected, remedy))
+            self.add(int(frame.record[i]), Problem(f"{place}{name}", UNREADABLE, found, expected, HOW_IT_IS_WRITTEN))
 
-    def good(self, n: int) -> Any:
+    def good(self, n: int) -> Flags:
         """Boolean array over n records: not set aside."""
         out = np.ones(n, dtype=bool)
         if self.of:
@@ -127,10 +128,12 @@ class Problems:
         return out
 
 
-_REASON = "a cell that cannot be read"
+UNREADABLE = "a cell that cannot be read"
+HOW_IT_IS_WRITTEN = "if it says something, let the mapping say how it is written (unit, decimal, empty, words)"
+"""What to do about a cell that cannot be read."""
 
 
-def encoded(cells: Any) -> Any:
+def encoded(cells: pa.Array) -> pa.DictionaryArray:
     """A column of text as an Arrow dictionary array."""
     if pa.types.is_dictionary(cells.type):
         return cells
@@ -141,7 +144,7 @@ def encoded(cells: Any) -> Any:
     return cells.dictionary_encode()
 
 
-def mapped(cells: Any, function: Any) -> Any:
+def mapped(cells: pa.Array, function: Callable[[str], str | None]) -> pa.Array:
     """A column of text with a function of text applied to each distinct cell: Arrow text, null where it gives None."""
     coded = encoded(cells)
     if not len(coded.dictionary):
@@ -150,13 +153,13 @@ def mapped(cells: Any, function: Any) -> Any:
     return words.take(coded.indices)
 
 
-def codes(cells: Any) -> Any:
+def codes(cells: pa.Array) -> Ints:
     """Codes of a column of text: int64, -1 where there is no cell; equal cells have equal codes."""
     coded = encoded(cells)
     return np.asarray(pc.fill_null(coded.indices, -1).to_numpy(zero_copy_only=False), dtype=np.int64)
 
 
-def valid(cells: Any) -> Any:
+def valid(cells: pa.Array) -> Flags:
     """Boolean array: a cell is there (blank text is none)."""
     if cells.null_count == 0 and pa.types.is_floating(cells.type):
         return np.ones(len(cells), dtype=bool)

@@ -15,8 +15,7 @@ import archive.formats
 from archive.formats.base import numbers
 from archive.formats.base.words import empties
 from archive.formats.mapping import record_rows, together
-from archive.formats.mapping.build.bulk import bulk
-from archive.formats.mapping.build.lists import numbers_in
+from archive.formats.mapping.build.cell_arrays import bulk, numbers_in
 from archive.formats.mapping.build.table_parts import _taken
 from archive.formats.mapping.grid.section import Cutter
 from archive.formats.mapping.load import loads

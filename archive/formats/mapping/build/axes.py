@@ -2,35 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-
+from archive.formats.mapping.arrays import Floats
 from archive.tables import axis_id
 
 
 class Axes:
-    """Axes met so far. The id of an axis follows from its numbers; it is computed once for equal bytes."""
+    """Axes of one reading. The id of an axis follows from its numbers; it is computed once for equal bytes."""
 
     def __init__(self) -> None:
         self._ids: dict[bytes, str] = {}
-        self._values: dict[str, Any] = {}
+        self._values: dict[str, Floats] = {}
         self._used: dict[str, None] = {}
 
-    def id(self, mhz: Any) -> str:
+    def id(self, mhz: Floats) -> str:
         """Id of an axis of frequencies in MHz (float64, strictly rising)."""
         mark = mhz.tobytes()
         found = self._ids.get(mark)
         if found is None:
-            found = axis_id("frequencies_mhz", mhz)
-            self._ids[mark] = found
-            self._values[found] = np.array(mhz)
-        self._used[found] = None
+            found = self._ids[mark] = axis_id("frequencies_mhz", mhz)
+            self._values[found] = mhz.copy()
         return found
 
-    def values(self, name: str) -> Any:
-        """Frequencies of an axis by its id."""
-        return self._values[name]
+    def used(self, ids: Sequence[str]) -> Sequence[str]:
+        """Marks axes as those of curves that were kept, and gives them back."""
+        self._used.update(dict.fromkeys(ids))
+        return ids
 
     def take(self) -> list[dict[str, Any]]:
         """Rows of the axes used since the last call."""

@@ -13,10 +13,10 @@ import pyarrow.compute as pc
 
 from archive.formats.base import numbers, words
 from archive.formats.mapping.build.axes import Axes
-from archive.formats.mapping.build.curves import Curves
+from archive.formats.mapping.build.cell_arrays import axis_values
+from archive.formats.mapping.build.curve_builder import CurveBuilder
 from archive.formats.mapping.build.evidence import evidence, media
 from archive.formats.mapping.build.keys import Keys, keys_of
-from archive.formats.mapping.build.lists import Lists, axis_values
 from archive.formats.mapping.build.moved import Moved, once, used_cells
 from archive.formats.mapping.build.record_facts import RecordFacts
 from archive.formats.mapping.build.scalars import ScalarBuilder
@@ -76,8 +76,7 @@ class Builder:
         self.account.ignore(chunk.ignored)
         facts = RecordFacts(self._mapping, self._writing, problems, n)
         scalars = ScalarBuilder(self._mapping, self._writing, pieces, problems)
-        curves = Curves(self._mapping, self._writing, pieces, problems, self._axes)
-        lists = Lists(self._mapping, self._writing, pieces, problems, self._axes)
+        curves = CurveBuilder(self._mapping, self._writing, pieces, problems, self._axes)
         axes = self._axes_of(frames)
         lost: list[_Lost] = []
         for frame in frames:
@@ -91,7 +90,7 @@ class Builder:
             else:
                 if frame.table.rows != "curves":
                     scalars.rows(frame, keys)
-                lists.cells(frame, keys, axes)
+                curves.cells(frame, keys, axes)
             lost.append(_lost(frame, keys, wires(frame, pieces)))
         columns = facts.columns()
         rows, named = self._shared.rows(facts)

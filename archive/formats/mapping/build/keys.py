@@ -53,7 +53,7 @@ def keys_of(frame: RowFrame, mapping: Mapping, writing: numbers.Writing, problem
         f = frame.table.find(name, kind)
         if f and f.source in frame.columns:
             found = numbers.read(frame.columns[f.source], writing, units.for_unit(f.unit, unit, name), step=False)
-            problems.cells(frame, f.source, found.bad, "a number", "correct the cell and read the file again")
+            problems.cells(frame, f.source, found.bad, "a number")
             setattr(keys, name, found.values)
     f = frame.table.find("unit")
     if f and f.source in frame.columns:

@@ -9,6 +9,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import vocabulary
+from archive.formats.base import units
+from archive.formats.mapping.arrays import Floats
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.model import Mapping, SourceField, SourceTable
 
@@ -20,22 +22,27 @@ DERIVED = frozenset(
 
 @dataclass(frozen=True)
 class Qualifiers:
-    """Each one text for all rows, or Arrow text with one per row, or None."""
+    """Each one text (wavelength: one number, nm) for all rows, or Arrow text (float64) with one per row, or None."""
 
-    end: Any
-    pairing: Any
-    direction: Any
-    wavelength: Any
-    subject: Any
-    kind: Any
+    end: str | pa.Array | None
+    pairing: str | pa.Array | None
+    direction: str | pa.Array | None
+    wavelength: float | pa.Array | None
+    subject: str | pa.Array | None
+    kind: str | pa.Array | None
 
-    def taken(self, rows: Any) -> Qualifiers:
+    def taken(self, rows: pa.Array) -> Qualifiers:
         """Of some rows (Arrow integers)."""
 
         def pick(v: Any) -> Any:
             return v.take(rows) if isinstance(v, pa.Array) else v
 
         return Qualifiers(*(pick(getattr(self, n)) for n in Qualifiers.__dataclass_fields__))
+
+    def columns(self) -> dict[str, Any]:
+        """As columns of `sweeps` and `reported`."""
+        pairing = self.pairing if self.pairing is not None else self.subject
+        return {"end": self.end, "pairing": pairing, "direction": self.direction, "wavelength_nm": self.wavelength}
 
 
 def qualifiers(f: SourceField, table: SourceTable, keys: Keys, parameter: str) -> Qualifiers:
@@ -58,14 +65,36 @@ def qualifiers(f: SourceField, table: SourceTable, keys: Keys, parameter: str) -
     )
 
 
-def turned(f: SourceField, mapping: Mapping, parameter: str, origin: str) -> bool:
-    """Whether the sign of a field's numbers is turned: losses that are written below zero; never a margin."""
-    if origin == "margin" or vocabulary.parameter(parameter).unit != "dB":
-        return False
-    return mapping.negative if f.negative is None else f.negative
+@dataclass(frozen=True)
+class WrittenAs:
+    """How the numbers of a field are written: of which parameter and origin ("" where none is named), in which unit,
+    and whether their sign is turned."""
+
+    field: SourceField
+    parameter: str
+    origin: str
+    unit: units.Unit
+    turned: bool
+
+    def ours(self, values: Floats) -> Floats:
+        """Numbers of the field in the unit and with the sign of the tables."""
+        converted: Floats = self.unit.ours(values)
+        return (-1.0 if self.turned else 1.0) * converted + 0.0
 
 
-def origins(parameter: str, said: str, keys: Keys, rows: Any) -> Any:
+def written_as(f: SourceField, mapping: Mapping, parameter: str) -> WrittenAs:
+    """How a field writes numbers of a parameter. A unit of another dimension than the parameter's does not count."""
+    own = vocabulary.parameter(parameter).unit
+    named = units.find(f.unit) if f.unit else None
+    unit = named if named and named.dimension == units.dimension(own) else units.for_parameter("", parameter)
+    beside = {"row": f.to.name, "reported": f.to.column}.get(f.to.table, "")
+    origin = f.to.origin or (beside if beside in ("limit", "margin") else "")
+    # Losses may be written below zero; a margin below zero is a failure.
+    turned = own == "dB" and origin != "margin" and (mapping.negative if f.negative is None else f.negative)
+    return WrittenAs(f, parameter, origin, unit, turned)
+
+
+def origins(parameter: str, said: str, keys: Keys, rows: pa.Array) -> str | pa.Array:
     """Origin of the values of some rows: as the field says, else as each row says, else by the parameter.
 
     rows: Arrow integers. One text, or Arrow text with one per row.

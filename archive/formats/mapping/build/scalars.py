@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.formats.base import numbers, units
+from archive.formats.base import numbers, units, words
 from archive.formats.mapping import verdicts
-from archive.formats.mapping.build.keys import Keys, keys_of, spread
-from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, turned
+from archive.formats.mapping.arrays import Flags, Floats, Ints, Signs
+from archive.formats.mapping.build.keys import Keys, end_of, keys_of, pairing_of, spread
+from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, written_as
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problems, RowFrame, codes, encoded, mapped
 
-_SAID = ("value", "limit", "margin", "frequency", "verdict", "marginal")
+_NUMBERS = ("value", "limit", "margin")
+_STATED = (*_NUMBERS, "frequency", "verdict", "marginal")
 
 
 def is_curve(parameter: str) -> bool:
@@ -26,11 +28,38 @@ def is_curve(parameter: str) -> bool:
     return p.unit == "dB" and not parameter.startswith("optical") and parameter != "backscatter"
 
 
-class ScalarBuilder:
-    """Puts the single values of frames into pieces."""
+@dataclass(frozen=True)
+class _Stated:
+    """What the rows of a frame state of one parameter, each with as many cells as the frame has rows.
 
-    def __init__(self, mapping: Mapping, writing: numbers.Writing, pieces: TableParts, problems: Problems) -> None:
-        self._mapping, self._writing, self._pieces, self._problems = mapping, writing, pieces, problems
+    numbers: by value, limit, margin. verdict, words: Arrow text; marginal: Arrow bool; None where no field gives them.
+    """
+
+    numbers: dict[str, numbers.Numbers]
+    verdict: pa.Array | None
+    marginal: pa.Array | None
+    words: pa.Array | None
+
+    def there(self, n: int) -> Flags:
+        """Rows, of n, that state a number or a verdict."""
+        out = np.zeros(n, dtype=bool)
+        for found in self.numbers.values():
+            out |= ~np.isnan(found.values)
+        return out if self.words is None else out | np.asarray(self.words.is_valid())
+
+    @property
+    def kind(self) -> str:
+        """The kind of point that is meant where nothing names it."""
+        if {"margin", "limit"} & set(self.numbers):
+            return "worst_margin"
+        return "worst_value" if self.numbers else "overall"
+
+
+class ScalarBuilder:
+    """Adds the single values of frames to the parts of `readings` and `reported`."""
+
+    def __init__(self, mapping: Mapping, writing: numbers.Writing, parts: TableParts, problems: Problems) -> None:
+        self._mapping, self._writing, self._parts, self._problems = mapping, writing, parts, problems
 
     def named(self, frame: RowFrame, keys: Keys) -> None:
         """Fields that name their parameter: readings.length[1-2], reported.next.margin[worst_margin]."""
@@ -54,10 +83,9 @@ class ScalarBuilder:
         """
         groups: dict[tuple[str, ...], dict[str, SourceField]] = {}
         for f in frame.table.fields:
-            if f.to.table == "row" and f.to.name in (*_SAID, "marginal") and f.source in frame.columns:
-                groups.setdefault((f.to.kind, f.to.end, f.to.pairing, f.to.direction, f.to.wavelength), {})[
-                    f.to.name
-                ] = f
+            t = f.to
+            if t.table == "row" and t.name in _STATED and f.source in frame.columns:
+                groups.setdefault((t.kind, t.end, t.pairing, t.direction, t.wavelength), {})[t.name] = f
         plain = groups.pop(("",) * 5, {})
         if groups:
             # What names no group, such as a verdict of the row, goes with the first.
@@ -65,122 +93,97 @@ class ScalarBuilder:
             groups[first] = {**plain, **groups[first]}
         else:
             groups[("",) * 5] = plain
-        for (kind, *_), said in groups.items():
-            if {"value", "limit", "margin", "verdict"} & set(said):
+        for (kind, *_), fields in groups.items():
+            if {*_NUMBERS, "verdict"} & set(fields):
                 own = keys_of(frame, self._mapping, self._writing, self._problems, kind) if kind else keys
-                self._group(frame, own, said)
+                self._group(frame, own, fields)
 
-    def _group(self, frame: RowFrame, keys: Keys, said: dict[str, SourceField]) -> None:
+    def _group(self, frame: RowFrame, keys: Keys, fields: dict[str, SourceField]) -> None:
         given = frame.table.given.parameter or ""
-        parameters = keys.words.get("parameter", spread(given, frame.rows))
-        coded = encoded(parameters)
+        coded = encoded(keys.words.get("parameter", spread(given, frame.rows)))
         for number, parameter in enumerate(coded.dictionary.to_pylist()):
             if parameter is None:
                 continue
             at = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(coded.indices, number), False)) & ~keys.lost)
             if len(at):
-                self._of_parameter(frame, keys, said, parameter, at)
+                self._of_parameter(frame, keys, fields, parameter, at)
 
-    def _of_parameter(self, frame: RowFrame, keys: Keys, said: dict[str, SourceField], parameter: str, at: Any) -> None:
-        part = frame.only(at)
-        found: dict[str, Any] = {}
-        for name in ("value", "limit", "margin"):
-            if name in said:
-                unit = None if keys.unit is None else keys.unit.take(pa.array(at))
-                found[name] = self._numbers(part, said[name], parameter, "" if name == "value" else name, unit)
-        any_field = next(said[n] for n in ("margin", "value", "limit", "verdict") if n in said)
-        q = qualifiers(any_field, frame.table, keys, parameter).taken(pa.array(at))
-        verdict, marginal, said_words = self._verdict(part, said.get("verdict"))
+    def _of_parameter(
+        self, frame: RowFrame, keys: Keys, fields: dict[str, SourceField], parameter: str, at: Ints
+    ) -> None:
+        """Rows of one parameter. at: int64, which rows of the frame they are."""
+        part, rows = frame.only(at), pa.array(at)
+        stated = self._stated(part, fields, parameter, None if keys.unit is None else keys.unit.take(rows))
+        any_field = next(fields[n] for n in ("margin", "value", "limit", "verdict") if n in fields)
+        q = qualifiers(any_field, frame.table, keys, parameter).taken(rows)
+        frequency = None if keys.frequency is None else keys.frequency[at]
         if is_curve(parameter):
-            frequency = None if keys.frequency is None else keys.frequency[at]
-            self._points(part, parameter, q, found, frequency, verdict, marginal, said_words, said.get("marginal"))
+            kind = "worst_value" if stated.kind == "overall" and frequency is not None else stated.kind
+            self._report(part, parameter, q, stated, stated.there(part.rows), kind, frequency)
             return
-        origin = keys.words.get("origin")
-        for name, numbers_found in found.items():
-            said_origin: Any = "" if name == "value" else name
-            if name == "value" and origin is not None:
-                said_origin = pc.fill_null(origin.take(pa.array(at)), origin_for(parameter))
-            self._put_readings(part.record, parameter, q, numbers_found, said_origin or origin_for(parameter), keys, at)
-        if verdict is not None:
-            there = np.flatnonzero(np.asarray(said_words.is_valid()))
-            taken = q.taken(pa.array(there))
-            self._pieces.add(
-                "reported",
-                part.record[there],
-                parameter=parameter,
-                kind="overall",
-                end=taken.end,
-                pairing=taken.pairing if taken.pairing is not None else taken.subject,
-                direction=taken.direction,
-                wavelength_nm=taken.wavelength,
-                verdict=verdict.take(pa.array(there)),
-                marginal=marginal.take(pa.array(there)),
-                words=said_words.take(pa.array(there)),
-            )
+        by_row = keys.words.get("origin")
+        for name, found in stated.numbers.items():
+            origin = name if name != "value" else origin_for(parameter)
+            if name == "value" and by_row is not None:
+                origin = pc.fill_null(by_row.take(rows), origin)
+            self._add_readings(part.record, parameter, q, found, origin, ~np.isnan(found.values), frequency)
+        if stated.words is not None:
+            verdict = _Stated({}, stated.verdict, stated.marginal, stated.words)
+            self._report(part, parameter, q, verdict, verdict.there(part.rows), "overall")
 
-    def _points(
+    def _stated(
+        self, frame: RowFrame, fields: dict[str, SourceField], parameter: str, row_units: pa.Array | None = None
+    ) -> _Stated:
+        """fields: by value, limit, margin, verdict, marginal. row_units: Arrow text, the unit that each row names."""
+        found = {n: self._numbers(frame, fields[n], parameter, row_units) for n in _NUMBERS if n in fields}
+        verdict, marginal, stated_words = self._verdict(frame, fields.get("verdict"))
+        if "marginal" in fields:
+            marginal = yes(frame.columns[fields["marginal"].source])
+        return _Stated(found, verdict, marginal, stated_words)
+
+    def _report(
         self,
-        part: RowFrame,
+        frame: RowFrame,
         parameter: str,
         q: Qualifiers,
-        found: dict[str, numbers.Numbers],
-        frequency: Any,
-        verdict: Any,
-        marginal: Any,
-        said_words: Any,
-        mark: SourceField | None,
+        stated: _Stated,
+        there: Flags,
+        kind: str = "",
+        frequency: Floats | None = None,
     ) -> None:
-        default = "worst_margin" if {"margin", "limit"} & set(found) else "worst_value"
-        if not found and frequency is None:
-            default = "overall"
-        kind = pc.fill_null(q.kind, default) if isinstance(q.kind, pa.Array) else q.kind or default
-        there = np.zeros(part.rows, dtype=bool)
-        for n in found.values():
-            there |= ~np.isnan(n.values)
-        if said_words is not None:
-            there |= np.asarray(said_words.is_valid())
-        if mark is not None:
-            marginal = yes(part.columns[mark.source])
+        """Adds rows of `reported`. there: boolean, of which rows of the frame. kind: where neither field nor row names
+        one. frequency: float64, MHz of each row."""
         at = np.flatnonzero(there)
         rows = pa.array(at)
         taken = q.taken(rows)
-        first = found.get("value") or found.get("margin") or found.get("limit")
-        self._pieces.add(
+        first = next((stated.numbers[n] for n in ("value", "margin", "limit") if n in stated.numbers), None)
+        self._parts.add(
             "reported",
-            part.record[at],
+            frame.record[at],
             parameter=parameter,
-            kind=kind.take(rows) if isinstance(kind, pa.Array) else kind,
-            end=taken.end,
-            pairing=taken.pairing if taken.pairing is not None else taken.subject,
-            direction=taken.direction,
-            wavelength_nm=taken.wavelength,
+            kind=pc.fill_null(taken.kind, kind) if isinstance(taken.kind, pa.Array) else taken.kind or kind,
+            **taken.columns(),
             frequency_mhz=None if frequency is None else frequency[at],
-            value=found["value"].values[at] if "value" in found else None,
-            limit=found["limit"].values[at] if "limit" in found else None,
-            margin=found["margin"].values[at] if "margin" in found else None,
-            verdict=None if verdict is None else verdict.take(rows),
-            marginal=None if marginal is None else marginal.take(rows),
-            words=None if said_words is None else said_words.take(rows),
+            **{name: found.values[at] for name, found in stated.numbers.items()},
+            verdict=None if stated.verdict is None else stated.verdict.take(rows),
+            marginal=None if stated.marginal is None else stated.marginal.take(rows),
+            words=None if stated.words is None else stated.words.take(rows),
             step=None if first is None else first.step[at],
         )
 
     def _numbers(
-        self, frame: RowFrame, f: SourceField, parameter: str, origin: str, row_units: Any = None
+        self, frame: RowFrame, f: SourceField, parameter: str, row_units: pa.Array | None = None
     ) -> numbers.Numbers:
-        cells = frame.columns[f.source]
-        own = vocabulary.parameter(parameter).unit
-        turn = turned(f, self._mapping, parameter, origin)
-        named = units.find(f.unit) if f.unit else None
-        unit = named if named and named.dimension == units.dimension(own) else units.for_parameter("", parameter)
-        found = numbers.read(cells, self._writing, unit, turn)
+        cells, what = frame.columns[f.source], written_as(f, self._mapping, parameter)
+        found = numbers.read(cells, self._writing, what.unit, what.turned)
         if row_units is not None:
-            found = self._by_row_unit(cells, row_units, found, parameter, turn)
-        bad = found.bad
-        self._problems.cells(frame, f.source, bad, f"a number ({own})", "correct the cell and read the file again")
+            found = self._by_row_unit(cells, row_units, found, parameter, what.turned)
+        own = vocabulary.parameter(parameter).unit
+        self._problems.cells(frame, f.source, found.bad, f"a number ({own})")
         return found
 
     def _by_row_unit(
-        self, cells: Any, row_units: Any, found: numbers.Numbers, parameter: str, turn: bool
+        self, cells: pa.Array, row_units: pa.Array, found: numbers.Numbers, parameter: str, turn: bool
     ) -> numbers.Numbers:
         values, step, bad = found.values.copy(), found.step.copy(), found.bad.copy()
         texts = [None] * len(cells) if found.found is None else found.found.to_pylist()
@@ -191,53 +194,40 @@ class ScalarBuilder:
             at = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(row_units, name), False)))
             part = numbers.read(cells.take(pa.array(at)), self._writing, unit, turn)
             values[at], step[at], bad[at] = part.values, part.step, part.bad
-            for i, text in zip(
-                at.tolist(), [None] * len(at) if part.found is None else part.found.to_pylist(), strict=True
-            ):
-                texts[i] = text
+            for n, i in enumerate(at.tolist()):
+                texts[i] = None if part.found is None else part.found[n].as_py()
         return numbers.Numbers(values, found.bound, step, bad, pa.array(texts, type=pa.string()))
 
     def _reading(self, frame: RowFrame, keys: Keys, f: SourceField, once: bool) -> None:
         parameter = f.to.name
-        found = self._numbers(frame, f, parameter, f.to.origin)
+        found = self._numbers(frame, f, parameter)
         q = qualifiers(f, frame.table, Keys(lost=keys.lost) if f.once else keys, parameter)
-        at = np.arange(frame.rows)
+        there = ~np.isnan(found.values)
         if once or f.once:
-            at = _first(frame.record, ~np.isnan(found.values))
+            at = _first(frame.record, there)
             if not f.once and _varies(found.values, frame.record, at):
                 # It is that of the pair, and not of the link, though it stands beside each curve or point.
-                at = _first(_parts_of(frame.record, q), ~np.isnan(found.values))
+                at = _first(_parts_of(frame.record, q), there)
+            there = np.isin(np.arange(frame.rows), at)
         frequency = float(f.to.frequency) if f.to.frequency else None
-        self._put_readings(
-            frame.record, parameter, q, found, origin_for(parameter, f.to.origin), keys, None, at, frequency
-        )
+        origin = origin_for(parameter, f.to.origin)
+        self._add_readings(frame.record, parameter, q, found, origin, there & ~keys.lost, frequency)
 
-    def _put_readings(
+    def _add_readings(
         self,
-        record: Any,
+        record: Ints,
         parameter: str,
         q: Qualifiers,
         found: numbers.Numbers,
-        origin: Any,
-        keys: Keys,
-        rows_of_frame: Any,
-        among: Any = None,
-        frequency: float | None = None,
+        origin: str | pa.Array,
+        there: Flags,
+        frequency: float | Floats | None,
     ) -> None:
-        there = ~np.isnan(found.values)
-        if among is not None:
-            mask = np.zeros(len(there), dtype=bool)
-            mask[among] = True
-            there &= mask
-        if rows_of_frame is None:
-            there &= ~keys.lost
+        """Adds rows of `readings`. record: int64 of each cell. there: boolean, which cells. frequency: MHz."""
         at = np.flatnonzero(there)
         rows = pa.array(at)
         taken = q.taken(rows)
-        f_mhz: Any = frequency
-        if f_mhz is None and keys.frequency is not None and rows_of_frame is not None:
-            f_mhz = keys.frequency[rows_of_frame][at]
-        self._pieces.add(
+        self._parts.add(
             "readings",
             record[at],
             quantity=parameter,
@@ -245,7 +235,7 @@ class ScalarBuilder:
             end=taken.end,
             direction=taken.direction,
             wavelength_nm=taken.wavelength,
-            frequency_mhz=f_mhz,
+            frequency_mhz=frequency[at] if isinstance(frequency, np.ndarray) else frequency,
             origin=origin.take(rows) if isinstance(origin, pa.Array) else origin,
             value=found.values[at],
             censored=bounds(found.bound[at]),
@@ -255,67 +245,37 @@ class ScalarBuilder:
 
     def _reported(self, frame: RowFrame, keys: Keys, listed: list[SourceField], once: bool) -> None:
         """One row of `reported` for each row of the frame that has any of the fields."""
-        parameter, kind = listed[0].to.name, listed[0].to.kind
-        by_column = {f.to.column: f for f in listed}
-        found = {
-            n: self._numbers(frame, by_column[n], parameter, "" if n == "value" else n)
-            for n in ("value", "limit", "margin")
-            if n in by_column
-        }
+        parameter = listed[0].to.name
+        fields = {f.to.column: f for f in listed}
+        stated = self._stated(frame, fields, parameter)
+        there, frequency = stated.there(frame.rows), None
+        if "frequency" in fields:
+            f = fields["frequency"]
+            unit = units.for_unit(f.unit, "MHz", f.source)
+            mhz = numbers.read(frame.columns[f.source], self._writing, unit, step=False)
+            self._problems.cells(frame, f.source, mhz.bad, "a frequency")
+            frequency = mhz.values
+            there |= ~np.isnan(frequency)
         q = qualifiers(listed[0], frame.table, keys, parameter)
-        columns: dict[str, Any] = {n: v.values for n, v in found.items()}
-        there = np.zeros(frame.rows, dtype=bool)
-        for n in found.values():
-            there |= ~np.isnan(n.values)
-        if "frequency" in by_column:
-            f = by_column["frequency"]
-            mhz = numbers.read(
-                frame.columns[f.source], self._writing, units.for_unit(f.unit, "MHz", f.source), step=False
-            )
-            self._problems.cells(frame, f.source, mhz.bad, "a frequency", "correct the cell and read the file again")
-            columns["frequency_mhz"] = mhz.values
-            there |= ~np.isnan(mhz.values)
-        verdict, marginal, said_words = self._verdict(frame, by_column.get("verdict"))
-        if said_words is not None:
-            there |= np.asarray(said_words.is_valid())
-        if "marginal" in by_column:
-            marginal = yes(frame.columns[by_column["marginal"].source])
-        words = {n: self._said(frame, by_column.get(n), n, parameter) for n in ("pairing", "end")}
-        default = "worst_margin" if {"margin", "limit"} & set(found) else "worst_value" if found else "overall"
+        for name in ("pairing", "end"):
+            if name in fields:
+                q = replace(q, **{name: self._named_by(frame, fields[name], name, parameter)})
         there &= ~keys.lost
-        at = _first(frame.record, there) if once else np.flatnonzero(there)
-        rows = pa.array(at)
-        taken = q.taken(rows)
-        first = found.get("value") or found.get("margin") or found.get("limit")
-        pairing = taken.pairing if taken.pairing is not None else taken.subject
-        self._pieces.add(
-            "reported",
-            frame.record[at],
-            parameter=parameter,
-            kind=kind or (pc.fill_null(taken.kind, default) if isinstance(taken.kind, pa.Array) else default),
-            end=words["end"].take(rows) if words["end"] is not None else taken.end,
-            pairing=words["pairing"].take(rows) if words["pairing"] is not None else pairing,
-            direction=taken.direction,
-            wavelength_nm=taken.wavelength,
-            verdict=None if verdict is None else verdict.take(rows),
-            marginal=None if marginal is None else marginal.take(rows),
-            words=None if said_words is None else said_words.take(rows),
-            step=None if first is None else first.step[at],
-            **{n: v[at] for n, v in columns.items()},
-        )
+        if once:
+            there = np.isin(np.arange(frame.rows), _first(frame.record, there))
+        self._report(frame, parameter, q, stated, there, stated.kind, frequency)
 
-    def _said(self, frame: RowFrame, f: SourceField | None, name: str, parameter: str) -> Any:
-        if f is None:
-            return None
-        from archive.formats.mapping.build.keys import end_of, pairing_of
-
+    def _named_by(self, frame: RowFrame, f: SourceField, name: str, parameter: str) -> pa.Array:
+        """The end or the pairing of each row, as a cell beside the number names it: Arrow text."""
         ordered = vocabulary.parameter(parameter).per == "ordered"
         own = {**self._mapping.pair_names, **f.words}
         if name == "end":
             return mapped(frame.columns[f.source], lambda w: f.words.get(w.strip()) or end_of(w, self._mapping))
         return mapped(frame.columns[f.source], lambda w: pairing_of(w, self._mapping, ordered, own))
 
-    def _verdict(self, frame: RowFrame, f: SourceField | None) -> tuple[Any, Any, Any]:
+    def _verdict(
+        self, frame: RowFrame, f: SourceField | None
+    ) -> tuple[pa.Array | None, pa.Array | None, pa.Array | None]:
         """Verdict (Arrow text), mark (Arrow bool, null where not marked) and words (Arrow text)."""
         if f is None:
             return None, None, None
@@ -323,18 +283,17 @@ class ScalarBuilder:
         cells = frame.columns[f.source]
         verdict = mapped(cells, lambda w: verdicts.read(w, own)[0])
         mark = mapped(cells, lambda w: "true" if verdicts.read(w, own)[1] else None)
-        said = mapped(cells, lambda w: w if w.strip() else None)
-        return verdict, mark.cast(pa.bool_()), said
+        return verdict, mark.cast(pa.bool_()), mapped(cells, lambda w: w if w.strip() else None)
 
 
-def bounds(bound: Any) -> Any:
+def bounds(bound: Signs) -> pa.Array | None:
     """> and < of bounds as Arrow text, null where there is none."""
     if not bound.any():
         return None
     return pa.array([None, ">", "<"]).take(pa.array(np.where(bound == 0, 0, np.where(bound > 0, 1, 2))))
 
 
-def _subject(q: Qualifiers) -> Any:
+def _subject(q: Qualifiers) -> str | pa.Array | None:
     if q.pairing is None:
         return q.subject.removeprefix("fiber ").removeprefix("conductor ") if isinstance(q.subject, str) else q.subject
     if isinstance(q.pairing, pa.Array) and isinstance(q.subject, pa.Array):
@@ -342,13 +301,13 @@ def _subject(q: Qualifiers) -> Any:
     return q.pairing
 
 
-def _first(key: Any, there: Any) -> Any:
+def _first(key: Ints, there: Flags) -> Ints:
     """The first row of each record, or part of one, that has a value. key: which it is, of each row."""
     at = np.flatnonzero(there)
     return np.sort(at[np.unique(key[at], return_index=True)[1]])
 
 
-def _varies(values: Any, record: Any, first: Any) -> bool:
+def _varies(values: Floats, record: Ints, first: Ints) -> bool:
     """Whether a record has several values. first: the first row of each record that has one."""
     usual = np.full(int(record.max(initial=0)) + 1, np.nan)
     usual[record[first]] = values[first]
@@ -356,7 +315,7 @@ def _varies(values: Any, record: Any, first: Any) -> bool:
     return bool((~np.isnan(values) & (values != other)).any())
 
 
-def _parts_of(record: Any, q: Qualifiers) -> Any:
+def _parts_of(record: Ints, q: Qualifiers) -> Ints:
     """A number for each row that tells records, and within them pairs, ends and directions."""
     key = record.astype(np.int64)
     for words_ in (q.pairing, q.subject, q.end, q.direction):
@@ -366,9 +325,8 @@ def _parts_of(record: Any, q: Qualifiers) -> Any:
     return key
 
 
-def yes(cells: Any) -> Any:
+def yes(cells: pa.Array) -> pa.Array:
     """Cells that say yes or no as Arrow bool."""
-    from archive.formats.base import words
 
     def said(w: str) -> str | None:
         folded = words.phrase(w) or w.strip().casefold()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pyarrow as pa
@@ -60,7 +61,7 @@ class Shared:
                 continue
             pattern = split_pattern(one.field.split)
             for name in pattern.groupindex:
-                out[name] = mapped(one.text, lambda w, p=pattern, n=name: m[n] if (m := p.match(w)) else None)
+                out[name] = mapped(one.text, partial(_part_named, pattern, name))
         return out
 
     def _people(self, facts: RecordFacts, rows: list[dict[str, Any]]) -> Any:
@@ -93,6 +94,11 @@ class Shared:
         ids = _combined(said, facts.n, rows, keyed, "jobs")
         facts.kept("jobs", pc.is_null(ids))
         return ids
+
+
+def _part_named(pattern: re.Pattern[str], name: str, word: str) -> str | None:
+    found = pattern.match(word)
+    return found[name] if found else None
 
 
 _IDS = {"instruments": "instrument_id", "places": "place_id", "people": "person_key", "jobs": "job_id"}

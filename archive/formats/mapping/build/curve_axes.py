@@ -1,0 +1,99 @@
+"""The axis of a curve that stands in one cell: from headings, a cell beside it, start and step, or a shared list."""
+
+from __future__ import annotations
+
+from itertools import takewhile
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from archive.formats.base import numbers, units
+from archive.formats.mapping.arrays import Floats, Ints
+from archive.formats.mapping.build.cell_arrays import axis_values
+from archive.formats.mapping.model import SourceField
+from archive.formats.mapping.row_frame import RowFrame
+
+SharedAxes = dict[tuple[int, str], Floats]
+"""Axes in MHz by record (-1: of the file) and name ("" where unnamed)."""
+
+
+class CurveAxes:
+    """Finds the axis (float64, MHz) of curves that stand in cells. Errors: ValueError where a cell is no axis."""
+
+    def __init__(self, writing: numbers.Writing) -> None:
+        self._writing = writing
+        self._read: dict[tuple[str, str], Floats] = {}
+
+    def common(self, frame: RowFrame, at: Ints) -> Floats | None:
+        """The axis that some rows plainly share: from the headings, or from equal cells of text; else None."""
+        if frame.axis is not None:
+            return frame.axis
+        listed = [f for f in frame.table.fields if f.to.table == "row" and f.to.name == "frequencies"]
+        if len(listed) != 1 or listed[0].source not in frame.columns:
+            return None
+        cells = frame.columns[listed[0].source]
+        if not pa.types.is_string(cells.type) or cells[int(at[0])].as_py() is None:
+            return None
+        some = cells if len(at) == len(cells) else cells.take(pa.array(at))
+        if not pc.all(pc.fill_null(pc.equal(some, some[0]), False)).as_py():
+            return None
+        try:
+            return self._in_cell(some[0].as_py(), listed[0])
+        except ValueError:
+            return None
+
+    def of(self, frame: RowFrame, f: SourceField, i: int, n: int, shared: SharedAxes) -> Floats | None:
+        """The axis of the n values that a field has in row i; None where nothing gives one."""
+        if frame.axis is not None:
+            return frame.axis
+        record = int(frame.record[i])
+        named = frame.table.find("axis")
+        name = frame.columns[named.source][i].as_py() if named and named.source in frame.columns else ""
+        listed = [x for x in frame.table.fields if x.to.table == "row" and x.to.name == "frequencies"]
+        listed = [x for x in listed if x.source in frame.columns and frame.columns[x.source][i].as_py() is not None]
+        if listed:
+            near = max(listed, key=lambda x: alike(x.source, f.source))
+            return self._in_cell(frame.columns[near.source][i].as_py(), near)
+        regular = self._regular(frame, i, n)
+        if regular is not None:
+            return regular
+        for key in ((record, name or ""), (-1, name or "")):
+            if name and key in shared:
+                return shared[key]
+        own = [k for k in shared if k[0] == record] or [k for k in shared if k[0] == -1]
+        if not own or name:
+            return None
+        # Of several axes the one whose name begins most like that of the curve.
+        return shared[max(own, key=lambda k: alike(k[1], f.source))]
+
+    def _in_cell(self, cell: str | list[float], f: SourceField) -> Floats:
+        """The axis that a cell holds; a text that came before is not read again."""
+        if not isinstance(cell, str):
+            return axis_values(cell, f, self._writing)
+        found = self._read.get((f.source, cell))
+        if found is None:
+            if len(self._read) > 64:
+                self._read.clear()
+            found = self._read[(f.source, cell)] = axis_values(cell, f, self._writing)
+        return found
+
+    def _regular(self, frame: RowFrame, i: int, n: int) -> Floats | None:
+        """From start and step, or from start and stop."""
+        given: dict[str, float] = {}
+        for name in ("start", "stop", "step"):
+            f = frame.table.find(name)
+            if f and f.source in frame.columns and frame.columns[f.source][i].as_py() is not None:
+                cells = frame.columns[f.source].slice(i, 1)
+                one = numbers.read(cells, self._writing, units.for_unit(f.unit, "MHz", name))
+                given[name] = float(one.values[0])
+        if "start" in given and "step" in given:
+            return np.round(given["start"] + given["step"] * np.arange(n), 9)
+        if "start" in given and "stop" in given and n > 1:
+            return np.round(np.linspace(given["start"], given["stop"], n), 9)
+        return None
+
+
+def alike(one: str, other: str) -> int:
+    """Characters with which two names both begin."""
+    return sum(1 for _ in takewhile(lambda both: both[0] == both[1], zip(one, other, strict=False)))
