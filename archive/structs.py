@@ -5,6 +5,8 @@ msgspec reports the first thing that does not fit and hides the keys of a table 
 
 from __future__ import annotations
 
+import difflib
+import json
 import re
 import tomllib
 from pathlib import Path
@@ -66,7 +68,9 @@ def convert(table: object, kind: type[Struct], where: str, *, code: str, remedy:
 def _plain(text: str, table: object, kind: object, steps: list[Step]) -> tuple[str, str, str]:
     """What msgspec reports: what is wrong, what was found, what was expected."""
     if unknown := _UNKNOWN.match(text):
-        return "a key that nothing reads", unknown.group(1), ""
+        keys = [key for part in _parts(kind, steps) for key in part.get("properties", ())]
+        near = difflib.get_close_matches(unknown.group(1), keys, n=1)
+        return "a key that nothing reads", unknown.group(1), near[0] if near else ""
     if missing := _MISSING.match(text):
         return "a key is missing", "", missing.group(1)
     if wrong := _TYPE.match(text):
@@ -133,11 +137,16 @@ def _dotted(steps: list[Step]) -> str:
 
 def _words(kind: object, steps: list[Step]) -> list[str]:
     """The words that fit where some steps lead."""
+    return [str(word) for part in _parts(kind, steps) for word in part.get("enum", ())]
+
+
+def _parts(kind: object, steps: list[Step]) -> list[dict[str, Any]]:
+    """What the JSON schema of a kind says of the place where some steps lead; several where it allows several."""
     whole = msgspec.json.schema(kind)
     ways = [whole]
     for step in steps:
         ways = [way for each in ways for way in _into(_alternatives(each, whole), step)]
-    return [str(word) for each in ways for way in _alternatives(each, whole) for word in way.get("enum", ())]
+    return [way for each in ways for way in _alternatives(each, whole)]
 
 
 def _alternatives(part: dict[str, Any], whole: dict[str, Any]) -> list[dict[str, Any]]:
@@ -168,3 +177,12 @@ def read_toml(path: Path, *, code: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         what, found = "this is not TOML", str(error)
     raise Trouble(what, code=code, where=where, found=found)
+
+
+def json_schema(kind: type, title: str) -> str:
+    """The JSON Schema 2020-12 of a declared file, for editors, as text."""
+    whole = msgspec.json.schema(kind)
+    return (
+        json.dumps({"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title, **whole}, indent=1)
+        + "\n"
+    )

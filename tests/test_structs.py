@@ -44,7 +44,7 @@ def test_a_table_that_fits() -> None:
             "f.toml, width: a value of another kind; found true or false; expected a number",
         ),
         ({"name": "a"}, "f.toml: a key is missing; expected width"),
-        ({"name": "a", "width": 1, "wide": 2}, "f.toml: a key that nothing reads; found wide"),
+        ({"name": "a", "width": 1, "wide": 2}, "f.toml: a key that nothing reads; found wide; expected width"),
         (
             {"name": "a", "width": 1, "slots": [1, "2"]},
             "f.toml, slots[1]: a value of another kind; found text; expected a whole number",

@@ -1,29 +1,37 @@
-"""The declared files that are made from schemas/tables.toml and schemas/vocabulary.toml.
+"""The declared files that are made from definitions: the open schema, and JSON schemas for editors.
 
-After a change to either: `muniment schema --write` makes them anew; a test holds them to the definitions.
+After a change to schemas/tables.toml, schemas/vocabulary.toml or a structure: `muniment schema --write` rebuilds them; a
+test compares them with the definitions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from archive import schemas
 from archive.atomic import write_bytes
 from archive.errors import Trouble
+from archive.formats import guide
+from archive.formats.open_csv import METADATA, csvw
+from archive.formats.open_xml import xsd
+from archive.formats.touchstone.port_map_keys import PortMapFile
+from archive.structs import json_schema
 
 
 def made() -> dict[str, Callable[[], str]]:
     """File name in schemas/ and the function that makes its text."""
-    from archive.formats import guide
-    from archive.formats.open_csv import METADATA, csvw
-    from archive.formats.open_xml import xsd
-
-    return {xsd.FILE_NAME: xsd.xsd, METADATA: csvw.text, guide.NAME: guide.text}
+    return {
+        xsd.FILE_NAME: xsd.xsd,
+        METADATA: csvw.text,
+        guide.NAME: guide.text,
+        "port-map.schema.json": partial(json_schema, PortMapFile, "Port map of a network-analyser file"),
+    }
 
 
 def write() -> list[Path]:
-    """Makes the files anew in schemas/. The paths of those that changed."""
+    """Rebuilds the files in schemas/. The paths of those that changed."""
     changed = []
     for name, make in made().items():
         path = schemas.root() / name

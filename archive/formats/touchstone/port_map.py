@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from msgspec.structs import astuple
+
 from archive.errors import Trouble
 from archive.formats.recognition import Entry
-from archive.formats.touchstone import map_keys
 from archive.formats.touchstone.network import Mode
+from archive.formats.touchstone.port_map_keys import PairsKeys, PortMapKeys, checked
 from archive.vocabulary import ENDS, PAIRS
 
 FOLDER_MAPS = ("port-map.toml", "links.toml")
@@ -52,7 +53,7 @@ class PortMap:
 
     link: str
     pairs: tuple[PairPorts, ...]
-    facts: Mapping[str, Any]
+    facts: PortMapKeys
     where: str
     sha256: str
 
@@ -64,7 +65,7 @@ class PortMap:
     @property
     def ignored(self) -> tuple[int, ...]:
         """Ports that the map ignores by name."""
-        return tuple(self.facts.get("ignore_ports", ()))
+        return tuple(self.facts.ignore_ports)
 
 
 def find(entry: Entry) -> Path | None:
@@ -107,20 +108,23 @@ def read_map(path: Path, name: str, ports: int) -> PortMap:
     content, sha256 = _content(path)
     entries = content.get("files", {})
     if not isinstance(entries, dict):
-        raise Trouble("files must be tables", where=where, expected='[files."NAME.s4p"]')
+        raise Trouble("files must be tables", code="port-map.key", where=where, expected='[files."NAME.s4p"]')
     facts = {key: value for key, value in content.items() if key != "files"}
     if name in entries:
         where = f'{where} [files."{name}"]'
         if not isinstance(entries[name], dict):
-            raise Trouble("an entry must be a table", where=where, expected='[files."NAME.s4p"]')
+            raise Trouble("an entry must be a table", code="port-map.key", where=where, expected='[files."NAME.s4p"]')
         facts.update(entries[name])
-    facts = map_keys.checked(facts, where)
-    stem = Path(name).stem
-    link = facts.pop("link", "").replace("{stem}", stem)
+    keys = checked(facts, where)
+    link = keys.link.replace("{stem}", Path(name).stem)
     if not link.strip():
-        raise Trouble("the port map names no link", where=where, expected='for example link = "2-TR2-A117"')
-    pairs = _pairs(facts.pop("pairs", {}), ports, where)
-    out = PortMap(link, pairs, facts, where, sha256)
+        raise Trouble(
+            "the port map names no link",
+            code="port-map.no-link",
+            where=where,
+            expected='for example link = "2-TR2-A117"',
+        )
+    out = PortMap(link, _pairs(keys.pairs, ports, where), keys, where, sha256)
     _each_port_once(out, ports)
     return out
 
@@ -138,7 +142,13 @@ def _parsed(path: Path, changed: int, size: int) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(data.decode("utf-8-sig")), hashlib.sha256(data).hexdigest()
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise Trouble("this port map is not TOML", where=path.name, found=str(error), remedy="mend that line") from None
+        raise Trouble(
+            "this port map is not TOML",
+            code="port-map.not-toml",
+            where=path.name,
+            found=str(error),
+            remedy="fix that line",
+        ) from None
 
 
 def _speaks_for(path: Path, name: str) -> bool:
@@ -154,42 +164,28 @@ def _speaks_for(path: Path, name: str) -> bool:
     return not isinstance(entries, dict) or name in entries
 
 
-def _pairs(given: Mapping[str, Any], ports: int, where: str) -> tuple[PairPorts, ...]:
-    if not given:
+def _pairs(given: PairsKeys, ports: int, where: str) -> tuple[PairPorts, ...]:
+    out = []
+    for name, pair in zip(PAIRS, astuple(given), strict=True):
+        if pair is not None:
+            here = f'{where}, pairs."{name}"'
+            out.append(PairPorts(name, _ports(pair.local, ports, here), _ports(pair.remote, ports, here, least=0)))
+    if not out:
         raise Trouble(
             "the port map names no pairs",
+            code="port-map.no-pairs",
             where=where,
             expected='for example [pairs."1-2"] with local = [1, 2] and remote = [3, 4]',
-        )
-    unknown = [name for name in given if name not in PAIRS]
-    if unknown:
-        raise Trouble("a pair that is none of the four", where=where, found=unknown[0], expected=", ".join(PAIRS))
-    out = []
-    for name in PAIRS:
-        if name not in given:
-            continue
-        here = f'{where} pairs."{name}"'
-        if not isinstance(given[name], dict) or not set(given[name]) <= set(ENDS) or "local" not in given[name]:
-            raise Trouble(
-                "a pair needs its ports",
-                where=here,
-                found=repr(given[name]),
-                expected="local = [1, 2] and, where that end was connected, remote = [3, 4]",
-            )
-        out.append(
-            PairPorts(name, _ports(given[name]["local"], ports, here), _ports(given[name].get("remote"), ports, here))
         )
     return tuple(out)
 
 
-def _ports(given: Any, ports: int, where: str) -> tuple[int, ...]:
-    if given is None:
-        return ()
+def _ports(given: int | list[int], ports: int, where: str, least: int = 1) -> tuple[int, ...]:
     listed = [given] if isinstance(given, int) else given
-    fits = isinstance(listed, list) and all(type(p) is int and 1 <= p <= ports for p in listed)
-    if not fits or len(listed) not in (1, 2):
+    if not least <= len(listed) <= 2 or not all(1 <= p <= ports for p in listed):
         raise Trouble(
             "these ports cannot be",
+            code="port-map.ports",
             where=where,
             found=repr(given),
             expected=f"one or two whole numbers from 1 to {ports}, the number of ports of the file",
@@ -201,11 +197,18 @@ def _each_port_once(port_map: PortMap, ports: int) -> None:
     named = [*port_map.ports, *port_map.ignored]
     wrong = [p for p in port_map.ignored if not 1 <= p <= ports]
     if wrong:
-        raise Trouble("this port cannot be", where=port_map.where, found=str(wrong[0]), expected=f"1 to {ports}")
+        raise Trouble(
+            "this port cannot be",
+            code="port-map.ports",
+            where=port_map.where,
+            found=str(wrong[0]),
+            expected=f"1 to {ports}",
+        )
     double = sorted({p for p in named if named.count(p) > 1})
     if double:
         raise Trouble(
             "a port stands at two places",
+            code="port-map.port-twice",
             where=port_map.where,
             found=f"port {double[0]} twice",
             expected="every port once",

@@ -55,7 +55,7 @@ def record_rows(entry: Entry, network: Network, port_map: PortMap, source: dict[
         {"name": f"ports of pair {p.name}", "place": port_map.where, "value": _spelled(p)} for p in port_map.pairs
     ]
     extras += [
-        {"name": name, "place": f"{port_map.where} notes", "value": text} for name, text in notes(port_map.facts)
+        {"name": name, "place": f"{port_map.where} notes", "value": text} for name, text in notes(port_map.facts.notes)
     ]
     return {
         **shared,
@@ -144,13 +144,13 @@ def _readings(port_map: PortMap, phases: dict[str, LinePhase], record_id: str) -
         for name, phase in phases.items()
         if phase.delay_10_ns is not None
     ]
-    if "length_m" in port_map.facts:
+    if port_map.facts.length_m is not None:
         rows.append(
             {
                 "record_id": record_id,
                 "quantity": "length",
                 "origin": "stated",
-                "value": port_map.facts["length_m"],
+                "value": port_map.facts.length_m,
             }
         )
     return rows

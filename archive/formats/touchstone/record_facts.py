@@ -10,6 +10,8 @@ from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from msgspec.structs import asdict
+
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.touchstone.findings import finding
@@ -33,31 +35,31 @@ def record_facts(port_map: PortMap) -> tuple[dict[str, Any], Rows, list[dict[str
     columns: dict[str, Any] = {
         "medium": "copper",
         "link_label": port_map.link,
-        "job_id": facts.get("job") or None,
-        "limit_found": facts.get("limit") or None,
-        "configuration": facts.get("configuration"),
-        "cable_found": facts.get("cable") or None,
-        "cable_type": _cable_type(facts.get("cable_type"), port_map.where),
-        "velocity_percent": facts.get("velocity_percent"),
-        "connections": facts.get("connections"),
-        "sequence": facts.get("sequence") or None,
-        "comment": facts.get("comment"),
+        "job_id": facts.job or None,
+        "limit_found": facts.limit or None,
+        "configuration": facts.configuration,
+        "cable_found": facts.cable or None,
+        "cable_type": _cable_type(facts.cable_type, port_map.where),
+        "velocity_percent": facts.velocity_percent,
+        "connections": facts.connections,
+        "sequence": facts.sequence or None,
+        "comment": facts.comment or None,
     }
     rows: Rows = {"people": [], "instruments": [], "places": []}
-    when, doubts = test_time(facts.get("tested"), facts.get("zone"), port_map.where)
+    when, doubts = test_time(facts.tested, facts.zone, port_map.where)
     columns.update(when)
-    if facts.get("tested_by"):
-        person = _person(facts["tested_by"], facts.get("organisation"))
+    if facts.tested_by:
+        person = _person(facts.tested_by, facts.organisation)
         rows["people"].append(person)
         columns["operator_key"] = person["person_key"]
-    if any(facts.get("instrument", {}).values()):
-        unit = with_id("instruments", {k: v for k, v in facts["instrument"].items() if v})
+    if instrument := {k: v for k, v in asdict(facts.instrument).items() if v}:
+        unit = with_id("instruments", instrument)
         rows["instruments"].append(unit)
         # One analyser holds the ports of both ends.
         columns["local_instrument_id"] = columns["remote_instrument_id"] = unit["instrument_id"]
-    for end, place in facts.get("ends", {}).items():
-        if any(place.values()):
-            row = with_id("places", {k: v for k, v in place.items() if v})
+    for end, given in asdict(facts.ends).items():
+        if place := {k: v for k, v in asdict(given).items() if v}:
+            row = with_id("places", place)
             if row not in rows["places"]:
                 rows["places"].append(row)
             columns[f"{end}_place_id"] = row["place_id"]
@@ -171,16 +173,10 @@ def _cable_type(given: str | None, where: str) -> str | None:
     return given
 
 
-def notes(facts: Mapping[str, Any]) -> list[tuple[str, str]]:
+def notes(given: Mapping[str, Any], prefix: str = "") -> list[tuple[str, str]]:
     """The free facts of a map as names and texts, nested names joined by a point."""
     out: list[tuple[str, str]] = []
-
-    def walk(prefix: str, value: Any) -> None:
-        if isinstance(value, dict):
-            for key, inner in value.items():
-                walk(f"{prefix}.{key}" if prefix else key, inner)
-        else:
-            out.append((prefix, value if isinstance(value, str) else str(value)))
-
-    walk("", facts.get("notes", {}))
+    for key, value in given.items():
+        name = f"{prefix}.{key}" if prefix else key
+        out += notes(value, name) if isinstance(value, dict) else [(name, str(value))]
     return out

@@ -24,7 +24,7 @@ def at_reference(network: Network, port_map: PortMap) -> tuple[Any, list[dict[st
 
     s = to_ports(network.s, network.modes) if network.modes else network.s
     old, new = network.reference_ohm.copy(), network.reference_ohm.copy()
-    stated = port_map.facts.get("reference_ohm")
+    stated = port_map.facts.reference_ohm
     want = tolerances("reference-impedance-changed")
     pair_ohm, port_ohm = want["pair_ohm"], want["port_ohm"]
     for pair in port_map.pairs:
