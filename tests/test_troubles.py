@@ -17,7 +17,10 @@ LISTED = {
 
 
 def _room(file: Path) -> str:
+    """The room of a module; the mappings of formats have a list of their own."""
     parts = file.relative_to(HOUSE).parts
+    if parts[:2] == ("formats", "mapping"):
+        return "mapping"
     return parts[0] if len(parts) > 1 else "foot"
 
 

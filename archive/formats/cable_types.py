@@ -80,13 +80,29 @@ def _compiled(tree: dict[str, Any], part: str) -> list[_Rule]:
     for rule in tree.get(part, []):
         where = f"{words.user_folder() / _FILE}, {part}"
         if not isinstance(rule, dict) or not {"type", "pattern"} <= set(rule):
-            raise Trouble("a rule of cable types is not complete", where=where, expected="type and pattern")
+            raise Trouble(
+                "a rule of cable types is not complete",
+                code="cable-types.incomplete-rule",
+                where=where,
+                expected="type and pattern",
+            )
         if rule["type"] not in known and rule["type"] != "awg{1}":
-            raise Trouble("no such cable type", where=where, found=str(rule["type"]), expected=", ".join(sorted(known)))
+            raise Trouble(
+                "no such cable type",
+                code="cable-types.unknown-type",
+                where=where,
+                found=str(rule["type"]),
+                expected=", ".join(sorted(known)),
+            )
         try:
             out.append(_Rule(rule["type"], re.compile(rule["pattern"])))
         except re.error as error:
-            raise Trouble("is no regular expression", where=where, found=f"{rule['pattern']}: {error}") from None
+            raise Trouble(
+                "is no regular expression",
+                code="cable-types.not-a-pattern",
+                where=where,
+                found=f"{rule['pattern']}: {error}",
+            ) from None
     return out
 
 
@@ -104,4 +120,6 @@ def _own() -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise Trouble("is no TOML", where=str(path), found=str(error), remedy="mend or remove it") from None
+        raise Trouble(
+            "is no TOML", code="cable-types.not-toml", where=str(path), found=str(error), remedy="mend or remove it"
+        ) from None

@@ -67,7 +67,9 @@ def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Itera
     Errors: Trouble for a path that is not there, an archive, or a zip (handed in itself) that is refused.
     """
     if not path.exists():
-        raise Trouble("there is no such file or folder", where=str(path), remedy="check the path")
+        raise Trouble(
+            "there is no such file or folder", code="input.not-there", where=str(path), remedy="check the path"
+        )
     if path.is_dir():
         if is_archive(path):
             raise archive(str(path))
@@ -75,7 +77,7 @@ def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Itera
     elif path.is_file():
         yield from _file(Entry(path, told(path.name)), temporary, 0)
     else:
-        raise Trouble("is neither a file nor a folder", where=str(path))
+        raise Trouble("is neither a file nor a folder", code="input.neither-file-nor-folder", where=str(path))
 
 
 def _file(entry: Entry, temporary: Path, depth: int) -> Iterator[Entry | Refused]:
@@ -118,11 +120,19 @@ def unpack(path: Path, temporary: Path, name: str) -> Path:
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise
         raise Trouble(
-            "cannot be unpacked", where=name, found=str(error.strerror), remedy="unpack it yourself"
+            "cannot be unpacked",
+            code="zip.cannot-unpack",
+            where=name,
+            found=str(error.strerror),
+            remedy="unpack it yourself",
         ) from None
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, UnicodeDecodeError) as error:
         raise Trouble(
-            "is damaged or not a zip", where=name, found=str(error), remedy="copy or export the zip again"
+            "is damaged or not a zip",
+            code="zip.damaged",
+            where=name,
+            found=str(error),
+            remedy="copy or export the zip again",
         ) from None
     return target
 
@@ -130,19 +140,27 @@ def unpack(path: Path, temporary: Path, name: str) -> Path:
 def _refuse(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
     """Everything that can be seen without unpacking."""
     if len(inside) > MOST_FILES:
-        raise Trouble(f"holds {len(inside)} files; at most {MOST_FILES} are read", where=name)
+        raise Trouble(
+            f"holds {len(inside)} files; at most {MOST_FILES} are read", code="zip.too-many-files", where=name
+        )
     seen: set[str] = set()
     declared = 0
     for info in inside:
         _refuse_path(info, name)
         folded = info.filename.casefold()
         if folded in seen:
-            raise Trouble("two entries have the same path", where=f"{name}: {info.filename}", remedy="zip it again")
+            raise Trouble(
+                "two entries have the same path",
+                code="zip.path-twice",
+                where=f"{name}: {info.filename}",
+                remedy="zip it again",
+            )
         seen.add(folded)
         declared += info.file_size
         if info.flag_bits & 0x1:
             raise Trouble(
                 "is encrypted",
+                code="zip.encrypted",
                 where=f"{name}: {info.filename}",
                 remedy="unpack it with its password and hand in the files",
             )
@@ -159,13 +177,16 @@ def _refuse_path(info: zipfile.ZipInfo, name: str) -> None:
     if path.startswith("/") or ".." in parts or ":" in path.split("/")[0] or "\0" in path or not parts:
         raise Trouble(
             "a path leaves the zip",
+            code="zip.path-leaves",
             where=name,
             found=repr(info.orig_filename[:120]),
             expected="paths inside the zip",
             remedy="do not open this zip; ask who sent it",
         )
     if stat.S_ISLNK(mode):
-        raise Trouble("an entry is a link", where=f"{name}: {info.filename}", remedy="zip the file it points to")
+        raise Trouble(
+            "an entry is a link", code="zip.link", where=f"{name}: {info.filename}", remedy="zip the file it points to"
+        )
 
 
 def _extract(packed: zipfile.ZipFile, info: zipfile.ZipInfo, target: Path, name: str, before: int) -> int:
@@ -186,6 +207,7 @@ def _extract(packed: zipfile.ZipFile, info: zipfile.ZipInfo, target: Path, name:
 def _bomb(where: str, bytes_out: int, bytes_in: int) -> Trouble:
     return Trouble(
         "unpacks to far more than it holds; it is refused",
+        code="zip.bomb",
         where=where,
         found=f"{bytes_out:,} bytes out of a zip of {bytes_in:,}",
         expected=f"at most {MOST_BYTES:,} bytes, {MOST_RATIO} times the packed size of each file",

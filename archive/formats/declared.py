@@ -1,7 +1,7 @@
 """The declared files that are made from definitions: the open schema, and JSON schemas for editors.
 
-After a change to schemas/tables.toml, schemas/vocabulary.toml or a structure: `muniment schema --write` rebuilds them; a
-test compares them with the definitions.
+After a change to schemas/tables.toml, schemas/vocabulary.toml or a structure: `muniment schema --write` rebuilds them;
+a test compares them with the definitions.
 """
 
 from __future__ import annotations
@@ -52,6 +52,7 @@ def copy(names: list[str], folder: Path) -> list[Path]:
         if path.exists() and (not path.is_file() or path.read_bytes() != text):
             raise Trouble(
                 "another file of this name is there already; nothing was written",
+                code="output.other-file",
                 where=str(path),
                 remedy="name a folder for the files with -o",
             )

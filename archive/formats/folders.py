@@ -42,7 +42,11 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
                 found = sorted(listed, key=lambda e: e.name)
         except OSError as error:
             where = before + told(folder.relative_to(root).as_posix())
-            yield Refused(folder, where, Trouble("cannot be opened", where=where, found=str(error.strerror)))
+            yield Refused(
+                folder,
+                where,
+                Trouble("cannot be opened", code="input.cannot-open", where=where, found=str(error.strerror)),
+            )
             continue
         for item in found:
             at = folder / item.name
@@ -54,7 +58,11 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
             elif item.is_file():
                 yield Entry(at, name)
             elif not item.is_dir():
-                yield Refused(at, name, Trouble("is neither a file nor a folder", where=name))
+                yield Refused(
+                    at,
+                    name,
+                    Trouble("is neither a file nor a folder", code="input.neither-file-nor-folder", where=name),
+                )
             elif is_archive(at):
                 yield Refused(at, name, archive(name))
             else:
@@ -76,6 +84,7 @@ def archive(name: str) -> Trouble:
     """Why an archive is not read as if it were an export."""
     return Trouble(
         "is an archive; what is in it is not read here",
+        code="input.is-an-archive",
         where=name,
         expected="exports, open forms or bags",
         remedy="ask it with `muniment find`, or hand in the bag of one deposit",
@@ -90,6 +99,7 @@ def _left_out(full: Path, left: frozenset[Path]) -> bool:
 def _link(path: Path, name: str) -> Trouble:
     return Trouble(
         "is a link, and links are not followed",
+        code="input.link",
         where=name,
         found=f"a link to {path.readlink()}",
         expected="a file",

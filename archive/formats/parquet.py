@@ -6,12 +6,21 @@ Written with zstd and page checksums: without them a flipped bit in a page comes
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
 from archive.errors import Trouble
+from archive.formats.deduplicate_shared import SharedRowFilter
+from archive.formats.merge import merged
 from archive.formats.recognition import Entry, Recognition
+from archive.formats.table_cursor import ROW, RowFault, TablePart
 from archive.tables import Batch, namespace, pieces, schema, tables
+from archive.version import PROGRAM
 
 _MAGIC = b"PAR1"
 _ROWS = 20_000
@@ -27,8 +36,6 @@ def recognise(entry: Entry) -> Recognition | None:
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
     """Batches of the tables beside records.parquet. Errors: Trouble where a file is damaged or has wrong columns."""
-    from archive.formats.merge import merged
-
     return merged(ParquetFiles(entry))
 
 
@@ -37,12 +44,6 @@ def write(batches: Iterable[Batch], out: Path) -> None:
 
     Errors: ValueError where a batch holds what the tables cannot; OSError.
     """
-    from contextlib import ExitStack
-
-    import pyarrow.parquet as pq
-
-    from archive.formats.deduplicate_shared import SharedRowFilter
-
     out.mkdir(exist_ok=True)
     once = SharedRowFilter()
     with ExitStack() as stack:
@@ -89,24 +90,15 @@ class ParquetFiles:
 
     def source(self, name: str) -> dict[str, Any]:
         """Its row of `sources`."""
-        from archive.version import PROGRAM
-
         return self._entries[name].source(layout="link-record-parquet", reader=f"{PROGRAM} parquet")
 
     def record_ids(self, name: str) -> Iterator[Any]:
         """Column record_id."""
-        import pyarrow as pa
-
         for batch in self._batches(name, ["record_id"]):
             yield batch.column("record_id").cast(pa.string())
 
     def parts(self, name: str) -> Iterator[Any]:
         """The rows in the types of the tables, with their numbers."""
-        import numpy as np
-        import pyarrow as pa
-
-        from archive.formats.table_cursor import ROW, RowFault, TablePart
-
         wanted = pa.schema([f.with_nullable(True) for f in schema(name)])
         first = 0
         for batch in self._batches(name, None):
@@ -131,9 +123,6 @@ class ParquetFiles:
     def _batches(self, name: str, columns: list[str] | None) -> Iterator[Any]:
         if name not in self._entries:
             return
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
         entry = self._entries[name]
         rows = 500 if name == "sweeps" else _ROWS
         try:
@@ -145,15 +134,15 @@ class ParquetFiles:
 
     def _check(self, name: str) -> None:
         """Errors: Trouble where the columns are not those of the table."""
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
         entry = self._entries[name]
         try:
             found = pq.read_schema(entry.path)
         except (pa.ArrowInvalid, OSError) as error:
             raise Trouble(
-                "is damaged or not Parquet", where=entry.name, found=str(error).split("\n")[0][:200]
+                "is damaged or not Parquet",
+                code="parquet.damaged",
+                where=entry.name,
+                found=str(error).split("\n")[0][:200],
             ) from None
         want = schema(name)
         unknown = [n for n in found.names if n not in want.names]
@@ -162,6 +151,7 @@ class ParquetFiles:
         if unknown or missing or other:
             raise Trouble(
                 "its columns are not those of this table",
+                code="parquet.columns",
                 where=entry.name,
                 found="; ".join(
                     f"{word} {', '.join(names)}"
@@ -174,12 +164,16 @@ class ParquetFiles:
 
 def _damaged(entry: Entry, error: Exception) -> Trouble:
     found = " ".join(str(error).split())[:200]
-    return Trouble("is damaged or not Parquet", where=entry.name, found=found, remedy="copy or export it again")
+    return Trouble(
+        "is damaged or not Parquet",
+        code="parquet.damaged",
+        where=entry.name,
+        found=found,
+        remedy="copy or export it again",
+    )
 
 
 def _castable(found: Any, wanted: Any) -> bool:
-    import pyarrow as pa
-
     try:
         pa.array([], type=found).cast(wanted)
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):

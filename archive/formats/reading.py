@@ -12,6 +12,8 @@ from archive.errors import Trouble
 from archive.formats import mapping as by_mapping
 from archive.formats.containers import entries, is_dropping
 from archive.formats.folders import Refused
+from archive.formats.open_xml.gate import well_formed
+from archive.formats.open_xml.prolog import looks_like_xml
 from archive.formats.readers import OPEN, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
@@ -78,7 +80,12 @@ class Reading:
 
     def _read_tasks(self, listed: list[ReadingTask]) -> Iterator[Batch]:
         if not listed:
-            raise Trouble("there is nothing in it", where=", ".join(map(str, self._paths)), expected="files to read")
+            raise Trouble(
+                "there is nothing in it",
+                code="input.nothing",
+                where=", ".join(map(str, self._paths)),
+                expected="files to read",
+            )
         taken = _taken(listed)
         troubles: list[Trouble] = []
         done = False
@@ -251,6 +258,7 @@ def _taken(listed: list[ReadingTask]) -> dict[Path, ReadingTask]:
 def _deep(entry: Entry) -> Trouble:
     return Trouble(
         "is nested deeper than any export",
+        code="file.nested-too-deep",
         where=entry.name,
         found="brackets or elements within each other by the hundred",
         remedy="look at the file; it may be damaged",
@@ -259,12 +267,13 @@ def _deep(entry: Entry) -> Trouble:
 
 def _unknown(entry: Entry) -> Trouble:
     if not entry.size:
-        return Trouble("is empty", where=entry.name, remedy="copy or export it again")
+        return Trouble("is empty", code="file.empty", where=entry.name, remedy="copy or export it again")
     if fault := _xml_fault(entry):
         return fault
     begins = entry.head[:40].decode("utf-8", errors="replace").strip()
     return Trouble(
         "no reader knows this layout",
+        code="layout.unknown",
         where=entry.name,
         found=f"{entry.size:,} bytes that begin {begins!r}",
         expected="link record XML, CSV or Parquet, a network-analyser file, or a layout with a mapping",
@@ -274,9 +283,6 @@ def _unknown(entry: Entry) -> Trouble:
 
 def _xml_fault(entry: Entry) -> Trouble | None:
     """Why a file that looks like XML cannot be read by anybody, where that is so."""
-    from archive.formats.open_xml.gate import well_formed
-    from archive.formats.open_xml.prolog import looks_like_xml
-
     if not looks_like_xml(entry.head) or entry.suffix in (".htm", ".html"):
         return None
     try:
@@ -291,4 +297,6 @@ def _nothing(troubles: list[Trouble]) -> Trouble:
     first = troubles[0]
     more = f" (nothing here can be read: {len(troubles) - 1} more files)" if len(troubles) > 1 else ""
     remedy = (first.remedy or "look at this file") + more
-    return Trouble(first.message, where=first.where, found=first.found, expected=first.expected, remedy=remedy)
+    return Trouble(
+        first.message, code=first.code, where=first.where, found=first.found, expected=first.expected, remedy=remedy
+    )

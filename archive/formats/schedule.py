@@ -17,6 +17,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from python_calamine import CalamineError, CalamineWorkbook
+
 from archive import schemas
 from archive.errors import Trouble
 from archive.formats import cable_types
@@ -45,7 +47,12 @@ def read(path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: 
     rows = _workbook(path) if path.suffix.lower() in _WORKBOOKS else _delimited(data, str(path))
     rows = [(n, r) for n, r in rows if any(c.strip() for c in r)]
     if not rows:
-        raise Trouble("this schedule is empty", where=str(path), expected="a table with a label of a link in each row")
+        raise Trouble(
+            "this schedule is empty",
+            code="schedule.empty",
+            where=str(path),
+            expected="a table with a label of a link in each row",
+        )
     place, heads = _headings(rows, columns or {}, str(path))
     body = rows[place + 1 :] if place >= 0 else rows
     source = {
@@ -85,14 +92,20 @@ def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
         content = data[encoding.mark :].decode(encoding.name)
     except UnicodeDecodeError as error:
         raise Trouble(
-            "this is no text", where=where, found=str(error), remedy="save the schedule as CSV in UTF-8"
+            "this is no text",
+            code="schedule.not-text",
+            where=where,
+            found=str(error),
+            remedy="save the schedule as CSV in UTF-8",
         ) from None
     mark = _delimiter(content)
     reader = csv.reader(io.StringIO(content, newline=""), delimiter=mark)
     try:
         return [(reader.line_num, row) for row in reader]
     except csv.Error as error:
-        raise Trouble("this is no table", where=f"{where}: line {reader.line_num}", found=str(error)) from None
+        raise Trouble(
+            "this is no table", code="schedule.not-a-table", where=f"{where}: line {reader.line_num}", found=str(error)
+        ) from None
 
 
 def _delimiter(content: str) -> str:
@@ -110,8 +123,6 @@ def _delimiter(content: str) -> str:
 
 def _workbook(path: Path) -> list[tuple[int, list[str]]]:
     """Rows of the first sheet that has any."""
-    from python_calamine import CalamineError, CalamineWorkbook
-
     try:
         book = CalamineWorkbook.from_path(path)
         for name in book.sheet_names:
@@ -119,7 +130,9 @@ def _workbook(path: Path) -> list[tuple[int, list[str]]]:
             if any(any(str(c).strip() for c in row) for row in rows):
                 return [(i + 1, [_cell(c) for c in row]) for i, row in enumerate(rows)]
     except (CalamineError, OSError) as error:
-        raise Trouble("this workbook cannot be read", where=str(path), found=str(error)) from None
+        raise Trouble(
+            "this workbook cannot be read", code="schedule.workbook-damaged", where=str(path), found=str(error)
+        ) from None
     return []
 
 
@@ -143,6 +156,7 @@ def _headings(
     if named:
         raise Trouble(
             "a heading that was named is not there",
+            code="schedule.heading-not-there",
             where=where,
             found=", ".join(c for c in rows[0][1] if c),
             expected=", ".join(named.values()),
@@ -151,6 +165,7 @@ def _headings(
         return -1, {"link_label": [0]}
     raise Trouble(
         "no column of this schedule is known to hold the labels of links",
+        code="schedule.no-labels",
         where=f"{where}: line {rows[0][0]}",
         found=", ".join(c for c in rows[0][1] if c),
         expected="a heading such as link, cable or label",
@@ -163,7 +178,10 @@ def _named(row: Sequence[str], named: Mapping[str, str]) -> dict[str, list[int]]
     unknown = set(named) - {*COLUMNS, *PLACES}
     if unknown:
         raise Trouble(
-            "no such column of a schedule", found=", ".join(sorted(unknown)), expected=", ".join((*COLUMNS, *PLACES))
+            "no such column of a schedule",
+            code="schedule.unknown-column",
+            found=", ".join(sorted(unknown)),
+            expected=", ".join((*COLUMNS, *PLACES)),
         )
     at = {column: cells.get(heading.strip().casefold()) for column, heading in named.items()}
     return {c: [i] for c, i in at.items() if i is not None} if all(i is not None for i in at.values()) else {}
@@ -278,6 +296,7 @@ def _due(body: Sequence[tuple[int, list[str]]], at: int | None, where: str) -> l
     if len(read) == 2 and read[0] != read[1]:
         raise Trouble(
             "these dates can be read in two ways",
+            code="schedule.ambiguous-dates",
             where=where,
             found=filled[0],
             expected="dates such as 2019-04-30",
@@ -285,7 +304,13 @@ def _due(body: Sequence[tuple[int, list[str]]], at: int | None, where: str) -> l
         )
     if not read:
         bad = next((c, line) for c, (line, _) in zip(cells, body, strict=True) if c and not _iso(c, sum(_DATES, ())))
-        raise Trouble("no date", where=f"{where}: line {bad[1]}", found=bad[0], expected="a date such as 2019-04-30")
+        raise Trouble(
+            "no date",
+            code="schedule.not-a-date",
+            where=f"{where}: line {bad[1]}",
+            found=bad[0],
+            expected="a date such as 2019-04-30",
+        )
     return read[0]
 
 

@@ -9,7 +9,11 @@ from typing import Any
 from archive.atomic import atomic_write
 from archive.errors import Trouble
 from archive.formats import FORMS
-from archive.tables import Batch
+from archive.formats.open_csv import METADATA
+from archive.formats.open_csv.write_csv import write as put_csv
+from archive.formats.open_xml.write_xml import write as put_xml
+from archive.formats.parquet import write as put_parquet
+from archive.tables import Batch, tables
 from archive.tables.sound import sound
 
 XML_NAME = "link-records.xml"
@@ -18,27 +22,21 @@ XML_NAME = "link-records.xml"
 def write(batches: Iterable[Batch], out: Any, form: str = "xml", *, replace: bool = False) -> list[Path]:
     """See formats.write."""
     if form not in FORMS:
-        raise Trouble("there is no such form", where=form, expected=" or ".join(FORMS))
+        raise Trouble("there is no such form", code="output.unknown-form", where=form, expected=" or ".join(FORMS))
     out = Path(out)
     single = _single(out, form)
     batches = map(sound, batches)
     _refuse_existing(out, single, replace)
     with atomic_write(out) as temporary:
         if form == "xml":
-            from archive.formats.open_xml.write_xml import write as put_xml
-
             if single:
                 put_xml(batches, temporary)
             else:
                 temporary.mkdir()
                 put_xml(batches, temporary / XML_NAME)
         elif form == "csv":
-            from archive.formats.open_csv.write_csv import write as put_csv
-
             put_csv(batches, temporary, zipped=single)
         else:
-            from archive.formats.parquet import write as put_parquet
-
             put_parquet(batches, temporary)
     return [out] if single else sorted(out.iterdir())
 
@@ -52,7 +50,13 @@ def _single(out: Path, form: str) -> bool:
 def _refuse_existing(out: Path, single: bool, replace: bool) -> None:
     above = next((p for p in out.parents if p.exists() or p.is_symlink()), None)
     if above is not None and not above.is_dir():
-        raise Trouble("cannot be written there", where=str(out), found=f"{above} is a file", expected="a folder")
+        raise Trouble(
+            "cannot be written there",
+            code="output.under-a-file",
+            where=str(out),
+            found=f"{above} is a file",
+            expected="a folder",
+        )
     if not out.exists() and not out.is_symlink():
         return
     if out.is_dir() and not single and not any(out.iterdir()):
@@ -60,6 +64,7 @@ def _refuse_existing(out: Path, single: bool, replace: bool) -> None:
     if not replace:
         raise Trouble(
             "exists already; nothing was written",
+            code="output.exists",
             where=str(out),
             expected="a new name or an empty folder",
             remedy="name another place, or say --replace",
@@ -68,6 +73,7 @@ def _refuse_existing(out: Path, single: bool, replace: bool) -> None:
     if foreign:
         raise Trouble(
             "holds more than an earlier output; nothing was written",
+            code="output.foreign-files",
             where=str(out),
             found=", ".join(foreign[:3]) + (f" and {len(foreign) - 3} more" if len(foreign) > 3 else ""),
             expected="only files that this command writes",
@@ -77,7 +83,4 @@ def _refuse_existing(out: Path, single: bool, replace: bool) -> None:
 
 def _written() -> set[str]:
     """Names of the files that are written into a folder."""
-    from archive.formats.open_csv import METADATA
-    from archive.tables import tables
-
     return {XML_NAME, METADATA, *(f"{t}{ending}" for t in tables() for ending in (".csv", ".parquet"))}

@@ -22,7 +22,7 @@ def is_workbook(entry: Entry) -> bool:
 def kind_of(entry: Entry) -> str:
     """workbook, xml, json or text. Errors: Trouble for what is none of them."""
     if not entry.size:
-        raise Trouble("is empty", where=entry.name, remedy="export it again")
+        raise Trouble("is empty", code="file.empty", where=entry.name, remedy="export it again")
     if is_workbook(entry):
         return "workbook"
     head = entry.head
@@ -34,11 +34,17 @@ def kind_of(entry: Entry) -> str:
     if b"\0" in head[:4096] and texts.detect(head).basis not in ("byte order mark", "NUL pattern"):
         stripped = head[:4096].replace(b"\0", b"")
         if len(stripped) < 0.5 * len(head[:4096]):
-            raise Trouble("is no text, workbook, XML or JSON", where=entry.name, found="mostly NUL bytes")
+            raise Trouble(
+                "is no text, workbook, XML or JSON",
+                code="file.unknown-kind",
+                where=entry.name,
+                found="mostly NUL bytes",
+            )
     control = sum(1 for b in head[:4096].replace(b"\0", b"") if b < 9 or (13 < b < 27 and b != 12))
     if control > 0.02 * len(head[:4096]):
         raise Trouble(
             "is no text, workbook, XML or JSON",
+            code="file.unknown-kind",
             where=entry.name,
             found="binary bytes",
             remedy="export the results in one of these forms",

@@ -56,7 +56,10 @@ def detect(head: bytes, declared: str = "", *, whole: bool = False) -> Encoding:
             declared = codecs.lookup(declared).name
         except LookupError:
             raise Trouble(
-                "no such character encoding", found=declared, remedy="name one such as utf-8, cp1252 or shift_jis"
+                "no such character encoding",
+                code="text.unknown-encoding",
+                found=declared,
+                remedy="name one such as utf-8, cp1252 or shift_jis",
             ) from None
     for mark, name in _MARKS:
         if head.startswith(mark):
@@ -190,6 +193,7 @@ def _decode(decoder: codecs.IncrementalDecoder, block: bytes, last: bool, where:
         bad = error.object[error.start : error.end]
         raise Trouble(
             "text does not fit its encoding",
+            code="text.not-in-encoding",
             where=f"{where}, byte {at}",
             found=f"bytes {bad.hex(' ')}",
             expected=f"{e.name} ({e.basis})",

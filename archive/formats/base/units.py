@@ -96,11 +96,17 @@ def for_unit(name: str, ours: str, of: str, where: str = "") -> Unit:
         name = ours
     found = find(name)
     if found is None:
-        raise Trouble("no such unit", where=where, found=name, expected=f"a unit of {of}, such as {ours}")
+        raise Trouble(
+            "no such unit", code="unit.unknown", where=where, found=name, expected=f"a unit of {of}, such as {ours}"
+        )
     want = _DIMENSION[ours]
     if found.dimension != want:
         raise Trouble(
-            "a unit that cannot be", where=where, found=f"{found.name} for {of}", expected=f"a unit of {want}"
+            "a unit that cannot be",
+            code="unit.impossible",
+            where=where,
+            found=f"{found.name} for {of}",
+            expected=f"a unit of {want}",
         )
     if ours == "km":
         return Unit(found.name, "length", found.factor / 1000)

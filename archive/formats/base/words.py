@@ -10,6 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import platformdirs
+
 from archive import schemas
 from archive.errors import Trouble
 
@@ -31,8 +33,6 @@ class WordMeaning:
 
 def user_folder() -> Path:
     """The user's own folder of mappings, words and cable types (it need not exist)."""
-    import platformdirs
-
     return Path(platformdirs.user_data_dir("muniment", appauthor=False))
 
 
@@ -67,7 +67,11 @@ def sources() -> tuple[dict[str, Any], ...]:
             out.append(tomllib.loads(own.read_text("utf-8")))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise Trouble(
-                "the user's word file is no TOML", where=str(own), found=str(error), remedy="mend or remove it"
+                "the user's word file is no TOML",
+                code="user-words.not-toml",
+                where=str(own),
+                found=str(error),
+                remedy="mend or remove it",
             ) from None
     return tuple(out)
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from archive.formats.open_csv.read_csv import read as merged
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch, tables, version
 
@@ -27,6 +28,4 @@ def recognise(entry: Entry) -> Recognition | None:
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
     """Batches of the tables beside the metadata file; see read_csv.read."""
-    from archive.formats.open_csv.read_csv import read as merged
-
     return merged(entry)

@@ -17,6 +17,7 @@ def refuse_metadata(metadata: Entry) -> None:
     if found and int(found[1]) > version():
         raise Trouble(
             f"is version {found[1]} of link record CSV; this program reads up to version {version()}",
+            code="open-csv.newer-version",
             where=metadata.name,
             remedy="read it with a newer muniment",
         )
@@ -25,6 +26,7 @@ def refuse_metadata(metadata: Entry) -> None:
     except ValueError as error:
         raise Trouble(
             "the metadata file is damaged",
+            code="open-csv.metadata-damaged",
             where=metadata.name,
             found=str(error),
             expected="CSV on the Web metadata, as `muniment schema csv` writes it",
@@ -49,6 +51,7 @@ def header_of(name: str, entry: Entry) -> list[str]:
         what = f"unknown {', '.join(unknown)}" if unknown else f"missing {', '.join(missing)}" if missing else ""
         raise Trouble(
             "the first line does not name the columns of this table",
+            code="open-csv.header",
             where=f"{entry.name}, line 1",
             found=what or (line[:80].decode("utf-8", errors="replace") or "an empty line"),
             expected=",".join(columns)[:120] + ("..." if len(columns) > 12 else ""),

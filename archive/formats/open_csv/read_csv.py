@@ -20,6 +20,7 @@ from archive.formats.open_csv.check import header_of, refuse_metadata
 from archive.formats.recognition import Entry
 from archive.formats.table_cursor import ROW, RowFault, TablePart
 from archive.tables import Batch, Column, schema, tables
+from archive.tables.tokens import uncell
 from archive.version import PROGRAM
 
 _BLOCK = 4 << 20
@@ -56,7 +57,10 @@ class CsvFiles:
         }
         if "records" not in self._entries:
             raise Trouble(
-                "there is no records.csv beside it", where=metadata.name, remedy="hand in the whole folder or zip"
+                "there is no records.csv beside it",
+                code="open-csv.no-records",
+                where=metadata.name,
+                remedy="hand in the whole folder or zip",
             )
         for name, entry in self._entries.items():
             header_of(name, entry)
@@ -125,6 +129,7 @@ def _refuse_other_encodings(block: bytes, entry: Entry, first: int) -> None:
         line = first + 2 + block.count(b"\n", 0, error.start)
         raise Trouble(
             "is not UTF-8",
+            code="open-csv.not-utf8",
             where=f"{entry.name}, line {line}",
             found=f"byte {block[error.start]:#04x}",
             remedy="save it as UTF-8",
@@ -222,8 +227,6 @@ class _Lazy:
 
 
 def _lenient(cell: str | None) -> str | None:
-    from archive.tables.tokens import uncell
-
     try:
         return None if cell is None else uncell(cell)
     except ValueError:
@@ -241,4 +244,4 @@ def _first_cell(name: str, text: str) -> str | None:
 def _unreadable(entry: Entry, error: Exception, first: int) -> Trouble:
     text = " ".join(str(error).split())[:200]
     where = f"{entry.name}, after line {first + 1}"
-    return Trouble("is not readable as CSV", where=where, found=text, remedy="export it again")
+    return Trouble("is not readable as CSV", code="open-csv.not-csv", where=where, found=text, remedy="export it again")

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from archive.formats.open_xml.prolog import doctype, looks_like_xml, root, text_of
+from archive.formats.open_xml.read_xml import read as stream
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch, namespace
 
 
 def recognise(entry: Entry) -> Recognition | None:
     """Link record XML of any version, by the namespace or the name of its root element."""
-    from archive.formats.open_xml.prolog import doctype, looks_like_xml, root, text_of
-
     if not looks_like_xml(entry.head):
         return None
     base = namespace().rsplit(":", 1)[0]
@@ -28,6 +28,4 @@ def recognise(entry: Entry) -> Recognition | None:
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
     """Batches of one document; see read_xml.read."""
-    from archive.formats.open_xml.read_xml import read as stream
-
     return stream(entry)

@@ -11,6 +11,7 @@ from lxml import etree
 
 from archive import schemas
 from archive.errors import Trouble
+from archive.formats.open_xml.explain import reasons
 from archive.formats.open_xml.prolog import SAFE, root
 from archive.formats.open_xml.stream import TOP, Stream, ended, qualified
 from archive.formats.open_xml.xsd import FILE_NAME
@@ -58,6 +59,7 @@ def not_well_formed(error: etree.XMLSyntaxError, where: str, elements: int = 0) 
     cut = "Premature end" in text or "Couldn't find end of Start Tag" in text or "EndTag" in text
     return Trouble(
         "the document ends in the middle" if cut else "is not well-formed XML",
+        code="xml.not-well-formed",
         where=f"{where}, line {line}, column {column}",
         found=f"{text} (after {elements} complete elements)",
         expected="a whole link record document",
@@ -69,7 +71,7 @@ def _right_namespace(path: Path, where: str) -> None:
     with path.open("rb") as file:
         head = file.read(65536)
     if not head:
-        raise Trouble("is empty", where=where, expected="a link record document")
+        raise Trouble("is empty", code="file.empty", where=where, expected="a link record document")
     found = root(head)
     if found is None:
         well_formed(path, where)  # says what is wrong; a root that only comes after a long comment passes
@@ -81,6 +83,7 @@ def _right_namespace(path: Path, where: str) -> None:
     if newer and int(newer[1]) > version():
         raise Trouble(
             f"is written in version {newer[1]} of link record XML; this program reads up to version {version()}",
+            code="open-xml.newer-version",
             where=where,
             found=f"namespace {found.namespace}",
             expected=namespace(),
@@ -88,6 +91,7 @@ def _right_namespace(path: Path, where: str) -> None:
         )
     raise Trouble(
         "is not link record XML",
+        code="open-xml.other-root",
         where=where,
         found=f"root element {found.name} in namespace {found.namespace or '(none)'}",
         expected=f"root element link-records in namespace {namespace()}",
@@ -131,8 +135,6 @@ def _judged(element: Any, where: str, place: str) -> Trouble | None:
 
 def _why(wrapper: Any, where: str, line: int, place: str) -> Trouble:
     """xmlschema's reasons for one element; lxml's own where xmlschema finds none."""
-    from archive.formats.open_xml.explain import reasons
-
     found = reasons(etree.tostring(wrapper))
     if not found:
         first = schema().error_log[0]
@@ -145,6 +147,7 @@ def _why(wrapper: Any, where: str, line: int, place: str) -> Trouble:
 def _refused(where: str, line: int, place: str, reason: str, value: str) -> Trouble:
     return Trouble(
         f"the schema refuses it: {reason}",
+        code="open-xml.refused",
         where=f"{where}, line {line}, {place}",
         found=repr(value[:80]) if value else "",
         remedy="correct the writer of this file; schemas/README.md explains every field",

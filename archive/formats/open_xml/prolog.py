@@ -77,6 +77,7 @@ def refuse_doctype(head: bytes, where: str) -> None:
     if doctype(head):
         raise Trouble(
             "has a document type declaration, which a link record never has; it is refused unread",
+            code="xml.doctype",
             where=where,
             found="<!DOCTYPE",
             expected="<link-records",

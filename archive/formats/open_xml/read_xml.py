@@ -13,6 +13,7 @@ from archive.formats.open_xml.rows import ElementFault
 from archive.formats.open_xml.stream import TOP, Stream, ended
 from archive.formats.recognition import Entry
 from archive.tables import Batch
+from archive.version import PROGRAM
 
 
 def read(entry: Entry) -> Iterator[Batch]:
@@ -58,6 +59,4 @@ def _set_aside(entry: Entry, element: Any, place: str, fault: ElementFault) -> d
 
 
 def _source(entry: Entry) -> dict[str, Any]:
-    from archive.version import PROGRAM
-
     return entry.source(layout="link-record-xml", reader=f"{PROGRAM} open_xml", encoding="utf-8")

@@ -83,6 +83,7 @@ def ended(stream: Stream) -> None:
     if not stream.complete:
         raise Trouble(
             "the document ends in the middle",
+            code="xml.cut-off",
             where=stream.where,
             found=f"the end of the file after {stream.count} complete elements",
             expected="</link-records>",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from archive.formats.touchstone.findings import tolerances
 from archive.formats.touchstone.mixed_mode import to_modes, to_ports
 from archive.formats.touchstone.network import Mode, Network
@@ -20,8 +22,6 @@ def draft_pairs(network: Network) -> list[tuple[tuple[int, ...], tuple[int, ...]
     ports couple most make a pair; four ports that fit another division better are divided so. The near end is that of
     the lower port.
     """
-    import numpy as np
-
     s = _single_ended(network)
     if network.ports == 2:
         return [((1,), (2,))]
@@ -75,8 +75,6 @@ def _looks_like_a_pair(network: Network, near: Sequence[int], far: Sequence[int]
 
 def _match(weight: Any, *, from_one: bool = True) -> list[tuple[int, int]]:
     """Pairs of indices, the heaviest first, each index once; counted from 1, or from 0."""
-    import numpy as np
-
     left = np.array(weight, dtype=float)
     np.fill_diagonal(left, -1.0)
     out = []
@@ -93,8 +91,6 @@ def _divide(
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """The ends of a pair of two through paths: their lower ports and their higher ones, or the division that fits
     clearly better; the far ports in the order in which the near ones arrive."""
-    import numpy as np
-
     near, far = _sorted((wire[0], other[0])), _sorted((wire[1], other[1]))
     fits = division_fits(f_mhz, s, [*near, *far])
     if fits:

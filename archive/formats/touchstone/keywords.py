@@ -39,6 +39,7 @@ def whole(word: str, keyword: str, where: str) -> int:
     if not word.strip().isascii() or not word.strip().isdigit() or len(word.strip()) > 12:
         raise Trouble(
             f"[{keyword}] must be followed by a whole number",
+            code="touchstone.keyword-value",
             where=where,
             found=repr(word[:40]),
             expected="for example 4",
@@ -51,6 +52,7 @@ def sane_ports(ports: int, where: str) -> int:
     if not 1 <= ports <= MOST_PORTS:
         raise Trouble(
             "a number of ports that cannot be",
+            code="touchstone.ports",
             where=where,
             found=f"{ports} ports",
             expected=f"1 to {MOST_PORTS}",
@@ -64,6 +66,7 @@ def check_version(word: str, where: str) -> str:
     if word.strip() not in VERSIONS:
         raise Trouble(
             "this version of Touchstone is not known",
+            code="touchstone.version",
             where=where,
             found=repr(word.strip()),
             expected=f"{' or '.join(VERSIONS)}, or a file of version 1 without [Version]",
@@ -85,6 +88,7 @@ def read_modes(text: str, ports: int, where: str) -> tuple[Mode, ...]:
         if not match or pair != (match[1].upper() != "S"):
             raise Trouble(
                 "[Mixed-Mode Order] holds a word that is not of the specification",
+                code="touchstone.mixed-mode",
                 where=where,
                 found=repr(word),
                 expected="words such as D1,2 C1,2 S3",
@@ -97,6 +101,7 @@ def read_modes(text: str, ports: int, where: str) -> tuple[Mode, ...]:
     if named != list(range(1, ports + 1)) or sorted(map(sorted, difference)) != sorted(map(sorted, common)):
         raise Trouble(
             "[Mixed-Mode Order] does not name every port once",
+            code="touchstone.mixed-mode",
             where=where,
             found=" ".join(text.split()),
             expected=f"each of ports 1 to {ports}: a pair as D and as C, a single port as S",

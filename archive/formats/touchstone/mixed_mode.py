@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from archive.formats.touchstone.network import Mode
 
 
 def mode_matrix(modes: Sequence[Mode], ports: int) -> Any:
     """Real matrix (M, N) that turns waves of N ports into waves of the modes; its rows are orthonormal."""
-    import numpy as np
-
     out = np.zeros((len(modes), ports))
     for row, mode in enumerate(modes):
         if mode.kind == "S":
@@ -52,8 +52,6 @@ def renormalise(s: Any, old_ohm: Any, new_ohm: Any) -> Any:
     so S' = (Q + P S) (P + Q S)^-1.
     Errors: numpy.linalg.LinAlgError where a matrix has no inverse, which no passive network shows.
     """
-    import numpy as np
-
     old, new = np.asarray(old_ohm, dtype=float), np.asarray(new_ohm, dtype=float)
     p = np.diag((old + new) / (2 * np.sqrt(old * new)))
     q = np.diag((old - new) / (2 * np.sqrt(old * new)))
@@ -62,8 +60,6 @@ def renormalise(s: Any, old_ohm: Any, new_ohm: Any) -> Any:
 
 def loss_db(s: Any) -> Any:
     """-20 lg |s| in dB; NaN where |s| is zero, which has no value in dB."""
-    import numpy as np
-
     size = np.abs(s)
     with np.errstate(divide="ignore"):
         loss = -20.0 * np.log10(size)

@@ -6,6 +6,8 @@ import math
 import warnings
 from typing import Any, NoReturn
 
+import numpy as np
+
 from archive.errors import Trouble
 
 
@@ -14,8 +16,6 @@ def parse_numbers(body: str, first_line: int, path: str) -> Any:
 
     Errors: Trouble with the line of the first word that is no number.
     """
-    import numpy as np
-
     if not body or body.isspace():
         return np.empty(0)
     try:
@@ -27,8 +27,6 @@ def parse_numbers(body: str, first_line: int, path: str) -> Any:
 
 
 def _not_a_number(body: str, first_line: int, path: str) -> NoReturn:
-    import numpy as np
-
     for offset, line in enumerate(body.split("\n")):
         for word in line.split():
             try:
@@ -41,12 +39,18 @@ def _not_a_number(body: str, first_line: int, path: str) -> NoReturn:
                     remedy = "export the file with a point as decimal mark"
                 raise Trouble(
                     "this is no number",
+                    code="touchstone.not-numbers",
                     where=f"{path} line {first_line + offset}",
                     found=repr(word[:40]),
                     expected="a number such as -12.5 or 1.25e-3",
                     remedy=remedy,
                 ) from None
-    raise Trouble("the numbers of this file cannot be read", where=path, remedy="export the file again")
+    raise Trouble(
+        "the numbers of this file cannot be read",
+        code="touchstone.not-numbers",
+        where=path,
+        remedy="export the file again",
+    )
 
 
 def line_of(body: str, first_line: int, index: int) -> int:
@@ -87,6 +91,7 @@ def count_fault(body: str, first_line: int, path: str, ports: int, per_point: in
             remedy = f"the rows fit {other} port{'s' * (other > 1)}: correct the suffix of the file to .s{other}p"
         return Trouble(
             "the rows of one frequency do not match the port count",
+            code="touchstone.port-count",
             where=f"{path} line {start}",
             found=f"{n} number{'s' * (n != 1)}",
             expected=expected,
@@ -95,6 +100,7 @@ def count_fault(body: str, first_line: int, path: str, ports: int, per_point: in
     total = sum(counts)
     return Trouble(
         "the numbers do not match the port count",
+        code="touchstone.port-count",
         where=f"{path} line {starts[-1] if starts else first_line}",
         found=f"{total} numbers in all",
         expected=f"a multiple of {expected}",
@@ -129,8 +135,6 @@ def noise_start(body: str) -> int | None:
 
 def rising_fault(values: Any, body: str, first_line: int, path: str, per_point: int) -> Trouble | None:
     """Says where the frequencies do not rise, None where they do. values: float64, as the file gives them."""
-    import numpy as np
-
     fall = np.flatnonzero(~(np.diff(values) > 0))
     if values[0] < 0:
         at, found = 0, f"{values[0]:.12g}"
@@ -142,6 +146,7 @@ def rising_fault(values: Any, body: str, first_line: int, path: str, per_point: 
         return None
     return Trouble(
         "the frequencies are out of order",
+        code="touchstone.frequency-order",
         where=f"{path} line {line_of(body, first_line, at * per_point)}",
         found=found,
         expected=expected,

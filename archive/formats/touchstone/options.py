@@ -45,6 +45,7 @@ def read_options(line: str, where: str) -> OptionLine:
         elif word in ("Y", "Z", "G", "H"):
             raise Trouble(
                 "these are not scattering parameters",
+                code="touchstone.not-s-parameters",
                 where=where,
                 found=f"{word}-parameters",
                 expected="S-parameters",
@@ -56,6 +57,7 @@ def read_options(line: str, where: str) -> OptionLine:
         elif word != "S":
             raise Trouble(
                 "the option line holds a word that is not of the specification",
+                code="touchstone.option-line",
                 where=where,
                 found=repr(words[i]),
                 expected="a unit (Hz, kHz, MHz, GHz), S, a format (DB, MA, RI), R and an impedance",
@@ -74,6 +76,7 @@ def positive(word: str, where: str) -> float:
     if not (math.isfinite(value) and value > 0):
         raise Trouble(
             "this reference impedance cannot be used",
+            code="touchstone.impedance",
             where=where,
             found=repr(word),
             expected="a positive number of ohm",
@@ -90,6 +93,10 @@ def _impedances(words: list[str], i: int, where: str) -> tuple[tuple[float, ...]
         i += 1
     if not values:
         raise Trouble(
-            "nothing follows R", where=where, expected="an impedance in ohm", remedy="correct the option line"
+            "nothing follows R",
+            code="touchstone.impedance",
+            where=where,
+            expected="an impedance in ohm",
+            remedy="correct the option line",
         )
     return tuple(values), i

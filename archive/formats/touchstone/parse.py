@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import numpy as np
+
 from archive.errors import Trouble
 from archive.formats.touchstone import keywords, numeric
 from archive.formats.touchstone.network import Mode, Network
@@ -84,6 +86,7 @@ def _ports(parts: Scan, path: str) -> int:
         if named not in (None, stated):
             raise Trouble(
                 "[Number of Ports] and the suffix of the file differ",
+                code="touchstone.ports",
                 where=parts.where(line),
                 found=f"{stated} ports",
                 expected=f"{named} as the suffix says",
@@ -93,6 +96,7 @@ def _ports(parts: Scan, path: str) -> int:
     if named is None:
         raise Trouble(
             "nothing says how many ports this file has",
+            code="touchstone.ports",
             where=path,
             expected="a suffix such as .s4p, or [Number of Ports]",
             remedy="rename the file to the suffix that its number of ports asks for",
@@ -107,6 +111,7 @@ def _layout(parts: Scan, ports: int, version: str) -> str:
     if layout not in ("full", "lower", "upper"):
         raise Trouble(
             "[Matrix Format] is not of the specification",
+            code="touchstone.keyword-value",
             where=parts.where(line),
             found=repr(word),
             expected="Full, Lower or Upper",
@@ -118,6 +123,7 @@ def _layout(parts: Scan, ports: int, version: str) -> str:
         if version != "1":
             raise Trouble(
                 "the order of two-port data is not stated",
+                code="touchstone.keyword-value",
                 where=parts.path,
                 expected="[Two-Port Data Order] 21_12 or 12_21",
                 remedy="add the keyword that the measurement had, or export the file again",
@@ -127,6 +133,7 @@ def _layout(parts: Scan, ports: int, version: str) -> str:
     if word not in ("21_12", "12_21"):
         raise Trouble(
             "[Two-Port Data Order] is not of the specification",
+            code="touchstone.keyword-value",
             where=parts.where(line),
             found=repr(word),
             expected="21_12 or 12_21",
@@ -142,6 +149,7 @@ def _check_count(parts: Scan, points: int, version: str) -> None:
     if stated != points:
         raise Trouble(
             "[Number of Frequencies] does not match the data",
+            code="touchstone.point-count",
             where=parts.where(line),
             found=f"{points} frequencies",
             expected=f"{stated}",
@@ -151,8 +159,6 @@ def _check_count(parts: Scan, points: int, version: str) -> None:
 
 def _reference(parts: Scan, options: OptionLine, ports: int) -> Any:
     """Reference impedance of every port in ohm, float64 (N,)."""
-    import numpy as np
-
     values, where = list(options.reference_ohm), parts.path
     if "reference" in parts.words:
         text, line = parts.words["reference"]
@@ -161,6 +167,7 @@ def _reference(parts: Scan, options: OptionLine, ports: int) -> Any:
     if len(values) not in (1, ports):
         raise Trouble(
             "the reference impedances do not match the ports",
+            code="touchstone.impedance",
             where=where,
             found=f"{len(values)} of them",
             expected=f"1 or {ports}",
@@ -178,8 +185,6 @@ def _modes(parts: Scan, ports: int) -> tuple[Mode, ...]:
 
 def _mhz(values: Any, factor: float) -> Any:
     """Frequencies in MHz; the dust of the multiplication is taken off where it is dust (below 1 part in 10^12)."""
-    import numpy as np
-
     scaled = values / 1e6 if factor == 1e-6 else values / 1e3 if factor == 1e-3 else values * factor
     clean = np.rint(scaled * 1e9) / 1e9
     return np.where(np.abs(clean - scaled) <= 1e-12 * np.abs(scaled), clean, scaled)
@@ -187,8 +192,6 @@ def _mhz(values: Any, factor: float) -> Any:
 
 def _complex(first: Any, second: Any, number_format: str) -> Any:
     """Complex values of two numbers each: RI real, imaginary; MA magnitude, degrees; DB decibels, degrees."""
-    import numpy as np
-
     out = np.empty(first.shape, dtype=np.complex128)
     if number_format == "RI":
         out.real, out.imag = first, second
@@ -202,8 +205,6 @@ def _complex(first: Any, second: Any, number_format: str) -> Any:
 
 def _matrices(values: Any, ports: int, layout: str) -> Any:
     """Values (F, K) of each point as matrices (F, N, N)."""
-    import numpy as np
-
     if layout in ("lower", "upper"):
         out = np.empty((len(values), ports, ports), dtype=np.complex128)
         rows, columns = np.tril_indices(ports) if layout == "lower" else np.triu_indices(ports)

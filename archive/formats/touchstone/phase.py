@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 _HARMLESS_NS = -0.5
 """A delay this far below zero is still noise of a thru, not a turn of phase lost between two points."""
 
@@ -31,8 +33,6 @@ def line_phase(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> Lin
     (crossed). Where the steps of the sweep are so wide that a turn between two points can be lost, every delay that
     the loss allows is tried, and nothing is said unless all agree.
     """
-    import numpy as np
-
     if len(f_mhz) and f_mhz[0] == 0:
         # At 0 Hz there is no phase to speak of.
         f_mhz, through = f_mhz[1:], through[1:]
@@ -75,8 +75,6 @@ def line_phase(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> Lin
 def _turns(wave: Any) -> Any:
     """Phase of a wave without jumps, radian. The usual turn of one step is taken away first, so that a line whose
     step is near half a turn does not flip between both ways round."""
-    import numpy as np
-
     steps = wave[1:] / wave[:-1]
     usual = np.angle(np.sum(steps / np.abs(steps)))
     turned = usual + np.angle(steps * np.exp(-1j * usual))
@@ -85,8 +83,6 @@ def _turns(wave: Any) -> Any:
 
 def _prefix(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> int:
     """How many points from the first, stand at equal steps with a loss small enough for their phase."""
-    import numpy as np
-
     if len(f_mhz) < 3:
         return 0
     steps = np.diff(f_mhz)
@@ -97,8 +93,6 @@ def _prefix(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> int:
 
 
 def _polarity(radian: float, tolerances: Mapping[str, float]) -> str:
-    import numpy as np
-
     off = abs(float(np.degrees(np.angle(np.exp(1j * radian)))))
     if off <= tolerances["within_degrees"]:
         return "straight"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+import numpy as np
+
 from archive.formats.touchstone.findings import finding, tolerances
 from archive.formats.touchstone.mixed_mode import to_modes
 from archive.formats.touchstone.network import Mode
@@ -82,8 +84,6 @@ def _blind(rule: str, f_mhz: Any, what: str) -> dict[str, Any]:
 
 
 def _passive(f_mhz: Any, s: Any) -> Iterator[dict[str, Any]]:
-    import numpy as np
-
     judged = _judged(f_mhz, "not-passive")
     if not judged.any():
         yield _blind("not-passive", f_mhz, "passive")
@@ -95,8 +95,6 @@ def _passive(f_mhz: Any, s: Any) -> Iterator[dict[str, Any]]:
 
 
 def _reciprocal(f_mhz: Any, s: Any) -> Iterator[dict[str, Any]]:
-    import numpy as np
-
     judged = _judged(f_mhz, "not-reciprocal")
     if not judged.any():
         yield _blind("not-reciprocal", f_mhz, "reciprocal")
@@ -137,8 +135,6 @@ def _through_paths(
 def _elsewhere(modes: Modes, pair: PairPorts, pairs: Sequence[PairPorts]) -> tuple[str, str] | None:
     """Where the pair's signal arrives loudly at an end that is not its own, at the lowest frequency. Crosstalk of
     cabling is never loud there; a pair under the name of another is."""
-    import numpy as np
-
     t = tolerances("through-path-not-where-the-map-says")
     own = modes.wave((pair.name, "remote", "D"), (pair.name, "local", "D"))
     heard = {
@@ -161,8 +157,6 @@ def _elsewhere(modes: Modes, pair: PairPorts, pairs: Sequence[PairPorts]) -> tup
 
 
 def _db(level: float) -> str:
-    import numpy as np
-
     return f"{-20 * np.log10(level):.1f} dB" if level > 0 else "nothing"
 
 
@@ -176,8 +170,6 @@ def division_fits(f_mhz: Any, s: Any, ports: Sequence[int]) -> list[float]:
     """How well four ports of s (F, N, N) divide into two ends of one pair, for each of the divisions: mean of
     transmitted power less reflected power of the difference mode; 1 for a perfect line, 0 or less where the division
     is wrong. Only the frequencies count at which some division transmits; empty where there are none."""
-    import numpy as np
-
     t = tolerances("through-path-not-where-the-map-says")
     powers = []
     for local, remote in divisions(ports):

@@ -24,6 +24,7 @@ def load(entry: Entry) -> Network:
     if entry.size > MOST_BYTES:
         raise Trouble(
             "this file is too large for a sweep of cabling",
+            code="touchstone.too-large",
             where=entry.name,
             found=f"{entry.size} bytes",
             expected=f"{MOST_BYTES} at the most",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from archive.formats.recognition import Entry
 from archive.formats.touchstone.cell_account import account
 from archive.formats.touchstone.findings import finding
@@ -71,8 +73,6 @@ def record_rows(entry: Entry, network: Network, port_map: PortMap, source: dict[
 
 def _usable(network: Network) -> None:
     """Errors: SetAside where a value is NaN or infinite."""
-    import numpy as np
-
     bad = np.argwhere(~np.isfinite(network.s))
     if not len(bad):
         return
@@ -100,8 +100,6 @@ def _sweeps(
     modes: Modes, pairs: list[PairPorts], record_id: str, axis_id: str
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Rows of sweeps, and a finding where points have no value."""
-    import numpy as np
-
     rows: list[dict[str, Any]] = []
     empty, where = 0, []
     for parameter, end, pairing, origin, values in curves(modes, pairs):

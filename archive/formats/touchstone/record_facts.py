@@ -87,6 +87,7 @@ def test_time(given: Any, zone: str | None, where: str) -> tuple[dict[str, Any],
     except ValueError:
         raise Trouble(
             "this is no date of a test",
+            code="port-map.not-a-date",
             where=f"{where} tested",
             found=repr(found),
             expected="for example 2019-06-05, 2019-06-05T16:55 or 2019-06-05T16:55:11+02:00",
@@ -112,7 +113,11 @@ def _zone(zone: str | None, where: str) -> ZoneInfo | None:
         return ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise Trouble(
-            "there is no such time zone", where=f"{where} zone", found=repr(zone), expected="a name like Europe/Lisbon"
+            "there is no such time zone",
+            code="port-map.unknown-zone",
+            where=f"{where} zone",
+            found=repr(zone),
+            expected="a name like Europe/Lisbon",
         ) from None
 
 
@@ -164,6 +169,7 @@ def _cable_type(given: str | None, where: str) -> str | None:
         if not places or (i == 0 and places[0] != 0):
             raise Trouble(
                 "this is no cable type",
+                code="port-map.cable-type",
                 where=f"{where} cable_type",
                 found=repr(given),
                 expected="for example cat6a/f-utp/awg23/solid",

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import numpy as np
+
 from archive.formats.touchstone.findings import finding, tolerances
 from archive.formats.touchstone.mixed_mode import renormalise, to_ports
 from archive.formats.touchstone.network import Network, SetAside
@@ -20,8 +22,6 @@ def at_reference(network: Network, port_map: PortMap) -> tuple[Any, list[dict[st
 
     Errors: SetAside where the impedance of a differential port is not known, or the matrix cannot be converted.
     """
-    import numpy as np
-
     s = to_ports(network.s, network.modes) if network.modes else network.s
     old, new = network.reference_ohm.copy(), network.reference_ohm.copy()
     stated = port_map.facts.reference_ohm

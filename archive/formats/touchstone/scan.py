@@ -53,6 +53,7 @@ def scan(text: str, path: str) -> Scan:
     if out.options is None:
         raise Trouble(
             "there is no option line, so unit and number format are not known",
+            code="touchstone.option-line",
             where=path,
             expected="a line such as `# MHz S RI R 50` before the numbers",
             remedy="export the file again, or add the line that the measurement had",
@@ -64,7 +65,13 @@ def scan(text: str, path: str) -> Scan:
     else:
         out.body = rest
     if not out.body.strip():
-        raise Trouble("there are no data", where=path, expected="rows of numbers", remedy="export the file again")
+        raise Trouble(
+            "there are no data",
+            code="touchstone.no-data",
+            where=path,
+            expected="rows of numbers",
+            remedy="export the file again",
+        )
     return out
 
 
@@ -88,7 +95,12 @@ def _header(text: str, out: Scan) -> tuple[int, int]:
                 inside = False
             elif word == "network data":
                 if "version" not in out.words:
-                    raise Trouble("keywords without [Version]", where=out.where(line), expected="[Version] 2.0 first")
+                    raise Trouble(
+                        "keywords without [Version]",
+                        code="touchstone.keyword-place",
+                        where=out.where(line),
+                        expected="[Version] 2.0 first",
+                    )
                 return at, line + 1
             else:
                 out.words[word] = (match[2].strip(), line)
@@ -107,6 +119,7 @@ def _header(text: str, out: Scan) -> tuple[int, int]:
         elif "version" in out.words:
             raise Trouble(
                 "a line that belongs to no keyword",
+                code="touchstone.keyword-place",
                 where=out.where(line),
                 found=repr(content[:40]),
                 expected="[Network Data] before the numbers",
@@ -136,6 +149,7 @@ def _body(rest: str, first: int, out: Scan) -> None:
                 elif word != "end":
                     raise Trouble(
                         "a keyword in the middle of the data",
+                        code="touchstone.keyword-place",
                         where=out.where(line),
                         found=f"[{match[1].strip()}]",
                         expected="keywords before [Network Data]",
@@ -168,11 +182,18 @@ def _keyword(word: str, line: int, out: Scan) -> str:
     if plain not in keywords.KNOWN:
         raise Trouble(
             "a keyword that this reader does not know could change what the numbers mean",
+            code="touchstone.unknown-keyword",
             where=out.where(line),
             found=f"[{word.strip()[:40]}]",
             expected="a keyword of Touchstone 2.0",
             remedy="export the file as version 2.0 or 1.1",
         )
     if plain in out.words:
-        raise Trouble("a keyword is there twice", where=out.where(line), found=f"[{word.strip()}]", expected="it once")
+        raise Trouble(
+            "a keyword is there twice",
+            code="touchstone.keyword-place",
+            where=out.where(line),
+            found=f"[{word.strip()}]",
+            expected="it once",
+        )
     return plain
