@@ -4,6 +4,7 @@ import shutil
 import subprocess
 
 import pytest
+from fontTools import ttLib
 
 from archive.answers.documents import (
     Attachment,
@@ -18,8 +19,18 @@ from archive.answers.documents import (
     html,
     pdf,
 )
+from archive.answers.documents.text import fonts, printable, visible
 
 HOSTILE = "<script>alert(1)</script> #pagebreak() $x$ \\ @a `b` \u202eevil *bold* =1+1"
+
+
+def test_letters_that_the_font_lacks_are_written_out():
+    """The letters of the font are those that an independent reader of fonts finds; any other is written as its code."""
+    with ttLib.TTFont(fonts() / "DejaVuSans.ttf", lazy=True) as font:
+        there = sorted(font.getBestCmap())
+    letters = "".join(map(chr, there)).translate(dict.fromkeys(range(32)) | {0xAD: None})
+    assert len(letters) > 5000 and [c for c in letters if printable(c) != c and visible(c) == c] == []
+    assert printable("\u6f22") == "⟨U+6F22⟩" and 0x6F22 not in there
 
 
 def document(text=HOSTILE):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from archive.answers.plots import LINEAR, LOG, ROOT, Event, Mark, Panel, PlotCurve, plot, thin
+from archive.answers.plots import LINEAR, LOG, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, plot, thin
 from archive.answers.plots.scale import ticks
 
 
@@ -67,8 +67,7 @@ def test_a_curve_is_drawn_where_it_is():
         title="t",
         x_label="x",
         y_label="y",
-        width=500,
-        height=300,
+        layout=PlotLayout(width=500, height=300),
     )
     path = re.search(r'<path d="(M[^"]*l[^"]*)" fill="none" stroke="#0072b2"', svg)
     x0, _y0, dx1, dy1, dx2, dy2 = map(float, re.findall(r"-?[\d.]+", path[1]))
@@ -84,7 +83,9 @@ def test_nothing_to_draw_is_said():
 
 
 def test_the_worst_curve_is_named_and_its_point_is_told_beyond_the_limit():
-    svg = plot(panels(), title="t", x_label="MHz", y_label="dB", words=("worst curve", "margin", "fails"))
+    svg = plot(
+        panels(), title="t", x_label="MHz", y_label="dB", layout=PlotLayout(words=("worst curve", "margin", "fails"))
+    )
     assert ">fails<" in svg and ">margin<" in svg
     ring = re.search(r'<circle cx="(\S+)" cy="(\S+)" r="4.2"', svg)
     told = re.search(r'<text x="(\S+)" y="(\S+)"[^>]*fill="#1a1a1a">worst</text>', svg)
@@ -94,7 +95,7 @@ def test_the_worst_curve_is_named_and_its_point_is_told_beyond_the_limit():
 def test_events_of_a_trace_stand_in_the_picture():
     km = np.linspace(0, 2, 50)
     panel = Panel("trace", (PlotCurve("1310 nm", km, -km),), events=(Event(0.5, "2"),))
-    assert ">2</text>" in plot([panel], title="t", x_label="km", y_label="dB", scale=LINEAR)
+    assert ">2</text>" in plot([panel], title="t", x_label="km", y_label="dB", layout=PlotLayout(scale=LINEAR))
 
 
 @given(st.lists(st.floats(-1e3, 1e3) | st.just(float("nan")), min_size=2, max_size=400))

@@ -12,7 +12,7 @@ from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.curve_figures import curves_of
 from archive.answers.claim.verdicts import verdict_table, worst_text
 from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
-from archive.answers.plots import Mark, Panel, PlotCurve, plot
+from archive.answers.plots import Mark, Panel, PlotCurve, PlotLayout, plot
 from archive.answers.wording import Wording, plain
 
 Moved = dict[str | None, list[PlotCurve]]
@@ -270,10 +270,12 @@ def _pictures(moved: Mapping[str, Moved], names: Names, words: Wording) -> list[
             title=caption,
             x_label=words("frequency, MHz (even steps of its square root)"),
             y_label=words("change, dB"),
-            height=210 if len(panels) == 1 else 330,
-            stacked=True,
-            words=(words("largest change"), "", ""),
-            tick_text=words.free,
+            layout=PlotLayout(
+                height=210 if len(panels) == 1 else 330,
+                stacked=True,
+                words=(words("largest change"), "", ""),
+                tick_text=words.free,
+            ),
         )
         made.append(Figure(svg, caption, caption))
     if still:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from archive import limits, vocabulary
 from archive.answers.documents import Figure
-from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, plot
+from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, plot
 from archive.answers.wording import Wording
 from archive.tables import Batch
 
@@ -143,12 +143,14 @@ def _figure(
         title=caption,
         x_label=words("distance, km") if trace else words("frequency, MHz (even steps of its square root)"),
         y_label=words.headed(parameter),
-        height=tall,
-        scale=LINEAR if trace else ROOT,
-        stacked=not compact,
-        detail=0.4 if compact else 0.75,
-        words=(words("worst curve"), words("margin"), words("fails")),
-        tick_text=words.free,
+        layout=PlotLayout(
+            height=tall,
+            scale=LINEAR if trace else ROOT,
+            stacked=not compact,
+            detail=0.4 if compact else 0.75,
+            words=(words("worst curve"), words("margin"), words("fails")),
+            tick_text=words.free,
+        ),
     )
     return Figure(svg, caption, caption)
 

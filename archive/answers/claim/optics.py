@@ -7,7 +7,9 @@ from typing import Any
 
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.documents import DocumentSection, Figure, TableBlock
-from archive.answers.plots.pen import FONT, GRID, INK, SOFT, escape, figure, stroke, text
+from archive.answers.plots.axes import CIRCLE, Axes
+from archive.answers.plots.frame import Box
+from archive.answers.plots.pen import INK, haloed, picture
 from archive.answers.plots.scale import even
 from archive.answers.wording import Wording, plain
 
@@ -45,38 +47,28 @@ def _limit(r: Mapping[str, Any], said: Sequence[Mapping[str, Any]]) -> float | N
 
 
 def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wording, title: str) -> str:
-    top, foot = 14, 34
-    height = top + _ROW * len(marked) + foot
     values = [v for r, limit in marked for v in (r["value"], limit) if v is not None]
     ticks = even(min(0.0, *values), max(*values, 0.1) * 1.15, 6)
-    span = ticks[-1] - ticks[0]
-
-    def x(value: float) -> float:
-        return float(_LEFT + (value - ticks[0]) / span * _WIDE)
-
-    out = []
-    bottom = top + _ROW * len(marked)
-    for t in ticks:
-        out.append(stroke(f"M{figure(x(t))} {top}V{bottom}", GRID, "", 0.6))
-        out.append(text(x(t), bottom + 11, words.free(t), anchor="middle", colour=SOFT))
+    box = Box(_LEFT, 14, _WIDE, _ROW * len(marked), True)
+    axes = Axes(box, (ticks[0], ticks[-1]), (len(marked) - 0.5, -0.5))
+    names = [", ".join(t for t in (plain(r["subject"]), _wave(r), words.way(r["direction"])) if t) for r, _ in marked]
+    axes.grid([(t, words.free(t)) for t in ticks], list(enumerate(names)), "x")
     for k, (r, limit) in enumerate(marked):
-        y = top + _ROW * k + _ROW / 2
-        wave = f"{r['wavelength_nm']:g} nm" if r["wavelength_nm"] else ""
-        label = ", ".join(t for t in (plain(r["subject"]), wave, words.way(r["direction"])) if t)
-        out.append(text(_LEFT - 8, y + 3, label, anchor="end"))
-        out.append(stroke(f"M{figure(x(max(0.0, ticks[0])))} {figure(y)}H{figure(x(r['value']))}", INK, "", 1.2))
-        out.append(f'<circle cx="{figure(x(r["value"]))}" cy="{figure(y)}" r="3.4" fill="{INK}"/>')
+        axes.line([max(0.0, ticks[0]), r["value"]], [k, k], (INK, ""), 1.2)
+        axes.markers([r["value"]], [k], CIRCLE, INK, INK)
         told = f"{words.number(r['value'], 2)} dB"
         if limit is not None:
-            out.append(stroke(f"M{figure(x(limit))} {figure(y - 8)}v16", INK, "", 2.0))
+            axes.line([limit, limit], [k - 0.36, k + 0.36], (INK, ""), 2.0)
             margin = words.margin(limit - r["value"], "")
             told += ", " + words("margin {margin} {unit}", margin=margin, unit="dB")
-        out.append(text(x(max(r["value"], limit or 0.0)) + 8, y + 3, told, halo=True))
-    out.append(text(_LEFT + _WIDE / 2, bottom + 25, words.headed("optical_loss"), anchor="middle", colour=SOFT))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 780 {height}" width="780" height="{height}" role="img" '
-        f'font-family="{FONT}"><title>{escape(title)}</title>{"".join(out)}</svg>'
-    )
+        at = float(axes.x(max(r["value"], limit or 0.0)))
+        axes.parts.append(haloed(at + 8, float(axes.y(k)) + 3, told))
+    axes.words(_WIDE / 2, box.tall + 28, words.headed("optical_loss"), anchor="middle")
+    return picture(780, int(axes.bottom) + 36, title, "".join(axes.parts))
+
+
+def _wave(r: Mapping[str, Any]) -> str:
+    return f"{r['wavelength_nm']:g} nm" if r["wavelength_nm"] else ""
 
 
 def events(tested: TestedRecord, words: Wording) -> DocumentSection | None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from archive import vocabulary
-from archive.answers.plots.pen import FONT, INK, SOFT, escape, stroke, text
+from archive.answers.plots.pen import INK, SOFT, picture, stroke, text
 from archive.answers.wording import Wording
 
 _ORDER = ("1", "2", "3", "6", "4", "5", "7", "8", "S")
@@ -42,10 +42,7 @@ def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) ->
         for x in (_NEAR, _FAR):
             out.append(f'<circle cx="{x}" cy="{y}" r="8" fill="#fff" stroke="{INK}"/>')
             out.append(text(x, y + 3.2, contact, anchor="middle", size=9))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 560 {height}" width="560" height="{height}" role="img" '
-        f'font-family="{FONT}"><title>{escape(title)}</title>{"".join(out)}</svg>'
-    )
+    return picture(560, height, title, "".join(out))
 
 
 def _note(r: Mapping[str, Any], faulty: bool, words: Wording) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from functools import cache
 from pathlib import Path
+from struct import unpack_from
 
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _KEPT = frozenset("\n")
@@ -45,18 +46,20 @@ def _code(c: str) -> str:
 
 @cache
 def _glyphs() -> frozenset[int]:
-    """Code points of DejaVu Sans, the font that stands in where the text face lacks a letter."""
-    from fontTools.ttLib import TTFont
+    """Code points of DejaVu Sans, the font that stands in where the text face lacks a letter.
 
-    with TTFont(fonts() / "DejaVuSans.ttf", lazy=True) as font:
-        return frozenset(font.getBestCmap())
+    Its table cmap has a subtable of format 12: groups of first and last code point and first glyph (ISO/IEC 14496-22,
+    5.2.1).
+    """
+    data = (fonts() / "DejaVuSans.ttf").read_bytes()
+    tables = (unpack_from(">4sIII", data, 12 + 16 * i) for i in range(unpack_from(">H", data, 4)[0]))
+    cmap = next(offset for tag, _, offset, _ in tables if tag == b"cmap")
+    starts = [cmap + unpack_from(">I", data, cmap + 8 + 8 * i)[0] for i in range(unpack_from(">H", data, cmap + 2)[0])]
+    start = next(s for s in starts if unpack_from(">H", data, s)[0] == 12)
+    groups = (unpack_from(">II", data, start + 16 + 12 * i) for i in range(unpack_from(">I", data, start + 12)[0]))
+    return frozenset(code for first, last in groups for code in range(first, last + 1))
 
 
-@cache
 def fonts() -> Path:
-    """Folder of the DejaVu fonts, which travel with matplotlib; the machine's own fonts are never used."""
-    import importlib.util
-
-    found = importlib.util.find_spec("matplotlib")
-    assert found is not None and found.origin is not None
-    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
+    """Folder of the DejaVu fonts that travel with the program; the machine's own fonts are never used."""
+    return Path(__file__).parent / "fonts"

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from archive.answers.plots import pen
 from archive.answers.plots.frame import LEGEND_ROW, Box, PlotFrame
 from archive.answers.plots.mark import ring
-from archive.answers.plots.model import Panel, PlotCurve
-from archive.answers.plots.pen import FONT, GRID, INK, SHADE, SOFT, STYLES, figure, text
-from archive.answers.plots.scale import ROOT, Array
+from archive.answers.plots.model import USUAL, Panel, PlotCurve, PlotLayout
+from archive.answers.plots.pen import GRID, HATCH_FILL, INK, SHADE, SOFT, STYLES, escape, figure, haloed, text
+from archive.answers.plots.scale import Array
 from archive.answers.plots.thin import thin
 
 
@@ -21,44 +21,31 @@ def plot(
     title: str,
     x_label: str,
     y_label: str,
-    width: int = 680,
-    height: int = 260,
-    scale: str = ROOT,
-    stacked: bool = False,
-    legend: bool = True,
-    detail: float = 0.75,
-    words: tuple[str, str, str] = ("worst", "margin", "fails"),
-    tick_text: Callable[[float], str] = "{:g}".format,
+    layout: PlotLayout = USUAL,
 ) -> str:
     """The picture as a self-contained SVG text with a title for screen readers.
 
     Panels share both axes. The side of the limit on which a point fails is hatched; the distance between the limit
     and the worst curve is shaded; the worst point is ringed and its curve drawn black. Curves are thinned to the
-    page, extremes kept. scale: of the axis across, see plots.scale.
-    detail: columns of points that a curve keeps, per dot. words: how the legend calls the curve of the
-    worst point, the shade and the hatch.
-    Errors: ValueError where no panel holds a point.
+    page, extremes kept. Errors: ValueError where no panel holds a point.
     """
-    entries = _entries(panels, words) if legend else []
-    frame = PlotFrame(panels, width, height, scale, [label for label, _ in entries], stacked, detail)
-    body = [pen.HATCH]
+    entries = _entries(panels, layout.words)
+    frame = PlotFrame(panels, layout, [label for label, _ in entries])
+    body: list[str] = []
     for box, panel in zip(frame.boxes, panels, strict=True):
-        body.extend(_panel(frame, box, panel, tick_text))
+        body.extend(_panel(frame, box, panel))
     first, last = frame.boxes[0], frame.boxes[-1]
     body.append(text((first.left + last.left + last.wide) / 2, frame.axis_text, x_label, anchor="middle", colour=SOFT))
     middle = figure((first.top + last.top + last.tall) / 2)
     body.append(
         f'<text x="11" y="{middle}" transform="rotate(-90 11 {middle})" text-anchor="middle" font-size="8.5" '
-        f'fill="{SOFT}">{pen.escape(y_label)}</text>'
+        f'fill="{SOFT}">{escape(y_label)}</text>'
     )
     for (label, sample), (x, row) in zip(entries, frame.legend, strict=True):
         y = frame.legend_top + LEGEND_ROW * row
         body.append(sample.format(x=figure(x), y=figure(y), top=figure(y - 4)))
         body.append(text(x + 28, y + 3, label))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
-        f'role="img" font-family="{FONT}"><title>{pen.escape(title)}</title>' + "".join(body) + "</svg>"
-    )
+    return pen.picture(layout.width, layout.height, title, "".join(body))
 
 
 def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple[str, str]]:
@@ -77,19 +64,19 @@ def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple
     return list(found.items())
 
 
-def _panel(frame: PlotFrame, box: Box, panel: Panel, tick_text: Callable[[float], str]) -> list[str]:
+def _panel(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
     out = _areas(frame, box, panel) if panel.limit is not None else []
     first = box.left == frame.boxes[0].left
     for t in frame.y_ticks:
         y = float(frame.y(t, box))
         out.append(f'<path d="M{figure(box.left)} {figure(y)}h{figure(box.wide)}" stroke="{GRID}" stroke-width=".6"/>')
         if first:
-            out.append(text(box.left - 4, y + 3, tick_text(t), anchor="end", colour=SOFT))
+            out.append(text(box.left - 4, y + 3, frame.layout.tick_text(t), anchor="end", colour=SOFT))
     for t in frame.x_ticks:
         x = float(frame.x(t, box))
         out.append(f'<path d="M{figure(x)} {figure(box.top)}v{figure(box.tall)}" stroke="{GRID}" stroke-width=".6"/>')
         if box.lowest:
-            out.append(text(x, box.top + box.tall + 11, tick_text(t), anchor="middle", colour=SOFT))
+            out.append(text(x, box.top + box.tall + 11, frame.layout.tick_text(t), anchor="middle", colour=SOFT))
     deciding = panel.mark.curve if panel.mark is not None else ""
     for n, curve in enumerate(panel.curves):
         if curve.label != deciding:
@@ -103,12 +90,12 @@ def _panel(frame: PlotFrame, box: Box, panel: Panel, tick_text: Callable[[float]
     for event in panel.events:
         x = float(frame.x(event.x, box))
         out.append(pen.stroke(f"M{figure(x)} {figure(box.top)}v{figure(box.tall)}", SOFT, "2 2", 0.8))
-        out.append(text(x + 2, box.top + 9, event.text, halo=True))
+        out.append(haloed(x + 2, box.top + 9, event.text))
     out.append(
         f'<rect x="{figure(box.left)}" y="{figure(box.top)}" width="{figure(box.wide)}" height="{figure(box.tall)}" '
         f'fill="none" stroke="{SOFT}" stroke-width=".7"/>'
     )
-    out.append(text(box.left, box.top - 6, panel.heading, size=9, weight="bold"))
+    out.append(text(box.left, box.top - 6, panel.heading, size=9, bold=True))
     if panel.mark is not None:
         out.extend(ring(frame, box, panel, panel.mark))
     return out
@@ -125,7 +112,7 @@ def _areas(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
     out = []
     worst = _envelope(panel)
     if worst is not None:
-        wx, wy = thin(frame.x(worst.x, box), frame.y(worst.y, box), int(box.wide * frame.detail))
+        wx, wy = thin(frame.x(worst.x, box), frame.y(worst.y, box), int(box.wide * frame.layout.detail))
         line = np.interp(wx, lx, ly)
         keep = np.isfinite(wy) & (wx >= lx[0] - 0.01) & (wx <= lx[-1] + 0.01)
         if keep.any():
@@ -134,7 +121,7 @@ def _areas(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
     edge = figure(box.top if panel.sense == "max" else box.top + box.tall)
     tx, ty = thin(lx, ly, int(box.wide))
     field = pen.points(tx, ty) + f"L{figure(tx[-1])} {edge}L{figure(tx[0])} {edge}Z"
-    out.append(f'<path d="{field}" fill="url(#fail)"/>')
+    out.append(f'<path d="{field}" fill="{HATCH_FILL}"/>')
     return out
 
 
@@ -152,5 +139,5 @@ def _envelope(panel: Panel) -> PlotCurve | None:
 
 
 def _line(frame: PlotFrame, box: Box, curve: PlotCurve, colour: str, dash: str, width: float) -> str:
-    x, y = thin(frame.x(curve.x, box), frame.y(curve.y, box), int(box.wide * frame.detail))
+    x, y = thin(frame.x(curve.x, box), frame.y(curve.y, box), int(box.wide * frame.layout.detail))
     return pen.stroke(pen.points(x, y), colour, dash, width)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from archive.answers.plots.model import Panel
+from archive.answers.plots.model import Panel, PlotLayout
 from archive.answers.plots.scale import Array, even, ticks, turned, usable
 
 LEGEND_ROW = 13
@@ -41,35 +41,23 @@ def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float
 class PlotFrame:
     """Scales and places of one picture; all panels share both axes.
 
-    entries: labels of the legend. stacked: panels beneath each other at full width, else side by side.
-    detail: columns of points per dot that a curve is thinned to.
-    Errors: ValueError where no panel holds a point.
+    entries: labels of the legend. Errors: ValueError where no panel holds a point.
     """
 
-    def __init__(
-        self,
-        panels: Sequence[Panel],
-        width: int,
-        height: int,
-        scale: str,
-        entries: Sequence[str],
-        stacked: bool,
-        detail: float,
-    ) -> None:
-        self.detail = detail
-        self.width, self.height = width, height
-        self._measure(panels, scale)
+    def __init__(self, panels: Sequence[Panel], layout: PlotLayout, entries: Sequence[str]) -> None:
+        self.layout = layout
+        self._measure(panels, layout.scale)
         # Long figures at the axis upwards need room of their own.
         self.left = _LEFT + 5 * max(0, max(len(f"{t:g}") for t in self.y_ticks) - 4)
-        self.legend = _flow(entries, self.left, width - _RIGHT)
+        self.legend = _flow(entries, self.left, layout.width - _RIGHT)
         rows = 1 + max((row for _, row in self.legend), default=-1)
-        self.legend_top = height - LEGEND_ROW * rows + 5
+        self.legend_top = layout.height - LEGEND_ROW * rows + 5
         self.axis_text = self.legend_top - 10
-        self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS, stacked)
+        self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS)
 
-    def _boxes(self, count: int, bottom: float, stacked: bool) -> list[Box]:
-        across = self.width - self.left - _RIGHT
-        if not stacked:
+    def _boxes(self, count: int, bottom: float) -> list[Box]:
+        across = self.layout.width - self.left - _RIGHT
+        if not self.layout.stacked:
             wide = (across - 24 * (count - 1)) / count
             return [Box(self.left + k * (wide + 24), _TOP, wide, bottom - _TOP, True) for k in range(count)]
         tall = (bottom - _TOP - 24 * (count - 1)) / count

@@ -6,7 +6,7 @@ import numpy as np
 
 from archive.answers.plots.frame import Box, PlotFrame
 from archive.answers.plots.model import Mark, Panel
-from archive.answers.plots.pen import INK, figure, stroke, text
+from archive.answers.plots.pen import INK, figure, haloed, stroke
 
 _LINE, _LETTER = 10.5, 4.9
 
@@ -26,7 +26,7 @@ def ring(frame: PlotFrame, box: Box, panel: Panel, mark: Mark) -> list[str]:
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="4.2" fill="none" stroke="{INK}" stroke-width="1.3"/>')
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="1.1" fill="{INK}"/>')
     anchor = "end" if left else "start"
-    out.extend(text(near, top + 8.5 + _LINE * n, line, anchor=anchor, halo=True) for n, line in enumerate(lines))
+    out.extend(haloed(near, top + 8.5 + _LINE * n, line, anchor) for n, line in enumerate(lines))
     return out
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from archive.answers.plots.scale import Array
+from archive.answers.plots.scale import ROOT, Array
 
 
 @dataclass(frozen=True)
@@ -44,3 +45,23 @@ class Panel:
     sense: str = "min"
     mark: Mark | None = None
     events: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlotLayout:
+    """How a picture of curves is laid out. width, height: dots; scale: of the axis across, see plots.scale.
+
+    stacked: panels beneath each other at full width, else side by side. detail: columns of points that a curve keeps,
+    per dot. words: how the legend calls the curve of the worst point, the shade and the hatch.
+    """
+
+    width: int = 680
+    height: int = 260
+    scale: str = ROOT
+    stacked: bool = False
+    detail: float = 0.75
+    words: tuple[str, str, str] = ("worst", "margin", "fails")
+    tick_text: Callable[[float], str] = "{:g}".format
+
+
+USUAL = PlotLayout()

@@ -10,6 +10,24 @@ import numpy as np
 
 from archive.answers.plots.scale import Array
 
+__all__ = [
+    "FONT",
+    "GRID",
+    "HATCH",
+    "HATCH_FILL",
+    "INK",
+    "SHADE",
+    "SOFT",
+    "STYLES",
+    "escape",
+    "figure",
+    "haloed",
+    "picture",
+    "points",
+    "stroke",
+    "text",
+]
+
 # Okabe and Ito's colours (Color Universal Design, 2008) in an order that also differs in lightness, then darker and
 # lighter ones of them, each with a dash of its own, so that the curves can be told apart without colour.
 STYLES: tuple[tuple[str, str], ...] = (
@@ -33,7 +51,15 @@ HATCH = (
     f'<path d="M0 0v6" stroke="{FAIL}" stroke-width="1"/></pattern></defs>'
 )
 
-__all__ = ["FONT", "GRID", "HATCH", "INK", "SHADE", "SOFT", "STYLES", "escape", "figure", "points", "stroke", "text"]
+HATCH_FILL = "url(#fail)"
+
+
+def picture(width: int, height: int, title: str, body: str) -> str:
+    """A whole picture as self-contained SVG text with a title for screen readers; the hatch is defined in it."""
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
+        f'role="img" font-family="{FONT}"><title>{escape(title)}</title>{HATCH}{body}</svg>'
+    )
 
 
 def figure(value: float) -> str:
@@ -55,16 +81,19 @@ def text(
     anchor: str = "start",
     colour: str = INK,
     size: float = 8.5,
-    weight: str = "",
-    halo: bool = False,
+    bold: bool = False,
 ) -> str:
-    """One line of letters; halo: with a white edge that keeps them readable over curves."""
-    place = f'x="{figure(x)}" y="{figure(y)}" font-size="{size}" text-anchor="{anchor}"'
-    if weight:
-        place += f' font-weight="{weight}"'
-    letters = escape(words)
-    under = f'<text {place} fill="none" stroke="#fff" stroke-width="3" stroke-linejoin="round">{letters}</text>'
-    return (under if halo else "") + f'<text {place} fill="{colour}">{letters}</text>'
+    """One line of letters."""
+    weight = ' font-weight="bold"' if bold else ""
+    place = f'x="{figure(x)}" y="{figure(y)}" font-size="{size}" text-anchor="{anchor}"{weight}'
+    return f'<text {place} fill="{colour}">{escape(words)}</text>'
+
+
+def haloed(x: float, y: float, words: str, anchor: str = "start") -> str:
+    """One line of letters with a white edge that keeps them readable over curves."""
+    place = f'x="{figure(x)}" y="{figure(y)}" font-size="8.5" text-anchor="{anchor}"'
+    under = f'<text {place} fill="none" stroke="#fff" stroke-width="3" stroke-linejoin="round">{escape(words)}</text>'
+    return under + text(x, y, words, anchor=anchor)
 
 
 def points(x: Array, y: Array) -> str:

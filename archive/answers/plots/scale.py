@@ -67,3 +67,12 @@ def _root(low: float, high: float) -> list[float]:
         if all(abs(math.sqrt(t) - math.sqrt(k)) >= gap for k in kept):
             kept.append(t)
     return sorted(kept)
+
+
+_MEGAHERTZ = (0.1, 1, 2, 4, 10, 20, 31.25, 62.5, 100, 250, 500, 1000, 2000)
+
+
+def megahertz(low: float, high: float) -> list[tuple[float, str]]:
+    """Frequencies that people know between two, and these two, with their figures; for a logarithmic axis."""
+    inner = [t for t in _MEGAHERTZ if low * 1.25 < t < high / 1.2]
+    return [(t, f"{t:g}") for t in dict.fromkeys((low, *inner, high))]

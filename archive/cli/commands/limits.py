@@ -100,11 +100,11 @@ def plot(limit: str, out: str | None, as_json: bool, quiet: bool) -> None:
     """
     from pathlib import Path
 
-    from archive.limits import picture
+    from archive.answers import limit_picture
 
     found = _limit(limit)
     path = Path(out or f"{found.id.replace('/', '-')}.svg")
-    picture.save(found, path)
+    limit_picture.save(found, path)
     if as_json:
         print_json({"limit": found.id, "path": str(path)})
     else:
