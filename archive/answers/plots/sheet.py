@@ -74,7 +74,7 @@ def checked_form(out: Path) -> str:
             "a picture of this kind cannot be drawn",
             code="picture.unknown-form",
             where=str(out),
-            expected=", ".join(FORMS),
+            expected=".svg, .png or .pdf",
         )
     return form
 
