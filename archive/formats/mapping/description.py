@@ -32,5 +32,5 @@ def _text(entry: Entry, mapping: Mapping, out: Description) -> None:
         if encoding.assumed:
             out.notes.append(f"nothing in the file says its encoding; {encoding.name} is assumed")
         out.decimal_mark = mapping.decimal
-    said = (f.unit for file in mapping.files for t in file.tables for f in t.fields)
-    out.units = list(dict.fromkeys(u for u in said if u))
+    stated = (f.unit for file in mapping.files for t in file.tables for f in t.fields)
+    out.units = list(dict.fromkeys(u for u in stated if u))

@@ -104,6 +104,7 @@ def read_by(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
     else:
         raise Trouble(
             "the file that names the links is not beside it",
+            code="export.lead-missing",
             where=entry.name,
             found=f"one file of the layout {mapping.layout}, which has {len(mapping.files)}",
             expected=f"beside it {mapping.files[0].pattern}",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import numbers, units
+from archive.formats.mapping.arrays import Floats
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.row_frame import RowFrame, new_cell
 
@@ -32,7 +32,7 @@ def frequency_of(heading: str) -> float | None:
     return float(unit.ours(value)) if unit else value
 
 
-def axis_of_headings(columns: dict[str, Any], table: SourceTable) -> tuple[dict[str, Any], Any]:
+def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable) -> tuple[dict[str, pa.Array], Floats]:
     """The columns with those of frequencies gathered into one column of lists, and the axis in MHz."""
     unit = units.for_unit(table.frequency_unit, "MHz", "headings")
     found: list[tuple[float, str]] = []
@@ -50,7 +50,7 @@ def axis_of_headings(columns: dict[str, Any], table: SourceTable) -> tuple[dict[
         stacked[:, i] = numbers.read(column, plain, step=False).values
     flat = stacked.reshape(-1)
     offsets = np.arange(rows + 1, dtype=np.int32) * len(found)
-    lists: Any = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=np.isnan(flat)))
+    lists = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=np.isnan(flat)))
     taken = {name for _, name in found}
     kept = {k: v for k, v in columns.items() if k not in taken}
     return {**kept, VALUES: lists}, np.array([f for f, _ in found])

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import numbers
+from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.record_chunk import MOST_POINTS, Counted, RecordChunk
 from archive.formats.mapping.record_rows import KEYS
@@ -185,7 +185,7 @@ def _cut(
         at = end
 
 
-def _new_in(cells: Any, low: int, high: int) -> Any:
+def _new_in(cells: Ints, low: int, high: int) -> Ints:
     """Which cell some rows have; -1 for those that an earlier chunk has counted."""
     mine = cells[low:high]
     return np.where(np.isin(mine, cells[:low]), -1, mine)
@@ -212,5 +212,5 @@ def _text(frames: list[RowFrame], record: int) -> str:
     return "\n".join(out) + "\n"
 
 
-def _sliced(frame: RowFrame, low: Any, high: Any) -> list[Any]:
+def _sliced(frame: RowFrame, low: int, high: int) -> list[pa.Array]:
     return [c.slice(low, high - low) for c in frame.columns.values()]

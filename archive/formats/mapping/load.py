@@ -62,7 +62,12 @@ def load(path: Any) -> Mapping:
     """The mapping in a file. Errors: Trouble where it is no TOML or says what cannot be."""
     path = Path(path)
     if not path.is_file():
-        raise Trouble("there is no such mapping file", where=str(path), remedy="see `muniment mapping list`")
+        raise Trouble(
+            "there is no such mapping file",
+            code="mapping.not-there",
+            where=str(path),
+            remedy="see `muniment mapping list`",
+        )
     return loads(path.read_bytes(), str(path))
 
 
@@ -71,7 +76,9 @@ def loads(data: bytes, where: str = "mapping") -> Mapping:
     try:
         tree = tomllib.loads(data.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise Trouble("is no TOML", where=where, found=str(error), remedy="mend the line it names") from None
+        raise Trouble(
+            "is no TOML", code="mapping.not-toml", where=where, found=str(error), remedy="fix the line it names"
+        ) from None
     digest = hashlib.sha256(data).hexdigest()
     READ[digest] = data
     return _mapping(tree, digest, where)
@@ -80,10 +87,16 @@ def loads(data: bytes, where: str = "mapping") -> Mapping:
 def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
     head = _known(tree.get("mapping", {}), _HEAD, f"{where}, [mapping]")
     if not head.get("layout"):
-        raise Trouble("has no name of its layout", where=f"{where}, [mapping]", expected='layout = "a-name"')
+        raise Trouble(
+            "has no name of its layout",
+            code="mapping.no-layout",
+            where=f"{where}, [mapping]",
+            expected='layout = "a-name"',
+        )
     if head.get("language", LANGUAGE) > LANGUAGE:
         raise Trouble(
             "is written in a later language",
+            code="mapping.later-language",
             where=where,
             found=f"language {head['language']}",
             expected=f"at most {LANGUAGE}",
@@ -94,11 +107,17 @@ def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
     _check_cells(cells, f"{where}, [cells]")
     files = tuple(_file(f, i, where) for i, f in enumerate(tree.get("file", []), 1))
     if not files:
-        raise Trouble("names no file", where=where, expected="at least one [[file]] with a [[file.table]]")
+        raise Trouble(
+            "names no file", code="mapping.no-file", where=where, expected="at least one [[file]] with a [[file.table]]"
+        )
     _together(files, where)
     if why := dates.fault(cells["date"]) if cells.get("date") else "":
         raise Trouble(
-            "no such pattern of dates", where=f"{where}, [cells], date", found=why, expected="such as DD.MM.YYYY hh:mm"
+            "no such pattern of dates",
+            code="mapping.date-pattern",
+            where=f"{where}, [cells], date",
+            found=why,
+            expected="such as DD.MM.YYYY hh:mm",
         )
     settings: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in cells.items()}
     return Mapping(
@@ -116,9 +135,21 @@ def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
 
 def _check_cells(cells: dict[str, Any], where: str) -> None:
     if cells.get("decimal", ".") not in (".", ","):
-        raise Trouble("no such decimal mark", where=where, found=cells["decimal"], expected='"." or ","')
+        raise Trouble(
+            "no such decimal mark",
+            code="mapping.decimal-mark",
+            where=where,
+            found=cells["decimal"],
+            expected='"." or ","',
+        )
     if cells.get("pairs", "contacts") not in SCHEMES:
-        raise Trouble("no such naming of pairs", where=where, found=cells["pairs"], expected=", ".join(SCHEMES))
+        raise Trouble(
+            "no such naming of pairs",
+            code="mapping.pair-names",
+            where=where,
+            found=cells["pairs"],
+            expected=", ".join(SCHEMES),
+        )
     for name, known in (
         ("ends", frozenset(vocabulary.ENDS)),
         ("verdicts", vocabulary.words("reported_verdict") | {"marginal pass", "marginal fail"}),
@@ -130,13 +161,14 @@ def _check_cells(cells: dict[str, Any], where: str) -> None:
     ):
         for word, meaning in cells.get(name, {}).items():
             if name == "parameters" and isinstance(meaning, str) and " " in meaning:
-                said = quantity(meaning)
-                meaning = said.parameter
-                if meaning in known and said.unit:
-                    units.for_parameter(said.unit, meaning, f"{where}, {name}, {word!r}")
+                stated = quantity(meaning)
+                meaning = stated.parameter
+                if meaning in known and stated.unit:
+                    units.for_parameter(stated.unit, meaning, f"{where}, {name}, {word!r}")
             if meaning not in known:
                 raise Trouble(
                     "no such word",
+                    code="mapping.unknown-word",
                     where=f"{where}, {name}, {word!r}",
                     found=str(meaning),
                     expected=", ".join(sorted(known)[:12]),
@@ -155,7 +187,11 @@ def _zone(zone: str, where: str) -> None:
             ZoneInfo(zone)
         except (KeyError, ValueError, OSError):
             raise Trouble(
-                "no such time zone", where=where, found=zone, expected="an IANA name such as Europe/Lisbon, or +01:00"
+                "no such time zone",
+                code="mapping.time-zone",
+                where=where,
+                found=zone,
+                expected="an IANA name such as Europe/Lisbon, or +01:00",
             ) from None
 
 
@@ -164,14 +200,16 @@ def _file(tree: Any, number: int, where: str) -> SourceFile:
     f = _known(tree, _FILE, at)
     kind = f.get("kind", "")
     if kind not in KINDS:
-        raise Trouble("no such kind of file", where=at, found=kind or "none", expected=", ".join(KINDS))
+        raise Trouble(
+            "no such kind of file", code="mapping.file-kind", where=at, found=kind or "none", expected=", ".join(KINDS)
+        )
     for pattern in f.get("skip", []):
         _regex(pattern, at)
     if f.get("block", "").startswith("/"):
         _regex(f["block"].strip("/"), at)
     tables = tuple(_table(t, i, at) for i, t in enumerate(f.pop("table", []), 1))
     if not tables:
-        raise Trouble("names no table", where=at, expected="at least one [[file.table]]")
+        raise Trouble("names no table", code="mapping.no-table", where=at, expected="at least one [[file.table]]")
     named = tuple(_named(n, i, at) for i, n in enumerate(f.pop("named", []), 1))
     plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in f.items()}
     plain["named"] = named
@@ -186,6 +224,7 @@ def _named(tree: Any, number: int, where: str) -> tuple[str, str, str]:
     if not all(n.get(k) for k in ("each", "name", "value")):
         raise Trouble(
             "a list of names and values needs its three paths",
+            code="mapping.named-list",
             where=at,
             found=", ".join(n) or "none",
             expected='{ each = "Property", name = "@name", value = "@value" }',
@@ -197,9 +236,21 @@ def _table(tree: Any, number: int, where: str) -> SourceTable:
     at = f"{where}, table {number}"
     t = _known(tree, _TABLE, at)
     if t.get("rows") not in ROWS:
-        raise Trouble("no such kind of rows", where=at, found=str(t.get("rows", "none")), expected=", ".join(ROWS))
+        raise Trouble(
+            "no such kind of rows",
+            code="mapping.row-kind",
+            where=at,
+            found=str(t.get("rows", "none")),
+            expected=", ".join(ROWS),
+        )
     if t.get("headings_are", "") not in ("", "frequencies", "links"):
-        raise Trouble("no such headings", where=at, found=t["headings_are"], expected="frequencies or links")
+        raise Trouble(
+            "no such headings",
+            code="mapping.heading-kind",
+            where=at,
+            found=t["headings_are"],
+            expected="frequencies or links",
+        )
     given = target.parse(f"{t.pop('given')}", at) if t.get("given") else OPEN
     fields = tuple(_field(f, i, at) for i, f in enumerate(t.pop("fields", []), 1))
     _once(fields, at)
@@ -215,7 +266,10 @@ def _field(tree: Any, number: int, where: str) -> SourceField:
     f = _known(tree, _FIELD, at)
     if not f.get("from") or not f.get("to"):
         raise Trouble(
-            "a field needs both ends", where=at, expected='{ from = "name in the source", to = "table.name" }'
+            "a field needs both ends",
+            code="mapping.half-field",
+            where=at,
+            expected='{ from = "name in the source", to = "table.name" }',
         )
     at = f"{where}, field {f['from']!r}"
     to = target.parse(f.pop("to"), at)
@@ -231,6 +285,7 @@ def _written(f: dict[str, Any], where: str) -> None:
     if why := dates.fault(f["format"]) if f.get("format") else "":
         raise Trouble(
             "no such pattern of dates",
+            code="mapping.date-pattern",
             where=where,
             found=why,
             expected='"ISO", "words", "seconds since 1970", or letters such as DD.MM.YYYY hh:mm:ss',
@@ -239,6 +294,7 @@ def _written(f: dict[str, Any], where: str) -> None:
     if why := encoding_fault(f["encoding"]) if f.get("encoding") else "":
         raise Trouble(
             "no such encoding of numbers",
+            code="mapping.number-encoding",
             where=where,
             found=why,
             expected='"pairs", or words such as base64-float32-le, base64-zlib-int16/100-be, hex-float64-le',
@@ -252,6 +308,7 @@ def _once(fields: tuple[SourceField, ...], where: str) -> None:
         if f.source in seen:
             raise Trouble(
                 "two fields from one cell",
+                code="mapping.cell-twice",
                 where=f"{where}, {f.source!r}",
                 found=f"{seen[f.source].to} and {f.to}",
                 expected="each column, label or element once",
@@ -264,6 +321,7 @@ def _once(fields: tuple[SourceField, ...], where: str) -> None:
         if f.to.table not in ("row", "axes") and f.to.name != "far" and name in places:
             raise Trouble(
                 "two cells for one place",
+                code="mapping.target-twice",
                 where=f"{where}, {name}",
                 found=f"{places[name].source!r} and {f.source!r}",
                 expected="one",
@@ -277,11 +335,17 @@ def _unit(f: SourceField, table: SourceTable, where: str) -> None:
     at = f"{where}, field {f.source!r}"
     if not f.unit or (f.to.table == "row" and f.to.name in ("value", "limit", "margin", "values", "unit")):
         if f.unit and units.find(f.unit) is None:
-            raise Trouble("no such unit", where=at, found=f.unit)
+            raise Trouble("no such unit", code="mapping.unknown-unit", where=at, found=f.unit)
         return
     ours = unit_of(f)
     if not ours:
-        raise Trouble("a unit where none can be", where=at, found=f.unit, expected=f"no unit for {f.to}")
+        raise Trouble(
+            "a unit where none can be",
+            code="mapping.unit-not-wanted",
+            where=at,
+            found=f.unit,
+            expected=f"no unit for {f.to}",
+        )
     units.for_unit(f.unit, ours, str(f.to), at)
 
 
@@ -309,10 +373,13 @@ def unit_of(f: SourceField) -> str:
 def _together(files: tuple[SourceFile, ...], where: str) -> None:
     names = [f.name for f in files]
     if len(set(names)) != len(names):
-        raise Trouble("two files have one name", where=where, found=", ".join(names))
+        raise Trouble("two files have one name", code="mapping.file-name-twice", where=where, found=", ".join(names))
     if len(files) > 1 and any(not f.pattern for f in files):
         raise Trouble(
-            "a file of several has no pattern", where=where, expected='pattern = "*identities*.csv" in each [[file]]'
+            "a file of several has no pattern",
+            code="mapping.no-pattern",
+            where=where,
+            expected='pattern = "*identities*.csv" in each [[file]]',
         )
 
 
@@ -320,16 +387,20 @@ def _regex(pattern: Any, where: str) -> None:
     try:
         re.compile(str(pattern))
     except re.error as error:
-        raise Trouble("is no regular expression", where=where, found=f"{pattern}: {error}") from None
+        raise Trouble(
+            "is no regular expression", code="mapping.not-a-pattern", where=where, found=f"{pattern}: {error}"
+        ) from None
 
 
 def _known(tree: Any, known: Dict[str, Any], where: str) -> dict[str, Any]:
     """The tree where it holds nothing but known keys of the right type. Errors: Trouble."""
     if not isinstance(tree, dict):
-        raise Trouble("is not a table of keys", where=where, found=repr(tree)[:80])
+        raise Trouble("is not a table of keys", code="mapping.not-keys", where=where, found=repr(tree)[:80])
     for key, value in tree.items():
         if key not in known:
-            raise Trouble("no such key", where=where, found=key, expected=", ".join(known))
+            raise Trouble("no such key", code="mapping.unknown-key", where=where, found=key, expected=", ".join(known))
         if not isinstance(value, known[key]) or (isinstance(value, bool) and known[key] is not bool):
-            raise Trouble("a key of the wrong type", where=f"{where}, {key}", found=repr(value)[:80])
+            raise Trouble(
+                "a key of the wrong type", code="mapping.key-type", where=f"{where}, {key}", found=repr(value)[:80]
+            )
     return dict(tree)

@@ -179,6 +179,7 @@ def chosen(entry: Entry, mapping: Any = None) -> Mapping:
     if len(found) > 1:
         raise Trouble(
             "two layouts fit equally",
+            code="mapping.two-fit",
             where=entry.name,
             found=", ".join(f"{m.mapping.layout} ({m.mapping.path})" for m in found),
             remedy="name the right one with --mapping",
@@ -186,6 +187,7 @@ def chosen(entry: Entry, mapping: Any = None) -> Mapping:
     if not found:
         raise Trouble(
             "no mapping knows this layout",
+            code="mapping.none-fits",
             where=entry.name,
             remedy="draft one with `muniment mapping draft`, look at it, and name it with --mapping",
         )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
+from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.row_frame import Problem, RowFrame
 
 MOST_POINTS = 4_000_000
@@ -20,8 +20,8 @@ class Counted:
     """Cells of records that the reader counts itself (XML and JSON): mapped and ignored of each record, and those that
     are neither, as record (-1: of none, and of all), name and text. *_around: cells that stand around the records."""
 
-    mapped: Any
-    ignored: Any
+    mapped: Ints
+    ignored: Ints
     loose: list[tuple[int, str, str]]
     mapped_around: int = 0
     ignored_around: int = 0

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.row_frame import codes, encoded
 from archive.tables import MOST_RECORDS
@@ -37,11 +37,11 @@ class ContiguityAssumed:
 class RecordRows:
     """Whole records: their rows, and the record of each row (int64 from 0, not falling)."""
 
-    rows: Any
-    record: Any
+    rows: pa.Table
+    record: Ints
 
     @property
-    def starts(self) -> Any:
+    def starts(self) -> Ints:
         """First row of each record."""
         return np.flatnonzero(np.concatenate([[True], self.record[1:] != self.record[:-1]]))
 
@@ -53,9 +53,9 @@ def key_columns(table: SourceTable) -> list[str]:
     return [f.source for f in (*whole, *parts)]
 
 
-def row_per_record(tables: Iterator[Any], most_bytes: int) -> Iterator[RecordRows]:
+def row_per_record(tables: Iterator[pa.Table], most_bytes: int) -> Iterator[RecordRows]:
     """Every row is a record. most_bytes: bytes of rows in one group, about."""
-    held: list[Any] = []
+    held: list[pa.Table] = []
     rows = size = 0
     for part in tables:
         more = _size(part)
@@ -68,14 +68,14 @@ def row_per_record(tables: Iterator[Any], most_bytes: int) -> Iterator[RecordRow
         yield from _single(joined_tables(held))
 
 
-def _single(rows: Any) -> Iterator[RecordRows]:
+def _single(rows: pa.Table) -> Iterator[RecordRows]:
     for at in range(0, rows.num_rows, MOST_RECORDS):
         part = rows.slice(at, MOST_RECORDS)
         yield RecordRows(part, np.arange(part.num_rows, dtype=np.int64))
 
 
 def rows_of_records(
-    tables: Iterator[Any], table: SourceTable, most_bytes: int, assumed: ContiguityAssumed | None = None
+    tables: Iterator[pa.Table], table: SourceTable, most_bytes: int, assumed: ContiguityAssumed | None = None
 ) -> Iterator[RecordRows]:
     """Records are runs of rows with equal keys; rows that stand apart are put together as far as memory allows.
 
@@ -87,7 +87,7 @@ def rows_of_records(
         assumed.open = True
         yield from _streamed(tables, keys, most_bytes, assumed)
         return
-    first: list[Any] = []
+    first: list[pa.Table] = []
     held = 0
     for part in tables:
         first.append(part)
@@ -101,7 +101,7 @@ def rows_of_records(
     yield from _streamed(_chain(first, tables), keys, most_bytes, ContiguityAssumed())
 
 
-def _size(part: Any) -> int:
+def _size(part: pa.Table) -> int:
     """Bytes of some rows, about; of numbers and of words that repeat this is quicker than Arrow's own count."""
     fixed = [pa.types.is_primitive(kind) or pa.types.is_dictionary(kind) for kind in part.schema.types]
     return int(
@@ -109,14 +109,14 @@ def _size(part: Any) -> int:
     )
 
 
-def _chain(first: list[Any], rest: Iterator[Any]) -> Iterator[Any]:
+def _chain(first: list[pa.Table], rest: Iterator[pa.Table]) -> Iterator[pa.Table]:
     while first:
         # What was held is let go as it is handed on.
         yield first.pop(0)
     yield from rest
 
 
-def _all(rows: Any, keys: list[str], size: int, most_bytes: int) -> Iterator[RecordRows]:
+def _all(rows: pa.Table, keys: list[str], size: int, most_bytes: int) -> Iterator[RecordRows]:
     code = _codes(rows, keys)
     starts = _starts(code)
     _, seen = np.unique(code[starts], return_index=True)
@@ -129,12 +129,12 @@ def _all(rows: Any, keys: list[str], size: int, most_bytes: int) -> Iterator[Rec
     yield from _cut(rows, starts, rows.num_rows * most_bytes // max(1, size))
 
 
-def _starts(code: Any) -> Any:
+def _starts(code: Ints) -> Ints:
     """Rows at which a run of equal codes begins."""
     return np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
 
 
-def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[RecordRows]:
+def _cut(rows: pa.Table, starts: Ints, most_rows: int) -> Iterator[RecordRows]:
     """Records cut into groups of at most MOST_RECORDS records and about most_rows rows."""
     stops = np.append(starts[1:], rows.num_rows)
     at = 0
@@ -149,11 +149,11 @@ def _cut(rows: Any, starts: Any, most_rows: int) -> Iterator[RecordRows]:
 
 
 def _streamed(
-    tables: Iterator[Any], keys: list[str], most_bytes: int, assumed: ContiguityAssumed
+    tables: Iterator[pa.Table], keys: list[str], most_bytes: int, assumed: ContiguityAssumed
 ) -> Iterator[RecordRows]:
     """Like _all, but the rows of a record must follow each other; while `assumed` is open, NotContiguous is raised
     where they do not."""
-    held: list[Any] = []
+    held: list[pa.Table] = []
     size = kept = passed = 0
     seen = _Seen(keys)
     for part in tables:
@@ -188,10 +188,10 @@ class _Seen:
 
     def __init__(self, keys: list[str]) -> None:
         self._keys = keys
-        self._seen: set[tuple[Any, ...]] = set()
-        self._above: list[Any] = [None] * len(keys)
+        self._seen: set[tuple[str | None, ...]] = set()
+        self._above: list[str | None] = [None] * len(keys)
 
-    def again(self, rows: Any, starts: Any) -> bool:
+    def again(self, rows: pa.Table, starts: Ints) -> bool:
         """Whether a record has come before. rows, starts: of whole records, which count as come from now on."""
         columns = []
         for i, name in enumerate(self._keys):
@@ -207,7 +207,7 @@ class _Seen:
         return len(self._seen) < before + len(fresh)
 
 
-def _codes(rows: Any, keys: list[str]) -> Any:
+def _codes(rows: pa.Table, keys: list[str]) -> Ints:
     """One code per row: equal for equal keys; a blank key repeats the one above."""
     code = np.zeros(rows.num_rows, dtype=np.int64)
     for name in keys:
@@ -216,7 +216,7 @@ def _codes(rows: Any, keys: list[str]) -> Any:
     return code
 
 
-def _filled(code: Any) -> Any:
+def _filled(code: Ints) -> Ints:
     """Codes with those of blank cells (-1) from above; -1 where nothing stands above."""
     if not (code < 0).any():
         return code
@@ -224,11 +224,11 @@ def _filled(code: Any) -> Any:
     return code[np.maximum.accumulate(at)]
 
 
-def _one(column: Any) -> Any:
+def _one(column: pa.ChunkedArray) -> pa.Array:
     return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
 
 
-def joined_tables(parts: list[Any]) -> Any:
+def joined_tables(parts: list[pa.Table]) -> pa.Table:
     """Tables of one file under each other; a column that is text in one of them is text in all."""
     if len(parts) == 1:
         return parts[0]
@@ -248,7 +248,7 @@ def joined_tables(parts: list[Any]) -> Any:
     return out.unify_dictionaries()
 
 
-def _cast(column: Any, kind: Any) -> Any:
+def _cast(column: pa.ChunkedArray, kind: pa.DataType) -> pa.ChunkedArray:
     if column.type == kind:
         return column
     if pa.types.is_floating(column.type) and kind == pa.string():

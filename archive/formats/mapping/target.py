@@ -150,4 +150,6 @@ def _expected(table: str) -> str:
 
 
 def _wrong(text: str, where: str, expected: str) -> Trouble:
-    return Trouble("the tables have no such place", where=where, found=text, expected=expected)
+    return Trouble(
+        "the tables have no such place", code="mapping.no-such-target", where=where, found=text, expected=expected
+    )

@@ -161,6 +161,7 @@ class _Stream:
         if (places < 0).any() or (np.diff(places) < 0).any() or places[0] < self._last:
             raise Trouble(
                 "a large file stands in another order than the file of identities",
+                code="export.order-differs",
                 where=self.entry.name,
                 found=", ".join(k or "" for k in keys[0]),
                 expected="the same links in the same order",

@@ -44,6 +44,7 @@ def sheets(entry: Entry, most: int | None = None) -> Iterator[tuple[str, list[li
             raise _locked(entry.name) from None
         raise Trouble(
             "is damaged or not a workbook",
+            code="workbook.unreadable",
             where=entry.name,
             found=str(error)[:120],
             remedy="export or download it again",
@@ -70,6 +71,7 @@ def _opened(entry: Entry) -> Iterator[tuple[str, Any]]:
             if sheet.total_height * sheet.total_width > MOST_CELLS:
                 raise Trouble(
                     "a sheet that is too large",
+                    code="workbook.sheet-too-large",
                     where=f"{entry.name}, sheet {meta.name}",
                     found=f"{sheet.total_height} rows of {sheet.total_width} cells",
                     expected=f"at most {MOST_CELLS:,} cells",
@@ -92,19 +94,25 @@ def _refuse(path: Path, name: str) -> None:
                 if info.file_size > RATIO_FROM and info.file_size > MOST_RATIO * max(info.compress_size, 1):
                     raise Trouble(
                         "unpacks to far more than it holds; it is refused",
+                        code="workbook.unpacks-too-far",
                         where=f"{name}: {info.filename}",
                         found=f"{info.file_size:,} bytes out of {info.compress_size:,}",
                         remedy="save the sheets you need as a workbook of their own",
                     )
     except zipfile.BadZipFile as error:
         raise Trouble(
-            "is damaged or not a workbook", where=name, found=str(error), remedy="export or download it again"
+            "is damaged or not a workbook",
+            code="workbook.unreadable",
+            where=name,
+            found=str(error),
+            remedy="export or download it again",
         ) from None
 
 
 def _locked(name: str) -> Trouble:
     return Trouble(
         "is protected with a password",
+        code="workbook.password",
         where=name,
         remedy="open it, save it without a password, and hand that in",
     )

@@ -12,8 +12,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import numbers, words
+from archive.formats.mapping.arrays import Flags, Ints
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.cell_arrays import axis_values
+from archive.formats.mapping.build.curve_axes import SharedAxes
 from archive.formats.mapping.build.curve_builder import CurveBuilder
 from archive.formats.mapping.build.evidence import evidence, media
 from archive.formats.mapping.build.keys import Keys, keys_of
@@ -62,7 +64,7 @@ class Builder:
         self._writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty))
         self._shared = Shared(mapping)
         self._axes = Axes()
-        self._file_axes: dict[tuple[int, str], Any] = {}
+        self._file_axes: SharedAxes = {}
         self._prefix = hashlib.sha256(f"{source['source_id']}\n{mapping.digest}\n".encode())
         self.account = CellAccount()
         self._accounts = {source["source_id"]: self.account}
@@ -72,11 +74,11 @@ class Builder:
         """One batch, without its row of `sources` (see `sources`)."""
         places, frames, text_of = chunk.places, chunk.frames, chunk.text_of
         n = len(places)
-        problems, pieces = Problems(dict(chunk.problems)), TableParts()
+        problems, parts = Problems(dict(chunk.problems)), TableParts()
         self.account.ignore(chunk.ignored)
         facts = RecordFacts(self._mapping, self._writing, problems, n)
-        scalars = ScalarBuilder(self._mapping, self._writing, pieces, problems)
-        curves = CurveBuilder(self._mapping, self._writing, pieces, problems, self._axes)
+        scalars = ScalarBuilder(self._mapping, self._writing, parts, problems)
+        curves = CurveBuilder(self._mapping, self._writing, parts, problems, self._axes)
         axes = self._axes_of(frames)
         lost: list[_Lost] = []
         for frame in frames:
@@ -91,22 +93,22 @@ class Builder:
                 if frame.table.rows != "curves":
                     scalars.rows(frame, keys)
                 curves.cells(frame, keys, axes)
-            lost.append(_lost(frame, keys, wires(frame, pieces)))
+            lost.append(_lost(frame, keys, wires(frame, parts)))
         columns = facts.columns()
         rows, named = self._shared.rows(facts)
         good = problems.good(n)
         ids = pa.array([self._id(p) for p in places], type=pa.string())
-        self._extras(frames, facts, lost, pieces, good)
+        self._extras(frames, facts, lost, parts, good)
         if chunk.counted is not None:
-            self._counted(chunk.counted, pieces, good)
-        tables = pieces.tables(good, ids)
+            self._counted(chunk.counted, parts, good)
+        tables = parts.tables(good, ids)
         columns |= named
         columns["record_id"] = ids
         columns["source_id"] = self._source["source_id"]
         columns["source_place"] = pa.array(list(places), type=pa.string())
         columns["cable_type"] = self._cables(columns["cable_found"])
-        columns["medium"] = pc.coalesce(columns["medium"], media(n, pieces, columns["cable_type"]))
-        columns["evidence"] = evidence(n, pieces)
+        columns["medium"] = pc.coalesce(columns["medium"], media(n, parts, columns["cable_type"]))
+        columns["evidence"] = evidence(n, parts)
         tables["records"] = _records(n, columns).filter(pa.array(good)) if not good.all() else _records(n, columns)
         tables |= {name: Batch.from_rows({name: listed})[name] for name, listed in rows.items() if listed}
         used = self._axes.take()
@@ -122,7 +124,7 @@ class Builder:
         self._others.append(source)
         self._accounts[source["source_id"]] = CellAccount()
 
-    def sources(self, last: bool) -> Any:
+    def sources(self, last: bool) -> pa.Table:
         """The rows of `sources`: with their accounts where the files have been read to their end."""
         rows = []
         for source in [self._source, *self._others]:
@@ -136,7 +138,7 @@ class Builder:
         digest.update(place.encode())
         return "re-" + digest.hexdigest()[:32]
 
-    def _axes_of(self, frames: Sequence[RowFrame]) -> dict[tuple[int, str], Any]:
+    def _axes_of(self, frames: Sequence[RowFrame]) -> SharedAxes:
         """Shared axes by record (-1: of the file) and name."""
         for frame in frames:
             if frame.table.rows != "axes" and not any(f.to.table == "axes" for f in frame.table.fields):
@@ -171,22 +173,22 @@ class Builder:
         self._file_axes.update({k: np.array(v) for k, v in by.items()})
 
     def _extras(
-        self, frames: Sequence[RowFrame], facts: RecordFacts, lost: list[_Lost], pieces: TableParts, good: Any
+        self, frames: Sequence[RowFrame], facts: RecordFacts, lost: list[_Lost], parts: TableParts, good: Flags
     ) -> None:
         """Cells that no field takes, and the count of all."""
         for frame in frames:
             if frame.counts:
-                self._frame(frame, pieces, good)
+                self._frame(frame, parts, good)
         moved = [*facts.moved, *(m for one in lost for m in one.moved())]
         used = np.concatenate([facts.used(good), *(one.used(good) for one in lost)]) if moved else _NONE
         for m, keep, count in once(moved, used, good):
             at = pa.array(keep)
-            self._extra(pieces, m.record[keep], m.name, m.place.take(at), m.text.take(at))
+            self._extra(parts, m.record[keep], m.name, m.place.take(at), m.text.take(at))
             a = self._accounts.get(m.source, self.account)
             a.mapped -= count
             a.extras += count
 
-    def _frame(self, frame: RowFrame, pieces: TableParts, good: Any) -> None:
+    def _frame(self, frame: RowFrame, parts: TableParts, good: Flags) -> None:
         """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
         a = self._accounts.get(frame.source, self.account)
         known, ignored = frame.table.by_source, set(frame.table.ignore)
@@ -211,10 +213,10 @@ class Builder:
                 a.ignored += count
             elif count:
                 at = np.flatnonzero(there)
-                self._extra(pieces, frame.record[at], name, frame.where(at), _texts(cells.take(pa.array(at))))
+                self._extra(parts, frame.record[at], name, frame.where(at), _texts(cells.take(pa.array(at))))
                 a.extras += count
 
-    def _counted(self, counted: Counted, pieces: TableParts, good: Any) -> None:
+    def _counted(self, counted: Counted, parts: TableParts, good: Flags) -> None:
         """The cells of records that the reader counted itself."""
         a = self.account
         if not good.any():
@@ -228,13 +230,13 @@ class Builder:
         if loose:
             record = np.array([i for i, _, _ in loose], dtype=np.int64)
             name, text = (pa.array([x[k] for x in loose], type=pa.string()) for k in (1, 2))
-            pieces.add("extras", record, name=name, value=text)
+            parts.add("extras", record, name=name, value=text)
 
     @staticmethod
-    def _extra(pieces: TableParts, record: Any, name: str, place: Any, text: Any) -> None:
-        pieces.add("extras", record, name=name, place=place, value=text)
+    def _extra(parts: TableParts, record: Ints, name: str, place: pa.Array, text: pa.Array) -> None:
+        parts.add("extras", record, name=name, place=place, value=text)
 
-    def _cables(self, found: Any) -> Any:
+    def _cables(self, found: pa.Array) -> pa.Array:
         if self._cable_type is None:
             return pa.nulls(len(found), pa.string())
         from archive.formats.mapping.row_frame import mapped
@@ -263,7 +265,7 @@ class _Lost:
     """The cells of a frame that cannot be used, by column: boolean arrays over its rows."""
 
     frame: RowFrame
-    by: dict[str, Any]
+    by: dict[str, Flags]
 
     def moved(self) -> Iterator[Moved]:
         """They on their way to the extras."""
@@ -277,13 +279,13 @@ class _Lost:
             texts, sizes = _texts(cells), _sizes(frame, cells)
             yield Moved(frame.record[rows], name, frame.where(rows), texts, which, sizes, frame.source)
 
-    def used(self, good: Any) -> Any:
+    def used(self, good: Flags) -> Ints:
         """The cells of its rows that are used, where rows share cells."""
         found = [used_cells(self.frame, [name], lost, good) for name, lost in self.by.items()]
         return np.concatenate([_NONE, *found])
 
 
-def _lost(frame: RowFrame, keys: Keys, unread: list[tuple[str, Any]]) -> _Lost:
+def _lost(frame: RowFrame, keys: Keys, unread: list[tuple[str, Ints]]) -> _Lost:
     """Cells of rows whose parameter, pairing or end nobody knows. unread: columns and rows of a wire map that say
     nothing we can read."""
     taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
@@ -294,7 +296,7 @@ def _lost(frame: RowFrame, keys: Keys, unread: list[tuple[str, Any]]) -> _Lost:
     return out
 
 
-def _sizes(frame: RowFrame, cells: Any) -> Any:
+def _sizes(frame: RowFrame, cells: pa.Array) -> Ints:
     """How many cells of the source each cell of a column is: int64. Where frequencies are headings, a list is a row of
     cells, and in a tree (whose reader counts) a list of its own; elsewhere it was one cell."""
     if (frame.axis is None and frame.counts) or not pa.types.is_list(cells.type):
@@ -302,14 +304,15 @@ def _sizes(frame: RowFrame, cells: Any) -> Any:
     inside = np.asarray(cells.flatten().is_valid(), dtype=np.int64)
     ends = np.cumsum(np.asarray(pc.fill_null(pc.list_value_length(cells), 0), dtype=np.int64))
     sums = np.concatenate([[0], np.cumsum(inside)])
-    return sums[ends] - sums[np.concatenate([[0], ends[:-1]])]
+    sizes: Ints = sums[ends] - sums[np.concatenate([[0], ends[:-1]])]
+    return sizes
 
 
 _NONE = np.zeros(0, dtype=np.int64)
 _OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
 
 
-def _texts(cells: Any) -> Any:
+def _texts(cells: pa.Array) -> pa.Array:
     if pa.types.is_list(cells.type):
         return pa.array(
             [None if c is None else " ".join(f"{v:g}" for v in c if v is not None) for c in cells.to_pylist()]
@@ -317,7 +320,7 @@ def _texts(cells: Any) -> Any:
     return numbers.text(cells)
 
 
-def _records(n: int, columns: dict[str, Any]) -> Any:
+def _records(n: int, columns: dict[str, Any]) -> pa.Table:
     want = schema("records")
     made = []
     for f in want:

@@ -58,20 +58,20 @@ def _unbounded(values: Floats) -> tuple[Floats, Signs]:
 
 def decoded(cell: str, encoding: str) -> Floats:
     """Numbers of an encoded array (float64). Errors: ValueError."""
-    said = encoding.replace("-", " ").split()
+    stated = encoding.replace("-", " ").split()
     try:
         compact = "".join(cell.split())
-        data = bytes.fromhex(compact) if "hex" in said else base64.b64decode(compact, validate=True)
-        if "zlib" in said:
+        data = bytes.fromhex(compact) if "hex" in stated else base64.b64decode(compact, validate=True)
+        if "zlib" in stated:
             machine = zlib.decompressobj()
             data = machine.decompress(data, MOST_BYTES)
             if machine.unconsumed_tail:
                 raise ValueError(f"an array that unpacks to more than {MOST_BYTES} bytes")
     except (binascii.Error, ValueError, zlib.error) as error:
         raise ValueError(f"no {encoding}: {error}") from None
-    names = [w.partition("/") for w in said]
+    names = [w.partition("/") for w in stated]
     kind = next((_TYPES[w] for w, _, _ in names if w in _TYPES), "f8")
-    order = ">" if "be" in said else "<"
+    order = ">" if "be" in stated else "<"
     if len(data) % int(kind[1]):
         raise ValueError(f"{len(data)} bytes, no whole number of {kind}")
     values = np.frombuffer(data, dtype=order + kind).astype(np.float64)
@@ -86,12 +86,12 @@ def encoding_fault(encoding: str) -> str:
     """What is wrong with the words of an encoding, "" where nothing is."""
     if encoding == "pairs":
         return ""
-    said = encoding.replace("-", " ").split()
-    kinds = [w.partition("/")[0] for w in said if w.partition("/")[0] in _TYPES]
-    texts = [w for w in said if w in ("base64", "hex")]
+    stated = encoding.replace("-", " ").split()
+    kinds = [w.partition("/")[0] for w in stated if w.partition("/")[0] in _TYPES]
+    texts = [w for w in stated if w in ("base64", "hex")]
     known = {"base64", "hex", "zlib", "le", "be"}
-    odd = [w for w in said if w not in known and w.partition("/")[0] not in _TYPES]
-    scale = [w for w in said if "/" in w and not re.fullmatch(r"\w+/\d+(?:\.\d+)?", w)]
+    odd = [w for w in stated if w not in known and w.partition("/")[0] not in _TYPES]
+    scale = [w for w in stated if "/" in w and not re.fullmatch(r"\w+/\d+(?:\.\d+)?", w)]
     if odd or scale:
         return f"{(odd or scale)[0]!r} in {encoding!r}"
     return "" if len(texts) == 1 and len(kinds) == 1 else f"{encoding!r}: one of base64 and hex, and one type"

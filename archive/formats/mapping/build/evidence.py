@@ -2,45 +2,44 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.mapping.arrays import Flags
 from archive.formats.mapping.build.table_parts import TableParts
 
 _WORDS = ("verdict-only", "worst-points", "full-sweep")
 _OPTICAL = ("optical_loss", "optical_return_loss", "optical_power", "optical_delay", "backscatter")
 
 
-def evidence(n: int, pieces: TableParts) -> Any:
+def evidence(n: int, parts: TableParts) -> pa.Array:
     """Of n records, as Arrow text: full-sweep where measured, derived or rebuilt curves are there, or measured optical
     losses (a record that can be graded again); worst-points where values came without curves; else verdict-only."""
     level = np.zeros(n, dtype=np.int64)
-    for record, columns in pieces.parts.get("readings", []):
+    for record, columns in parts.parts.get("readings", []):
         np.maximum.at(level, record, 1)
         if columns["quantity"] == "optical_loss":
             level[record[~_among(columns["origin"], ("measured",), len(record))]] = 2
-    for record, columns in pieces.parts.get("reported", []):
+    for record, columns in parts.parts.get("reported", []):
         for name in ("value", "margin"):
             values = columns.get(name)
             if values is not None:
                 at = record[~np.isnan(values)]
                 level[at] = np.maximum(level[at], 1)
-    for record, columns in pieces.parts.get("sweeps", []):
+    for record, columns in parts.parts.get("sweeps", []):
         level[record[_among(columns["origin"], ("limit", "margin"), len(record))]] = 2
     return pa.array(_WORDS).take(pa.array(level))
 
 
-def _among(origin: Any, named: tuple[str, ...], n: int) -> Any:
+def _among(origin: str | pa.Array, named: tuple[str, ...], n: int) -> Flags:
     """Boolean array: the origin is none of the named ones."""
     if isinstance(origin, str):
         return np.full(n, origin not in named)
     return ~np.asarray(pc.is_in(origin, value_set=pa.array(named)))
 
 
-def media(n: int, pieces: TableParts, cable_type: Any) -> Any:
+def media(n: int, parts: TableParts, cable_type: pa.Array) -> pa.Array:
     """copper or fiber of n records, by what was measured, else by the cable; null where neither says."""
     found = np.full(n, None, dtype=object)
     types = cable_type.to_pylist()
@@ -48,7 +47,7 @@ def media(n: int, pieces: TableParts, cable_type: Any) -> Any:
         if name and name != "unknown":
             found[i] = "fiber" if name.startswith("o") else "copper"
     for table, column in (("readings", "quantity"), ("reported", "parameter"), ("sweeps", "parameter")):
-        for record, columns in pieces.parts.get(table, []):
+        for record, columns in parts.parts.get(table, []):
             name = columns[column]
             if name in _OPTICAL:
                 found[record] = "fiber"

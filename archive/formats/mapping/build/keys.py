@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -13,24 +12,24 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.base import numbers, units, words
 from archive.formats.mapping import pairs
+from archive.formats.mapping.arrays import Flags, Floats
 from archive.formats.mapping.model import Mapping, SourceField, quantity
 from archive.formats.mapping.row_frame import Problems, RowFrame, encoded, mapped
-
-WORDS = ("parameter", "pairing", "end", "direction", "kind", "origin", "subject")
 
 
 @dataclass
 class Keys:
-    """Of each row: Arrow text by name (only names that the table has), and numbers.
+    """Of each row of a frame: words, Arrow text by name (only names that the table has); wavelength (nm), frequency
+    (MHz), float64; unit, Arrow text.
 
     lost: boolean array, rows whose parameter, pairing or end is in words that nobody knows: they are kept as extras.
     """
 
-    words: dict[str, Any] = field(default_factory=dict)
-    wavelength: Any = None
-    frequency: Any = None
-    unit: Any = None
-    lost: Any = None
+    lost: Flags
+    words: dict[str, pa.Array] = field(default_factory=dict)
+    wavelength: Floats | None = None
+    frequency: Floats | None = None
+    unit: pa.Array | None = None
 
 
 def keys_of(frame: RowFrame, mapping: Mapping, writing: numbers.Writing, problems: Problems, kind: str = "") -> Keys:
@@ -69,14 +68,14 @@ def _by_quantity(keys: Keys, frame: RowFrame, mapping: Mapping, with_unit: bool)
     if f is None or f.source not in frame.columns or not any(" " in v for v in mapping.parameters.values()):
         return
 
-    def said(which: str) -> Any:
+    def stated(which: str) -> pa.Array:
         words_ = mapping.parameters
         return mapped(frame.columns[f.source], lambda w: getattr(quantity(words_.get(w.strip(), "")), which) or None)
 
     if with_unit:
-        keys.unit = said("unit")
+        keys.unit = stated("unit")
     for which, named in (("end", ("end",)), ("pairing", ("pairing", "ordered"))):
-        found = said(which)
+        found = stated(which)
         if found.null_count < len(found):
             for name in named:
                 keys.words[name] = pc.coalesce(keys.words[name], found) if name in keys.words else found
@@ -94,8 +93,8 @@ def _word(
     own = {k.strip(): v for k, v in f.words.items()}
     found = mapped(cells, lambda w: own.get(w.strip()) or reader(w))
     keys.words[name] = found
-    said = mapped(cells, lambda w: None if w.strip().casefold() in writing.empty or not w.strip() else w)
-    keys.lost |= np.asarray(pc.and_(said.is_valid(), found.is_null()))
+    stated = mapped(cells, lambda w: None if w.strip().casefold() in writing.empty or not w.strip() else w)
+    keys.lost |= np.asarray(pc.and_(stated.is_valid(), found.is_null()))
 
 
 def _pairing(keys: Keys, frame: RowFrame, mapping: Mapping, writing: numbers.Writing, kind: str) -> None:
@@ -119,7 +118,7 @@ def _pairing(keys: Keys, frame: RowFrame, mapping: Mapping, writing: numbers.Wri
         keys.words[name] = pc.coalesce(found, keys.words[name]) if name in keys.words else found
 
 
-def _of_two(keys: Keys, frame: RowFrame, mapping: Mapping, writing: numbers.Writing) -> Any:
+def _of_two(keys: Keys, frame: RowFrame, mapping: Mapping, writing: numbers.Writing) -> pa.Array | None:
     """The combination of the pairs in two columns, or the pair where a row has only one of them; None where the table
     has no disturbed pair."""
     fields = {n: f for n in ("disturbing", "disturbed") if (f := frame.table.find(n)) and f.source in frame.columns}
@@ -186,6 +185,6 @@ def origin_of(word: str) -> str | None:
     return word if word in vocabulary.words("origin") else None
 
 
-def spread(value: Any, n: int) -> Any:
+def spread(value: str | pa.Array, n: int) -> pa.Array:
     """One word, or a column of words, as Arrow text of n rows."""
     return value if isinstance(value, pa.Array) else pa.repeat(pa.scalar(value or None, pa.string()), n)

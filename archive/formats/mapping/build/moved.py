@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
+from archive.formats.mapping.arrays import Flags, Ints
 from archive.formats.mapping.row_frame import RowFrame, valid
 
 
@@ -19,16 +20,16 @@ class Moved:
     for, where not one. source: source_id of their file, where it is not that of the records.
     """
 
-    record: Any
+    record: Ints
     name: str
-    place: Any
-    text: Any
-    cell: Any = None
-    sizes: Any = None
+    place: pa.Array
+    text: pa.Array
+    cell: Ints | None = None
+    sizes: Ints | None = None
     source: str = ""
 
 
-def once(moved: Iterable[Moved], used: Any, good: Any) -> Iterator[tuple[Moved, Any, int]]:
+def once(moved: Iterable[Moved], used: Ints, good: Flags) -> Iterator[tuple[Moved, Ints, int]]:
     """What becomes an extra: the rows (int64) of each entry, and how many cells of the source they are.
 
     used: cells that another row could use; they stay where they are. good: boolean array over the records.
@@ -45,7 +46,7 @@ def once(moved: Iterable[Moved], used: Any, good: Any) -> Iterator[tuple[Moved, 
             yield m, keep, len(keep) if m.sizes is None else int(m.sizes[keep].sum())
 
 
-def used_cells(frame: RowFrame, names: Iterable[str], lost: Any, good: Any) -> Any:
+def used_cells(frame: RowFrame, names: Iterable[str], lost: Flags, good: Flags) -> Ints:
     """The cells of some columns that a row which is not lost has, where rows share cells: int64."""
     rows = ~lost & good[np.maximum(frame.record, 0)]
     found = [np.zeros(0, dtype=np.int64)]

@@ -49,7 +49,7 @@ def qualifiers(f: SourceField, table: SourceTable, keys: Keys, parameter: str) -
     """What the field says, then what the table says, then what the row says."""
     ordered = bool(parameter) and vocabulary.parameter(parameter).per == "ordered"
 
-    def said(name: str) -> Any:
+    def stated(name: str) -> Any:
         own = getattr(f.to, name) or getattr(table.given, name)
         if own:
             return own
@@ -61,7 +61,7 @@ def qualifiers(f: SourceField, table: SourceTable, keys: Keys, parameter: str) -
     elif keys.wavelength is not None:
         wavelength = pa.array(keys.wavelength, from_pandas=True)
     return Qualifiers(
-        said("end"), said("pairing"), said("direction"), wavelength or None, said("subject"), said("kind")
+        stated("end"), stated("pairing"), stated("direction"), wavelength or None, stated("subject"), stated("kind")
     )
 
 
@@ -94,19 +94,19 @@ def written_as(f: SourceField, mapping: Mapping, parameter: str) -> WrittenAs:
     return WrittenAs(f, parameter, origin, unit, turned)
 
 
-def origins(parameter: str, said: str, keys: Keys, rows: pa.Array) -> str | pa.Array:
+def origins(parameter: str, stated: str, keys: Keys, rows: pa.Array) -> str | pa.Array:
     """Origin of the values of some rows: as the field says, else as each row says, else by the parameter.
 
     rows: Arrow integers. One text, or Arrow text with one per row.
     """
     by_row = keys.words.get("origin")
-    if said or by_row is None:
-        return origin_for(parameter, said)
+    if stated or by_row is None:
+        return origin_for(parameter, stated)
     found = by_row.take(rows)
     usual = origin_for(parameter)
     return pc.if_else(pc.equal(pc.fill_null(found, "measured"), "measured"), pa.scalar(usual), found)
 
 
-def origin_for(parameter: str, said: str = "") -> str:
-    """Origin of a value: as said, else derived for what exports derive, else measured."""
-    return said or ("derived" if parameter in DERIVED else "measured")
+def origin_for(parameter: str, stated: str = "") -> str:
+    """Origin of a value: as stated, else derived for what exports derive, else measured."""
+    return stated or ("derived" if parameter in DERIVED else "measured")

@@ -1,4 +1,4 @@
-"""What is said once per record: its label, time, limit, cable, instruments, places, people, job."""
+"""What is stated once per record: its label, time, limit, cable, instruments, places, people, job."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.base import dates, numbers, units, words
 from archive.formats.mapping import verdicts
+from archive.formats.mapping.arrays import Flags, Floats, Ints
 from archive.formats.mapping.build.moved import Moved
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, encoded, mapped
@@ -20,16 +21,16 @@ from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes
 
 @dataclass
 class RecordFact:
-    """One fact of all records: text, place and source of each, null where it is not said."""
+    """One fact of all records: text, place and source of each, null where it is not stated."""
 
     field: SourceField
-    text: Any
-    where: Any
-    cell: Any = None
+    text: pa.Array
+    where: Ints | None
+    cell: Ints | None = None
     """Which cell of the source each is, as RowFrame.cells has it."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
-    unread: Any = None
+    unread: Flags | None = None
     """Boolean array: which of them nobody knows how to read."""
 
 
@@ -41,11 +42,11 @@ class RecordFacts:
     writing: numbers.Writing
     problems: Problems
     n: int
-    said: dict[str, RecordFact] = field(default_factory=dict)
+    stated: dict[str, RecordFact] = field(default_factory=dict)
     moved: list[Moved] = field(default_factory=list)
     """Cells that say otherwise than the first, and cells in words that nobody knows. They are kept as extras."""
 
-    def gather(self, frame: RowFrame, ends: Any = None) -> None:
+    def gather(self, frame: RowFrame, ends: pa.Array | None = None) -> None:
         """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
         for f in frame.table.fields:
             if (
@@ -75,29 +76,29 @@ class RecordFacts:
             fails = np.array([verdicts.read(w, own)[0] == "fail" for w in words.to_pylist()], dtype=bool)
             there = there[np.lexsort((there, ~fails[code[there]], frame.record[there]))]
         records, first = np.unique(frame.record[there], return_index=True)
-        rows, said = np.full(self.n, -1, dtype=np.int64), np.full(self.n, -1, dtype=np.int64)
+        rows, stated = np.full(self.n, -1, dtype=np.int64), np.full(self.n, -1, dtype=np.int64)
         rows[records] = there[first]
-        said[records] = code[there[first]]
-        taken = words.take(pa.array(said, mask=said < 0))
+        stated[records] = code[there[first]]
+        taken = words.take(pa.array(stated, mask=stated < 0))
         if len(there) > len(records):
-            at = there[code[there] != said[frame.record[there]]]
+            at = there[code[there] != stated[frame.record[there]]]
             if len(at):
                 texts, which = words.take(pa.array(code[at])), None if cell is None else cell[at]
                 self.moved.append(Moved(frame.record[at], f.source, frame.where(at), texts, which, source=frame.source))
         key = str(f.to)
-        if key in self.said:
-            taken = pc.coalesce(self.said[key].text, taken)
-            f = self.said[key].field
+        if key in self.stated:
+            taken = pc.coalesce(self.stated[key].text, taken)
+            f = self.stated[key].field
         where = frame.place[np.maximum(rows, 0)] if frame.place is not None else None
         of = None
         if cell is not None:
             of = np.full(self.n, -1, dtype=np.int64)
             of[records] = cell[there[first]]
-        self.said[key] = RecordFact(f, taken, where, of, frame.source)
+        self.stated[key] = RecordFact(f, taken, where, of, frame.source)
 
-    def text(self, key: str) -> Any:
+    def text(self, key: str) -> pa.Array:
         """One fact as Arrow text of n records."""
-        found = self.said.get(key)
+        found = self.stated.get(key)
         return pa.nulls(self.n, pa.string()) if found is None else found.text
 
     def columns(self) -> dict[str, Any]:
@@ -115,80 +116,83 @@ class RecordFacts:
             out[name] = pa.array(np.where(whole, found, 0).astype(np.int64), mask=~whole)
         out |= self._verdict()
         out |= self._times()
-        reference = self.said.get("records.reference_local")
+        reference = self.stated.get("records.reference_local")
         if reference is not None:
             pattern = reference.field.format or self.mapping.date or "ISO"
             out["reference_local"] = mapped(reference.text, lambda w: _local(w, pattern))
         return out
 
-    def _word(self, name: str) -> Any:
-        said = self.said.get(f"records.{name}")
-        if said is None:
+    def _word(self, name: str) -> pa.Array:
+        stated = self.stated.get(f"records.{name}")
+        if stated is None:
             return pa.nulls(self.n, pa.string())
         known = vocabulary.words(name)
 
         def one(w: str) -> str | None:
             return (
-                said.field.words.get(w.strip()) or words.meaning(w, name) or (w.strip() if w.strip() in known else None)
+                stated.field.words.get(w.strip())
+                or words.meaning(w, name)
+                or (w.strip() if w.strip() in known else None)
             )
 
-        found = mapped(said.text, one)
-        self._lost(said, pc.and_(said.text.is_valid(), found.is_null()))
+        found = mapped(stated.text, one)
+        self._lost(stated, pc.and_(stated.text.is_valid(), found.is_null()))
         return found
 
-    def _lost(self, said: RecordFact, mask: Any) -> None:
+    def _lost(self, stated: RecordFact, mask: pa.Array) -> None:
         at = np.flatnonzero(np.asarray(mask))
         if len(at):
-            said.unread = np.asarray(mask) if said.unread is None else said.unread | np.asarray(mask)
-            texts, cell = said.text.take(pa.array(at)), None if said.cell is None else said.cell[at]
+            stated.unread = np.asarray(mask) if stated.unread is None else stated.unread | np.asarray(mask)
+            texts, cell = stated.text.take(pa.array(at)), None if stated.cell is None else stated.cell[at]
             places = pa.nulls(len(at), pa.string())
-            self.moved.append(Moved(at, said.field.source, places, texts, cell, source=said.source))
+            self.moved.append(Moved(at, stated.field.source, places, texts, cell, source=stated.source))
 
-    def used(self, good: Any) -> Any:
+    def used(self, good: Flags) -> Ints:
         """The cells that facts of good records are taken from, where records share cells: int64."""
         found = [np.zeros(0, dtype=np.int64)]
-        for said in self.said.values():
-            if said.cell is not None:
-                rows = np.asarray(said.text.is_valid()) & good
-                found.append(said.cell[rows if said.unread is None else rows & ~said.unread])
+        for stated in self.stated.values():
+            if stated.cell is not None:
+                rows = np.asarray(stated.text.is_valid()) & good
+                found.append(stated.cell[rows if stated.unread is None else rows & ~stated.unread])
         return np.unique(np.concatenate(found))
 
-    def kept(self, table: str, mask: Any) -> None:
+    def kept(self, table: str, mask: pa.Array) -> None:
         """Cells that say something of a row of a table which some records do not have (mask) are kept as extras."""
-        for said in self.said.values():
-            if said.field.to.table == table:
-                self._lost(said, pc.and_(said.text.is_valid(), mask))
+        for stated in self.stated.values():
+            if stated.field.to.table == table:
+                self._lost(stated, pc.and_(stated.text.is_valid(), mask))
 
-    def _number(self, name: str, unit: str) -> Any:
-        said = self.said.get(f"records.{name}")
-        if said is None:
+    def _number(self, name: str, unit: str) -> Floats:
+        stated = self.stated.get(f"records.{name}")
+        if stated is None:
             return np.full(self.n, np.nan)
-        given = units.for_unit(said.field.unit, unit, name) if unit else None
-        found = numbers.read(said.text, self.writing, given, step=False)
+        given = units.for_unit(stated.field.unit, unit, name) if unit else None
+        found = numbers.read(stated.text, self.writing, given, step=False)
         for i in np.flatnonzero(found.bad).tolist():
-            self._aside(i, said, "a number")
-        if unit == "%" and not said.field.unit:
+            self._aside(i, stated, "a number")
+        if unit == "%" and not stated.field.unit:
             small = np.abs(found.values) <= 1
             found.values[small] *= 100
-        return np.round(found.values, 9)
+        values: Floats = np.round(found.values, 9)
+        return values
 
-    def _aside(self, record: int, said: RecordFact, expected: str) -> None:
-        place = said.field.source if said.where is None else f"row {said.where[record]}, {said.field.source}"
-        cell = said.text[record].as_py()
+    def _aside(self, record: int, stated: RecordFact, expected: str) -> None:
+        place = stated.field.source if stated.where is None else f"row {stated.where[record]}, {stated.field.source}"
+        cell = stated.text[record].as_py()
         self.problems.add(
             record,
             Problem(place, "a cell that cannot be read", repr(cell)[:80], expected, "correct it and read it again"),
         )
 
     def _verdict(self) -> dict[str, Any]:
-        said = self.said.get("records.reported_verdict")
+        stated = self.stated.get("records.reported_verdict")
         out: dict[str, Any] = {}
-        marked = self.said.get("records.reported_marginal")
-        if said is not None:
-            own = {**self.mapping.verdicts, **said.field.words}
-            out["reported_verdict"] = mapped(said.text, lambda w: verdicts.read(w, own)[0])
-            out["reported_words"] = said.text
-            mark = mapped(said.text, lambda w: "true" if verdicts.read(w, own)[1] else None)
+        marked = self.stated.get("records.reported_marginal")
+        if stated is not None:
+            own = {**self.mapping.verdicts, **stated.field.words}
+            out["reported_verdict"] = mapped(stated.text, lambda w: verdicts.read(w, own)[0])
+            out["reported_words"] = stated.text
+            mark = mapped(stated.text, lambda w: "true" if verdicts.read(w, own)[1] else None)
             out["reported_marginal"] = mark.cast(pa.bool_())
         if marked is not None:
             from archive.formats.mapping.build.scalars import yes
@@ -198,9 +202,9 @@ class RecordFacts:
 
     def _times(self) -> dict[str, Any]:
         """tested_found, tested_local, tested_at, utc_offset_min, zone_basis."""
-        whole = self.said.get("records.tested_found")
-        parts = [self.said.get(f"records.tested_found[{p}]") for p in ("date", "time")]
-        zones = self.said.get("records.tested_found[zone]")
+        whole = self.stated.get("records.tested_found")
+        parts = [self.stated.get(f"records.tested_found[{p}]") for p in ("date", "time")]
+        zones = self.stated.get("records.tested_found[zone]")
         given = [p for p in parts if p is not None] if whole is None else [whole]
         if not given:
             return {}
@@ -241,7 +245,7 @@ def _expected(cells: tuple[str | None, ...], given: list[RecordFact], pattern: s
     return f"a date as ISO; it reads {'two ways' if len(found) > 1 else 'otherwise'}: say format = {either}"
 
 
-def _joined(texts: list[Any]) -> Any:
+def _joined(texts: list[pa.Array]) -> pa.Array:
     """Texts with a blank between them; null where all are."""
     whole = [pc.fill_null(t, "") for t in texts]
     found = pc.utf8_trim_whitespace(pc.binary_join_element_wise(*whole, " "))

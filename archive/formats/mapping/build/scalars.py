@@ -328,10 +328,10 @@ def _parts_of(record: Ints, q: Qualifiers) -> Ints:
 def yes(cells: pa.Array) -> pa.Array:
     """Cells that say yes or no as Arrow bool."""
 
-    def said(w: str) -> str | None:
+    def stated(w: str) -> str | None:
         folded = words.phrase(w) or w.strip().casefold()
         if folded in words.plain("yes") or words.meaning(w, "verdict") == "marginal":
             return "true"
         return "false" if folded in words.plain("no") else None
 
-    return mapped(cells, said).cast(pa.bool_())
+    return mapped(cells, stated).cast(pa.bool_())

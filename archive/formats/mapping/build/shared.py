@@ -6,7 +6,6 @@ import re
 import secrets
 from collections.abc import Callable
 from functools import partial
-from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -16,6 +15,9 @@ from archive.formats.mapping.build.record_facts import RecordFact, RecordFacts
 from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.row_frame import mapped
 from archive.tables import person_key, with_id
+
+Row = dict[str, str | None]
+"""A row of a shared table by its columns."""
 
 _SIDES = ("local", "remote")
 _PLACES = ("site", "building", "floor", "space", "panel", "port")
@@ -28,10 +30,10 @@ class Shared:
         self._mapping = mapping
         self._salts: dict[str, str] = {}
 
-    def rows(self, facts: RecordFacts) -> tuple[dict[str, list[dict[str, Any]]], dict[str, Any]]:
+    def rows(self, facts: RecordFacts) -> tuple[dict[str, list[Row]], dict[str, pa.Array]]:
         """Rows of the shared tables, and the columns of records that name them."""
-        rows: dict[str, list[dict[str, Any]]] = {"jobs": [], "places": [], "instruments": [], "people": []}
-        columns: dict[str, Any] = {}
+        rows: dict[str, list[Row]] = {"jobs": [], "places": [], "instruments": [], "people": []}
+        columns: dict[str, pa.Array] = {}
         for side in _SIDES:
             columns[f"{side}_instrument_id"] = self._keyed(facts, rows["instruments"], "instruments", side)
             columns[f"{side}_place_id"] = self._keyed(facts, rows["places"], "places", side)
@@ -39,24 +41,24 @@ class Shared:
         columns["job_id"] = self._jobs(facts, rows["jobs"])
         return rows, columns
 
-    def _keyed(self, facts: RecordFacts, rows: list[dict[str, Any]], table: str, side: str) -> Any:
-        """One row per distinct combination of what is said of that side."""
-        said: dict[str, Any] = {}
+    def _keyed(self, facts: RecordFacts, rows: list[Row], table: str, side: str) -> pa.Array:
+        """One row per distinct combination of what is stated of that side."""
+        stated: dict[str, pa.Array] = {}
         # What names no side holds for both ends of a place, and for the main unit of an instrument.
         open_sides = ("", side) if table == "places" or side == "local" else (side,)
-        for one in facts.said.values():
+        for one in facts.stated.values():
             t = one.field.to
-            if t.table == table and t.end in open_sides and (t.end or t.name not in said):
-                said[t.name] = _clean(table, t.name, one, self._mapping)
+            if t.table == table and t.end in open_sides and (t.end or t.name not in stated):
+                stated[t.name] = _clean(table, t.name, one, self._mapping)
         if table == "places":
             for name, cells in self._split(facts, side).items():
-                said.setdefault(name, cells)
-        return _combined(said, facts.n, rows, lambda row: with_id(table, row), table)
+                stated.setdefault(name, cells)
+        return _combined(stated, facts.n, rows, lambda row: with_id(table, row), table)
 
-    def _split(self, facts: RecordFacts, side: str) -> dict[str, Any]:
+    def _split(self, facts: RecordFacts, side: str) -> dict[str, pa.Array]:
         """Parts of identifiers that a field's split names."""
-        out: dict[str, Any] = {}
-        for one in facts.said.values():
+        out: dict[str, pa.Array] = {}
+        for one in facts.stated.values():
             if not one.field.split or (one.field.to.end or "local") != side:
                 continue
             pattern = split_pattern(one.field.split)
@@ -64,34 +66,34 @@ class Shared:
                 out[name] = mapped(one.text, partial(_part_named, pattern, name))
         return out
 
-    def _people(self, facts: RecordFacts, rows: list[dict[str, Any]]) -> Any:
-        said = {
-            n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.said
+    def _people(self, facts: RecordFacts, rows: list[Row]) -> pa.Array:
+        stated = {
+            n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.stated
         }
-        # Who is not named cannot be a person of the tables: what else is said of them stays as it was found.
+        # Who is not named cannot be a person of the tables: what else is stated of them stays as it was found.
         facts.kept("people", pc.is_null(facts.text("people.name")))
-        if "name" not in said:
+        if "name" not in stated:
             return pa.nulls(facts.n, pa.string())
 
-        def keyed(row: dict[str, Any]) -> dict[str, Any]:
+        def keyed(row: Row) -> Row:
             name = row.get("name")
             if not name:
                 return {}
             salt = self._salts.setdefault(name, secrets.token_hex(16))
             return {**row, "salt": salt, "person_key": person_key(salt, name), "role": "operator"}
 
-        return _combined(said, facts.n, rows, keyed, "people")
+        return _combined(stated, facts.n, rows, keyed, "people")
 
-    def _jobs(self, facts: RecordFacts, rows: list[dict[str, Any]]) -> Any:
-        said = {o.field.to.name: o.text for o in facts.said.values() if o.field.to.table == "jobs"}
-        if not said:
+    def _jobs(self, facts: RecordFacts, rows: list[Row]) -> pa.Array:
+        stated = {o.field.to.name: o.text for o in facts.stated.values() if o.field.to.table == "jobs"}
+        if not stated:
             return pa.nulls(facts.n, pa.string())
 
-        def keyed(row: dict[str, Any]) -> dict[str, Any]:
+        def keyed(row: Row) -> Row:
             name = row.get("job_id") or row.get("name") or row.get("site") or row.get("client")
             return {**row, "job_id": name} if name else {}
 
-        ids = _combined(said, facts.n, rows, keyed, "jobs")
+        ids = _combined(stated, facts.n, rows, keyed, "jobs")
         facts.kept("jobs", pc.is_null(ids))
         return ids
 
@@ -105,17 +107,17 @@ _IDS = {"instruments": "instrument_id", "places": "place_id", "people": "person_
 
 
 def _combined(
-    said: dict[str, Any],
+    stated: dict[str, pa.Array],
     n: int,
-    rows: list[dict[str, Any]],
-    keyed: Callable[[dict[str, Any]], dict[str, Any]],
+    rows: list[Row],
+    keyed: Callable[[Row], Row],
     table: str,
-) -> Any:
+) -> pa.Array:
     """Ids of the distinct combinations of some columns; their rows are added to `rows`."""
-    if not said:
+    if not stated:
         return pa.nulls(n, pa.string())
-    names = list(said)
-    joined = pc.binary_join_element_wise(*[pc.fill_null(said[c], "\x1e") for c in names], "\x1f").dictionary_encode()
+    names = list(stated)
+    joined = pc.binary_join_element_wise(*[pc.fill_null(stated[c], "\x1e") for c in names], "\x1f").dictionary_encode()
     ids: list[str | None] = []
     known = {r[_IDS[table]] for r in rows}
     for combination in joined.dictionary.to_pylist():
@@ -130,7 +132,7 @@ def _combined(
     return pa.array(ids, type=pa.string()).take(joined.indices)
 
 
-def _clean(table: str, name: str, one: RecordFact, mapping: Mapping) -> Any:
+def _clean(table: str, name: str, one: RecordFact, mapping: Mapping) -> pa.Array:
     """Dates of calibrations as ISO 8601 days; the rest as found."""
     if table == "instruments" and name in ("calibrated_on", "calibration_due"):
         pattern = one.field.format or mapping.date or "ISO"

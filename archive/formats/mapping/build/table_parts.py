@@ -9,28 +9,32 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from archive.formats.mapping.arrays import Flags, Ints
 from archive.tables import schema
+
+Part = tuple[Ints, dict[str, Any]]
+"""Records of some rows, and their columns as TableParts.add takes them."""
 
 
 @dataclass
 class TableParts:
-    """Rows of the record-level tables, in pieces of equal columns."""
+    """Rows of the tables of records, in parts of equal columns."""
 
-    parts: dict[str, list[tuple[Any, dict[str, Any]]]] = field(default_factory=dict)
+    parts: dict[str, list[Part]] = field(default_factory=dict)
 
-    def add(self, table: str, record: Any, **columns: Any) -> None:
+    def add(self, table: str, record: Ints, **columns: Any) -> None:
         """Rows of one table. record: int64 array; columns: Arrow arrays, NumPy arrays, or one value for all rows."""
         if len(record):
             self.parts.setdefault(table, []).append((record, columns))
 
-    def tables(self, good: Any, ids: Any) -> dict[str, Any]:
+    def tables(self, good: Flags, ids: pa.Array) -> dict[str, pa.Table]:
         """Arrow tables with the rows of the good records, in the order of the records.
 
         good: boolean array over the records; ids: Arrow text, their ids.
         """
         return {name: self._table(name, listed, good, ids) for name, listed in self.parts.items()}
 
-    def _table(self, name: str, listed: list[tuple[Any, dict[str, Any]]], good: Any, ids: Any) -> Any:
+    def _table(self, name: str, listed: list[Part], good: Flags, ids: pa.Array) -> pa.Table:
         want = schema(name)
         made = [_arrow(want, record, columns) for record, columns in listed]
         record = np.concatenate([r for r, _ in listed])
@@ -44,7 +48,7 @@ class TableParts:
         return table.set_column(at, want.field("record_id"), ids.take(pa.array(record[order])))
 
 
-def _taken(table: Any, order: Any) -> Any:
+def _taken(table: pa.Table, order: Ints) -> pa.Table:
     """Rows of a table by their numbers (int64). Curves of equal length are moved as the rows of a matrix, which is
     several times as fast as Arrow's own way."""
     curves = _moved(table.column("values"), order) if "values" in table.column_names else None
@@ -55,7 +59,7 @@ def _taken(table: Any, order: Any) -> Any:
     return rest.add_column(at, table.schema.field(at), curves)
 
 
-def _moved(column: Any, order: Any) -> Any:
+def _moved(column: pa.ChunkedArray, order: Ints) -> pa.ListArray | None:
     """Lists of numbers by the numbers of their rows; None where they differ in length, or where points are missing."""
     if not pa.types.is_list(column.type) or not pa.types.is_float64(column.type.value_type) or column.null_count:
         return None
@@ -83,7 +87,7 @@ def _moved(column: Any, order: Any) -> Any:
     return pa.ListArray.from_arrays(pa.array(offsets), pa.array(out.reshape(-1)))
 
 
-def _arrow(want: Any, record: Any, columns: dict[str, Any]) -> Any:
+def _arrow(want: pa.Schema, record: Ints, columns: dict[str, Any]) -> pa.Table:
     n = len(record)
     made = []
     for f in want:
@@ -102,11 +106,6 @@ def _arrow(want: Any, record: Any, columns: dict[str, Any]) -> Any:
 
 
 @lru_cache(maxsize=64)
-def _unfinished(want: Any) -> Any:
+def _unfinished(want: pa.Schema) -> pa.Schema:
     """A schema of rows that may still lack what must be set: the id of their record."""
     return pa.schema([pa.field(f.name, f.type) for f in want])
-
-
-def constant(value: Any) -> Any:
-    """An empty text as nothing."""
-    return value or None

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from archive import vocabulary
 from archive.formats.base import words
+from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import SourceField
 from archive.formats.mapping.row_frame import RowFrame
@@ -40,19 +40,19 @@ def fault_of(word: str) -> str | None:
     return word if word in known else words.meaning(word, "fault")
 
 
-def wires(frame: RowFrame, pieces: TableParts) -> list[tuple[str, Any]]:
-    """Puts the wire map of a frame into pieces. Names of fields and rows (int64) that say nothing we can read."""
-    unread: list[tuple[str, Any]] = []
+def wires(frame: RowFrame, parts: TableParts) -> list[tuple[str, Ints]]:
+    """Puts the wire map of a frame into parts. Names of fields and rows (int64) that say nothing we can read."""
+    unread: list[tuple[str, Ints]] = []
     for f in frame.table.fields:
         if f.source in frame.columns and f.to.table == "wiremap":
-            rest = _contact(frame, f, pieces) if f.to.subject else _whole(frame, f, pieces)
+            rest = _contact(frame, f, parts) if f.to.subject else _whole(frame, f, parts)
             if len(rest):
                 unread.append((f.source, rest))
-    _rows(frame, pieces)
+    _rows(frame, parts)
     return unread
 
 
-def _whole(frame: RowFrame, f: SourceField, pieces: TableParts) -> Any:
+def _whole(frame: RowFrame, f: SourceField, parts: TableParts) -> Ints:
     record, near, far, fault, rest = [], [], [], [], []
     for i, cell in enumerate(frame.columns[f.source].to_pylist()):
         if cell is None or not str(cell).strip():
@@ -65,11 +65,11 @@ def _whole(frame: RowFrame, f: SourceField, pieces: TableParts) -> Any:
             near.append(n)
             far.append(g)
             fault.append(h)
-    _put(pieces, record, near, far, fault)
+    _put(parts, record, near, far, fault)
     return np.array(rest, dtype=np.int64)
 
 
-def _contact(frame: RowFrame, f: SourceField, pieces: TableParts) -> Any:
+def _contact(frame: RowFrame, f: SourceField, parts: TableParts) -> Ints:
     near = f.to.subject.removeprefix("contact ")
     record, far, fault, rest = [], [], [], []
     for i, cell in enumerate(frame.columns[f.source].to_pylist()):
@@ -84,11 +84,11 @@ def _contact(frame: RowFrame, f: SourceField, pieces: TableParts) -> Any:
         record.append(int(frame.record[i]))
         far.append(known)
         fault.append(word)
-    _put(pieces, record, [near] * len(record), far, fault)
+    _put(parts, record, [near] * len(record), far, fault)
     return np.array(rest, dtype=np.int64)
 
 
-def _rows(frame: RowFrame, pieces: TableParts) -> None:
+def _rows(frame: RowFrame, parts: TableParts) -> None:
     named = {n: frame.table.find(n) for n in ("contact", "far", "fault", "distance")}
     if not named["contact"] or named["contact"].source not in frame.columns:
         return
@@ -103,16 +103,14 @@ def _rows(frame: RowFrame, pieces: TableParts) -> None:
         record.append(int(frame.record[i]))
         near.append(text)
         far.append(known if known and known in _CONTACTS else None)
-        said = columns.get("fault", [None] * frame.rows)[i]
-        fault.append(fault_of(str(said)) if said else None if known in _CONTACTS else fault_of(known))
-    _put(pieces, record, near, far, fault)
+        stated = columns.get("fault", [None] * frame.rows)[i]
+        fault.append(fault_of(str(stated)) if stated else None if known in _CONTACTS else fault_of(known))
+    _put(parts, record, near, far, fault)
 
 
-def _put(
-    pieces: TableParts, record: list[int], near: list[str], far: list[str | None], fault: list[str | None]
-) -> None:
+def _put(parts: TableParts, record: list[int], near: list[str], far: list[str | None], fault: list[str | None]) -> None:
     text = pa.string()
-    pieces.add(
+    parts.add(
         "wiremap",
         np.array(record, dtype=np.int64),
         near=pa.array(near, type=text),

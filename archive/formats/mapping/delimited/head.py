@@ -62,6 +62,7 @@ def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> Text
     if missing:
         raise Trouble(
             "the mapping names a column that is not there",
+            code="export.column-missing",
             where=f"{where}, line {rows[found][0]}",
             found=", ".join(h for h in heads if h)[:160],
             expected=", ".join(repr(m) for m in missing[:4]),
@@ -141,6 +142,7 @@ def _offset(text: str, line: int) -> int:
 def _absent(table: SourceTable, where: str, row: list[str]) -> Trouble:
     return Trouble(
         "the headings that the mapping names are not there",
+        code="export.headings-missing",
         where=where,
         found=", ".join(c.strip() for c in row if c.strip())[:160],
         expected=", ".join(f.source for f in table.fields[:6]),

@@ -108,7 +108,7 @@ def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, head: TextHe
     return chunk
 
 
-_AGAIN = "export this link again, or mend the row, and read that part"
+_AGAIN = "export this link again and read that part"
 
 
 def _cells(head: TextHead) -> str:

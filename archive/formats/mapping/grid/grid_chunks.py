@@ -168,8 +168,8 @@ def _streamed(
 def _key(parsed: ParsedBlock, table: SourceTable) -> tuple[Any, ...]:
     """What tells one record from the next, as the labels of a block say it."""
     names = [f.source for f in table.fields if f.to.table == "records" and f.to.name in KEYS]
-    said = {name: value for _, name, value in reversed(parsed.labels)}
-    return tuple(said.get(n) for n in names)
+    stated = {name: value for _, name, value in reversed(parsed.labels)}
+    return tuple(stated.get(n) for n in names)
 
 
 def _chunk(

@@ -45,13 +45,16 @@ def load(entry: Entry) -> Tree:
     except json.JSONDecodeError as error:
         raise damaged(entry.name, error) from None
     except (UnicodeDecodeError, RecursionError) as error:
-        raise Trouble("is no JSON", where=entry.name, found=str(error)[:120], remedy="export it again") from None
+        raise Trouble(
+            "is no JSON", code="export.not-json", where=entry.name, found=str(error)[:120], remedy="export it again"
+        ) from None
 
 
 def damaged(name: str, error: json.JSONDecodeError) -> Trouble:
     """A document that ends early or is no JSON."""
     return Trouble(
         "is no JSON",
+        code="export.not-json",
         where=f"{name}, line {error.lineno}, column {error.colno}",
         found=error.msg,
         remedy="export or download the file again; it may have been cut short",

@@ -83,6 +83,7 @@ class _Text:
         """A document that is damaged or cut short."""
         return Trouble(
             "is no JSON",
+            code="export.not-json",
             where=self.name,
             found=found,
             remedy="export or download the file again; it may have been cut short",

@@ -56,6 +56,7 @@ def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordC
     if not number:
         raise Trouble(
             "holds no record where the mapping says",
+            code="export.no-record",
             where=entry.name,
             expected=file.record or "records at the root",
             remedy="use the mapping of this layout, or draft one with `muniment mapping draft`",

@@ -34,6 +34,7 @@ def records(entry: Entry, path: str) -> Iterator[Member]:
     except etree.XMLSyntaxError as error:
         raise Trouble(
             "is not well-formed XML",
+            code="export.not-xml",
             where=f"{entry.name}, line {error.lineno or 1}",
             found=str(error.msg or error)[:120],
             remedy="export or download the file again; it may have been cut short",
@@ -116,6 +117,7 @@ def refuse_dtd(opened: Any, name: str) -> None:
         if "<!DOCTYPE" in head.decode(coding, "ignore"):
             raise Trouble(
                 "has a document type declaration, which is refused",
+                code="export.doctype",
                 where=name,
                 found="<!DOCTYPE",
                 expected="XML without one",
