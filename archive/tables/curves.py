@@ -187,7 +187,11 @@ class CurveArrays:
 
     def values(self, row: int) -> Reals:
         """Values of one curve: (length,), NaN where a point is missing."""
-        return self.flat[self.start[row] : self.start[row] + self.length[row]]
+        return self.flat[self.span(row)]
+
+    def span(self, row: int) -> slice:
+        """Where one curve lies in `flat`, `exact`, `above` and `below`."""
+        return slice(int(self.start[row]), int(self.start[row] + self.length[row]))
 
     def matrix(self, rows: Ints, points: int, first: int = 0) -> Reals:
         """Values of curves by row, (..., points) from point `first` of each; rows: (...). A view where it can be."""

@@ -14,6 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base.units import Unit, find
+from archive.tables.decimals import decimal_steps
 
 _PLAIN = r"^[+-]?(?:\d+(?:\.\d*)?|\.\d+)$"
 _CELL = re.compile(
@@ -69,7 +70,7 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
         there = ~np.isnan(values) if cells.null_count == 0 else np.asarray(cells.is_valid())
         bad = there & ~np.isfinite(values)
         # Cells of workbooks and JSON do not show their zeros: the finest step of the column counts for all of it.
-        steps = decimals_step(values) if step else np.full(n, np.nan)
+        steps = decimal_steps(values) if step else np.full(n, np.nan)
         if step and np.isfinite(steps).any():
             steps = np.where(there, np.nanmin(steps), np.nan)
     else:
@@ -101,21 +102,6 @@ def text(cells: Any) -> Any:
     if pa.types.is_null(cells.type):
         return cells.cast(pa.string())
     return cells
-
-
-def decimals_step(values: Any) -> Any:
-    """For each float its decimal step as it would be printed: 0.1 for 35.4, 1 for 35; NaN beyond six decimals."""
-    out = np.full(len(values), np.nan)
-    open_ = np.isfinite(values)
-    for d in range(7):
-        scaled = values[open_] * 10.0**d
-        fits = np.rint(scaled) / 10.0**d == values[open_]
-        at = np.flatnonzero(open_)
-        out[at[fits]] = 10.0**-d if d else 1.0
-        open_[at[fits]] = False
-        if not open_.any():
-            break
-    return out
 
 
 def _text(cells: Any, writing: Writing, step: bool) -> tuple[Any, Any, Any, Any, Any]:

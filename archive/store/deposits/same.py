@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from archive.tables import Batch
+from archive.tables.arrow import Reals
+from archive.tables.decimals import STEPS, fewest_decimals, fits_nearly
 
 Answer = Literal["agrees", "differs", "nothing in common"]
 
-_CURVE = ("parameter", "end", "pairing", "disturber", "wavelength_nm")
+_CURVE = ["parameter", "end", "pairing", "disturber", "wavelength_nm"]
 _SCALAR = {
     "readings": (("quantity", "subject", "end", "direction", "wavelength_nm", "frequency_mhz", "origin"), ("value",)),
     "reported": (("parameter", "kind", "end", "pairing", "direction", "wavelength_nm"), ("value", "limit", "margin")),
@@ -53,18 +55,14 @@ def _curves(a: Batch, b: Batch) -> Answer:
     return seen
 
 
-def _by_name(batch: Batch) -> dict[Any, tuple[Any, Any, float]]:
+def _by_name(batch: Batch) -> dict[tuple[object, ...], tuple[Reals, Reals, float]]:
     """Measured curves by what they are of: axis, values (NaN where missing or a bound), step."""
-    axes = {r["axis_id"]: r["frequencies_mhz"] or r["distances_km"] for r in batch["axes"].to_pylist()}
-    found = {}
-    table = batch["sweeps"]
-    rows = table.drop_columns(["values"]).to_pylist()
-    for i, row in enumerate(rows):
-        if row["origin"] == "measured":
-            values = table["values"][i].values.to_numpy(zero_copy_only=False).astype(float)  # a null comes as NaN
-            values[[*(row["above"] or []), *(row["below"] or [])]] = np.nan
-            step = row["step"] or _step(values[~np.isnan(values)])
-            found[tuple(row[c] for c in _CURVE)] = (np.array(axes[row["axis_id"]]), values, step)
+    curves, found = batch.curves, {}
+    names = batch["sweeps"].select(_CURVE).to_pylist()
+    steps = np.nan_to_num(curves.step).tolist()
+    for row in np.flatnonzero(curves.mask("origin", "measured") & curves.fits).tolist():
+        values = curves.exact[curves.span(row)]
+        found[tuple(names[row].values())] = curves.axes[curves.axis[row]], values, steps[row] or _step(values)
     return found
 
 
@@ -95,9 +93,7 @@ def _wires(a: Batch, b: Batch) -> Answer:
     return "agrees" if both else "nothing in common"
 
 
-def _step(values: Any) -> float:
+def _step(values: Reals) -> float:
     """One unit of the last decimal that any of the values needs; 0 where they need more than six."""
-    for decimals in range(7):
-        if np.allclose(values, np.round(values, decimals), rtol=0, atol=1e-12):
-            return float(10.0**-decimals)
-    return 0.0
+    (decimals,) = fewest_decimals(values, np.array([0]), np.array([len(values)]), fits_nearly)
+    return float(STEPS[decimals]) if decimals >= 0 else 0.0

@@ -13,16 +13,17 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import one_chunk
+from archive.tables.arrow import Bools, Reals, one_chunk
+from archive.tables.decimals import MOST_DECIMALS, fewest_decimals
 
-_MOST_DECIMALS = 6
 _LARGEST = 2**31 - 1
 
 SCALED = pa.list_(pa.int32())
 PLAIN = pa.list_(pa.float64())
 
-
-_POWERS = 10.0 ** np.arange(_MOST_DECIMALS + 1)
+_POWERS = 10.0 ** np.arange(MOST_DECIMALS + 1)
+_BLOCK = 1 << 15
+"""Points that are scaled together, so that they stay in the processor's cache."""
 
 
 def pack(curves: Any) -> tuple[Any, Any, Any]:
@@ -36,7 +37,8 @@ def pack(curves: Any) -> tuple[Any, Any, Any]:
     there = np.ones(len(flat), dtype=bool) if not flat.null_count else pc.is_valid(flat).to_numpy(zero_copy_only=False)
     numbers = (pc.fill_null(flat, 0.0) if flat.null_count else flat).to_numpy(zero_copy_only=False)
     lengths = np.diff(offsets)
-    decimals = _decimals(numbers, there, offsets)
+    # A missing point is 0.0 here, which any number of decimals gives.
+    decimals = np.where(lengths == 0, 0, fewest_decimals(numbers, offsets[:-1], offsets[1:], _scalable))
     done = decimals >= 0
     if done.all() and len(decimals) and (decimals == decimals[0]).all():
         scaled, kept = _scale(numbers, _POWERS[decimals[0]]), np.ones(len(numbers), dtype=bool)
@@ -72,47 +74,13 @@ def unpack(decimals: Any, scaled: Any, plain: Any) -> Any:
     return _lists(pa.array(numbers, mask=~there), lengths, np.ones(len(lengths), dtype=bool))
 
 
-def _decimals(numbers: Any, there: Any, offsets: Any) -> Any:
-    """Smallest number of decimals that gives each curve exactly; -1 where none up to six does."""
-    lengths = np.diff(offsets)
-    found = np.where(lengths == 0, 0, -1)
-    left = np.flatnonzero(found < 0)
-    for decimals in range(_MOST_DECIMALS + 1):
-        if not len(left):
-            break
-        middle = (offsets[left] + offsets[left + 1] - 1) // 2
-        likely = left[_exact(numbers[middle], decimals) | ~there[middle]]
-        if not len(likely):
-            continue
-        if len(likely) == len(found):
-            points, starts = slice(None), offsets[:-1]
-        else:
-            counts = lengths[likely]
-            starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
-            points = np.arange(counts.sum()) + np.repeat(offsets[likely] - starts, counts)
-        good = _exact(numbers[points], decimals) | ~there[points]
-        exact = likely if good.all() else likely[np.logical_and.reduceat(good, starts)]
-        found[exact] = decimals
-        left = np.setdiff1d(left, exact, assume_unique=True)
-    return found
-
-
-_BLOCK = 1 << 15
-"""Points that are looked at together, so that they stay in the processor's cache."""
-
-
-def _exact(numbers: Any, decimals: int) -> Any:
-    """True where a number is an integer of 32 bits divided by 10^decimals, to the bit."""
+def _scalable(numbers: Reals, decimals: int) -> Bools:
+    """True where a number is an integer of 32 bits divided by 10^decimals, to the bit; minus zero is not."""
     factor = _POWERS[decimals]
-    out = np.empty(len(numbers), dtype=bool)
     with np.errstate(over="ignore", invalid="ignore"):
-        for low in range(0, len(numbers), _BLOCK):
-            part = np.ascontiguousarray(numbers[low : low + _BLOCK])
-            rounded = np.rint(part * factor)
-            again = (rounded + 0.0) / factor
-            good = again.view(np.int64) == part.view(np.int64)
-            out[low : low + _BLOCK] = good & (np.abs(rounded) <= _LARGEST)
-    return out
+        rounded = np.rint(numbers * factor)
+        again = (rounded + 0.0) / factor
+        return np.asarray((again.view(np.int64) == numbers.view(np.int64)) & (np.abs(rounded) <= _LARGEST))
 
 
 def _scale(numbers: Any, factor: float) -> Any:

@@ -18,12 +18,12 @@ from archive.formats.mapping.build.curve_axes import CurveAxes, SharedAxes
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.build.qualify import WrittenAs, origins, qualifiers, written_as
 from archive.formats.mapping.build.runs import Runs, runs_of
-from archive.formats.mapping.build.steps import curve_steps
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame
 from archive.formats.mapping.target import Target
 from archive.parallel import parallel_map
+from archive.tables.decimals import STEPS, fewest_decimals
 
 _FEW = 20
 """Rows of a frame that are not worth a thread."""
@@ -228,7 +228,7 @@ class CurveBuilder:
             values=lists if len(at) == len(keep) else lists.take(pa.array(at)),
             above=above,
             below=below,
-            step=curve_steps(found.values, starts[at], found.stops[at]),
+            step=STEPS[fewest_decimals(found.values, starts[at], found.stops[at])],
         )
 
     def _rebuild(
