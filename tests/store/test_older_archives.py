@@ -1,0 +1,86 @@
+"""Archives that earlier states of the program made still open, and give the answers that they gave then.
+
+Each is a zip in fixtures/archives, made by commands alone, beside the answers of the program that made it.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from archive.cli import main
+
+KEPT = sorted((Path(__file__).resolve().parents[2] / "fixtures" / "archives").glob("*.zip"))
+
+QUESTIONS: dict[str, tuple[str, ...]] = {
+    "find": ("find", "ARCHIVE"),
+    "history of a corrected link": ("history", "ARCHIVE", "1A-X03"),
+    "history of a retested link": ("history", "ARCHIVE", "1A-X01"),
+    "history of a withdrawn test": ("history", "ARCHIVE", "1A-A02"),
+    "job": ("job", "ARCHIVE", "HARBOUR-2019-04"),
+    "documents": ("sql", "ARCHIVE", "SELECT * FROM documents"),
+    "what stands": (
+        "sql",
+        "ARCHIVE",
+        "SELECT deposit, position, link_label, standing, verdict FROM records ORDER BY deposit, position",
+    ),
+    "fixity": ("fixity", "ARCHIVE", "--depth", "deep"),
+}
+"""Questions by name; each is a command that prints one JSON document."""
+
+_PASSING = ("checked_against", "copies", "findings")
+"""Fields of an answer that depend on the machine it is given on, or on today's readers."""
+
+
+def answers(archive: Path, ask: Callable[..., Any]) -> dict[str, Any]:
+    """The answer to each question, by its name."""
+    found = {}
+    for name, (command, *rest) in QUESTIONS.items():
+        said = ask(command, *(str(archive) if word == "ARCHIVE" else word for word in rest))
+        found[name] = {k: v for k, v in said.items() if k not in _PASSING} if isinstance(said, dict) else said
+    return found
+
+
+def unpack(kept: Path, target: Path) -> Path:
+    """The archive in a folder of its own."""
+    with zipfile.ZipFile(kept) as packed:
+        packed.extractall(target)
+    return target
+
+
+@pytest.mark.parametrize("kept", KEPT, ids=lambda path: path.stem)
+def test_an_older_archive_gives_the_answers_of_its_day(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ask(*words: str) -> Any:
+        monkeypatch.setattr(sys, "argv", ["muniment", *words, "--json"])
+        with pytest.raises(SystemExit):
+            main()
+        said = capsys.readouterr()
+        assert said.out, said.err
+        return json.loads(said.out)
+
+    expected = json.loads(kept.with_suffix(".json").read_text("utf-8"))
+    found = answers(unpack(kept, tmp_path / "archive"), ask)
+    assert expected.keys() == QUESTIONS.keys()
+    for name, answer in expected.items():
+        assert _kept_of(found[name], answer) == answer, name
+
+
+def _kept_of(found: Any, expected: Any) -> Any:
+    """The answer without the fields that a later program added."""
+    if isinstance(found, dict) and isinstance(expected, dict):
+        return {name: _kept_of(found[name], expected[name]) for name in expected if name in found}
+    if isinstance(found, list) and isinstance(expected, list) and len(found) == len(expected):
+        return [_kept_of(f, e) for f, e in zip(found, expected, strict=True)]
+    return found
+
+
+def test_an_older_archive_is_kept() -> None:
+    assert KEPT
