@@ -21,7 +21,7 @@ from archive.formats.reading import tasks
 from archive.formats.recognition import Entry
 from archive.parallel import prefetch
 from archive.store import Archive, files
-from archive.store.deposits import Deposit, Facts, Receipt
+from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.store.names import plain
 from archive.tables import Batch
 from archive.tables import schema as columns
@@ -42,7 +42,7 @@ class Choices:
     watch: Pass = iter
 
 
-def ingest(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Choices | None = None) -> Receipt:
+def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choices: Choices | None = None) -> Receipt:
     """Deposits files, folders and zips; the one function that joins the rooms below.
 
     With dry_run everything is done but the commit, in a temporary folder. Errors: Trouble where nothing of the input
@@ -69,7 +69,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: Facts, choices: Choi
         raise
 
 
-def statements(batches: Iterable[Batch], facts: Facts, policy: Any = None) -> Iterator[Batch]:
+def statements(batches: Iterable[Batch], facts: DepositFacts, policy: Any = None) -> Iterator[Batch]:
     """Batches settled into their job, with findings, grades and verdicts."""
     site = zone(facts.zone) if facts.zone else None
     for batch in batches:
@@ -81,7 +81,7 @@ def statements(batches: Iterable[Batch], facts: Facts, policy: Any = None) -> It
         yield batch.replace(findings=validation.check(batch, policy))
 
 
-def settled(batch: Batch, facts: Facts) -> Batch:
+def settled(batch: Batch, facts: DepositFacts) -> Batch:
     """The batch with its job: records that name none get it, and the job's own row is there."""
     if facts.job is None:
         return batch

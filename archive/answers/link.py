@@ -12,7 +12,7 @@ from archive.store.assessments import names_of
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import SHOWN, find, labels
 from archive.store.catalogue.settle import with_formers
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.standing import State, states
 
 
@@ -83,7 +83,7 @@ def open_link(archive: Archive, label: str, *, job: str | None = None, site: str
     return ArchivedLink(found[0], key, rows, states(with_formers(db, everything)))
 
 
-def people(archive: Archive, keys: Iterable[str | None], where: Iterable[Entry]) -> dict[str, str]:
+def people(archive: Archive, keys: Iterable[str | None], where: Iterable[LedgerEntry]) -> dict[str, str]:
     """Names of people by key, as far as they are still there; a redacted name is not.
 
     where: the ledger entries that name the keys. A name stands where its key was written: in the tables of the

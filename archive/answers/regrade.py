@@ -11,7 +11,7 @@ from typing import Any
 from archive import grading, limits, schemas, store
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.assessments import Assessment, Outcome, assess
+from archive.store.assessments import Assessment, AssessmentOutcome, assess
 from archive.store.catalogue.filters import Filters, addresses
 from archive.tables import Batch
 
@@ -26,7 +26,7 @@ def regrade(
     reason: str | None,
     sign: Any = None,
     executor: Executor | None = None,
-) -> Outcome:
+) -> AssessmentOutcome:
     """Grades the chosen records against limits (None: the one each record names) and commits an assessment.
 
     executor: anything with the interface of concurrent.futures; deposits are its tasks. Errors: Trouble for an unknown

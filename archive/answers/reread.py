@@ -10,7 +10,7 @@ from archive.answers import intake
 from archive.answers.rederive import unpacked
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.deposits import Facts, Receipt
+from archive.store.deposits import DepositFacts, Receipt
 
 
 def reread(
@@ -33,5 +33,5 @@ def reread(
                 remedy=f"read those of {at}" if at else "they were redacted, or the records came without files",
             )
         said = {name: entry.get(name) for name in ("job", "site", "zone")}
-        facts = Facts(**said, by=by, reason=reason, more={"originals_in": deposit})
+        facts = DepositFacts(**said, by=by, reason=reason, more={"originals_in": deposit})
         return intake.ingest(archive, [folder], facts, intake.Choices(mapping=mapping, sign=sign, keep_originals=False))

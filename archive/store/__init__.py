@@ -6,8 +6,8 @@ archive.store.open(path) -> Archive
 
 from __future__ import annotations
 
-from archive.store.archive import Archive, Head, open_damaged
+from archive.store.archive import Archive, LedgerHead, open_damaged
 from archive.store.archive import open_archive as open  # noqa: A004
 from archive.store.create import create
 
-__all__ = ["Archive", "Head", "create", "open", "open_damaged"]
+__all__ = ["Archive", "LedgerHead", "create", "open", "open_damaged"]

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
-from archive.store.ledger import Entry, Ledger, judge
+from archive.store.ledger import Ledger, LedgerEntry, judge
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
 
 
-class Head(NamedTuple):
+class LedgerHead(NamedTuple):
     """What pins a whole archive down: the number of its ledger entries, and the root of the tree over them."""
 
     size: int
@@ -56,18 +56,18 @@ class Archive:
         self._check(seen, count)
         return count
 
-    def entries(self, start: int = 0) -> Iterator[Entry]:
+    def entries(self, start: int = 0) -> Iterator[LedgerEntry]:
         """Ledger entries from a number on."""
         return self.ledger.entries(start)
 
-    def head(self, size: int | None = None) -> Head:
+    def head(self, size: int | None = None) -> LedgerHead:
         """The head now, or as it was at a number of entries."""
         count = self.catch_up()
         size = count if size is None else size
         root = catalogue.root(self.db, size)
         if root is None:
             raise Trouble(f"the ledger has no {size} entries", where=str(self.root / layout.LEDGER), found=str(count))
-        return Head(size, root)
+        return LedgerHead(size, root)
 
     def size_of(self, root: str) -> int | None:
         """Number of entries at which the ledger had a head; None where it never had it."""
@@ -149,7 +149,7 @@ class Archive:
                 found[Path(path).stem] = self.root / new
         return found
 
-    def deposit_entry(self, deposit: str) -> Entry:
+    def deposit_entry(self, deposit: str) -> LedgerEntry:
         """Ledger entry of a deposit. Errors: Trouble where there is no such deposit."""
         self.catch_up()
         found = self.db.execute("SELECT number FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
@@ -222,7 +222,7 @@ def open_damaged(path: Path) -> Archive:
     first = layout.entry_path(root, 0)
     try:
         data = first.read_bytes()
-        entry = Entry(data) if judge(data) == "valid" else None
+        entry = LedgerEntry(data) if judge(data) == "valid" else None
     except OSError:
         entry = None
     if entry is None or entry.kind != "created":

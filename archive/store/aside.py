@@ -20,7 +20,7 @@ from pathlib import Path
 
 from archive.store import condemned, disk, layout
 from archive.store.archive import Archive
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 _STRANGERS = 7 * 24 * 3600.0
 """Seconds for which a writer of another machine is left alone."""
@@ -85,7 +85,7 @@ def take_back(archive: Archive, folder: Path) -> None:
     disk.remove_tree(folder)
 
 
-def standing_without(root: Path, entries: Iterable[Entry]) -> list[Path]:
+def standing_without(root: Path, entries: Iterable[LedgerEntry]) -> list[Path]:
     """Bags and events that stand in their place without a ledger entry: stopped before the commit, or in the making."""
     known = {Path(path).parent.as_posix() for e in entries for path in e.files}
     stand = [*(root / layout.DEPOSITS).glob("*/*"), *(root / layout.ASSESSMENTS).glob("*")]

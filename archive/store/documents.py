@@ -13,7 +13,7 @@ from archive.errors import Trouble
 from archive.store.archive import Archive
 from archive.store.catalogue.happened import DOCUMENT
 from archive.store.events.write import record
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 
 MOST_BYTES = 200_000_000
@@ -34,7 +34,7 @@ def attach(
     by: str | None = None,
     reason: str | None = None,
     sign: Sign | None = None,
-) -> tuple[Entry | None, list[dict[str, Any]]]:
+) -> tuple[LedgerEntry | None, list[dict[str, Any]]]:
     """Files documents for a job, or for one of its links. Gives the entry and the rows of documents.
 
     A document that is filed for the same job and link already is left out; where nothing is left, there is no entry.

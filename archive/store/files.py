@@ -17,7 +17,7 @@ _PIECE = 1 << 20
 
 
 @dataclass(frozen=True)
-class Print:
+class Fingerprint:
     """What pins a file down: SHA-256 in hexadecimal digits, and size in bytes."""
 
     sha256: str
@@ -31,13 +31,13 @@ def pieces(path: Path) -> Iterator[bytes]:
             yield piece
 
 
-def fingerprint(path: Path) -> Print:
+def fingerprint(path: Path) -> Fingerprint:
     """SHA-256 and size of a file, read a piece at a time."""
     sha, size = hashlib.sha256(), 0
     for piece in pieces(path):
         sha.update(piece)
         size += len(piece)
-    return Print(sha.hexdigest(), size)
+    return Fingerprint(sha.hexdigest(), size)
 
 
 def sha256(data: bytes) -> str:
@@ -45,7 +45,7 @@ def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-class Measured:
+class DigestedFile:
     """A new file that digests what is written to it; for writers that only ever append (Parquet is one)."""
 
     def __init__(self, path: Path) -> None:
@@ -99,17 +99,17 @@ class Measured:
         with suppress(OSError):  # what is still to be written may find no room; it is wanted no more
             self.close()
 
-    def finish(self) -> Print:
+    def finish(self) -> Fingerprint:
         """Syncs, closes, takes the right to write away, and says what was written."""
         disk.sync(self._file, self.path)
         self.close()
         disk.close_for_writing(self.path)
-        return Print(self._sha.hexdigest(), self._size)
+        return Fingerprint(self._sha.hexdigest(), self._size)
 
 
-def write_new(path: Path, data: bytes) -> Print:
+def write_new(path: Path, data: bytes) -> Fingerprint:
     """A new file with its bytes on the disk, not to be written again. Errors: FileExistsError."""
-    file = Measured(path)
+    file = DigestedFile(path)
     try:
         file.write(data)
         return file.finish()
@@ -117,9 +117,9 @@ def write_new(path: Path, data: bytes) -> Print:
         file.close()
 
 
-def copy_new(old: Path, new: Path) -> Print:
+def copy_new(old: Path, new: Path) -> Fingerprint:
     """A copy on the disk, digested on the way. Errors: FileExistsError."""
-    file = Measured(new)
+    file = DigestedFile(new)
     try:
         for piece in pieces(old):
             file.write(piece)

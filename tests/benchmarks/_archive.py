@@ -9,7 +9,7 @@ import pyarrow as pa
 from archive import store
 from archive.answers.intake import statements
 from archive.demo.simulator import simulate
-from archive.store.deposits import Deposit, Facts
+from archive.store.deposits import Deposit, DepositFacts
 from archive.tables import Batch
 
 JOB = "INVENTED-BOOK"
@@ -19,8 +19,8 @@ def archive_of(folder: Path, links: int, seed: int = 7) -> store.Archive:
     """A new archive with one job of so many fully swept links."""
     store.create(folder)
     opened = store.open(folder)
-    making = Deposit(opened, Facts(job=JOB, by="nobody"))
-    for batch in statements(map(one_job, simulate(links, seed)), Facts(job=JOB)):
+    making = Deposit(opened, DepositFacts(job=JOB, by="nobody"))
+    for batch in statements(map(one_job, simulate(links, seed)), DepositFacts(job=JOB)):
         making.add(batch)
     making.commit()
     return opened

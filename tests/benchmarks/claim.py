@@ -22,7 +22,7 @@ from archive.answers.claim.gather import gather
 from archive.answers.intake import statements
 from archive.answers.wording import ENGLISH
 from archive.demo.simulator import simulate
-from archive.store.deposits import Deposit, Facts
+from archive.store.deposits import Deposit, DepositFacts
 from archive.tables import Batch
 from tests.benchmarks._archive import JOB, one_job
 
@@ -33,8 +33,8 @@ def archive_of_one_link(folder: Path, records: int = RECORDS) -> store.Archive:
     """A link that was tested again and again, a day after the other, among others."""
     store.create(folder)
     opened = store.open(folder)
-    making = Deposit(opened, Facts(job=JOB, by="nobody"))
-    for batch in statements(map(_same_link, simulate(records, 3)), Facts(job=JOB)):
+    making = Deposit(opened, DepositFacts(job=JOB, by="nobody"))
+    for batch in statements(map(_same_link, simulate(records, 3)), DepositFacts(job=JOB)):
         making.add(batch)
     making.commit()
     return opened

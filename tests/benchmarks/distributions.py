@@ -23,7 +23,7 @@ from archive import store
 from archive.answers.rates.distributions import distribution
 from archive.demo.simulator import simulate
 from archive.store import Archive
-from archive.store.deposits import Deposit, Facts
+from archive.store.deposits import Deposit, DepositFacts
 from tests.benchmarks._tiled import unsynced
 
 PARAMETERS = ("next", "insertion_loss", "fext")
@@ -51,7 +51,7 @@ def built(path: Path, links: int) -> Archive:
     """An archive of fully swept links, none of which shares its label with another."""
     with unsynced():
         archive = store.create(path)
-        making = Deposit(archive, Facts(site=None))
+        making = Deposit(archive, DepositFacts(site=None))
         for n, batch in enumerate(simulate(links, 1, readings=False)):
             records = batch["records"]
             labels = [f"{n}-{i}" for i in range(len(batch))]

@@ -22,7 +22,7 @@ import pyarrow.parquet as pq
 from archive import formats, store
 from archive.answers.intake import ingest
 from archive.demo.simulator import simulate
-from archive.store.deposits import Facts
+from archive.store.deposits import DepositFacts
 from archive.store.parquet import BagTables
 from archive.tables import Batch
 
@@ -61,7 +61,11 @@ def _size(links: int) -> dict[str, Any]:
             formats.write(batches, folder / "csv", "csv")
             formats.write(batches, folder / "links.xml", "xml")
             archive = store.create(folder / "archive")
+<<<<<<< HEAD
             made = ingest(archive, [folder / "csv"], Facts(job="J"))
+=======
+            made = take_in(archive, [folder / "csv"], DepositFacts(job="J"))
+>>>>>>> a6fb744 (Give the store's classes names of their own over the house)
         finally:
             os.environ.pop("MUNIMENT_CACHE")
             if before is not None:

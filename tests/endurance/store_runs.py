@@ -168,11 +168,11 @@ def writers(folder: Path, count: int, seconds: float, readers: int = 2) -> dict[
 def flips(folder: Path, count: int, links: int) -> dict[str, Any]:
     """Random single bits flipped in a large archive: each is named by digest, in the right file."""
     from archive.demo.simulator import simulate
-    from archive.store.deposits import Deposit, Facts
+    from archive.store.deposits import Deposit, DepositFacts
 
     archive = store.create(folder / "flips")
     for part in range(4):
-        making = Deposit(archive, Facts(job=f"JOB-{part}", by="R. Ostrander"))
+        making = Deposit(archive, DepositFacts(job=f"JOB-{part}", by="R. Ostrander"))
         for one in simulate(links // 4, seed=part + 1):
             making.add(one)
         making.commit()

@@ -17,8 +17,8 @@ from archive.answers.reindex import reindex
 from archive.store import Archive
 from archive.store.assessments import assess
 from archive.store.copies import export
-from archive.store.deposits import Deposit, Facts
-from archive.store.events import Change, amend, withdraw
+from archive.store.deposits import Deposit, DepositFacts
+from archive.store.events import Correction, amend, withdraw
 from archive.store.events.redact import of_name, redact
 from archive.tables import Batch
 from tests.store.store_making import batch, rows
@@ -27,7 +27,7 @@ from tests.store.store_making import batch, rows
 def one_deposit(archive: Archive, draw: random.Random) -> str:
     """A deposit of one to three records that nobody has deposited before."""
     made = [_record(draw) for _ in range(draw.randint(1, 3))]
-    making = Deposit(archive, Facts(job=f"JOB-{draw.randrange(5)}", by=f"Writer {draw.randrange(10**6)}"))
+    making = Deposit(archive, DepositFacts(job=f"JOB-{draw.randrange(5)}", by=f"Writer {draw.randrange(10**6)}"))
     making.add(batch(*made))
     receipt = making.commit()
     assert receipt.entry is not None
@@ -42,7 +42,9 @@ def _record(draw: random.Random) -> dict[str, list[dict[str, object]]]:
 
 
 def one_amendment(archive: Archive, draw: random.Random) -> str:
-    entry, _ = amend(archive, [Change(_any(archive, draw), "site", f"Site {draw.random()}")], by=None, reason="test")
+    entry, _ = amend(
+        archive, [Correction(_any(archive, draw), "site", f"Site {draw.random()}")], by=None, reason="test"
+    )
     assert entry is not None
     return f"amend {entry.number}"
 
@@ -54,7 +56,7 @@ def one_withdrawal(archive: Archive, draw: random.Random) -> str:
 def one_redaction(archive: Archive, draw: random.Random) -> str:
     """Deposits under a name, then takes the name out."""
     name = f"Gone {draw.getrandbits(64)}"
-    making = Deposit(archive, Facts(job="JOB", by=name))
+    making = Deposit(archive, DepositFacts(job="JOB", by=name))
     making.add(batch(_record(draw)))
     receipt = making.commit()
     assert receipt.entry is not None

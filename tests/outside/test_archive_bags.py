@@ -13,7 +13,7 @@ import pytest
 from archive import store
 from archive.demo.simulator import simulate
 from archive.store import Archive
-from archive.store.deposits import Deposit, Facts
+from archive.store.deposits import Deposit, DepositFacts
 
 
 @pytest.fixture
@@ -21,7 +21,7 @@ def bag(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("MUNIMENT_CACHE", str(tmp_path / "cache"))
     archive: Archive = store.create(tmp_path / "archive")
     making = Deposit(
-        archive, Facts(job="HARBOUR-2019-04", site="Lantern Quay 4", by="R. Ostrander", reason="line\nend")
+        archive, DepositFacts(job="HARBOUR-2019-04", site="Lantern Quay 4", by="R. Ostrander", reason="line\nend")
     )
     for name in ("50 % off.csv", "ünïcode 例.csv", "week2/links.csv"):
         path = tmp_path / name.replace("/", "-")

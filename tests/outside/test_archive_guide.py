@@ -19,8 +19,8 @@ import pytest
 from archive import store
 from archive.demo.simulator import simulate
 from archive.store import Archive
-from archive.store.deposits import Deposit, Facts
-from archive.store.events import Change, amend, withdraw
+from archive.store.deposits import Deposit, DepositFacts
+from archive.store.events import Correction, amend, withdraw
 from archive.store.events.redact import of_name, redact
 from archive.store.proofs import prove
 
@@ -36,7 +36,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any]]:
         archive: Archive = store.create(folder / "archive")
         receipts = []
         for part in range(2):
-            making = Deposit(archive, Facts(job=f"JOB-{part}", by="R. Ostrander"))
+            making = Deposit(archive, DepositFacts(job=f"JOB-{part}", by="R. Ostrander"))
             original = folder / f"{part}.csv"
             original.write_text(f"invented,cells\n{part}\n")
             making.original(original, original.name)
@@ -47,7 +47,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any]]:
         assert first.entry is not None
         assert second.entry is not None
         address = f"{first.entry['deposit']}/{LABEL_POSITION}"
-        amend(archive, [Change(f"{first.entry['deposit']}/3", "link_label", "renamed")], by=None, reason="x")
+        amend(archive, [Correction(f"{first.entry['deposit']}/3", "link_label", "renamed")], by=None, reason="x")
         withdraw(archive, records=[f"{first.entry['deposit']}/4"], by=None, reason="x")
         redact(archive, of_name(archive, "R. Ostrander"), by=None, reason="x")
         (folder / "proof.json").write_text(json.dumps(prove(archive, address)))

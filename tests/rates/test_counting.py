@@ -15,7 +15,7 @@ from archive.answers.jobs import state
 from archive.answers.reindex import reindex
 from archive.store import Archive, memory
 from archive.store.catalogue import counting, counting_build, settle
-from archive.store.events import Change, amend
+from archive.store.events import Correction, amend
 from archive.store.events.withdraw import withdraw
 from archive.tables import Batch
 from tests.store import store_making as making
@@ -113,7 +113,7 @@ def test_amending_and_withdrawing_are_followed(archive: Archive) -> None:
     making.deposit(archive, graded(*(making.rows(f"A{i}", place=f"row {i}", shift=i / 4) for i in range(4))))
     rows(archive)
     address = archive.address(rows(archive)[0]["record_id"])
-    amend(archive, [Change(address, "cable_type", "cat6/f-utp")], by="R. Ostrander", reason="read off the sheath")
+    amend(archive, [Correction(address, "cable_type", "cat6/f-utp")], by="R. Ostrander", reason="read off the sheath")
     assert sorted(r["construction"] for r in rows(archive)) == ["f-utp", "u-utp", "u-utp", "u-utp"]
     withdraw(archive, records=[address], by="R. Ostrander", reason="another building")
     assert counts(archive) == (3, 3, 3)
@@ -124,7 +124,7 @@ def test_a_corrected_serial_number_brings_another_model(archive: Archive) -> Non
     making.deposit(archive, graded(making.rows("A1")))
     assert rows(archive)[0]["model"] == "P-40"
     address = archive.address(rows(archive)[0]["record_id"])
-    amend(archive, [Change(address, "local_serial", "40-00318")], by="R. Ostrander", reason="units were exchanged")
+    amend(archive, [Correction(address, "local_serial", "40-00318")], by="R. Ostrander", reason="units were exchanged")
     assert rows(archive)[0]["model"] == "P-40R"
     assert rows(archive) == fresh(archive)
 

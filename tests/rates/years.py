@@ -22,7 +22,7 @@ from archive import grading, store
 from archive.demo import jobs
 from archive.demo.simulator import BadBatch, Cable, planted, simulate
 from archive.store import Archive
-from archive.store.deposits import Deposit, Facts
+from archive.store.deposits import Deposit, DepositFacts
 from archive.tables import Batch
 
 SEED = 3
@@ -52,7 +52,7 @@ def build(path: Path, links: int = LINKS, swept: bool = True) -> Archive:
     """Makes the archive through the path that every deposit takes."""
     archive = store.create(path)
     for n, count in numbers(links).items():
-        making = Deposit(archive, Facts(by="H. Brume", reason="invented"))
+        making = Deposit(archive, DepositFacts(by="H. Brume", reason="invented"))
         try:
             start = n * jobs.JOB
             for batch in simulate(count, SEED, start=start, sweeps=swept and n in SWEPT, **OPTIONS):

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.store import Archive
-from archive.store.deposits import Deposit, Facts, Receipt
+from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.tables import Batch, axis_row, row_id, with_id
 
 AXIS = axis_row([1.0, 4.0, 8.0, 10.0, 16.0, 20.0, 25.0, 31.25, 62.5, 100.0, 150.0, 200.0])
@@ -115,7 +115,7 @@ def deposit(
     originals: Iterable[tuple[Path, str]] = (),
 ) -> Receipt:
     """Deposits batches."""
-    making = Deposit(archive, Facts(job=job, site=site, by=by))
+    making = Deposit(archive, DepositFacts(job=job, site=site, by=by))
     try:
         for path, name in originals:
             making.original(path, name)

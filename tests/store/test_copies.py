@@ -12,10 +12,10 @@ from archive import store
 from archive.errors import Trouble
 from archive.store import Archive, layout
 from archive.store.copies import export, merge, repair
-from archive.store.events import Change, amend, withdraw
+from archive.store.events import Correction, amend, withdraw
 from archive.store.events.redact import of_name, redact
 from archive.store.fixity import fixity
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.proofs import holds, prove, verify
 
 
@@ -105,7 +105,9 @@ def test_a_copy_that_went_its_own_way_is_not_overwritten(full: Archive, tmp_path
 def damage(root: Path) -> dict[str, str]:
     """Damages one file of each sort, and says how."""
     entry = next(
-        e for e in (Entry(p.read_bytes()) for p in sorted((root / "ledger").rglob("*.json"))) if e.kind == "deposit"
+        e
+        for e in (LedgerEntry(p.read_bytes()) for p in sorted((root / "ledger").rglob("*.json")))
+        if e.kind == "deposit"
     )
     bag = root / entry["path"]
     done = {}
@@ -183,7 +185,7 @@ def other(tmp_path: Path) -> Archive:
     second = deposit(made, batch(rows("X", source="9" * 64, shift=9)), job="BRANCH")
     assert second.entry is not None
     address = f"{second.entry['deposit']}/0"
-    amend(made, [Change(address, "link_label", "Y")], by="K. Lindqvist", reason="typing error")
+    amend(made, [Correction(address, "link_label", "Y")], by="K. Lindqvist", reason="typing error")
     redact(made, of_name(made, "R. Ostrander"), by="K. Lindqvist", reason="asked for")
     return made
 

@@ -14,7 +14,7 @@ from archive.errors import Trouble
 from archive.store import Archive, files
 from archive.store.catalogue.filters import Filters, addresses
 from archive.store.deposits import Receipt
-from archive.store.events import Change, amend, hold, holds, retention, texts_of, withdraw
+from archive.store.events import Correction, amend, hold, holds, retention, texts_of, withdraw
 from archive.store.events.redact import of_file, of_name, redact, still_named
 from archive.store.fixity import fixity
 
@@ -33,7 +33,7 @@ def test_a_renamed_room_touches_forty_links_by_one_event(archive: Archive) -> No
     deposit(archive, [batch(*many[:25]), batch(*many[25:])])
     before = everything(archive.root)
     listed = addresses(archive.db, Filters(job="HARBOUR-2019-04"))
-    changes = [Change(a, "link_label", f"2-TR7-A{i:03d}") for i, a in enumerate(listed)]
+    changes = [Correction(a, "link_label", f"2-TR7-A{i:03d}") for i, a in enumerate(listed)]
     entry, made = amend(archive, changes, by="A. Clerk", reason="room TR2 is now TR7")
     assert entry is not None
     assert len(made) == 40
@@ -57,7 +57,7 @@ def test_a_renamed_room_touches_forty_links_by_one_event(archive: Archive) -> No
 
 def test_a_test_after_a_corrected_label_is_a_retest_of_that_link(archive: Archive) -> None:
     made = deposit(archive, batch(rows("wrong")))
-    amend(archive, [Change(address(made), "link_label", "right")], by=None, reason=None)
+    amend(archive, [Correction(address(made), "link_label", "right")], by=None, reason=None)
     again = deposit(archive, batch(rows("right", source="b" * 64, time="2020-01-01T10:00", shift=3)))
     assert again.counts["retests"] == 1
 
@@ -66,10 +66,10 @@ def test_what_may_not_be_corrected(archive: Archive) -> None:
     made = deposit(archive, batch(rows()))
     for field, value in (("margin", "3"), ("configuration", "chanel"), ("tested_local", "yesterday")):
         with pytest.raises(Trouble):
-            amend(archive, [Change(address(made), field, value)], by=None, reason=None)
+            amend(archive, [Correction(address(made), field, value)], by=None, reason=None)
     with pytest.raises(Trouble, match="no record"):
-        amend(archive, [Change("re-nothing", "site", "x")], by=None, reason=None)
-    entry, changes = amend(archive, [Change(address(made), "link_label", "2-TR2-A117")], by=None, reason=None)
+        amend(archive, [Correction("re-nothing", "site", "x")], by=None, reason=None)
+    entry, changes = amend(archive, [Correction(address(made), "link_label", "2-TR2-A117")], by=None, reason=None)
     assert (entry, changes) == (None, [])
 
 

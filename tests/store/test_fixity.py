@@ -18,7 +18,7 @@ from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.copies.whole import files_of
 from archive.store.events import withdraw
 from archive.store.fixity import deep, fixity
-from archive.store.ledger import Entry, build, judge
+from archive.store.ledger import LedgerEntry, build, judge
 from archive.tables import Batch
 
 
@@ -189,7 +189,7 @@ def last(archive: Archive) -> Path:
 
 def rebuilt(data: bytes, **changed: object) -> bytes:
     """An entry edited by somebody who knows its form: its last line fits again."""
-    fields = {k: v for k, v in Entry(data).fields.items() if k not in ("sha256", "signature")}
+    fields = {k: v for k, v in LedgerEntry(data).fields.items() if k not in ("sha256", "signature")}
     return build({**fields, **changed})
 
 
@@ -226,7 +226,7 @@ def inserted(a: Archive) -> None:
     """All from number 3 on move up, and a forged one takes the place."""
     for number in range(layout.entry_count(a.root) - 1, 2, -1):
         layout.entry_path(a.root, number).rename(layout.entry_path(a.root, number + 1))
-    before = Entry(layout.entry_path(a.root, 2).read_bytes())
+    before = LedgerEntry(layout.entry_path(a.root, 2).read_bytes())
     forged = rebuilt(before.data, number=3, previous=before.sha256, deposit="forged")
     layout.entry_path(a.root, 3).write_bytes(forged)
 
@@ -234,12 +234,12 @@ def inserted(a: Archive) -> None:
 def chain_made_anew(a: Archive) -> None:
     """Somebody edits entry 2 and recomputes every digest after it: only a head held elsewhere tells."""
     count = layout.entry_count(a.root)
-    previous = Entry(layout.entry_path(a.root, 1).read_bytes())
+    previous = LedgerEntry(layout.entry_path(a.root, 1).read_bytes())
     for number in range(2, count):
         path = layout.entry_path(a.root, number)
         more: dict[str, object] = {"counts": {"new": 99}} if number == 2 else {}
         overwrite(path, rebuilt(path.read_bytes(), previous=previous.sha256, **more))
-        previous = Entry(path.read_bytes())
+        previous = LedgerEntry(path.read_bytes())
 
 
 TAMPERING: list[Callable[[Archive], None]] = [

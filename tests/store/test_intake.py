@@ -16,10 +16,10 @@ from archive.answers.zone import in_utc, zone
 from archive.demo.simulator import simulate
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.deposits import Facts, Receipt
+from archive.store.deposits import DepositFacts, Receipt
 from archive.tables import Batch
 
-FACTS = Facts(job="HARBOUR-2019-04", by="R. Ostrander")
+FACTS = DepositFacts(job="HARBOUR-2019-04", by="R. Ostrander")
 
 
 @pytest.fixture

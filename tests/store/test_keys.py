@@ -22,7 +22,7 @@ from archive.store import Archive, layout
 from archive.store.events import record, withdraw
 from archive.store.fixity import fixity
 from archive.store.keys import known_keys, load, make, stamp
-from archive.store.ledger import Entry, build
+from archive.store.ledger import LedgerEntry, build
 from archive.store.proofs import holds, prove, verify
 
 pytest.importorskip("cryptography")
@@ -42,9 +42,9 @@ def add_key(archive: Archive, folder: Path) -> Any:
 
 
 def signed_deposit(archive: Archive, pair: Any, label: str, number: int) -> Any:
-    from archive.store.deposits import Deposit, Facts
+    from archive.store.deposits import Deposit, DepositFacts
 
-    making = Deposit(archive, Facts(job="J"), pair.sign)
+    making = Deposit(archive, DepositFacts(job="J"), pair.sign)
     making.add(batch(rows(label, source=f"{number:064d}", shift=number)))
     return making.commit()
 
@@ -83,7 +83,7 @@ def test_the_private_half_is_the_users_alone(archive: Archive, tmp_path: Path) -
 def rewrite_last(archive: Archive, sign: Any = None, **changed: object) -> None:
     """The last entry made anew by somebody who knows the form; with a signature of their own, or the old one kept."""
     path = layout.entry_path(archive.root, layout.entry_count(archive.root) - 1)
-    fields = {k: v for k, v in Entry(path.read_bytes()).fields.items() if k != "sha256"}
+    fields = {k: v for k, v in LedgerEntry(path.read_bytes()).fields.items() if k != "sha256"}
     if sign is not None:
         fields.pop("signature")
     path.chmod(0o644)

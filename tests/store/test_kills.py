@@ -19,7 +19,7 @@ from archive import store
 from archive.store import Archive, aside, memory
 from archive.store.assessments import assess
 from archive.store.copies import export
-from archive.store.events import Change, amend
+from archive.store.events import Correction, amend
 from archive.store.events.redact import of_name, redact
 from archive.store.fixity import fixity
 from archive.tables import Batch
@@ -61,7 +61,7 @@ def _graded(given: Batch) -> Batch:
 
 
 def do_amend(archive: Archive) -> None:
-    change = Change(address(archive), "cable_type", "cat6a/u-utp/awg23/solid")
+    change = Correction(address(archive), "cable_type", "cat6a/u-utp/awg23/solid")
     amend(archive, [change], by="R. Ostrander", reason="typing error")
 
 

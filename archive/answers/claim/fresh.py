@@ -10,7 +10,7 @@ from archive.answers.claim.claim_facts import DEPOSIT, NEWEST, Original, Row, St
 from archive.answers.intake import Choices, ingest, originals
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.deposits import Facts
+from archive.store.deposits import DepositFacts
 from archive.store.names import plain
 from archive.tables import Batch
 from archive.tables.canonical import record_digests
@@ -56,7 +56,7 @@ def deposit(
     archive: Archive, path: Path, job: Row, *, by: str | None, reason: str | None, sign: Any = None
 ) -> str | None:
     """Deposits the fresh test into the job of the link; the deposit, or None where all of it was there already."""
-    facts = Facts(job=job.get("job_id"), site=job.get("site"), zone=job.get("zone"), by=by, reason=reason)
+    facts = DepositFacts(job=job.get("job_id"), site=job.get("site"), zone=job.get("zone"), by=by, reason=reason)
     entry = ingest(archive, [path], facts, Choices(sign=sign)).entry
     return None if entry is None else str(entry["deposit"])
 

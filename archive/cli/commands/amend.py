@@ -49,7 +49,7 @@ def command(
     from archive import store
     from archive.cli import signer
     from archive.store.catalogue.filters import addresses
-    from archive.store.events import Change, amend
+    from archive.store.events import Correction, amend
 
     opened = store.open(archive)
     opened.catch_up()
@@ -61,7 +61,7 @@ def command(
                 "which records?", code="option.one-of", expected="--record R or a filter such as --link L --job J"
             )
         listed = [*records, *(addresses(opened.db, wanted) if wanted else [])]
-        changes += [Change(r, field, value) for r in listed for field, value in map(_pair, sets)]
+        changes += [Correction(r, field, value) for r in listed for field, value in map(_pair, sets)]
     if not changes:
         raise Trouble(
             "nothing to correct",
@@ -89,7 +89,7 @@ def _pair(text: str) -> tuple[str, str | None]:
 def _from_table(path: Path) -> list[Any]:
     import csv
 
-    from archive.store.events import Change
+    from archive.store.events import Correction
 
     with path.open(newline="", encoding="utf-8-sig") as file:
         rows = csv.DictReader(file)
@@ -102,4 +102,4 @@ def _from_table(path: Path) -> list[Any]:
                 found=", ".join(rows.fieldnames or []) or "nothing",
                 expected="record, field, value",
             )
-        return [Change(r["record"], r["field"], r["value"] or None) for r in rows]
+        return [Correction(r["record"], r["field"], r["value"] or None) for r in rows]

@@ -50,7 +50,7 @@ def command(
     from archive.answers import intake
     from archive.cli import receipts, signer
     from archive.errors import Trouble
-    from archive.store.deposits import Facts
+    from archive.store.deposits import DepositFacts
 
     if not inputs and schedule is None:
         raise Trouble(

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.assessments.read import Assessed, names_of, of_records
-from archive.store.assessments.write import Assessment, Outcome, assess
+from archive.store.assessments.write import Assessment, AssessmentOutcome, assess
 
-__all__ = ["Assessed", "Assessment", "Outcome", "assess", "names_of", "of_records"]
+__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "assess", "names_of", "of_records"]

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.store.archive import Archive
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.parquet import options
 from archive.tables import schema
 
@@ -22,7 +22,7 @@ from archive.tables import schema
 class Assessed:
     """One run's word on one record. verdicts, grades: rows of those tables."""
 
-    entry: Entry
+    entry: LedgerEntry
     address: str
     verdicts: list[dict[str, Any]]
     grades: list[dict[str, Any]]
@@ -51,7 +51,7 @@ def of_records(archive: Archive, addresses: Iterable[str], *, grades: bool = Fal
     return found
 
 
-def names_of(archive: Archive, entry: Entry) -> dict[str, str]:
+def names_of(archive: Archive, entry: LedgerEntry) -> dict[str, str]:
     """Names of people by key that a run or an event holds; empty where they were redacted or never stated."""
     for place in (entry.get("path"), f"events/{entry.get('id')}"):
         for path in (archive.root / str(place) / "data" / "people.json", archive.root / str(place) / "people.json"):

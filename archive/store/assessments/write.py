@@ -22,7 +22,7 @@ import pyarrow.compute as pc
 from archive.store import aside, clock, disk, layout
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
-from archive.store.ledger import Entry, Taken
+from archive.store.ledger import LedgerEntry, Taken
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 from archive.tables import Batch, no_rows, schema
@@ -48,10 +48,10 @@ _TOGETHER = 128
 
 
 @dataclass
-class Outcome:
+class AssessmentOutcome:
     """Of a committed run: entry, number of records, verdicts by word, records whose verdict changed."""
 
-    entry: Entry
+    entry: LedgerEntry
     records: int
     verdicts: dict[str, int]
     changes: Any
@@ -97,7 +97,7 @@ def assess(
     limits: Mapping[str, bytes] | None = None,
     sign: Sign | None = None,
     done: Callable[[Assessment, Grade], Iterable[dict[str, Any]]] | None = None,
-) -> Outcome:
+) -> AssessmentOutcome:
     """Grades records of the archive anew and commits the result; nothing that stands is changed.
 
     addresses: records, each "deposit/position". grade: fills grades and verdicts of a batch. facts: what the entry is
@@ -141,7 +141,7 @@ def assess(
         bag.release()
         aside.take_back(archive, writing.folder)
     archive.catch_up()
-    return Outcome(entry, int(fields["records"]), dict(words), changes)
+    return AssessmentOutcome(entry, int(fields["records"]), dict(words), changes)
 
 
 def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) -> tuple[Counter[str], Any]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from archive.store import clock, disk, files
 from archive.store.bags import manifest as m
-from archive.store.files import Measured, Print
+from archive.store.files import DigestedFile, Fingerprint
 from archive.store.names import portable
 
 
@@ -15,13 +15,13 @@ class BagWriter:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._prints: dict[str, Print] = {}
-        self._open: dict[str, Measured] = {}
+        self._prints: dict[str, Fingerprint] = {}
+        self._open: dict[str, DigestedFile] = {}
         self._folders = {folder, folder / "data"}
         disk.make_folder(folder)
         disk.make_folder(folder / "data")
 
-    def open(self, path: str) -> Measured:
+    def open(self, path: str) -> DigestedFile:
         """A new payload file to write to; path inside data/, with / between folders. `close` ends it.
 
         Errors: ValueError for a path that some file system or reader of bags does not take as it is.
@@ -30,29 +30,29 @@ class BagWriter:
             raise ValueError(f"{path!r} is no portable path")
         place = self.folder / "data" / path
         self._make(place.parent)
-        file = Measured(place)
+        file = DigestedFile(place)
         self._open[path] = file
         return file
 
-    def close(self, path: str) -> Print:
+    def close(self, path: str) -> Fingerprint:
         """Ends a payload file that `open` began."""
         done = self._open.pop(path).finish()
         self._prints[f"data/{path}"] = done
         return done
 
-    def add(self, path: str, data: bytes) -> Print:
+    def add(self, path: str, data: bytes) -> Fingerprint:
         """A whole payload file."""
         self.open(path).write(data)
         return self.close(path)
 
-    def copy(self, path: str, source: Path) -> Print:
+    def copy(self, path: str, source: Path) -> Fingerprint:
         """A payload file copied from elsewhere."""
         file = self.open(path)
         for piece in files.pieces(source):
             file.write(piece)
         return self.close(path)
 
-    def finish(self, fields: list[tuple[str, str]]) -> Print:
+    def finish(self, fields: list[tuple[str, str]]) -> Fingerprint:
         """Writes the declaration, the information and the manifests; everything reaches the disk.
 
         Gives the fingerprint of the tag manifest, which pins every byte of the bag.

@@ -10,7 +10,7 @@ from typing import Any
 from archive.store import files, merkle
 from archive.store.catalogue import database, happened, settle
 from archive.store.catalogue.happened import row_of
-from archive.store.ledger import VOID_LEAF, Entry, Ledger
+from archive.store.ledger import VOID_LEAF, Ledger, LedgerEntry
 
 _VOID = ("void", None, None, None, VOID_LEAF)
 
@@ -64,7 +64,7 @@ def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int
     return done
 
 
-def apply(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+def apply(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     """What one entry changes beside the list of entries."""
     kept = [(t["sha256"], entry.number) for path, t in entry.files.items() if path.endswith("/tables.toml")]
     db.executemany("INSERT OR IGNORE INTO schemas VALUES(?, ?)", kept)
@@ -115,7 +115,7 @@ def _meta(db: sqlite3.Connection, key: str) -> Any:
     return db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()[0]
 
 
-def _deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+def _deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     deposit = entry["deposit"]
     db.execute(
         "INSERT INTO deposits VALUES(?, ?, ?, ?, ?, ?, 0)",

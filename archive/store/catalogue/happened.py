@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
@@ -41,7 +41,7 @@ DOCUMENT = (
 """Columns of a document that the catalogue holds, besides its id and its place."""
 
 
-def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+def event(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     """What one event changes. An event of a kind that is not known here changes nothing."""
     kind = entry["event"]
     if kind == "withdraw":
@@ -62,7 +62,7 @@ def event(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
             db.execute("INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?)", (g["path"], g["sha256"], new, entry.number))
 
 
-def originals_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+def originals_of_deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     """Files as received that a deposit holds itself, by their digests."""
     try:
         said = json.loads((root / entry["path"] / "data" / "deposit.json").read_bytes())
@@ -72,7 +72,7 @@ def originals_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> No
     db.executemany("INSERT OR REPLACE INTO originals VALUES(?, ?)", rows)
 
 
-def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
+def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     """Facts of jobs that came with a deposit."""
     from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
 
@@ -83,7 +83,7 @@ def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: Entry) -> None:
     scheduled(db, tables, entry)
 
 
-def scheduled(db: sqlite3.Connection, tables: BagTables, entry: Entry) -> None:
+def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> None:
     """Lines of a schedule that came with a deposit, with the place of the local end."""
     rows = tables.table("schedule").to_pylist()
     if not rows:
@@ -138,7 +138,7 @@ def link_key(site: str | None, job: str | None, label: str | None) -> str | None
     return f"{place}\n{label}"
 
 
-def _withdraw(db: sqlite3.Connection, entry: Entry) -> None:
+def _withdraw(db: sqlite3.Connection, entry: LedgerEntry) -> None:
     for deposit in entry.get("deposits", []):
         db.execute("UPDATE deposits SET withdrawn = 1 WHERE deposit = ?", (deposit,))
         db.execute("UPDATE records SET withdrawn = 1 WHERE deposit = ?", (deposit,))
@@ -161,7 +161,7 @@ def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -
         db.execute("UPDATE records SET link_key = ? WHERE row = ?", (link_key(*names), row))
 
 
-def _texts(root: Path, entry: Entry) -> dict[str, Any]:
+def _texts(root: Path, entry: LedgerEntry) -> dict[str, Any]:
     """What event.json says; empty where it is not there any more."""
     path = next((p for p in entry.files if p.endswith("/event.json")), "")
     try:

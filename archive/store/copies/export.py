@@ -12,7 +12,7 @@ from archive.store import clock, disk, files, layout, memory
 from archive.store.archive import Archive, open_archive
 from archive.store.copies.whole import copy_entry
 from archive.store.fixity.bags import redacted
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 _FOLDERS = (layout.LEDGER, layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE)
 """Folders of a copy. The ledger's comes first: by it a copy is known that was hardly begun."""
@@ -81,7 +81,7 @@ def _there(archive: Archive, target: Path) -> int:
     return count
 
 
-def _take_away(target: Path, entry: Entry) -> None:
+def _take_away(target: Path, entry: LedgerEntry) -> None:
     """What a redaction took from the archive goes from the copy too."""
     for g in entry.get("gone", []):
         place = target / g["path"]
@@ -90,7 +90,7 @@ def _take_away(target: Path, entry: Entry) -> None:
             disk.sync_folder(place.parent)
 
 
-def _commit(target: Path, entry: Entry, archive: Archive) -> None:
+def _commit(target: Path, entry: LedgerEntry, archive: Archive) -> None:
     """The entry's file comes last; numbers that it voids come before it."""
     for number in (*entry.get("voids", []), entry.number):
         place = layout.entry_path(target, number)

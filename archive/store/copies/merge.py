@@ -20,7 +20,7 @@ from archive.store.deposits.fetch import Fetcher
 from archive.store.events.write import record
 from archive.store.fixity.bags import redacted
 from archive.store.fixity.chain import walk
-from archive.store.ledger import Entry, Taken
+from archive.store.ledger import LedgerEntry, Taken
 from archive.store.ledger.entry import Sign
 
 _REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach")
@@ -73,7 +73,7 @@ def merge(
 
 
 def _deposit(
-    archive: Archive, other: Archive, entry: Entry, gone: dict[str, str], sign: Sign | None, done: Merge
+    archive: Archive, other: Archive, entry: LedgerEntry, gone: dict[str, str], sign: Sign | None, done: Merge
 ) -> None:
     deposit, place = entry["deposit"], entry["path"]
     writing = aside.begin(archive, deposit)
@@ -99,7 +99,7 @@ def _deposit(
         done.counts[kind] = done.counts.get(kind, 0) + count
 
 
-def _again(archive: Archive, other: Archive, entry: Entry, gone: dict[str, str], sign: Sign | None) -> None:
+def _again(archive: Archive, other: Archive, entry: LedgerEntry, gone: dict[str, str], sign: Sign | None) -> None:
     """Repeats an event or an assessment."""
     writing = aside.begin(archive, entry["id"])
     try:
@@ -116,14 +116,14 @@ def _again(archive: Archive, other: Archive, entry: Entry, gone: dict[str, str],
     archive.catch_up()
 
 
-def _fields(entry: Entry, other: Archive) -> dict[str, Any]:
+def _fields(entry: LedgerEntry, other: Archive) -> dict[str, Any]:
     """Fields of an entry as it is repeated here: those of the chain are its own, the rest is kept."""
     chain = ("number", "archive", "previous", "voids", "program", "at", "signature", "sha256")
     kept = {k: v for k, v in entry.fields.items() if k not in chain}
     return {**kept, "from": [other.id, entry.number], "at_first": entry["at"]}
 
 
-def _file_chain(archive: Archive, other: Archive, entries: list[Entry]) -> None:
+def _file_chain(archive: Archive, other: Archive, entries: list[LedgerEntry]) -> None:
     """The other ledger, byte for byte, under merged/<its id>/ledger/."""
     base = archive.root / layout.MERGED / other.id
     for folder in (archive.root / layout.MERGED, base, base / layout.LEDGER):

@@ -12,7 +12,7 @@ from archive.store.bags import TAG_MANIFEST, Damage
 from archive.store.copies.whole import files_of
 from archive.store.fixity.bags import redacted
 from archive.store.fixity.chain import walk
-from archive.store.ledger import Entry, judge
+from archive.store.ledger import LedgerEntry, judge
 
 
 @dataclass
@@ -36,7 +36,7 @@ def repair(archive: Archive, copy: Path) -> Repair:
     if (
         not first.is_file()
         or judge(first.read_bytes()) != "valid"
-        or Entry(first.read_bytes())["archive"] != archive.id
+        or LedgerEntry(first.read_bytes())["archive"] != archive.id
     ):
         raise Trouble("this is a copy of another archive", where=str(copy), expected=archive.id)
     done = Repair()
@@ -80,7 +80,7 @@ def _name(archive: Archive, number: int) -> str:
     return layout.entry_path(archive.root, number).relative_to(archive.root).as_posix()
 
 
-def _entry(root: Path, copy: Path, entry: Entry, gone: dict[str, str], done: Repair) -> None:
+def _entry(root: Path, copy: Path, entry: LedgerEntry, gone: dict[str, str], done: Repair) -> None:
     for path, told in entry.files.items():  # tag manifests and plain files first: they say what else there is
         if path not in gone:
             _file(root, copy, path, told["sha256"], done)

@@ -8,10 +8,10 @@ from pathlib import Path
 from archive.errors import Trouble
 from archive.store import disk, files
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 
-def files_of(root: Path, entry: Entry) -> Iterator[tuple[str, str]]:
+def files_of(root: Path, entry: LedgerEntry) -> Iterator[tuple[str, str]]:
     """Every file that an entry commits, down to the last one in its bags: path in the archive, SHA-256.
 
     Errors: Trouble where a manifest cannot be read.
@@ -32,7 +32,7 @@ def _of_bag(root: Path, folder: str) -> Iterator[tuple[str, str]]:
         yield f"{folder}/{name}", digest
 
 
-def copy_entry(source: Path, entry: Entry, target: Path, aside: Path, gone: dict[str, str]) -> int:
+def copy_entry(source: Path, entry: LedgerEntry, target: Path, aside: Path, gone: dict[str, str]) -> int:
     """Copies what an entry commits from one archive to another; gives the number of bytes.
 
     A folder is copied aside, then renamed into place; what has its place already is left. Files that were redacted

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.deposits.receipt import Receipt, receipt
-from archive.store.deposits.write import Deposit, Facts
+from archive.store.deposits.write import Deposit, DepositFacts
 
-__all__ = ["Deposit", "Facts", "Receipt", "receipt"]
+__all__ = ["Deposit", "DepositFacts", "Receipt", "receipt"]

@@ -47,7 +47,7 @@ Fetch = Callable[[str], Batch]
 
 
 @dataclass
-class Seen:
+class ComparedRecord:
     """A record that is compared: its address "deposit/position", and what its index row says."""
 
     address: str
@@ -116,13 +116,13 @@ def decide(db: sqlite3.Connection, index: Any, fetch: Fetch) -> Decisions:
     return made
 
 
-def _rows(index: Any) -> Iterator[Seen]:
+def _rows(index: Any) -> Iterator[ComparedRecord]:
     columns = [index[n].to_pylist() for n in _NEEDED]
     for i, (key, reading) in enumerate(zip(link_keys(index), readings(index), strict=True)):
-        yield Seen(f"/{i}", key, reading, {n: c[i] for n, c in zip(_NEEDED, columns, strict=True)})
+        yield ComparedRecord(f"/{i}", key, reading, {n: c[i] for n, c in zip(_NEEDED, columns, strict=True)})
 
 
-def _one(here: Seen, there: _There, fetch: Fetch) -> tuple[str, Seen | None]:
+def _one(here: ComparedRecord, there: _There, fetch: Fetch) -> tuple[str, ComparedRecord | None]:
     for old in there.by("record_id", here.record_id):
         if old.reading == here.reading:
             return "same_file", old
@@ -141,7 +141,9 @@ def _one(here: Seen, there: _There, fetch: Fetch) -> tuple[str, Seen | None]:
     return _by_curves(here, of_link, equal_curves)
 
 
-def _by_curves(here: Seen, of_link: list[Seen], equal_curves: list[Seen]) -> tuple[str, Seen | None]:
+def _by_curves(
+    here: ComparedRecord, of_link: list[ComparedRecord], equal_curves: list[ComparedRecord]
+) -> tuple[str, ComparedRecord | None]:
     for old in equal_curves:
         if old.link_key == here.link_key and _units_fit(here, old) and _a_whole_offset(here, old):
             return "renditions", old
@@ -154,7 +156,7 @@ def _by_curves(here: Seen, of_link: list[Seen], equal_curves: list[Seen]) -> tup
     return ("retests", of_link[-1]) if of_link else ("new", None)
 
 
-def _same_test(here: Seen, old: Seen, fetch: Fetch) -> str | None:
+def _same_test(here: ComparedRecord, old: ComparedRecord, fetch: Fetch) -> str | None:
     """renditions or conflicts where two records of one link are one test, else None."""
     if not _times_fit(here, old) or not _units_fit(here, old):
         return None
@@ -169,13 +171,13 @@ def _same_test(here: Seen, old: Seen, fetch: Fetch) -> str | None:
     return "conflicts" if answer == "differs" and precise else None
 
 
-def _times_fit(a: Seen, b: Seen) -> bool:
+def _times_fit(a: ComparedRecord, b: ComparedRecord) -> bool:
     """One time is the other, written to the day, the minute or the second."""
     x, y = a.tested_local or "", b.tested_local or ""
     return bool(x) and bool(y) and (x.startswith(y) or y.startswith(x))
 
 
-def _a_whole_offset(a: Seen, b: Seen) -> bool:
+def _a_whole_offset(a: ComparedRecord, b: ComparedRecord) -> bool:
     """The times differ as two time zones do: by a multiple of a quarter of an hour, up to 26 hours."""
     try:
         gap = datetime.fromisoformat(a.tested_local) - datetime.fromisoformat(b.tested_local)
@@ -185,7 +187,7 @@ def _a_whole_offset(a: Seen, b: Seen) -> bool:
     return 0 < seconds <= 26 * 3600 and seconds % 900 == 0
 
 
-def _units_fit(a: Seen, b: Seen) -> bool:
+def _units_fit(a: ComparedRecord, b: ComparedRecord) -> bool:
     """The same instrument, as far as both say which."""
     return all(
         not x or not y or x == y for x, y in ((a.local_serial, b.local_serial), (a.remote_serial, b.remote_serial))
@@ -195,8 +197,8 @@ def _units_fit(a: Seen, b: Seen) -> bool:
 _COLUMNS = f"deposit || '/' || position AS address, link_key, reading, kind, {', '.join(_NEEDED)}"
 
 
-def _seen(row: sqlite3.Row) -> Seen:
-    return Seen(row["address"], row["link_key"], row["reading"], {n: row[n] for n in _NEEDED}, row["kind"])
+def _seen(row: sqlite3.Row) -> ComparedRecord:
+    return ComparedRecord(row["address"], row["link_key"], row["reading"], {n: row[n] for n in _NEEDED}, row["kind"])
 
 
 class _There:
@@ -204,9 +206,9 @@ class _There:
 
     def __init__(self, db: sqlite3.Connection) -> None:
         self._db = db
-        self._new: dict[tuple[str, Any], list[Seen]] = defaultdict(list)
+        self._new: dict[tuple[str, Any], list[ComparedRecord]] = defaultdict(list)
 
-    def by(self, column: str, value: Any) -> list[Seen]:
+    def by(self, column: str, value: Any) -> list[ComparedRecord]:
         """Records with a value in a column, oldest first, at the most _MOST of the archive and of the deposit."""
         if value is None:
             return []
@@ -217,7 +219,7 @@ class _There:
         )
         return [_seen(r) for r in found] + self._new[column, value]
 
-    def other_reading(self, here: Seen) -> Seen | None:
+    def other_reading(self, here: ComparedRecord) -> ComparedRecord | None:
         """A record that another mapping or reader gave of the same file: of the same place, or else any."""
         if here.source_id is None:
             return None
@@ -235,7 +237,7 @@ class _There:
         )
         return [r[0] for r in found if r[1] not in new]
 
-    def add(self, here: Seen) -> None:
+    def add(self, here: ComparedRecord) -> None:
         """A record of the deposit, so that later ones are compared with it."""
         if here.kind in ("same_file", "same_content"):
             return

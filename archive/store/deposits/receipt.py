@@ -6,17 +6,17 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from archive.store.archive import Archive, Head
+from archive.store.archive import Archive, LedgerHead
 from archive.store.catalogue.catch_up import DECIDED
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 
 @dataclass(frozen=True)
 class Receipt:
     """A deposit as its ledger entry says it, with the head of the ledger right after it."""
 
-    entry: Entry | None
-    head: Head
+    entry: LedgerEntry | None
+    head: LedgerHead
     counts: dict[str, int]
     findings: dict[str, int]
     set_aside: int
@@ -47,7 +47,7 @@ def receipt(archive: Archive, deposit: str) -> Receipt:
     return of_entry(archive, archive.deposit_entry(deposit))
 
 
-def of_entry(archive: Archive, entry: Entry) -> Receipt:
+def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
     """The receipt that a deposit's entry gives."""
     told = ("job", "site", "zone", "at", "by", "path", "root", "notes")
     details = {name: entry[name] for name in told if entry.get(name) is not None}
@@ -62,7 +62,7 @@ def of_entry(archive: Archive, entry: Entry) -> Receipt:
     )
 
 
-def _texts(archive: Archive, entry: Entry) -> dict[str, Any]:
+def _texts(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
     """The reason, and the depositor's name, as far as they were not redacted."""
     found: dict[str, Any] = {}
     try:

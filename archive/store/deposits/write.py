@@ -33,7 +33,7 @@ _INDEX_ROWS = 4096
 
 
 @dataclass(frozen=True)
-class Facts:
+class DepositFacts:
     """What a person says with a deposit. by: the depositor's name, where it was stated."""
 
     job: str | None = None
@@ -50,7 +50,7 @@ class Deposit:
     Nothing of it is in the archive before commit() has returned, and all of it is then.
     """
 
-    def __init__(self, archive: Archive, facts: Facts, sign: Sign | None = None, *, trial: bool = False) -> None:
+    def __init__(self, archive: Archive, facts: DepositFacts, sign: Sign | None = None, *, trial: bool = False) -> None:
         """trial: do everything but the commit, in a temporary folder, with no right to write in the archive."""
         self.archive, self.facts, self.sign, self.trial = archive, facts, sign, trial
         archive.catch_up()

@@ -10,7 +10,7 @@ from archive import vocabulary
 from archive.errors import Trouble
 from archive.store.archive import Archive
 from archive.store.events.write import record
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 
 FIELDS = {
@@ -27,7 +27,7 @@ FIELDS = {
 
 
 @dataclass(frozen=True)
-class Change:
+class Correction:
     """One corrected field of one record, given by its address "deposit/position"."""
 
     record: str
@@ -37,14 +37,14 @@ class Change:
 
 
 def amend(
-    archive: Archive, changes: Iterable[Change], *, by: str | None, reason: str | None, sign: Sign | None = None
-) -> tuple[Entry | None, list[Change]]:
+    archive: Archive, changes: Iterable[Correction], *, by: str | None, reason: str | None, sign: Sign | None = None
+) -> tuple[LedgerEntry | None, list[Correction]]:
     """Commits corrections as one event; changes that change nothing are left out.
 
     Gives the entry (None where nothing was left) and the changes with their old values. Errors: Trouble for a field
     that may not be corrected, a value that cannot stand there, or a record that is not there.
     """
-    wanted = [Change(archive.address(c.record), c.field, c.new) for c in changes]
+    wanted = [Correction(archive.address(c.record), c.field, c.new) for c in changes]
     for change in wanted:
         _check(change)
     made = _with_old(archive, wanted)
@@ -55,7 +55,7 @@ def amend(
     return record(archive, "amend", by=by, texts=texts, facts={"changes": len(made)}, sign=sign), made
 
 
-def _with_old(archive: Archive, changes: list[Change]) -> list[Change]:
+def _with_old(archive: Archive, changes: list[Correction]) -> list[Correction]:
     made = []
     for c in changes:
         deposit, _, position = c.record.rpartition("/")
@@ -63,11 +63,11 @@ def _with_old(archive: Archive, changes: list[Change]) -> list[Change]:
             f"SELECT {c.field} FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
         ).fetchone()
         if found[0] != c.new:
-            made.append(Change(c.record, c.field, c.new, found[0]))
+            made.append(Correction(c.record, c.field, c.new, found[0]))
     return made
 
 
-def _check(change: Change) -> None:
+def _check(change: Correction) -> None:
     if change.field not in FIELDS:
         raise Trouble(
             f"{change.field} cannot be corrected",
@@ -85,6 +85,6 @@ def _check(change: Change) -> None:
             raise Trouble("no ISO 8601 date or time", found=change.new, expected="such as 2019-03-04T10:15") from None
 
 
-def _one_of(change: Change, words: Iterable[Any]) -> None:
+def _one_of(change: Correction, words: Iterable[Any]) -> None:
     if change.new not in words:
         raise Trouble(f"no such {change.field}", found=str(change.new), expected=", ".join(sorted(words)))

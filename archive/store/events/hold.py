@@ -8,13 +8,13 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store.archive import Archive
 from archive.store.events.write import record
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 
 
 def hold(
     archive: Archive, job: str, *, release: bool, by: str | None, reason: str | None, sign: Sign | None = None
-) -> Entry:
+) -> LedgerEntry:
     """Puts a job under a legal hold, or releases it. Errors: Trouble where that is so already, or for no such job."""
     archive.catch_up()
     if not archive.db.execute("SELECT 1 FROM records WHERE job_id = ? LIMIT 1", (job,)).fetchone():

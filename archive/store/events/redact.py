@@ -19,7 +19,7 @@ from archive.store.archive import Archive
 from archive.store.copies.whole import files_of
 from archive.store.events.hold import holds
 from archive.store.events.write import PEOPLE, record, told
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 
@@ -28,16 +28,16 @@ _NEVER = ("index.parquet", "tables/records.parquet")
 
 
 @dataclass
-class Plan:
+class RedactionPlan:
     """What a redaction is to do: files that go -> bytes that replace them (None: nothing does)."""
 
     gone: dict[str, bytes | None] = field(default_factory=dict)
     people: int = 0
 
 
-def of_name(archive: Archive, name: str) -> Plan:
+def of_name(archive: Archive, name: str) -> RedactionPlan:
     """Takes a name out of every table of people. Errors: Trouble where it stands in none."""
-    plan = Plan()
+    plan = RedactionPlan()
     for path in _people_files(archive):
         data, count = _without_name(archive.root / path, name)
         if count:
@@ -48,7 +48,7 @@ def of_name(archive: Archive, name: str) -> Plan:
     return plan
 
 
-def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Plan:
+def of_file(archive: Archive, path: str, replacement: Path | None = None) -> RedactionPlan:
     """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip.
 
     Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
@@ -58,10 +58,12 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Pla
         raise Trouble("no file of a deposit or an event", found=path, expected="a path inside the archive")
     if any(clean.endswith(f"/data/{n}") for n in _NEVER) or "/tables/sweeps-" in clean:
         raise Trouble("proofs rest on this file", found=path, remedy="withdraw the records instead")
-    return Plan({clean: None if replacement is None else replacement.read_bytes()})
+    return RedactionPlan({clean: None if replacement is None else replacement.read_bytes()})
 
 
-def redact(archive: Archive, plan: Plan, *, by: str | None, reason: str | None, sign: Sign | None = None) -> Entry:
+def redact(
+    archive: Archive, plan: RedactionPlan, *, by: str | None, reason: str | None, sign: Sign | None = None
+) -> LedgerEntry:
     """Does it. Errors: Trouble where a deposit that it touches is of a job under a legal hold."""
     _not_held(archive, plan)
     gone: list[dict[str, Any]] = []
@@ -163,7 +165,7 @@ def _may_go(archive: Archive, path: str) -> bool:
     return False
 
 
-def _not_held(archive: Archive, plan: Plan) -> None:
+def _not_held(archive: Archive, plan: RedactionPlan) -> None:
     under = {h["job"] for h in holds(archive)}
     for path in plan.gone:
         parts = path.split("/")

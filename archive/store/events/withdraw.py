@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from archive.errors import Trouble
 from archive.store.archive import Archive
 from archive.store.events.write import record
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 
 
@@ -19,7 +19,7 @@ def withdraw(
     by: str | None,
     reason: str | None,
     sign: Sign | None = None,
-) -> Entry:
+) -> LedgerEntry:
     """Withdraws records (by id or address) and whole deposits. Errors: Trouble where one is not there."""
     addresses = [archive.address(r) for r in records]
     for deposit in deposits:

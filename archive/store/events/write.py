@@ -13,8 +13,8 @@ from typing import Any
 
 from archive.store import aside, clock, disk, files, layout
 from archive.store.archive import Archive
-from archive.store.files import Print
-from archive.store.ledger import Entry, Taken
+from archive.store.files import Fingerprint
+from archive.store.ledger import LedgerEntry, Taken
 from archive.store.ledger.entry import Sign
 from archive.tables import person_key
 
@@ -32,7 +32,7 @@ def record(
     attached: Mapping[str, bytes] | None = None,
     sign: Sign | None = None,
     check: Callable[[], None] | None = None,
-) -> Entry:
+) -> LedgerEntry:
     """Commits an event and gives its entry.
 
     by: name of who did it, or None where it was not stated. texts: what event.json holds. facts: what the entry
@@ -78,12 +78,12 @@ def record(
     return entry
 
 
-def told(p: Print) -> dict[str, Any]:
+def told(p: Fingerprint) -> dict[str, Any]:
     """A fingerprint as an entry holds it."""
     return {"sha256": p.sha256, "bytes": p.bytes}
 
 
-def texts_of(archive: Archive, entry: Entry) -> dict[str, Any]:
+def texts_of(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
     """What an event's event.json says; empty where it was redacted."""
     path = next((p for p in entry.files if p.endswith(f"/{EVENT}")), None)
     if path is None:

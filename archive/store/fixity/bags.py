@@ -7,15 +7,15 @@ from pathlib import Path
 
 from archive.store import aside, files, layout
 from archive.store.bags import TAG_MANIFEST, Damage, check, payload
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 
-def redacted(entries: Iterable[Entry]) -> dict[str, str]:
+def redacted(entries: Iterable[LedgerEntry]) -> dict[str, str]:
     """Files that redactions took out: path -> SHA-256 of the bytes that went."""
     return {g["path"]: g["sha256"] for e in entries for g in e.get("gone", [])}
 
 
-def bag_folders(entry: Entry) -> list[tuple[str, str]]:
+def bag_folders(entry: LedgerEntry) -> list[tuple[str, str]]:
     """Bags that an entry commits: folder in the archive, SHA-256 of the tag manifest."""
     return [
         (path.removesuffix(f"/{TAG_MANIFEST}"), told["sha256"])
@@ -24,7 +24,7 @@ def bag_folders(entry: Entry) -> list[tuple[str, str]]:
     ]
 
 
-def look(root: Path, entry: Entry, gone: dict[str, str], *, bytes_too: bool) -> Iterator[Damage]:
+def look(root: Path, entry: LedgerEntry, gone: dict[str, str], *, bytes_too: bool) -> Iterator[Damage]:
     """Damage of what one entry commits. Paths are inside the archive."""
     bags = dict(bag_folders(entry))
     for folder, digest in bags.items():
@@ -45,13 +45,13 @@ def left_over(root: Path, gone: dict[str, str]) -> Iterator[Damage]:
             yield Damage(path, "was redacted and its bytes are still there; run any command that may write")
 
 
-def count_files(root: Path, entry: Entry) -> int:
+def count_files(root: Path, entry: LedgerEntry) -> int:
     """Files that an entry commits and that are there."""
     bags = bag_folders(entry)
     return len(entry.files) + sum(len(payload(root / folder)) + 3 for folder, _ in bags if (root / folder).is_dir())
 
 
-def strays(root: Path, entries: list[Entry]) -> Iterator[Damage]:
+def strays(root: Path, entries: list[LedgerEntry]) -> Iterator[Damage]:
     """Files that no entry commits, where only committed ones belong; bags without an entry are told elsewhere."""
     known = {path for e in entries for path in e.files}
     folders = {Path(path).parent.as_posix() for path in known}
@@ -80,7 +80,7 @@ def strays(root: Path, entries: list[Entry]) -> Iterator[Damage]:
         yield Damage(path.name, "no part of an archive")
 
 
-def without_entry(root: Path, entries: list[Entry]) -> list[str]:
+def without_entry(root: Path, entries: list[LedgerEntry]) -> list[str]:
     """Bags and events in their place without a ledger entry: stopped before the commit, or in the making now."""
     return [p.relative_to(root).as_posix() for p in aside.standing_without(root, entries)]
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from archive.store import layout, merkle
 from archive.store.bags import Damage
-from archive.store.ledger import VOID_LEAF, Entry, judge
+from archive.store.ledger import VOID_LEAF, LedgerEntry, judge
 
 
 @dataclass
@@ -15,7 +15,7 @@ class Chain:
     """Entries that can be read, by number; the root after each number, as far as all before it are there."""
 
     count: int = 0
-    entries: list[Entry] = field(default_factory=list)
+    entries: list[LedgerEntry] = field(default_factory=list)
     roots: list[str] = field(default_factory=list)
     damage: list[Damage] = field(default_factory=list)
 
@@ -46,7 +46,7 @@ def walk(root: Path, archive_id: str) -> Chain:
     for number in range(found.count):
         path = layout.entry_path(root, number)
         datas.append(path.read_bytes() if path.is_file() else None)
-    last: Entry | None = None
+    last: LedgerEntry | None = None
     voided = _voids(datas)
     for number, data in enumerate(datas):
         name = layout.entry_path(root, number).relative_to(root).as_posix()
@@ -75,13 +75,13 @@ def _voids(datas: list[bytes | None]) -> set[int]:
     found: set[int] = set()
     for number, data in enumerate(datas):
         if data is not None and judge(data) == "valid":
-            found.update(n for n in Entry(data).get("voids", []) if n < number)
+            found.update(n for n in LedgerEntry(data).get("voids", []) if n < number)
     return found
 
 
 def _entry(
-    data: bytes | None, number: int, archive_id: str, last: Entry | None, count: int
-) -> tuple[Entry | None, str]:
+    data: bytes | None, number: int, archive_id: str, last: LedgerEntry | None, count: int
+) -> tuple[LedgerEntry | None, str]:
     """An entry as far as it can be read, and what is wrong with it."""
     if data is None:
         return None, "missing"
@@ -89,7 +89,7 @@ def _entry(
     if state != "valid":
         what = "its digest does not match: it was changed" if state == "damaged" else "ends too early"
         return None, what
-    entry = Entry(data)
+    entry = LedgerEntry(data)
     if entry.get("number") != number:
         return entry, f"says it is entry {entry.get('number')}"
     if entry.get("archive") != archive_id:

@@ -9,7 +9,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store import merkle
 from archive.store.bags import Damage
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 from archive.store.parquet import BagTables, options
 from archive.tables import tables
 from archive.tables.canonical import record_digests
@@ -18,7 +18,7 @@ Reread = Callable[[Path, BagTables], Iterator[dict[str, Any]]]
 """Reads the originals of a bag anew and tells, as findings, which records come out otherwise."""
 
 
-def records(root: Path, entry: Entry, gone: dict[str, str]) -> Iterator[Damage]:
+def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Damage]:
     """Damage of a deposit's tables: pages that do not decode, records that are not those the ledger pins."""
     folder = root / entry["path"]
     found = BagTables(folder)

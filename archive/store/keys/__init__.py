@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.keys.judge import judge_signatures, known_keys
-from archive.store.keys.pair import Pair, load, make
+from archive.store.keys.pair import KeyPair, load, make
 
-__all__ = ["Pair", "judge_signatures", "known_keys", "load", "make"]
+__all__ = ["KeyPair", "judge_signatures", "known_keys", "load", "make"]

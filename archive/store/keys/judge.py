@@ -10,10 +10,10 @@ from collections import Counter
 from collections.abc import Iterable
 
 from archive.store.keys import pair
-from archive.store.ledger import Entry
+from archive.store.ledger import LedgerEntry
 
 
-def known_keys(entries: Iterable[Entry]) -> dict[str, dict[str, object]]:
+def known_keys(entries: Iterable[LedgerEntry]) -> dict[str, dict[str, object]]:
     """Keys by id: public (hexadecimal digits), added and retired (entry number; None while it holds), by (key)."""
     found: dict[str, dict[str, object]] = {}
     for entry in entries:
@@ -26,7 +26,7 @@ def known_keys(entries: Iterable[Entry]) -> dict[str, dict[str, object]]:
     return found
 
 
-def judge_signatures(entries: list[Entry]) -> tuple[dict[str, int], list[tuple[int, str]]]:
+def judge_signatures(entries: list[LedgerEntry]) -> tuple[dict[str, int], list[tuple[int, str]]]:
     """Number of entries signed, unsigned and not verifiable here; and what is wrong, by entry number."""
     counts: Counter[str] = Counter(signed=0, unsigned=0)
     wrong: list[tuple[int, str]] = []

@@ -14,7 +14,7 @@ from archive.errors import Trouble
 
 
 @dataclass(frozen=True)
-class Pair:
+class KeyPair:
     """A pair of keys. id: ke- and 32 hexadecimal digits of the SHA-256 of the public key; public: 32 bytes in hex."""
 
     private: Any
@@ -26,7 +26,7 @@ class Pair:
         return {"key": self.id, "ed25519": base64.b64encode(self.private.sign(data)).decode()}
 
 
-def make(folder: Path) -> Pair:
+def make(folder: Path) -> KeyPair:
     """A new pair; its private half goes into folder/<id>.pem, mode 600. Errors: Trouble without `cryptography`."""
     serial = _library()
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -43,7 +43,7 @@ def make(folder: Path) -> Pair:
     return pair
 
 
-def load(path: Path) -> Pair:
+def load(path: Path) -> KeyPair:
     """A pair from its file. Errors: Trouble where it is none."""
     serial = _library()
     try:
@@ -73,9 +73,9 @@ def verify(public: str, signature: Mapping[str, str], data: bytes) -> bool | Non
     return True
 
 
-def _pair(private: Any, serial: Any) -> Pair:
+def _pair(private: Any, serial: Any) -> KeyPair:
     public = private.public_key().public_bytes(serial.Encoding.Raw, serial.PublicFormat.Raw).hex()
-    return Pair(private, key_id(public), public)
+    return KeyPair(private, key_id(public), public)
 
 
 def _library() -> Any:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.store.ledger.entry import VOID_LEAF, Entry, build, judge
+from archive.store.ledger.entry import VOID_LEAF, LedgerEntry, build, judge
 from archive.store.ledger.log import Ledger, Taken, root_at
 
-__all__ = ["VOID_LEAF", "Entry", "Ledger", "Taken", "build", "judge", "root_at"]
+__all__ = ["VOID_LEAF", "Ledger", "LedgerEntry", "Taken", "build", "judge", "root_at"]

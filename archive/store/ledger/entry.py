@@ -35,7 +35,7 @@ Sign = Callable[[bytes], Mapping[str, str]]
 
 
 @dataclass(frozen=True)
-class Entry:
+class LedgerEntry:
     """A valid entry with the bytes it was read from."""
 
     data: bytes

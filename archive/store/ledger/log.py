@@ -10,7 +10,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.store import clock, disk, files, layout, merkle
-from archive.store.ledger.entry import VOID_LEAF, Entry, Sign, build, judge
+from archive.store.ledger.entry import VOID_LEAF, LedgerEntry, Sign, build, judge
 from archive.version import PROGRAM
 
 _PATIENCE = 20.0
@@ -40,12 +40,12 @@ class Ledger:
         except FileNotFoundError:
             return None
 
-    def read(self, number: int) -> Entry | None:
+    def read(self, number: int) -> LedgerEntry | None:
         """One entry; None where its number was voided. Errors: Trouble where it is missing or damaged."""
         data = self.data(number)
         state = "missing" if data is None else judge(data)
         if state == "valid" and data is not None:
-            entry = Entry(data)
+            entry = LedgerEntry(data)
             if (entry.get("number"), entry.get("archive")) != (number, self.archive_id):
                 raise self._trouble(number, f"that of number {entry.get('number')} of archive {entry.get('archive')}")
             return entry
@@ -55,7 +55,7 @@ class Ledger:
 
     def _voided(self, number: int) -> bool:
         after = self.data(number + 1)
-        return after is not None and judge(after) == "valid" and number in Entry(after).get("voids", [])
+        return after is not None and judge(after) == "valid" and number in LedgerEntry(after).get("voids", [])
 
     def _trouble(self, number: int, state: str) -> Trouble:
         return Trouble(
@@ -64,7 +64,7 @@ class Ledger:
             remedy=f"run `muniment fixity {self.root}`, then `muniment repair {self.root} --from COPY`",
         )
 
-    def entries(self, start: int = 0) -> Iterator[Entry]:
+    def entries(self, start: int = 0) -> Iterator[LedgerEntry]:
         """Valid entries from a number on. Errors: Trouble where one is missing or damaged."""
         for number in range(start, self.count()):
             entry = self.read(number)
@@ -81,13 +81,13 @@ class Ledger:
             found.append(VOID_LEAF if entry is None else entry.leaf)
         return found
 
-    def append(self, expected: int, fields: Mapping[str, Any], aside: Path, sign: Sign | None = None) -> Entry:
+    def append(self, expected: int, fields: Mapping[str, Any], aside: Path, sign: Sign | None = None) -> LedgerEntry:
         """Commits the next entry. Its file is written in the folder `aside` and then claims its number.
 
         expected: the number of entries that the caller has looked at. Errors: Taken where there are more by now.
         """
         count = self.count()
-        previous: Entry | None = None
+        previous: LedgerEntry | None = None
         voids: list[int] = []
         number = count
         while number and previous is None:
@@ -121,7 +121,7 @@ class Ledger:
             time.sleep(_PATIENCE)
             if self._voided(count):
                 raise Taken
-        return Entry(data)
+        return LedgerEntry(data)
 
     def _claim(self, number: int, data: bytes, aside: Path) -> bool:
         place = layout.entry_path(self.root, number)

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.proofs.prove import prove
-from archive.store.proofs.verify import Step, holds, load, verify
+from archive.store.proofs.verify import ProofStep, holds, load, verify
 
-__all__ = ["Step", "holds", "load", "prove", "verify"]
+__all__ = ["ProofStep", "holds", "load", "prove", "verify"]

@@ -15,12 +15,12 @@ from archive.store import merkle
 from archive.store.keys import stamp
 from archive.store.keys.pair import key_id
 from archive.store.keys.pair import verify as verify_signature
-from archive.store.ledger import Entry, judge
+from archive.store.ledger import LedgerEntry, judge
 from archive.store.proofs.prove import FORMAT
 
 
 @dataclass(frozen=True)
-class Step:
+class ProofStep:
     """One thing that was looked at. holds: None where it could not be told here, and why stands in `said`."""
 
     what: str
@@ -40,7 +40,7 @@ def load(path: Path) -> dict[str, Any]:
     return read
 
 
-def verify(proof: dict[str, Any], expect: str | None = None, roots: Iterable[bytes] = ()) -> list[Step]:
+def verify(proof: dict[str, Any], expect: str | None = None, roots: Iterable[bytes] = ()) -> list[ProofStep]:
     """Steps of the verification, in their order; the proof holds where none of them is False.
 
     expect: a ledger head held elsewhere (hexadecimal digits or SIZE:HEX). roots: certificates (PEM or DER) of
@@ -54,37 +54,41 @@ def verify(proof: dict[str, Any], expect: str | None = None, roots: Iterable[byt
         ) from None
 
 
-def holds(steps: list[Step]) -> bool:
+def holds(steps: list[ProofStep]) -> bool:
     """Whether no step failed."""
     return all(s.holds is not False for s in steps)
 
 
-def _steps(proof: dict[str, Any], expect: str | None, roots: list[bytes]) -> Iterator[Step]:
+def _steps(proof: dict[str, Any], expect: str | None, roots: list[bytes]) -> Iterator[ProofStep]:
     name, _, digits = proof["digest"].partition(":")
     if proof["canonical"] is None:
-        yield Step(f"the record's canonical text has the digest {digits[:16]}...", None, "a part of it was redacted")
+        yield ProofStep(
+            f"the record's canonical text has the digest {digits[:16]}...", None, "a part of it was redacted"
+        )
     else:
         canonical = proof["canonical"].encode()
-        yield Step(f"the record's canonical text has the digest {digits[:16]}...", _sha(canonical) == digits)
+        yield ProofStep(f"the record's canonical text has the digest {digits[:16]}...", _sha(canonical) == digits)
         named = f'record_id="{proof["record"]}"'.encode() in canonical
-        yield Step(f"the text is a record of {name} with this id", named)
-    entry = Entry(proof["entry"]["text"].encode())
-    yield Step("the ledger entry has its own digest", judge(entry.data) == "valid")
+        yield ProofStep(f"the text is a record of {name} with this id", named)
+    entry = LedgerEntry(proof["entry"]["text"].encode())
+    yield ProofStep("the ledger entry has its own digest", judge(entry.data) == "valid")
     same = entry.number == proof["entry"]["number"] == proof["in_ledger"]["index"]
-    yield Step("the entry has the number it is said to have", same and entry["archive"] == proof["archive"])
+    yield ProofStep("the entry has the number it is said to have", same and entry["archive"] == proof["archive"])
     inside = _leads(merkle.leaf(proof["digest"].encode()), proof["in_deposit"])
     root_is = proof["in_deposit"]["root"] == entry["root"] and proof["in_deposit"]["size"] == entry["records"]
-    yield Step("the record is one of the deposit's, by its path to the root in the entry", inside and root_is)
+    yield ProofStep("the record is one of the deposit's, by its path to the root in the entry", inside and root_is)
     ledger = proof["in_ledger"]
-    yield Step("the entry is in the ledger, by its path to the head", _leads(entry.leaf, ledger))
+    yield ProofStep("the entry is in the ledger, by its path to the head", _leads(entry.leaf, ledger))
     yield from _signature(entry, proof["keys"])
     if "continues" in proof:
         old = proof["continues"]
-        yield Step(f"the ledger continues the head of {old['size']} entries, {old['root']}", _consistent(old, ledger))
+        yield ProofStep(
+            f"the ledger continues the head of {old['size']} entries, {old['root']}", _consistent(old, ledger)
+        )
     for token in proof.get("stamps", []):
         yield from _stamp(token, ledger, proof["archive"], roots)
     if expect is not None:
-        yield Step(f"the head is the one held elsewhere, {expect}", _expected(expect, proof))
+        yield ProofStep(f"the head is the one held elsewhere, {expect}", _expected(expect, proof))
 
 
 def _expected(expect: str, proof: dict[str, Any]) -> bool:
@@ -94,26 +98,26 @@ def _expected(expect: str, proof: dict[str, Any]) -> bool:
     return any(k["root"] == root and (not size or int(size) == k["size"]) for k in known)
 
 
-def _signature(entry: Entry, keys: dict[str, str]) -> Iterator[Step]:
+def _signature(entry: LedgerEntry, keys: dict[str, str]) -> Iterator[ProofStep]:
     if entry.signed is None:
-        yield Step("the entry is not signed", None, "nothing to verify; the head is what counts")
+        yield ProofStep("the entry is not signed", None, "nothing to verify; the head is what counts")
         return
     signature, data = entry.signed
     public = keys.get(signature["key"], "")
     what = f"the entry is signed with key {signature['key']}"
     if not public or key_id(public) != signature["key"]:
-        yield Step(what, False, "the proof does not hold that key")
+        yield ProofStep(what, False, "the proof does not hold that key")
         return
     good = verify_signature(public, signature, data)
-    yield Step(what, good, "" if good is not None else "the library cryptography is not installed")
+    yield ProofStep(what, good, "" if good is not None else "the library cryptography is not installed")
 
 
-def _stamp(token: dict[str, Any], ledger: dict[str, Any], archive: str, roots: list[bytes]) -> Iterator[Step]:
+def _stamp(token: dict[str, Any], ledger: dict[str, Any], archive: str, roots: list[bytes]) -> Iterator[ProofStep]:
     held = _consistent(token, ledger)
-    yield Step(f"the ledger continues the stamped head of {token['size']} entries", held)
+    yield ProofStep(f"the ledger continues the stamped head of {token['size']} entries", held)
     message = stamp.message(archive, int(token["size"]), token["root"])
     judged = stamp.judge(base64.b64decode(token["token"]), message, roots)
-    yield Step(f"the head of {token['size']} entries was stamped{judged.when}", judged.holds, judged.said)
+    yield ProofStep(f"the head of {token['size']} entries was stamped{judged.when}", judged.holds, judged.said)
 
 
 def _leads(leaf: bytes, told: dict[str, Any]) -> bool:
