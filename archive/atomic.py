@@ -4,27 +4,33 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from archive import disk
 from archive.errors import Trouble
 
 
 @contextmanager
-def atomic_write(out: Path) -> Iterator[Path]:
-    """A temporary path beside `out`; what was made there takes its place at the end, or nothing does.
+def atomic_write(out: Path, *, aside: Path | None = None, durable: bool = True) -> Iterator[Path]:
+    """A temporary path; what was made there takes its place at `out` at the end, or nothing does.
 
+    aside: folder of the temporary path, on the same file system; by default that of `out`. durable: the bytes reach
+    the disk before the rename, and the name after it; False for what may be thrown away.
     Errors: Trouble where the disk is full or the folder cannot be written.
     """
-    temporary = out.parent / f".{out.name}.{os.getpid()}.part"
+    folder = out.parent if aside is None else aside
+    temporary = folder / f".{out.name}.{os.getpid()}.{secrets.token_hex(4)}.part"
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        _remove(temporary)
         yield temporary
-        _sync(temporary)
+        if durable:
+            _sync(temporary)
         _take_place(temporary, out)
+        if durable:
+            disk.sync_folder(out.parent)
     except OSError as error:
         _remove(temporary)
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
@@ -51,33 +57,32 @@ def atomic_write(out: Path) -> Iterator[Path]:
 def _take_place(temporary: Path, out: Path) -> None:
     """A folder cannot be replaced in one step: the old one goes aside, and comes back where the new one cannot."""
     if not out.is_dir() and not temporary.is_dir():
-        temporary.replace(out)
+        disk.rename(temporary, out)
         return
     old = temporary.with_suffix(".old")
-    _remove(old)
     if there := out.exists() or out.is_symlink():
-        out.replace(old)
+        disk.rename(out, old)
     try:
-        temporary.replace(out)
+        disk.rename(temporary, out)
     except OSError:
         if there:
-            old.replace(out)
+            disk.rename(old, out)
         raise
     _remove(old)
 
 
 def _remove(path: Path) -> None:
     if path.is_dir() and not path.is_symlink():
-        shutil.rmtree(path, ignore_errors=True)
+        disk.remove_tree(path)
     else:
-        path.unlink(missing_ok=True)
+        disk.remove(path)
 
 
 def _sync(path: Path) -> None:
     """Bytes on disk before the rename."""
     for file in sorted(f for f in path.rglob("*") if f.is_file()) if path.is_dir() else [path]:
         with file.open("rb") as opened:
-            os.fsync(opened.fileno())
+            disk.sync(opened, file)
 
 
 def require_empty(out: Path) -> None:
@@ -91,7 +96,7 @@ def require_empty(out: Path) -> None:
         )
 
 
-def write_bytes(out: Path, data: bytes) -> None:
-    """Gives a file its bytes. Errors: see atomic_write."""
-    with atomic_write(out) as temporary:
-        temporary.write_bytes(data)
+def write_bytes(out: Path, data: bytes, *, aside: Path | None = None, durable: bool = True) -> None:
+    """Gives a file its bytes. Arguments and errors: see atomic_write."""
+    with atomic_write(out, aside=aside, durable=durable) as temporary, disk.create(temporary) as file:
+        file.write(data)

@@ -9,7 +9,7 @@ from typing import Any
 from archive.answers.zone import zone
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.catalogue.happened import JOB_FACTS
+from archive.store.catalogue.apply_event import JOB_FACTS
 from archive.store.events.write import record
 from archive.store.ledger.entry import Sign
 

@@ -11,7 +11,7 @@ from archive.store import Archive
 from archive.store.assessments import names_of
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import SHOWN, find, labels
-from archive.store.catalogue.settle import with_formers
+from archive.store.catalogue.standing_columns import with_formers
 from archive.store.ledger import LedgerEntry
 from archive.store.standing import State, states
 

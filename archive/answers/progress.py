@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from archive.store import Archive
-from archive.store.catalogue.settle import fold
+from archive.store.catalogue.standing_columns import fold
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
 from archive.store import catalogue
-from archive.store.catalogue import counting
+from archive.store.counting import blocks
 
 if TYPE_CHECKING:
     from archive.store.archive import Archive
@@ -21,8 +21,8 @@ def reindex(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = 
     archive.db.close()
     archive.__dict__.pop("db", None)
     catalogue.forget(archive.id)
-    counting.forget(archive.id)
+    blocks.forget(archive.id)
     entries = archive.catch_up()
-    files = counting.counting(archive, watch)
+    files = blocks.counting(archive, watch)
     count = archive.db.execute("SELECT (SELECT count(*) FROM deposits), (SELECT count(*) FROM records)").fetchone()
     return {"entries": entries, "deposits": count[0], "records": count[1], "files": len(files.records)}

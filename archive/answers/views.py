@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from archive import schemas
 from archive.errors import Trouble
-from archive.store.catalogue.counting import Counting, counting
-from archive.store.catalogue.counting_columns import GRADED, PROVISIONAL
+from archive.store.counting.blocks import Counting, counting
+from archive.store.counting.columns import GRADED, PROVISIONAL
 
 if TYPE_CHECKING:
     from archive.store.archive import Archive
@@ -239,7 +239,7 @@ class _Makers:
 
     def _bags(self, name: str) -> str:
         """One table of all bags."""
-        from archive.store.catalogue.counting_bag import Bags
+        from archive.store.counting.from_bag import Bags
 
         columns = list(views()[name]["columns"])[1:]
         self.archive.catch_up()

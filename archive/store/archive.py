@@ -5,14 +5,17 @@ from __future__ import annotations
 import json
 import sqlite3
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
-from archive.store.ledger import Ledger, LedgerEntry, judge
+from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
+from archive.store.ledger.entry import Sign
+from archive.store.records import split_address
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
@@ -59,6 +62,20 @@ class Archive:
     def entries(self, start: int = 0) -> Iterator[LedgerEntry]:
         """Ledger entries from a number on."""
         return self.ledger.entries(start)
+
+    def commit(self, fields: Callable[[], Mapping[str, Any]], aside: Path, sign: Sign | None = None) -> LedgerEntry:
+        """Commits the next ledger entry, and brings the database up to it.
+
+        fields: asked for the entry's fields after each look at the ledger; again where another writer was first. It
+        raises where the entry no longer makes sense. aside: folder in which the entry's file is written.
+        """
+        while True:
+            seen = self.catch_up()
+            with suppress(Taken):
+                entry = self.ledger.append(seen, fields(), aside, sign)
+                break
+        self.catch_up()
+        return entry
 
     def head(self, size: int | None = None) -> LedgerHead:
         """The head now, or as it was at a number of entries."""
@@ -164,12 +181,10 @@ class Archive:
         Errors: Trouble where there is no such record.
         """
         self.catch_up()
-        deposit, _, position = record.rpartition("/")
         found = self.db.execute(
-            "SELECT deposit, position FROM records "
-            "WHERE record_id = ? OR (deposit = ? AND position = CAST(? AS INTEGER)) "
+            "SELECT deposit, position FROM records WHERE record_id = ? OR (deposit = ? AND position = ?) "
             "ORDER BY row DESC",
-            (record, deposit, position),
+            (record, *split_address(record)),
         ).fetchone()
         if found is None:
             raise Trouble(f"there is no record {record!r}", where=str(self.root))
@@ -177,8 +192,8 @@ class Archive:
 
     def record(self, address: str) -> Any:
         """One record by its address "deposit/position", as a batch of one."""
-        deposit, _, position = address.rpartition("/")
-        return self.tables(deposit).record(int(position))
+        deposit, position = split_address(address)
+        return self.tables(deposit).record(position)
 
 
 def open_archive(path: Path) -> Archive:

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from archive.store import condemned, disk, layout
+from archive import disk
+from archive.store import condemned, layout
 from archive.store.archive import Archive
 from archive.store.ledger import LedgerEntry
 

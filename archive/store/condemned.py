@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from archive.store import disk, files
+from archive import disk
+from archive.store import files
 from archive.store.archive import Archive
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import secrets
 from pathlib import Path
 
+from archive import disk
 from archive.errors import Trouble
-from archive.store import clock, disk, files, layout
+from archive.store import clock, files, layout
 from archive.store.archive import Archive, open_archive
 from archive.store.guide import guide, schema_files
 from archive.store.ledger import Ledger

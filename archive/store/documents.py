@@ -11,7 +11,7 @@ from typing import Any
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.store.archive import Archive
-from archive.store.catalogue.happened import DOCUMENT
+from archive.store.catalogue.apply_event import DOCUMENT
 from archive.store.events.write import record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign

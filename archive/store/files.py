@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import secrets
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from archive.store import disk
+from archive import disk
+from archive.atomic import atomic_write
 
 _PIECE = 1 << 20
 
@@ -128,13 +127,7 @@ def copy_new(old: Path, new: Path) -> Fingerprint:
         file.close()
 
 
-def put(path: Path, data: bytes) -> None:
-    """Gives a file bytes in one step: readers see the old ones or the new ones."""
-    aside = path.with_name(f".{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
-    try:
-        write_new(aside, data)
-        disk.rename(aside, path)
-    except OSError:
-        disk.remove(aside)
-        raise
-    disk.sync_folder(path.parent)
+def put(path: Path, data: bytes, aside: Path) -> None:
+    """Gives a file bytes in one step, by way of a folder aside: readers see the old ones or the new ones."""
+    with atomic_write(path, aside=aside) as temporary:
+        write_new(temporary, data)

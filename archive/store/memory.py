@@ -9,9 +9,12 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
+
+from archive.atomic import write_bytes
+from archive.errors import Trouble
 
 
 def folder(archive_id: str) -> Path | None:
@@ -47,9 +50,5 @@ def remember(archive_id: str, name: str, value: Any) -> None:
     place = folder(archive_id)
     if place is None:
         return
-    aside = place / f".{name}.{os.getpid()}.{secrets.token_hex(4)}"
-    try:
-        aside.write_text(json.dumps(value, ensure_ascii=False), encoding="utf-8")
-        aside.replace(place / f"{name}.json")
-    except OSError:
-        aside.unlink(missing_ok=True)
+    with suppress(OSError, Trouble):
+        write_bytes(place / f"{name}.json", json.dumps(value, ensure_ascii=False).encode(), durable=False)

@@ -13,10 +13,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from archive.store.records import KNOWN_ALREADY
+
 Row = Mapping[str, Any]
 
 _EVIDENCE = {"full-sweep": 3, "worst-points": 1, "verdict-only": 0}
-_KNOWN_ALREADY = ("same_file", "same_content")
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ def _out(row: Row) -> str:
         return "withdrawn"
     if row["replaced"]:
         return "read anew from its file; the new reading counts"
-    return "here already" if row["kind"] in _KNOWN_ALREADY else ""
+    return "here already" if row["kind"] in KNOWN_ALREADY else ""
 
 
 def _joined(left: dict[int, Row], kind: str) -> list[list[Row]]:

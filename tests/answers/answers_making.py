@@ -103,13 +103,8 @@ def _write(batches: Sequence[Batch], path: Path) -> None:
 
 
 def _deposit(opened: store.Archive, inputs: Sequence[Path], schedule: Path | None = None) -> None:
-<<<<<<< HEAD
-    facts = Facts(job=JOB, site=SITE, zone="Europe/Lisbon", by=BY)
-    ingest(opened, inputs, facts, Choices(schedule=schedule))
-=======
     facts = DepositFacts(job=JOB, site=SITE, zone="Europe/Lisbon", by=BY)
-    take_in(opened, inputs, facts, Choices(schedule=schedule))
->>>>>>> a6fb744 (Give the store's classes names of their own over the house)
+    ingest(opened, inputs, facts, Choices(schedule=schedule))
 
 
 def _one(batch: Batch, label: str) -> Batch:
@@ -159,13 +154,9 @@ def archive_of_hostile_labels(folder: Path) -> store.Archive:
     write([batch], folder / "hostile.xml", "xml")
     store.create(folder / "archive")
     opened = store.open(folder / "archive")
-<<<<<<< HEAD
-    ingest(opened, [folder / "hostile.xml"], Facts(job=JOB, site='<img src="http://invented.example/x">', by="<b>"))
-=======
-    take_in(
+    ingest(
         opened, [folder / "hostile.xml"], DepositFacts(job=JOB, site='<img src="http://invented.example/x">', by="<b>")
     )
->>>>>>> a6fb744 (Give the store's classes names of their own over the house)
     return opened
 
 

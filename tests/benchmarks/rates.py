@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from archive import store
-from archive.store.catalogue.counting import counting
+from archive.store.counting.blocks import counting
 from tests.benchmarks._tiled import tiled
 
 BY = ("category", "cable_type,year", "quarter", "site", "crew,length_band", "serial", "parameter")

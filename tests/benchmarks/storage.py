@@ -61,11 +61,7 @@ def _size(links: int) -> dict[str, Any]:
             formats.write(batches, folder / "csv", "csv")
             formats.write(batches, folder / "links.xml", "xml")
             archive = store.create(folder / "archive")
-<<<<<<< HEAD
-            made = ingest(archive, [folder / "csv"], Facts(job="J"))
-=======
-            made = take_in(archive, [folder / "csv"], DepositFacts(job="J"))
->>>>>>> a6fb744 (Give the store's classes names of their own over the house)
+            made = ingest(archive, [folder / "csv"], DepositFacts(job="J"))
         finally:
             os.environ.pop("MUNIMENT_CACHE")
             if before is not None:

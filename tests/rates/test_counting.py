@@ -14,7 +14,8 @@ from archive import grading, store
 from archive.answers.jobs import state
 from archive.answers.reindex import reindex
 from archive.store import Archive, memory
-from archive.store.catalogue import counting, counting_build, settle
+from archive.store.catalogue import standing_columns
+from archive.store.counting import blocks, build_block
 from archive.store.events import Correction, amend
 from archive.store.events.withdraw import withdraw
 from archive.tables import Batch
@@ -30,7 +31,7 @@ def graded(*records: making.Rows) -> Batch:
 
 def rows(archive: Archive) -> list[dict[str, Any]]:
     """All rows ready for counting."""
-    files = counting.counting(archive).records
+    files = blocks.counting(archive).records
     return [r for f in files for r in pq.read_table(f).to_pylist()]
 
 
@@ -50,9 +51,9 @@ def fresh(archive: Archive) -> list[dict[str, Any]]:
 @pytest.fixture
 def small_blocks(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
     """Blocks of eight records, so that few records fill several."""
-    for module in (settle, counting, counting_build):
+    for module in (standing_columns, blocks, build_block):
         monkeypatch.setattr(module, "BLOCK_BITS", 3)
-    monkeypatch.setattr(counting_build, "_SIZE", 8)
+    monkeypatch.setattr(build_block, "_SIZE", 8)
     yield 8
 
 
@@ -103,10 +104,10 @@ def test_what_is_the_same_is_counted_once(archive: Archive, kind: str) -> None:
 
 def test_the_same_file_again_changes_nothing(archive: Archive) -> None:
     making.deposit(archive, graded(making.rows("A1")))
-    before = counting.counting(archive)
+    before = blocks.counting(archive)
     making.deposit(archive, graded(making.rows("A1")))
     assert counts(archive) == (1, 1, 1)
-    assert counting.counting(archive).records == before.records
+    assert blocks.counting(archive).records == before.records
 
 
 def test_amending_and_withdrawing_are_followed(archive: Archive) -> None:
@@ -139,10 +140,10 @@ def test_the_crew_of_a_job_is_followed(archive: Archive) -> None:
 def test_only_blocks_that_changed_are_written_anew(archive: Archive, small_blocks: int) -> None:
     listed = [making.rows(f"A{i:02d}", place=f"row {i}", shift=i / 8) for i in range(20)]
     making.deposit(archive, graded(*listed))
-    before = counting.counting(archive).records
+    before = blocks.counting(archive).records
     assert len(before) == 3  # rows 1 to 7, 8 to 15, 16 to 20
     making.deposit(archive, graded(making.rows("A09", time="2019-03-09T08:00", source="b" * 64, shift=9.0)))
-    after = counting.counting(archive).records
+    after = blocks.counting(archive).records
     assert after[0] == before[0] and after[1] != before[1] and after[2] != before[2]
     assert rows(archive) == fresh(archive)
     made = reindex(archive)
@@ -156,7 +157,7 @@ def test_files_of_another_ledger_or_lost_ones_are_not_believed(archive: Archive)
     held = memory.recall(archive.id, "counting")
     memory.remember(archive.id, "counting", {**held, "last": "0" * 64})
     assert counts(archive) == (1, 1, 1)
-    counting.counting(archive).records[0].unlink()
+    blocks.counting(archive).records[0].unlink()
     assert counts(archive) == (1, 1, 1)
     memory.remember(archive.id, "counting", ["nonsense"])
     assert counts(archive) == (1, 1, 1)
@@ -170,7 +171,7 @@ def test_a_reader_without_a_cache_counts_too(archive: Archive, monkeypatch: pyte
 
 
 def test_an_empty_archive_has_no_files(archive: Archive) -> None:
-    assert counting.counting(archive).records == ()
+    assert blocks.counting(archive).records == ()
 
 
 def test_nothing_is_written_into_the_archive(archive: Archive) -> None:
@@ -186,4 +187,4 @@ def test_text_columns_come_back_as_they_were(archive: Archive) -> None:
     made = [making.rows(label, place=f"row {i}", shift=i / 4) for i, label in enumerate(labels)]
     making.deposit(archive, graded(*made))
     assert [r["link_label"] for r in rows(archive)] == labels
-    assert all(isinstance(t, pa.Table) for t in map(pq.read_table, counting.counting(archive).records))
+    assert all(isinstance(t, pa.Table) for t in map(pq.read_table, blocks.counting(archive).records))

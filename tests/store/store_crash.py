@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from archive.store import disk
+from archive import disk
 
 STEPS = ("fsync", "link", "rename", "remove")
 """Steps at which the program is stopped. Before each of them is after the one before."""

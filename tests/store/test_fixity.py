@@ -15,7 +15,7 @@ from archive import store
 from archive.errors import Trouble
 from archive.store import Archive, files, layout
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
-from archive.store.copies.whole import files_of
+from archive.store.committed import files_of
 from archive.store.events import withdraw
 from archive.store.fixity import deep, fixity
 from archive.store.ledger import LedgerEntry, build, judge

@@ -16,9 +16,9 @@ import pytest
 from store_crash import steps
 from store_making import batch, deposit, rows
 
-from archive import store
+from archive import disk, store
 from archive.errors import Trouble
-from archive.store import Archive, clock, disk, layout, memory
+from archive.store import Archive, clock, layout, memory
 from archive.store.events import withdraw
 from archive.store.fixity import fixity
 from archive.store.ledger import log

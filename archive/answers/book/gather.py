@@ -13,7 +13,7 @@ from archive.answers.setaside import set_aside
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.search import SHOWN
-from archive.store.catalogue.settle import with_formers
+from archive.store.catalogue.standing_columns import with_formers
 from archive.store.standing import states
 
 _PLACE = ("building", "floor", "space", "panel", "port")

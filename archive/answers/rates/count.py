@@ -12,7 +12,7 @@ from archive.answers.rates.group import Key, RateGroup
 from archive.answers.rates.parameters import by_parameter
 from archive.answers.rates.source import Choice, CountingSource, grouped
 from archive.errors import Trouble
-from archive.store.catalogue.counting_columns import BITS
+from archive.store.counting.columns import BITS
 
 
 def counts(

@@ -16,8 +16,8 @@ from archive.answers.rates.packed_curves import Selected, curves_of
 from archive.answers.rates.rates import name_of
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
-from archive.store.catalogue.counting import counting
-from archive.store.catalogue.counting_columns import BITS
+from archive.store.counting.blocks import counting
+from archive.store.counting.columns import BITS
 
 if TYPE_CHECKING:
     from archive.limits import Limit

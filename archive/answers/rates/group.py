@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from archive.store.catalogue.counting_columns import BITS
+from archive.store.counting.columns import BITS
 
 Key = tuple[Any, ...]
 

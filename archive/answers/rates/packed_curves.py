@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.answers.rates.histogram import Histogram
-from archive.store.catalogue.counting_bag import Bags
+from archive.store.counting.from_bag import Bags
 from archive.store.parquet import BagTables, options
 
 if TYPE_CHECKING:

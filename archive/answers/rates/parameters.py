@@ -8,7 +8,7 @@ from typing import Any
 from archive.answers.rates.fields import GroupField
 from archive.answers.rates.group import Key, RateGroup
 from archive.answers.rates.source import Choice, CountingSource, grouped
-from archive.store.catalogue.counting_columns import BITS, GRADED, PROVISIONAL
+from archive.store.counting.columns import BITS, GRADED, PROVISIONAL
 
 
 def by_parameter(source: CountingSource, choice: Choice, fields: Sequence[GroupField], place: int) -> list[RateGroup]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from archive.answers.rates.fields import FIELDS, OTHER_NAMES, chosen, frequency_bands
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
-from archive.store.catalogue.counting import counting
+from archive.store.counting.blocks import counting
 
 if TYPE_CHECKING:
     from archive.store.archive import Archive

@@ -13,7 +13,7 @@ from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
-from archive.store.catalogue.counting import counting
+from archive.store.counting.blocks import counting
 
 if TYPE_CHECKING:
     from archive.store.archive import Archive

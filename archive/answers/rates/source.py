@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from archive.answers.rates.fields import GroupField, chosen, length_bands
 from archive.errors import Trouble
-from archive.store.catalogue.counting import Counting
-from archive.store.catalogue.counting_columns import BITS
 from archive.store.catalogue.filters import Filters
+from archive.store.counting.blocks import Counting
+from archive.store.counting.columns import BITS
 
 if TYPE_CHECKING:
     import duckdb

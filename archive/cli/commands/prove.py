@@ -25,12 +25,12 @@ def command(archive: Path, record: str, since: str | None, out: Path | None, as_
     import json
 
     from archive import store
-    from archive.store.files import put
+    from archive.atomic import write_bytes
     from archive.store.proofs import prove
 
     proof = prove(store.open(archive), record, since)
     if out is not None:
-        put(out, (json.dumps(proof, ensure_ascii=False, indent=1) + "\n").encode())
+        write_bytes(out, (json.dumps(proof, ensure_ascii=False, indent=1) + "\n").encode())
         say(f"{out}: proof of record {proof['record']} under head {proof['in_ledger']['root']}", quiet=quiet)
     if out is None or as_json:
         print_json(proof)

@@ -41,8 +41,8 @@ def command(
       muniment stamp certificates --authority https://stamps.example/tsr
     """
     from archive import store
+    from archive.atomic import write_bytes
     from archive.cli import signer
-    from archive.store import files
     from archive.store.events import record
     from archive.store.keys import stamp
 
@@ -56,7 +56,7 @@ def command(
     head = opened.head()
     message = stamp.message(opened.id, head.size, head.root)
     if query is not None:
-        files.put(query, stamp.request(message))
+        write_bytes(query, stamp.request(message))
         say(f"{query}: request for the head {head.root} over {head.size} entries", quiet=quiet)
         if as_json:
             print_json({"request": str(query), "ledger_head": head.root, "ledger_size": head.size})

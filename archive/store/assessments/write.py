@@ -19,12 +19,15 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.store import aside, clock, disk, layout
+from archive import disk
+from archive.store import aside, clock, layout
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
-from archive.store.ledger import LedgerEntry, Taken
+from archive.store.events.write import people_json
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
+from archive.store.records import split_address
 from archive.tables import Batch, no_rows, schema
 
 Grade = Callable[[Batch], Batch]
@@ -67,8 +70,8 @@ class Assessment:
 
     def __post_init__(self) -> None:
         for address in self.addresses:
-            deposit, _, position = address.rpartition("/")
-            self.work.setdefault(deposit, []).append(int(position))
+            deposit, position = split_address(address)
+            self.work.setdefault(deposit, []).append(position)
 
     def graded(self, deposit: str, grade: Grade) -> Iterator[dict[str, Any]]:
         """Verdicts and grades of one deposit's records, some at a time, each table with its column "address"."""
@@ -117,8 +120,7 @@ def assess(
         who = _by(bag, by)
         bag.add("run.json", (json.dumps({"reason": reason, **facts}, ensure_ascii=False) + "\n").encode())
         tag = bag.finish([("External-Identifier", run_id)])
-        disk.rename(bag.folder, archive.root / place)
-        disk.sync_folder(archive.root / layout.ASSESSMENTS)
+        disk.move_in(bag.folder, archive.root / place)
         fields = {
             "kind": "assessment",
             "by": who,
@@ -130,17 +132,10 @@ def assess(
             "changed": changes.num_rows,
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
-        while True:
-            seen = archive.catch_up()
-            try:
-                entry = archive.ledger.append(seen, fields, writing.folder, sign)
-                break
-            except Taken:
-                continue
+        entry = archive.commit(lambda: fields, writing.folder, sign)
     finally:
         bag.release()
         aside.take_back(archive, writing.folder)
-    archive.catch_up()
     return AssessmentOutcome(entry, int(fields["records"]), dict(words), changes)
 
 
@@ -171,9 +166,9 @@ def _changes(archive: Archive, verdicts: Any) -> Any:
     """Records of which the verdict now is another than the one that stands in the catalogue."""
     found = []
     for new in verdicts.to_pylist():
-        deposit, _, position = new["address"].rpartition("/")
         old = archive.db.execute(
-            "SELECT limit_id, verdict, margin FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
+            "SELECT limit_id, verdict, margin FROM records WHERE deposit = ? AND position = ?",
+            split_address(new["address"]),
         ).fetchone()
         if old is not None and old[1] != new["verdict"]:
             kept = {k: new[k] for k in CHANGES.names if k in new}
@@ -192,8 +187,6 @@ def _addressed(table: Any, ids: Any, places: Any) -> Any:
 
 
 def _by(bag: BagWriter, by: str | None) -> str | None:
-    from archive.store.events.write import people_json
-
     who, data = people_json(by)
     if data:
         bag.add("people.json", data)

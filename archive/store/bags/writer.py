@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from archive.store import clock, disk, files
+from archive import disk
+from archive.store import clock, files
 from archive.store.bags import manifest as m
 from archive.store.files import DigestedFile, Fingerprint
 from archive.store.names import portable

@@ -8,14 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from archive.store import files, merkle
-from archive.store.catalogue import database, happened, settle
-from archive.store.catalogue.happened import row_of
+from archive.store.catalogue import apply_event, database, standing_columns
+from archive.store.catalogue.apply_event import row_of
 from archive.store.ledger import VOID_LEAF, Ledger, LedgerEntry
+from archive.store.records import DECIDED, RECORD_COLUMNS, catalogue_rows, link_keys, readings
 
 _VOID = ("void", None, None, None, VOID_LEAF)
-
-DECIDED = ("same_file", "reread", "same_content", "renditions", "conflicts", "relabelled", "copied_curves", "retests")
-"""Kinds of decision that a deposit's entry lists, each as pairs [position here, "deposit/position" of the former]."""
 
 
 def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
@@ -60,7 +58,7 @@ def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int
         done = number + 1
         db.execute("UPDATE meta SET value = ? WHERE key = 'next'", (done,))
         db.execute("UPDATE meta SET value = ? WHERE key = 'last'", (entry.sha256,))
-    settle.refresh(db)
+    standing_columns.refresh(db)
     return done
 
 
@@ -70,10 +68,10 @@ def apply(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     db.executemany("INSERT OR IGNORE INTO schemas VALUES(?, ?)", kept)
     if entry.kind == "deposit":
         _deposit(db, root, entry)
-        happened.jobs_of_deposit(db, root, entry)
-        happened.originals_of_deposit(db, root, entry)
+        apply_event.jobs_of_deposit(db, root, entry)
+        apply_event.originals_of_deposit(db, root, entry)
     elif entry.kind == "event":
-        happened.event(db, root, entry)
+        apply_event.event(db, root, entry)
 
 
 def rebuilt(root: Path, ledger: Ledger) -> sqlite3.Connection:
@@ -122,14 +120,14 @@ def _deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
         (entry.number, deposit, entry["path"], entry.get("job"), entry["records"], entry["root"]),
     )
     base = db.execute("SELECT coalesce(max(row), 0) FROM records").fetchone()[0] + 1
-    names = ["row", "deposit", *database.RECORD_COLUMNS, "link_key", "reading", "kind"]
+    names = ["row", "deposit", *RECORD_COLUMNS, "link_key", "reading", "kind"]
     if entry["records"]:
-        index = index_table(root / entry["path"])
+        index = catalogue_rows(root / entry["path"])
         kinds = ["new"] * index.num_rows
         for kind in DECIDED:
             for position, *_ in entry["decisions"].get(kind, []):
                 kinds[position] = kind
-        listed = [index[name].to_pylist() for name in database.RECORD_COLUMNS]
+        listed = [index[name].to_pylist() for name in RECORD_COLUMNS]
         rows = zip(
             range(base, base + index.num_rows),
             [deposit] * index.num_rows,
@@ -150,28 +148,3 @@ def _deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
         "WHERE deposit = ? AND source_id IS NOT NULL GROUP BY source_id, reading",
         (entry.number, deposit),
     )
-
-
-def index_table(bag: Path) -> Any:
-    """The index of a deposit without the hashes of single sweeps; instants as ISO 8601 text."""
-    import pyarrow.compute as pc  # here, so that finding needs no Arrow
-
-    from archive.store.parquet import options
-
-    path = bag / "data" / "index.parquet"
-    file = options.open_file(path)
-    table = options.read_groups(path, list(range(file.num_row_groups)), list(database.RECORD_COLUMNS), file)
-    text = pc.strftime(table["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
-    return table.set_column(table.column_names.index("tested_at"), "tested_at", text)
-
-
-def link_keys(index: Any) -> list[str | None]:
-    """What names the link of each record (happened.link_key)."""
-    columns = (index[name].to_pylist() for name in ("site", "job_id", "link_label"))
-    return [happened.link_key(*names) for names in zip(*columns, strict=True)]
-
-
-def readings(index: Any) -> list[str]:
-    """What read a record: mapping and reader."""
-    both = zip(index["mapping_sha256"].to_pylist(), index["reader"].to_pylist(), strict=True)
-    return [f"{m or ''}|{r or ''}" for m, r in both]

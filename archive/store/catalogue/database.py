@@ -15,51 +15,11 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from archive.store import memory
-from archive.store.catalogue import settle
+from archive.store.catalogue import standing_columns
+from archive.store.records import RECORD_COLUMNS
 
 VERSION = 7
 """Raised whenever the tables change: an older database is then derived anew."""
-
-RECORD_COLUMNS = [
-    "position",
-    "record_id",
-    "digest",
-    "link_label",
-    "job_id",
-    "site",
-    "medium",
-    "configuration",
-    "cable_type",
-    "limit_found",
-    "tested_local",
-    "tested_at",
-    "evidence",
-    "operator_key",
-    "local_serial",
-    "remote_serial",
-    "reported_verdict",
-    "reported_marginal",
-    "limit_id",
-    "verdict",
-    "marginal",
-    "provisional",
-    "agrees",
-    "covers_from_mhz",
-    "covers_to_mhz",
-    "parameter",
-    "margin",
-    "length_m",
-    "points",
-    "step",
-    "source_id",
-    "source_place",
-    "mapping_sha256",
-    "reader",
-    "content",
-    "curves",
-    "scalars",
-]
-"""Columns of records that come from index.parquet as they are; instants as ISO 8601 text."""
 
 _TABLES = f"""
 CREATE TABLE meta(key TEXT PRIMARY KEY, value);
@@ -71,7 +31,7 @@ CREATE TABLE sources(source_id TEXT, reading TEXT, number INTEGER, records INTEG
 CREATE TABLE records(row INTEGER PRIMARY KEY, deposit TEXT NOT NULL, {", ".join(RECORD_COLUMNS)},
     link_key TEXT, reading TEXT,
     kind TEXT NOT NULL, former INTEGER, withdrawn INTEGER NOT NULL DEFAULT 0, replaced INTEGER NOT NULL DEFAULT 0,
-    {settle.COLUMNS});
+    {standing_columns.COLUMNS});
 CREATE TABLE amendments(number INTEGER, row INTEGER, field TEXT, old TEXT, new TEXT, PRIMARY KEY(number, row, field));
 CREATE TABLE jobs(job_id TEXT, field TEXT, value TEXT, number INTEGER, PRIMARY KEY(job_id, field));
 CREATE TABLE documents(document_id TEXT, number INTEGER, kind TEXT, title TEXT, file_name TEXT, media_type TEXT,
@@ -156,7 +116,7 @@ def empty(db: sqlite3.Connection) -> None:
     for statement in _TABLES.split(";"):
         if statement.strip():
             db.execute(statement)
-    for statement in settle.STATEMENTS:
+    for statement in standing_columns.STATEMENTS:
         db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 

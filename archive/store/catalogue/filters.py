@@ -6,6 +6,8 @@ import sqlite3
 from dataclasses import dataclass, fields
 from typing import Any
 
+from archive.store.records import COUNTED
+
 _WHERE = {
     "link": "r.link_label = ?N",
     "job": "r.job_id = ?N",
@@ -50,7 +52,7 @@ class Filters:
         return " AND ".join(clauses) or "1", values
 
 
-_COUNTED = " AND NOT r.withdrawn AND NOT r.replaced AND r.kind NOT IN ('same_file', 'same_content')"
+_COUNTED = f" AND NOT r.withdrawn AND NOT r.replaced AND r.{COUNTED}"
 
 
 def addresses(db: sqlite3.Connection, chosen: Filters, *, counted: bool = False) -> list[str]:

@@ -9,7 +9,8 @@ from dataclasses import replace
 from typing import Any
 
 from archive.store.catalogue.filters import Filters
-from archive.store.catalogue.settle import fold, functions
+from archive.store.catalogue.standing_columns import fold, functions
+from archive.store.records import COUNTED
 
 SHOWN = (
     "row, deposit, position, deposit || '/' || position AS address, record_id, link_label, link_key, job_id, site, "
@@ -34,7 +35,7 @@ def find(
         values.append(_match(text))
     limit = f" LIMIT {int(most)}" if most is not None else ""
     yield from db.execute(
-        f"SELECT {SHOWN} FROM records r WHERE kind NOT IN ('same_file', 'same_content') AND {where} "
+        f"SELECT {SHOWN} FROM records r WHERE {COUNTED} AND {where} "
         f"ORDER BY coalesce(tested_local, tested_at, '') DESC, row DESC{limit}",
         values,
     )

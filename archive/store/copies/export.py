@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from archive import disk
 from archive.errors import Trouble
-from archive.store import clock, disk, files, layout, memory
+from archive.store import clock, files, layout, memory
 from archive.store.archive import Archive, open_archive
-from archive.store.copies.whole import copy_entry
-from archive.store.fixity.bags import redacted
+from archive.store.committed import redacted
+from archive.store.copies.copy_entry import copy_entry
 from archive.store.ledger import LedgerEntry
 
 _FOLDERS = (layout.LEDGER, layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE)

@@ -10,18 +10,19 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
+from archive import disk
 from archive.errors import Trouble
-from archive.store import aside, condemned, disk, files, layout
+from archive.store import aside, condemned, files, layout
 from archive.store.archive import Archive
-from archive.store.catalogue.catch_up import index_table
-from archive.store.copies.whole import copy_entry
+from archive.store.committed import redacted
+from archive.store.copies.copy_entry import copy_entry
 from archive.store.deposits.decide import decide
 from archive.store.deposits.fetch import Fetcher
 from archive.store.events.write import record
-from archive.store.fixity.bags import redacted
 from archive.store.fixity.chain import walk
-from archive.store.ledger import LedgerEntry, Taken
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
+from archive.store.records import catalogue_rows
 
 _REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach")
 
@@ -79,23 +80,19 @@ def _deposit(
     writing = aside.begin(archive, deposit)
     try:
         copy_entry(other.root, entry, archive.root, writing.folder, gone)
-        index = index_table(archive.root / place) if entry["records"] else None
-        while True:
-            seen = archive.catch_up()
-            fields = _fields(entry, other)
-            if index is not None:
-                made = decide(archive.db, index, Fetcher(archive, archive.root / place))
-                fields |= {"counts": made.counts(), "decisions": made.plain(deposit)}
-            try:
-                archive.ledger.append(seen, fields, writing.folder, sign)
-                break
-            except Taken:
-                continue
+        index = catalogue_rows(archive.root / place) if entry["records"] else None
+
+        def fields() -> dict[str, Any]:
+            if index is None:
+                return _fields(entry, other)
+            made = decide(archive.db, index, Fetcher(archive, archive.root / place))
+            return {**_fields(entry, other), "counts": made.counts(), "decisions": made.plain(deposit)}
+
+        committed = archive.commit(fields, writing.folder, sign)
     finally:
         aside.take_back(archive, writing.folder)
-    archive.catch_up()
     done.deposits += 1
-    for kind, count in fields["counts"].items():
+    for kind, count in committed["counts"].items():
         done.counts[kind] = done.counts.get(kind, 0) + count
 
 
@@ -104,16 +101,9 @@ def _again(archive: Archive, other: Archive, entry: LedgerEntry, gone: dict[str,
     writing = aside.begin(archive, entry["id"])
     try:
         copy_entry(other.root, entry, archive.root, writing.folder, gone)
-        while True:
-            seen = archive.catch_up()
-            try:
-                archive.ledger.append(seen, _fields(entry, other), writing.folder, sign)
-                break
-            except Taken:
-                continue
+        archive.commit(lambda: _fields(entry, other), writing.folder, sign)
     finally:
         aside.take_back(archive, writing.folder)
-    archive.catch_up()
 
 
 def _fields(entry: LedgerEntry, other: Archive) -> dict[str, Any]:
@@ -133,4 +123,4 @@ def _file_chain(archive: Archive, other: Archive, entries: list[LedgerEntry]) ->
         if place.exists():
             continue
         disk.make_folder(place.parent)
-        files.put(place, entry.data)
+        files.put(place, entry.data, archive.root / layout.ASIDE)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from archive import disk
 from archive.errors import Trouble
-from archive.store import disk, files, layout, memory
+from archive.store import files, layout, memory
 from archive.store.archive import Archive
-from archive.store.bags import TAG_MANIFEST, Damage
-from archive.store.copies.whole import files_of
-from archive.store.fixity.bags import redacted
+from archive.store.bags import TAG_MANIFEST, Damage, read_manifest
+from archive.store.committed import files_of, redacted
 from archive.store.fixity.chain import walk
 from archive.store.ledger import LedgerEntry, judge
 
@@ -97,8 +97,6 @@ def _entry(root: Path, copy: Path, entry: LedgerEntry, gone: dict[str, str], don
 
 
 def _tags(root: Path, copy: Path, tag: str, done: Repair) -> None:
-    from archive.store.bags import read_manifest
-
     folder = tag.removesuffix(f"/{TAG_MANIFEST}")
     try:
         pinned = read_manifest(root / tag)
@@ -134,6 +132,5 @@ def _put(root: Path, path: str, data: bytes, done: Repair) -> None:
         disk.rename(place, apart)
         done.kept_apart.append(apart.relative_to(root).as_posix())
     place.parent.mkdir(parents=True, exist_ok=True)
-    files.put(place, data)
-    disk.close_for_writing(place)
+    files.put(place, data, root / layout.ASIDE)
     done.mended.append(path)

@@ -20,8 +20,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from archive.store.catalogue.catch_up import DECIDED, link_keys, readings
 from archive.store.deposits.same import compare
+from archive.store.records import COUNTED, DECIDED, KNOWN_ALREADY, link_keys, readings
 from archive.tables import Batch
 
 _MOST = 50
@@ -79,7 +79,7 @@ class Decisions:
     @property
     def all_known(self) -> bool:
         """Whether every record is there already: the same file, or the same content."""
-        return self.count == len(self.pairs["same_file"]) + len(self.pairs["same_content"])
+        return self.count == sum(len(self.pairs[kind]) for kind in KNOWN_ALREADY)
 
     def plain(self, deposit: str) -> dict[str, Any]:
         """As a ledger entry holds it, the addresses of this deposit's own records written in full."""
@@ -110,7 +110,7 @@ def decide(db: sqlite3.Connection, index: Any, fetch: Fetch) -> Decisions:
         if kind == "reread":
             rereads[here.source_id].add(here.reading)
         there.add(here)
-    kept = {address for kind in ("same_content", "same_file") for _, address in made.pairs[kind]}
+    kept = {address for kind in KNOWN_ALREADY for _, address in made.pairs[kind]}
     for source, new in rereads.items():
         made.replaced.extend(a for a in there.former_readings(source, new) if a not in kept)
     return made
@@ -213,8 +213,7 @@ class _There:
         if value is None:
             return []
         found = self._db.execute(
-            f"SELECT {_COLUMNS} FROM records WHERE {column} = ? AND kind NOT IN ('same_file', 'same_content') "
-            f"ORDER BY row LIMIT {_MOST}",
+            f"SELECT {_COLUMNS} FROM records WHERE {column} = ? AND {COUNTED} ORDER BY row LIMIT {_MOST}",
             (value,),
         )
         return [_seen(r) for r in found] + self._new[column, value]
@@ -239,7 +238,7 @@ class _There:
 
     def add(self, here: ComparedRecord) -> None:
         """A record of the deposit, so that later ones are compared with it."""
-        if here.kind in ("same_file", "same_content"):
+        if here.kind in KNOWN_ALREADY:
             return
         for column in ("record_id", "content", "curves", "link_key"):
             value = here.link_key if column == "link_key" else here.facts[column]

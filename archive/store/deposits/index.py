@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.store.parquet.sweeps import packed
+from archive.store.records import INDEX
 from archive.tables import Batch
 from archive.tables.arrow import one_chunk
 from archive.tables.markup import elements
@@ -29,50 +30,13 @@ _MISSING = -(2**31)
 TELLING_POINTS = 64
 """Points that a record's curves must have, over all of them, before their equality says anything."""
 
+_TYPES = {
+    "timestamp": pa.timestamp("ms", tz="UTC"),
+    "list of int64": pa.list_(pa.int64()),
+    **{name: pa.type_for_alias(name) for name in ("string", "bool", "int32", "int64", "double")},
+}
 SCHEMA = pa.schema(
-    [
-        pa.field("position", pa.int32(), nullable=False),
-        pa.field("record_id", pa.string(), nullable=False),
-        pa.field("digest", pa.string(), nullable=False),
-        pa.field("link_label", pa.string()),
-        pa.field("job_id", pa.string()),
-        pa.field("site", pa.string()),
-        pa.field("medium", pa.string()),
-        pa.field("configuration", pa.string()),
-        pa.field("cable_type", pa.string()),
-        pa.field("limit_found", pa.string()),
-        pa.field("tested_local", pa.string()),
-        pa.field("tested_at", pa.timestamp("ms", tz="UTC")),
-        pa.field("evidence", pa.string()),
-        pa.field("operator_key", pa.string()),
-        pa.field("local_serial", pa.string()),
-        pa.field("remote_serial", pa.string()),
-        pa.field("reported_verdict", pa.string()),
-        pa.field("reported_marginal", pa.bool_()),
-        pa.field("limit_id", pa.string()),
-        pa.field("verdict", pa.string()),
-        pa.field("marginal", pa.bool_()),
-        pa.field("provisional", pa.bool_()),
-        pa.field("agrees", pa.bool_()),
-        pa.field("covers_from_mhz", pa.float64()),
-        pa.field("covers_to_mhz", pa.float64()),
-        pa.field("parameter", pa.string()),
-        pa.field("pairing", pa.string()),
-        pa.field("end", pa.string()),
-        pa.field("frequency_mhz", pa.float64()),
-        pa.field("margin", pa.float64()),
-        pa.field("length_m", pa.float64()),
-        pa.field("points", pa.int32()),
-        pa.field("step", pa.float64()),
-        pa.field("source_id", pa.string()),
-        pa.field("source_place", pa.string()),
-        pa.field("mapping_sha256", pa.string()),
-        pa.field("reader", pa.string()),
-        pa.field("content", pa.int64(), nullable=False),
-        pa.field("curves", pa.int64()),
-        pa.field("scalars", pa.int64(), nullable=False),
-        pa.field("sweeps", pa.list_(pa.int64())),
-    ]
+    [pa.field(name, _TYPES[kind.rstrip("!")], nullable=not kind.endswith("!")) for name, kind in INDEX.items()]
 )
 """Columns of index.parquet."""
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from archive.store.archive import Archive, LedgerHead
-from archive.store.catalogue.catch_up import DECIDED
 from archive.store.ledger import LedgerEntry
+from archive.store.records import DECIDED
 
 
 @dataclass(frozen=True)

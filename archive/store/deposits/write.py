@@ -12,7 +12,8 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.store import aside, clock, disk, files, layout, merkle
+from archive import disk
+from archive.store import aside, clock, files, layout, merkle
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.deposits import index
@@ -20,11 +21,11 @@ from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
 from archive.store.deposits.originals import Originals
 from archive.store.deposits.receipt import Receipt, of_entry
-from archive.store.guide import keep_schema
-from archive.store.ledger import Taken
+from archive.store.events.keep_schema import keep_schema
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
 from archive.store.parquet.sweeps import packed
+from archive.store.records import reading
 from archive.tables import Batch, person_key
 from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
@@ -42,6 +43,14 @@ class DepositFacts:
     by: str | None = None
     reason: str | None = None
     more: dict[str, Any] = field(default_factory=dict)
+
+
+class _NothingNew(Exception):
+    """Every record is in the archive already, as the last look at it says."""
+
+    def __init__(self, made: Decisions) -> None:
+        super().__init__()
+        self.made = made
 
 
 class Deposit:
@@ -139,21 +148,22 @@ class Deposit:
         if self.trial:
             return self._as_if(decide(self.archive.db, table, fetch))
         place = layout.deposit_path(self.at, self.id)
-        self._put(place)
+        disk.move_in(self._bag.folder, self.archive.root / place)
+        disk.sync_folder(self.aside.folder)
         fetch.own = self.archive.root / place
-        while True:
-            seen = self.archive.catch_up()
+
+        def fields() -> dict[str, Any]:
             made = decide(self.archive.db, table, fetch)
             if made.all_known and not self._set_aside and not self._listed:
-                return self._as_if(made)
-            try:
-                entry = self.archive.ledger.append(seen, self._entry(place, tag, made), self.aside.folder, self.sign)
-                break
-            except Taken:
-                continue
+                raise _NothingNew(made)
+            return self._entry(place, tag, made)
+
+        try:
+            entry = self.archive.commit(fields, self.aside.folder, self.sign)
+        except _NothingNew as nothing:
+            return self._as_if(nothing.made)
         self.done = True
         self.aside.end()
-        self.archive.catch_up()
         return of_entry(self.archive, entry)
 
     def abandon(self) -> None:
@@ -166,14 +176,6 @@ class Deposit:
             self.aside.end()
         else:
             aside.take_back(self.archive, self.aside.folder)
-
-    def _put(self, place: str) -> None:
-        target = self.archive.root / place
-        disk.make_folder(target.parent)
-        disk.sync_folder(target.parent.parent)
-        disk.rename(self._bag.folder, target)
-        disk.sync_folder(target.parent)
-        disk.sync_folder(self.aside.folder)
 
     def _as_if(self, made: Decisions) -> Receipt:
         """Leaves nothing behind; the receipt that a commit would give."""
@@ -229,9 +231,7 @@ class Deposit:
         """The batch without records that the archive holds from the same file, read in the same way."""
         ids = batch["records"]["record_id"].to_pylist()
         known = {i for i in ids if i in self._ids}
-        sources = {
-            r["source_id"]: f"{r['mapping_sha256'] or ''}|{r['reader'] or ''}" for r in batch["sources"].to_pylist()
-        }
+        sources = {r["source_id"]: reading(r["mapping_sha256"], r["reader"]) for r in batch["sources"].to_pylist()}
         held = {s for s, reading in sources.items() if self._held(s, reading)}
         if held:
             # One source may come in parts, as when an export was converted and split: only what is there is left out.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from archive import vocabulary
@@ -77,8 +78,6 @@ def _check(change: Correction) -> None:
     if change.field == "configuration" and change.new is not None:
         _one_of(change, vocabulary.words("configuration"))
     if change.field == "tested_local" and change.new is not None:
-        from datetime import datetime
-
         try:
             datetime.fromisoformat(change.new)
         except ValueError:

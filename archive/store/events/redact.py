@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import io
 import json
+import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from archive.errors import Trouble
 from archive.store import condemned, files, layout
 from archive.store.archive import Archive
-from archive.store.copies.whole import files_of
+from archive.store.committed import files_of
 from archive.store.events.hold import holds
 from archive.store.events.write import PEOPLE, record, told
 from archive.store.ledger import LedgerEntry
@@ -82,8 +86,6 @@ def redact(
 
 def still_named(archive: Archive, name: str) -> Iterator[str]:
     """Places where a name stands outside the tables of people: originals, cells of other tables, reasons given."""
-    import zipfile
-
     spellings = {name.encode(code) for code in ("utf-8", "utf-16-le", "cp1252", "cp1250") if _can(name, code)}
     root = archive.root
     for path in sorted(p for top in (layout.DEPOSITS, layout.EVENTS) for p in (root / top).rglob("*") if p.is_file()):
@@ -111,11 +113,7 @@ def _holds(data: bytes, spellings: set[bytes]) -> bool:
 
 
 def _in_cells(path: Path, name: str) -> bool:
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    file = options.open_file(path)
-    table = options.read_groups(path, list(range(file.num_row_groups)), file=file)
+    table = options.read(path)
     texts = [c for c in table.columns if pa.types.is_string(c.type)]
     return any(pc.any(pc.match_substring(c, name)).as_py() for c in texts)
 
@@ -139,17 +137,14 @@ def _without_name(path: Path, name: str) -> tuple[bytes, int]:
         for row in hit:
             row.update({k: None for k in _OF_A_PERSON if k in row})
         return (json.dumps(rows, ensure_ascii=False, indent=1) + "\n").encode(), len(hit)
-    import pyarrow as pa
-
-    file = options.open_file(path)
-    table = options.read_groups(path, list(range(file.num_row_groups)), file=file)
+    table = options.read(path)
     rows = table.to_pylist()
     hit = [r for r in rows if r["name"] == name]
     for row in hit:
         row.update(dict.fromkeys(_OF_A_PERSON))
     out = io.BytesIO()
-    writer = options.writer(out, file.schema_arrow)
-    writer.write_table(pa.Table.from_pylist(rows, schema=file.schema_arrow))
+    writer = options.writer(out, table.schema)
+    writer.write_table(pa.Table.from_pylist(rows, schema=table.schema))
     writer.close()
     return out.getvalue(), len(hit)
 

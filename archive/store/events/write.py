@@ -11,10 +11,11 @@ import secrets
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from archive.store import aside, clock, disk, files, layout
+from archive import disk
+from archive.store import aside, clock, files, layout
 from archive.store.archive import Archive
 from archive.store.files import Fingerprint
-from archive.store.ledger import LedgerEntry, Taken
+from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.tables import person_key
 
@@ -53,8 +54,7 @@ def record(
         }
         prints = {name: files.write_new(folder / name, data) for name, data in contents.items()}
         disk.sync_folder(folder)
-        disk.rename(folder, archive.root / place)
-        disk.sync_folder(archive.root / layout.EVENTS)
+        disk.move_in(folder, archive.root / place)
         fields = {
             "kind": "event",
             "event": event,
@@ -63,19 +63,15 @@ def record(
             **(facts or {}),
             "files": {f"{place}/{name}": told(p) for name, p in prints.items()},
         }
-        while True:
-            seen = archive.catch_up()
+
+        def checked() -> dict[str, Any]:
             if check is not None:
                 check()
-            try:
-                entry = archive.ledger.append(seen, fields, writing.folder, sign)
-                break
-            except Taken:
-                continue
+            return fields
+
+        return archive.commit(checked, writing.folder, sign)
     finally:
         aside.take_back(archive, writing.folder)
-    archive.catch_up()
-    return entry
 
 
 def told(p: Fingerprint) -> dict[str, Any]:

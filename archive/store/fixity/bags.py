@@ -2,32 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 from archive.store import aside, files, layout
 from archive.store.bags import TAG_MANIFEST, Damage, check, payload
+from archive.store.committed import bags_of
 from archive.store.ledger import LedgerEntry
-
-
-def redacted(entries: Iterable[LedgerEntry]) -> dict[str, str]:
-    """Files that redactions took out: path -> SHA-256 of the bytes that went."""
-    return {g["path"]: g["sha256"] for e in entries for g in e.get("gone", [])}
-
-
-def bag_folders(entry: LedgerEntry) -> list[tuple[str, str]]:
-    """Bags that an entry commits: folder in the archive, SHA-256 of the tag manifest."""
-    return [
-        (path.removesuffix(f"/{TAG_MANIFEST}"), told["sha256"])
-        for path, told in entry.files.items()
-        if path.endswith(f"/{TAG_MANIFEST}")
-    ]
 
 
 def look(root: Path, entry: LedgerEntry, gone: dict[str, str], *, bytes_too: bool) -> Iterator[Damage]:
     """Damage of what one entry commits. Paths are inside the archive."""
-    bags = dict(bag_folders(entry))
-    for folder, digest in bags.items():
+    for folder, digest in bags_of(entry).items():
         inside = frozenset(p.removeprefix(f"{folder}/") for p in gone if p.startswith(f"{folder}/"))
         for d in check(root / folder, digest, bytes_too=bytes_too, gone=inside):
             yield Damage(f"{folder}/{d.path}" if d.path else folder, d.what)
@@ -47,8 +33,8 @@ def left_over(root: Path, gone: dict[str, str]) -> Iterator[Damage]:
 
 def count_files(root: Path, entry: LedgerEntry) -> int:
     """Files that an entry commits and that are there."""
-    bags = bag_folders(entry)
-    return len(entry.files) + sum(len(payload(root / folder)) + 3 for folder, _ in bags if (root / folder).is_dir())
+    bags = [root / folder for folder in bags_of(entry) if (root / folder).is_dir()]
+    return len(entry.files) + sum(len(payload(bag)) + 3 for bag in bags)
 
 
 def strays(root: Path, entries: list[LedgerEntry]) -> Iterator[Damage]:

@@ -11,6 +11,7 @@ from archive.store import merkle
 from archive.store.bags import Damage
 from archive.store.ledger import LedgerEntry
 from archive.store.parquet import BagTables, options
+from archive.store.records import read_index
 from archive.tables import tables
 from archive.tables.canonical import record_digests
 
@@ -49,12 +50,9 @@ def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Da
 
 
 def _digests(folder: Path) -> list[str]:
-    path = folder / "data" / "index.parquet"
-    if not path.is_file():
+    if not (folder / "data" / "index.parquet").is_file():
         return []
-    file = options.open_file(path)
-    read = options.read_groups(path, list(range(file.num_row_groups)), file=file)
-    digests: list[str] = read["digest"].to_pylist()
+    digests: list[str] = read_index(folder)["digest"].to_pylist()
     return digests
 
 

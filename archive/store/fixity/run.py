@@ -10,9 +10,11 @@ from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
 from archive.store.archive import Archive
 from archive.store.bags import Damage
+from archive.store.committed import redacted
 from archive.store.fixity import bags, deep
 from archive.store.fixity.chain import Chain, walk
 from archive.store.fixity.report import COUNT, DEEP, DEPTHS, DIGEST, Report
+from archive.store.keys import judge_signatures
 from archive.store.parquet import BagTables
 
 
@@ -46,7 +48,7 @@ def fixity(
     if chain.roots and not report.damaged:
         head = {"size": len(chain.roots), "root": chain.roots[-1], "path": str(root.absolute())}
         memory.remember(archive.id, "head", head)
-    gone = bags.redacted(chain.entries)
+    gone = redacted(chain.entries)
     for entry in each(chain.entries):
         bytes_too = depth != COUNT
         found = list(bags.look(root, entry, gone, bytes_too=bytes_too))
@@ -122,8 +124,6 @@ def _stamps(chain: Chain, report: Report) -> None:
 
 
 def _signatures(chain: Chain, report: Report) -> None:
-    from archive.store.keys import judge_signatures
-
     counts, damage = judge_signatures(chain.entries)
     report.signatures = counts
     for number, what in damage:

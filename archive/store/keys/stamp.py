@@ -9,6 +9,8 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+from urllib.error import URLError
+from urllib.request import Request, urlopen
 
 from archive.errors import Trouble
 
@@ -39,9 +41,6 @@ def request(stamped: bytes) -> bytes:
 
 def ask(authority: str, query: bytes) -> bytes:
     """Sends a request to an authority's address and gives its answer (DER). Errors: Trouble."""
-    from urllib.error import URLError
-    from urllib.request import Request, urlopen
-
     if not authority.startswith(("http://", "https://")):
         raise Trouble("the address of an authority begins with http:// or https://", found=authority)
     try:
@@ -87,7 +86,6 @@ def judge(token: bytes, stamped: bytes, roots: Iterable[bytes]) -> Judgement:
 
 
 def _imprint_fits(imprint: bytes, stamped: bytes) -> bool:
-
     names = {32: "sha256", 48: "sha384", 64: "sha512"}
     name = names.get(len(imprint))
     return name is not None and hashlib.new(name, stamped).digest() == imprint

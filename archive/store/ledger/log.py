@@ -8,8 +8,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from archive import disk
 from archive.errors import Trouble
-from archive.store import clock, disk, files, layout, merkle
+from archive.store import clock, files, layout, merkle
 from archive.store.ledger.entry import VOID_LEAF, LedgerEntry, Sign, build, judge
 from archive.version import PROGRAM
 

@@ -81,6 +81,12 @@ def broken(path: Path, error: Exception) -> Trouble:
     )
 
 
+def read(path: Path, columns: list[str] | None = None) -> Any:
+    """A whole file as a table. Errors: Trouble where it is missing, or a page does not match its checksum."""
+    file = open_file(path)
+    return read_groups(path, list(range(file.num_row_groups)), columns, file)
+
+
 def read_groups(path: Path, groups: list[int], columns: list[str] | None = None, file: Any = None) -> Any:
     """Some row groups as a table. Errors: Trouble where a page does not match its checksum."""
     file = open_file(path) if file is None else file

@@ -15,6 +15,7 @@ from archive.store.parquet import curves as packing
 from archive.store.parquet import options, sweeps
 from archive.store.parquet.writer import FOLDER
 from archive.tables import Batch, no_rows, schema, tables
+from archive.tables.order import cut
 
 _BATCH = 128
 """Records of a batch that is read: fully swept ones take some 50 MB then."""
@@ -72,8 +73,7 @@ class BagTables:
             return self._sweeps(0, self.count)
         if not self.path(name).is_file():
             return no_rows(name)
-        file = self.file(name)
-        found = options.read_groups(self.path(name), list(range(file.num_row_groups)), file=file)
+        found = options.read(self.path(name))
         return options.as_declared(found, schema(name), self.path(name))
 
     def batches(self, start: int = 0, stop: int | None = None, size: int = _BATCH) -> Iterator[Batch]:
@@ -87,8 +87,6 @@ class BagTables:
 
     def select(self, wanted: Sequence[int]) -> Iterator[tuple[int, Batch]]:
         """Single records by position, in rising order, each as a batch of one; rows near each other are read once."""
-        from archive.tables.order import cut
-
         for members in _grouped(sorted(set(wanted)), sweeps.RECORDS_PER_GROUP):
             batch = self._batch(members[0], members[-1] + 1)
             for position in members:

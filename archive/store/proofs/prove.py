@@ -16,7 +16,7 @@ from archive.store import catalogue, clock, merkle
 from archive.store.archive import Archive
 from archive.store.events import texts_of
 from archive.store.keys import known_keys
-from archive.store.parquet import options
+from archive.store.records import read_index, split_address
 from archive.tables.canonical import digest, record_bytes
 from archive.version import PROGRAM
 
@@ -31,8 +31,8 @@ def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, 
     text is null and the rest still holds. Errors: Trouble where there is no such record or head, or it is damaged.
     """
     address = archive.address(record)
-    deposit, _, at = address.rpartition("/")
-    position, entry = int(at), archive.deposit_entry(deposit)
+    deposit, position = split_address(address)
+    entry = archive.deposit_entry(deposit)
     head = archive.head()
     leaves = catalogue.leaves(archive.db, head.size)
     digests = _digests(archive, deposit)
@@ -100,8 +100,5 @@ def _stamps(archive: Archive, leaves: list[bytes]) -> Iterator[dict[str, Any]]:
 
 
 def _digests(archive: Archive, deposit: str) -> list[str]:
-    path = archive.bag(deposit) / "data" / "index.parquet"
-    file = options.open_file(path)
-    read = options.read_groups(path, list(range(file.num_row_groups)), ["digest"], file)
-    digests: list[str] = read["digest"].to_pylist()
+    digests: list[str] = read_index(archive.bag(deposit), ["digest"])["digest"].to_pylist()
     return digests

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.store.catalogue import counting_columns as columns
+from archive.store.archive import Archive
+from archive.store.counting import columns
 from archive.store.parquet import BagTables, options
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
 
 FACTS = columns.FROM_BAG
 _POINT = ("pairing", "end", "frequency_mhz")
@@ -56,7 +54,7 @@ class Bags:
 
 
 def of_bag(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any, *, units_alone: bool = False) -> None:
-    """Adds what one bag holds of some records. places: their places in the block, ndarray; bags: counting_build._Bags.
+    """Adds what one bag holds of some records. places: their places in the block, ndarray; bags: build_block._FromBags.
 
     Errors: Trouble where a file of the bag is damaged.
     """

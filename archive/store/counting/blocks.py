@@ -1,6 +1,6 @@
 """The records ready for counting: a few small Parquet files beside the database, in the user's cache.
 
-Each file holds one block of records (settle.BLOCK_BITS), one row per record, with what a statistic asks for worked out
+Each file holds one block of records (standing_columns.BLOCK_BITS), one row per record, with what a statistic asks for worked out
 beforehand: which record stands, which test of a link was the first, how often it was tested, what its instrument is.
 A deposit adds to the last block or begins a new one; a block in which anything changed since (a retest, an amendment,
 a withdrawal) is written anew, the others stay as they are. So there are never many files, none needs merging, and a
@@ -16,13 +16,11 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from archive.store import memory
-from archive.store.catalogue.settle import BLOCK_BITS
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
+from archive.store.archive import Archive
+from archive.store.catalogue.standing_columns import BLOCK_BITS
 
 VERSION = 3
 """Raised whenever the columns change: older files are then written anew."""
@@ -36,9 +34,9 @@ _GRACE = 600.0
 class Counting:
     """The files, and the parameters that the records of each were graded at.
 
-    records: one row per record, columns counting_columns.ORDER and, for each of `parameters`, margin_* and graded_*.
-    cells: one row per set of records that count and agree in counting_columns.CELLS, with their number.
-    failures: one row per curve or reading that failed; columns counting_columns.FAILURES; files that hold none are
+    records: one row per record, columns columns.ORDER and, for each of `parameters`, margin_* and graded_*.
+    cells: one row per set of records that count and agree in columns.CELLS, with their number.
+    failures: one row per curve or reading that failed; columns columns.FAILURES; files that hold none are
     left out.
     """
 
@@ -84,11 +82,11 @@ def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]],
         held = {"version": VERSION, "next": 0, "last": "", "parts": []}
     if held["next"] == now:
         return held  # type: ignore[no-any-return]
-    from archive.store.catalogue import counting_build
+    from archive.store.counting import build_block
 
     parts = {p["block"]: p for p in held["parts"]}
     for block in watch(_stale(db, parts)):
-        parts[block] = counting_build.block(archive, folder, block, parts.get(block), now)
+        parts[block] = build_block.block(archive, folder, block, parts.get(block), now)
     last = db.execute("SELECT value FROM meta WHERE key = 'last'").fetchone()[0]
     made = {"version": VERSION, "next": now, "last": last, "parts": [parts[b] for b in sorted(parts)]}
     memory.remember(archive.id, _NAME, made)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from archive.store.ledger import LedgerEntry
+from archive.store.records import link_key, split_address
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
@@ -121,21 +122,8 @@ def job_facts(db: sqlite3.Connection, job: str, facts: dict[str, Any], number: i
 
 def row_of(db: sqlite3.Connection, address: str) -> int | None:
     """Row of a record by its address "deposit/position"; None where there is none."""
-    deposit, _, position = address.rpartition("/")
-    if not position.isdigit():
-        return None
-    found = db.execute(
-        "SELECT row FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
-    ).fetchone()
+    found = db.execute("SELECT row FROM records WHERE deposit = ? AND position = ?", split_address(address)).fetchone()
     return None if found is None else int(found[0])
-
-
-def link_key(site: str | None, job: str | None, label: str | None) -> str | None:
-    """What names a link: the site, or else the job, and the label. None where there is no label."""
-    if label is None:
-        return None
-    place = f"site\n{site}" if site is not None else f"job\n{job}" if job is not None else ""
-    return f"{place}\n{label}"
 
 
 def _withdraw(db: sqlite3.Connection, entry: LedgerEntry) -> None:

@@ -61,9 +61,10 @@ def sync_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """A folder with the rights of the folder it lies in; nothing where it is there already."""
+    """A folder with the rights of the folder it lies in, which is made too; nothing where it is there already."""
     if folder.is_dir():
         return
+    make_folder(folder.parent)
     _step("mkdir", folder)
     try:
         folder.mkdir()
@@ -79,6 +80,15 @@ def rename(old: Path, new: Path) -> None:
     """Gives a file or a folder its place. A file that stands there is replaced in one step."""
     _step("rename", new, old)
     old.replace(new)
+
+
+def move_in(old: Path, new: Path) -> None:
+    """Gives a finished folder its place; the folder around it is made where it is missing, and the names reach the disk."""
+    if not new.parent.is_dir():
+        make_folder(new.parent)
+        sync_folder(new.parent.parent)
+    rename(old, new)
+    sync_folder(new.parent)
 
 
 def claim(old: Path, new: Path) -> bool:

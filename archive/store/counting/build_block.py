@@ -6,7 +6,7 @@ import re
 import secrets
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -14,12 +14,11 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from archive import schemas, vocabulary
-from archive.store.catalogue import counting_columns as columns
-from archive.store.catalogue.counting_bag import FACTS, Bags, of_bag
-from archive.store.catalogue.settle import BLOCK_BITS
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
+from archive.atomic import atomic_write
+from archive.store.archive import Archive
+from archive.store.catalogue.standing_columns import BLOCK_BITS
+from archive.store.counting import columns
+from archive.store.counting.from_bag import FACTS, Bags, of_bag
 
 _SIZE = 1 << BLOCK_BITS
 _DATE = re.compile(r"^([0-9]{4})(?:-([0-9]{2})|$)")
@@ -77,12 +76,12 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
 
 
 def outcome(evidence: str | None, verdict: str | None, reported: str | None) -> str | None:
-    """What a record counts as: pass, fail, or None. See counting_columns.ORDER."""
+    """What a record counts as: pass, fail, or None. See columns.ORDER."""
     said = verdict if evidence == "full-sweep" else reported
     return said if said in ("pass", "fail") else None
 
 
-class _Bags:
+class _FromBags:
     """What came from bags for the records of a block: facts by name, arrays by parameter, failures."""
 
     def __init__(self, count: int) -> None:
@@ -119,8 +118,8 @@ class _Bags:
 
 def _of_bags(
     archive: Archive, folder: Path, made: dict[str, list[Any]], known: int, old: dict[str, Any] | None
-) -> _Bags:
-    bags = _Bags(len(made["row"]))
+) -> _FromBags:
+    bags = _FromBags(len(made["row"]))
     if old is not None and known:
         _taken_over(bags, folder, old, known)
         again = _amended(folder, old, made, known)
@@ -136,7 +135,7 @@ def _of_bags(
     return bags
 
 
-def _taken_over(bags: _Bags, folder: Path, old: dict[str, Any], known: int) -> None:
+def _taken_over(bags: _FromBags, folder: Path, old: dict[str, Any], known: int) -> None:
     parameters = [f"{kind}_{name}" for name in old["parameters"] for kind in ("margin", "graded")]
     table = pq.read_table(folder / old["file"], columns=[*FACTS, *parameters], use_threads=False).slice(0, known)
     for name in FACTS:
@@ -246,7 +245,7 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
     return out
 
 
-def _array(values: Any, field: Any, bags: _Bags) -> Any:
+def _array(values: Any, field: Any, bags: _FromBags) -> Any:
     if field.name.startswith("margin_"):
         return pa.array(bags.margins[field.name.removeprefix("margin_")], from_pandas=True)
     if field.name.startswith("graded_"):
@@ -270,14 +269,13 @@ def _cells(records: Any) -> Any:
 def _write(path: Path, table: Any) -> None:
     """Text by dictionary, which group-by is quickest on; written aside, then renamed."""
     texts = [f.name for f in table.schema if pa.types.is_string(f.type)]
-    aside = path.with_name(f".{path.name}")
-    pq.write_table(
-        table,
-        aside,
-        compression="zstd",
-        use_dictionary=texts,
-        row_group_size=_SIZE,
-        write_page_checksum=True,
-        store_schema=False,
-    )
-    aside.replace(path)
+    with atomic_write(path, durable=False) as temporary:
+        pq.write_table(
+            table,
+            temporary,
+            compression="zstd",
+            use_dictionary=texts,
+            row_group_size=_SIZE,
+            write_page_checksum=True,
+            store_schema=False,
+        )

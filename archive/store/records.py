@@ -1,0 +1,117 @@
+"""What the store knows of a deposit's records: the columns of index.parquet, and the kinds that dedup tells apart.
+
+Deposits write an index and the catalogue reads it; both know it from here alone. A record's address is
+"deposit/position". No Arrow is loaded until an index is read.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+DECIDED = ("same_file", "reread", "same_content", "renditions", "conflicts", "relabelled", "copied_curves", "retests")
+"""Kinds of decision that a deposit's entry lists, each as pairs [position here, "deposit/position" of the former]."""
+
+KNOWN_ALREADY = ("same_file", "same_content")
+"""Kinds of records that were here already and are not counted."""
+
+COUNTED = "kind NOT IN ('same_file', 'same_content')"
+"""The same as a condition on the catalogue's records."""
+
+INDEX = {
+    "position": "int32!",
+    "record_id": "string!",
+    "digest": "string!",
+    "link_label": "string",
+    "job_id": "string",
+    "site": "string",
+    "medium": "string",
+    "configuration": "string",
+    "cable_type": "string",
+    "limit_found": "string",
+    "tested_local": "string",
+    "tested_at": "timestamp",
+    "evidence": "string",
+    "operator_key": "string",
+    "local_serial": "string",
+    "remote_serial": "string",
+    "reported_verdict": "string",
+    "reported_marginal": "bool",
+    "limit_id": "string",
+    "verdict": "string",
+    "marginal": "bool",
+    "provisional": "bool",
+    "agrees": "bool",
+    "covers_from_mhz": "double",
+    "covers_to_mhz": "double",
+    "parameter": "string",
+    "pairing": "string",
+    "end": "string",
+    "frequency_mhz": "double",
+    "margin": "double",
+    "length_m": "double",
+    "points": "int32",
+    "step": "double",
+    "source_id": "string",
+    "source_place": "string",
+    "mapping_sha256": "string",
+    "reader": "string",
+    "content": "int64!",
+    "curves": "int64",
+    "scalars": "int64!",
+    "sweeps": "list of int64",
+}
+"""Columns of index.parquet with their types; ! is never null. What each holds: deposits/index.py."""
+
+_IN_THE_BAG_ALONE = ("pairing", "end", "frequency_mhz", "sweeps")
+
+RECORD_COLUMNS = [name for name in INDEX if name not in _IN_THE_BAG_ALONE]
+"""Columns of the index that the catalogue holds; instants as ISO 8601 text."""
+
+
+def read_index(bag: Path, columns: list[str] | None = None) -> Any:
+    """The index of a deposit as a pa.Table; columns: only these. Errors: Trouble where it is missing or damaged."""
+    from archive.store.parquet import options  # here, so that finding needs no Arrow
+
+    return options.read(bag / "data" / "index.parquet", columns)
+
+
+def catalogue_rows(bag: Path) -> Any:
+    """The index of a deposit in RECORD_COLUMNS, instants as ISO 8601 text. Errors: as read_index."""
+    import pyarrow.compute as pc  # here, so that finding needs no Arrow
+
+    table = read_index(bag, RECORD_COLUMNS)
+    text = pc.strftime(table["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
+    return table.set_column(table.column_names.index("tested_at"), "tested_at", text)
+
+
+def link_key(site: str | None, job: str | None, label: str | None) -> str | None:
+    """What names a link: the site, or else the job, and the label. None where there is no label."""
+    if label is None:
+        return None
+    place = f"site\n{site}" if site is not None else f"job\n{job}" if job is not None else ""
+    return f"{place}\n{label}"
+
+
+def reading(mapping_sha256: str | None, reader: str | None) -> str:
+    """What read a record: mapping and reader."""
+    return f"{mapping_sha256 or ''}|{reader or ''}"
+
+
+def link_keys(index: Any) -> list[str | None]:
+    """The link_key of each row of an index."""
+    columns = (index[name].to_pylist() for name in ("site", "job_id", "link_label"))
+    return [link_key(*names) for names in zip(*columns, strict=True)]
+
+
+def readings(index: Any) -> list[str]:
+    """The reading of each row of an index."""
+    return [
+        reading(*both) for both in zip(index["mapping_sha256"].to_pylist(), index["reader"].to_pylist(), strict=True)
+    ]
+
+
+def split_address(address: str) -> tuple[str, int]:
+    """Deposit and position of an address; of what is none, "" and -1."""
+    deposit, _, position = address.rpartition("/")
+    return (deposit, int(position)) if position.isdecimal() else ("", -1)
