@@ -83,7 +83,7 @@ def rename(old: Path, new: Path) -> None:
 
 
 def move_in(old: Path, new: Path) -> None:
-    """Gives a finished folder its place; the folder around it is made where it is missing, and the names reach the disk."""
+    """Gives a finished folder its place, in a folder that is made where it is missing; the names reach the disk."""
     if not new.parent.is_dir():
         make_folder(new.parent)
         sync_folder(new.parent.parent)

@@ -83,7 +83,12 @@ class Archive:
         size = count if size is None else size
         root = catalogue.root(self.db, size)
         if root is None:
-            raise Trouble(f"the ledger has no {size} entries", where=str(self.root / layout.LEDGER), found=str(count))
+            raise Trouble(
+                f"the ledger has no {size} entries",
+                code="ledger.no-such-size",
+                where=str(self.root / layout.LEDGER),
+                found=str(count),
+            )
         return LedgerHead(size, root)
 
     def size_of(self, root: str) -> int | None:
@@ -99,6 +104,7 @@ class Archive:
         ):
             raise Trouble(
                 "the ledger does not continue the head that was seen on this machine before",
+                code="ledger.not-continued",
                 where=str(self.root / layout.LEDGER),
                 found=f"{count} entries",
                 expected=f"{seen['size']} entries or more with the head {seen['root'][:16]}... of {seen['size']}",
@@ -114,7 +120,7 @@ class Archive:
         self.catch_up()
         found = self.db.execute("SELECT path FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
         if found is None:
-            raise Trouble(f"there is no deposit {deposit!r}", where=str(self.root))
+            raise Trouble(f"there is no deposit {deposit!r}", code="archive.no-such-deposit", where=str(self.root))
         return self.root / str(found[0])
 
     def holding(self, sha256: str) -> str | None:
@@ -172,7 +178,7 @@ class Archive:
         found = self.db.execute("SELECT number FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
         entry = None if found is None else self.ledger.read(int(found[0]))
         if entry is None:
-            raise Trouble(f"there is no deposit {deposit!r}", where=str(self.root))
+            raise Trouble(f"there is no deposit {deposit!r}", code="archive.no-such-deposit", where=str(self.root))
         return entry
 
     def address(self, record: str) -> str:
@@ -187,7 +193,7 @@ class Archive:
             (record, *split_address(record)),
         ).fetchone()
         if found is None:
-            raise Trouble(f"there is no record {record!r}", where=str(self.root))
+            raise Trouble(f"there is no record {record!r}", code="archive.no-such-record", where=str(self.root))
         return f"{found[0]}/{found[1]}"
 
     def record(self, address: str) -> Any:
@@ -200,7 +206,12 @@ def open_archive(path: Path) -> Archive:
     """Opens an archive. Errors: Trouble where the folder is none, or was made by a later version."""
     root = Path(path)
     if not root.is_dir():
-        raise Trouble("there is no such archive", where=str(root), remedy="make one with `muniment init`")
+        raise Trouble(
+            "there is no such archive",
+            code="archive.not-there",
+            where=str(root),
+            remedy="make one with `muniment init`",
+        )
     settings = root / layout.SETTINGS
     try:
         read = tomllib.loads(settings.read_text(encoding="utf-8"))
@@ -209,17 +220,22 @@ def open_archive(path: Path) -> Archive:
     except FileNotFoundError:
         raise Trouble(
             "this folder is no archive",
+            code="archive.none-here",
             where=str(root),
             expected=f"a file {layout.SETTINGS} in it",
             remedy="make one with `muniment init`",
         ) from None
     except (ValueError, KeyError, TypeError):
         raise Trouble(
-            "the settings of the archive are damaged", where=str(settings), remedy="restore the file from a copy"
+            "the settings of the archive are damaged",
+            code="archive.settings-damaged",
+            where=str(settings),
+            remedy="restore the file from a copy",
         ) from None
     if version > layout.FORMAT:
         raise Trouble(
             "the archive has a later format than this program knows",
+            code="archive.later-format",
             where=str(settings),
             found=str(version),
             expected=f"{layout.FORMAT} or earlier",

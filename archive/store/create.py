@@ -30,9 +30,14 @@ def create(path: Path) -> Archive:
     """
     target = Path(path)
     if target.is_dir() and (target / layout.SETTINGS).exists():
-        raise Trouble("there is an archive already", where=str(target))
+        raise Trouble("there is an archive already", code="archive.there-already", where=str(target))
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
-        raise Trouble("the folder is not empty", where=str(target), remedy="name a folder that is empty or new")
+        raise Trouble(
+            "the folder is not empty",
+            code="archive.folder-not-empty",
+            where=str(target),
+            remedy="name a folder that is empty or new",
+        )
     target.parent.mkdir(parents=True, exist_ok=True)
     archive_id = f"ar-{secrets.token_hex(16)}"
     building = target.parent / f".{target.name[:80]}.{archive_id[:11]}"

@@ -41,16 +41,25 @@ def attach(
     Errors: Trouble for a file that cannot be read or is too large, and for a kind that is none.
     """
     if kind not in vocabulary.words("document_kind"):
-        raise Trouble("no such kind", found=kind, expected=", ".join(sorted(vocabulary.words("document_kind"))))
+        raise Trouble(
+            "no such kind",
+            code="document.unknown-kind",
+            found=kind,
+            expected=", ".join(sorted(vocabulary.words("document_kind"))),
+        )
     there = {(d["document_id"], d["link_label"]) for d in of_job(archive, job)}
     rows: list[dict[str, Any]] = []
     attached: dict[str, bytes] = {}
     for path in files:
         if not path.is_file():
-            raise Trouble("there is no such file", where=str(path), remedy="check the path")
+            raise Trouble("there is no such file", code="document.not-there", where=str(path), remedy="check the path")
         if path.stat().st_size > MOST_BYTES:
             raise Trouble(
-                "too large", where=str(path), found=f"{path.stat().st_size:,} bytes", expected="at most 200 MB"
+                "too large",
+                code="document.too-large",
+                where=str(path),
+                found=f"{path.stat().st_size:,} bytes",
+                expected="at most 200 MB",
             )
         data = path.read_bytes()
         digest = hashlib.sha256(data).hexdigest()

@@ -37,10 +37,20 @@ def copy_entry(source: Path, entry: LedgerEntry, target: Path, aside: Path, gone
 
 def _copy(old: Path, new: Path, digest: str) -> int:
     if not old.is_file():
-        raise Trouble("the file is missing", where=str(old), remedy="run `muniment fixity` and `muniment repair` first")
+        raise Trouble(
+            "the file is missing",
+            code="archive.file-missing",
+            where=str(old),
+            remedy="run `muniment fixity` and `muniment repair` first",
+        )
     disk.make_folder(new.parent)
     found = files.copy_new(old, new)
     if found.sha256 != digest:
         disk.remove(new)
-        raise Trouble("the file is damaged", where=str(old), remedy="run `muniment fixity` and `muniment repair` first")
+        raise Trouble(
+            "the file is damaged",
+            code="archive.file-damaged",
+            where=str(old),
+            remedy="run `muniment fixity` and `muniment repair` first",
+        )
     return found.bytes

@@ -45,7 +45,11 @@ def export(
     start = _there(archive, target)
     if since is not None and since > start:
         raise Trouble(
-            "the copy lacks earlier entries", where=str(target), found=f"{start} entries", expected=f"{since}"
+            "the copy lacks earlier entries",
+            code="copy.lacks-entries",
+            where=str(target),
+            found=f"{start} entries",
+            expected=f"{since}",
         )
     listed = list(archive.ledger.entries())
     gone = redacted(listed)
@@ -60,7 +64,9 @@ def export(
     head = copy.head()
     _remember(archive, target, head.size)
     if (head.size, head.root) != (size, archive.head(size).root):
-        raise Trouble("the copy has another head than this archive", where=str(target), found=head.root)
+        raise Trouble(
+            "the copy has another head than this archive", code="copy.other-head", where=str(target), found=head.root
+        )
     return Export(start, size - start, total, head.root)
 
 
@@ -69,13 +75,19 @@ def _there(archive: Archive, target: Path) -> int:
     if not target.exists() or (target.is_dir() and not any(target.iterdir())):
         return 0
     if not target.is_dir() or not (target / layout.LEDGER).is_dir():
-        raise Trouble("this is no copy of an archive", where=str(target), remedy="name a folder that is empty or new")
+        raise Trouble(
+            "this is no copy of an archive",
+            code="copy.not-a-copy",
+            where=str(target),
+            remedy="name a folder that is empty or new",
+        )
     count = layout.entry_count(target)
     for number in range(count):
         there = layout.entry_path(target, number)
         if not there.is_file() or there.read_bytes() != archive.ledger.data(number):
             raise Trouble(
                 "the copy has a ledger entry that this archive does not have",
+                code="copy.other-ledger",
                 where=str(there),
                 remedy="look at both with `muniment fixity`; copy to a new folder if this copy is the wrong one",
             )

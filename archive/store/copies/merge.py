@@ -48,11 +48,19 @@ def merge(
     """Joins another archive into this one. Errors: Trouble where it is the same one, or its ledger is not sound."""
     if archive.id == other.id:
         raise Trouble(
-            "both are the same archive", found=archive.id, remedy="use `muniment repair` or `muniment export`"
+            "both are the same archive",
+            code="merge.same-archive",
+            found=archive.id,
+            remedy="use `muniment repair` or `muniment export`",
         )
     theirs = walk(other.root, other.id)
     if theirs.damage:
-        raise Trouble("the ledger of the other archive is not sound", where=str(other.root), found=theirs.state)
+        raise Trouble(
+            "the ledger of the other archive is not sound",
+            code="merge.ledger-unsound",
+            where=str(other.root),
+            found=theirs.state,
+        )
     archive.catch_up()
     done = Merge()
     known = {tuple(e["from"]) for e in archive.entries() if e.get("from")}

@@ -31,14 +31,21 @@ def repair(archive: Archive, copy: Path) -> Repair:
     """
     copy = Path(copy)
     if not (copy / layout.LEDGER).is_dir():
-        raise Trouble("this is no copy of an archive", where=str(copy), remedy="name the folder of a second copy")
+        raise Trouble(
+            "this is no copy of an archive",
+            code="copy.not-a-copy",
+            where=str(copy),
+            remedy="name the folder of a second copy",
+        )
     first = layout.entry_path(copy, 0)
     if (
         not first.is_file()
         or judge(first.read_bytes()) != "valid"
         or LedgerEntry(first.read_bytes())["archive"] != archive.id
     ):
-        raise Trouble("this is a copy of another archive", where=str(copy), expected=archive.id)
+        raise Trouble(
+            "this is a copy of another archive", code="copy.other-archive", where=str(copy), expected=archive.id
+        )
     done = Repair()
     _ledger(archive, copy, done)
     chain = walk(archive.root, archive.id)

@@ -1,12 +1,12 @@
 """The records ready for counting: a few small Parquet files beside the database, in the user's cache.
 
-Each file holds one block of records (standing_columns.BLOCK_BITS), one row per record, with what a statistic asks for worked out
-beforehand: which record stands, which test of a link was the first, how often it was tested, what its instrument is.
-A deposit adds to the last block or begins a new one; a block in which anything changed since (a retest, an amendment,
-a withdrawal) is written anew, the others stay as they are. So there are never many files, none needs merging, and a
-statistic reads one column of all of them. They lie in the user's cache, not in the archive: a reader needs no right to
-write, and what another user's machine has derived is never trusted. `muniment sql --as parquet` writes them out for
-other tools. This module needs no Arrow as long as nothing changed.
+Each file holds one block of records (standing_columns.BLOCK_BITS), one row per record, with what a statistic asks for
+worked out beforehand: which record stands, which test of a link was the first, how often it was tested, what its
+instrument is. A deposit adds to the last block or begins a new one; a block in which anything changed since (a retest,
+an amendment, a withdrawal) is written again, the others stay as they are. So there are never many files, none needs
+merging, and a statistic reads one column of all of them. They lie in the user's cache, not in the archive: a reader
+needs no right to write, and what another user's machine has derived is never trusted. `muniment sql --as parquet`
+writes them out for other tools. This module needs no Arrow as long as nothing changed.
 """
 
 from __future__ import annotations

@@ -72,6 +72,7 @@ def _check(change: Correction) -> None:
     if change.field not in FIELDS:
         raise Trouble(
             f"{change.field} cannot be corrected",
+            code="amend.not-a-field",
             expected=f"one of {', '.join(FIELDS)}",
             remedy="what was measured is withdrawn and tested again",
         )
@@ -81,9 +82,19 @@ def _check(change: Correction) -> None:
         try:
             datetime.fromisoformat(change.new)
         except ValueError:
-            raise Trouble("no ISO 8601 date or time", found=change.new, expected="such as 2019-03-04T10:15") from None
+            raise Trouble(
+                "no ISO 8601 date or time",
+                code="amend.not-a-date",
+                found=change.new,
+                expected="such as 2019-03-04T10:15",
+            ) from None
 
 
 def _one_of(change: Correction, words: Iterable[Any]) -> None:
     if change.new not in words:
-        raise Trouble(f"no such {change.field}", found=str(change.new), expected=", ".join(sorted(words)))
+        raise Trouble(
+            f"no such {change.field}",
+            code="amend.unknown-word",
+            found=str(change.new),
+            expected=", ".join(sorted(words)),
+        )

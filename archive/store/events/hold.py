@@ -18,9 +18,9 @@ def hold(
     """Puts a job under a legal hold, or releases it. Errors: Trouble where that is so already, or for no such job."""
     archive.catch_up()
     if not archive.db.execute("SELECT 1 FROM records WHERE job_id = ? LIMIT 1", (job,)).fetchone():
-        raise Trouble("no record of this job is in the archive", found=job)
+        raise Trouble("no record of this job is in the archive", code="hold.unknown-job", found=job)
     if held(archive, job) != release:
-        raise Trouble(f"the job is {'not held' if release else 'held already'}", found=job)
+        raise Trouble(f"the job is {'not held' if release else 'held already'}", code="hold.no-change", found=job)
     action = "release" if release else "hold"
     return record(archive, action, by=by, texts={"reason": reason, "job": job}, facts={"job": job}, sign=sign)
 

@@ -48,7 +48,12 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
             plan.gone[path] = data
             plan.people += count
     if not plan.gone:
-        raise Trouble("this name stands in no table of people", found=name, remedy="write it as the records do")
+        raise Trouble(
+            "this name stands in no table of people",
+            code="redact.unknown-name",
+            found=name,
+            remedy="write it as the records do",
+        )
     return plan
 
 
@@ -59,9 +64,19 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
     """
     clean = Path(path).as_posix()
     if not (archive.root / clean).is_file() or not _may_go(archive, clean):
-        raise Trouble("no file of a deposit or an event", found=path, expected="a path inside the archive")
+        raise Trouble(
+            "no file of a deposit or an event",
+            code="redact.not-committed",
+            found=path,
+            expected="a path inside the archive",
+        )
     if any(clean.endswith(f"/data/{n}") for n in _NEVER) or "/tables/sweeps-" in clean:
-        raise Trouble("proofs rest on this file", found=path, remedy="withdraw the records instead")
+        raise Trouble(
+            "proofs rest on this file",
+            code="redact.proofs-rest-on-it",
+            found=path,
+            remedy="withdraw the records instead",
+        )
     return RedactionPlan({clean: None if replacement is None else replacement.read_bytes()})
 
 
@@ -171,6 +186,7 @@ def _not_held(archive: Archive, plan: RedactionPlan) -> None:
             if jobs & under:
                 raise Trouble(
                     "a legal hold forbids this",
+                    code="redact.under-hold",
                     where=path,
                     found=f"job {sorted(jobs & under)[0]}",
                     remedy="release it first",

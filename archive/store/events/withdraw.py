@@ -25,6 +25,6 @@ def withdraw(
     for deposit in deposits:
         archive.deposit_entry(deposit)
     if not addresses and not deposits:
-        raise Trouble("nothing to withdraw", expected="a record or a deposit")
+        raise Trouble("nothing to withdraw", code="withdraw.nothing", expected="a record or a deposit")
     facts = {"records": addresses, "deposits": list(deposits)}
     return record(archive, "withdraw", by=by, texts={"reason": reason, **facts}, facts=facts, sign=sign)

@@ -50,7 +50,9 @@ def load(path: Path) -> KeyPair:
         private = serial.load_pem_private_key(path.read_bytes(), None)
         return _pair(private, serial)
     except (ValueError, TypeError, AttributeError) as error:
-        raise Trouble("this is no Ed25519 private key", where=str(path), found=str(error)) from None
+        raise Trouble(
+            "this is no Ed25519 private key", code="key.not-a-key", where=str(path), found=str(error)
+        ) from None
 
 
 def key_id(public: str) -> str:
@@ -83,6 +85,8 @@ def _library() -> Any:
         from cryptography.hazmat.primitives import serialization
     except ImportError:
         raise Trouble(
-            "signing needs the library cryptography", remedy="install it with `pip install muniment[sign]`"
+            "signing needs the library cryptography",
+            code="key.no-library",
+            remedy="install it with `pip install muniment[sign]`",
         ) from None
     return serialization

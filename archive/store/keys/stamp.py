@@ -42,20 +42,24 @@ def request(stamped: bytes) -> bytes:
 def ask(authority: str, query: bytes) -> bytes:
     """Sends a request to an authority's address and gives its answer (DER). Errors: Trouble."""
     if not authority.startswith(("http://", "https://")):
-        raise Trouble("the address of an authority begins with http:// or https://", found=authority)
+        raise Trouble(
+            "the address of an authority begins with http:// or https://", code="stamp.not-an-address", found=authority
+        )
     try:
         with urlopen(Request(authority, query, {"Content-Type": MEDIA_TYPE}), timeout=60) as answer:
             data: bytes = answer.read(1 << 20)
             return data
     except (URLError, OSError, ValueError) as error:
-        raise Trouble("the authority did not answer", where=authority, found=str(error)) from None
+        raise Trouble(
+            "the authority did not answer", code="stamp.no-answer", where=authority, found=str(error)
+        ) from None
 
 
 def check(token: bytes, stamped: bytes) -> str:
     """Time that a response gives, where it is of what was stamped. Errors: Trouble where it is not, or was refused."""
     judged = judge(token, stamped, [])
     if judged.holds is False:
-        raise Trouble("the time stamp is not one of this head", found=judged.said)
+        raise Trouble("the time stamp is not one of this head", code="stamp.other-head", found=judged.said)
     return judged.when.removeprefix(" at ")
 
 
@@ -97,7 +101,7 @@ def _certificate(data: bytes) -> Any:
     try:
         return x509.load_pem_x509_certificate(data) if b"BEGIN" in data else x509.load_der_x509_certificate(data)
     except ValueError as error:
-        raise Trouble("this is no certificate", found=str(error)) from None
+        raise Trouble("this is no certificate", code="stamp.not-a-certificate", found=str(error)) from None
 
 
 def _library() -> Any:
@@ -105,6 +109,8 @@ def _library() -> Any:
         import rfc3161_client
     except ImportError:
         raise Trouble(
-            "time stamps need the library rfc3161-client", remedy="install it with `pip install muniment[sign]`"
+            "time stamps need the library rfc3161-client",
+            code="stamp.no-library",
+            remedy="install it with `pip install muniment[sign]`",
         ) from None
     return rfc3161_client

@@ -61,6 +61,7 @@ class Ledger:
     def _trouble(self, number: int, state: str) -> Trouble:
         return Trouble(
             f"ledger entry {number} is {state}",
+            code="ledger.entry-damaged",
             where=str(layout.entry_path(self.root, number)),
             remedy=f"run `muniment fixity {self.root}`, then `muniment repair {self.root} --from COPY`",
         )
@@ -102,6 +103,7 @@ class Ledger:
         if number < expected:
             raise Trouble(
                 f"the ledger has {number} entries where {expected} were read a moment ago",
+                code="ledger.shorter-than-read",
                 where=str(self.root / layout.LEDGER),
                 remedy=f"run `muniment fixity {self.root}`",
             )

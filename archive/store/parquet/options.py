@@ -65,7 +65,10 @@ def open_file(path: Path) -> Any:
         return pq.ParquetFile(path, page_checksum_verification=True)
     except FileNotFoundError:
         raise Trouble(
-            "the file is missing", where=str(path), remedy="run `muniment fixity` and `muniment repair`"
+            "the file is missing",
+            code="archive.file-missing",
+            where=str(path),
+            remedy="run `muniment fixity` and `muniment repair`",
         ) from None
     except UNDECODABLE as error:
         raise broken(path, error) from error
@@ -76,6 +79,7 @@ def broken(path: Path, error: Exception) -> Trouble:
     first = str(error).splitlines()[0] if str(error) else type(error).__name__
     return Trouble(
         f"the Parquet file is damaged ({first})",
+        code="archive.parquet-damaged",
         where=str(path),
         remedy="run `muniment fixity`, then `muniment repair`",
     )

@@ -43,6 +43,7 @@ def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, 
         if not archive.redacted_tables(deposit):
             raise Trouble(
                 "the record is not the one whose digest was archived",
+                code="proof.record-altered",
                 where=address,
                 remedy=f"run `muniment fixity {archive.root}`, then `muniment repair`",
             )
@@ -79,7 +80,9 @@ def _continues(archive: Archive, leaves: list[bytes], since: str) -> dict[str, A
     size, _, root = since.rpartition(":")
     number = int(size) if size.isdigit() else archive.size_of(root)
     if number is None or catalogue.root(archive.db, number) != root:
-        raise Trouble("the ledger never had this head", where=str(archive.root), found=since)
+        raise Trouble(
+            "the ledger never had this head", code="ledger.unknown-head", where=str(archive.root), found=since
+        )
     path = [h.hex() for h in merkle.consistency(leaves, number)]
     return {"size": number, "root": root, "path": path}
 

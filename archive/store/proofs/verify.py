@@ -33,10 +33,18 @@ def load(path: Path) -> dict[str, Any]:
     try:
         read = json.loads(path.read_text(encoding="utf-8"))
     except (ValueError, UnicodeDecodeError) as error:
-        raise Trouble("this is no proof: not JSON", where=str(path), found=str(error)) from None
+        raise Trouble(
+            "this is no proof: not JSON", code="proof.not-a-proof", where=str(path), found=str(error)
+        ) from None
     if not isinstance(read, dict) or read.get("format") != FORMAT:
         found = read.get("format") if isinstance(read, dict) else type(read).__name__
-        raise Trouble("this is no proof of this program", where=str(path), found=str(found), expected=FORMAT)
+        raise Trouble(
+            "this is no proof of this program",
+            code="proof.not-a-proof",
+            where=str(path),
+            found=str(found),
+            expected=FORMAT,
+        )
     return read
 
 
@@ -50,7 +58,9 @@ def verify(proof: dict[str, Any], expect: str | None = None, roots: Iterable[byt
         return list(_steps(proof, expect, list(roots)))
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise Trouble(
-            "the proof lacks a part or a part is malformed", found=f"{type(error).__name__} {error}"
+            "the proof lacks a part or a part is malformed",
+            code="proof.incomplete",
+            found=f"{type(error).__name__} {error}",
         ) from None
 
 
