@@ -56,7 +56,7 @@ def command(
         raise Trouble(
             "nothing to deposit", code="option.nothing-given", expected="files, folders or zips, or a --schedule"
         )
-    facts = Facts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
+    facts = DepositFacts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
     opened = store.open(archive)
     choices = intake.Choices(
         mapping=mapping,
