@@ -15,7 +15,7 @@ from archive import grading, limits, schemas, validation
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
-from archive.formats.folders import told, walk
+from archive.formats.folders import path_text, walk
 from archive.formats.mapping.load import READ
 from archive.formats.reading import tasks
 from archive.formats.recognition import Entry
@@ -107,9 +107,9 @@ def originals(
                 if isinstance(unit, Entry):
                     yield unit.path, unit.name
         elif path.is_file():  # what is not there, or is a pipe, is told where it is read
-            yield path, told(path.name)
+            yield path, path_text(path.name)
             for companion in companions(path, mapping):
-                yield companion, told(companion.relative_to(path.parent).as_posix())
+                yield companion, path_text(companion.relative_to(path.parent).as_posix())
 
 
 def companions(path: Path, mapping: Any = None) -> list[Path]:

@@ -121,5 +121,5 @@ def _own() -> dict[str, Any]:
         return tomllib.loads(path.read_text("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble(
-            "is no TOML", code="cable-types.not-toml", where=str(path), found=str(error), remedy="mend or remove it"
+            "is no TOML", code="cable-types.not-toml", where=str(path), found=str(error), remedy="fix or remove it"
         ) from None

@@ -33,7 +33,8 @@ class BadCell:
 
 
 def typed(column: Column, text: Any) -> tuple[Any, list[BadCell]]:
-    """An Arrow string array as an array of the column's type. A cell that does not fit is null, and is told.
+    """An Arrow string array as an array of the column's type. A cell that does not fit becomes null and is
+    returned as a BadCell.
 
     A cell of kind text, key or word stays as it is.
     """

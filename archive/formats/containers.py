@@ -16,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats.folders import Refused, archive, is_archive, told, walk
+from archive.formats.folders import Refused, archive, is_archive, path_text, walk
 from archive.formats.recognition import Entry
 
 MOST_BYTES = 64 * 1024**3
@@ -75,7 +75,7 @@ def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Itera
             raise archive(str(path))
         yield from _folder(path, temporary, "", 0, leave_out)
     elif path.is_file():
-        yield from _file(Entry(path, told(path.name)), temporary, 0)
+        yield from _file(Entry(path, path_text(path.name)), temporary, 0)
     else:
         raise Trouble("is neither a file nor a folder", code="input.neither-file-nor-folder", where=str(path))
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pyarrow as pa
 
 from archive.formats.seen_ids import NOT_THERE, SeenIds
+from archive.tables import Batch, tables
 from archive.tables.markup import elements
 
 
@@ -15,6 +17,13 @@ class SharedRowFilter:
 
     def __init__(self) -> None:
         self._seen = SeenIds()
+
+    def rows(self, batch: Batch) -> Iterator[tuple[str, pa.Table]]:
+        """Each table of a batch with the rows that are to be written: of a shared one the new ones."""
+        for name, table in batch.items():
+            rows = self.new(name, table)[0] if tables()[name].level == "shared" else table
+            if rows.num_rows:
+                yield name, rows
 
     def new(self, name: str, table: Any) -> tuple[Any, list[str]]:
         """Rows of a shared table that did not come before, and their XML elements."""

@@ -1,4 +1,4 @@
-"""What is in a file, told without converting it: the answer of `muniment survey`."""
+"""What is in a file, without converting it: the answer of `muniment survey`."""
 
 from __future__ import annotations
 

@@ -41,7 +41,7 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
             with os.scandir(folder) as listed:
                 found = sorted(listed, key=lambda e: e.name)
         except OSError as error:
-            where = before + told(folder.relative_to(root).as_posix())
+            where = before + path_text(folder.relative_to(root).as_posix())
             yield Refused(
                 folder,
                 where,
@@ -50,7 +50,7 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
             continue
         for item in found:
             at = folder / item.name
-            name = before + told(at.relative_to(root).as_posix())
+            name = before + path_text(at.relative_to(root).as_posix())
             if _left_out(full / item.name, left):
                 continue
             if item.is_symlink():
@@ -70,7 +70,7 @@ def walk(root: Path, before: str = "", leave_out: Iterable[Any] = ()) -> Iterato
         todo += reversed(below)
 
 
-def told(path: str) -> str:
+def path_text(path: str) -> str:
     """A path as text: bytes of it that are no UTF-8 are written out, since no table and no JSON can hold them."""
     return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 

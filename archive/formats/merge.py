@@ -7,9 +7,10 @@ record that cannot be taken sets its whole record aside; any other row that cann
 from __future__ import annotations
 
 import tempfile
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -20,6 +21,7 @@ from archive.formats.shared_rows import SharedRows
 from archive.formats.table_cursor import ROW, Positions, RowFault, TableCursor, TablePart
 from archive.tables import MOST_BYTES, MOST_RECORDS, Batch, schema, tables
 from archive.tables.sound import breaches
+from archive.version import PROGRAM
 
 OF_RECORD = [t.name for t in tables().values() if t.level == "record" and t.name != "records"]
 STATEMENTS = [t.name for t in tables().values() if t.level == "statement" and "record_id" in t.schema.names]
@@ -29,33 +31,48 @@ _SOME_BYTES = 8_000_000
 """Bytes of set_aside of the input that come with one batch."""
 
 
-class Files(Protocol):
-    """The files of one form."""
+class TableFiles(ABC):
+    """The files of one form: one per table, beside each other. layout, program, encoding: as in `sources`."""
 
+    layout: str
+    program: str
+    encoding: str | None = None
+
+    def __init__(self, beside: Entry, ending: str) -> None:
+        """beside: the file by which the form was recognised. ending: of the files of the tables."""
+        before = beside.name.rpartition("/")[0]
+        self.entries = {
+            name: Entry(path, f"{before}/{path.name}" if before else path.name)
+            for name in tables()
+            if (path := beside.path.parent / f"{name}{ending}").is_file()
+        }
+
+    @abstractmethod
     def parts(self, name: str) -> Iterator[TablePart]:
         """The rows of one table, in the order of its file. Errors: Trouble."""
 
-    def record_ids(self, name: str) -> Iterator[Any]:
-        """Column record_id of one table, as Arrow string arrays. Errors: Trouble."""
+    @abstractmethod
+    def record_ids(self, name: str) -> Iterator[pa.Array]:
+        """Column record_id of one table, as string arrays. Errors: Trouble."""
 
-    def entry(self, name: str) -> Entry:
-        """The file of one table."""
-
+    @abstractmethod
     def place(self, name: str, row: int) -> str:
         """Where row number `row` (from 0) stands in its file."""
 
     def source(self, name: str) -> dict[str, Any]:
         """Its row of `sources`."""
+        reader = f"{PROGRAM} {self.program}"
+        return self.entries[name].source(layout=self.layout, reader=reader, encoding=self.encoding)
 
 
-def merged(files: Files) -> Iterator[Batch]:
+def merged(files: TableFiles) -> Iterator[Batch]:
     """Batches of the tables. Errors: Trouble where a file cannot be read."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         yield from _Merge(files, Path(folder)).batches()
 
 
 class _Merge:
-    def __init__(self, files: Files, folder: Path) -> None:
+    def __init__(self, files: TableFiles, folder: Path) -> None:
         self._files = files
         self._told: list[dict[str, Any]] = []
         self._sources: dict[str, dict[str, Any]] = {}
@@ -101,7 +118,7 @@ class _Merge:
             yield pa.concat_tables(held)
 
     def _batch(self, built: dict[str, Any]) -> Batch:
-        """A batch of the rows that can be taken; of the others set_aside tells."""
+        """A batch of the rows that can be used; set_aside lists the others."""
         for cursor in self._cursors.values():
             self._note(cursor.faults)
             cursor.faults = []
@@ -192,7 +209,7 @@ class _Merge:
         return _without(table, bad).drop_columns([ROW]).cast(schema(name))
 
     def _tell(self, fault: RowFault, link_label: str | None = None) -> None:
-        entry = self._files.entry(fault.table)
+        entry = self._files.entries[fault.table]
         self._sources.setdefault(entry.name, self._files.source(fault.table))
         self._told.append(
             entry.set_aside(

@@ -16,11 +16,10 @@ import pyarrow.parquet as pq
 
 from archive.errors import Trouble
 from archive.formats.deduplicate_shared import SharedRowFilter
-from archive.formats.merge import merged
+from archive.formats.merge import TableFiles, merged
 from archive.formats.recognition import Entry, Recognition
 from archive.formats.table_cursor import ROW, RowFault, TablePart
 from archive.tables import Batch, namespace, pieces, schema, tables
-from archive.version import PROGRAM
 
 _MAGIC = b"PAR1"
 _ROWS = 20_000
@@ -61,43 +60,30 @@ def write(batches: Iterable[Batch], out: Path) -> None:
         }
         for batch in batches:
             for part in pieces(batch):
-                for name, table in part.items():
-                    rows = once.new(name, table)[0] if tables()[name].level == "shared" else table
-                    if rows.num_rows:
-                        files[name].write_table(rows.replace_schema_metadata(files[name].schema.metadata))
+                for name, rows in once.rows(part):
+                    files[name].write_table(rows.replace_schema_metadata(files[name].schema.metadata))
 
 
-class ParquetFiles:
-    """The tables beside records.parquet (formats.merge.Files)."""
+class ParquetFiles(TableFiles):
+    """The tables beside records.parquet."""
+
+    layout, program = "link-record-parquet", "parquet"
 
     def __init__(self, records: Entry) -> None:
-        before = records.name.rpartition("/")[0]
-        self._entries = {
-            name: Entry(path, f"{before}/{path.name}" if before else path.name)
-            for name in tables()
-            if (path := records.path.parent / f"{name}.parquet").is_file()
-        }
-        for name in self._entries:
+        super().__init__(records, ".parquet")
+        for name in self.entries:
             self._check(name)
-
-    def entry(self, name: str) -> Entry:
-        """The file of one table."""
-        return self._entries[name]
 
     def place(self, name: str, row: int) -> str:
         """Rows counted from 1."""
         return f"row {row + 1}"
 
-    def source(self, name: str) -> dict[str, Any]:
-        """Its row of `sources`."""
-        return self._entries[name].source(layout="link-record-parquet", reader=f"{PROGRAM} parquet")
-
-    def record_ids(self, name: str) -> Iterator[Any]:
+    def record_ids(self, name: str) -> Iterator[pa.Array]:
         """Column record_id."""
         for batch in self._batches(name, ["record_id"]):
             yield batch.column("record_id").cast(pa.string())
 
-    def parts(self, name: str) -> Iterator[Any]:
+    def parts(self, name: str) -> Iterator[TablePart]:
         """The rows in the types of the tables, with their numbers."""
         wanted = pa.schema([f.with_nullable(True) for f in schema(name)])
         first = 0
@@ -121,9 +107,9 @@ class ParquetFiles:
             yield TablePart(table, faults)
 
     def _batches(self, name: str, columns: list[str] | None) -> Iterator[Any]:
-        if name not in self._entries:
+        if name not in self.entries:
             return
-        entry = self._entries[name]
+        entry = self.entries[name]
         rows = 500 if name == "sweeps" else _ROWS
         try:
             with pq.ParquetFile(entry.path, page_checksum_verification=True) as file:
@@ -134,16 +120,11 @@ class ParquetFiles:
 
     def _check(self, name: str) -> None:
         """Errors: Trouble where the columns are not those of the table."""
-        entry = self._entries[name]
+        entry = self.entries[name]
         try:
             found = pq.read_schema(entry.path)
         except (pa.ArrowInvalid, OSError) as error:
-            raise Trouble(
-                "is damaged or not Parquet",
-                code="parquet.damaged",
-                where=entry.name,
-                found=str(error).split("\n")[0][:200],
-            ) from None
+            raise _damaged(entry, error) from None
         want = schema(name)
         unknown = [n for n in found.names if n not in want.names]
         missing = [f.name for f in want if not f.nullable and f.name not in found.names]

@@ -23,7 +23,7 @@ from archive.tables.sound import Breach, breaches
 
 @dataclass
 class FileOutcome:
-    """What became of one file: layout ("" where not recognised), why so, records read, rows set aside."""
+    """The outcome of one file: layout ("" where not recognised), why so, records read, rows set aside."""
 
     path: str
     layout: str = ""
@@ -43,7 +43,7 @@ class ReadingTask:
 
 
 class Reading:
-    """An iterator over the batches of one or several inputs; `files` tells of each file, as far as it was read."""
+    """An iterator over the batches of one or several inputs; `files` has one row per file, as far as it was read."""
 
     def __init__(
         self,
@@ -154,9 +154,9 @@ class Reading:
 
 
 def _sound(batch: Batch, entry: Entry) -> Batch:
-    """The batch without records that break a rule of the tables; set_aside tells of them.
+    """The batch without records that break a rule of the tables; they become rows of set_aside.
 
-    Errors: ValueError for a row of no record that breaks a rule: a fault of the reader.
+    Errors: ValueError for a row of no record that breaks a rule: a bug of the reader.
     """
     bad: dict[str, Breach] = {}
     for breach in breaches(batch):

@@ -1,4 +1,4 @@
-"""Remembers millions of texts in 32 bytes each: which came before, and a number for each."""
+"""A set of millions of texts in 32 bytes each, with a number for each."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ NOT_THERE = -1
 
 
 class SeenIds:
-    """Texts by the 128 bits of their BLAKE2b digest, each with a number. A text that was put twice keeps its first.
+    """Texts by the 128 bits of their BLAKE2b digest, each with a number; a text that is put twice keeps its first.
 
     The newest stand in a dict, older ones in sorted arrays that are merged as they grow (a log-structured merge).
     """

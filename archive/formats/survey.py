@@ -1,4 +1,4 @@
-"""What is in files, folders and zips, told without writing anything."""
+"""What is in files, folders and zips; nothing is written."""
 
 from __future__ import annotations
 

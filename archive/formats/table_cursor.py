@@ -31,7 +31,7 @@ class RowFault:
 
 @dataclass(frozen=True)
 class TablePart:
-    """Some rows of a table, typed, with the column ROW; cells that could not be taken are null and told as faults."""
+    """Some rows of a table, typed, with the column ROW; cells that could not be taken are null and listed as faults."""
 
     table: Any
     faults: list[RowFault]
@@ -107,7 +107,7 @@ class TableCursor:
             table = table.filter(pc.invert(pc.is_in(table.column(ROW), value_set=bad)))
         at = self._positions.of(table.column("record_id"))
         if self._of_record and (at < 0).any():
-            # A row with a fault of its own may lack its record; it is told once.
+            # A row with a fault of its own may lack its record; it is reported once.
             told = {f.row for f in part.faults}
             for row in table.filter(pa.array(at < 0)).select([ROW, "record_id"]).to_pylist():
                 if row[ROW] not in told:

@@ -20,7 +20,7 @@ BLOCK = 1 << 22
 """Bytes read at once."""
 
 _LONGEST = 1 << 20
-"""Bytes by which a block is made longer at the most, to end with a line."""
+"""At most this many bytes are added to a block so that it ends with a line."""
 
 _MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -89,7 +89,7 @@ def is_utf8(data: bytes, *, whole: bool = True) -> bool:
 def utf8_blocks(file: BinaryIO, encoding: Encoding, where: str, size: int = BLOCK) -> Iterator[bytes]:
     """The text as blocks of UTF-8 bytes: mark and NUL padding taken away, line ends made \\n.
 
-    Errors: Trouble where a byte does not fit the encoding (place told as a byte offset).
+    Errors: Trouble where a byte does not fit the encoding (its place is a byte offset).
     """
     plain = encoding.name in ("utf-8", "ascii")
     decoder = codecs.getincrementaldecoder(encoding.name)()
@@ -154,8 +154,8 @@ def line_blocks(blocks: Iterator[bytes], quote: bytes = b'"') -> Iterator[bytes]
 
 
 def count(text: bytes, mark: bytes) -> int:
-    """How often a mark stands in a text. Of one byte this is several times as fast as bytes.count, and lets go of
-    Python's lock."""
+    """How often a mark stands in a text. Of one byte this is several times as fast as bytes.count, and releases
+    the GIL."""
     if len(mark) != 1:
         return text.count(mark)
     return int(np.count_nonzero(np.frombuffer(text, dtype=np.uint8) == mark[0]))

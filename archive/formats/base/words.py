@@ -71,7 +71,7 @@ def sources() -> tuple[dict[str, Any], ...]:
                 code="user-words.not-toml",
                 where=str(own),
                 found=str(error),
-                remedy="mend or remove it",
+                remedy="fix or remove it",
             ) from None
     return tuple(out)
 

@@ -1,4 +1,4 @@
-"""Cells of link record CSV: one line per row, null told from the empty text, nothing that a spreadsheet executes."""
+"""Cells of link record CSV: one line per row, null and the empty text differ, nothing that a spreadsheet executes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reads link record CSV: streaming, typed column by column, every bad row told."""
+"""Reads link record CSV: streaming, typed column by column, every bad row reported."""
 
 from __future__ import annotations
 
@@ -14,14 +14,13 @@ import pyarrow.csv as pcsv
 
 from archive.errors import Trouble
 from archive.formats.columns import typed
-from archive.formats.merge import merged
+from archive.formats.merge import TableFiles, merged
 from archive.formats.open_csv.cells import text_of
 from archive.formats.open_csv.check import header_of, refuse_metadata
 from archive.formats.recognition import Entry
 from archive.formats.table_cursor import ROW, RowFault, TablePart
 from archive.tables import Batch, Column, schema, tables
 from archive.tables.tokens import uncell
-from archive.version import PROGRAM
 
 _BLOCK = 4 << 20
 """Bytes of a file that are parsed at once."""
@@ -45,39 +44,28 @@ class Broken:
     text: str
 
 
-class CsvFiles:
-    """The tables beside a metadata file (formats.merge.Files)."""
+class CsvFiles(TableFiles):
+    """The tables beside a metadata file."""
+
+    layout, program, encoding = "link-record-csv", "open_csv", "utf-8"
 
     def __init__(self, metadata: Entry) -> None:
-        before = metadata.name.rpartition("/")[0]
-        self._entries = {
-            name: Entry(path, f"{before}/{path.name}" if before else path.name)
-            for name in tables()
-            if (path := metadata.path.parent / f"{name}.csv").is_file()
-        }
-        if "records" not in self._entries:
+        super().__init__(metadata, ".csv")
+        if "records" not in self.entries:
             raise Trouble(
                 "there is no records.csv beside it",
                 code="open-csv.no-records",
                 where=metadata.name,
                 remedy="hand in the whole folder or zip",
             )
-        for name, entry in self._entries.items():
+        for name, entry in self.entries.items():
             header_of(name, entry)
-
-    def entry(self, name: str) -> Entry:
-        """The file of one table."""
-        return self._entries[name]
 
     def place(self, name: str, row: int) -> str:
         """Every row is one line, and the first line is the header."""
         return f"line {row + 2}"
 
-    def source(self, name: str) -> dict[str, Any]:
-        """Its row of `sources`."""
-        return self._entries[name].source(layout="link-record-csv", reader=f"{PROGRAM} open_csv", encoding="utf-8")
-
-    def record_ids(self, name: str) -> Iterator[Any]:
+    def record_ids(self, name: str) -> Iterator[pa.Array]:
         """Column record_id, escapes undone."""
         column = tables()[name].column("record_id")
         for batch, _, _ in self._parsed(name, ["record_id"]):
@@ -93,9 +81,9 @@ class CsvFiles:
 
     def _parsed(self, name: str, columns: list[str] | None) -> Iterator[tuple[Any, Any, list[Broken]]]:
         """Blocks of the file as text, the numbers of their rows, and the rows with a wrong number of cells."""
-        if name not in self._entries:
+        if name not in self.entries:
             return
-        entry = self._entries[name]
+        entry = self.entries[name]
         names = header_of(name, entry)
         first = 0
         for block in _blocks(entry.path):
@@ -165,7 +153,6 @@ def _numbers(count: int, first: int, skipped: list[int]) -> Any:
 
 def _part(name: str, batch: Any, rows: Any, broken: list[Broken]) -> TablePart:
     wanted = schema(name)
-    ids = _ids(batch)
     cells = f"{len(wanted)} cells"
     faults = [
         RowFault(name, b.row, _first_cell(name, b.text), "the row has a wrong number of cells", b.text[:200], cells)
@@ -182,7 +169,7 @@ def _part(name: str, batch: Any, rows: Any, broken: list[Broken]) -> TablePart:
             missing = np.flatnonzero(np.asarray(pc.is_null(values)))
             bad += [(int(i), "", "a cell that is not empty") for i in missing if int(i) not in told]
         faults += [
-            RowFault(name, int(rows[i]), ids[i], f"{column.name} cannot be taken", found, expected)
+            RowFault(name, int(rows[i]), _id(batch, i), f"{column.name} cannot be taken", found, expected)
             for i, found, expected in bad
         ]
         columns.append(values)
@@ -206,24 +193,9 @@ def _typed(column: Column, cell: Any) -> tuple[Any, list[tuple[int, str, str]]]:
     return values, [(b.row, b.found, b.expected) for b in bad]
 
 
-def _ids(batch: Any) -> Any:
-    """Record of each row, looked up only where a row is bad."""
-    if "record_id" not in batch.schema.names:
-        return _Nothing()
-    return _Lazy(batch.column("record_id"))
-
-
-class _Nothing:
-    def __getitem__(self, _row: int) -> None:
-        return None
-
-
-class _Lazy:
-    def __init__(self, column: Any) -> None:
-        self._column = column
-
-    def __getitem__(self, row: int) -> str | None:
-        return _lenient(self._column[row].as_py())
+def _id(batch: pa.Table, row: int) -> str | None:
+    """Record of a bad row, None in a table without records."""
+    return _lenient(batch.column("record_id")[row].as_py()) if "record_id" in batch.schema.names else None
 
 
 def _lenient(cell: str | None) -> str | None:

@@ -42,13 +42,10 @@ def _tables(batches: Iterable[Batch], folder: Path) -> None:
             file.write(header(name).encode() + b"\n")
         for batch in batches:
             for part in pieces(batch, _POINTS):
-                for name, table in part.items():
-                    if tables()[name].level == "shared":
-                        table = once.new(name, table)[0]
-                    if table.num_rows:
-                        for line in lines(name, table):
-                            files[name].write(line.as_buffer())
-                            files[name].write(b"\n")
+                for name, rows in once.rows(part):
+                    for line in lines(name, rows):
+                        files[name].write(line.as_buffer())
+                        files[name].write(b"\n")
 
 
 def _zip(folder: Path, out: Path) -> None:

@@ -25,7 +25,7 @@ def judge() -> Any:
 
 
 def reasons(document: bytes) -> list[tuple[str, int, str, str]]:
-    """Faults of a document with one element under its root, 20 at the most; the gate has parsed it safely before.
+    """Faults of a document with one element under its root, at most 20; the gate has parsed it safely before.
 
     Each: path below that element, lines below its start, the rule in words, the value.
     """

@@ -73,7 +73,7 @@ class Gather:
         self._rows["set_aside"].append(statement)
 
     def take(self) -> Batch:
-        """What was gathered, as a batch; the gatherer starts anew, and remembers the shared rows."""
+        """What was gathered, as a batch; the gatherer is empty again but remembers the shared rows."""
         for name in _SHARED:
             self._shelve(name)
         values = self._points.take()

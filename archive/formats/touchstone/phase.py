@@ -14,9 +14,9 @@ _HARMLESS_NS = -0.5
 
 @dataclass(frozen=True)
 class LinePhase:
-    """polarity: "straight", "crossed" or "" where it cannot be told, with the reason. delay_ns: mean delay over the
-    points that were used, None where it cannot be told. delay_10_ns: phase delay at 10 MHz, None where 10 MHz is
-    not covered or the delay cannot be told."""
+    """polarity: "straight", "crossed" or "" where it is not certain, with the reason. delay_ns: mean delay over the
+    points that were used, None where it is not certain. delay_10_ns: phase delay at 10 MHz, None where 10 MHz is
+    not covered or the delay is not certain."""
 
     polarity: str
     reason: str
@@ -64,7 +64,7 @@ def line_phase(f_mhz: Any, through: Any, tolerances: Mapping[str, float]) -> Lin
     polarity, delay, extra = found[0]
     half = np.pi if polarity == "crossed" else 0.0
     shifted = turns - 2 * np.pi * extra * (f - f[0]) / step
-    # The phase at 0 Hz is 0 or pi but for whole turns, which the line tells.
+    # The phase at 0 Hz is 0 or pi but for whole turns, which the line gives.
     whole = np.round((float(line[0]) + 2 * np.pi * extra * float(f[0]) / step - half) / (2 * np.pi))
     at_10 = None
     if f[0] <= 10.0 <= f[-1]:

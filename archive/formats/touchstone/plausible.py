@@ -54,7 +54,7 @@ def line_faults(
                     "polarity-crossed",
                     where=pair.name,
                     status="could not look",
-                    message=f"Whether pair {pair.name} is crossed could not be told: {phase.reason}.",
+                    message=f"Whether pair {pair.name} is crossed could not be determined: {phase.reason}.",
                 )
             )
         if phase.delay_ns is not None and phase.delay_ns < least:

@@ -153,7 +153,7 @@ def _parsed(path: Path, changed: int, size: int) -> tuple[dict[str, Any], str]:
 
 def _speaks_for(path: Path, name: str) -> bool:
     """Whether a map of a folder names the file or, without entries, speaks for all; a damaged one speaks too, so
-    that the damage is told."""
+    that the damage is reported."""
     try:
         content, _ = _content(path)
     except Trouble:

@@ -27,7 +27,7 @@ def load(entry: Entry) -> Network:
             code="touchstone.too-large",
             where=entry.name,
             found=f"{entry.size} bytes",
-            expected=f"{MOST_BYTES} at the most",
+            expected=f"at most {MOST_BYTES}",
             remedy="check that the file is what its name says",
         )
     return parse(entry.path.read_bytes(), entry.name)
