@@ -13,7 +13,7 @@ from archive.grading.layouts import Slots
 
 @dataclass
 class RecordBlock:
-    """Some records of a layout, as a slice, and what was computed for them."""
+    """Some records of a layout, as a slice, and what was computed for them so far."""
 
     records: slice
     done: dict[int, Values] = field(default_factory=dict)
@@ -21,9 +21,9 @@ class RecordBlock:
 
 @dataclass(frozen=True)
 class Grid:
-    """The frequencies on which curves are laid side by side.
+    """The frequencies at which curves are compared.
 
-    frequencies: (points,), MHz. columns: by axis code, its points: (first,) and so on in a row, or indices.
+    frequencies: (points,), MHz. columns: by axis code, its points: the first of a run, or indices.
     """
 
     frequencies: Reals
@@ -32,8 +32,11 @@ class Grid:
 
 @dataclass(frozen=True, eq=False)
 class CurveExpression:
-    """Curves of one parameter: ends, pairings (curves,); resolution (records, curves): how far rounding in the
-    export can have moved a value (NaN where the export's step is not known); derived: recomputed from others."""
+    """Curves of one parameter, given or computed.
+
+    ends, pairings: codes (curves,). resolution: (records, curves), how far rounding in the export can have moved a
+    value, NaN where the export's step is not known. derived: recomputed from other curves.
+    """
 
     grid: Grid
     ends: Ints
@@ -78,7 +81,7 @@ class SourceCurves(CurveExpression):
 
 
 def source_curves(curves: Curves, slots: Slots, grid: Grid, derived: bool = False) -> SourceCurves:
-    """An expression of curves of the export (derived: of power sums that were laid beside them)."""
+    """Curves of the export. derived: alien power sums that were added to them."""
     return SourceCurves(grid, slots.ends, slots.pairings, curves.step[slots.rows] / 2, derived, curves, slots)
 
 
@@ -94,23 +97,19 @@ class SelectedCurves(CurveExpression):
 
 
 def selected(source: CurveExpression, places: Ints) -> CurveExpression:
-    """Some curves of an expression; the expression itself where all are chosen in order."""
+    """Some curves of an expression; the expression itself where all are selected in order."""
     if np.array_equal(places, np.arange(len(source))):
         return source
-    return SelectedCurves(
-        source.grid,
-        source.ends[places],
-        source.pairings[places],
-        source.resolution[:, places],
-        source.derived,
-        source,
-        places,
-    )
+    ends, pairings, resolution = source.ends[places], source.pairings[places], source.resolution[:, places]
+    return SelectedCurves(source.grid, ends, pairings, resolution, source.derived, source, places)
 
 
 @dataclass(frozen=True, eq=False)
 class PowerSum(CurveExpression):
-    """Power sums of chosen curves of another expression, or their mean in dB. members: (sums, contributors of each)."""
+    """Power sums of chosen curves of another expression, or their mean in dB.
+
+    members: (sums, contributors of each), places of curves of the source.
+    """
 
     source: CurveExpression
     members: Ints
@@ -142,16 +141,21 @@ class Combined(CurveExpression):
 
 
 def combined(
-    source: CurveExpression,
-    places: Ints,
-    other: CurveExpression,
-    other_places: Ints,
-    sign: int = -1,
-    pairings: Ints | None = None,
+    source: CurveExpression, places: Ints, other: CurveExpression, other_places: Ints, sign: int, pairings: Ints
 ) -> Combined:
     """Curves of which the k-th is curve places[k] of source minus (sign -1) or plus curve other_places[k] of other."""
     resolution = source.resolution[:, places] + other.resolution[:, other_places]
-    named = source.pairings[places] if pairings is None else pairings
-    return Combined(
-        source.grid, source.ends[places], named, resolution, True, source, other, places, other_places, sign
-    )
+    ends = source.ends[places]
+    return Combined(source.grid, ends, pairings, resolution, True, source, other, places, other_places, sign)
+
+
+def find(curves: CurveExpression | Slots, pairing: int, end: int | None = None) -> int:
+    """Place of the first curve of a pairing (at an end), -1 where there is none."""
+    same = curves.pairings == pairing
+    found = np.flatnonzero(same if end is None else same & (curves.ends == end))
+    return int(found[0]) if len(found) else -1
+
+
+def names(curves: CurveExpression | Slots) -> list[tuple[int, int]]:
+    """(end, pairing) of each curve, as codes."""
+    return list(zip(curves.ends.tolist(), curves.pairings.tolist(), strict=True))

@@ -30,11 +30,6 @@ class Slots:
     def __len__(self) -> int:
         return len(self.ends)
 
-    def find(self, end: int, pairing: int) -> int:
-        """Place of a slot, or -1."""
-        found = np.flatnonzero((self.ends == end) & (self.pairings == pairing))
-        return int(found[0]) if len(found) else -1
-
     def take(self, chosen: Ints | Bools) -> Slots:
         """Some of the slots."""
         return Slots(self.ends[chosen], self.pairings[chosen], self.axes[chosen], self.rows[:, chosen])

@@ -10,10 +10,9 @@ import numpy as np
 
 from archive.grading.arithmetic import Bools, Ints, Reals, Values
 from archive.grading.coverage import SAME, Reach, reach
-from archive.grading.curves import PAIRINGS
-from archive.grading.expressions import CurveExpression, Grid, RecordBlock
+from archive.grading.expressions import CurveExpression, Grid, RecordBlock, find
 from archive.grading.graded_columns import CONFIDENCES
-from archive.grading.plan import PAIR, DerivationPlan, pairs_of
+from archive.grading.plan import DerivationPlan, pairs_of
 
 
 @dataclass(frozen=True)
@@ -90,7 +89,7 @@ def rules_of(line: Any, expression: CurveExpression, plan: DerivationPlan) -> It
         wanted: list[tuple[int | None, tuple[int, ...]]]
         if rule.word == "il_below":
             other = plan.loss(expression.grid)
-            wanted = [(None, pair) for code in expression.pairings for pair in [_pairs(int(code))]]
+            wanted = [(None, pair) for code in expression.pairings for pair in [pairs_of(int(code))]]
         else:
             name = {"fext_above": "fext", "ps_fext_above": "ps_fext"}[rule.word]
             same = [n for n in plan.curves_for(name) if tuple(n.grid.columns) == tuple(expression.grid.columns)]
@@ -98,17 +97,7 @@ def rules_of(line: Any, expression: CurveExpression, plan: DerivationPlan) -> It
             wanted = [(int(e), (int(p),)) for e, p in zip(expression.ends, expression.pairings, strict=True)]
         if other is None:
             continue
-        places = [[_place(other, end, code) for code in codes] for end, codes in wanted]
+        places = [[find(other, code, end) for code in codes] for end, codes in wanted]
         if places and all(min(row, default=-1) >= 0 for row in places):
             below = rule.word == "il_below"
             yield InformationalRule(other, np.array(places), below, float(rule.value), rule.confidence == "C")
-
-
-def _pairs(code: int) -> tuple[int, ...]:
-    return (code,) if PAIRINGS[code] in PAIR else pairs_of(code)
-
-
-def _place(expression: CurveExpression, end: int | None, pairing: int) -> int:
-    same = expression.pairings == pairing
-    found = np.flatnonzero(same if end is None else same & (expression.ends == end))
-    return int(found[0]) if len(found) else -1
