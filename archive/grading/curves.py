@@ -37,9 +37,15 @@ def pairing_code(name: str | None, per: str) -> int:
     """Code of a pairing for a parameter taken per pair, combination, ordered combination or link; -1 for any other."""
     if per == "link" or name is None:
         return WHOLE_LINK if per == "link" and name is None else -1
-    if per == "combination" and name not in vocabulary.COMBINATIONS:
-        name = "/".join(reversed(name.split("/")))
+    if per == "combination":
+        name = lower_first(name)
     return _CODE.get(name, -1) if name in vocabulary.pairings(per) else -1
+
+
+def lower_first(name: str) -> str:
+    """A combination of NEXT in the form whose lower pair comes first; any other name as it is."""
+    turned = "/".join(reversed(name.split("/")))
+    return turned if turned in vocabulary.COMBINATIONS else name
 
 
 def pairing_codes(per: str) -> Ints:

@@ -82,11 +82,11 @@ def checks(plan: DerivationPlan) -> Iterator[DerivedCurveCheck]:
                     yield DerivedCurveCheck(parameter, given, fresh, places[0], places[1])
 
 
-def limit_curves(limit: Any, numbers: dict[str, int], curves: Curves, own: Bools, comparison: Comparison) -> None:
-    """The limit that an export carries point by point, against the line. own: per record, is this its limit."""
+def limit_curves(limit: Any, numbers: dict[str, int], curves: Curves, is_named: Bools, comparison: Comparison) -> None:
+    """The limit that an export carries point by point, against the line. is_named: per record, is this its limit."""
     rounding = float(rules()["comparison"]["limit_rounding"])
     theirs = np.flatnonzero((curves.origin == ORIGINS.index("limit")) & (curves.axis >= 0) & (curves.record >= 0))
-    theirs = theirs[own[curves.record[theirs]]]
+    theirs = theirs[is_named[curves.record[theirs]]]
     for name in dict.fromkeys(curves.parameters[p] for p in curves.parameter[theirs].tolist()):
         place = limit.names.get(name, name)
         line = limit.lines.get(place)

@@ -1,13 +1,15 @@
-"""Rows of the grades and verdicts tables from columns of numbers."""
+"""Rows of the grades table from columns of numbers."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
-from archive.grading.arithmetic import Ints, Reals, rounded
+from archive.grading.arithmetic import Bools, Ints, Reals, rounded
 from archive.grading.comparison import Comparison
 from archive.grading.curves import ENDS
 from archive.grading.graded_columns import (
@@ -19,62 +21,76 @@ from archive.grading.graded_columns import (
     GradedColumns,
     LimitNotes,
 )
-from archive.grading.judgement import ParameterVerdicts
+from archive.grading.judgement import ParameterVerdicts, RecordVerdicts
+from archive.limits import Limit
 from archive.tables import schema
 
 _KINDS = ("worst_margin", "worst_value", "overall")
 
 
-def texts(listed: Any, codes: Ints) -> Any:
-    """TextCodes by number as Arrow strings; null for a negative number."""
+@dataclass
+class Judged:
+    """Everything that came of one limit.
+
+    is_named: per record, is it the limit that the record names. faults: of the wire map, by record.
+    """
+
+    limit: Limit
+    graded: GradedColumns
+    parameters: ParameterVerdicts
+    records: RecordVerdicts
+    comparison: Comparison
+    notes: LimitNotes
+    is_named: Bools
+    faults: dict[int, str]
+
+
+def texts(listed: Sequence[str | None], codes: Ints) -> pa.Array:
+    """Texts by code, (n,) strings; null for a negative code."""
     column = pa.array(list(listed), pa.string())
     if not len(column):
         return pa.nulls(len(codes), pa.string())
     return column.take(pa.array(np.maximum(codes, 0), mask=codes < 0))
 
 
-def reals(values: Reals) -> Any:
-    """Rounded numbers as Arrow float64; null for what is no finite number."""
+def reals(values: Reals) -> pa.Array:
+    """Rounded numbers, (n,) float64; null for what is no finite number."""
     return pa.array(rounded(values), mask=~np.isfinite(values))
 
 
-def flags(values: Ints) -> Any:
-    """Arrow booleans; null for UNKNOWN."""
+def flags(values: Ints) -> pa.Array:
+    """Booleans, (n,); null for UNKNOWN."""
     return pa.array(values == 1, mask=values == UNKNOWN)
 
 
-def grades(
-    limit_id: str,
-    record_ids: Any,
-    graded: GradedColumns,
-    rank: Ints,
-    parameters: ParameterVerdicts,
-    comparison: Comparison,
-    tables: LimitNotes,
-) -> tuple[Any, Ints]:
-    """Rows of the grades table, and per row the place of its record; in the order of records, parameters, ends,
-    pairings, then worst margin, worst value; the row of the whole parameter last."""
-    parts = [_curves(graded, comparison, kind) for kind in (WORST_MARGIN, WORST_VALUE)]
-    parts.append(_overall(parameters, comparison, tables))
+def repeated(value: str | None, count: int) -> pa.Array:
+    """One text many times, (count,) strings."""
+    return pa.array([value], pa.string()).take(pa.array(np.zeros(count, np.int64)))
+
+
+def grades(judged: Judged, record_ids: pa.Array, rank: Ints) -> tuple[pa.Table, Ints]:
+    """Rows of the grades table, and per row the place of its record.
+
+    In the order of records, parameters, ends, pairings, then worst margin, worst value; the row of the whole parameter
+    last. rank: order of the pairings, by code.
+    """
+    notes = judged.notes
+    parts = [_curves(judged.graded, judged.comparison, kind) for kind in (WORST_MARGIN, WORST_VALUE)]
+    parts.append(_overall(judged.parameters, judged.comparison, notes))
     columns = {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
-    order = _order(columns, rank, len(tables.names))
+    order = _order(columns, rank, len(notes.names))
     c = {name: column[order] for name, column in columns.items()}
-    nothing = pa.nulls(len(order), pa.string())
     made = {
         "record_id": record_ids.take(pa.array(c["record"])),
-        "limit_id": pa.array([limit_id], pa.string()).take(pa.array(np.zeros(len(order), np.int64))),
-        "parameter": texts(tables.names, c["parameter"]),
+        "limit_id": repeated(judged.limit.id, len(order)),
+        "parameter": texts(notes.names, c["parameter"]),
         "kind": texts(_KINDS, c["kind"]),
         "end": texts(ENDS[:2], np.where(c["end"] < 2, c["end"], -1)),
-        "pairing": texts(tables.pairings.listed, c["pairing"]),
-        "direction": nothing,
-        "wavelength_nm": nothing.cast(pa.float64()),
+        "pairing": texts(notes.pairings.listed, c["pairing"]),
+        **{name: reals(c[name]) for name in ("value", "limit", "margin")},
         "frequency_mhz": reals(c["frequency"]),
-        "value": reals(c["value"]),
-        "limit": reals(c["limit"]),
-        "margin": reals(c["margin"]),
         "verdict": texts(VERDICTS, c["verdict"]),
-        "reason": texts(tables.texts.listed, c["reason"]),
+        "reason": texts(notes.texts.listed, c["reason"]),
         "provisional": pa.array(c["provisional"].astype(np.bool_)),
         "confidence": texts(CONFIDENCES[1:], c["confidence"] - 1),
         "within_resolution": flags(c["within"]),
@@ -82,7 +98,13 @@ def grades(
         "agrees": flags(c["agrees"]),
         "derived": flags(c["derived"]),
     }
-    return pa.table(made, schema=schema("grades")), c["record"]
+    return as_table("grades", made, len(order)), c["record"]
+
+
+def as_table(name: str, columns: dict[str, pa.Array], count: int) -> pa.Table:
+    """A table of the batch; columns that are not given are null."""
+    want = schema(name)
+    return pa.table({f.name: columns.get(f.name, pa.nulls(count, f.type)) for f in want}, schema=want)
 
 
 def _order(columns: dict[str, Any], rank: Ints, parameters: int) -> Ints:
@@ -94,26 +116,17 @@ def _order(columns: dict[str, Any], rank: Ints, parameters: int) -> Ints:
 
 def _curves(graded: GradedColumns, comparison: Comparison, kind: int) -> dict[str, Any]:
     here = np.flatnonzero((graded.kinds & kind) > 0)
-    worst = kind == WORST_MARGIN
-    margin = (graded.margin if worst else graded.value_margin)[here]
+    prefix = "" if kind == WORST_MARGIN else "value_"
+    point = {name: getattr(graded, prefix + name)[here] for name in ("frequency", "value", "limit", "margin")}
     resolution = graded.resolution[here]
-    unknown = np.isnan(resolution) | np.isnan(margin)
+    unknown = np.isnan(resolution) | np.isnan(point["margin"])
     with np.errstate(invalid="ignore"):
-        within = np.where(unknown, UNKNOWN, np.abs(margin) < resolution)
+        within = np.where(unknown, UNKNOWN, np.abs(point["margin"]) < resolution)
+    same = ("record", "parameter", "end", "pairing", "verdict", "reason", "provisional", "confidence")
     return {
-        "record": graded.record[here],
-        "parameter": graded.parameter[here],
-        "end": graded.end[here],
-        "pairing": graded.pairing[here],
-        "kind": np.full(len(here), 0 if worst else 1),
-        "frequency": (graded.frequency if worst else graded.value_frequency)[here],
-        "value": (graded.value if worst else graded.value_value)[here],
-        "limit": (graded.limit if worst else graded.value_limit)[here],
-        "margin": margin,
-        "verdict": graded.verdict[here],
-        "reason": graded.reason[here],
-        "provisional": graded.provisional[here],
-        "confidence": graded.confidence[here],
+        **{name: getattr(graded, name)[here] for name in same},
+        **point,
+        "kind": np.full(len(here), 0 if kind == WORST_MARGIN else 1),
         "within": within,
         "reported": comparison.margins[kind][here],
         "agrees": comparison.agrees[kind][here],
@@ -121,36 +134,32 @@ def _curves(graded: GradedColumns, comparison: Comparison, kind: int) -> dict[st
     }
 
 
-def _overall(parameters: ParameterVerdicts, comparison: Comparison, tables: LimitNotes) -> dict[str, Any]:
+def _overall(parameters: ParameterVerdicts, comparison: Comparison, notes: LimitNotes) -> dict[str, Any]:
     """One row per parameter of which something was graded or that is missing in a record that has others."""
     some = parameters.there.any(axis=1, keepdims=True)
     noted = np.zeros(parameters.there.shape, np.bool_)
     reason = parameters.reason.copy()
-    for (record, number), notes in comparison.notes.items():
+    for (record, number), differences in comparison.notes.items():
         if number >= 0:
             noted[record, number] = True
-            held = reason[record, number]
-            own = [tables.texts.listed[held]] if held >= 0 else []
-            reason[record, number] = tables.texts.code("; ".join([*own, *notes]))
-    at = np.nonzero(parameters.there | noted | (some & tables.required))
+            before = reason[record, number]
+            first = [notes.texts.listed[before]] if before >= 0 else []
+            reason[record, number] = notes.texts.code("; ".join([*first, *differences]))
+    at = np.nonzero(parameters.there | noted | (some & notes.required))
     count = len(at[0])
-    nan = np.full(count, np.nan)
     return {
         "record": at[0],
         "parameter": at[1],
         "end": np.full(count, 3),
         "pairing": np.full(count, -1),
         "kind": np.full(count, 2),
-        "frequency": nan,
-        "value": nan,
-        "limit": nan,
+        **dict.fromkeys(("frequency", "value", "limit"), np.full(count, np.nan)),
         "margin": parameters.margin[at],
         "verdict": parameters.verdict[at],
         "reason": reason[at],
         "provisional": parameters.provisional[at],
         "confidence": parameters.confidence[at],
-        "within": np.full(count, UNKNOWN),
         "reported": comparison.parameter_margin[at],
         "agrees": comparison.parameter_agrees[at],
-        "derived": np.full(count, UNKNOWN),
+        **dict.fromkeys(("within", "derived"), np.full(count, UNKNOWN)),
     }

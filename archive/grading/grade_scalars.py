@@ -3,43 +3,38 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from archive.grading import limit_values
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
 from archive.grading.graded_columns import (
-    CONFIDENCES,
     FAIL,
+    FROM_MEMORY,
     NOT_GRADED,
     PASS,
     WORST_MARGIN,
     WORST_VALUE,
     GradedColumns,
+    LimitNotes,
     TextCodes,
+    confidence_codes,
 )
 from archive.grading.reading_arrays import ReadingArrays, ScalarReadings
+from archive.limits import Limit, Scalar
 
-_MEMORY = CONFIDENCES.index("C")
 READ_BY_LINE = frozenset({"propagation_delay"})
 """Parameters that are read at one frequency though their limit is a line."""
 
 
-def order(limit: Any) -> list[str]:
-    """Parameters of a limit in the order in which grades list them: lines, then scalars that are no line."""
-    return [*limit.lines, *(name for name in limit.scalars if name not in limit.lines)]
-
-
-def grade_scalars(
-    limit: Any, wanted: Bools, found: ScalarReadings, texts: TextCodes, pairings: TextCodes
-) -> list[GradedColumns]:
+def grade_scalars(limit: Limit, wanted: Bools, found: ScalarReadings, notes: LimitNotes) -> list[GradedColumns]:
     """Graded readings against the scalars of a limit, and delays against its line where it has no single number.
 
     wanted: a flag per record of the batch.
     """
-    pieces = []
-    names = np.array([pairings.code(name) for name in found.subjects] + [-1])
-    for number, parameter in enumerate(order(limit)):
+    graded = []
+    names = np.array([notes.pairings.code(name) for name in found.subjects] + [-1])
+    for number, parameter in enumerate(notes.names):
         scalar = limit.scalars.get(parameter)
         if scalar is None and parameter not in READ_BY_LINE:
             continue
@@ -50,14 +45,14 @@ def grade_scalars(
         for readings in several:
             if readings is None:
                 continue
-            readings = readings.take(wanted[readings.record] & _looked_at(limit, readings, found))
+            readings = readings.take(wanted[readings.record] & _of_needed_pairs(limit, readings, found))
             if len(readings):
                 bars = _bars(limit, parameter, readings, found)
-                pieces.append(_piece(bars, readings, number, names, texts))
-    return pieces
+                graded.append(_graded(bars, readings, number, names, notes.texts))
+    return graded
 
 
-def _looked_at(limit: Any, readings: ReadingArrays, found: ScalarReadings) -> Bools:
+def _of_needed_pairs(limit: Limit, readings: ReadingArrays, found: ScalarReadings) -> Bools:
     """Which readings are of pairs that the limit needs."""
     if not limit.pairs:
         return np.ones(len(readings), np.bool_)
@@ -67,9 +62,11 @@ def _looked_at(limit: Any, readings: ReadingArrays, found: ScalarReadings) -> Bo
 
 @dataclass
 class _Bars:
-    """The limit of each reading (n,), its confidence, whether it is a maximum; unsure: a reading that misses it may
-    meet an alternative that cannot be looked at; sure: the limit that it misses for certain (bar, unless the frequency
-    of the reading is not said)."""
+    """The limit of each reading (n,), its confidence, and whether it is a maximum.
+
+    unsure: a reading that misses it may meet an alternative that cannot be looked at. sure: the limit that a failing
+    reading misses for certain (bar, unless the frequency of the reading is not stated).
+    """
 
     bar: Reals
     confidence: Ints
@@ -80,42 +77,26 @@ class _Bars:
     sure: Reals
 
 
-def _bars(limit: Any, parameter: str, readings: ReadingArrays, found: ScalarReadings) -> _Bars:
+def _bars(limit: Limit, parameter: str, readings: ReadingArrays, found: ScalarReadings) -> _Bars:
     scalar, line = limit.scalars.get(parameter), limit.lines.get(parameter)
-    part = scalar if scalar is not None else line
-    count, f = len(readings), readings.frequency
-    bar, confidence = np.full(count, np.nan), np.zeros(count, np.int64)
-    if scalar is not None:
-        bar[:] = float(scalar.value) * (1 + scalar.tolerance_percent / 100)
-        confidence[:] = CONFIDENCES.index(scalar.confidence)
-        # The tolerance on a length is known only from memory (reference 1.4).
-        confidence[readings.value > scalar.value + EXACT if scalar.tolerance_percent else []] = _MEMORY
-    at = np.nan if scalar is None else scalar.at_mhz
-    if line is not None and (scalar is None or at is not None):
-        # A delay that was read at another frequency than the one number holds for is graded by the line.
-        elsewhere = np.flatnonzero(~np.isnan(f) & (f != at))
-        by_line = np.asarray(line.at(f[elsewhere]))
-        elsewhere, by_line = elsewhere[~np.isnan(by_line)], by_line[~np.isnan(by_line)]
-        bar[elsewhere] = by_line
-        confidence[elsewhere] = [CONFIDENCES.index(str(x)) for x in line.confidence_at(f[elsewhere])]
-    sure = bar.copy()
-    if (nowhere := np.isnan(bar)).any():
+    part = scalar if scalar is not None else limit.lines[parameter]
+    bar, confidence = limit_values.at_points(limit, parameter, readings.frequency, readings.value)
+    sure, unsure = bar.copy(), np.zeros(len(readings), np.bool_)
+    if line is not None and (nowhere := np.isnan(bar)).any():
         over = line.at(line.grid())
         strict, lenient = (over.min(), over.max()) if line.sense == "max" else (over.max(), over.min())
-        bar[nowhere], sure[nowhere], confidence[nowhere] = strict, lenient, CONFIDENCES.index(line.confidence)
-    unsure = np.zeros(count, np.bool_)
+        bar[nowhere], sure[nowhere], confidence[nowhere] = strict, lenient, confidence_codes(line.confidence)
     if scalar is not None and scalar.greater_of is not None:
-        unbounded = bar
-        bar, unsure = _either(scalar, readings, found, bar)
+        percentage = bar
+        bar, unsure = _either(scalar, readings, found, percentage)
         sure = bar
-        by_alternative = (bar > unbounded) & (readings.value > unbounded + EXACT)
-        confidence = np.where(by_alternative, CONFIDENCES.index(scalar.greater_of.confidence), confidence)
+        by_alternative = (bar > percentage) & (readings.value > percentage + EXACT)
+        confidence = np.where(by_alternative, confidence_codes(scalar.greater_of.confidence), confidence)
     return _Bars(bar, confidence, part.sense == "max", part.unit, part.role != "information", unsure, sure)
 
 
-def _piece(bars: _Bars, readings: ReadingArrays, number: int, names: Any, texts: TextCodes) -> GradedColumns:
-    count = len(readings)
-    reason = np.full(count, -1)
+def _graded(bars: _Bars, readings: ReadingArrays, number: int, names: Ints, texts: TextCodes) -> GradedColumns:
+    reason = np.full(len(readings), -1)
     margin = bars.bar - readings.value if bars.maximum else readings.value - bars.bar
     misses = margin < -EXACT
     fails = (bars.sure - readings.value if bars.maximum else readings.value - bars.sure) < -EXACT
@@ -128,31 +109,33 @@ def _piece(bars: _Bars, readings: ReadingArrays, number: int, names: Any, texts:
         other = "the alternative limit needs a resistance that is not there"
         reason[i] = texts.code(only if bound[i] else other if bars.unsure[i] else "the frequency is not said")
     point = (readings.frequency, readings.value, bars.bar, margin)
-    return GradedColumns(
-        readings.record,
-        np.full(count, number),
-        readings.end,
-        names[readings.subject],
-        *point,
-        *point,
-        np.where(open_, NOT_GRADED, np.where(misses, FAIL, PASS)),
-        reason,
-        bars.confidence,
-        bars.confidence == _MEMORY,
-        readings.resolution,
-        np.full(count, readings.derived),
-        np.full(count, bars.decides),
-        np.full(count, WORST_MARGIN + WORST_VALUE),
+    return GradedColumns.of(
+        (len(readings),),
+        point,
+        point,
+        record=readings.record,
+        parameter=number,
+        end=readings.end,
+        pairing=names[readings.subject],
+        verdict=np.where(open_, NOT_GRADED, np.where(misses, FAIL, PASS)),
+        reason=reason,
+        confidence=bars.confidence,
+        provisional=bars.confidence == FROM_MEMORY,
+        resolution=readings.resolution,
+        derived=readings.derived,
+        decides=bars.decides,
+        kinds=WORST_MARGIN + WORST_VALUE,
     )
 
 
-def _either(scalar: Any, readings: ReadingArrays, found: ScalarReadings, bar: Reals) -> tuple[Reals, Bools]:
+def _either(scalar: Scalar, readings: ReadingArrays, found: ScalarReadings, bar: Reals) -> tuple[Reals, Bools]:
     """ "3 % or 200 milliohm, whichever is greater": the second as a percentage of this pair's own resistance.
 
     The percentage is 100 D / S, D the difference and S the sum; so D <= d is the percentage <= 100 d / S, and S is
     the loop resistance of the pair, the sum of its conductors, or 100 D / percentage.
     Returns the limit per reading, and where the alternative could not be looked at.
     """
+    assert scalar.greater_of is not None
     other, value = scalar.greater_of.quantity, scalar.greater_of.value
     subjects = found.subjects
     total = found.table("loop_resistance", subjects)[0]

@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from archive.grading.arithmetic import Bools, Ints, Reals
+from archive.limits import Limit
+
+REQUIRED, WHERE_MEASURED, INFORMATION = "required", "where measured", "information"
+"""Roles of the parameters of a limit."""
 
 PASS, FAIL, NOT_GRADED = 0, 1, 2
 VERDICTS = ("pass", "fail", "not graded")
 CONFIDENCES = ("", "A", "B", "C")
+"""Confidence letters of limits by code, the surest first."""
+FROM_MEMORY = CONFIDENCES.index("C")
 WORST_MARGIN, WORST_VALUE = 1, 2
 UNKNOWN = -1
 """In a column of flags (1 true, 0 false): null."""
+
+Point = Sequence[ArrayLike]
+"""Frequency (MHz), value, limit and margin of points; NaN where there is none."""
+NO_POINT: Point = (np.nan, np.nan, np.nan, np.nan)
+
+
+def confidence_codes(letters: ArrayLike) -> Ints:
+    """Codes of confidence letters."""
+    return np.searchsorted(np.array(CONFIDENCES), letters)
 
 
 @dataclass
@@ -21,25 +38,25 @@ class TextCodes:
     """TextCodes by number, each once; -1 is none."""
 
     listed: list[str] = field(default_factory=list)
-    number: dict[str, int] = field(default_factory=dict)
+    codes: dict[str, int] = field(default_factory=dict)
 
     def code(self, text: str | None) -> int:
-        """Number of a text; -1 for none and for the empty text."""
+        """Code of a text; -1 for none and for the empty text."""
         if not text:
             return -1
-        if text not in self.number:
-            self.number[text] = len(self.listed)
+        if text not in self.codes:
+            self.codes[text] = len(self.listed)
             self.listed.append(text)
-        return self.number[text]
+        return self.codes[text]
 
 
 @dataclass
 class GradedColumns:
     """Graded curves or scalars, each array (n,).
 
-    record: place in the batch. parameter: place in the limit's order. end, pairing: codes (pairing: number of a text).
+    record: place in the batch. parameter: place in the limit's order. end, pairing: codes (pairing: of a text).
     frequency, value, limit, margin: of the worst margin; the same with value_: of the worst value (NaN: none).
-    verdict: PASS, FAIL, NOT_GRADED. reason: number of a text. confidence: of the line on which the verdict rests.
+    verdict: PASS, FAIL, NOT_GRADED. reason: code of a text. confidence: of the line on which the verdict rests.
     provisional: it rests on a line from memory. resolution: how far rounding in the export can move the margin (NaN:
     not known). derived: recomputed from others. decides: the limit needs it for a pass, or it was measured where
     the limit wants it graded; informational ones never decide. kinds: WORST_MARGIN, WORST_VALUE, or both added.
@@ -70,6 +87,17 @@ class GradedColumns:
         return len(self.record)
 
     @classmethod
+    def of(cls, shape: tuple[int, ...], worst_margin: Point, worst_value: Point, **columns: ArrayLike) -> GradedColumns:
+        """Columns from arrays that can be broadcast to a shape; the points by kind, everything else by name."""
+        listed = {
+            **dict(zip(("frequency", "value", "limit", "margin"), worst_margin, strict=True)),
+            **dict(zip(("value_frequency", "value_value", "value_limit", "value_margin"), worst_value, strict=True)),
+            **columns,
+        }
+        flat = {name: np.ascontiguousarray(np.broadcast_to(column, shape)).ravel() for name, column in listed.items()}
+        return cls(**flat)
+
+    @classmethod
     def joined(cls, pieces: list[GradedColumns], rank: Ints) -> GradedColumns:
         """All of them in one, ordered by record, parameter, end, pairing; ties keep their order.
 
@@ -91,15 +119,18 @@ _KINDS = {
 class LimitNotes:
     """What is gathered while the records of a batch are graded against one limit.
 
-    numbers: place of each parameter in the limit's order. required: which of them a pass needs. texts, pairings:
-    numbered. missing: (records, parameters), number of the text that says what is not there, -1 where all is.
+    names: parameters in the order in which grades list them: lines, then scalars that have no line. numbers: place of
+    each in it. roles: by parameter; required: which of them a pass needs. texts, pairings: by code. missing: (records,
+    parameters), code of the text that says what is not there, -1 where all is.
     """
 
-    def __init__(self, records: int, names: list[str], required: Bools, pairings: TextCodes) -> None:
-        self.names, self.required = names, required
-        self.numbers = {name: i for i, name in enumerate(names)}
+    def __init__(self, records: int, limit: Limit, pairings: TextCodes) -> None:
+        self.names = list({**limit.lines, **limit.scalars})
+        self.roles = np.array([(limit.lines.get(name) or limit.scalars[name]).role for name in self.names], np.str_)
+        self.required: Bools = self.roles == REQUIRED
+        self.numbers = {name: i for i, name in enumerate(self.names)}
         self.texts, self.pairings = TextCodes(), pairings
-        self.missing: Ints = np.full((records, len(names)), self.texts.code("not there"))
+        self.missing: Ints = np.full((records, len(self.names)), self.texts.code("not there"))
         self._short = np.full((records, 2), np.nan)
         self._whole = np.full((records, 2), np.nan)
 

@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from archive import vocabulary
 from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.grading.coverage import rules
-from archive.grading.graded_columns import FAIL, NOT_GRADED, PASS, GradedColumns, LimitNotes
-
-REQUIRED, WHERE_MEASURED, INFORMATION = "required", "where measured", "information"
+from archive.grading.graded_columns import (
+    FAIL,
+    INFORMATION,
+    NOT_GRADED,
+    PASS,
+    WHERE_MEASURED,
+    GradedColumns,
+    LimitNotes,
+)
 
 
 @dataclass(frozen=True)
 class ParameterVerdicts:
     """Verdicts by parameter, each (records, parameters).
 
-    there: something of it was graded. verdict. reason: number of a text. margin: its worst (NaN: none). provisional.
-    confidence: the worst on which it rests.
+    there: something of it was graded. reason: code of a text. margin: its smallest (NaN: none). confidence: code of the
+    least confident limit on which the verdict rests.
     """
 
     there: Bools
@@ -31,17 +36,12 @@ class ParameterVerdicts:
     confidence: Ints
 
 
-def role_of(limit: Any, name: str) -> str:
-    """Role of a parameter of a limit: that of its line, else of its scalar."""
-    return str((limit.lines.get(name) or limit.scalars[name]).role)
-
-
-def by_parameter(graded: GradedColumns, tables: LimitNotes) -> ParameterVerdicts:
+def by_parameter(graded: GradedColumns, notes: LimitNotes) -> ParameterVerdicts:
     """Verdicts by parameter: fail where any curve fails; pass where all that is needed passes."""
-    shape = tables.missing.shape
+    shape = notes.missing.shape
     there = np.zeros(shape, np.bool_)
     provisional = np.zeros(shape, np.bool_)
-    verdict, reason = np.full(shape, NOT_GRADED), tables.missing.copy()
+    verdict, reason = np.full(shape, NOT_GRADED), notes.missing.copy()
     margin, confidence = np.full(shape, np.nan), np.zeros(shape, np.int64)
     if len(graded):
         key = graded.record * shape[1] + graded.parameter
@@ -60,24 +60,24 @@ def by_parameter(graded: GradedColumns, tables: LimitNotes) -> ParameterVerdicts
             np.minimum.reduceat(np.where(failing, graded.confidence, 9), starts),
             np.maximum.reduceat(graded.confidence, starts),
         )
-        own = _told_by_curves(graded.reason, starts, tables)
-        missing = tables.missing[at]
-        reason[at] = np.where(missing >= 0, missing, own)
+        by_curves = _reasons_of_curves(graded.reason, starts, notes)
+        missing = notes.missing[at]
+        reason[at] = np.where(missing >= 0, missing, by_curves)
         whole = (missing < 0) & ~open_
         verdict[at] = np.where(fails, FAIL, np.where(whole, PASS, NOT_GRADED))
     return ParameterVerdicts(there, verdict, reason, margin, provisional, confidence)
 
 
-def _told_by_curves(reason: Ints, starts: Ints, tables: LimitNotes) -> Ints:
-    """What the curves of each parameter have to tell: the same once, different things in the order of the alphabet."""
+def _reasons_of_curves(reason: Ints, starts: Ints, notes: LimitNotes) -> Ints:
+    """Reasons of the curves of each parameter: equal ones once, different ones in alphabetical order."""
     most = np.maximum.reduceat(reason, starts)
     least = np.minimum.reduceat(np.where(reason >= 0, reason, most.max(initial=0)), starts)
     out = most.copy()
     bounds = np.append(starts, len(reason))
     for i in np.flatnonzero((most >= 0) & (least != most)):
         here = reason[bounds[i] : bounds[i + 1]]
-        texts = sorted({tables.texts.listed[code] for code in here[here >= 0].tolist()})
-        out[i] = tables.texts.code("; ".join(texts if len(texts) < 3 else [*texts[:2], "and more"]))
+        texts = sorted({notes.texts.listed[code] for code in here[here >= 0].tolist()})
+        out[i] = notes.texts.code("; ".join(texts if len(texts) < 3 else [*texts[:2], "and more"]))
     return out
 
 
@@ -91,15 +91,12 @@ class RecordVerdicts:
     worst: Ints
 
 
-def by_record(
-    limit: Any, graded: GradedColumns, parameters: ParameterVerdicts, tables: LimitNotes, broken: Bools
-) -> RecordVerdicts:
+def by_record(graded: GradedColumns, parameters: ParameterVerdicts, notes: LimitNotes, broken: Bools) -> RecordVerdicts:
     """Verdicts by record. broken: the wire map is wrong.
 
     within: 1 where the verdict hangs on margins within the resolution of the export, 0 where not, -1 not known.
     """
-    roles = np.array([role_of(limit, name) for name in tables.names])
-    deciding, required = roles != INFORMATION, roles == REQUIRED
+    deciding, required = notes.roles != INFORMATION, notes.required
     fails = ((parameters.verdict == FAIL) & deciding).any(axis=1)
     whole = (parameters.verdict[:, required] == PASS).all(axis=1) & bool(required.any())
     verdict = np.where(fails | broken, FAIL, np.where(whole, PASS, NOT_GRADED))
@@ -109,14 +106,14 @@ def by_record(
         fails, (parameters.provisional | ~failing).all(axis=1), (parameters.provisional & some).any(axis=1)
     )
     provisional &= ~broken
-    worst = _worst(graded, tables, fails)
+    worst = _worst(graded, notes, fails)
     return RecordVerdicts(verdict, provisional, _within(graded, worst, fails, len(verdict)), worst)
 
 
-def _worst(graded: GradedColumns, tables: LimitNotes, fails: Bools) -> Ints:
+def _worst(graded: GradedColumns, notes: LimitNotes, fails: Bools) -> Ints:
     """The deciding curve with the smallest margin: of a record that fails, among those that fail; decibels first."""
     out = np.full(len(fails), -1)
-    units = np.array([vocabulary.parameter(n).unit != rules()["worst"]["unit"] for n in tables.names] or [False])
+    units = np.array([vocabulary.parameter(n).unit != rules()["worst"]["unit"] for n in notes.names] or [False])
     some = np.flatnonzero(graded.decides & ~np.isnan(graded.margin))
     if len(some):
         record = graded.record[some]
@@ -141,30 +138,29 @@ def _within(graded: GradedColumns, worst: Ints, fails: Bools, records: int) -> I
     return out
 
 
-def reasons(limit: Any, parameters: ParameterVerdicts, tables: LimitNotes, empty: Ints) -> list[str]:
+def reasons(parameters: ParameterVerdicts, notes: LimitNotes, empty: Ints) -> list[str]:
     """Per record, what is not graded and why: parameters that lack the same thing are named together.
 
     empty: number of a text for records of which nothing could be graded, -1 for others.
     """
-    roles = np.array([role_of(limit, name) for name in tables.names])
-    told = (parameters.verdict == NOT_GRADED) | (parameters.reason >= 0)
-    told &= (roles == REQUIRED) | ((roles == WHERE_MEASURED) & parameters.there)
-    codes = np.where(told, parameters.reason, -1)
+    stated = (parameters.verdict == NOT_GRADED) | (parameters.reason >= 0)
+    stated &= notes.required | ((notes.roles == WHERE_MEASURED) & parameters.there)
+    codes = np.where(stated, parameters.reason, -1)
     key = np.ascontiguousarray(np.column_stack([codes, empty]).astype(np.int64))
     _, first, pattern = np.unique(key.view(f"V{key.shape[1] * 8}").ravel(), return_index=True, return_inverse=True)
-    texts = [_told(key[at].tolist(), roles, tables) for at in first]
+    texts = [_reason(key[at].tolist(), notes) for at in first]
     return [texts[i] for i in pattern.ravel()]
 
 
-def _told(codes: list[int], roles: Any, tables: LimitNotes) -> str:
+def _reason(codes: list[int], notes: LimitNotes) -> str:
     *by_name, empty = codes
     if empty >= 0:
-        return tables.texts.listed[empty]
+        return notes.texts.listed[empty]
     found: dict[str, list[str]] = {}
-    for name, code in zip(tables.names, by_name, strict=True):
+    for name, code in zip(notes.names, by_name, strict=True):
         if code >= 0:
-            found.setdefault(tables.texts.listed[code], []).append(name)
-    swept = {n for n, role in zip(tables.names, roles, strict=True) if role == REQUIRED} - _SCALAR
+            found.setdefault(notes.texts.listed[code], []).append(name)
+    swept = {n for n, required in zip(notes.names, notes.required, strict=True) if required} - _SCALAR
     parts = []
     for text, names in found.items():
         # What all swept parameters lack is said once, without listing them.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,7 +11,7 @@ import pyarrow as pa
 
 from archive import vocabulary
 from archive.grading.arithmetic import Bools, Ints, Reals
-from archive.grading.curves import ENDS, codes, places
+from archive.grading.curves import ENDS, codes, lower_first, places
 from archive.tables import Batch
 
 PAIRSETS = ((0, 1), (2, 3))
@@ -43,16 +44,7 @@ class ReadingArrays:
 
     def take(self, chosen: Ints | Bools) -> ReadingArrays:
         """Some of them."""
-        return ReadingArrays(
-            self.record[chosen],
-            self.subject[chosen],
-            self.end[chosen],
-            self.frequency[chosen],
-            self.value[chosen],
-            self.bound[chosen],
-            self.resolution[chosen],
-            self.derived,
-        )
+        return _mapped(self, lambda name: getattr(self, name)[chosen])
 
 
 class ScalarReadings:
@@ -62,7 +54,7 @@ class ScalarReadings:
         table = batch["readings"]
         self.records = len(batch)
         names, subject = codes(table.column("subject"))
-        self.subjects: list[str] = [_lower_first(name) for name in names]
+        self.subjects: list[str] = [lower_first(name) for name in names]
         # A subject that the derived quantities name must have a number too.
         for name in (*vocabulary.PAIRS, *("/".join(vocabulary.PAIRS[i] for i in s) for s in PAIRSETS)):
             if name not in self.subjects:
@@ -178,11 +170,9 @@ class ScalarReadings:
 
 def joined(parts: list[ReadingArrays]) -> ReadingArrays:
     """Several in one."""
-    columns = ("record", "subject", "end", "frequency", "value", "bound", "resolution")
-    merged: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in columns}
-    return replace(parts[0], **merged)
+    return _mapped(parts[0], lambda name: np.concatenate([getattr(part, name) for part in parts]))
 
 
-def _lower_first(name: str) -> str:
-    turned = "/".join(reversed(name.split("/")))
-    return turned if turned in vocabulary.COMBINATIONS else name
+def _mapped(readings: ReadingArrays, column: Callable[[str], Any]) -> ReadingArrays:
+    names = ("record", "subject", "end", "frequency", "value", "bound", "resolution")
+    return replace(readings, **{name: column(name) for name in names})
