@@ -1,4 +1,4 @@
-"""The curves that grading recomputes from others, as rows of sweeps: for pictures and for whoever wants to look."""
+"""The curves that grading recomputes from others, as rows of sweeps: for pictures and for closer inspection."""
 
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ import numpy as np
 import pyarrow as pa
 
 from archive.grading.arithmetic import Reals
-from archive.grading.curves import ENDS, PAIRINGS
 from archive.grading.expressions import CurveExpression, RecordBlock
+from archive.grading.grade_rows import as_table
 from archive.grading.grading_input import GradingInput
 from archive.grading.layouts import Layout
 from archive.grading.plan import DERIVED, DerivationPlan
+from archive.grading.sweep_arrays import ENDS, PAIRINGS
 from archive.tables import Batch, axis_row, schema
+from archive.tables.arrow import rows_of
 
 
 def derived(batch: Batch, parameters: Collection[str] = DERIVED) -> Batch:
@@ -25,46 +27,43 @@ def derived(batch: Batch, parameters: Collection[str] = DERIVED) -> Batch:
     null. Curves that are there already, in whatever origin, stay. Definitions: archive.grading.plan.
     """
     data = GradingInput(batch)
-    ids = batch["records"].column("record_id").to_pylist()
     axes = {row["axis_id"]: row for row in batch["axes"].to_pylist()}
-    made = [part for layout in data.layouts for part in _of_layout(data, layout, parameters, ids, axes)]
+    made = [part for layout in data.layouts for part in _of_layout(data, layout, parameters, axes)]
     if not made:
         return batch
     rows = pa.concat_tables([batch["sweeps"], *made])
-    place = {record: k for k, record in enumerate(ids)}
-    record = np.array([place[r] for r in rows.column("record_id").to_pylist()])
-    together = rows.take(pa.array(np.argsort(record, kind="stable"))).combine_chunks()
+    by_record = np.argsort(rows_of(rows.column("record_id"), data.ids), kind="stable")
+    together = rows.take(pa.array(by_record)).combine_chunks()
     return batch.replace(sweeps=together, axes=pa.Table.from_pylist(list(axes.values()), schema=schema("axes")))
 
 
 def _of_layout(
-    data: GradingInput, layout: Layout, parameters: Collection[str], ids: list[str], axes: dict[str, dict[str, Any]]
-) -> Iterator[Any]:
+    data: GradingInput, layout: Layout, parameters: Collection[str], axes: dict[str, dict[str, Any]]
+) -> Iterator[pa.Table]:
     plan = DerivationPlan(data.curves, layout, 0.0, np.inf)
     # A block knows what it has computed by the identity of the expression, so every expression must outlive it.
-    expressions = [(p, expression) for p in DERIVED if p in parameters for expression in plan.recomputed(p)]
+    listed = [(p, expression) for p in DERIVED if p in parameters for expression in plan.recomputed(p)]
     block = RecordBlock(slice(0, len(layout.records)))
-    records = [ids[r] for r in layout.records]
-    for parameter, expression in expressions:
+    records = data.ids.take(pa.array(layout.records))
+    for parameter, expression in listed:
         axis = axis_row(expression.grid.frequencies.tolist())
         axes.setdefault(axis["axis_id"], axis)
         yield _rows(parameter, expression, expression.at(block).low, records, axis["axis_id"])
 
 
-def _rows(parameter: str, expression: CurveExpression, values: Reals, records: list[str], axis: str) -> Any:
+def _rows(parameter: str, expression: CurveExpression, values: Reals, records: pa.Array, axis: str) -> pa.Table:
     """Rows of sweeps. values: (records, curves, points)."""
     count, curves, points = values.shape
+    rows = count * curves
     flat = np.ascontiguousarray(values).reshape(-1)
-    offsets = pa.array(np.arange(count * curves + 1) * points, pa.int32())
-    table = schema("sweeps")
+    offsets = pa.array(np.arange(rows + 1) * points, pa.int32())
     columns = {
-        "record_id": pa.array(np.repeat(np.array(records, object), curves)),
-        "parameter": pa.array([parameter] * (count * curves)),
-        "end": pa.array([ENDS[e] for e in expression.ends] * count),
-        "pairing": pa.array([PAIRINGS[p] for p in expression.pairings] * count),
-        "origin": pa.array(["derived"] * (count * curves)),
-        "axis_id": pa.array([axis] * (count * curves)),
+        "record_id": records.take(pa.array(np.repeat(np.arange(count), curves))),
+        "parameter": pa.array([parameter] * rows),
+        "end": pa.array([ENDS[e] for e in expression.ends] * count, pa.string()),
+        "pairing": pa.array([PAIRINGS[p] for p in expression.pairings] * count, pa.string()),
+        "origin": pa.array(["derived"] * rows),
+        "axis_id": pa.array([axis] * rows),
         "values": pa.ListArray.from_arrays(offsets, pa.array(flat, mask=~np.isfinite(flat))),
     }
-    arrays = [columns[f.name].cast(f.type) if f.name in columns else pa.nulls(count * curves, f.type) for f in table]
-    return pa.Table.from_arrays(arrays, schema=table)
+    return as_table("sweeps", columns, rows)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from archive.grading.arithmetic import Ints, Reals, Values, difference, mean, power_sum, total
-from archive.grading.curves import Curves
 from archive.grading.layouts import Slots
+from archive.grading.sweep_arrays import SweepArrays
 
 
 @dataclass
@@ -62,7 +62,7 @@ class CurveExpression:
 class SourceCurves(CurveExpression):
     """Curves as the export gives them."""
 
-    curves: Curves
+    curves: SweepArrays
     slots: Slots
 
     def compute(self, block: RecordBlock) -> Values:
@@ -71,16 +71,16 @@ class SourceCurves(CurveExpression):
         first = self.grid.columns[int(self.slots.axes[0])]
         if isinstance(first, int):
             return self.curves.gather(rows, first, points)
-        # Curves of several axes: the points that all of them have.
+        # SweepArrays of several axes: the points that all of them have.
         low, high = (np.empty((*rows.shape, points)) for _ in range(2))
         for code in np.unique(self.slots.axes):
             here, columns = self.slots.axes == code, self.grid.columns[int(code)]
-            whole = self.curves.gather(rows[:, here], 0, len(self.curves.axes[code].frequencies))
+            whole = self.curves.gather(rows[:, here], 0, len(self.curves.axes[code]))
             low[:, here], high[:, here] = whole.low[..., columns], whole.high[..., columns]
         return Values.exact(low) if not self.curves.doubtful[rows].any() else Values(low, high)
 
 
-def source_curves(curves: Curves, slots: Slots, grid: Grid, derived: bool = False) -> SourceCurves:
+def source_curves(curves: SweepArrays, slots: Slots, grid: Grid, derived: bool = False) -> SourceCurves:
     """Curves of the export. derived: alien power sums that were added to them."""
     return SourceCurves(grid, slots.ends, slots.pairings, curves.step[slots.rows] / 2, derived, curves, slots)
 

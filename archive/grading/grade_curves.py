@@ -11,7 +11,6 @@ import numpy as np
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals, Values, WorstCases, worst
 from archive.grading.comparison import Comparison
 from archive.grading.coverage import kept, what_is_missing
-from archive.grading.curves import PAIRINGS, Curves
 from archive.grading.differences import checks
 from archive.grading.expressions import CurveExpression, RecordBlock, selected
 from archive.grading.graded_columns import (
@@ -28,6 +27,7 @@ from archive.grading.graded_columns import (
 from archive.grading.layouts import Layout
 from archive.grading.line_on_grid import InformationalRule, LineOnGrid, lay_line, rules_of
 from archive.grading.plan import DerivationPlan
+from archive.grading.sweep_arrays import PAIRINGS, SweepArrays
 from archive.limits import Limit, Line
 
 BLOCK_VALUES = 400_000
@@ -88,7 +88,7 @@ def tasks(limit: Limit, plan: DerivationPlan) -> Iterator[GradingTask]:
 
 
 def grade_layout(
-    limit: Limit, curves: Curves, layout: Layout, is_named: Bools, comparison: Comparison, notes: LimitNotes
+    limit: Limit, curves: SweepArrays, layout: Layout, is_named: Bools, comparison: Comparison, notes: LimitNotes
 ) -> list[GradedColumns]:
     """Graded curves of one layout.
 
@@ -125,7 +125,7 @@ def _note_coverage(limit: Limit, plan: DerivationPlan, todo: list[GradingTask], 
             notes.cover(records, whole, max(r.first for r in reaches), min(r.last for r in reaches))
 
 
-def plan_for(limit: Limit, curves: Curves, layout: Layout) -> DerivationPlan:
+def plan_for(limit: Limit, curves: SweepArrays, layout: Layout) -> DerivationPlan:
     """A plan over the frequencies of all lines of a limit."""
     ranges = [line.range_mhz for line in limit.lines.values()]
     return DerivationPlan(curves, layout, min(r[0] for r in ranges), max(r[1] for r in ranges))
@@ -134,7 +134,7 @@ def plan_for(limit: Limit, curves: Curves, layout: Layout) -> DerivationPlan:
 def blocks(plan: DerivationPlan) -> Iterator[RecordBlock]:
     """The records of a layout in runs."""
     slots = plan.layout.slots.values()
-    widest = max((len(s) * len(plan.curves.axes[int(c)].frequencies) for s in slots for c in set(s.axes)), default=1)
+    widest = max((len(s) * len(plan.curves.axes[int(c)]) for s in slots for c in set(s.axes)), default=1)
     size = max(1, BLOCK_VALUES // max(1, widest))
     count = len(plan.layout.records)
     for first in range(0, count, size):

@@ -11,7 +11,6 @@ import pyarrow as pa
 
 from archive.grading.arithmetic import Bools, Ints, Reals, rounded
 from archive.grading.comparison import Comparison
-from archive.grading.curves import ENDS
 from archive.grading.graded_columns import (
     CONFIDENCES,
     UNKNOWN,
@@ -22,6 +21,7 @@ from archive.grading.graded_columns import (
     LimitNotes,
 )
 from archive.grading.judgement import ParameterVerdicts, RecordVerdicts
+from archive.grading.sweep_arrays import ENDS
 from archive.limits import Limit
 from archive.tables import schema
 
@@ -104,7 +104,8 @@ def grades(judged: Judged, record_ids: pa.Array, rank: Ints) -> tuple[pa.Table, 
 def as_table(name: str, columns: dict[str, pa.Array], count: int) -> pa.Table:
     """A table of the batch; columns that are not given are null."""
     want = schema(name)
-    return pa.table({f.name: columns.get(f.name, pa.nulls(count, f.type)) for f in want}, schema=want)
+    listed = [columns[f.name] if f.name in columns else pa.nulls(count, f.type) for f in want]
+    return pa.table(listed, schema=want)
 
 
 def _order(columns: dict[str, Any], rank: Ints, parameters: int) -> Ints:

@@ -12,7 +12,6 @@ from archive import limits
 from archive.grading import comparison, grade_curves, grade_rows, judgement, reported, resolve_limit, wire_map
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import Bools, Ints
-from archive.grading.curves import PAIRINGS
 from archive.grading.differences import limit_curves
 from archive.grading.grade_rows import Judged
 from archive.grading.grade_scalars import grade_scalars
@@ -20,6 +19,7 @@ from archive.grading.graded_columns import NOT_GRADED, GradedColumns, LimitNotes
 from archive.grading.grading_input import GradingInput
 from archive.grading.missing_readings import note_readings
 from archive.grading.resolve_limit import ResolvedLimit
+from archive.grading.sweep_arrays import PAIRINGS
 from archive.grading.verdict_rows import unknown, verdicts
 from archive.limits import Limit
 from archive.tables import Batch, no_rows

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-import pyarrow as pa
 
 from archive.grading import alien
 from archive.grading.arithmetic import Bools, Ints, Reals
-from archive.grading.curves import ORIGINS, PAIRINGS, Curves
-from archive.grading.graded_columns import UNKNOWN, TextCodes
-from archive.grading.layouts import Layout, layouts
+from archive.grading.graded_columns import UNKNOWN, VERDICTS, TextCodes
+from archive.grading.layouts import layouts
 from archive.grading.reading_arrays import ScalarReadings
 from archive.grading.reported import ReportedPoints
+from archive.grading.sweep_arrays import PAIRINGS, SweepArrays
 from archive.tables import Batch
+from archive.tables.arrow import one_chunk
 
 
 class GradingInput:
@@ -26,47 +24,32 @@ class GradingInput:
         self.pairings = TextCodes()
         for name in PAIRINGS:
             self.pairings.code(name)
-        curves = Curves(batch)
-        given = (curves.origin >= 0) & (curves.origin != ORIGINS.index("limit"))
-        self.curves = alien.lay(curves, given)
-        given = (self.curves.origin >= 0) & (self.curves.origin != ORIGINS.index("limit")) & ~self.curves.disturbed
-        parts = [i for i, name in enumerate(self.curves.parameters) if name in alien.PARTS]
-        self.layouts: list[Layout] = list(layouts(self.curves, given & ~np.isin(self.curves.parameter, parts)))
+        self.curves = alien.with_power_sums(SweepArrays.of(batch), *batch.curves.coded("pairing"))
+        single = [i for i, name in enumerate(self.curves.parameters) if name in alien.PARTS]
+        usable = ~self.curves.disturbed & ~np.isin(self.curves.parameter, single)
+        self.layouts = list(layouts(self.curves, usable))
         self.scalars = ScalarReadings(batch)
         self.reported = ReportedPoints(batch, self.pairings)
         records = batch["records"]
-        self.ids = _whole(records.column("record_id"))
-        self.labels = _whole(records.column("link_label"))
-        self.found = _whole(records.column("limit_found"))
-        verdict = np.array(
-            [{"pass": 0, "fail": 1}.get(v, UNKNOWN) for v in records.column("reported_verdict").to_pylist()], np.int64
+        self.ids, self.labels, self.found = (
+            one_chunk(records.column(name)) for name in ("record_id", "link_label", "limit_found")
         )
-        self.reported_verdict: Ints = verdict
+        codes = {word: code for code, word in enumerate(VERDICTS[:2])}
+        words = records.column("reported_verdict").to_pylist()
+        self.reported_verdict: Ints = np.array([codes.get(word, UNKNOWN) for word in words], np.int64)
         self.marked = records.column("reported_marginal").to_pylist()
         self.evidence = records.column("evidence").to_pylist()
         self.configuration = records.column("configuration").to_pylist()
 
     def on_grid(self, record: Ints, frequency: Reals) -> Bools:
-        """Is a frequency a point of some curve of its record."""
+        """Is a frequency (MHz) a point of some curve of its record."""
         out = np.zeros(len(record), np.bool_)
-        for place, layout in enumerate(self.layouts):
-            mine = np.flatnonzero(self._in_layout(place)[record])
-            if not len(mine):
-                continue
-            for code in np.unique(np.concatenate([slots.axes for slots in layout.slots.values()])).tolist():
-                f = self.curves.axes[code].frequencies
-                at = np.clip(np.searchsorted(f, frequency[mine]), 1, max(1, len(f) - 1))
-                near = np.abs(f[at - 1] - frequency[mine])
-                near = np.minimum(near, np.abs(f[np.minimum(at, len(f) - 1)] - frequency[mine]))
-                out[mine] |= near <= 1e-6 * frequency[mine]
+        for layout in self.layouts:
+            mine = np.flatnonzero(np.isin(record, layout.records))
+            wanted = frequency[mine]
+            for code in layout.axes if len(mine) else ():
+                f = self.curves.axes[code]
+                at = np.clip(np.searchsorted(f, wanted), 1, max(1, len(f) - 1))
+                near = np.minimum(np.abs(f[at - 1] - wanted), np.abs(f[np.minimum(at, len(f) - 1)] - wanted))
+                out[mine] |= near <= 1e-6 * wanted
         return out
-
-    def _in_layout(self, place: int) -> Bools:
-        """A flag per record: is it one of a layout's."""
-        flags = np.zeros(len(self.batch), np.bool_)
-        flags[self.layouts[place].records] = True
-        return flags
-
-
-def _whole(column: Any) -> Any:
-    return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], type=column.type)

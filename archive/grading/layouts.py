@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from archive.grading.arithmetic import Bools, Ints
-from archive.grading.curves import Curves, pairing_codes, parameter_of
+from archive.grading.sweep_arrays import SweepArrays, pairing_codes, parameter_of
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,11 @@ class Layout:
     slots: dict[str, Slots]
     duplicate: bool = False
 
+    @property
+    def axes(self) -> list[int]:
+        """Codes of all its axes."""
+        return sorted({code for slots in self.slots.values() for code in slots.axes.tolist()})
+
     def of(self, wanted: Bools) -> Layout:
         """The layout with only the records that are wanted. wanted: a flag per record of the batch."""
         chosen = wanted[self.records]
@@ -56,16 +61,16 @@ class Layout:
         return replace(self, records=self.records[chosen], slots=slots)
 
 
-def layouts(curves: Curves, usable: Bools) -> Iterator[Layout]:
-    """Layouts of the rows that can be used. usable: a flag per row."""
-    left = np.flatnonzero(usable & (curves.axis >= 0) & (curves.record >= 0) & (curves.pairing >= 0))
+def layouts(curves: SweepArrays, usable: Bools) -> Iterator[Layout]:
+    """Layouts of the curves that can be graded. usable: a flag per curve."""
+    left = np.flatnonzero(usable & curves.given & (curves.pairing >= 0))
     duplicate = False
     while len(left):
         taken = yield from _layer(curves, left, duplicate)
         left, duplicate = left[~np.isin(left, taken)], True
 
 
-def _layer(curves: Curves, rows: Ints, duplicate: bool) -> Generator[Layout, None, Ints]:
+def _layer(curves: SweepArrays, rows: Ints, duplicate: bool) -> Generator[Layout, None, Ints]:
     """Layouts of the first row of every slot; returns the rows taken."""
     columns: list[tuple[str, int, Ints]] = []
     width = 0

@@ -20,9 +20,9 @@ from archive import vocabulary
 from archive.grading import expressions
 from archive.grading.arithmetic import Ints
 from archive.grading.coverage import SAME
-from archive.grading.curves import PAIRINGS, RECOMPUTED, WHOLE_LINK, Curves, pairing_code
 from archive.grading.expressions import CurveExpression, Grid, find, names
 from archive.grading.layouts import Layout, Slots
+from archive.grading.sweep_arrays import PAIRINGS, RECOMPUTED, WHOLE_LINK, SweepArrays, pairing_code
 
 PAIR = {name: code for code, name in enumerate(PAIRINGS) if name in vocabulary.PAIRS}
 DISTURBING, DISTURBED = 0, 1
@@ -36,7 +36,7 @@ def pairs_of(pairing: int) -> tuple[int, ...]:
 class DerivationPlan:
     """How each parameter of one layout is obtained. Only frequencies from low to high (MHz) are looked at."""
 
-    def __init__(self, curves: Curves, layout: Layout, low: float, high: float) -> None:
+    def __init__(self, curves: SweepArrays, layout: Layout, low: float, high: float) -> None:
         self.curves, self.layout, self.low, self.high = curves, layout, low, high
         self._known: dict[str, list[CurveExpression]] = {}
         self._grids: dict[tuple[int, ...], Grid] = {}
@@ -52,7 +52,7 @@ class DerivationPlan:
         return self._grids[key]
 
     def _grid(self, key: tuple[int, ...]) -> Grid:
-        axes = [self.curves.axes[code].frequencies for code in key]
+        axes = [self.curves.axes[code] for code in key]
         shared = axes[0]
         for other in axes[1:]:
             shared = np.intersect1d(shared, other, assume_unique=True)

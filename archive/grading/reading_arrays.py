@@ -11,8 +11,9 @@ import pyarrow as pa
 
 from archive import vocabulary
 from archive.grading.arithmetic import Bools, Ints, Reals
-from archive.grading.curves import ENDS, codes, lower_first, places
+from archive.grading.sweep_arrays import end_codes, lower_first
 from archive.tables import Batch
+from archive.tables.arrow import coded, reals, rows_of
 
 PAIRSETS = ((0, 1), (2, 3))
 """Pairs that feed power together, by their place among the pairs: IEEE 802.3 alternatives A and B."""
@@ -53,26 +54,25 @@ class ScalarReadings:
     def __init__(self, batch: Batch) -> None:
         table = batch["readings"]
         self.records = len(batch)
-        names, subject = codes(table.column("subject"))
+        names, subject = coded(table.column("subject"))
         self.subjects: list[str] = [lower_first(name) for name in names]
         # A subject that the derived quantities name must have a number too.
         for name in (*vocabulary.PAIRS, *("/".join(vocabulary.PAIRS[i] for i in s) for s in PAIRSETS)):
             if name not in self.subjects:
                 self.subjects.append(name)
-        quantities, quantity = codes(table.column("quantity"))
-        record = places(table.column("record_id"), batch["records"].column("record_id"))
-        value = table.column("value").to_numpy(zero_copy_only=False).astype(np.float64)
-        usable = (record >= 0) & ~np.isnan(value) & (places(table.column("origin"), _GIVEN) >= 0)
-        end = places(table.column("end"), pa.array(ENDS[:2], pa.string()))
-        bound = np.array([1, -1, 0])[places(table.column("censored"), pa.array(_CENSORED, pa.string()))]
+        quantities, quantity = coded(table.column("quantity"))
+        record = rows_of(table.column("record_id"), batch["records"].column("record_id"))
+        value = reals(table.column("value"))
+        usable = (record >= 0) & ~np.isnan(value) & (rows_of(table.column("origin"), _GIVEN) >= 0)
+        bound = np.array([1, -1, 0])[rows_of(table.column("censored"), pa.array(_CENSORED, pa.string()))]
         whole = ReadingArrays(
             record,
             subject,
-            np.where(end < 0, 2, end),
-            table.column("frequency_mhz").to_numpy(zero_copy_only=False).astype(np.float64),
+            end_codes(table.column("end")),
+            reals(table.column("frequency_mhz")),
             value,
             bound,
-            table.column("step").to_numpy(zero_copy_only=False).astype(np.float64) / 2,
+            reals(table.column("step")) / 2,
         )
         self.given = {name: whole.take(usable & (quantity == code)) for code, name in enumerate(quantities)}
         self.best = dict(self.given)

@@ -8,19 +8,21 @@ import pyarrow as pa
 from archive import vocabulary
 from archive.grading import limit_values
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
-from archive.grading.curves import ENDS, codes, lower_first, places
 from archive.grading.graded_columns import (
     FAIL,
     FROM_MEMORY,
     NOT_GRADED,
+    VERDICTS,
     WORST_MARGIN,
     WORST_VALUE,
     GradedColumns,
     LimitNotes,
     TextCodes,
 )
+from archive.grading.sweep_arrays import end_codes, lower_first
 from archive.limits import Limit
 from archive.tables import Batch
+from archive.tables.arrow import coded, reals, rows_of
 
 OVERALL = 4
 _KINDS = {"worst_margin": WORST_MARGIN, "worst_value": WORST_VALUE, "overall": OVERALL}
@@ -34,22 +36,22 @@ class ReportedPoints:
 
     def __init__(self, batch: Batch, pairings: TextCodes) -> None:
         table = batch["reported"]
-        self.record: Ints = places(table.column("record_id"), batch["records"].column("record_id"))
-        self.names, self.parameter = codes(table.column("parameter"))
+        self.record: Ints = rows_of(table.column("record_id"), batch["records"].column("record_id"))
+        self.names, self.parameter = coded(table.column("parameter"))
         kinds = np.array([*_KINDS.values(), 0])
-        self.kind: Ints = kinds[places(table.column("kind"), pa.array(list(_KINDS), pa.string()))]
-        end = places(table.column("end"), pa.array(ENDS[:2], pa.string()))
+        self.kind: Ints = kinds[rows_of(table.column("kind"), pa.array(list(_KINDS), pa.string()))]
+        end = end_codes(table.column("end"))
         taken = np.array([*(vocabulary.parameter(name).ends for name in self.names), False])
-        self.end: Ints = np.where((end < 0) | ~taken[self.parameter], 2, end)
-        listed, pairing = codes(table.column("pairing"))
+        self.end: Ints = np.where(taken[self.parameter], end, 2)
+        listed, pairing = coded(table.column("pairing"))
         number = np.array([*(pairings.code(name) for name in listed), -1], np.int64)
         turned = np.array([*(pairings.code(lower_first(name)) for name in listed), -1], np.int64)
         unordered = np.array([*(vocabulary.parameter(name).per == "combination" for name in self.names), False])
         self.pairing: Ints = np.where(unordered[self.parameter], turned[pairing], number[pairing])
         self.frequency, self.value, self.limit, self.margin, self.step = (
-            table.column(name).to_numpy(zero_copy_only=False).astype(np.float64) for name in _NUMBERS
+            reals(table.column(name)) for name in _NUMBERS
         )
-        self.verdict: Ints = places(table.column("verdict"), pa.array(("pass", "fail"), pa.string()))
+        self.verdict: Ints = rows_of(table.column("verdict"), pa.array(VERDICTS[:2], pa.string()))
         marginal = table.column("marginal").to_pylist()
         self.marginal: Ints = np.array([-1 if m is None else int(m) for m in marginal], np.int64)
         maximum = np.array([*(vocabulary.parameter(name).sense == "max" for name in self.names), False])

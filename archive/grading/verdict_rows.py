@@ -9,11 +9,11 @@ from archive import limits, vocabulary
 from archive.grading import judgement
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import EXACT, Ints, Reals
-from archive.grading.curves import ENDS
 from archive.grading.grade_rows import Judged, as_table, flags, reals, repeated, texts
 from archive.grading.graded_columns import FAIL, NOT_GRADED, UNKNOWN, VERDICTS
 from archive.grading.grading_input import GradingInput
 from archive.grading.resolve_limit import ResolvedLimit
+from archive.grading.sweep_arrays import ENDS
 from archive.limits import Limit
 from archive.version import PROGRAM
 

@@ -6,8 +6,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.grading.curves import places
 from archive.tables import Batch
+from archive.tables.arrow import rows_of
 
 
 def faults(batch: Batch, pairs: tuple[str, ...] = ()) -> dict[int, str]:
@@ -26,7 +26,7 @@ def faults(batch: Batch, pairs: tuple[str, ...] = ()) -> dict[int, str]:
     if counted is not None:
         wrong = pc.and_(wrong, pc.is_in(near, value_set=counted))
     rows = np.flatnonzero(wrong.to_numpy())
-    record = places(table.column("record_id"), batch["records"].column("record_id"))
+    record = rows_of(table.column("record_id"), batch["records"].column("record_id"))
     found: dict[int, list[str]] = {}
     columns = zip(*(c.take(pa.array(rows)).to_pylist() for c in (near, far, fault)), strict=True)
     for row, (contact, arrives, called) in zip(rows.tolist(), columns, strict=True):
