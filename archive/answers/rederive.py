@@ -14,7 +14,7 @@ from archive.answers.submission import Submission
 from archive.errors import Trouble
 from archive.store.deposits.index import content_hashes
 from archive.store.parquet import BagTables
-from archive.validation import findings
+from archive.validation.catalogue import findings
 
 
 def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
@@ -70,4 +70,4 @@ def _contents(batches: Any) -> Iterator[tuple[tuple[str, str], tuple[int, str]]]
 
 
 def _finding(bag: str, what: str) -> dict[str, Any]:
-    return findings.spoken("rederived-otherwise", where=bag, found=what.rstrip("."))
+    return findings.about_archive("rederived-otherwise", where=bag, found=what.rstrip("."))

@@ -83,7 +83,7 @@ def plan(
     source: CheckInput,
 ) -> CheckPlan:
     """Reads policy and schedule before any record is read. Errors: Trouble for whatever is wrong with them."""
-    from archive.validation import policy as policies
+    from archive.validation.catalogue import policy as policies
 
     if report is not None and report.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise Trouble(

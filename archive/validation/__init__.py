@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from archive.validation.catalogue import Rule, UnknownRule, version
-from archive.validation.check import RuleFault, check
-from archive.validation.job import Job, check_job
-from archive.validation.policy import Policy, load
+from archive.validation.catalogue import CatalogueRule, UnknownRule, version
+from archive.validation.catalogue.answering import RuleFault
+from archive.validation.catalogue.policy import Policy, load
+from archive.validation.check import check
+from archive.validation.job import JobCheck, check_job
 
-__all__ = ["Job", "Policy", "Rule", "RuleFault", "UnknownRule", "check", "check_job", "load", "version"]
+__all__ = ["CatalogueRule", "JobCheck", "Policy", "RuleFault", "UnknownRule", "check", "check_job", "load", "version"]

@@ -30,8 +30,8 @@ from archive.validation.copies import Copies, find
 from archive.validation.copies.compare import compare, evidence
 from archive.validation.copies.detector import NEAR, sketches_for
 from archive.validation.copies.residual import parts
-from archive.validation.look import Look
-from archive.validation.policy import Policy
+from archive.validation.look import RecordLook
+from archive.validation.catalogue.policy import Policy
 
 HARD: dict[str, Any] = {"bundle_correlation": 0.9, "equal_lengths": True, "repeat_share": 0.02, "step": 0.1}
 KINDS = ("exact", "rounded", "shifted", "scaled", "re-noised")
@@ -191,7 +191,7 @@ def all_pairs(planted: Planted) -> tuple[set[frozenset[str]], float]:
     """The peer: every pair compared in full, with the same statistic. Only where it still ends."""
     held = []
     for batch in planted.batches():
-        look = Look(batch, "1970-01-01")
+        look = RecordLook(batch, "1970-01-01")
         rows = [(look.ids[int(r)].as_py(), evidence(p, i)) for p in parts(look.curves) for i, r in enumerate(p.rows)]
         meta = {r["record_id"]: (r["job_id"], r["link_label"]) for r in batch["records"].to_pylist()}
         held += [(i, meta[i], e) for i, e in rows]

@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from archive.tables import Batch, axis_row
-from archive.validation import catalogue, loss
+from archive.validation import catalogue
+from archive.validation.look import loss_fit as loss
 from archive.validation.check import run
-from archive.validation.look import Look
-from archive.validation.rules.scalars import M_PER_NS
+from archive.validation.look import RecordLook
+from archive.validation.rules.copper import M_PER_NS
 from archive.validation.rules.sums import _power_sum
 from archive.vocabulary import PAIRS
 
@@ -137,7 +138,7 @@ def _curve(mhz: Any, values: Any) -> Batch:
 def test_the_square_root_law() -> None:
     """A pure skin effect, sqrt(f), is fitted exactly and raises nothing; f squared is no cable."""
     mhz = np.linspace(1, 500, 400)
-    law = Look(_curve(mhz, 1.2 * np.sqrt(mhz)), "2026-11-25").loss_fit
+    law = RecordLook(_curve(mhz, 1.2 * np.sqrt(mhz)), "2026-11-25").loss_fit
     assert law.rms[0] == pytest.approx(0, abs=1e-6)
     assert law.at_100[0] == pytest.approx(12.0, abs=1e-6)
     shape = {"insertion-loss-falls", "insertion-loss-jumps", "insertion-loss-not-of-cable"}

@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 
 from archive.validation import catalogue
-from archive.validation.check import Fault, run
+from archive.validation.check import run
 from archive.validation.report import Collected, sarif
 from tests.validation import examples
 

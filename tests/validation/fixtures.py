@@ -18,7 +18,7 @@ from archive import formats, grading
 from archive.tables import Batch
 from archive.validation import catalogue
 from archive.validation.check import run
-from archive.validation.job import Job
+from archive.validation.job import JobCheck
 from tests.validation import examples
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "findings"
@@ -49,7 +49,7 @@ def shown() -> list[str]:
     return [r.name for r in wanted if _example(r) is not None]
 
 
-def _example(rule: catalogue.Rule) -> dict[str, Any] | None:
+def _example(rule: catalogue.CatalogueRule) -> dict[str, Any] | None:
     fits = (e for e in rule.examples if e["outcome"] == "bad" and not {"policy", "schedule"} & set(e))
     return next(fits, None)
 
@@ -73,7 +73,7 @@ def _forms(example: dict[str, Any]) -> Iterator[Steps]:
 def raised(batch: Batch) -> set[str]:
     """Rules that a batch breaks, by itself and as a job."""
     batch = grading.grade(batch) if not batch["verdicts"].num_rows else batch
-    job = Job(today=TODAY)
+    job = JobCheck(today=TODAY)
     job.add(batch)
     said = [run(batch, today=TODAY), job.finish(lambda _: [batch])]
     assert not any(s.faults for s in said), [s.faults for s in said]
@@ -88,7 +88,7 @@ def small(steps: Steps, base: str = "") -> Batch:
     return Batch.from_rows(made)
 
 
-def bad(rule: catalogue.Rule) -> Batch:
+def bad(rule: catalogue.CatalogueRule) -> Batch:
     """The smallest form of the first bad example that still breaks its rule."""
     example = _example(rule)
     assert example is not None

@@ -11,7 +11,7 @@ import pytest
 from archive.answers.acceptance import AcceptanceFacts, facts, html, pages, pdf
 from archive.tables import Batch
 from archive.validation.check import run
-from archive.validation.job import Job
+from archive.validation.job import JobCheck
 from archive.validation.report import Collected
 from tests.validation import examples, planted
 
@@ -24,7 +24,7 @@ def _facts(batch: Batch, *scheduled: str, **more: Any) -> AcceptanceFacts:
     collected = Collected()
     outcome = run(batch, today=TODAY)
     collected.add_batch(batch, outcome.findings)
-    job = Job(schedule=schedule, today=TODAY)
+    job = JobCheck(schedule=schedule, today=TODAY)
     job.add(batch)
     whole = job.finish(lambda _: [batch])
     collected.add(whole.findings, whole.faults, whole.places)

@@ -8,11 +8,12 @@ import pytest
 
 from archive import schemas, vocabulary
 from archive.tables import Batch
-from archive.validation import catalogue, findings
-from archive.validation.job.check import job_rules
+from archive.validation import catalogue
+from archive.validation.catalogue import findings
+from archive.validation.job.job_check import job_rules
 from archive.validation.job.registry import job_rule
-from archive.validation.policy import Policy
-from archive.validation.registry import record_rules, rule
+from archive.validation.catalogue.policy import Policy
+from archive.validation.catalogue.registry import record_rules, rule
 from tests.validation.conftest import untested
 
 RULES = catalogue.rules()

@@ -11,8 +11,8 @@ import pytest
 from archive import validation
 from archive.tables import Batch, schema
 from archive.validation.check import run
-from archive.validation.policy import Policy, of
-from archive.validation.registry import record_rules
+from archive.validation.catalogue.policy import Policy, of
+from archive.validation.catalogue.registry import record_rules
 from tests.validation import examples, good
 
 TODAY = dt.date(2026, 11, 25)
@@ -98,7 +98,7 @@ def test_a_fault_of_ours_is_not_a_fault_of_the_data(monkeypatch: pytest.MonkeyPa
     monkeypatch.setitem(record_rules(), "velocity-implausible", _broken)
     batch = examples.batch({"do": [{"table": "records", "set": {"limit_found": ""}}]})
     outcome = run(batch, today=TODAY)
-    assert [f.rule for f in outcome.faults] == ["velocity-implausible"]
+    assert [f.where for f in outcome.faults] == ["velocity-implausible"]
     assert "planted by a test" in outcome.faults[0].what
     mine = [f for f in outcome.findings.to_pylist() if f["rule"] == "velocity-implausible"]
     assert {f["status"] for f in mine} == {"could not look"}
@@ -113,7 +113,7 @@ def test_an_unknown_rule_of_a_reader_is_our_fault() -> None:
         "findings": [{"rule": "never-written", "severity": "error", "status": "raised", "message": "?"}]
     }
     outcome = run(Batch.from_rows(rows), Policy(), today=TODAY)
-    assert [f.rule for f in outcome.faults] == ["never-written"]
+    assert [f.where for f in outcome.faults] == ["never-written"]
     assert "never-written" not in _raised(outcome.findings)
 
 

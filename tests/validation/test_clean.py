@@ -14,7 +14,7 @@ import pytest
 from archive import grading
 from archive.demo.simulator import simulate
 from archive.validation.check import run
-from archive.validation.job import Job
+from archive.validation.job import JobCheck
 
 KINDS = [
     ({"category": "cat6a"}, 96),
@@ -32,7 +32,7 @@ def errors(links: int, seed: int, **options: Any) -> Counter[tuple[str, str]]:
     def batches() -> Any:
         return simulate(links, seed, **options)
 
-    job = Job()
+    job = JobCheck()
     for batch in batches():
         batch = grading.grade(batch)
         outcome = run(batch)

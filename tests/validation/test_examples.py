@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from archive.validation import catalogue, policy
+from archive.validation import catalogue
+from archive.validation.catalogue import policy
 from archive.validation.check import run
 from tests.validation import examples
 
@@ -21,7 +22,7 @@ CASES = [
 
 
 @pytest.mark.parametrize(("rule", "example"), CASES)
-def test_example(rule: catalogue.Rule, example: dict[str, Any]) -> None:
+def test_example(rule: catalogue.CatalogueRule, example: dict[str, Any]) -> None:
     """The example does to its own rule what it says."""
     given = policy.of({"tolerances": {rule.name: example["policy"]}} if "policy" in example else {})
     outcome = run(examples.batch(example), given, today=TODAY)

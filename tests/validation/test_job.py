@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from archive.tables import Batch, schema
-from archive.validation import catalogue, check_job, policy
-from archive.validation.job import Job
-from archive.validation.job.check import job_rules
+from archive.validation import catalogue, check_job
+from archive.validation.catalogue import policy
+from archive.validation.job import JobCheck
+from archive.validation.job.job_check import job_rules
 from tests.validation import examples, planted
 
 TODAY = dt.date(2026, 11, 25)
@@ -27,7 +28,7 @@ def _batch(*records: dict[str, Any], first: dict[str, Any] | None = None) -> Bat
 
 
 def _job(batch: Batch, schedule: Any = None) -> Any:
-    job = Job(schedule=schedule, today=TODAY)
+    job = JobCheck(schedule=schedule, today=TODAY)
     job.add(batch)
     return job.finish(lambda _: [batch])
 
@@ -133,7 +134,7 @@ def test_a_fault_of_ours_in_a_rule_across_records(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setitem(job_rules(), "link-retested", broken)
     outcome = _job(_batch({"label": "2-tr2-A117", "seed": 2}))
-    assert [f.rule for f in outcome.faults] == ["link-retested"]
+    assert [f.where for f in outcome.faults] == ["link-retested"]
     assert "labels-look-alike" in {f["rule"] for f in outcome.findings.to_pylist() if f["status"] == "raised"}
 
 
@@ -141,7 +142,7 @@ def test_iso_2859_sample_sizes() -> None:
     """General level II, normal inspection: lots 91-150 F 20, 151-280 G 32, 281-500 H 50, 501-1200 J 80, 1201-3200 K
     125, 3201-10,000 L 200 (S62)."""
     from archive.validation.catalogue import rule
-    from archive.validation.job.rules.results import _sample
+    from archive.validation.rules.job_results import _sample
 
     plan = {**rule("alien-sample-too-small").tolerances, "plan": "iso-2859-1"}
     lots = {91: 20, 150: 20, 151: 32, 280: 32, 281: 50, 500: 50, 501: 80, 1200: 80, 1201: 125, 3200: 125, 3201: 200}
@@ -153,7 +154,7 @@ def test_a_job_with_faults_of_every_kind_is_reported_in_full() -> None:
     rows = [{"schedule_id": f"sc-{n}", **row} for n, row in enumerate(planted.SCHEDULE)]
     schedule = Batch.from_rows({"schedule": rows})["schedule"]
     batch = planted.job()
-    job = Job(policy.of({"tolerances": planted.JOB_POLICY}), schedule=schedule, today=TODAY)
+    job = JobCheck(policy.of({"tolerances": planted.JOB_POLICY}), schedule=schedule, today=TODAY)
     job.add(batch)
     outcome = job.finish(lambda _: [batch])
     assert not outcome.faults
@@ -171,7 +172,7 @@ def test_a_fault_of_ours_in_comparing_curves(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("archive.validation.copies.sketch._project", broken)
     outcome = _job(_batch({"label": "2-tr2-A117", "seed": 2}))
-    assert {f.rule for f in outcome.faults} == {r.name for r in catalogue.rules().values() if r.group.name == "copies"}
+    assert {f.where for f in outcome.faults} == {r.name for r in catalogue.rules().values() if r.group.name == "copies"}
     said = outcome.findings.to_pylist()
     assert "labels-look-alike" in {f["rule"] for f in said if f["status"] == "raised"}
     assert {f["status"] for f in said if "under-two-links" in f["rule"] and "curves" in f["rule"]} == {"could not look"}

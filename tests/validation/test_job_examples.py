@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from archive.tables import Batch
-from archive.validation import catalogue, policy
-from archive.validation.job import Job
+from archive.validation import catalogue
+from archive.validation.catalogue import policy
+from archive.validation.job import JobCheck
 from tests.validation import examples
 
 TODAY = dt.date(2026, 11, 25)
@@ -29,7 +30,7 @@ def run(example: dict[str, Any], rule: str) -> Any:
         rows = [{"schedule_id": f"sc-{i}", "job_id": "HARBOUR-2025", **r} for i, r in enumerate(example["schedule"])]
         schedule = Batch.from_rows({"schedule": rows})["schedule"]
     batch = examples.batch(example)
-    job = Job(given, schedule=schedule, today=TODAY)
+    job = JobCheck(given, schedule=schedule, today=TODAY)
     job.add(batch)
     outcome = job.finish(lambda _: [batch])
     assert not outcome.faults, outcome.faults[0].traceback
@@ -37,7 +38,7 @@ def run(example: dict[str, Any], rule: str) -> Any:
 
 
 @pytest.mark.parametrize(("rule", "example"), CASES)
-def test_example(rule: catalogue.Rule, example: dict[str, Any]) -> None:
+def test_example(rule: catalogue.CatalogueRule, example: dict[str, Any]) -> None:
     """The example does to its own rule what it says."""
     mine = run(example, rule.name)
     statuses = {f["status"] for f in mine}

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from archive.tables import Batch, schema
 from archive.validation.check import run
-from archive.validation.job import Job
+from archive.validation.job import JobCheck
 from archive.validation.report import Collected, document, lines, sarif
 from tests import strategies
 
@@ -31,7 +31,7 @@ def test_no_rule_fails(batch: Batch) -> None:
     batch = batch.replace(findings=schema("findings").empty_table())
     with np.errstate(all="ignore"):
         outcome = run(batch, today=TODAY)
-        job = Job(today=TODAY)
+        job = JobCheck(today=TODAY)
         job.add(batch)
         whole = job.finish(lambda _: [batch])
     faults = [*outcome.faults, *whole.faults]

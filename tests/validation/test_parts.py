@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from archive.validation import catalogue
-from archive.validation.labels import alike, plain
+from archive.validation.look.labels import alike, plain
 from archive.validation.rules.curves import _cut_off
-from archive.validation.times import local_times, say
-from archive.validation.wires import CONTACTS, classify, mate
+from archive.validation.look.local_times import local_times, say
+from archive.validation.look.wires import CONTACTS, classify, mate
 from tests.validation import good
 
 LABELS = st.text(alphabet="ABab01OoIilL -–/.:_é", max_size=12)

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from archive import formats
-from archive.validation import catalogue, policy
+from archive.validation import catalogue
+from archive.validation.catalogue import policy
 from archive.validation.check import run
 from tests.cli.person import typed
 from tests.validation import examples, good, planted

@@ -8,7 +8,7 @@ import pytest
 
 from archive.errors import Trouble
 from archive.validation import catalogue
-from archive.validation.policy import Policy, load, of
+from archive.validation.catalogue.policy import Policy, load, of
 
 
 def _file(folder: Path, text: str) -> Path:

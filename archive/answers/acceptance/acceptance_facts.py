@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from archive.validation import catalogue
-from archive.validation.findings import PROGRAM
-from archive.validation.job import Summary
+from archive.validation.catalogue.findings import PROGRAM
+from archive.validation.job import JobSummary
 from archive.validation.report import Collected
 
 
@@ -26,7 +26,7 @@ class RuleCount:
 class AcceptanceFacts:
     """Everything that stands on the page. late: links that were tested, or are missing, after their day."""
 
-    summary: Summary
+    summary: JobSummary
     schedule: str
     made_on: date
     found: tuple[RuleCount, ...]
@@ -60,7 +60,7 @@ class AcceptanceFacts:
         return not (s.missing or self.failing or self.unjudged or self.errors or s.set_aside or self.faults)
 
 
-def facts(summary: Summary, collected: Collected, *, made_on: date, schedule: str = "") -> AcceptanceFacts:
+def facts(summary: JobSummary, collected: Collected, *, made_on: date, schedule: str = "") -> AcceptanceFacts:
     """The facts of a job that was checked. schedule: name of its file, "" where there is none."""
     found = []
     for rule in collected.rules:

@@ -56,12 +56,12 @@ def command(
     from archive.cli import checking
     from archive.validation import report as reports
     from archive.validation.check import run
-    from archive.validation.job import Job
+    from archive.validation.job import JobCheck
 
     beside = [p for p in (schedule, policy, sarif, report) if p is not None]
     source = checking.source(inputs, job, mapping, beside)
     plan = checking.plan(schedule, schedule_columns, policy, today, report, source)
-    whole = Job(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
+    whole = JobCheck(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
     collected = reports.Collected(reports.KEPT if most is None or not as_json else most)
     checking.add_schedule(plan, collected)
 

@@ -38,7 +38,7 @@ def command(
       muniment copies certificates --job HARBOUR-2019-04
       muniment copies week2.zip --json
     """
-    from archive.validation.policy import load
+    from archive.validation.catalogue.policy import load
 
     tolerances = load(policy) if policy else None
     if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():

@@ -28,13 +28,13 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
     from archive.cli.commands.find import line, plain
     from archive.store.catalogue.filters import Filters
     from archive.store.catalogue.search import find
-    from archive.validation import findings
+    from archive.validation.catalogue import findings
 
     opened = store.open(archive)
     opened.catch_up()
     rows = [plain(r) for r in find(opened.db, Filters(serial=serial, since=since, until=until)) if r["standing"]]
     links = f"{len(rows)} link{'s' if len(rows) != 1 else ''}"
-    finding = findings.spoken("unit-recalled", where=serial, found=links)
+    finding = findings.about_archive("unit-recalled", where=serial, found=links)
     if as_json:
         print_json({"serial": serial, "records": rows, "findings": [finding] if rows else []})
     elif not quiet:

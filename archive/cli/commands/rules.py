@@ -45,7 +45,7 @@ def listed(policy: Path | None = None, as_json: bool = False, quiet: bool = Fals
       muniment rules list --json
     """
     from archive.validation import catalogue
-    from archive.validation.policy import Policy, load
+    from archive.validation.catalogue.policy import Policy, load
 
     chosen = load(policy) if policy else Policy()
     rules = list(catalogue.rules().values())
@@ -74,7 +74,7 @@ def show(name: str, policy: Path | None = None, as_json: bool = False, quiet: bo
     import difflib
 
     from archive.validation import catalogue
-    from archive.validation.policy import Policy, load
+    from archive.validation.catalogue.policy import Policy, load
 
     if name not in catalogue.rules():
         near = difflib.get_close_matches(name, catalogue.rules(), n=3, cutoff=0.4)

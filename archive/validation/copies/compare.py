@@ -12,7 +12,7 @@ from archive.validation.copies.residual import (
     GROUPS,
     SLOTS,
     SWAPPED,
-    Part,
+    EvidencePart,
     filled,
     residuals,
     smooth_basis,
@@ -20,7 +20,7 @@ from archive.validation.copies.residual import (
 
 _STEPS = (5.0, 3.0, 2.0, 1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 LEAST_IN_PART = 3
-"""Curves of one parameter at one end that a part of a record needs."""
+"""CurveView of one parameter at one end that a part of a record needs."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class Evidence:
     values: Any
 
 
-def evidence(part: Part, place: int) -> Evidence:
+def evidence(part: EvidencePart, place: int) -> Evidence:
     """Evidence of one record of a part."""
     return Evidence(part.mhz, part.values[place])
 

@@ -13,10 +13,11 @@ from archive.validation.copies import index
 from archive.validation.copies.compare import Compared, Evidence, compare, evidence
 from archive.validation.copies.residual import SLOTS, parts
 from archive.validation.copies.sketch import Sketches
-from archive.validation.look import Look
-from archive.validation.policy import Policy
+from archive.validation.look import RecordLook
+from archive.validation.catalogue.policy import Policy
 
 EXACT, SOME, NEAR = "curves-under-two-links", "some-curves-under-two-links", "curves-nearly-under-two-links"
+RULES = (EXACT, SOME, NEAR)
 AT_ONCE = 4000
 """Records whose curves are held in memory at once while pairs are compared (some 80 kB each)."""
 
@@ -25,7 +26,7 @@ Fetch = Callable[[list[str]], Iterable[Batch]]
 
 
 @dataclass(frozen=True)
-class Pair:
+class CopiedPair:
     """Two records that agree.
 
     a, b: record ids; label_a, label_b, job_a, job_b; rule: name of the rule it breaks; kind: exact, rounded, shifted,
@@ -56,7 +57,7 @@ class Copies:
     """pairs, the number of records compared, and the false alarm rate: pairs of different links told per link, as
     bounded on simulated links of the hardest kind. The rate in the field is not known."""
 
-    pairs: tuple[Pair, ...]
+    pairs: tuple[CopiedPair, ...]
     compared: int
     false_alarm_rate: float
 
@@ -81,7 +82,7 @@ def find(sketches: Sketches, fetch: Fetch | None, policy: Policy | None = None) 
     c, d, swapped = index.near(sketches, near["least_correlation"] - 0.02, near["part_correlation"] - 0.02)
     asked = {(int(x), int(y), False) for x, y in zip(a, b, strict=True)}
     asked |= {(int(x), int(y), bool(s)) for x, y, s in zip(c, d, swapped, strict=True)}
-    best: dict[tuple[int, int], Pair] = {}
+    best: dict[tuple[int, int], CopiedPair] = {}
     for (x, y, turned), left, right in _both(sketches, sorted(asked), fetch):
         pair = _judge(sketches, x, y, turned, left, right, policy)
         if pair and ((x, y) not in best or pair.score > best[x, y].score):
@@ -129,7 +130,7 @@ def _load(numbers: dict[str, int], fetch: Fetch) -> dict[int, Evidence]:
         here = [i for i in batch["records"].column("record_id").to_pylist() if i in numbers]
         if not here:
             continue
-        look = Look(batch.select(here), "1970-01-01")
+        look = RecordLook(batch.select(here), "1970-01-01")
         ids = look.ids.to_pylist()
         for part in parts(look.curves):
             for place, row in enumerate(part.rows):
@@ -141,7 +142,7 @@ def _load(numbers: dict[str, int], fetch: Fetch) -> dict[int, Evidence]:
 
 def _judge(
     sketches: Sketches, x: int, y: int, turned: bool, left: Evidence, right: Evidence, policy: Policy
-) -> Pair | None:
+) -> CopiedPair | None:
     exact, near = policy.tolerance(EXACT), policy.tolerance(NEAR)
     said = compare(
         left,
@@ -164,7 +165,7 @@ def _judge(
     else:
         return None
     who = sketches.who
-    return Pair(
+    return CopiedPair(
         a=who.record_ids[x],
         b=who.record_ids[y],
         label_a=who.labels[x],
@@ -183,13 +184,13 @@ def _judge(
     )
 
 
-def _equal(sketches: Sketches, x: int, y: int, equal: int, policy: Policy) -> Pair:
+def _equal(sketches: Sketches, x: int, y: int, equal: int, policy: Policy) -> CopiedPair:
     """A pair told from equal hashes alone."""
     who, hashes = sketches.who, sketches.hashes
     shared = np.isin(hashes[x], hashes[y]) & (hashes[x] != 0)
     common = int(((hashes[x] != 0) & (hashes[y] != 0)).sum())
     whole = equal >= policy.tolerance(EXACT)["curves"] or equal == common
-    return Pair(
+    return CopiedPair(
         a=who.record_ids[x],
         b=who.record_ids[y],
         label_a=who.labels[x],

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from archive.validation.labels import plain
-from archive.validation.look import Look
+from archive.validation.look.labels import plain
+from archive.validation.look import RecordLook
 
 
 @dataclass
@@ -26,7 +26,7 @@ class Identities:
     _unit_numbers: dict[str, int] = field(default_factory=dict)
     _made: tuple[Any, ...] | None = None
 
-    def add(self, look: Look, rows: Any) -> None:
+    def add(self, look: RecordLook, rows: Any) -> None:
         """Takes in rows of the records table of a batch."""
         times, precision = look.tested
         serials = look.joined("local_instrument_id", "instruments", "serial")

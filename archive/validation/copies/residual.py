@@ -1,4 +1,4 @@
-"""Curves of near-end crosstalk and return loss, and their residuals after a smooth fit over frequency."""
+"""CurveView of near-end crosstalk and return loss, and their residuals after a smooth fit over frequency."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SLOTS: tuple[tuple[str, str, str], ...] = (
 """The 20 curves of a record that carry the evidence: parameter, end, pairing."""
 
 GROUPS: tuple[tuple[str, str], ...] = tuple((p, e) for p in ("next", "return_loss") for e in ENDS)
-"""Curves of one parameter at one end."""
+"""CurveView of one parameter at one end."""
 
 GROUP_OF = np.array([GROUPS.index((p, e)) for p, e, _ in SLOTS])
 """Group of each slot."""
@@ -27,7 +27,7 @@ SWAPPED = np.array([SLOTS.index((p, {"local": "remote", "remote": "local"}[e], c
 
 
 @dataclass(frozen=True)
-class Part:
+class EvidencePart:
     """Records that share an axis. rows: rows of the records table; mhz: (m,); values: (n, 20, m) float32 in dB, NaN
     where a curve or a point is missing; at: (n, 20) rows of the sweeps table, -1 where there is no curve."""
 
@@ -37,8 +37,8 @@ class Part:
     at: Any
 
 
-def parts(curves: Any, most: int = 48) -> Iterator[Part]:
-    """The evidence of the records of a batch (archive.validation.curves.Curves), at most so many records at once.
+def parts(curves: Any, most: int = 48) -> Iterator[EvidencePart]:
+    """The evidence of the records of a batch (archive.validation.curves.CurveView), at most so many records at once.
 
     A record whose curves lie on several axes is taken on the one that most of them share.
     """
@@ -57,7 +57,7 @@ def parts(curves: Any, most: int = 48) -> Iterator[Part]:
             values = np.full((len(part), len(SLOTS), len(mhz)), np.nan, dtype=np.float32)
             there = mine >= 0
             values[there] = curves.matrix(mine[there], len(mhz))
-            yield Part(part, mhz, values, mine)
+            yield EvidencePart(part, mhz, values, mine)
 
 
 def _slots(curves: Any) -> Any:
@@ -102,7 +102,7 @@ def residuals(values: Any, basis: Any) -> Any:
 
 
 def filled(values: Any) -> Any:
-    """Curves with missing or infinite points filled by their neighbours; one that lacks more than 5 % becomes zero.
+    """CurveView with missing or infinite points filled by their neighbours; one that lacks more than 5 % becomes zero.
 
     values: (n, slots, m), changed in place and returned.
     """

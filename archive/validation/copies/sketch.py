@@ -17,8 +17,8 @@ import numpy as np
 from archive.tables import Batch
 from archive.validation.copies.identity import Identities
 from archive.validation.copies.residual import GROUP_OF, GROUPS, SLOTS, filled, parts, residuals, smooth_basis
-from archive.validation.curves import Curves
-from archive.validation.look import Look
+from archive.validation.look.curve_view import CurveView
+from archive.validation.look import RecordLook
 
 BANDS: tuple[tuple[float, float, float], ...] = ((10.0, 100.0, 0.25), (100.0, 250.0, 0.5), (250.0, 500.0, 1.0))
 """From, to and step in MHz of the reference grids on which the random functions are laid out."""
@@ -27,7 +27,7 @@ SEGMENTS = len(GROUPS) * len(BANDS)
 SCALE = 40.0
 _SEED = 20261125
 LEAST = 16
-"""Points of an axis that a band needs."""
+"""ReportedPoints of an axis that a band needs."""
 EDGE = 0.06
 """Share of a band that may lie outside the axis at either end."""
 _BAND_TERMS = 5
@@ -50,7 +50,7 @@ class Sketches:
 
     def add(self, batch: Batch) -> None:
         """Takes in the records of a batch that have NEXT or return-loss curves."""
-        look = Look(batch, "1970-01-01")
+        look = RecordLook(batch, "1970-01-01")
         for part in parts(look.curves):
             values = filled(part.values)
             hashes = _hashes(look.curves, part.at, part.mhz)
@@ -112,7 +112,7 @@ def _multipliers(points: int) -> Any:
     return rng.integers(1, 2**63, points, dtype=np.uint64) * np.uint64(2) + np.uint64(1)
 
 
-def _hashes(curves: Curves, at: Any, mhz: Any) -> Any:
+def _hashes(curves: CurveView, at: Any, mhz: Any) -> Any:
     """uint64 per curve from the bits of its numbers; equal curves on equal axes have equal hashes. 0: no curve."""
     times = _multipliers(len(mhz))
     salt = (np.ascontiguousarray(mhz).view(np.uint64) * times).sum(dtype=np.uint64)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.validation.job.check import Job, JobOutcome, check_job
-from archive.validation.job.summary import Summary
+from archive.validation.job.job_check import JobCheck, JobOutcome, check_job
+from archive.validation.job.job_summary import JobSummary
 
-__all__ = ["Job", "JobOutcome", "Summary", "check_job"]
+__all__ = ["JobCheck", "JobOutcome", "JobSummary", "check_job"]

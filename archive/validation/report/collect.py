@@ -8,10 +8,10 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.isolation import ProgramFault
 from archive.tables import Batch
 from archive.validation import catalogue
-from archive.validation.check import Fault
-from archive.validation.findings import COULD_NOT_LOOK
+from archive.validation.catalogue.findings import COULD_NOT_LOOK
 
 KEPT = 10_000
 """Findings of one rule that are kept; the rest is counted."""
@@ -33,20 +33,20 @@ class Collected:
         self.totals: Counter[str] = Counter()
         self.severities: Counter[str] = Counter()
         self.blind: Counter[tuple[str, str]] = Counter()
-        self.faults: dict[tuple[str, str], Fault] = {}
+        self.faults: dict[tuple[str, str], ProgramFault] = {}
         self._findings: dict[str, list[dict[str, Any]]] = {}
         self._severity: dict[str, str] = {}
 
-    def add_batch(self, batch: Batch, found: Any, faults: tuple[Fault, ...] = ()) -> None:
+    def add_batch(self, batch: Batch, found: Any, faults: tuple[ProgramFault, ...] = ()) -> None:
         """Findings of one batch, with the places of its records in their sources."""
         self.records += len(batch)
         self.set_aside += batch["set_aside"].num_rows
         self.add(found, faults, lambda ids: places(batch, ids))
 
-    def add(self, found: Any, faults: tuple[Fault, ...] = (), place: Any = None) -> None:
+    def add(self, found: Any, faults: tuple[ProgramFault, ...] = (), place: Any = None) -> None:
         """Findings as a table. place(record_ids): the place in its source by record id."""
         for fault in faults:
-            self.faults.setdefault((fault.rule, fault.what), fault)
+            self.faults.setdefault((fault.where, fault.what), fault)
         blind = pc.equal(found.column("status"), COULD_NOT_LOOK)
         for row in found.filter(blind).group_by(["rule", "message"]).aggregate([("record_id", "count")]).to_pylist():
             self.blind[row["rule"], row["message"]] += row["record_id_count"]

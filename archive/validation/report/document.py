@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from archive.validation import catalogue
-from archive.validation.findings import PROGRAM
+from archive.validation.catalogue.findings import PROGRAM
 from archive.validation.report.collect import Collected
 
 FINDING = ("rule", "severity", "status", "record", "link", "where", "found", "expected", "message", "remedy")
@@ -28,7 +28,7 @@ def document(collected: Collected, missing: tuple[str, ...] = (), unexpected: tu
         "could_not_look": [
             {"rule": rule, "records": count, "why": why} for (rule, why), count in sorted(collected.blind.items())
         ],
-        "faults": [{"rule": f.rule, "what": f.what} for f in collected.faults.values()],
+        "faults": [{"rule": f.where, "what": f.what} for f in collected.faults.values()],
         "rules_version": catalogue.version(),
         "program": PROGRAM,
     }

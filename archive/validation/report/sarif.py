@@ -90,7 +90,7 @@ def _invocation(collected: Collected) -> dict[str, Any]:
         if collected.totals[rule] > len(collected.of(rule))
     ]
     faults = [
-        _notice("error", f"the rule {f.rule} failed by a fault of this program: {f.what}", f.rule)
+        _notice("error", f"the rule {f.where} failed by a fault of this program: {f.what}", f.where)
         for f in collected.faults.values()
     ]
     return {"executionSuccessful": not faults, "toolExecutionNotifications": [*told, *more, *faults]}

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
-from archive.validation.curves import Block
-from archive.validation.look import Look
-from archive.validation.registry import Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Raised, Said, Text, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Reals, Rows
+from archive.validation.look.curve_view import CurveBlock
 
 _REFLECTED = ("return_loss",)
 _COUPLED = ("next", "ps_next", "fext", "ps_fext", "acr_f", "ps_acr_f", "elfext", "ps_elfext", "anext", "afext")
@@ -17,37 +17,28 @@ _LOSSES = ("insertion_loss", *_REFLECTED, *_COUPLED)
 _DIFFERENCES = ("acr_f", "ps_acr_f", "elfext", "ps_elfext")
 
 
-def _usable(look: Look, *parameters: str) -> Any:
-    """Rows of the sweeps table of measured curves of some parameters."""
-    return look.curves.of(*parameters)
-
-
 def _db(value: float) -> str:
     return f"{value:.3g} dB" if abs(value) < 1 else f"{value:.1f} dB"
 
 
-def _raised(look: Look, at: Any, found: Any, expected: Any = "") -> Raised:
+def _raised(look: RecordLook, at: Rows, found: Text, expected: Text = "") -> Raised:
     return Raised(look.curves.rows[at], where=look.curves.places(at), found=found, expected=expected)
 
 
 @rule("points-missing")
-def points_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def points_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Nulls inside a curve."""
-    stats = look.curves.stats
-    at = np.flatnonzero((stats.missing > 0) & look.curves.is_measured)
-    found = []
+    at = np.flatnonzero((look.curves.stats.missing > 0) & look.curves.is_measured)
+    found: dict[int, str] = {}
     for block in look.curves.blocks(at, most=1):
-        gone = np.flatnonzero(np.isnan(block.values[0]))
-        ends = f"{block.mhz[gone[0]]:.6g} MHz"
-        if len(gone) > 1:
-            ends = f"between {block.mhz[gone[0]]:.6g} and {block.mhz[gone[-1]]:.6g} MHz"
-        found.append(f"{len(gone)} of {len(block.mhz)} points, {ends}")
-    order = np.concatenate([b.at for b in look.curves.blocks(at, most=1)]) if len(at) else at
-    yield _raised(look, order, found)
+        gone = block.mhz[np.isnan(block.values[0])]
+        ends = f"{gone[0]:.6g} MHz" if len(gone) == 1 else f"between {gone[0]:.6g} and {gone[-1]:.6g} MHz"
+        found[int(block.at[0])] = f"{len(gone)} of {len(block.mhz)} points, {ends}"
+    yield _raised(look, np.fromiter(found, dtype=np.int64), list(found.values()))
 
 
 @rule("value-not-a-number")
-def value_not_a_number(look: Look, _: Tolerances) -> Iterator[Said]:
+def value_not_a_number(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Infinity, or a NaN that is no missing value."""
     curves = look.curves
     at = np.flatnonzero(~curves.stats.finite & (curves.rows >= 0))
@@ -58,7 +49,7 @@ def value_not_a_number(look: Look, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("curve-constant")
-def curve_constant(look: Look, limits: Tolerances) -> Iterator[Said]:
+def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Highest and lowest value are the same."""
     curves, stats = look.curves, look.curves.stats
     same = (stats.low == stats.high) & (stats.points - stats.missing >= limits["least_points"])
@@ -67,11 +58,11 @@ def curve_constant(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("curve-flat")
-def curve_flat(look: Look, limits: Tolerances) -> Iterator[Said]:
+def curve_flat(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A run of equal values. It holds three equal values a quarter of its length apart: few points decide for most."""
     run = int(limits["points"])
     stats = look.curves.stats
-    at = _usable(look, *_REFLECTED, "next")
+    at = look.curves.of(*_REFLECTED, "next")
     at = at[stats.low[at] < stats.high[at]]
     for block in look.curves.blocks(at):
         if len(block.mhz) <= run:
@@ -82,7 +73,7 @@ def curve_flat(look: Look, limits: Tolerances) -> Iterator[Said]:
             yield from _flat(look, block, int(row), run)
 
 
-def _flat(look: Look, block: Block, row: int, run: int) -> Iterator[Said]:
+def _flat(look: RecordLook, block: CurveBlock, row: int, run: int) -> Iterator[Said]:
     values = block.values[row]
     starts = np.concatenate([[0], np.flatnonzero(np.diff(values) != 0) + 1, [len(values)]])
     lengths = np.diff(starts)
@@ -97,10 +88,10 @@ def _flat(look: Look, block: Block, row: int, run: int) -> Iterator[Said]:
 
 
 @rule("curve-clipped")
-def curve_clipped(look: Look, limits: Tolerances) -> Iterator[Said]:
+def curve_clipped(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Many points at the highest or lowest value, first looked for in every fourth point."""
     share, stats = limits["share_percent"] / 100, look.curves.stats
-    at = _usable(look, *_REFLECTED, "next")
+    at = look.curves.of(*_REFLECTED, "next")
     at = at[(stats.low[at] < stats.high[at]) & (stats.points[at] >= 50)]
     for block in look.curves.blocks(at):
         sparse = block.values[:, ::4]
@@ -113,7 +104,7 @@ def curve_clipped(look: Look, limits: Tolerances) -> Iterator[Said]:
                     yield _raised(look, block.at[[row]], [found])
 
 
-def _cut_off(values: Any, extreme: float, times: float) -> bool:
+def _cut_off(values: Reals, extreme: float, times: float) -> bool:
     """True where far more points lie at the extreme than at the next value the curve has.
 
     The rounded top of a smooth curve has at most 2.4 times as many points in its last step as in the step before it
@@ -128,24 +119,24 @@ def _cut_off(values: Any, extreme: float, times: float) -> bool:
 
 
 @rule("sign-wrong")
-def sign_wrong(look: Look, _: Tolerances) -> Iterator[Said]:
+def sign_wrong(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """The highest value of a curve is below zero, or at zero with something below."""
-    stats, at = look.curves.stats, _usable(look, *_LOSSES)
+    stats, at = look.curves.stats, look.curves.of(*_LOSSES)
     at = at[(stats.high[at] <= 0) & (stats.low[at] < 0)]
     yield _raised(look, at, [f"{_db(a)} to {_db(b)}" for a, b in zip(stats.low[at], stats.high[at], strict=True)])
 
 
 @rule("loss-below-zero")
-def loss_below_zero(look: Look, limits: Tolerances) -> Iterator[Said]:
+def loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A dip below zero of a curve that is not negative throughout. ACR may be negative: it is a difference."""
     stats = look.curves.stats
-    at = _usable(look, *(p for p in _LOSSES if p not in _DIFFERENCES))
+    at = look.curves.of(*(p for p in _LOSSES if p not in _DIFFERENCES))
     at = at[(stats.low[at] < -limits["db"]) & (stats.high[at] > 0)]
     yield _raised(look, at, [_db(v) for v in stats.low[at]])
 
 
 @rule("value-beyond-bounds")
-def value_beyond_bounds(look: Look, limits: Tolerances) -> Iterator[Said]:
+def value_beyond_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A highest value that no field test can tell from its own noise."""
     stats = look.curves.stats
     for parameters, bound in (
@@ -153,16 +144,16 @@ def value_beyond_bounds(look: Look, limits: Tolerances) -> Iterator[Said]:
         (_REFLECTED, limits["return_loss"]),
         (_COUPLED, limits["crosstalk"]),
     ):
-        at = _usable(look, *parameters)
+        at = look.curves.of(*parameters)
         at = at[(np.maximum(stats.high[at], -stats.low[at]) > bound) & stats.finite[at]]
         high = np.where(stats.high[at] > bound, stats.high[at], stats.low[at])
         yield _raised(look, at, [_db(v) for v in high], _db(bound))
 
 
 @rule("value-looks-like-ratio")
-def value_looks_like_ratio(look: Look, limits: Tolerances) -> Iterator[Said]:
+def value_looks_like_ratio(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Crosstalk and return loss between 0 and 1 everywhere."""
-    stats, at = look.curves.stats, _usable(look, *_REFLECTED, "next", "fext")
+    stats, at = look.curves.stats, look.curves.of(*_REFLECTED, "next", "fext")
     inside = (stats.low[at] >= 0) & (stats.high[at] <= limits["highest"]) & (stats.high[at] > stats.low[at])
     at = at[inside & (stats.points[at] >= limits["least_points"])]
     found = [f"{a:.3g} and {b:.3g}" for a, b in zip(stats.low[at], stats.high[at], strict=True)]
@@ -170,7 +161,7 @@ def value_looks_like_ratio(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("insertion-loss-falls")
-def insertion_loss_falls(look: Look, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_falls(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Smoothed over bands, the loss never falls below what it had reached."""
     fit = look.loss_fit
     bad = fit.fall > np.maximum(limits["db"], limits["percent"] / 100 * fit.top)
@@ -179,7 +170,7 @@ def insertion_loss_falls(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("insertion-loss-jumps")
-def insertion_loss_jumps(look: Look, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_jumps(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The residual of the fit from one point to the next."""
     fit = look.loss_fit
     bad = fit.jump > limits["db"]
@@ -188,7 +179,7 @@ def insertion_loss_jumps(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("insertion-loss-not-of-cable")
-def insertion_loss_not_of_cable(look: Look, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_not_of_cable(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The residual of the fit as a whole."""
     fit = look.loss_fit
     bad = fit.rms > np.maximum(limits["db"], limits["percent"] / 100 * fit.top)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
-from archive.validation.times import local_times, say
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask, Reals, Rows, Words
+from archive.validation.look.record_look import once
+from archive.validation.look.local_times import local_times, iso
 
 _NO_KIND = "the kind of fibre is not known"
 
@@ -20,34 +21,30 @@ class Losses:
     """Measured optical losses of a batch, one entry each: row of the records table, value in dB, wavelength in nm (NaN
     where there is none), fibre and direction ("" where there is none). any: records with such a loss."""
 
-    rows: Any
-    value: Any
-    nm: Any
-    fiber: Any
-    direction: Any
-    any: Any
+    rows: Rows
+    value: Reals
+    nm: Reals
+    fiber: Words
+    direction: Words
+    any: Mask
 
 
-def losses(look: Look) -> Losses:
-    """The losses of a batch, made once."""
-    if "losses" not in look.shared:
-        at = look.readings.of("optical_loss")
-        rows = look.readings.rows[at]
-        there = np.zeros(look.size, dtype=bool)
-        there[rows] = True
-        look.shared["losses"] = Losses(
-            rows=rows,
-            value=look.readings.value[at],
-            nm=look.reals("wavelength_nm", "readings")[at] if len(at) else np.zeros(0),
-            fiber=look.readings.subject[at],
-            direction=look.words("direction", "readings")[at] if len(at) else np.zeros(0, dtype=object),
-            any=there,
-        )
-    made: Losses = look.shared["losses"]
-    return made
+@once
+def losses(look: RecordLook) -> Losses:
+    """The losses of a batch."""
+    at = look.readings.of("optical_loss")
+    rows = look.readings.rows[at]
+    return Losses(
+        rows=rows,
+        value=look.readings.value[at],
+        nm=look.reals("wavelength_nm", "readings")[at],
+        fiber=look.readings.subject[at],
+        direction=look.words("direction", "readings")[at],
+        any=look.with_rows(rows),
+    )
 
 
-def _kind(look: Look) -> Any:
+def _kind(look: RecordLook) -> Words:
     """multimode, single-mode, or "" where the cable type says neither, by record."""
     first = [word.split("/")[0] for word in look.words("cable_type")]
     return np.array(
@@ -56,18 +53,18 @@ def _kind(look: Look) -> Any:
     )
 
 
-def _nm(values: Any) -> str:
+def _nm(values: Iterable[float]) -> str:
     return " and ".join(f"{v:g}" for v in values) + " nm"
 
 
-def _count(rows: Any) -> tuple[Any, list[str]]:
+def _count(rows: Rows) -> tuple[Rows, list[str]]:
     """Records, and how many losses of each are meant, in words."""
     found, count = np.unique(rows, return_counts=True)
     return found, [f"{n} optical loss{'es' if n > 1 else ''}" for n in count]
 
 
 @rule("wavelength-missing")
-def wavelength_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def wavelength_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A measured loss without a wavelength."""
     said = losses(look)
     rows, found = _count(said.rows[np.isnan(said.nm)])
@@ -75,24 +72,24 @@ def wavelength_missing(look: Look, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("wavelength-left-out")
-def wavelength_left_out(look: Look, limits: Tolerances) -> Iterator[Said]:
+def wavelength_left_out(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Each wavelength of the kind of fibre against those that were measured."""
     said, kind = losses(look), _kind(look)
-    yield NotLooked(rows_of(said.any & (kind == "")), _NO_KIND)
+    yield NotLooked(np.flatnonzero(said.any & (kind == "")), _NO_KIND)
     for word, wanted in (("multimode", limits["multimode_nm"]), ("single-mode", limits["single_mode_nm"])):
         have = np.zeros((look.size, len(wanted)), dtype=bool)
         for column, nm in enumerate(wanted):
             have[said.rows[np.abs(said.nm - nm) <= limits["within_nm"]], column] = True
-        rows = rows_of(said.any & (kind == word) & ~have.all(axis=1))
+        rows = np.flatnonzero(said.any & (kind == word) & ~have.all(axis=1))
         gone = [_nm([nm for nm, there in zip(wanted, have[r], strict=True) if not there]) for r in rows]
         yield Raised(rows, where=word, found=gone, expected=_nm(wanted))
 
 
 @rule("wavelength-not-of-fiber")
-def wavelength_not_of_fiber(look: Look, limits: Tolerances) -> Iterator[Said]:
+def wavelength_not_of_fiber(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A wavelength outside the range of the kind of fibre."""
     said, kind = losses(look), _kind(look)
-    yield NotLooked(rows_of(said.any & (kind == "")), _NO_KIND)
+    yield NotLooked(np.flatnonzero(said.any & (kind == "")), _NO_KIND)
     for word, (low, high) in (("multimode", limits["multimode_nm"]), ("single-mode", limits["single_mode_nm"])):
         bad = (kind[said.rows] == word) & ((said.nm < low) | (said.nm > high))
         for row in np.unique(said.rows[bad]):
@@ -101,54 +98,54 @@ def wavelength_not_of_fiber(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("reference-method-missing")
-def reference_method_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def reference_method_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A loss, and no method of setting the reference."""
-    yield Raised(rows_of(losses(look).any & look.is_null("reference_method")))
+    yield Raised(np.flatnonzero(losses(look).any & look.is_null("reference_method")))
 
 
 @rule("reference-not-of-the-day")
-def reference_not_of_the_day(look: Look, limits: Tolerances) -> Iterator[Said]:
+def reference_not_of_the_day(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """From the reference to the test. Where one of the two is a day without a time, days are compared."""
     tested, precise = look.tested
     made, how = local_times(look.records.column("reference_local"))
     asked = losses(look).any
-    yield NotLooked(rows_of(asked & (np.isnat(tested) | np.isnat(made))), "no time of test or of reference is known")
+    yield NotLooked(np.flatnonzero(asked & (np.isnat(tested) | np.isnat(made))), "no time of test or of reference is known")
     known = asked & ~np.isnat(tested) & ~np.isnat(made)
     days = (precise == "day") | (how == "day")
-    day = np.where(tested.astype("datetime64[D]") != made.astype("datetime64[D]"), True, False)
+    day = tested.astype("datetime64[D]") != made.astype("datetime64[D]")
     hours = (tested - made).astype(np.int64) / 3600
     # a reference kept to the minute may seem to follow a test of the same minute
     off = np.where(days, day, (hours < -1 / 60) | (hours > limits["hours"]))
-    rows = rows_of(known & off)
-    found = [say(made[r], how[r]) for r in rows]
-    yield Raised(rows, found=found, expected=[say(tested[r], precise[r]) for r in rows])
+    rows = np.flatnonzero(known & off)
+    found = [iso(made[r], how[r]) for r in rows]
+    yield Raised(rows, found=found, expected=[iso(tested[r], precise[r]) for r in rows])
 
 
 @rule("launch-condition-missing")
-def launch_condition_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def launch_condition_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A multimode loss, and no launch condition."""
     said, kind = losses(look), _kind(look)
     lacks = said.any & np.isin(look.words("launch_condition"), ("", "unknown"))
-    yield NotLooked(rows_of(lacks & (kind == "")), _NO_KIND)
-    yield Raised(rows_of(lacks & (kind == "multimode")))
+    yield NotLooked(np.flatnonzero(lacks & (kind == "")), _NO_KIND)
+    yield Raised(np.flatnonzero(lacks & (kind == "multimode")))
 
 
 @rule("connections-not-counted")
-def connections_not_counted(look: Look, _: Tolerances) -> Iterator[Said]:
+def connections_not_counted(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A loss, and no number of connections or of splices."""
     for word in ("connections", "splices"):
-        yield Raised(rows_of(losses(look).any & look.is_null(word)), found=word)
+        yield Raised(np.flatnonzero(losses(look).any & look.is_null(word)), found=word)
 
 
 @rule("optical-direction-missing")
-def optical_direction_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def optical_direction_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A measured loss without a direction."""
     said = losses(look)
     rows, found = _count(said.rows[said.direction == ""])
     yield Raised(rows, found=found)
 
 
-def _places(said: Losses, at: Any) -> list[str]:
+def _places(said: Losses, at: Rows) -> list[str]:
     """Losses by wavelength, fibre and direction, for findings: 850 nm, fibre 7, local-remote."""
     named = zip(said.nm[at], said.fiber[at], said.direction[at], strict=True)
     return [
@@ -158,7 +155,7 @@ def _places(said: Losses, at: Any) -> list[str]:
 
 
 @rule("optical-loss-below-zero")
-def optical_loss_below_zero(look: Look, limits: Tolerances) -> Iterator[Said]:
+def optical_loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A measured loss below zero."""
     said = losses(look)
     at = np.flatnonzero(said.value < -limits["db"])
@@ -166,10 +163,10 @@ def optical_loss_below_zero(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("optical-loss-too-small")
-def optical_loss_too_small(look: Look, limits: Tolerances) -> Iterator[Said]:
+def optical_loss_too_small(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A loss between zero and a few hundredths, over so many connections."""
     said, count = losses(look), look.reals("connections")
-    yield NotLooked(rows_of(said.any & np.isnan(count)), "the number of connections is not known")
+    yield NotLooked(np.flatnonzero(said.any & np.isnan(count)), "the number of connections is not known")
     small = (said.value >= 0) & (said.value < limits["db"]) & (count[said.rows] >= limits["connections"])
     at = np.flatnonzero(small)
     found, expected = [f"{v:.2f} dB" for v in said.value[at]], [f"{n:g}" for n in count[said.rows[at]]]
@@ -177,9 +174,9 @@ def optical_loss_too_small(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("group-index-implausible")
-def group_index_implausible(look: Look, limits: Tolerances) -> Iterator[Said]:
+def group_index_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Set index out of the range of glass."""
     low, high = limits["index"]
     index = look.reals("group_index")
-    rows = rows_of((index < low) | (index > high))
+    rows = np.flatnonzero((index < low) | (index > high))
     yield Raised(rows, found=[f"{v:g}" for v in index[rows]], expected=f"{low:g} to {high:g}")

@@ -6,48 +6,28 @@ import re
 import unicodedata
 from collections.abc import Iterator
 
-import numpy as np
-
-from archive.validation.look import Look
-from archive.validation.registry import Raised, Said, Tolerances, rows_of, rule
-
-_COUNTED = re.compile(r"[\s_\-#.]*\d*$")
-
-
-@rule("identifier-missing")
-def identifier_missing(look: Look, _: Tolerances) -> Iterator[Said]:
-    """No label, or one of blanks."""
-    yield Raised(rows_of(look.is_null("link_label")))
-
-
-@rule("identifier-placeholder")
-def identifier_placeholder(look: Look, limits: Tolerances) -> Iterator[Said]:
-    """A word that instruments fill in, with or without a number counted up."""
-    defaults = {w.casefold() for w in limits["words"]}
-    labels = look.words("link_label")
-    bad = [bool(t := x.strip().casefold()) and (t in defaults or _COUNTED.sub("", t) in defaults) for x in labels]
-    rows = rows_of(bad)
-    yield Raised(rows, found=[repr(x) for x in labels[rows]])
+from archive.validation.catalogue.registry import Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
 
 
 @rule("identifier-syntax")
-def identifier_syntax(look: Look, limits: Tolerances) -> Iterator[Said]:
+def identifier_syntax(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The job's own pattern where the policy gives one, else the forms of ANSI/TIA-606."""
     own = limits["pattern"]
-    forms = [re.compile(own)] if own else [re.compile(p) for p in limits["forms"]]
+    forms = [re.compile(p) for p in ([own] if own else limits["forms"])]
     labels = look.words("link_label")
     strange = {x for x in set(labels) if x.strip() and not any(f.fullmatch(x.strip()) for f in forms)}
-    rows = rows_of([x in strange for x in labels])
+    rows = np.flatnonzero([x in strange for x in labels])
     expected = f"the pattern {own}" if own else "a form of ANSI/TIA-606, such as 1A-B07 or 1A.AD02-35:05"
     yield Raised(rows, found=[repr(x) for x in labels[rows]], expected=expected)
 
 
 @rule("identifier-look-alikes")
-def identifier_look_alikes(look: Look, _: Tolerances) -> Iterator[Said]:
+def identifier_look_alikes(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Blanks around it or doubled, dashes that are no hyphen, control characters, letters of another script."""
     labels = look.words("link_label")
     strange = {x: what for x in set(labels) if (what := _strange(x))}
-    rows = rows_of([x in strange for x in labels])
+    rows = np.flatnonzero([x in strange for x in labels])
     yield Raised(rows, where=[repr(x) for x in labels[rows]], found=[strange[x] for x in labels[rows]])
 
 
@@ -72,10 +52,10 @@ def _strange(label: str) -> str:
 
 
 @rule("both-ends-in-one-place")
-def both_ends_in_one_place(look: Look, _: Tolerances) -> Iterator[Said]:
+def both_ends_in_one_place(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Both ends of the record are at one and the same place, floor, space, panel and port."""
     local, remote = look.words("local_place_id"), look.words("remote_place_id")
-    rows = rows_of((local != "") & (local == remote))
+    rows = np.flatnonzero((local != "") & (local == remote))
     ports = look.joined("local_place_id", "places", "port")
-    rows = rows[ports[rows] != ""] if len(rows) else rows
-    yield Raised(np.asarray(rows), found=list(ports[rows]) if len(rows) else "")
+    rows = rows[ports[rows] != ""]
+    yield Raised(rows, found=list(ports[rows]))

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
 from archive import vocabulary
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask
 from archive.vocabulary import PAIRS
 
 # What a parameter follows from: any one of the sets suffices.
@@ -30,21 +30,22 @@ def _say(parameter: str) -> str:
     return vocabulary.parameter(parameter).name
 
 
-def _present(look: Look, parameter: str) -> Any:
+def _present(look: RecordLook, parameter: str) -> Mask:
     """True for records with a measured or derived curve of a parameter."""
-    curves = look.curves
-    at = curves.mask("parameter", parameter) & curves.mask("origin", "measured", "derived") & (curves.rows >= 0)
-    out = np.zeros(look.size, dtype=bool)
-    out[curves.rows[at]] = True
-    return out
+    return look.with_rows(look.curves.rows, look.curves.mask("parameter", parameter) & _taken(look))
+
+
+def _taken(look: RecordLook) -> Mask:
+    """True for measured and derived curves."""
+    return look.curves.mask("origin", "measured", "derived")
 
 
 @rule("parameter-missing")
-def parameter_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def parameter_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A line that a pass needs, and neither the parameter nor what it follows from."""
     asked = look.is_copper & look.is_full_sweep
-    yield NotLooked(rows_of(asked & ~look.limits.known), "which parameters are needed is not known: no limit")
-    have: dict[str, Any] = {}
+    yield NotLooked(np.flatnonzero(asked & ~look.limits.known), "which parameters are needed is not known: no limit")
+    have: dict[str, Mask] = {}
     for limit, theirs in look.limits.groups():
         for parameter, line in limit.lines.items():
             if line.role != "required" or line.unit != "dB":
@@ -53,35 +54,24 @@ def parameter_missing(look: Look, _: Tolerances) -> Iterator[Said]:
             for name in {n for s in sets for n in s} - set(have):
                 have[name] = _present(look, name)
             enough = np.any([np.all([have[n] for n in s], axis=0) for s in sets], axis=0)
-            rows = rows_of(asked & theirs & ~enough)
+            rows = np.flatnonzero(asked & theirs & ~enough)
             yield Raised(rows, where=_say(parameter), expected=limit.id)
 
 
-def _grid(look: Look, parameter: str, end: str, names: tuple[str, ...]) -> Any:
-    """True where a record has a curve of the parameter at that end ("" for none given) for each pairing, (size, n)."""
-    curves = look.curves
-    at = np.flatnonzero(
-        curves.mask("parameter", parameter)
-        & curves.mask("end", end)
-        & curves.mask("origin", "measured", "derived")
-        & (curves.rows >= 0)
-    )
-    out = np.zeros((look.size, len(names)), dtype=bool)
-    words = curves.word("pairing", at)
-    for column, name in enumerate(names):
-        out[curves.rows[at[words == name]], column] = True
+def _grids(look: RecordLook, parameter: str) -> dict[str, Mask]:
+    """By end ("" for none given): true where a record has a curve of the parameter for each pairing, (size, n)."""
+    curves, names = look.curves, vocabulary.pairings(vocabulary.parameter(parameter).per)
+    wanted = np.flatnonzero(curves.mask("parameter", parameter) & _taken(look) & (curves.rows >= 0))
+    ends, pairings, rows = curves.word("end", wanted), curves.word("pairing", wanted), curves.rows[wanted]
+    out = {end: np.zeros((look.size, len(names)), dtype=bool) for end in ("", *vocabulary.ENDS)}
+    for end, grid in out.items():
+        for column, name in enumerate(names):
+            grid[rows[(ends == end) & (pairings == name)], column] = True
     return out
 
 
-def _grids(look: Look, parameter: str) -> dict[str, Any]:
-    key = vocabulary.parameter(parameter)
-    names = vocabulary.pairings(key.per)
-    ends = ("", "local", "remote")
-    return {end: _grid(look, parameter, end, names) for end in ends}
-
-
 @rule("pairing-missing")
-def pairing_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def pairing_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """At each end at which a parameter was taken at all, every pair or combination. Of ACR-N six of twelve suffice."""
     asked = look.is_copper & look.is_full_sweep & ~_narrow(look)
     for parameter in _FIELD:
@@ -91,12 +81,12 @@ def pairing_missing(look: Look, _: Tolerances) -> Iterator[Said]:
         for end, grid in _grids(look, parameter).items():
             if parameter == "acr_n":
                 grid = grid | grid[:, [names.index("/".join(reversed(n.split("/")))) for n in names]]
-            rows = rows_of(asked & grid.any(axis=1) & ~grid.all(axis=1))
+            rows = np.flatnonzero(asked & grid.any(axis=1) & ~grid.all(axis=1))
             gone = [", ".join(n for n, g in zip(names, grid[r], strict=True) if not g) for r in rows]
             yield Raised(rows, where=f"{_say(parameter)} {end}".strip(), found=gone)
 
 
-def _narrow(look: Look) -> Any:
+def _narrow(look: RecordLook) -> Mask:
     """True for records whose limit needs fewer than four pairs."""
     out = np.zeros(look.size, dtype=bool)
     for limit, theirs in look.limits.groups():
@@ -106,7 +96,7 @@ def _narrow(look: Look) -> Any:
 
 
 @rule("end-missing")
-def end_missing(look: Look, _: Tolerances) -> Iterator[Said]:
+def end_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A parameter that is taken at both ends, at one of them only."""
     asked = look.is_copper & look.is_full_sweep
     for parameter in _FIELD:
@@ -115,4 +105,4 @@ def end_missing(look: Look, _: Tolerances) -> Iterator[Said]:
         grids = _grids(look, parameter)
         local, remote = grids["local"].any(axis=1), grids["remote"].any(axis=1)
         for has, lacks, end in ((local, remote, "local"), (remote, local, "remote")):
-            yield Raised(rows_of(asked & has & ~lacks), where=_say(parameter), found=end)
+            yield Raised(np.flatnonzero(asked & has & ~lacks), where=_say(parameter), found=end)

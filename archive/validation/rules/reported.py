@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.validation.curves import named
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
+from archive.limits import Limit
+from archive.limits.line import Line
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask, Reals, Rows, Words
+from archive.validation.look.curve_view import curve_names, in_blocks
+from archive.validation.look.record_look import once
 from archive.validation.rules.sums import index
 
 _BASIC = ("insertion_loss", "return_loss", "next", "fext")
@@ -20,49 +23,40 @@ _NO_LIMIT = "the limit that the words name is not known"
 
 
 @dataclass(frozen=True)
-class Points:
-    """Rows of reported that name one point of one parameter in dB: rows of records, words and numbers of the point."""
+class ReportedPoints:
+    """Rows of reported that name one point of one parameter in dB: rows of records, words and numbers of the point.
+    mhz in MHz; value, limit and margin in dB."""
 
-    rows: Any
-    parameter: Any
-    end: Any
-    pairing: Any
-    mhz: Any
-    value: Any
-    limit: Any
-    margin: Any
-    worst_margin: Any
+    rows: Rows
+    parameter: Words
+    end: Words
+    pairing: Words
+    mhz: Reals
+    value: Reals
+    limit: Reals
+    margin: Reals
+    worst_margin: Mask
 
-    def place(self, at: Any) -> list[str]:
+    def place(self, at: Rows) -> list[str]:
         """Names for findings: NEXT local 1-2/3-6."""
-        three = zip(named(self.parameter[at]), self.end[at], self.pairing[at], strict=True)
-        return [" ".join(p for p in t if p) for t in three]
+        return curve_names(self.parameter[at], self.end[at], self.pairing[at])
 
 
-def points(look: Look) -> Points:
-    """The reported points of a batch, made once."""
-    if "points" not in look.shared:
-        rows = look.rows_for("reported")
-        words = {c: look.words(c, "reported") for c in ("parameter", "end", "pairing", "kind")}
-        numbers = {c: look.reals(c, "reported") for c in ("frequency_mhz", "value", "limit", "margin")}
-        decibels = {p.id for p in vocabulary.parameters().values() if p.unit == "dB"}
-        use = np.flatnonzero((rows >= 0) & np.isin(words["parameter"], sorted(decibels)))
-        look.shared["points"] = Points(
-            rows=rows[use],
-            parameter=words["parameter"][use],
-            end=words["end"][use],
-            pairing=words["pairing"][use],
-            mhz=numbers["frequency_mhz"][use],
-            value=numbers["value"][use],
-            limit=numbers["limit"][use],
-            margin=numbers["margin"][use],
-            worst_margin=words["kind"][use] == "worst_margin",
-        )
-    made: Points = look.shared["points"]
-    return made
+@once
+def points(look: RecordLook) -> ReportedPoints:
+    """The reported points of a batch."""
+    decibels = {p.id for p in vocabulary.parameters().values() if p.unit == "dB"}
+    rows, parameter = look.rows_for("reported"), look.words("parameter", "reported")
+    use = np.flatnonzero((rows >= 0) & np.isin(parameter, sorted(decibels)))
+    end, pairing, kind = (look.words(c, "reported")[use] for c in ("end", "pairing", "kind"))
+    mhz, value, limit, margin = (
+        look.reals(c, "reported")[use] for c in ("frequency_mhz", "value", "limit", "margin")
+    )
+    worst = kind == "worst_margin"
+    return ReportedPoints(rows[use], parameter[use], end, pairing, mhz, value, limit, margin, worst)
 
 
-def _curves_at(look: Look, said: Points) -> Any:
+def _curves_at(look: RecordLook, said: ReportedPoints) -> Rows:
     """Row of the sweeps table of the curve that each point belongs to, -1 where there is none."""
     out = np.full(len(said.rows), -1)
     for key in sorted(set(zip(said.parameter, said.end, said.pairing, strict=True))):
@@ -74,7 +68,7 @@ def _curves_at(look: Look, said: Points) -> Any:
 
 
 @rule("reported-value-contradicts-curve")
-def reported_value_contradicts_curve(look: Look, limits: Tolerances) -> Iterator[Said]:
+def reported_value_contradicts_curve(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The value at the reported frequency; the neighbours of that point count too, since frequencies are rounded."""
     said = points(look)
     at = _curves_at(look, said)
@@ -98,14 +92,14 @@ def reported_value_contradicts_curve(look: Look, limits: Tolerances) -> Iterator
         yield Raised(said.rows[mine[bad]], where=place, found=found, expected=expected)
 
 
-def _nearest(mhz: Any, wanted: Any) -> Any:
+def _nearest(mhz: Reals, wanted: Reals) -> Rows:
     """Index of the nearest of rising frequencies."""
     right = np.clip(np.searchsorted(mhz, wanted), 1, len(mhz) - 1)
     return np.where(wanted - mhz[right - 1] <= mhz[right] - wanted, right - 1, right)
 
 
 @rule("reported-margin-contradicts-itself")
-def reported_margin_contradicts_itself(look: Look, limits: Tolerances) -> Iterator[Said]:
+def reported_margin_contradicts_itself(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Margin against value and limit of the same row, in any unit."""
     rows = look.rows_for("reported")
     value, limit, margin = (look.reals(c, "reported") for c in ("value", "limit", "margin"))
@@ -119,18 +113,16 @@ def reported_margin_contradicts_itself(look: Look, limits: Tolerances) -> Iterat
     where = _places(look, at)
     unit = [known[p].unit if p in known else "" for p in parameter[at]]
     found = [f"{v:.4g} {u}" for v, u in zip(margin[at], unit, strict=True)]
-    yield Raised(
-        rows[at], where=where, found=found, expected=[f"{v:.4g} {u}" for v, u in zip(due[at], unit, strict=True)]
-    )
+    expected = [f"{v:.4g} {u}" for v, u in zip(due[at], unit, strict=True)]
+    yield Raised(rows[at], where=where, found=found, expected=expected)
 
 
-def _places(look: Look, at: Any) -> list[str]:
+def _places(look: RecordLook, at: Rows) -> list[str]:
     """Rows of reported by name: NEXT local 1-2/3-6."""
-    parameter, end, pairing = (look.words(c, "reported")[at] for c in ("parameter", "end", "pairing"))
-    return [" ".join(p for p in t if p) for t in zip(named(parameter), end, pairing, strict=True)]
+    return curve_names(*(look.words(c, "reported")[at] for c in ("parameter", "end", "pairing")))
 
 
-def _lines(look: Look, said: Points) -> Iterator[tuple[Any, Any, Any]]:
+def _lines(look: RecordLook, said: ReportedPoints) -> Iterator[tuple[Limit, Line, Rows]]:
     """For each limit and parameter: the limit, the line and the points of the records that name it."""
     for limit, theirs in look.limits.groups():
         here = theirs[said.rows]
@@ -141,7 +133,7 @@ def _lines(look: Look, said: Points) -> Iterator[tuple[Any, Any, Any]]:
 
 
 @rule("reported-limit-contradicts-ours")
-def reported_limit_contradicts_ours(look: Look, limits: Tolerances) -> Iterator[Said]:
+def reported_limit_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The limit at the reported frequency; a rounded frequency is allowed for by the line half a step beside it."""
     said = points(look)
     given = ~np.isnan(said.limit) & ~np.isnan(said.mhz)
@@ -153,13 +145,12 @@ def reported_limit_contradicts_ours(look: Look, limits: Tolerances) -> Iterator[
         slope = np.fmax(np.abs(around[0] - around[1]), np.abs(around[0] - around[2]))
         bad = at[off > limits["db"] + np.nan_to_num(slope)]
         found = [f"{said.limit[i]:g} dB at {said.mhz[i]:g} MHz" for i in bad]
-        yield Raised(
-            said.rows[bad], where=said.place(bad), found=found, expected=[f"{line.at(said.mhz[i]):.2f} dB" for i in bad]
-        )
+        expected = [f"{v:.2f} dB" for v in line.at(said.mhz[bad])]
+        yield Raised(said.rows[bad], where=said.place(bad), found=found, expected=expected)
 
 
 @rule("reported-margin-not-worst")
-def reported_margin_not_worst(look: Look, limits: Tolerances) -> Iterator[Said]:
+def reported_margin_not_worst(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The smallest margin against the line, of the curve that is named; of all pairings where the instrument names one
     worst case for a parameter and end. Left out: points where reported limit and line differ, and points that the
     limit takes for information only because the loss of a pair involved is small.
@@ -181,7 +172,7 @@ def reported_margin_not_worst(look: Look, limits: Tolerances) -> Iterator[Said]:
         yield Raised(said.rows[bad], where=said.place(bad), found=found, expected=expected)
 
 
-def _claimed(look: Look, said: Points, at: Any) -> tuple[Any, Any]:
+def _claimed(look: RecordLook, said: ReportedPoints, at: Rows) -> tuple[Rows, Rows]:
     """The curves that each worst case claims to be the worst of: point and row of the sweeps table, as two arrays."""
     keys = [f"{r} {p} {e}" for r, p, e in zip(said.rows[at], said.parameter[at], said.end[at], strict=True)]
     _, inverse, counts = np.unique(np.array(keys, dtype=str), return_inverse=True, return_counts=True)
@@ -200,7 +191,7 @@ def _claimed(look: Look, said: Points, at: Any) -> tuple[Any, Any]:
     return np.concatenate([none, *owner]), np.concatenate([none, *sweep])
 
 
-def _margins(look: Look, line: Any, owner: Any, sweep: Any) -> Iterator[tuple[Any, Any]]:
+def _margins(look: RecordLook, line: Line, owner: Rows, sweep: Rows) -> Iterator[tuple[Rows, Reals]]:
     """Margins of curves against a line, in parts: places in the two arrays, and (n, points) in dB."""
     curves = look.curves
     lowest = max((r.value for r in line.rules), default=None)
@@ -210,7 +201,7 @@ def _margins(look: Look, line: Any, owner: Any, sweep: Any) -> Iterator[tuple[An
         bound = line.at(mhz)
         if np.isnan(bound).all():
             continue
-        for part in np.array_split(mine, max(1, len(mine) * len(mhz) >> 17)):
+        for part in in_blocks(mine, len(mhz)):
             values = curves.matrix(sweep[part], len(mhz))
             margins = bound - values if line.sense == "max" else values - bound
             if lowest is not None:
@@ -218,7 +209,7 @@ def _margins(look: Look, line: Any, owner: Any, sweep: Any) -> Iterator[tuple[An
             yield part, margins
 
 
-def _loss(look: Look, sweep: Any, points_of_axis: int) -> Any:
+def _loss(look: RecordLook, sweep: Rows, points_of_axis: int) -> Reals:
     """Smallest insertion loss of the pairs that each curve involves, (n, points); NaN where it is not there."""
     curves = look.curves
     pairings, rows_of_curves = curves.word("pairing", sweep), curves.rows[sweep]
@@ -235,8 +226,8 @@ def _loss(look: Look, sweep: Any, points_of_axis: int) -> Any:
 
 
 @rule("limit-curve-contradicts-ours")
-def limit_curve_contradicts_ours(look: Look, limits: Tolerances) -> Iterator[Said]:
-    """Curves of origin limit against the line, over the frequencies that both have."""
+def limit_curve_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+    """CurveView of origin limit against the line, over the frequencies that both have."""
     curves = look.curves
     given = curves.mask("origin", "limit") & curves.fits
     if not given.any():
@@ -256,11 +247,10 @@ def limit_curve_contradicts_ours(look: Look, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("verdict-contradicts-margins")
-def verdict_contradicts_margins(look: Look, _: Tolerances) -> Iterator[Said]:
+def verdict_contradicts_margins(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A pass with a failed parameter or a margin below zero; what was taken for information does not count."""
     rows = look.rows_for("reported")
-    passed = np.zeros(len(rows), dtype=bool)
-    passed[rows >= 0] = (look.words("reported_verdict") == "pass")[rows[rows >= 0]]
+    passed = (rows >= 0) & (look.words("reported_verdict") == "pass")[rows]
     verdict, margin = look.words("verdict", "reported"), look.reals("margin", "reported")
     bad = np.flatnonzero(passed & ((verdict == "fail") | ((margin < -0.005) & (verdict != "informative"))))
     # one finding for a record: its smallest margin, with the number of others
@@ -278,7 +268,7 @@ def _against(verdict: str, margin: float, others: int) -> str:
 
 
 @rule("verdict-contradicts-ours")
-def verdict_contradicts_ours(look: Look, _: Tolerances) -> Iterator[Said]:
+def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Verdicts that stand in the batch and disagree by more than the resolution of the export."""
     yield _not_graded(look)
     at, rows, same = _differing(look)
@@ -292,7 +282,7 @@ def verdict_contradicts_ours(look: Look, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("margins-contradict-ours")
-def margins_contradict_ours(look: Look, _: Tolerances) -> Iterator[Said]:
+def margins_contradict_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """The verdict is the same, a margin or the verdict of one parameter is not. The grade says which."""
     yield _not_graded(look)
     at, rows, same = _differing(look)
@@ -301,15 +291,13 @@ def margins_contradict_ours(look: Look, _: Tolerances) -> Iterator[Said]:
     yield Raised(rows[at], where=list(look.words("limit_id", "verdicts")[at]), found=found)
 
 
-def _not_graded(look: Look) -> NotLooked:
-    rows = look.rows_for("verdicts")
-    judged = np.zeros(look.size, dtype=bool)
-    judged[rows[rows >= 0]] = True
+def _not_graded(look: RecordLook) -> NotLooked:
+    judged = look.with_rows(look.rows_for("verdicts"))
     said = np.isin(look.words("reported_verdict"), ("pass", "fail"))
-    return NotLooked(rows_of(said & ~judged), "the record was not graded here")
+    return NotLooked(np.flatnonzero(said & ~judged), "the record was not graded here")
 
 
-def _differing(look: Look) -> tuple[Any, Any, Any]:
+def _differing(look: RecordLook) -> tuple[Rows, Rows, Mask]:
     """Verdicts of ours that differ from what the instrument said: their places in the table, row of the records table
     of every verdict, and whether the word on the whole record is the same all the same."""
     verdicts, rows = look.batch["verdicts"], look.rows_for("verdicts")
@@ -320,11 +308,8 @@ def _differing(look: Look) -> tuple[Any, Any, Any]:
 
 
 @rule("marginal-result")
-def marginal_result(look: Look, _: Tolerances) -> Iterator[Said]:
+def marginal_result(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """The instrument's own mark on the record or on one of its parameters."""
-    marked = pc.fill_null(look.records.column("reported_marginal"), False).to_numpy().astype(bool).copy()
-    rows = look.rows_for("reported")
-    parts = pc.fill_null(look.batch["reported"].column("marginal"), False).to_numpy().astype(bool)
-    marked[rows[parts & (rows >= 0)]] = True
-    at = rows_of(marked)
+    of_a_part = look.with_rows(look.rows_for("reported"), look.flags("marginal", "reported"))
+    at = np.flatnonzero(look.flags("reported_marginal") | of_a_part)
     yield Raised(at, found=[v or "no verdict" for v in look.words("reported_verdict")[at]])

@@ -2,37 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeAlias
 
 import numpy as np
 
 from archive import vocabulary
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Reals, Rows
+from archive.validation.look.curve_view import in_blocks
+from archive.validation.look.record_look import once
 from archive.vocabulary import PAIRS
 
-ORIGINS = ("measured", "derived")
+CurveKey: TypeAlias = tuple[str, str, str]
+"""Parameter, end and pairing of a curve."""
+Off: TypeAlias = tuple[Rows, Reals]
 
 
 @dataclass(frozen=True)
-class Index:
-    """Where the curves of a batch are: at[key] is the row of the sweeps table, -1 where there is none.
+class CurveIndex:
+    """Where the curves of a batch are. made: by (parameter, end, pairing) the row of the sweeps table by record."""
 
-    A key is (parameter, end, pairing); each array is as long as the records table.
-    """
+    look: RecordLook
+    made: dict[CurveKey, Rows]
 
-    look: Look
-    made: dict[tuple[str, str, str], Any]
-
-    def at(self, parameter: str, end: str, pairing: str) -> Any:
-        """Rows of the sweeps table by record. Without an end, the curve that names none, else of any end."""
+    def at(self, parameter: str, end: str, pairing: str) -> Rows:
+        """Rows of the sweeps table by record, -1 where there is none. Without an end, the curve that names none, else
+        of any end."""
         key = (parameter, end, pairing)
         if key not in self.made:
             curves = self.look.curves
             wanted = curves.mask("parameter", parameter) & curves.mask("pairing", pairing) & curves.fits
-            wanted &= curves.mask("origin", *ORIGINS)
+            wanted &= curves.mask("origin", "measured", "derived")
             out = np.full(self.look.size, -1)
             for word in (end,) if end else ("remote", "local", ""):
                 rows = np.flatnonzero(wanted & curves.mask("end", word))[::-1]
@@ -40,43 +43,41 @@ class Index:
             self.made[key] = out
         return self.made[key]
 
+    def together(self, keys: Sequence[CurveKey]) -> Iterator[tuple[Rows, list[Reals]]]:
+        """Records that have all of some curves, on one axis: for each part of them the rows of the sweeps table of
+        the first curve, (n,), and the values of each curve, (n, points)."""
+        rows = np.stack([self.at(*key) for key in keys], axis=1)
+        rows = rows[(rows >= 0).all(axis=1)]
+        curves = self.look.curves
+        axes = curves.axis[rows]
+        same = (axes == axes[:, :1]).all(axis=1)
+        for axis in np.unique(axes[same, 0]):
+            mine = rows[same & (axes[:, 0] == axis)]
+            points = len(curves.axes_mhz[axis])
+            for part in in_blocks(mine, points):
+                yield part[:, 0], [curves.matrix(part[:, k], points) for k in range(len(keys))]
 
-def index(look: Look) -> Index:
-    """The index of a batch, made once."""
-    made: dict[tuple[str, str, str], Any] = look.shared.setdefault("index", {})
-    return Index(look, made)
+    def lacks(self, key: CurveKey, parts: Sequence[CurveKey]) -> Rows:
+        """Records that have a curve and not all of its parts."""
+        whole = np.all([self.at(*part) >= 0 for part in parts], axis=0)
+        return np.flatnonzero((self.at(*key) >= 0) & ~whole)
 
-
-def _together(look: Look, rows: Any) -> Iterator[tuple[Any, list[Any]]]:
-    """Records whose curves, (n, k) rows of the sweeps table, share one axis: the rows and the k matrices of values."""
-    axes = look.curves.axis[rows]
-    same = (axes == axes[:, :1]).all(axis=1)
-    for axis in np.unique(axes[same, 0]) if same.any() else ():
-        mine = rows[same & (axes[:, 0] == axis)]
-        points = len(look.curves.axes_mhz[axis])
-        height = max(1, (1 << 17) // max(1, points))
-        for start in range(0, len(mine), height):
-            part = mine[start : start + height]
-            yield part, [look.curves.matrix(part[:, k], points) for k in range(part.shape[1])]
-
-
-def _compare(look: Look, parameter: str, end: str, pairing: str, parts: list[tuple[str, str, str]], total: Any) -> Any:
-    """Records that have a curve and all its parts, and the largest difference to total(parts) in dB.
-
-    Yields (rows of the sweeps table, difference), and the records that lack parts as the last item.
-    """
-    found = index(look)
-    rows = np.stack([found.at(parameter, end, pairing), *(found.at(*p) for p in parts)], axis=1)
-    here = rows[:, 0] >= 0
-    whole = here & (rows >= 0).all(axis=1)
-    worst: list[tuple[Any, Any]] = []
-    for part, matrices in _together(look, rows[whole]):
-        off = np.abs(matrices[0] - total(matrices[1:]))
-        worst.append((part[:, 0], np.fmax.reduce(off, axis=1)))
-    return worst, np.flatnonzero(here & ~whole)
+    def off(self, keys: Sequence[CurveKey], difference: Callable[[list[Reals]], Reals], allowed: float) -> Iterator[Off]:
+        """Where a difference in dB between some curves of a record, one number per record, is above what is allowed:
+        rows of the sweeps table of the first curve, and the difference."""
+        for at, values in self.together(keys):
+            db = difference(values)
+            if (db > allowed).any():
+                yield at[db > allowed], db[db > allowed]
 
 
-def _power_sum(parts: list[Any]) -> Any:
+@once
+def index(look: RecordLook) -> CurveIndex:
+    """The index of a batch."""
+    return CurveIndex(look, {})
+
+
+def _power_sum(parts: list[Reals]) -> Reals:
     """-10 lg sum 10^(-x/10) in single precision: its error of 1e-5 dB is far below any tolerance."""
     total = np.zeros(parts[0].shape, dtype=np.float32)
     for values in parts:
@@ -88,38 +89,34 @@ def _power_sum(parts: list[Any]) -> Any:
 _SUMS = {"ps_next": "next", "ps_fext": "fext", "ps_acr_f": "acr_f", "ps_elfext": "elfext", "ps_acr_n": "acr_n"}
 
 
-def _contributors(of: str, end: str, pair: str) -> list[tuple[str, str, str]]:
+def _contributors(of: str, end: str, pair: str) -> list[CurveKey]:
     others = [p for p in PAIRS if p != pair]
     if of == "next":
         return [(of, end, "/".join(sorted((o, pair), key=PAIRS.index))) for o in others]
     return [(of, end, f"{o}/{pair}") for o in others]
 
 
-def _report(look: Look, said: Any, allowed: float) -> Iterator[Said]:
-    for at, off in said:
-        bad = off > allowed
-        if bad.any():
-            found = [f"{v:.2f} dB" for v in off[bad]]
-            yield Raised(look.curves.rows[at[bad]], where=look.curves.places(at[bad]), found=found)
+def _largest(values: list[Reals]) -> Reals:
+    """The largest difference of each curve from the other."""
+    largest: Reals = np.fmax.reduce(np.abs(values[0] - values[1]), axis=1)
+    return largest
 
 
 @rule("power-sum-contradicts-parts")
-def power_sum_contradicts_parts(look: Look, limits: Tolerances) -> Iterator[Said]:
+def power_sum_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Every power sum against the sum of its three parts."""
-    lacking = []
-    for parameter, of in _SUMS.items():
-        if not look.curves.mask("parameter", parameter).any():
-            continue
-        for end in vocabulary.ENDS:
-            for pair in PAIRS:
-                said, short = _compare(look, parameter, end, pair, _contributors(of, end, pair), _power_sum)
-                yield from _report(look, said, limits["db"])
-                lacking.append(short)
+    derived = [
+        ((parameter, end, pair), _contributors(of, end, pair))
+        for parameter, of in _SUMS.items()
+        for end in vocabulary.ENDS
+        for pair in PAIRS
+    ]
+    lacking = yield from _derived(look, derived, _power_sum, limits["db"])
     yield NotLooked(_union(lacking), "the parts of a power sum are not there")
 
 
 @rule("acr-contradicts-parts")
-def acr_contradicts_parts(look: Look, limits: Tolerances) -> Iterator[Said]:
+def acr_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Every ACR-N, ACR-F and ELFEXT, and their power sums, against crosstalk less insertion loss."""
     lacking = []
     for parameter, of, pairings in (
@@ -129,16 +126,32 @@ def acr_contradicts_parts(look: Look, limits: Tolerances) -> Iterator[Said]:
         ("ps_acr_n", "ps_next", PAIRS),
         ("ps_acr_f", "ps_fext", PAIRS),
     ):
-        if not look.curves.mask("parameter", parameter).any():
-            continue
-        for end in vocabulary.ENDS:
-            for pairing in pairings:
-                parts = [(of, end, _named(of, pairing)), ("insertion_loss", "", _losing(parameter, pairing))]
-                said, short = _compare(look, parameter, end, pairing, parts, lambda m: m[0] - m[1])
-                yield from _report(look, said, limits["db"])
-                # power sums of ACR are there without their power sum of crosstalk as a rule: no blind spot of this one
-                lacking.append(short if parameter in ("acr_n", "acr_f", "elfext") else short[:0])
+        derived = [
+            ((parameter, end, p), [(of, end, _named(of, p)), ("insertion_loss", "", _losing(parameter, p))])
+            for end in vocabulary.ENDS
+            for p in pairings
+        ]
+        short = yield from _derived(look, derived, lambda m: m[0] - m[1], limits["db"])
+        # power sums of ACR are there without their power sum of crosstalk as a rule: no blind spot of this one
+        lacking += short if not parameter.startswith("ps_") else []
     yield NotLooked(_union(lacking), "crosstalk or insertion loss is not there to compare with")
+
+
+def _derived(
+    look: RecordLook,
+    derived: Sequence[tuple[CurveKey, list[CurveKey]]],
+    total: Callable[[list[Reals]], Reals],
+    allowed: float,
+) -> Generator[Said, None, list[Rows]]:
+    """Curves against what follows from their parts; returns the records that lack parts."""
+    found, lacking = index(look), []
+    for key, parts in derived:
+        if look.curves.mask("parameter", key[0]).any():
+            for at, db in found.off([key, *parts], lambda m: _largest([m[0], total(m[1:])]), allowed):
+                where = look.curves.places(at)
+                yield Raised(look.curves.rows[at], where=where, found=[f"{v:.2f} dB" for v in db])
+            lacking.append(found.lacks(key, parts))
+    return lacking
 
 
 def _named(of: str, pairing: str) -> str:
@@ -151,30 +164,24 @@ def _losing(parameter: str, pairing: str) -> str:
     return pairing.split("/")[0 if parameter == "elfext" else -1]
 
 
-def _union(rows: list[Any]) -> Any:
-    return np.unique(np.concatenate(rows)) if rows else np.zeros(0, dtype=np.int64)
+def _union(rows: list[Rows]) -> Rows:
+    return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *rows]))
 
 
 @rule("crosstalk-not-reciprocal")
-def crosstalk_not_reciprocal(look: Look, limits: Tolerances) -> Iterator[Said]:
+def crosstalk_not_reciprocal(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """FEXT i to j seen at one end against j to i at the other, at every eighth point: the median difference."""
     if not look.curves.mask("parameter", "fext").any():
         return
-    found = index(look)
     for pairing in vocabulary.ORDERED:
         turned = "/".join(reversed(pairing.split("/")))
-        rows = np.stack([found.at("fext", "local", pairing), found.at("fext", "remote", turned)], axis=1)
-        for part, (here, there) in _together(look, rows[(rows >= 0).all(axis=1)]):
-            off = _median(np.abs(here[:, ::8] - there[:, ::8]))
-            bad = off > limits["db"]
-            if bad.any():
-                at = part[bad, 0]
-                yield Raised(
-                    look.curves.rows[at], where=look.curves.places(at), found=[f"{v:.1f} dB" for v in off[bad]]
-                )
+        keys = [("fext", "local", pairing), ("fext", "remote", turned)]
+        for at, db in index(look).off(keys, lambda m: _median(np.abs(m[0][:, ::8] - m[1][:, ::8])), limits["db"]):
+            found = [f"{v:.1f} dB" for v in db]
+            yield Raised(look.curves.rows[at], where=look.curves.places(at), found=found)
 
 
-def _median(values: Any) -> Any:
+def _median(values: Reals) -> Reals:
     """Median of each row; missing points do not count."""
     middle = values.shape[1] // 2
     out = np.partition(values, middle, axis=1)[:, middle]
@@ -185,16 +192,11 @@ def _median(values: Any) -> Any:
 
 
 @rule("insertion-loss-differs-by-end")
-def insertion_loss_differs_by_end(look: Look, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_differs_by_end(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Insertion loss that is given from both ends."""
     if not look.curves.mask("end", "remote")[look.curves.of("insertion_loss")].any():
         return
-    found = index(look)
     for pair in PAIRS:
-        rows = np.stack([found.at("insertion_loss", end, pair) for end in vocabulary.ENDS], axis=1)
-        for part, (here, there) in _together(look, rows[(rows >= 0).all(axis=1)]):
-            off = np.fmax.reduce(np.abs(here - there), axis=1)
-            bad = off > limits["db"]
-            if bad.any():
-                rows_bad = look.curves.rows[part[bad, 0]]
-                yield Raised(rows_bad, where=f"pair {pair}", found=[f"{v:.2f} dB" for v in off[bad]])
+        keys = [("insertion_loss", end, pair) for end in vocabulary.ENDS]
+        for at, db in index(look).off(keys, _largest, limits["db"]):
+            yield Raised(look.curves.rows[at], where=f"pair {pair}", found=[f"{v:.2f} dB" for v in db])

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
 from archive import vocabulary
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask, Reals
 
 
 def _mhz(value: float) -> str:
     return f"{value:.6g} MHz"
 
 
-def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
+def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], Mask]) -> Iterator[Said]:
     """Records with curves that do not reach one end of their lines: one finding each, with all parameters concerned.
 
     far_enough(reached, needed): boolean array.
@@ -24,9 +24,8 @@ def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
     curves = look.curves
     reached = curves.last_mhz if at_end else curves.first_mhz
     measured = curves.is_measured
-    asked = np.zeros(look.size, dtype=bool)
-    asked[curves.rows[measured]] = True
-    yield NotLooked(rows_of(asked & ~look.limits.known), "the range that is needed is not known: no limit")
+    asked = look.with_rows(curves.rows, measured)
+    yield NotLooked(np.flatnonzero(asked & ~look.limits.known), "the range that is needed is not known: no limit")
     told: dict[int, list[tuple[str, float, float]]] = {}
     for limit, theirs in look.limits.groups():
         for parameter, line in limit.lines.items():
@@ -52,35 +51,35 @@ def _short(look: Look, at_end: bool, far_enough: Any) -> Iterator[Said]:
 
 
 @rule("sweep-starts-late")
-def sweep_starts_late(look: Look, limits: Tolerances) -> Iterator[Said]:
+def sweep_starts_late(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The first frequency against the beginning of the line."""
     yield from _short(look, False, lambda reached, needed: reached <= needed + limits["mhz"] * (1 + 1e-9))
 
 
 @rule("sweep-stops-short")
-def sweep_stops_short(look: Look, limits: Tolerances) -> Iterator[Said]:
+def sweep_stops_short(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The last frequency against the end of the line."""
     share = 1 - limits["percent"] / 100
     yield from _short(look, True, lambda reached, needed: reached >= needed * share * (1 - 1e-9))
 
 
-def _by_axis(look: Look, test: Any) -> Iterator[tuple[Any, Any]]:
-    """For each axis for which test(mhz) says something: the records that use it, and what was said."""
+def _by_axis(look: RecordLook, test: Callable[[Reals], tuple[str, str] | None]) -> Iterator[Said]:
+    """Findings on the records that use an axis of which test(mhz) gives what was found and expected."""
     curves = look.curves
     for number, mhz in enumerate(curves.axes_mhz):
         said = test(mhz) if len(mhz) else None
         if said:
             rows = np.unique(curves.rows[(curves.axis == number) & (curves.rows >= 0)])
-            yield rows, said
+            yield Raised(rows, found=said[0], expected=said[1])
 
 
 @rule("step-too-coarse")
-def step_too_coarse(look: Look, limits: Tolerances) -> Iterator[Said]:
+def step_too_coarse(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Each gap against the step of the band in which it begins."""
     bands = np.asarray(limits["steps"], dtype=np.float64)
     slack = 1 + limits["slack_percent"] / 100
 
-    def test(mhz: Any) -> Any:
+    def test(mhz: Reals) -> tuple[str, str] | None:
         gaps = np.diff(mhz)
         band = np.clip(np.searchsorted(bands[:, 0], mhz[1:] - 1e-9, side="left") - 1, 0, len(bands) - 1)
         allowed = bands[band, 2]
@@ -90,32 +89,30 @@ def step_too_coarse(look: Look, limits: Tolerances) -> Iterator[Said]:
         worst = int(over.argmax())
         return f"{_mhz(gaps[worst])} at {_mhz(mhz[worst])}", f"{_mhz(allowed[worst])} there"
 
-    for rows, (found, expected) in _by_axis(look, test):
-        yield Raised(rows, found=found, expected=expected)
+    yield from _by_axis(look, test)
 
 
 @rule("sweep-has-holes")
-def sweep_has_holes(look: Look, limits: Tolerances) -> Iterator[Said]:
+def sweep_has_holes(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Each gap against the wider of its two neighbours."""
 
-    def test(mhz: Any) -> Any:
+    def test(mhz: Reals) -> tuple[str, str] | None:
         gaps = np.diff(mhz)
         if len(gaps) < 3:
             return None
         padded = np.concatenate([[gaps[1]], gaps, [gaps[-2]]])
         beside = np.maximum(padded[:-2], padded[2:])
         holes = np.flatnonzero(gaps > limits["times"] * beside)
-        return ", ".join(f"{mhz[i]:.6g} and {_mhz(mhz[i + 1])}" for i in holes[:3]) if len(holes) else None
+        return (", ".join(f"{mhz[i]:.6g} and {_mhz(mhz[i + 1])}" for i in holes[:3]), "") if len(holes) else None
 
-    for rows, found in _by_axis(look, test):
-        yield Raised(rows, found=found)
+    yield from _by_axis(look, test)
 
 
 @rule("frequency-unit-slip")
-def frequency_unit_slip(look: Look, limits: Tolerances) -> Iterator[Said]:
+def frequency_unit_slip(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A top that no cabling test has."""
 
-    def test(mhz: Any) -> Any:
+    def test(mhz: Reals) -> tuple[str, str] | None:
         top = mhz[-1]
         if top > limits["highest_mhz"]:
             return f"to {_mhz(top)}", "Hz" if top > 1e6 else "kHz"
@@ -123,24 +120,22 @@ def frequency_unit_slip(look: Look, limits: Tolerances) -> Iterator[Said]:
             return f"{mhz[0]:.6g} to {_mhz(top)}", "GHz"
         return None
 
-    for rows, (found, expected) in _by_axis(look, test):
-        yield Raised(rows, found=found, expected=expected)
+    yield from _by_axis(look, test)
 
 
 @rule("axis-not-rising")
-def axis_not_rising(look: Look, _: Tolerances) -> Iterator[Said]:
+def axis_not_rising(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """The first frequency that does not lie above the one before."""
 
-    def test(mhz: Any) -> Any:
+    def test(mhz: Reals) -> tuple[str, str] | None:
         back = np.flatnonzero(~(np.diff(mhz) > 0))
         return (_mhz(mhz[back[0]]), _mhz(mhz[back[0] + 1])) if len(back) else None
 
-    for rows, (found, expected) in _by_axis(look, test):
-        yield Raised(rows, found=found, expected=expected)
+    yield from _by_axis(look, test)
 
 
 @rule("curve-without-axis")
-def curve_without_axis(look: Look, _: Tolerances) -> Iterator[Said]:
+def curve_without_axis(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """No axis of that id, or another number of points."""
     curves = look.curves
     at = np.flatnonzero((curves.rows >= 0) & ~curves.fits & (look.is_null("wavelength_nm", "sweeps")))

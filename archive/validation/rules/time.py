@@ -4,80 +4,80 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cache
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
-from archive.validation.times import local_times, say
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask, Rows, Times
+from archive.validation.look.local_times import local_times, iso
 
 _ENDS = ("local", "remote")
 
 
-def _days(look: Look, end: str, column: str) -> Any:
+def _days(look: RecordLook, end: str, column: str) -> Times:
     """A date of the unit at one end, datetime64[D], NaT where there is none."""
-    texts = pa.array(look.joined(f"{end}_instrument_id", "instruments", column), type=pa.string())
+    texts = pa.array(look.of_unit(end, column), type=pa.string())
     return local_times(texts)[0].astype("datetime64[D]")
 
 
-def _said(look: Look, rows: Any) -> list[str]:
+def _said(look: RecordLook, rows: Rows) -> list[str]:
     times, precision = look.tested
-    return [say(times[r], precision[r]) for r in rows]
+    return [iso(times[r], precision[r]) for r in rows]
 
 
 @rule("clock-reset")
-def clock_reset(look: Look, limits: Tolerances) -> Iterator[Said]:
+def clock_reset(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Before any such test was made, or on the first days of a clock."""
     tested = look.tested[0].astype("datetime64[D]")
     bad = tested < np.datetime64(limits["before"], "D")
     for first in limits["first_days"]:
         after = (tested - np.datetime64(first, "D")).astype(np.int64)
         bad |= ~np.isnat(tested) & (after >= 0) & (after < limits["days"])
-    rows = rows_of(bad)
+    rows = np.flatnonzero(bad)
     yield Raised(rows, found=_said(look, rows))
 
 
 @rule("tested-in-the-future")
-def tested_in_the_future(look: Look, limits: Tolerances) -> Iterator[Said]:
+def tested_in_the_future(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """After the day that counts as today."""
-    rows = rows_of(look.tested[0].astype("datetime64[D]") > look.today + np.timedelta64(limits["days"], "D"))
+    rows = np.flatnonzero(look.tested[0].astype("datetime64[D]") > look.today + np.timedelta64(limits["days"], "D"))
     yield Raised(rows, found=_said(look, rows), expected=str(look.today))
 
 
 @rule("time-contradicts-zone")
-def time_contradicts_zone(look: Look, _: Tolerances) -> Iterator[Said]:
+def time_contradicts_zone(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Local time less offset against the time in UTC, to the precision of the local time."""
     times, precision = look.tested
     utc = pc.cast(look.records.column("tested_at"), "int64").to_numpy(zero_copy_only=False).astype(np.float64) / 1000
     offset = look.reals("utc_offset_min")
     local = np.where(np.isnat(times), np.nan, times.astype("datetime64[s]").astype(np.int64).astype(np.float64))
     slack = np.where(precision == "minute", 60.0, 1.0)
-    rows = rows_of((precision != "day") & (np.abs(local - offset * 60 - utc) >= slack))
+    rows = np.flatnonzero((precision != "day") & (np.abs(local - offset * 60 - utc) >= slack))
     due = (local - offset * 60)[rows].astype(np.int64).astype("datetime64[s]")
     found = [f"{t} UTC" for t in utc[rows].astype(np.int64).astype("datetime64[s]")]
     yield Raised(rows, found=found, expected=[f"{t} UTC" for t in due])
 
 
 @rule("tested-before-calibration")
-def tested_before_calibration(look: Look, _: Tolerances) -> Iterator[Said]:
+def tested_before_calibration(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Day of the test against the day of calibration of each unit."""
     tested = look.tested[0].astype("datetime64[D]")
     for end in _ENDS:
         made = _days(look, end, "calibrated_on")
-        yield NotLooked(rows_of(~np.isnat(made) & np.isnat(tested)), "the date of the test is not known")
-        rows = rows_of(tested < made)
+        yield NotLooked(np.flatnonzero(~np.isnat(made) & np.isnat(tested)), "the date of the test is not known")
+        rows = np.flatnonzero(tested < made)
         yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in made[rows]])
 
 
-def _covered(look: Look, end: str, tested: Any) -> Any:
+def _covered(look: RecordLook, end: str, tested: Times) -> Mask:
     """True where a certificate for the unit's serial number covers the day of the test."""
     documents = look.batch["documents"]
     papers = documents.filter(pc.equal(documents.column("kind"), "certificate")).to_pylist()
     out = np.zeros(look.size, dtype=bool)
-    serial = look.joined(f"{end}_instrument_id", "instruments", "serial")
+    serial = look.of_unit(end, "serial")
     for paper in papers:
         if not paper["serial"] or not (paper["valid_from"] or paper["valid_until"]):
             continue
@@ -87,12 +87,12 @@ def _covered(look: Look, end: str, tested: Any) -> Any:
     return out
 
 
-def _bound(text: str | None) -> Any:
-    return np.datetime64(text, "D") if text else np.datetime64("NaT", "D")
+def _bound(text: str | None) -> np.datetime64:
+    return np.datetime64(text or "NaT", "D")
 
 
 @rule("calibration-expired")
-def calibration_expired(look: Look, limits: Tolerances) -> Iterator[Said]:
+def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Day of the test against the day on which the calibration runs out, else so many months after it was made."""
     tested = look.tested[0].astype("datetime64[D]")
     for end in _ENDS:
@@ -102,21 +102,23 @@ def calibration_expired(look: Look, limits: Tolerances) -> Iterator[Said]:
         last = np.where(np.isnat(due), later, due)
         named = look.words(f"{end}_instrument_id") != ""
         yield NotLooked(
-            rows_of(named & (np.isnat(last) | np.isnat(tested))), "no date of test or of calibration is known"
+            np.flatnonzero(named & (np.isnat(last) | np.isnat(tested))), "no date of test or of calibration is known"
         )
         late = tested > last
-        rows = rows_of(late & ~_covered(look, end, tested)) if late.any() else rows_of(late)
+        if late.any():
+            late &= ~_covered(look, end, tested)
+        rows = np.flatnonzero(late)
         yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in last[rows]])
 
 
 @rule("calibration-dates-contradict")
-def calibration_dates_contradict(look: Look, limits: Tolerances) -> Iterator[Said]:
+def calibration_dates_contradict(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The day on which it runs out against the day on which it was made."""
     for end in _ENDS:
         made, due = _days(look, end, "calibrated_on"), _days(look, end, "calibration_due")
         days = (due - made).astype(np.int64)
         known = ~np.isnat(made) & ~np.isnat(due)
-        rows = rows_of(known & ((days <= 0) | (days > 366 * limits["years"])))
+        rows = np.flatnonzero(known & ((days <= 0) | (days > 366 * limits["years"])))
         yield Raised(rows, where=end, found=[str(d) for d in made[rows]], expected=[str(d) for d in due[rows]])
 
 
@@ -133,53 +135,50 @@ def _level(words: str) -> str:
 
 
 @rule("accuracy-level-too-low")
-def accuracy_level_too_low(look: Look, limits: Tolerances) -> Iterator[Said]:
+def accuracy_level_too_low(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Place of the level in the order against what the category asks for; words that are no level say nothing."""
     order, same, asks = list(limits["order"]), limits["same"], limits["asks"]
     for end in _ENDS:
-        levels = [_level(w) for w in look.joined(f"{end}_instrument_id", "instruments", "accuracy_level")]
-        rows, found, where, expected = [], [], [], []
+        levels = [_level(w) for w in look.of_unit(end, "accuracy_level")]
+        hits = []
         for row, (level, limit_id) in enumerate(zip(levels, look.limits.ids, strict=True)):
             have = same.get(level, level)
             asked = asks.get(limit_id.split("/")[1]) if limit_id.count("/") == 2 else None
             if asked and have in order and order.index(have) < order.index(asked):
-                rows.append(row)
-                found.append(f"{level} ({end} unit)")
-                where.append(limit_id)
-                expected.append(asked)
-        yield Raised(np.array(rows, dtype=np.int64), where=where, found=found, expected=expected)
+                hits.append((row, f"{level} ({end} unit)", asked))
+        yield Raised.each(hits, look.limits.ids)
 
 
 @rule("same-unit-at-both-ends")
-def same_unit_at_both_ends(look: Look, _: Tolerances) -> Iterator[Said]:
+def same_unit_at_both_ends(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """One serial number for two units. One row for both ends is one instrument on purpose: a network analyser."""
-    here, there = (look.joined(f"{end}_instrument_id", "instruments", "serial") for end in _ENDS)
+    here, there = (look.of_unit(end, "serial") for end in _ENDS)
     units = look.words("local_instrument_id") != look.words("remote_instrument_id")
-    rows = rows_of(units & (here != "") & (here == there))
+    rows = np.flatnonzero(units & (here != "") & (here == there))
     yield Raised(rows, found=list(here[rows]))
 
 
 @rule("units-calibrated-apart")
-def units_calibrated_apart(look: Look, limits: Tolerances) -> Iterator[Said]:
+def units_calibrated_apart(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Days between the calibrations of two different units of one test."""
     here, there = (_days(look, end, "calibrated_on") for end in _ENDS)
-    keys = [look.words(f"{end}_instrument_id") for end in _ENDS]
-    two = (keys[0] != "") & (keys[1] != "") & (keys[0] != keys[1])
+    one, other = (look.words(f"{end}_instrument_id") for end in _ENDS)
+    two = (one != "") & (other != "") & (one != other)
     known = ~np.isnat(here) & ~np.isnat(there)
-    yield NotLooked(rows_of(two & ~known), "the date of calibration of a unit is not known")
+    yield NotLooked(np.flatnonzero(two & ~known), "the date of calibration of a unit is not known")
     apart = np.abs((there - here).astype("timedelta64[D]").astype(np.int64))
-    rows = rows_of(two & known & (apart > limits["days"]))
+    rows = np.flatnonzero(two & known & (apart > limits["days"]))
     yield Raised(rows, where="local unit", found=[str(d) for d in here[rows]], expected=[str(d) for d in there[rows]])
 
 
 @rule("tested-at-night")
-def tested_at_night(look: Look, limits: Tolerances) -> Iterator[Said]:
+def tested_at_night(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The hour of the day of the local time."""
     times, precision = look.tested
     begins, ends = limits["hours"]
     timed = ~np.isnat(times) & (precision != "day")
-    yield NotLooked(rows_of(~timed), "the time of the day is not known")
+    yield NotLooked(np.flatnonzero(~timed), "the time of the day is not known")
     hour = (times - times.astype("datetime64[D]")).astype("timedelta64[s]").astype(np.int64) / 3600
     night = (hour >= begins) | (hour < ends) if begins > ends else (hour >= begins) & (hour < ends)
-    rows = rows_of(timed & night)
+    rows = np.flatnonzero(timed & night)
     yield Raised(rows, found=_said(look, rows), expected=f"{begins:g} to {ends:g}")

@@ -4,115 +4,112 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
-from archive.validation.wires import CONTACTS, classify
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask
+from archive.validation.look.record_look import once
+from archive.validation.look.wires import CONTACTS, classify
 
 _SHOWN = ("open", "reversed", "crossed", "miswire")
 """Classes that contacts show; a short, a split pair and a screen do not."""
 
 
 @dataclass(frozen=True)
-class Wires:
+class WireMap:
     """The wire map of a record: far contact by near contact, the source's word for each, its screen."""
 
     far: dict[str, str]
     said: dict[str, str]
 
+    @cached_property
+    def shown(self) -> dict[str, str]:
+        """Class of fault of each contact that is not straight, from the contacts alone."""
+        return classify({n: f for n, f in self.far.items() if n != "S"})
+
     @property
     def faults(self) -> list[str]:
         """Faults in words, by contact, the source's word first."""
-        shown = classify({n: f for n, f in self.far.items() if n != "S"})
-        both = {n: self.said.get(n) or shown[n] for n in [*self.far, *self.said] if self.said.get(n) or n in shown}
+        both = {n: self.said.get(n) or self.shown[n] for n in [*self.far, *self.said] if n in {**self.said, **self.shown}}
         return [f"{word} at {n}" for n, word in both.items()]
 
 
-def wires(look: Look) -> dict[int, Wires]:
-    """Wire maps with anything but straight contacts, by row of records; made once. Most records have none."""
-    if "wires" not in look.shared:
-        rows = look.rows_for("wiremap")
-        near, far, fault = (look.words(c, "wiremap") for c in ("near", "far", "fault"))
-        odd = np.unique(rows[((near != far) | (fault != "")) & (rows >= 0)])
-        found: dict[int, Wires] = {int(r): Wires({}, {}) for r in odd}
-        for i in np.flatnonzero(np.isin(rows, odd)):
-            entry = found[int(rows[i])]
-            entry.far[near[i]] = far[i]
-            if fault[i]:
-                entry.said[near[i]] = fault[i]
-        look.shared["wires"] = found
-    made: dict[int, Wires] = look.shared["wires"]
-    return made
-
-
-def _mapped(look: Look, near: str) -> Any:
-    """True for records whose wire map lists a contact."""
+@once
+def wires(look: RecordLook) -> dict[int, WireMap]:
+    """Wire maps with anything but straight contacts, by row of records. Most records have none."""
     rows = look.rows_for("wiremap")
-    out = np.zeros(look.size, dtype=bool)
-    out[rows[(rows >= 0) & (look.words("near", "wiremap") == near)]] = True
-    return out
+    near, far, fault = (look.words(c, "wiremap") for c in ("near", "far", "fault"))
+    odd = np.unique(rows[((near != far) | (fault != "")) & (rows >= 0)])
+    found = {int(r): WireMap({}, {}) for r in odd}
+    for i in np.flatnonzero(np.isin(rows, odd)):
+        entry = found[int(rows[i])]
+        entry.far[near[i]] = far[i]
+        if fault[i]:
+            entry.said[near[i]] = fault[i]
+    return found
+
+
+def _mapped(look: RecordLook, near: str) -> Mask:
+    """True for records whose wire map lists a contact."""
+    return look.with_rows(look.rows_for("wiremap"), look.words("near", "wiremap") == near)
 
 
 @rule("wire-map-incomplete")
-def wire_map_incomplete(look: Look, _: Tolerances) -> Iterator[Said]:
+def wire_map_incomplete(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A wire map that does not list all eight contacts."""
     listed = np.stack([_mapped(look, c) for c in CONTACTS], axis=1)
-    rows = rows_of(listed.any(axis=1) & ~listed.all(axis=1))
+    rows = np.flatnonzero(listed.any(axis=1) & ~listed.all(axis=1))
     gone = [", ".join(c for c, there in zip(CONTACTS, listed[r], strict=True) if not there) for r in rows]
     yield Raised(rows, found=gone)
 
 
 @rule("wire-map-fault")
-def wire_map_fault(look: Look, _: Tolerances) -> Iterator[Said]:
+def wire_map_fault(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Faults by class."""
-    faults = {row: text for row, w in wires(look).items() if (text := ", ".join(w.faults))}
-    yield Raised(np.array(list(faults), dtype=np.int64), found=list(faults.values()))
+    yield Raised.each([(row, text, "") for row, w in wires(look).items() if (text := ", ".join(w.faults))])
 
 
 @rule("wire-map-class-contradicts-contacts")
-def wire_map_class_contradicts_contacts(look: Look, _: Tolerances) -> Iterator[Said]:
+def wire_map_class_contradicts_contacts(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """The source's word against the class that its contacts show."""
-    rows, found, expected = [], [], []
+    hits = []
     for row, w in wires(look).items():
-        shown = classify({n: f for n, f in w.far.items() if n != "S"})
-        wrong = [n for n, word in w.said.items() if word in _SHOWN and n in w.far and shown.get(n, "straight") != word]
+        shown = {n: w.shown.get(n, "straight") for n, word in w.said.items() if word in _SHOWN and n in w.far}
+        wrong = {n: word for n, word in shown.items() if word != w.said[n]}
         if wrong:
-            rows.append(row)
-            found.append(", ".join(f"{w.said[n]} at {n}" for n in wrong))
-            expected.append(", ".join(f"{shown.get(n, 'straight')} at {n}" for n in wrong))
-    yield Raised(np.array(rows, dtype=np.int64), found=found, expected=expected)
+            found = ", ".join(f"{w.said[n]} at {n}" for n in wrong)
+            hits.append((row, found, ", ".join(f"{word} at {n}" for n, word in wrong.items())))
+    yield Raised.each(hits)
 
 
 @rule("verdict-contradicts-wire-map")
-def verdict_contradicts_wire_map(look: Look, _: Tolerances) -> Iterator[Said]:
+def verdict_contradicts_wire_map(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A pass with a fault of a contact; the screen has a rule of its own."""
     passed = look.words("reported_verdict") == "pass"
-    rows, found = [], []
+    hits = []
     for row, w in wires(look).items():
         faults = [f for f in w.faults if not f.startswith("screen open") and not f.endswith(" at S")]
         if passed[row] and faults:
-            rows.append(row)
-            found.append(", ".join(faults))
-    yield Raised(np.array(rows, dtype=np.int64), found=found)
+            hits.append((row, ", ".join(faults), ""))
+    yield Raised.each(hits)
 
 
 @rule("screen-not-through")
-def screen_not_through(look: Look, _: Tolerances) -> Iterator[Said]:
+def screen_not_through(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A screened cable type, and a screen that is listed and not through."""
     kinds = look.words("cable_type")
     screened = np.array([_screened(k) for k in kinds], dtype=bool)
     mapped = np.any([_mapped(look, c) for c in CONTACTS], axis=0)
-    yield NotLooked(rows_of(screened & mapped & ~_mapped(look, "S")), "the wire map says nothing of the screen")
+    yield NotLooked(np.flatnonzero(screened & mapped & ~_mapped(look, "S")), "the wire map says nothing of the screen")
     found = wires(look)
-    rows = [r for r in found if screened[r] and "S" in found[r].far and _open(found[r])]
-    expected = [found[r].said.get("S") or "open" for r in rows]
-    yield Raised(np.array(rows, dtype=np.int64), found=list(kinds[rows]) if rows else "", expected=expected)
+    odd = {r: w for r, w in found.items() if screened[r] and "S" in w.far and _open(w)}
+    yield Raised.each([(r, kinds[r], w.said.get("S") or "open") for r, w in odd.items()])
 
 
-def _open(w: Wires) -> bool:
+def _open(w: WireMap) -> bool:
     return not w.far["S"] or w.said.get("S") in ("open", "screen open")
 
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
+import numpy.typing as npt
 
-from archive.validation.look import Look
+from archive.validation.look.arrays import Mask, Rows, Words
+from archive.validation.look.record_look import RecordLook
 
 _TEXTS = ("record_id", "job_id", "link_label", "sequence", "reported_verdict", "evidence", "cable_type", "medium")
 
 
-class Facts:
+class JobFacts:
     """Facts of any number of records, filled batch by batch.
 
     Columns (arrays as long as there are records): the texts above; time (int64 seconds of the wall clock, -1 where
@@ -23,39 +23,39 @@ class Facts:
     """
 
     def __init__(self) -> None:
-        self._parts: list[dict[str, Any]] = []
-        self._joined: dict[str, Any] | None = None
+        self._parts: list[dict[str, npt.NDArray[Any]]] = []
+        self._joined: dict[str, npt.NDArray[Any]] | None = None
         self.jobs: dict[str, dict[str, Any]] = {}
 
-    def add(self, look: Look) -> None:
+    def add(self, look: RecordLook) -> None:
         """Takes in the records of one batch."""
         if not look.size:
             return
         times, precision = look.tested
         known = ~np.isnat(times) & (precision != "day")
-        part = {name: look.words(name) for name in _TEXTS}
-        part["record_id"] = look.ids.to_numpy(zero_copy_only=False).astype(object)
+        part: dict[str, npt.NDArray[Any]] = {name: look.words(name) for name in _TEXTS}
         part["time"] = np.where(known, times.astype(np.int64), -1)
         part["day"] = times.astype("datetime64[D]")
         part["precision"] = precision
-        part["unit"] = look.joined("local_instrument_id", "instruments", "serial")
-        part["partner"] = look.joined("remote_instrument_id", "instruments", "serial")
+        part["unit"] = look.of_unit("local", "serial")
+        part["partner"] = look.of_unit("remote", "serial")
         part["place"] = _places(look)
         part["length_m"] = look.readings.length
         part["scalars"], part["readings"] = _scalars(look)
         part["limit_id"] = look.limits.ids
         part["limit_known"] = look.limits.known
-        part["marginal"] = _marginal(look)
+        ours = look.with_rows(look.rows_for("verdicts"), look.flags("marginal", "verdicts"))
+        part["marginal"] = look.flags("reported_marginal") | ours
         part["verdict"] = _verdicts(look)
         part["alien"] = _alien(look)
         part["velocity"] = look.reals("velocity_percent")
-        part["source"] = _sources(look)
+        part["source"] = _joined(look.joined("source_id", "sources", "path"), look.words("source_place"))
         self._parts.append(part)
         self._joined = None
         for row in look.batch["jobs"].to_pylist():
             self.jobs.setdefault(row["job_id"], row)
 
-    def __getitem__(self, name: str) -> Any:
+    def __getitem__(self, name: str) -> npt.NDArray[Any]:
         """One column."""
         if self._joined is None:
             names = self._parts[0] if self._parts else {}
@@ -67,13 +67,7 @@ class Facts:
         return sum(len(p["record_id"]) for p in self._parts)
 
 
-def _sources(look: Look) -> Any:
-    """File and place in it, as text."""
-    paths, inside = look.joined("source_id", "sources", "path"), look.words("source_place")
-    return np.array([", ".join(x for x in two if x) for two in zip(paths, inside, strict=True)], dtype=object)
-
-
-def _places(look: Look) -> Any:
+def _places(look: RecordLook) -> Words:
     """Words for the places of both ends, "" where a record names none."""
     out = np.full(look.size, "", dtype=object)
     places = look.batch["places"]
@@ -84,11 +78,16 @@ def _places(look: Look) -> Any:
     for end in ("local", "remote"):
         keys = look.words(f"{end}_place_id")
         named = np.array([f"{end} {words[k]}" if words.get(k) else "" for k in keys], dtype=object)
-        out = np.array([", ".join(x for x in two if x) for two in zip(out, named, strict=True)], dtype=object)
+        out = _joined(out, named)
     return out
 
 
-def _scalars(look: Look) -> tuple[Any, Any]:
+def _joined(*columns: Words) -> Words:
+    """Texts side by side with a comma between those that are there."""
+    return np.array([", ".join(x for x in row if x) for row in zip(*columns, strict=True)], dtype=object)
+
+
+def _scalars(look: RecordLook) -> tuple[npt.NDArray[np.uint64], Rows]:
     """Hash of all readings but zeros and temperatures (uint64), and their number."""
     readings = look.readings
     use = np.flatnonzero(readings.is_measured & (readings.value != 0) & ~np.isnan(readings.value))
@@ -116,15 +115,7 @@ def _mix(text: str) -> int:
     return out
 
 
-def _marginal(look: Look) -> Any:
-    marked = pc.fill_null(look.records.column("reported_marginal"), False).to_numpy().astype(bool).copy()
-    rows = look.rows_for("verdicts")
-    ours = pc.fill_null(look.batch["verdicts"].column("marginal"), False).to_numpy().astype(bool)
-    marked[rows[ours & (rows >= 0)]] = True
-    return marked
-
-
-def _verdicts(look: Look) -> Any:
+def _verdicts(look: RecordLook) -> Words:
     """Our own verdict against the first limit, "" where the record was not graded here."""
     out = np.full(look.size, "", dtype=object)
     rows, words = look.rows_for("verdicts"), look.words("verdict", "verdicts")
@@ -133,17 +124,8 @@ def _verdicts(look: Look) -> Any:
     return out
 
 
-def _alien(look: Look) -> Any:
-    curves = look.curves
-    named = curves.mask("parameter", "ps_anext", "ps_anext_average", "anext", "ps_aacr_f", "ps_aacr_f_average", "afext")
-    out = np.zeros(look.size, dtype=bool)
-    out[curves.rows[named & (curves.rows >= 0)]] = True
-    rows, names = look.rows_for("reported"), look.words("parameter", "reported")
-    at = (rows >= 0) & np.isin(names, ("ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_average"))
-    out[rows[at]] = True
-    return out
-
-
-def text_array(values: Any) -> Any:
-    """An Arrow text array; "" is null."""
-    return pa.array([v or None for v in values], type=pa.string())
+def _alien(look: RecordLook) -> Mask:
+    """True for records with curves or reported worst cases of alien crosstalk."""
+    sums = ("ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_average")
+    measured = look.with_rows(look.curves.rows, look.curves.mask("parameter", "anext", "afext", *sums))
+    return measured | look.with_rows(look.rows_for("reported"), np.isin(look.words("parameter", "reported"), sums))

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from archive.validation.curves import Curves
+from archive.validation.look.arrays import Reals, Rows
+from archive.validation.look.curve_view import CurveView
 
 LEAST_POINTS = 12
-"""Curves with fewer points are not fitted."""
+"""CurveView with fewer points are not fitted."""
 
 
 @dataclass(frozen=True)
@@ -22,25 +22,25 @@ class LossFit:
     top: highest value; at_100: fitted loss at 100 MHz, NaN where the curve does not reach it.
     """
 
-    at: Any
-    rms: Any
-    jump: Any
-    jump_mhz: Any
-    fall: Any
-    fall_mhz: Any
-    top: Any
-    at_100: Any
+    at: Rows
+    rms: Reals
+    jump: Reals
+    jump_mhz: Reals
+    fall: Reals
+    fall_mhz: Reals
+    top: Reals
+    at_100: Reals
 
 
-def basis(mhz: Any) -> Any:
+def basis(mhz: Reals) -> Reals:
     """sqrt(f), f, 1 / sqrt(f) as columns, f in MHz."""
     root = np.sqrt(mhz)
     return np.stack([root, mhz, 1 / root], axis=1)
 
 
-def fit(curves: Curves, highest_mhz: float, bands: int) -> LossFit:
+def fit(curves: CurveView, highest_mhz: float, bands: int) -> LossFit:
     """Fits every measured insertion-loss curve up to a frequency in MHz; bands: number of smoothing bands."""
-    parts: list[tuple[Any, ...]] = []
+    parts: list[tuple[Rows | Reals, ...]] = []
     for block in curves.blocks(curves.of("insertion_loss")):
         use = int(np.searchsorted(block.mhz, highest_mhz, side="right"))
         mhz = block.mhz[:use]
@@ -54,7 +54,7 @@ def fit(curves: Curves, highest_mhz: float, bands: int) -> LossFit:
     return LossFit(columns[0].astype(np.int64), *columns[1:])
 
 
-def _fit(at: Any, mhz: Any, values: Any, bands: int) -> tuple[Any, ...]:
+def _fit(at: Rows, mhz: Reals, values: Reals, bands: int) -> tuple[Rows | Reals, ...]:
     shape = basis(mhz)
     factors = values @ np.linalg.pinv(shape).T
     rest = values - factors @ shape.T

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
-
 import numpy as np
 
-from archive.validation.job.links import JobLook
-from archive.validation.job.rules.schedule import missing, unexpected
+from archive.validation.look import JobLook
+from archive.validation.look.arrays import Rows
 
 
 @dataclass(frozen=True)
-class Link:
+class LinkState:
     """One link of the job: its label, its latest test, how often it was tested."""
 
     label: str
@@ -25,7 +24,7 @@ class Link:
 
 
 @dataclass(frozen=True)
-class Summary:
+class JobSummary:
     """jobs, limits, units: names with the number of links; days: first and last day of tests ("" where none).
 
     job: name, client, site, contractor and crew of the job, where there is only one. links: latest state of each link;
@@ -39,7 +38,7 @@ class Summary:
     limits: tuple[tuple[str, int], ...]
     units: tuple[str, ...]
     days: tuple[str, str]
-    links: tuple[Link, ...]
+    links: tuple[LinkState, ...]
     scheduled: int | None
     missing: tuple[str, ...]
     unexpected: tuple[str, ...]
@@ -59,11 +58,11 @@ class Summary:
         return sum(link.tests > 1 for link in self.links)
 
 
-def summarise(job: JobLook, set_aside: int) -> Summary:
+def summarise(job: JobLook, set_aside: int) -> JobSummary:
     """The summary of a job."""
-    links = tuple(_link(job, tests) for tests in job.by_link())
+    links = tuple(_link(job, tests) for tests in job.by_link)
     days = job["day"][~np.isnat(job["day"])] if job.size else np.zeros(0, "datetime64[D]")
-    return Summary(
+    return JobSummary(
         records=job.size,
         set_aside=set_aside,
         jobs=tuple(_names(job["job_id"])),
@@ -73,15 +72,15 @@ def summarise(job: JobLook, set_aside: int) -> Summary:
         days=(str(days.min()), str(days.max())) if len(days) else ("", ""),
         links=links,
         scheduled=len(job.schedule) if job.schedule else None,
-        missing=tuple(missing(job)),
-        unexpected=tuple(unexpected(job)),
+        missing=tuple(job.missing),
+        unexpected=tuple(job.unexpected),
     )
 
 
-def _link(job: JobLook, tests: Any) -> Link:
+def _link(job: JobLook, tests: Rows) -> LinkState:
     last = tests[-1]
     day = str(job["day"][last])
-    return Link(
+    return LinkState(
         label=str(job["link_label"][last]),
         verdict=str(job.verdict[last]) or "no verdict",
         marginal=bool(job["marginal"][last]),
@@ -98,7 +97,7 @@ def _job(job: JobLook) -> dict[str, str]:
     return {k: row[k] for k in ("name", "client", "site", "contractor", "crew") if row.get(k)}
 
 
-def _names(values: Any) -> list[str]:
+def _names(values: Iterable[str]) -> list[str]:
     return [x for x in dict.fromkeys(values) if x]
 
 

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cached_property, lru_cache
-from typing import Any
 
 import numpy as np
 
 from archive import limits
+from archive.validation.look.arrays import Mask, Reals, Words
 
 
 class LimitsOf:
     """ids: limit id of each record, "" where none was resolved. Arrays are as long as the records table.
 
     words: the words for the limit; configuration and connections: as the record gives them apart from the words; days:
-    the day of the test, ISO 8601: an edition that came out later is not meant. Object arrays of str, "" where there is
-    none, but for connections: numbers, NaN where there is none.
+    the day of the test, ISO 8601: an edition that came out later is not meant.
     """
 
-    def __init__(self, words: Any, configuration: Any, days: Any, connections: Any) -> None:
+    def __init__(self, words: Words, configuration: Words, days: Words, connections: Reals) -> None:
         self.ids, self.reasons, self.candidates = (np.full(len(words), "", dtype=object) for _ in range(3))
         places: dict[tuple[str, str, str, int], list[int]] = {}
         count = np.nan_to_num(connections, nan=-1).astype(np.int64).tolist()
@@ -30,11 +29,11 @@ class LimitsOf:
             self.ids[rows], self.candidates[rows], self.reasons[rows] = limit_id, ", ".join(candidates), reason
 
     @cached_property
-    def known(self) -> Any:
+    def known(self) -> Mask:
         """True where the limit was resolved."""
         return self.ids != ""
 
-    def groups(self) -> Iterator[tuple[Any, Any]]:
+    def groups(self) -> Iterator[tuple[limits.Limit, Mask]]:
         """Pairs of limit and mask of the records that name it."""
         for limit_id in sorted(set(self.ids[self.known])):
             yield limits.get(limit_id), self.ids == limit_id

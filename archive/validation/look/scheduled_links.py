@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
-from archive.validation.labels import plain
+import pyarrow as pa
+
+from archive.validation.look.labels import plain
 
 
-class Schedule:
+class ScheduledLinks:
     """Links that were to be built, from rows of the table "schedule". Of several versions the latest counts.
 
     rows: by label as written. A label that is not there to the letter is looked for without regard to case, blanks
     and kinds of dashes, and found only where it means one link.
     """
 
-    def __init__(self, table: Any) -> None:
+    def __init__(self, table: pa.Table) -> None:
         listed = table.to_pylist()
         latest = max((r["version"] or "" for r in listed), default="")
         self.rows: dict[str, dict[str, Any]] = {r["link_label"]: r for r in listed if (r["version"] or "") == latest}
@@ -29,10 +32,23 @@ class Schedule:
         near = self._plain.get(plain(label), [])
         return near[0] if len(near) == 1 else None
 
+    def value(self, label: str, column: str) -> str:
+        """What the schedule says of the link that a label means, "" where it says nothing."""
+        return self.rows.get(self.label_of(label) or "", {}).get(column) or ""
+
     def key(self, label: str) -> str:
         """What tells links apart: the label itself where the schedule has it among look-alikes, else its plain form."""
         near = self._plain.get(plain(label), [])
         return label if len(near) > 1 and label in self.rows else plain(label)
+
+    def missing(self, labels: Iterable[str]) -> list[str]:
+        """Scheduled labels that none of some labels means, in the order of the schedule."""
+        there = {self.label_of(x) for x in dict.fromkeys(labels)}
+        return [label for label in self.rows if label not in there]
+
+    def unexpected(self, labels: Iterable[str]) -> list[str]:
+        """Those of some labels that the schedule does not have, in their order."""
+        return [x for x in dict.fromkeys(labels) if x.strip() and self.label_of(x) is None]
 
     def __len__(self) -> int:
         return len(self.rows)

@@ -3,61 +3,57 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
-from archive.validation.job.links import JobLook
-from archive.validation.job.registry import AboutLinks, CouldNot, NotLooked, Raised, Said, job_rule
-from archive.validation.registry import Tolerances
+from archive.validation.catalogue.registry import Links, NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import JobLook
+from archive.validation.look.arrays import Reals
 
 
-@job_rule("link-still-failing")
+@rule("link-still-failing")
 def link_still_failing(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """The latest test of a link fails."""
-    rows = [int(t[-1]) for t in job.by_link() if job.verdict[t[-1]] == "fail"]
+    rows = [row for row in job.latest if job.verdict[row] == "fail"]
     days = [str(job["day"][r]) for r in rows]
     expected = ["no date" if d == "NaT" else d for d in days]
-    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", expected=expected)
+    yield Raised(rows, where=job.labels(rows), expected=expected)
 
 
-@job_rule("link-retested")
+@rule("link-retested")
 def link_retested(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """Links with several tests, and their verdicts in order."""
-    many = [t for t in job.by_link() if len(t) > 1]
-    rows = [int(t[-1]) for t in many]
-    found = [str(len(t)) for t in many]
-    expected = [", ".join(v or "no verdict" for v in job.verdict[t][:8]) for t in many]
-    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+    many = [t for t in job.by_link if len(t) > 1]
+    hits = [(t[-1], str(len(t)), ", ".join(v or "no verdict" for v in job.verdict[t[:8]])) for t in many]
+    yield Raised.each(hits, job["link_label"])
 
 
-@job_rule("marginal-share-too-high")
+@rule("marginal-share-too-high")
 def marginal_share_too_high(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Links whose latest test is marked as marginal, of all links."""
     if not job.size:
         return
     most = limits["most_percent"]
     if most < 0:
-        yield CouldNot("what the contract allows is not stated (policy: marginal-share-too-high, most_percent)")
+        yield NotLooked(Links(), "what the contract allows is not stated (policy: marginal-share-too-high, most_percent)")
         return
-    latest = [int(t[-1]) for t in job.by_link()]
-    share = 100 * float(np.mean(job["marginal"][latest].astype(bool))) if latest else 0.0
+    share = 100 * float(np.mean(job["marginal"][job.latest].astype(bool))) if job.latest else 0.0
     if share > most:
-        yield AboutLinks([""], found=f"{share:.1f} %", expected=f"{most:g} %")
+        yield Raised(Links(), found=f"{share:.1f} %", expected=f"{most:g} %")
 
 
-@job_rule("everything-passes")
+@rule("everything-passes")
 def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """A large job in which every link passes at its only test and none is marginal."""
-    links = job.by_link()
+    links = job.by_link
     if len(links) < limits["links"] or any(len(t) > 1 for t in links):
         return
     rows = np.concatenate(links)
     if (job.verdict[rows] == "pass").all() and not job["marginal"][rows].any():
-        yield AboutLinks([""], found=str(len(links)))
+        yield Raised(Links(), found=str(len(links)))
 
 
-@job_rule("alien-sample-too-small")
+@rule("alien-sample-too-small")
 def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Links with alien crosstalk among those whose cable needs a sample, against the plan."""
     kinds = [k.split("/") for k in job["cable_type"]]
@@ -72,7 +68,7 @@ def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     tested = len(np.unique(job.link[rows[job["alien"][rows].astype(bool)]]))
     need = _sample(links, limits)
     if tested < need:
-        yield AboutLinks([""], found=f"{tested} of {links}", expected=str(need))
+        yield Raised(Links(), found=f"{tested} of {links}", expected=str(need))
 
 
 def _sample(links: int, limits: Tolerances) -> int:
@@ -83,7 +79,7 @@ def _sample(links: int, limits: Tolerances) -> int:
     return min(links, max(int(limits["least"]), int(np.ceil(links * limits["share_percent"] / 100))))
 
 
-@job_rule("velocity-differs-within-job")
+@rule("velocity-differs-within-job")
 def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Lowest and highest velocity of each cable type within a job."""
     groups: dict[tuple[str, str], list[float]] = {}
@@ -92,14 +88,14 @@ def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Sa
             groups.setdefault((job_id, kind), []).append(float(velocity))
     for (_, kind), values in groups.items():
         if max(values) - min(values) > limits["percent"]:
-            yield AboutLinks([""], where=kind, found=f"{min(values):g} to {max(values):g} %")
+            yield Raised(Links(), where=kind, found=f"{min(values):g} to {max(values):g} %")
 
 
-@job_rule("retested-to-another-limit")
+@rule("retested-to-another-limit")
 def retested_to_another_limit(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """The latest test passes one limit, and the latest test that failed was to another."""
-    rows, found, expected, blind = [], [], [], []
-    for tests in job.by_link():
+    hits, blind = [], []
+    for tests in job.by_link:
         last = int(tests[-1])
         failed = [int(t) for t in tests[:-1] if job.verdict[t] == "fail"]
         if job.verdict[last] != "pass" or not failed:
@@ -108,53 +104,48 @@ def retested_to_another_limit(job: JobLook, _: Tolerances) -> Iterator[Said]:
         if not before or not after:
             blind.append(last)
         elif before != after:
-            rows.append(last)
-            found.append(after)
-            expected.append(before)
+            hits.append((last, after, before))
     yield NotLooked(blind, "the limit of one of its tests is not known")
-    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+    yield Raised.each(hits, job["link_label"])
 
 
 _EVIDENCE = {"full-sweep": "whole curves", "worst-points": "the worst cases alone", "verdict-only": "a verdict alone"}
 _RANK = {word: place for place, word in enumerate(_EVIDENCE)}
 
 
-@job_rule("latest-test-tells-less")
+@rule("latest-test-tells-less")
 def latest_test_tells_less(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """What the latest test can prove against what the best of the earlier ones can."""
-    rows, found, expected = [], [], []
-    for tests in job.by_link():
+    hits = []
+    for tests in job.by_link:
         words = [str(w) for w in job["evidence"][tests]]
         best = min(words, key=lambda w: _RANK.get(w, 9))
         if _RANK.get(best, 9) < _RANK.get(words[-1], 9):
-            rows.append(int(tests[-1]))
-            found.append(_EVIDENCE.get(words[-1], words[-1]))
-            expected.append(_EVIDENCE[best])
-    yield Raised(rows, where=list(job["link_label"][rows]) if rows else "", found=found, expected=expected)
+            hits.append((tests[-1], _EVIDENCE.get(words[-1], words[-1]), _EVIDENCE[best]))
+    yield Raised.each(hits, job["link_label"])
 
 
-def _lengths(job: JobLook) -> Any:
+def _lengths(job: JobLook) -> Reals:
     """Lengths in m of the latest test of each link that has one."""
-    latest = [int(t[-1]) for t in job.by_link()]
-    values = job["length_m"][latest] if latest else np.zeros(0)
+    values = job["length_m"][job.latest] if job.latest else np.zeros(0)
     return values[~np.isnan(values)]
 
 
-@job_rule("lengths-too-alike")
+@rule("lengths-too-alike")
 def lengths_too_alike(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """The share of links whose length lies near the median."""
     lengths = _lengths(job)
     if job.size and not len(lengths):
-        yield CouldNot("no record has a length")
+        yield NotLooked(Links(), "no record has a length")
     if len(lengths) < max(2, limits["links"]):
         return
     middle = float(np.median(lengths))
     share = 100 * float(np.mean(np.abs(lengths - middle) <= limits["m"] + 1e-9))
     if share >= limits["share_percent"]:
-        yield AboutLinks([""], where=f"{limits['m']:g} m", found=f"{share:.0f} %", expected=f"{middle:.1f} m")
+        yield Raised(Links(), where=f"{limits['m']:g} m", found=f"{share:.0f} %", expected=f"{middle:.1f} m")
 
 
-@job_rule("last-digits-uneven")
+@rule("last-digits-uneven")
 def last_digits_uneven(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Chi-square of the last digits of lengths that are kept to 0.1 m, and the share of the commonest."""
     lengths = _lengths(job)
@@ -163,10 +154,10 @@ def last_digits_uneven(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     count = np.bincount(tenths % 10, minlength=10)
     if job.size and (len(tenths) < limits["lengths"] or (count == 0).any()):
         # an instrument that counts in nanoseconds may never show some digits
-        yield CouldNot("too few lengths to a tenth of a metre, or they come in coarser steps")
+        yield NotLooked(Links(), "too few lengths to a tenth of a metre, or they come in coarser steps")
         return
     even = len(tenths) / 10
     most = int(count.argmax())
     uneven = float(np.sum((count - even) ** 2 / even)) if even else 0.0
     if uneven > limits["chi_square"] and 100 * count[most] / len(tenths) >= limits["share_percent"]:
-        yield AboutLinks([""], where=str(len(tenths)), found=str(count[most]), expected=str(most))
+        yield Raised(Links(), where=str(len(tenths)), found=str(count[most]), expected=str(most))

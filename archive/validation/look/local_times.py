@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.validation.arrow import one
+from archive.tables.arrow import whole
+from archive.validation.look.arrays import Times
 
 NO_TIME = np.datetime64("NaT", "s")
 _FORMATS = (("%Y-%m-%d", 10, "day"), ("%Y-%m-%dT%H:%M", 16, "minute"), ("%Y-%m-%dT%H:%M:%S", 19, "second"))
 
 
-def local_times(column: Any) -> tuple[Any, Any]:
+def local_times(column: pa.ChunkedArray | pa.Array) -> tuple[Times, npt.NDArray[np.str_]]:
     """ISO 8601 local dates and date-times (texts) as datetime64[s] and their precision.
 
     Returns two arrays as long as the column: times (NaT where empty or not ISO 8601) and precision ("day", "minute",
     "second", "" where there is no time). Fractions of a second are cut off.
     """
-    texts = pa.chunked_array(column) if isinstance(column, list) else column
-    texts = one(texts) if isinstance(texts, pa.ChunkedArray) else texts
+    texts = whole(column)
     lengths = pc.fill_null(pc.utf8_length(texts), 0).to_numpy(zero_copy_only=False)
     times = np.full(len(lengths), NO_TIME)
     precision = np.full(len(lengths), "", dtype="U6")
@@ -38,6 +37,6 @@ def local_times(column: Any) -> tuple[Any, Any]:
     return times, precision
 
 
-def say(time: Any, precision: str = "second") -> str:
+def iso(time: np.datetime64, precision: str = "second") -> str:
     """A time in ISO 8601, as precise as it was found."""
     return str(time)[: {"day": 10, "minute": 16}.get(precision, 19)]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Batch
+from archive.validation.look.arrays import Mask, Reals, Rows, Words
 from archive.vocabulary import PAIRS
 
 CONDUCTORS = tuple(str(n) for n in range(1, 9))
@@ -18,29 +19,32 @@ CONDUCTORS = tuple(str(n) for n in range(1, 9))
 class Matrix:
     """Values and steps (size, columns), NaN where there is none; columns: names of the subjects."""
 
-    values: Any
-    steps: Any
+    values: Reals
+    steps: Reals
     columns: tuple[str, ...]
 
     @property
-    def present(self) -> Any:
-        """True for records that have at least one value."""
-        return ~np.isnan(self.values).all(axis=1)
+    def present(self) -> Mask:
+        """True for records that have at least one value, (size,)."""
+        return np.asarray(~np.isnan(self.values).all(axis=1))
 
 
-class Readings:
-    """All measured scalars of a batch. A censored value (more than, less than) is no value here."""
+class ScalarView:
+    """All measured scalars of a batch. A censored value (more than, less than) is no value here.
 
-    def __init__(self, batch: Batch, rows: Any, size: int) -> None:
+    Arrays as long as the readings table: rows (of the records table, -1 for none), quantity, subject, value, step,
+    is_measured. size: number of records.
+    """
+
+    def __init__(self, batch: Batch, rows: Rows, size: int) -> None:
         table = batch["readings"]
         self.rows, self.size = rows, size
-        self.quantity = _words(table, "quantity")
-        self.subject = _words(table, "subject")
+        self.quantity, self.subject, origin = (_words(table, c) for c in ("quantity", "subject", "origin"))
         values = table.column("value").to_numpy(zero_copy_only=False)
-        self.value = np.where(pc.is_valid(table.column("censored")).to_numpy(), np.nan, values)
-        self.step = table.column("step").to_numpy(zero_copy_only=False)
-        self.is_measured = (_words(table, "origin") == "measured") & (rows >= 0)
-        self._derived = (_words(table, "origin") == "derived") & (rows >= 0)
+        self.value: Reals = np.where(pc.is_valid(table.column("censored")).to_numpy(), np.nan, values)
+        self.step: Reals = table.column("step").to_numpy(zero_copy_only=False)
+        self.is_measured: Mask = (origin == "measured") & (rows >= 0)
+        self._derived: Mask = (origin == "derived") & (rows >= 0)
         self._made: dict[tuple[str, tuple[str, ...]], Matrix] = {}
 
     def matrix(self, quantity: str, subjects: tuple[str, ...]) -> Matrix:
@@ -63,7 +67,7 @@ class Readings:
         """Values by pair 1-2, 3-6, 4-5, 7-8."""
         return self.matrix(quantity, PAIRS)
 
-    def whole(self, quantity: str) -> Any:
+    def whole(self, quantity: str) -> Reals:
         """Value of the whole link (no subject), (size,)."""
         return self.matrix(quantity, ("",)).values[:, 0]
 
@@ -71,29 +75,24 @@ class Readings:
         """Values by conductor 1 to 8."""
         return self.matrix(quantity, CONDUCTORS)
 
-    def of(self, quantity: str) -> Any:
+    def of(self, quantity: str) -> Rows:
         """Rows of the readings table with a measured value of a quantity that is not censored."""
         return np.flatnonzero((self.quantity == quantity) & self.is_measured & ~np.isnan(self.value))
 
-    @property
-    def temperatures(self) -> Any:
-        """Temperatures in degC of the link as a whole, (size, 1), NaN where there is none."""
-        return self.matrix("temperature", ("",)).values
-
-    def has(self, quantity: str) -> Any:
+    def has(self, quantity: str) -> Mask:
         """True for records with any value of a quantity, (size,)."""
         out = np.zeros(self.size, dtype=bool)
         out[self.rows[(self.quantity == quantity) & (self.is_measured | self._derived)]] = True
         return out
 
     @property
-    def length(self) -> Any:
+    def length(self) -> Reals:
         """Length of each link in m: that of the whole link, else that of its shortest pair; NaN where there is none."""
         whole = self.whole("length")
-        by_pair = self.pairs("length").values
-        shortest = np.fmin.reduce(by_pair, axis=1)
+        shortest = np.fmin.reduce(self.pairs("length").values, axis=1)
         return np.where(np.isnan(whole), shortest, whole)
 
 
-def _words(table: Any, column: str) -> Any:
-    return pc.fill_null(table.column(column), "").to_numpy(zero_copy_only=False).astype(object)
+def _words(table: pa.Table, column: str) -> Words:
+    texts: Words = pc.fill_null(table.column(column), "").to_numpy(zero_copy_only=False)
+    return texts.astype(object)

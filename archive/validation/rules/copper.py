@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from functools import cache
-from typing import Any
 
 import numpy as np
 
 from archive import vocabulary
 from archive.validation import catalogue
-from archive.validation.look import Look
-from archive.validation.registry import NotLooked, Raised, Said, Tolerances, rows_of, rule
+from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import RecordLook
+from archive.validation.look.arrays import Mask, Reals, Rows
 from archive.vocabulary import PAIRS
 
 M_PER_NS = 0.299792458
@@ -22,29 +22,28 @@ _NO_VELOCITY = "the velocity that was set is not known"
 _NO_GAUGE = "the gauge of the conductors is not known"
 
 
-def _by_pair(mask: Any) -> tuple[Any, list[str]]:
+def _by_pair(mask: Mask) -> tuple[Rows, list[str]]:
     """Rows and pair names where a (size, 4) mask is true."""
     rows, columns = np.nonzero(mask)
     return rows, [PAIRS[c] for c in columns]
 
 
 @rule("length-out-of-bounds")
-def length_out_of_bounds(look: Look, limits: Tolerances) -> Iterator[Said]:
+def length_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Length of the link or of a pair at or below the lowest, or above the highest."""
     low, high = limits["lowest_m"], limits["highest_m"]
     expected = f"{low:g} and {high:g} m"
     by_pair = look.readings.pairs("length").values
-    rows, names = _by_pair((by_pair <= low) | (by_pair > high))
-    where = [f"pair {n}" for n in names]
-    found = [f"{v:g} m" for v in by_pair[(by_pair <= low) | (by_pair > high)]]
-    yield Raised(rows, where=where, found=found, expected=expected)
+    bad = (by_pair <= low) | (by_pair > high)
+    rows, names = _by_pair(bad)
+    yield Raised(rows, where=[f"pair {n}" for n in names], found=[f"{v:g} m" for v in by_pair[bad]], expected=expected)
     whole = look.readings.whole("length")
-    rows = rows_of(((whole <= low) | (whole > high)) & look.is_copper)
+    rows = np.flatnonzero(((whole <= low) | (whole > high)) & look.is_copper)
     yield Raised(rows, where="the link", found=[f"{v:g} m" for v in whole[rows]], expected=expected)
 
 
 @rule("scalar-out-of-bounds")
-def scalar_out_of_bounds(look: Look, limits: Tolerances) -> Iterator[Said]:
+def scalar_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Each measured value of a quantity against its bounds. Resistance and impedance of nothing are no reading."""
     readings = look.readings
     for quantity, (low, high) in limits.items():
@@ -59,13 +58,13 @@ def scalar_out_of_bounds(look: Look, limits: Tolerances) -> Iterator[Said]:
         yield Raised(readings.rows[at], where=where, found=found, expected=f"{low:g} and {high:g} {key.unit}")
 
 
-def _travelled(look: Look) -> Any:
+def _travelled(look: RecordLook) -> Reals:
     """Length in m that delay and velocity give, (size, 4)."""
     velocity = look.reals("velocity_percent") / 100
     return look.readings.pairs("propagation_delay").values * velocity[:, None] * M_PER_NS
 
 
-def _lengths(look: Look) -> Any:
+def _lengths(look: RecordLook) -> Reals:
     """Length in m by pair (size, 4); one length for the whole link stands for its shortest pair."""
     by_pair = look.readings.pairs("length").values.copy()
     whole = look.readings.whole("length")
@@ -76,13 +75,13 @@ def _lengths(look: Look) -> Any:
     return by_pair
 
 
-def _no_velocity(look: Look) -> NotLooked:
+def _no_velocity(look: RecordLook) -> NotLooked:
     both = ~np.isnan(look.readings.length) & look.readings.pairs("propagation_delay").present
-    return NotLooked(rows_of(both & look.is_null("velocity_percent")), _NO_VELOCITY)
+    return NotLooked(np.flatnonzero(both & look.is_null("velocity_percent")), _NO_VELOCITY)
 
 
 @rule("delay-contradicts-length")
-def delay_contradicts_length(look: Look, limits: Tolerances) -> Iterator[Said]:
+def delay_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """abs(L - c NVP t) pair by pair."""
     yield _no_velocity(look)
     lengths, travelled = _lengths(look), _travelled(look)
@@ -94,7 +93,7 @@ def delay_contradicts_length(look: Look, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("length-looks-like-feet")
-def length_looks_like_feet(look: Look, limits: Tolerances) -> Iterator[Said]:
+def length_looks_like_feet(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """The median ratio over the pairs is that of feet to metres, one way or the other."""
     yield _no_velocity(look)
     lengths, travelled = _lengths(look), _travelled(look)
@@ -103,19 +102,19 @@ def length_looks_like_feet(look: Look, limits: Tolerances) -> Iterator[Said]:
         [np.median(a[b] / c[b]) if b.any() else np.nan for a, b, c in zip(lengths, both, travelled, strict=True)]
     )
     slack = limits["percent"] / 100
-    rows = rows_of((np.abs(ratio * FEET_PER_M - 1) < slack) | (np.abs(ratio / FEET_PER_M - 1) < slack))
+    rows = np.flatnonzero((np.abs(ratio * FEET_PER_M - 1) < slack) | (np.abs(ratio / FEET_PER_M - 1) < slack))
     found = [f"{np.nanmin(lengths[r]):.1f} m" for r in rows]
     yield Raised(rows, found=found, expected=[f"{np.nanmin(travelled[r]):.1f} m" for r in rows])
 
 
 @rule("skew-contradicts-delays")
-def skew_contradicts_delays(look: Look, limits: Tolerances) -> Iterator[Said]:
+def skew_contradicts_delays(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Skew of each pair against the shortest delay; skew of the link against longest less shortest."""
     delays, skews = look.readings.pairs("propagation_delay"), look.readings.pairs("delay_skew")
     whole = look.readings.whole("delay_skew")
     given = skews.present | ~np.isnan(whole)
     enough = (~np.isnan(delays.values)).sum(axis=1) >= 2
-    yield NotLooked(rows_of(given & ~enough), "there are no delays to compare the skew with")
+    yield NotLooked(np.flatnonzero(given & ~enough), "there are no delays to compare the skew with")
     step = np.nan_to_num(np.fmax.reduce(delays.steps, axis=1, initial=0.0)) / 2
     allowed = limits["ns"] + step + 1e-9
     shortest = np.fmin.reduce(delays.values, axis=1)
@@ -125,26 +124,26 @@ def skew_contradicts_delays(look: Look, limits: Tolerances) -> Iterator[Said]:
     found, expected = ([f"{v:g} ns" for v in m[bad]] for m in (skews.values, due))
     yield Raised(rows, where=[f"of pair {n}" for n in names], found=found, expected=expected)
     spread = np.fmax.reduce(delays.values, axis=1) - shortest
-    rows = rows_of(enough & (np.abs(whole - spread) > allowed))
+    rows = np.flatnonzero(enough & (np.abs(whole - spread) > allowed))
     expected = [f"{v:g} ns" for v in spread[rows]]
     yield Raised(rows, where="of the link", found=[f"{v:g} ns" for v in whole[rows]], expected=expected)
 
 
 @rule("velocity-implausible")
-def velocity_implausible(look: Look, limits: Tolerances) -> Iterator[Said]:
+def velocity_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Set velocity out of the range of insulations."""
     low, high = limits["percent"]
     velocity = look.reals("velocity_percent")
-    rows = rows_of((velocity < low) | (velocity > high))
+    rows = np.flatnonzero((velocity < low) | (velocity > high))
     yield Raised(rows, found=[f"{v:g} %" for v in velocity[rows]], expected=f"{low:g} to {high:g} %")
 
 
 @rule("pair-lengths-differ")
-def pair_lengths_differ(look: Look, limits: Tolerances) -> Iterator[Said]:
+def pair_lengths_differ(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Longest less shortest pair."""
     values = look.readings.pairs("length").values
     longest, shortest = np.fmax.reduce(values, axis=1), np.fmin.reduce(values, axis=1)
-    rows = rows_of(longest - shortest > np.maximum(limits["m"], limits["percent"] / 100 * longest))
+    rows = np.flatnonzero(longest - shortest > np.maximum(limits["m"], limits["percent"] / 100 * longest))
     yield Raised(rows, found=[f"{shortest[r]:.1f} to {longest[r]:.1f} m" for r in rows])
 
 
@@ -154,14 +153,14 @@ def _gauge(cable_type: str) -> float:
     return float(found.group(1)) if found else np.nan
 
 
-def _copper_loop(look: Look) -> tuple[Any, Any]:
+def _copper_loop(look: RecordLook) -> tuple[Reals, Mask]:
     """Loop resistance in ohm that copper of the gauge has, (size, 4), and True where the gauge is not known."""
     t = catalogue.rule("loop-resistance-contradicts-length").tolerances
     smallest, base, first, span = t["gauge_mm"]
     gauge = np.array([_gauge(c) for c in look.words("cable_type")], dtype=np.float64)
     diameter = smallest * base ** ((first - gauge) / span)
     ohm_m = t["ohm_mm2_m"] / (np.pi / 4 * diameter**2)
-    degc = np.fmax.reduce(look.readings.temperatures, axis=1)
+    degc = look.readings.whole("temperature")
     warm = 1 + t["per_degc"] * (np.where(np.isnan(degc), 20.0, degc) - 20.0)
     lengths = look.readings.pairs("length").values
     whole = look.readings.length
@@ -170,11 +169,11 @@ def _copper_loop(look: Look) -> tuple[Any, Any]:
 
 
 @rule("loop-resistance-contradicts-length")
-def loop_resistance_contradicts_length(look: Look, limits: Tolerances) -> Iterator[Said]:
+def loop_resistance_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Measured loop against copper of the gauge and length at the temperature of the record (20 degC where none)."""
     loops = look.readings.pairs("loop_resistance")
     copper, unknown = _copper_loop(look)
-    yield NotLooked(rows_of(loops.present & unknown), _NO_GAUGE)
+    yield NotLooked(np.flatnonzero(loops.present & unknown), _NO_GAUGE)
     low, high = limits["share"]
     least, most = low * copper - 0.05, high * copper + limits["contacts_ohm"]
     bad = (loops.values < least) | (loops.values > most)
@@ -185,15 +184,15 @@ def loop_resistance_contradicts_length(look: Look, limits: Tolerances) -> Iterat
 
 
 @rule("resistance-too-high-for-copper")
-def resistance_too_high_for_copper(look: Look, limits: Tolerances) -> Iterator[Said]:
+def resistance_too_high_for_copper(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """All pairs with a reading lie above so many times copper."""
     loops = look.readings.pairs("loop_resistance")
     copper, unknown = _copper_loop(look)
-    yield NotLooked(rows_of(loops.present & unknown), _NO_GAUGE)
+    yield NotLooked(np.flatnonzero(loops.present & unknown), _NO_GAUGE)
     contacts = catalogue.rule("loop-resistance-contradicts-length").tolerances["contacts_ohm"]
     known = ~np.isnan(loops.values) & ~np.isnan(copper)
     high = known & (loops.values > limits["times"] * copper + contacts)
-    rows = rows_of(known.any(axis=1) & (high == known).all(axis=1))
+    rows = np.flatnonzero(known.any(axis=1) & (high == known).all(axis=1))
     with np.errstate(divide="ignore", invalid="ignore"):
         times = np.fmin.reduce(np.where(known, loops.values / copper, np.nan), axis=1)
     where = [", ".join(p for p, k in zip(PAIRS, known[r], strict=True) if k) for r in rows]
@@ -201,7 +200,7 @@ def resistance_too_high_for_copper(look: Look, limits: Tolerances) -> Iterator[S
 
 
 @rule("resistances-contradict-each-other")
-def resistances_contradict_each_other(look: Look, limits: Tolerances) -> Iterator[Said]:
+def resistances_contradict_each_other(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Loop and unbalance of a pair against its two conductors."""
     wires = look.readings.conductors("conductor_resistance").values
     pairs = [tuple(int(n) - 1 for n in p.split("-")) for p in PAIRS]
@@ -222,7 +221,7 @@ def resistances_contradict_each_other(look: Look, limits: Tolerances) -> Iterato
 
 
 @rule("insertion-loss-contradicts-length")
-def insertion_loss_contradicts_length(look: Look, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Fitted loss at 100 MHz against that of the category over the length of the link."""
     fit = look.loss_fit
     rows = look.curves.rows[fit.at]
@@ -242,16 +241,13 @@ def insertion_loss_contradicts_length(look: Look, limits: Tolerances) -> Iterato
 
 
 @rule("cable-below-limit")
-def cable_below_limit(look: Look, limits: Tolerances) -> Iterator[Said]:
+def cable_below_limit(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Place of the cable's category in the order against what the limit asks for."""
     order, asks = list(limits["order"]), limits["asks"]
-    types, ids = look.words("cable_type"), look.limits.ids
-    rows, found, expected = [], [], []
-    for row, (kind, limit_id) in enumerate(zip(types, ids, strict=True)):
+    hits = []
+    for row, (kind, limit_id) in enumerate(zip(look.words("cable_type"), look.limits.ids, strict=True)):
         asked = asks.get(limit_id.split("/")[1]) if limit_id.count("/") == 2 else None
         category = kind.split("/")[0].split(".")[0]
         if asked in order and category in order and order.index(category) < order.index(asked):
-            rows.append(row)
-            found.append(category)
-            expected.append(limit_id)
-    yield Raised(np.asarray(rows, dtype=np.int64), found=found, expected=expected)
+            hits.append((row, category, limit_id))
+    yield Raised.each(hits)

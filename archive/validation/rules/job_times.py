@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
-from archive.validation.job.links import JobLook
-from archive.validation.job.registry import CouldNot, Raised, Said, job_rule
-from archive.validation.registry import Tolerances
-from archive.validation.times import say
+from archive.validation.catalogue.registry import Links, NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.look import JobLook
+from archive.validation.look.arrays import Mask, Rows
+from archive.validation.look.local_times import iso
 
 
-def _units(job: JobLook) -> Iterator[tuple[str, Any]]:
+def _units(job: JobLook) -> Iterator[tuple[str, Rows]]:
     """Each serial number with its rows, one row per test."""
-    if not job.size:
-        return
     rows = job.first_of_test
     serials = job["unit"][rows]
     order = np.argsort(serials.astype(str), kind="stable")
@@ -27,18 +24,18 @@ def _units(job: JobLook) -> Iterator[tuple[str, Any]]:
             yield str(job["unit"][part[0]]), part
 
 
-def _timed(job: JobLook, rows: Any) -> Any:
+def _timed(job: JobLook, rows: Rows) -> Rows:
     """Rows with a time of day, in the order of time."""
     rows = rows[job["time"][rows] >= 0]
     return rows[np.argsort(job["time"][rows], kind="stable")]
 
 
-def _to_the_second(job: JobLook, rows: Any) -> bool:
+def _to_the_second(job: JobLook, rows: Rows) -> bool:
     """True where the times of these rows are kept to the second, and not only written so."""
     return bool((job["precision"][rows] == "second").all() and (job["time"][rows] % 60 != 0).any())
 
 
-@job_rule("tests-too-close-together")
+@rule("tests-too-close-together")
 def tests_too_close_together(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Gaps between tests of different links where times are kept to the second; tests of a minute where they are not.
 
@@ -62,10 +59,10 @@ def tests_too_close_together(job: JobLook, limits: Tolerances) -> Iterator[Said]
             found = [f"{count[i]} tests in the minute {_say(minute[i] * 60)[:16]}" for i in many]
             yield Raised(rows[first[many]], where=serial, found=found, expected=f"{limits['seconds']:g} s")
     if job.size and not looked:
-        yield CouldNot("no unit has two tests with a time of day")
+        yield NotLooked(Links(), "no unit has two tests with a time of day")
 
 
-def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Any, Any, Any]]:
+def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Rows, Rows, Rows]]:
     """For each unit with numbered tests: neighbours in its memory of which the later number is dated earlier."""
     for serial, mine in _units(job):
         numbers = np.array([int(s) if s.isdigit() else -1 for s in job["sequence"][mine]], dtype=np.int64)
@@ -82,33 +79,34 @@ def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Any, Any, Any
         yield serial, rows[back], rows[back + 1], -gaps[back]
 
 
-@job_rule("tests-out-of-order")
+@rule("tests-out-of-order")
 def tests_out_of_order(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Steps back in time along the memory of a unit, apart from those of about an hour."""
     looked = False
     for serial, before, after, back in _steps_back(job, limits["seconds"]):
         looked = True
-        keep = ~_about_an_hour(back, 600.0)
-        found = [_test(job, r) for r in after[keep]]
-        yield Raised(after[keep], where=serial, found=found, expected=[_test(job, r) for r in before[keep]])
+        yield _out_of_order(job, serial, before, after, ~_about_an_hour(back, 600.0))
     if job.size and not looked:
-        yield CouldNot("no unit has two tests with numbers of its memory and times")
+        yield NotLooked(Links(), "no unit has two tests with numbers of its memory and times")
 
 
-@job_rule("clock-moved-by-an-hour")
+@rule("clock-moved-by-an-hour")
 def clock_moved_by_an_hour(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Steps back of about an hour along the memory of a unit."""
     for serial, before, after, back in _steps_back(job, 60.0):
-        keep = _about_an_hour(back, limits["seconds"])
-        found = [_test(job, r) for r in after[keep]]
-        yield Raised(after[keep], where=serial, found=found, expected=[_test(job, r) for r in before[keep]])
+        yield _out_of_order(job, serial, before, after, _about_an_hour(back, limits["seconds"]))
 
 
-def _about_an_hour(seconds: Any, slack: float) -> Any:
+def _out_of_order(job: JobLook, serial: str, before: Rows, after: Rows, keep: Mask) -> Raised:
+    found, expected = ([_test(job, r) for r in rows[keep]] for rows in (after, before))
+    return Raised(after[keep], where=serial, found=found, expected=expected)
+
+
+def _about_an_hour(seconds: Rows, slack: float) -> Mask:
     return (seconds > 3600 - slack) & (seconds <= 3600)
 
 
-@job_rule("many-tests-in-a-day")
+@rule("many-tests-in-a-day")
 def many_tests_in_a_day(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Tests of a unit by day."""
     for serial, mine in _units(job):
@@ -119,7 +117,7 @@ def many_tests_in_a_day(job: JobLook, limits: Tolerances) -> Iterator[Said]:
         yield Raised(rows[first[many]], where=serial, found=found, expected=[str(d) for d in days[many]])
 
 
-@job_rule("evenly-spaced-tests")
+@rule("evenly-spaced-tests")
 def evenly_spaced_tests(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """A run of equal gaps between tests of a unit, where times are kept to the second."""
     for serial, mine in _units(job):
@@ -134,23 +132,22 @@ def evenly_spaced_tests(job: JobLook, limits: Tolerances) -> Iterator[Said]:
                 yield Raised(rows[run[:1]], where=serial, found=found, expected=expected)
 
 
-@job_rule("unit-with-two-partners")
+@rule("unit-with-two-partners")
 def unit_with_two_partners(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """Remote units of a main unit by day."""
     for serial, mine in _units(job):
         rows = mine[(job["partner"][mine] != "") & ~np.isnat(job["day"][mine])]
-        by_day: dict[Any, dict[str, int]] = {}
+        by_day: dict[np.datetime64, dict[str, int]] = {}
         for row in rows:
             by_day.setdefault(job["day"][row], {}).setdefault(str(job["partner"][row]), int(row))
         for day, partners in by_day.items():
             if len(partners) > 1:
-                yield Raised(
-                    [max(partners.values())], where=serial, found=", ".join(sorted(partners)), expected=str(day)
-                )
+                found = ", ".join(sorted(partners))
+                yield Raised([max(partners.values())], where=serial, found=found, expected=str(day))
 
 
 def _say(seconds: int) -> str:
-    return say(np.datetime64(int(seconds), "s"))
+    return iso(np.datetime64(int(seconds), "s"))
 
 
 def _test(job: JobLook, row: int) -> str:

@@ -1,0 +1,59 @@
+"""Bugs of this program, caught where they strike, so that one record or one file pays for them and no other."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from archive.errors import Trouble
+
+Item = TypeVar("Item")
+Made = TypeVar("Made")
+
+GENERAL = 8
+"""Single things that fail before the rest is given up untried: such a bug strikes everywhere."""
+
+
+@dataclass(frozen=True)
+class ProgramFault:
+    """A bug of this program. where: the rule, limit or stage; what: kind and text of the exception; traceback: for
+    the report to its authors."""
+
+    where: str
+    what: str
+    traceback: str = ""
+
+
+def attempt(work: Callable[[], Made], where: str) -> Made | ProgramFault:
+    """What the work makes, or the bug that stopped it.
+
+    Trouble, a failing disk and a lack of memory are no bugs, and are raised as they are.
+    """
+    try:
+        return work()
+    except (Trouble, OSError, MemoryError):
+        raise
+    except Exception as error:  # noqa: BLE001 - whatever else goes wrong is a bug, and must not cost the others
+        return ProgramFault(where, f"{type(error).__name__}: {error}", traceback.format_exc())
+
+
+def isolated(
+    items: Sequence[Item], work: Callable[[Sequence[Item]], Made], where: str
+) -> Iterator[tuple[Sequence[Item], Made | ProgramFault]]:
+    """Work on many things at once; where it fails, on each half of them, down to the single thing that stops it.
+
+    Yields parts of the items in their order, each with what was made of it or with the bug. After GENERAL single
+    failures a part that fails is not divided any more.
+    """
+    waiting, failed = [items], 0
+    while waiting:
+        part = waiting.pop()
+        made = attempt(lambda part=part: work(part), where)  # type: ignore[misc]
+        if isinstance(made, ProgramFault) and len(part) > 1 and failed < GENERAL:
+            half = len(part) // 2
+            waiting += [part[half:], part[:half]]
+            continue
+        failed += isinstance(made, ProgramFault)
+        yield part, made

@@ -1,0 +1,141 @@
+"""All rules across the records of a job, and what the job comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from functools import partial
+
+import pyarrow as pa
+
+from archive.isolation import ProgramFault, attempt
+from archive.tables import Batch
+from archive.validation.catalogue import findings
+from archive.validation.catalogue.answering import FAILED, CheckOutcome, answers, finding, warn
+from archive.validation.catalogue.policy import OFF, Policy
+from archive.validation.catalogue.registry import Links, NotLooked
+from archive.validation.copies import detector
+from archive.validation.copies.detector import Copies, Fetch
+from archive.validation.job.copied import copied
+from archive.validation.job.job_summary import JobSummary, summarise
+from archive.validation.look import JobLook, RecordLook
+from archive.validation.look.job_facts import JobFacts
+from archive.validation.look.scheduled_links import ScheduledLinks
+from archive.validation.rules import job_rules
+
+
+@dataclass(frozen=True)
+class JobOutcome(CheckOutcome):
+    """findings and faults as of CheckOutcome; missing and unexpected: labels; copies: pairs that agree, None where
+    nothing was compared; summary: the job in numbers."""
+
+    missing: tuple[str, ...]
+    unexpected: tuple[str, ...]
+    copies: Copies | None
+    summary: JobSummary
+    facts: JobFacts
+
+    def places(self, record_ids: Sequence[str]) -> dict[str, str]:
+        """File and place in it by record id."""
+        wanted = set(record_ids)
+        both = zip(self.facts["record_id"], self.facts["source"], strict=True)
+        return {record: place for record, place in both if record in wanted}
+
+
+class JobCheck:
+    """Takes in the records of a job batch by batch, and says at the end what is found across them.
+
+    schedule: a table of the schema "schedule", or None; with_copies: compare curves too.
+    """
+
+    def __init__(
+        self,
+        policy: Policy | None = None,
+        *,
+        schedule: pa.Table | None = None,
+        today: date | None = None,
+        with_copies: bool = True,
+    ) -> None:
+        self.policy = policy or Policy()
+        self.today = today or datetime.now(UTC).date()
+        self._schedules = [schedule] if schedule is not None else []
+        self._facts = JobFacts()
+        wanted = with_copies and any(self.policy.severity(r) != OFF for r in detector.RULES)
+        self._sketches = detector.sketches_for(self.policy) if wanted else None
+        self._set_aside = 0
+        self._faults: list[ProgramFault] = []
+
+    def add(self, batch: Batch) -> None:
+        """Takes in one batch."""
+        self._facts.add(RecordLook(batch, self.today))
+        if self._sketches is not None:
+            self._unless_failed(attempt(partial(self._sketches.add, batch), ""))
+        if batch["schedule"].num_rows:
+            self._schedules.append(batch["schedule"])
+        self._set_aside += batch["set_aside"].num_rows
+
+    def _unless_failed(self, made: Copies | ProgramFault | None) -> Copies | None:
+        """What comparing curves gave; after a bug in it they are not compared any more."""
+        if not isinstance(made, ProgramFault):
+            return made
+        self._faults = [ProgramFault(name, made.what, made.traceback) for name in detector.RULES]
+        self._sketches = None
+        return None
+
+    def finish(self, fetch: Fetch | None = None) -> JobOutcome:
+        """What is found across all records taken in.
+
+        fetch(record_ids): reads records again, for near copies; without it only equal curves are reported.
+        """
+        policy = self.policy
+        schedule = ScheduledLinks(pa.concat_tables(self._schedules)) if self._schedules else None
+        look = JobLook(self._facts, schedule, self.today)
+        tables: list[pa.Table] = []
+        faults: list[ProgramFault] = []
+        for name, function in job_rules().items():
+            if policy.severity(name) == OFF:
+                continue
+            made = attempt(partial(answers, name, function, look, policy), name)
+            if isinstance(made, ProgramFault):
+                faults.append(made)
+            else:
+                tables += made
+        copies = None
+        if self._sketches is not None:
+            copies = self._unless_failed(attempt(partial(detector.find, self._sketches, fetch, policy), ""))
+        if copies is not None:
+            tables += copied(look, copies, fetch is not None, policy)
+        faults += self._faults
+        tables += [finding(f.where, NotLooked(Links(), FAILED), look, policy) for f in faults]
+        return JobOutcome(
+            findings.join(tables),
+            tuple(faults),
+            missing=tuple(look.missing),
+            unexpected=tuple(look.unexpected),
+            copies=copies,
+            summary=summarise(look, self._set_aside),
+            facts=self._facts,
+        )
+
+
+def check_job(
+    batches: Iterable[Batch] | Callable[[], Iterable[Batch]],
+    schedule: pa.Table | None = None,
+    policy: Policy | None = None,
+    *,
+    today: date | None = None,
+) -> pa.Table:
+    """Findings of all rules across records, as a table of the schema "findings".
+
+    batches: a list of batches, or a function that begins anew each time it is called; of an iterator, which can be gone
+    through only once, near copies are not looked for, and the findings say so. schedule: a table of the schema
+    "schedule". A rule that fails by a bug raises the warning RuleFault.
+    """
+    again = batches if callable(batches) else (lambda: batches) if isinstance(batches, Sequence) else None
+    job = JobCheck(policy, schedule=schedule, today=today)
+    for batch in again() if again else batches:  # type: ignore[union-attr]
+        job.add(batch)
+    outcome = job.finish((lambda _: again()) if again else None)
+    warn(outcome.faults)
+    return outcome.findings
