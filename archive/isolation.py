@@ -29,11 +29,11 @@ class ProgramFault:
 def attempt(work: Callable[[], Made], where: str) -> Made | ProgramFault:
     """What the work makes, or the bug that stopped it.
 
-    Trouble, a failing disk and a lack of memory are no bugs, and are raised as they are.
+    Trouble and a failing disk are no bugs, and are raised as they are.
     """
     try:
         return work()
-    except (Trouble, OSError, MemoryError):
+    except (Trouble, OSError):
         raise
     except Exception as error:  # noqa: BLE001 - whatever else goes wrong is a bug, and must not cost the others
         return ProgramFault(where, f"{type(error).__name__}: {error}", traceback.format_exc())

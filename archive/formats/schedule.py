@@ -71,8 +71,8 @@ def read(path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: 
 
 
 def _finding(twice: Mapping[str, str]) -> dict[str, Any]:
-    """A label that a schedule has twice, as a finding of the rule of that name (schemas/rules/job.toml)."""
-    rule = schemas.load("rules/job.toml")["rules"]["label-twice-in-schedule"]
+    """A label that a schedule has twice, as a finding of the rule of that name (schemas/rules/job_schedule.toml)."""
+    rule = schemas.load("rules/job_schedule.toml")["rules"]["label-twice-in-schedule"]
     said = {"where": twice["where"], "found": twice["label"], "expected": twice["first"]}
     return {
         "rule": "label-twice-in-schedule",

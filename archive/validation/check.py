@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 
 from archive.isolation import ProgramFault, isolated
 from archive.tables import Batch
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.validation import catalogue
 from archive.validation.catalogue import findings
 from archive.validation.catalogue.answering import FAILED, CheckOutcome, answers, finding, warn
@@ -79,8 +79,8 @@ def _set_aside(batch: Batch, policy: Policy) -> pa.Table:
         found=[r["reason"] + (f": {r['found']}" if r["found"] else "") for r in rows],
         expected=[r["expected"] or "" for r in rows],
     )
-    out = findings.table(name, policy, pa.nulls(len(rows), pa.string()), whole(aside.column("link_label")), said)
-    return _with(out, "remedy", pc.coalesce(whole(aside.column("remedy")), out.column("remedy")))
+    out = findings.table(name, policy, pa.nulls(len(rows), pa.string()), one_chunk(aside.column("link_label")), said)
+    return _with(out, "remedy", pc.coalesce(one_chunk(aside.column("remedy")), out.column("remedy")))
 
 
 def _with(table: pa.Table, name: str, column: pa.Array | pa.ChunkedArray) -> pa.Table:

@@ -26,12 +26,12 @@ import pyarrow as pa
 
 from archive.demo.simulator import simulate
 from archive.tables import Batch
+from archive.validation.catalogue.policy import Policy
 from archive.validation.copies import Copies, find
 from archive.validation.copies.compare import compare, evidence
 from archive.validation.copies.detector import NEAR, sketches_for
 from archive.validation.copies.residual import parts
 from archive.validation.look import RecordLook
-from archive.validation.catalogue.policy import Policy
 
 HARD: dict[str, Any] = {"bundle_correlation": 0.9, "equal_lengths": True, "repeat_share": 0.02, "step": 0.1}
 KINDS = ("exact", "rounded", "shifted", "scaled", "re-noised")

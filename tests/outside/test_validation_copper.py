@@ -14,9 +14,9 @@ import pytest
 
 from archive.tables import Batch, axis_row
 from archive.validation import catalogue
-from archive.validation.look import loss_fit as loss
 from archive.validation.check import run
 from archive.validation.look import RecordLook
+from archive.validation.look import loss_fit as loss
 from archive.validation.rules.copper import M_PER_NS
 from archive.validation.rules.sums import _power_sum
 from archive.vocabulary import PAIRS

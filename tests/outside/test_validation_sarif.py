@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from archive.isolation import ProgramFault
 from archive.validation import catalogue
 from archive.validation.check import run
 from archive.validation.report import Collected, sarif
@@ -50,7 +51,7 @@ def test_nothing_found_faults_and_cuts_fit_the_schema(validator: Any) -> None:
     """An empty run; a run cut to one finding; a fault of ours makes the run unsuccessful, not a result."""
     validator.validate(sarif(Collected()))
     collected = _collected("sign-wrong", kept=1)
-    collected.faults["x", "y"] = Fault("sign-wrong", "ZeroDivisionError: planted by a test", "")
+    collected.faults["x", "y"] = ProgramFault("sign-wrong", "ZeroDivisionError: planted by a test", "")
     document = sarif(collected)
     validator.validate(document)
     invocation = document["runs"][0]["invocations"][0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import get_args
 
 import pytest
 
@@ -10,10 +11,10 @@ from archive import schemas, vocabulary
 from archive.tables import Batch
 from archive.validation import catalogue
 from archive.validation.catalogue import findings
-from archive.validation.job.job_check import job_rules
-from archive.validation.job.registry import job_rule
+from archive.validation.catalogue.declared_rules import Severity
 from archive.validation.catalogue.policy import Policy
-from archive.validation.catalogue.registry import record_rules, rule
+from archive.validation.catalogue.registry import Raised, rule
+from archive.validation.rules import job_rules, record_rules
 from tests.validation.conftest import untested
 
 RULES = catalogue.rules()
@@ -31,14 +32,24 @@ def test_code_and_catalogue_name_the_same_rules() -> None:
     assert set(job_rules()) == {n for n in by_job if RULES[n].group.name != "copies"}
 
 
+def test_the_function_of_a_rule_is_in_the_file_named_as_its_declaration() -> None:
+    functions = {**record_rules(), **job_rules()}
+    assert functions
+    assert {n: f.__module__.rpartition(".")[2] for n, f in functions.items()} == {n: RULES[n].file for n in functions}
+
+
+def test_severities_are_those_of_the_vocabulary() -> None:
+    assert set(get_args(Severity)) == set(vocabulary.words("severity"))
+
+
 def test_a_name_outside_the_catalogue_cannot_be_raised() -> None:
     with pytest.raises(catalogue.UnknownRule):
         rule("a-rule-that-nobody-wrote")
     with pytest.raises(catalogue.UnknownRule):
-        job_rule("a-rule-that-nobody-wrote")
+        rule("a-rule-that-nobody-wrote")
     with pytest.raises(catalogue.UnknownRule):
         ids = Batch.from_rows({"records": []})["records"].column("record_id")
-        findings.table("a-rule-that-nobody-wrote", Policy(), ids, ids)
+        findings.table("a-rule-that-nobody-wrote", Policy(), ids, ids, Raised([]))
 
 
 @pytest.mark.parametrize("name", RULES)
@@ -85,4 +96,4 @@ def test_a_rule_may_not_be_answered_for_twice() -> None:
     with pytest.raises(ValueError, match="two functions"):
         rule("limit-missing")(lambda look, limits: iter(()))
     with pytest.raises(ValueError, match="is raised by"):
-        rule("link-missing")
+        rule("polarity-crossed")

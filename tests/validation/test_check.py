@@ -10,9 +10,11 @@ import pytest
 
 from archive import validation
 from archive.tables import Batch, schema
-from archive.validation.check import run
 from archive.validation.catalogue.policy import Policy, of
-from archive.validation.catalogue.registry import record_rules
+from archive.validation.catalogue.registry import Raised, Said, Tolerances
+from archive.validation.check import run
+from archive.validation.look import RecordLook
+from archive.validation.rules import record_rules
 from tests.validation import examples, good
 
 TODAY = dt.date(2026, 11, 25)
@@ -93,8 +95,8 @@ def _broken(look: Any, limits: Any) -> Iterator[Any]:
     yield
 
 
-def test_a_fault_of_ours_is_not_a_fault_of_the_data(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A rule that fails says so as our fault; its records count as not looked at; every other rule still runs."""
+def test_a_bug_is_not_a_fault_of_the_data(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A rule that fails is reported as a bug; its records count as not looked at; every other rule still runs."""
     monkeypatch.setitem(record_rules(), "velocity-implausible", _broken)
     batch = examples.batch({"do": [{"table": "records", "set": {"limit_found": ""}}]})
     outcome = run(batch, today=TODAY)
@@ -106,6 +108,21 @@ def test_a_fault_of_ours_is_not_a_fault_of_the_data(monkeypatch: pytest.MonkeyPa
     assert "limit-missing" in _raised(outcome.findings)
     with pytest.warns(validation.RuleFault, match="velocity-implausible"):
         validation.check(batch, today=TODAY)
+
+
+def test_a_bug_in_a_rule_costs_the_records_that_it_strikes(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fussy(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+        labels = list(look.words("link_label"))
+        if "2-TR2-A119" in labels:
+            raise ZeroDivisionError("planted by a test")
+        yield Raised([labels.index("2-TR2-A118")] if "2-TR2-A118" in labels else [], found="a label")
+
+    monkeypatch.setitem(record_rules(), "velocity-implausible", fussy)
+    others = [{"record": {"label": f"2-TR2-A{n}", "seed": n}} for n in range(118, 125)]
+    outcome = run(examples.batch({"do": others}), today=TODAY)
+    mine = [f for f in outcome.findings.to_pylist() if f["rule"] == "velocity-implausible"]
+    assert {f["link_label"]: f["status"] for f in mine} == {"2-TR2-A118": "raised", "2-TR2-A119": "could not look"}
+    assert [f.where for f in outcome.faults] == ["velocity-implausible"]
 
 
 def test_an_unknown_rule_of_a_reader_is_our_fault() -> None:

@@ -243,8 +243,7 @@ def test_a_fault_of_ours_is_told_as_ours(
 ) -> None:
     """A rule that breaks: lines, JSON, SARIF and the acceptance report all say that the program is at fault, and
     no finding blames the record for it."""
-    from archive.validation.job.job_check import job_rules
-    from archive.validation.catalogue.registry import record_rules
+    from archive.validation.rules import job_rules, record_rules
 
     def broken(look: Any, limits: Any) -> Any:
         raise ZeroDivisionError("planted by a test")

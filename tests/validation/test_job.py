@@ -11,7 +11,7 @@ from archive.tables import Batch, schema
 from archive.validation import catalogue, check_job
 from archive.validation.catalogue import policy
 from archive.validation.job import JobCheck
-from archive.validation.job.job_check import job_rules
+from archive.validation.rules import job_rules
 from tests.validation import examples, planted
 
 TODAY = dt.date(2026, 11, 25)
@@ -128,7 +128,7 @@ def test_an_empty_job() -> None:
     assert outcome.summary.records == 0
 
 
-def test_a_fault_of_ours_in_a_rule_across_records(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_bug_in_a_rule_across_records(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(job: Any, limits: Any) -> Any:
         raise KeyError("planted by a test")
 
@@ -164,7 +164,7 @@ def test_a_job_with_faults_of_every_kind_is_reported_in_full() -> None:
     assert every - raised == {"everything-passes", "marginal-share-too-high"}
 
 
-def test_a_fault_of_ours_in_comparing_curves(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_bug_in_comparing_curves(monkeypatch: pytest.MonkeyPatch) -> None:
     """The rules about copies count as not looked at; all others still speak."""
 
     def broken(*_: Any) -> None:

@@ -6,8 +6,8 @@ import itertools
 
 from archive.grading.resolve_limit import resolve as resolve_named
 from archive.tables import Batch
-from archive.validation.look.limits_of import resolve
 from archive.validation.look import RecordLook
+from archive.validation.look.limits_of import resolve
 
 WORDS = (
     "Cat 6 perm. link",
@@ -36,13 +36,8 @@ def test_rules_and_grades_resolve_alike() -> None:
         for i, (words, configuration, connections, day) in enumerate(cases)
     ]
     batch = Batch.from_rows({"records": rows})
-<<<<<<< HEAD
     graded = [n.limit_id or "" for n in resolve_named(batch, {})]
-    assert list(Look(batch, "2026-11-25").limits.ids) == graded
-=======
-    graded = [n.limit_id or "" for n in named(batch, {})]
     assert list(RecordLook(batch, "2026-11-25").limits.ids) == graded
->>>>>>> f2fda6c (WIP)
     assert 0 < sum(map(bool, graded)) < len(graded)
 
 

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from archive.validation import catalogue
 from archive.validation.look.labels import alike, plain
-from archive.validation.rules.curves import _cut_off
-from archive.validation.look.local_times import local_times, say
+from archive.validation.look.local_times import iso, local_times
 from archive.validation.look.wires import CONTACTS, classify, mate
+from archive.validation.rules.curves import _cut_off
 from tests.validation import good
 
 LABELS = st.text(alphabet="ABab01OoIilL -–/.:_é", max_size=12)
@@ -62,7 +62,7 @@ def test_times_against_the_standard_library(moment: datetime, length: int) -> No
     assert precision[0] == {10: "day", 16: "minute", 19: "second", 26: "second"}[length]
     assert np.isnat(times[1:]).all()
     assert list(precision[1:]) == ["", ""]
-    assert say(times[0], precision[0]) == text[: min(length, 19)]
+    assert iso(times[0], precision[0]) == text[: min(length, 19)]
 
 
 def test_dates_that_do_not_exist_are_no_dates() -> None:

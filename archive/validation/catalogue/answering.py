@@ -13,7 +13,7 @@ import pyarrow as pa
 from archive.isolation import ProgramFault
 from archive.validation.catalogue import findings
 from archive.validation.catalogue.policy import Policy
-from archive.validation.catalogue.registry import Links, RuleFunction, Said
+from archive.validation.catalogue.registry import AboutLinks, RuleFunction, Said
 
 FAILED = "the rule failed by a fault of this program, not of the data"
 
@@ -45,7 +45,7 @@ def answers(name: str, function: RuleFunction, look: Named, policy: Policy) -> l
 
 def finding(name: str, said: Said, look: Named, policy: Policy) -> pa.Table:
     """One thing that a rule says, as a table of findings."""
-    if isinstance(said.about, Links):
+    if isinstance(said.about, AboutLinks):
         labels = pa.array([x or None for x in said.about.labels], type=pa.string())
         ids = pa.nulls(len(labels), pa.string())
     else:

@@ -37,7 +37,6 @@ from archive.structs import convert
 
 Severity = Literal["error", "warning", "information"]
 _Text = Annotated[str, Meta(min_length=1)]
-_CODE = "rules.declared-wrong"
 
 
 class UnknownRule(LookupError):
@@ -107,12 +106,16 @@ def rules() -> dict[str, CatalogueRule]:
         for name, entry in content["rules"].items():
             texts = {key: " ".join(v.split()) if isinstance(v, str) else v for key, v in entry.items()}
             whole = {**texts, "name": name, "group": content["group"], "file": path.stem}
-            found.append(convert(whole, CatalogueRule, f"schemas/rules/{path.name}: {name}", code=_CODE))
+            found.append(
+                convert(whole, CatalogueRule, f"schemas/rules/{path.name}: {name}", code="rules.declared-wrong")
+            )
     found.sort(key=lambda r: (r.group.order, r.group.name))
     by_name = {r.name: r for r in found}
     if len(by_name) < len(found):
         twice = next(r for r in found if by_name[r.name] is not r)
-        raise Trouble("a rule is declared in two files", code=_CODE, where="schemas/rules", found=twice.name)
+        raise Trouble(
+            "a rule is declared in two files", code="rules.declared-wrong", where="schemas/rules", found=twice.name
+        )
     return by_name
 
 

@@ -21,13 +21,14 @@ Text = str | Sequence[str]
 
 
 @dataclass(frozen=True)
-class Links:
+class AboutLinks:
     """Labels of links, where a rule speaks of links and not of records; "" is the job as a whole."""
 
     labels: Sequence[str] = ("",)
 
 
-Subjects = npt.NDArray[np.integer[Any]] | Sequence[int] | Links
+Row = int | np.integer[Any]
+Subjects = npt.NDArray[np.integer[Any]] | Sequence[Row] | AboutLinks
 """Row numbers of the records that a rule speaks of, one per finding, or links."""
 
 
@@ -41,7 +42,7 @@ class Raised:
     expected: Text = ""
 
     @classmethod
-    def each(cls, hits: Sequence[tuple[int, str, str]], names: Sequence[str] | npt.NDArray[Any] | None = None) -> Raised:
+    def each(cls, hits: Sequence[tuple[Row, str, str]], names: npt.NDArray[np.object_] | None = None) -> Raised:
         """One finding per (row, found, expected). names: the place in words, by row."""
         rows, found, expected = zip(*hits, strict=True) if hits else ((), (), ())
         return cls(rows, "" if names is None else [str(names[row]) for row in rows], found, expected)

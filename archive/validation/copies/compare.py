@@ -6,13 +6,16 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
+from archive.tables.arrow import Bools, Reals
 from archive.validation.copies.residual import (
     GROUP_OF,
     GROUPS,
     SLOTS,
     SWAPPED,
     EvidencePart,
+    Singles,
     filled,
     residuals,
     smooth_basis,
@@ -20,15 +23,15 @@ from archive.validation.copies.residual import (
 
 _STEPS = (5.0, 3.0, 2.0, 1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 LEAST_IN_PART = 3
-"""CurveView of one parameter at one end that a part of a record needs."""
+"""Curves of one parameter at one end that a part of a record needs."""
 
 
 @dataclass(frozen=True)
 class Evidence:
     """The curves of one record: mhz (m,), values (20, m) in dB, NaN where there is none."""
 
-    mhz: Any
-    values: Any
+    mhz: Reals
+    values: Singles
 
 
 def evidence(part: EvidencePart, place: int) -> Evidence:
@@ -45,8 +48,8 @@ class Compared:
     difference in dB over the matching curves, after its mean is taken away.
     """
 
-    r: Any
-    equal: Any
+    r: Reals
+    equal: Bools
     kind: str
     differs: float
 
@@ -101,7 +104,7 @@ def compare(
     return Compared(r, equal, kind, differs)
 
 
-def _on_one_axis(a: Evidence, b: Evidence) -> tuple[Any, Any, Any]:
+def _on_one_axis(a: Evidence, b: Evidence) -> tuple[Singles, Singles, Reals]:
     if len(a.mhz) == len(b.mhz) and np.array_equal(a.mhz, b.mhz):
         return a.values, b.values, a.mhz
     low, high = max(a.mhz[0], b.mhz[0]), min(a.mhz[-1], b.mhz[-1])
@@ -111,7 +114,7 @@ def _on_one_axis(a: Evidence, b: Evidence) -> tuple[Any, Any, Any]:
     return a.values[:, inside], other.astype(np.float32), mhz
 
 
-def _kind(x: Any, y: Any) -> tuple[str, float]:
+def _kind(x: Singles, y: Singles) -> tuple[str, float]:
     """How y came out of x, over curves (k, m) that agree. A curve at a time has its own shift or factor."""
     known = ~np.isnan(x) & ~np.isnan(y)
     x, y = np.where(known, x, 0.0).astype(np.float64), np.where(known, y, 0.0).astype(np.float64)
@@ -136,7 +139,7 @@ def _kind(x: Any, y: Any) -> tuple[str, float]:
     return ("scaled" if left <= scatter else "near"), differs
 
 
-def _step(values: Any) -> float:
+def _step(values: npt.NDArray[np.floating[Any]]) -> float:
     """The coarsest common step of some numbers in dB, 0 where they have none of the usual ones."""
     for step in _STEPS:
         scaled = values / step

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from archive import schemas
 from archive.tables import Batch
+from archive.tables.arrow import Bools
+from archive.validation.catalogue.policy import Policy
 from archive.validation.copies import index
 from archive.validation.copies.compare import Compared, Evidence, compare, evidence
 from archive.validation.copies.residual import SLOTS, parts
 from archive.validation.copies.sketch import Sketches
 from archive.validation.look import RecordLook
-from archive.validation.catalogue.policy import Policy
 
 EXACT, SOME, NEAR = "curves-under-two-links", "some-curves-under-two-links", "curves-nearly-under-two-links"
 RULES = (EXACT, SOME, NEAR)
@@ -54,7 +56,7 @@ class CopiedPair:
 
 @dataclass(frozen=True)
 class Copies:
-    """pairs, the number of records compared, and the false alarm rate: pairs of different links told per link, as
+    """pairs, the number of records compared, and the false alarm rate: pairs of different links reported per link, as
     bounded on simulated links of the hardest kind. The rate in the field is not known."""
 
     pairs: tuple[CopiedPair, ...]
@@ -71,7 +73,7 @@ def find(sketches: Sketches, fetch: Fetch | None, policy: Policy | None = None) 
     """All pairs among the sketched records that are neither one link nor one test.
 
     fetch(record_ids): yields batches with at least these records; it is asked only for those that a closer look needs.
-    Without it only equal curves are told.
+    Without it only equal curves are reported.
     """
     policy = policy or Policy()
     near = policy.tolerance(NEAR)
@@ -164,20 +166,15 @@ def _judge(
         agreeing = np.nan_to_num(said.r) >= near["least_correlation"]
     else:
         return None
-    who = sketches.who
-    return CopiedPair(
-        a=who.record_ids[x],
-        b=who.record_ids[y],
-        label_a=who.labels[x],
-        label_b=who.labels[y],
-        job_a=who.jobs[x],
-        job_b=who.jobs[y],
+    return _pair(
+        sketches,
+        (x, y),
         rule=rule,
         kind=kind,
         score=round(score, 6),
         curves=int(agreeing.sum()),
         of=said.curves,
-        parameters=tuple(sorted({SLOTS[k][0] for k in np.flatnonzero(agreeing)})),
+        parameters=_parameters(agreeing),
         swapped=turned,
         differs_db=round(said.differs, 3),
         likely=_likely(said, equal),
@@ -185,28 +182,37 @@ def _judge(
 
 
 def _equal(sketches: Sketches, x: int, y: int, equal: int, policy: Policy) -> CopiedPair:
-    """A pair told from equal hashes alone."""
-    who, hashes = sketches.who, sketches.hashes
-    shared = np.isin(hashes[x], hashes[y]) & (hashes[x] != 0)
-    common = int(((hashes[x] != 0) & (hashes[y] != 0)).sum())
+    """A pair known from equal hashes alone."""
+    here, there = sketches.arrays.hashes[x], sketches.arrays.hashes[y]
+    common = int(((here != 0) & (there != 0)).sum())
     whole = equal >= policy.tolerance(EXACT)["curves"] or equal == common
-    return CopiedPair(
-        a=who.record_ids[x],
-        b=who.record_ids[y],
-        label_a=who.labels[x],
-        label_b=who.labels[y],
-        job_a=who.jobs[x],
-        job_b=who.jobs[y],
+    return _pair(
+        sketches,
+        (x, y),
         rule=EXACT if whole else SOME,
         kind="exact",
         score=1.0,
         curves=equal,
         of=common,
-        parameters=tuple(sorted({SLOTS[k][0] for k in np.flatnonzero(shared)})),
+        parameters=_parameters(np.isin(here, there) & (here != 0)),
         swapped=False,
         differs_db=0.0,
         likely=_EQUAL,
     )
+
+
+def _pair(sketches: Sketches, pair: tuple[int, int], **found: Any) -> CopiedPair:
+    """A pair of records by their numbers, with who they are."""
+    who = sketches.who
+    (a, b), (label_a, label_b), (job_a, job_b) = (
+        (column[pair[0]], column[pair[1]]) for column in (who.record_ids, who.labels, who.jobs)
+    )
+    return CopiedPair(a=a, b=b, label_a=label_a, label_b=label_b, job_a=job_a, job_b=job_b, **found)
+
+
+def _parameters(slots: Bools) -> tuple[str, ...]:
+    """Parameters of the slots that are true."""
+    return tuple(sorted({SLOTS[k][0] for k in np.flatnonzero(slots)}))
 
 
 _EQUAL = "two tests of different links are not known to agree to the last digit over hundreds of points"

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
-from archive.validation.look.labels import plain
+from archive.tables.arrow import Bools, Ints
 from archive.validation.look import RecordLook
+from archive.validation.look.labels import plain
 
 
 @dataclass
@@ -24,12 +24,12 @@ class Identities:
     _exact: list[bool] = field(default_factory=list)
     _link_numbers: dict[tuple[str, str], int] = field(default_factory=dict)
     _unit_numbers: dict[str, int] = field(default_factory=dict)
-    _made: tuple[Any, ...] | None = None
+    _made: tuple[Ints, Ints, Ints, Bools] | None = None
 
-    def add(self, look: RecordLook, rows: Any) -> None:
+    def add(self, look: RecordLook, rows: Ints) -> None:
         """Takes in rows of the records table of a batch."""
         times, precision = look.tested
-        serials = look.joined("local_instrument_id", "instruments", "serial")
+        serials = look.of_unit("local", "serial")
         labels, jobs, ids = look.words("link_label"), look.words("job_id"), look.ids.to_pylist()
         for row in rows:
             link = (jobs[row], plain(labels[row]))
@@ -45,16 +45,16 @@ class Identities:
     def __len__(self) -> int:
         return len(self.record_ids)
 
-    def same(self, a: Any, b: Any) -> Any:
+    def same(self, a: Ints, b: Ints) -> Bools:
         """True for pairs of records (arrays of their numbers) that are one link, or one test: of the same unit at the
         same time, whatever the label (a rendition, a re-reading, a relabelled test)."""
         links, units, times, exact = self._arrays()
         one_test = exact[a] & exact[b] & (times[a] == times[b]) & (units[a] == units[b])
-        return (links[a] == links[b]) | one_test
+        return np.asarray((links[a] == links[b]) | one_test)
 
-    def _arrays(self) -> tuple[Any, ...]:
-        """The numbers as arrays, made anew only after records came in."""
+    def _arrays(self) -> tuple[Ints, Ints, Ints, Bools]:
+        """The numbers as arrays, rebuilt only after records came in."""
         if self._made is None or len(self._made[0]) != len(self._links):
-            lists = (self._links, self._units, self._times)
-            self._made = (*(np.asarray(x, dtype=np.int64) for x in lists), np.asarray(self._exact, dtype=bool))
+            links, units, times = (np.asarray(x, dtype=np.int64) for x in (self._links, self._units, self._times))
+            self._made = links, units, times, np.asarray(self._exact, dtype=bool)
         return self._made

@@ -9,21 +9,21 @@ about as n log n.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
+from archive.tables.arrow import Bools, Ints
 from archive.validation.copies.residual import GROUPS
-from archive.validation.copies.sketch import BANDS, BITS, SCALE, Sketches
+from archive.validation.copies.sketch import BANDS, BITS, SCALE, Bits, Sketches
 
 FULLEST = 64
 """Members of a bucket compared with each other; a fuller one is sorted and compared within a window."""
 
 
-def equal_curves(sketches: Sketches) -> tuple[Any, Any, Any]:
+def equal_curves(sketches: Sketches) -> tuple[Ints, Ints, Ints]:
     """Pairs of records with equal curves that are neither one link nor one test: a, b, number of slots of a that stand
     in b. In a group of many equal records each is paired with the first that is not its own link."""
-    hashes = sketches.hashes
+    hashes = sketches.arrays.hashes
     record, slot = np.nonzero(hashes)
     order = np.argsort(hashes[record, slot], kind="stable")
     record, value = record[order], hashes[record, slot][order]
@@ -38,7 +38,7 @@ def equal_curves(sketches: Sketches) -> tuple[Any, Any, Any]:
     return pairs[:, 0], pairs[:, 1], count
 
 
-def _star(record: Any, first: Any, size: Any, sketches: Sketches) -> tuple[Any, Any]:
+def _star(record: Ints, first: Ints, size: Ints, sketches: Sketches) -> tuple[Ints, Ints]:
     """Each member of a run of equal hashes with the earliest member that is another link and another test."""
     two = first[size == 2]
     apart = ~sketches.who.same(record[two], record[two + 1])
@@ -61,12 +61,12 @@ def bits_for(records: int) -> int:
     return int(np.clip(14 + np.ceil(np.log2(max(records, 1) / 20_000)), 14, 24))
 
 
-def near(sketches: Sketches, least: float, least_part: float, *, tables: int = 4) -> tuple[Any, Any, Any]:
+def near(sketches: Sketches, least: float, least_part: float, *, tables: int = 4) -> tuple[Ints, Ints, Bools]:
     """Pairs of records whose sketches agree: a, b, True where the ends are exchanged.
 
     least: estimated mean correlation over all segments that both have; least_part: over one parameter at one end.
     """
-    found: list[Any] = []
+    found: list[Ints] = []
     for a, b in _buckets(sketches, bits_for(len(sketches)), tables):
         swapped = (a & 1) != (b & 1)
         left, right = a >> 1, b >> 1
@@ -83,9 +83,9 @@ def near(sketches: Sketches, least: float, least_part: float, *, tables: int = 4
     return pairs[:, 0], pairs[:, 1], pairs[:, 2].astype(bool)
 
 
-def _buckets(sketches: Sketches, bits: int, tables: int) -> Iterator[tuple[Any, Any]]:
+def _buckets(sketches: Sketches, bits: int, tables: int) -> Iterator[tuple[Ints, Ints]]:
     """Pairs of units (2 * record + end) that share a bucket, table by table."""
-    signs, there = sketches.signs, sketches.there.reshape(-1, len(GROUPS), len(BANDS))
+    signs, there = sketches.arrays.signs, sketches.arrays.there.reshape(-1, len(GROUPS), len(BANDS))
     for parameter in range(len(GROUPS) // 2):
         local, remote = 2 * parameter, 2 * parameter + 1
         for band in range(len(BANDS)):
@@ -97,7 +97,7 @@ def _buckets(sketches: Sketches, bits: int, tables: int) -> Iterator[tuple[Any, 
                 yield from _pairs(units, _key(words, table, bits))
 
 
-def _key(words: Any, table: int, bits: int) -> Any:
+def _key(words: Bits, table: int, bits: int) -> Bits:
     """Some of the 64 signs, mixed: those of a table lie at random places that are the same for all."""
     places = np.random.default_rng(table).permutation(BITS)[:bits]
     out = np.zeros(len(words), dtype=np.uint64)
@@ -106,7 +106,7 @@ def _key(words: Any, table: int, bits: int) -> Any:
     return out
 
 
-def _pairs(units: Any, keys: Any) -> Iterator[tuple[Any, Any]]:
+def _pairs(units: Ints, keys: Bits) -> Iterator[tuple[Ints, Ints]]:
     """Pairs of units with equal keys; in buckets that are too full only neighbours by number of unit."""
     order = np.argsort(keys, kind="stable")
     units, keys = units[order], keys[order]
@@ -117,16 +117,16 @@ def _pairs(units: Any, keys: Any) -> Iterator[tuple[Any, Any]]:
         yield units[:-ahead][same], units[ahead:][same]
 
 
-def _close(sketches: Sketches, a: Any, b: Any, swapped: Any, least: float, least_part: float) -> Any:
+def _close(sketches: Sketches, a: Ints, b: Ints, swapped: Bools, least: float, least_part: float) -> Bools:
     """True for pairs whose sketches agree. The signs are asked first: they cost a tenth of the numbers."""
     if not len(a):
         return np.zeros(0, dtype=bool)
     turned = np.array([1, 0, 3, 2])
-    signs_b = sketches.signs[b]
-    there_a, there_b = (sketches.there[x].reshape(-1, len(GROUPS), len(BANDS)) for x in (a, b))
+    signs_b = sketches.arrays.signs[b]
+    there_a, there_b = (sketches.arrays.there[x].reshape(-1, len(GROUPS), len(BANDS)) for x in (a, b))
     signs_b[swapped], there_b[swapped] = signs_b[swapped][:, turned], there_b[swapped][:, turned]
     both = there_a & there_b
-    differ = np.bitwise_count(sketches.signs[a] ^ signs_b) / BITS
+    differ = np.bitwise_count(sketches.arrays.signs[a] ^ signs_b) / BITS
     count = np.maximum(both.sum(axis=(1, 2)), 1)
     rough = np.cos(np.pi * np.sum(differ * both, axis=(1, 2)) / count)
     bands = np.maximum(both.sum(axis=2), 1)
@@ -140,13 +140,14 @@ def _close(sketches: Sketches, a: Any, b: Any, swapped: Any, least: float, least
     return out
 
 
-def _agree(sketches: Sketches, a: Any, b: Any, swapped: Any, both: Any, least: float, least_part: float) -> Any:
-    left = sketches.codes[a].reshape(-1, len(GROUPS), len(BANDS), BITS).astype(np.float32)
-    right = sketches.codes[b].reshape(-1, len(GROUPS), len(BANDS), BITS).astype(np.float32)
+def _agree(sketches: Sketches, a: Ints, b: Ints, swapped: Bools, both: Bools, least: float, least_part: float) -> Bools:
+    """True for pairs whose numbers agree."""
+    left = sketches.arrays.codes[a].reshape(-1, len(GROUPS), len(BANDS), BITS).astype(np.float32)
+    right = sketches.arrays.codes[b].reshape(-1, len(GROUPS), len(BANDS), BITS).astype(np.float32)
     right[swapped] = right[swapped][:, np.array([1, 0, 3, 2])]
     product = np.einsum("pgbx,pgbx->pgb", left, right)
     norm = np.einsum("pgbx,pgbx->pgb", left, left) * np.einsum("pgbx,pgbx->pgb", right, right)
     r = np.where(both, product / np.sqrt(np.maximum(norm, SCALE)), 0.0)
     whole = r.sum(axis=(1, 2)) / np.maximum(both.sum(axis=(1, 2)), 1)
     parts = r.sum(axis=2) / np.maximum(both.sum(axis=2), 1)
-    return (whole >= least) | (parts >= least_part).any(axis=1)
+    return np.asarray((whole >= least) | (parts >= least_part).any(axis=1))

@@ -1,14 +1,20 @@
-"""CurveView of near-end crosstalk and return loss, and their residuals after a smooth fit over frequency."""
+"""Curves of near-end crosstalk and return loss, and their residuals after a smooth fit over frequency."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
+from archive.tables.arrow import Bools, Ints, Reals
+from archive.tables.curves import CurveArrays
 from archive.vocabulary import COMBINATIONS, ENDS, PAIRS
+
+Singles: TypeAlias = npt.NDArray[np.float32]
+"""Values in dB, in single precision."""
 
 SLOTS: tuple[tuple[str, str, str], ...] = (
     *(("next", e, c) for e in ENDS for c in COMBINATIONS),
@@ -17,7 +23,7 @@ SLOTS: tuple[tuple[str, str, str], ...] = (
 """The 20 curves of a record that carry the evidence: parameter, end, pairing."""
 
 GROUPS: tuple[tuple[str, str], ...] = tuple((p, e) for p in ("next", "return_loss") for e in ENDS)
-"""CurveView of one parameter at one end."""
+"""Curves of one parameter at one end."""
 
 GROUP_OF = np.array([GROUPS.index((p, e)) for p, e, _ in SLOTS])
 """Group of each slot."""
@@ -31,14 +37,14 @@ class EvidencePart:
     """Records that share an axis. rows: rows of the records table; mhz: (m,); values: (n, 20, m) float32 in dB, NaN
     where a curve or a point is missing; at: (n, 20) rows of the sweeps table, -1 where there is no curve."""
 
-    rows: Any
-    mhz: Any
-    values: Any
-    at: Any
+    rows: Ints
+    mhz: Reals
+    values: Singles
+    at: Ints
 
 
-def parts(curves: Any, most: int = 48) -> Iterator[EvidencePart]:
-    """The evidence of the records of a batch (archive.validation.curves.CurveView), at most so many records at once.
+def parts(curves: CurveArrays, most: int = 48) -> Iterator[EvidencePart]:
+    """The evidence of the records of a batch at most so many records at once.
 
     A record whose curves lie on several axes is taken on the one that most of them share.
     """
@@ -60,18 +66,19 @@ def parts(curves: Any, most: int = 48) -> Iterator[EvidencePart]:
             yield EvidencePart(part, mhz, values, mine)
 
 
-def _slots(curves: Any) -> Any:
-    out = np.full((curves.size, len(SLOTS)), -1, dtype=np.int64)
-    usable = np.flatnonzero(curves.is_measured & curves.mask("parameter", "next", "return_loss"))
-    words = zip(*(curves.word(c, usable) for c in ("parameter", "end", "pairing")), strict=True)
+def _slots(curves: CurveArrays) -> Ints:
+    """Row of the sweeps table of each slot, (records, 20), -1 where there is none."""
+    out = np.full((curves.records, len(SLOTS)), -1, dtype=np.int64)
+    usable = curves.of("next", "return_loss")
+    words = zip(*(curves.words(c, usable) for c in ("parameter", "end", "pairing")), strict=True)
     place = {slot: i for i, slot in enumerate(SLOTS)}
     slot = np.array([place.get(w, -1) for w in words], dtype=np.int64)
     known = slot >= 0
-    out[curves.rows[usable[known]], slot[known]] = usable[known]
+    out[curves.record[usable[known]], slot[known]] = usable[known]
     return out
 
 
-def _most(axes: Any) -> Any:
+def _most(axes: Ints) -> Ints:
     """Largest number of curves of each record on one axis."""
     best = np.zeros(len(axes), dtype=np.int64)
     for axis in np.unique(axes[axes >= 0]):
@@ -79,7 +86,7 @@ def _most(axes: Any) -> Any:
     return best
 
 
-def _first_of_equals(axes: Any, axis: int) -> Any:
+def _first_of_equals(axes: Ints, axis: int) -> Bools:
     """True where no lower axis has as many curves of the record: each record is taken once."""
     share = (axes == axis).sum(axis=1)
     first = np.ones(len(axes), dtype=bool)
@@ -88,21 +95,21 @@ def _first_of_equals(axes: Any, axis: int) -> Any:
     return first
 
 
-def smooth_basis(mhz: Any, terms: int) -> Any:
+def smooth_basis(mhz: Reals, terms: int) -> Singles:
     """Orthonormal columns that span the smooth curves: Legendre polynomials in log f, (m, terms) float32."""
     x = np.log(np.maximum(mhz, 1e-3))
     x = 2 * (x - x[0]) / (x[-1] - x[0]) - 1
     q, _ = np.linalg.qr(np.polynomial.legendre.legvander(x, terms - 1))
-    return q.astype(np.float32)
+    return np.asarray(q, dtype=np.float32)
 
 
-def residuals(values: Any, basis: Any) -> Any:
+def residuals(values: Singles, basis: Singles) -> Singles:
     """What a smooth fit leaves of curves (..., m), same shape."""
-    return values - (values @ basis) @ basis.T
+    return np.asarray(values - (values @ basis) @ basis.T, dtype=np.float32)
 
 
-def filled(values: Any) -> Any:
-    """CurveView with missing or infinite points filled by their neighbours; one that lacks more than 5 % becomes zero.
+def filled(values: Singles) -> Singles:
+    """Curves with missing or infinite points filled by their neighbours; one that lacks more than 5 % becomes zero.
 
     values: (n, slots, m), changed in place and returned.
     """

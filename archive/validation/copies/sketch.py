@@ -10,15 +10,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from archive.tables import Batch
+from archive.tables.arrow import Bools, Ints, Reals
+from archive.tables.curves import CurveArrays
 from archive.validation.copies.identity import Identities
-from archive.validation.copies.residual import GROUP_OF, GROUPS, SLOTS, filled, parts, residuals, smooth_basis
-from archive.validation.look.curve_view import CurveView
+from archive.validation.copies.residual import GROUP_OF, GROUPS, SLOTS, Singles, filled, parts, residuals, smooth_basis
 from archive.validation.look import RecordLook
+
+Bits: TypeAlias = npt.NDArray[np.uint64]
 
 BANDS: tuple[tuple[float, float, float], ...] = ((10.0, 100.0, 0.25), (100.0, 250.0, 0.5), (250.0, 500.0, 1.0))
 """From, to and step in MHz of the reference grids on which the random functions are laid out."""
@@ -27,26 +31,39 @@ SEGMENTS = len(GROUPS) * len(BANDS)
 SCALE = 40.0
 _SEED = 20261125
 LEAST = 16
-"""ReportedPoints of an axis that a band needs."""
+"""Points of an axis that a band needs."""
 EDGE = 0.06
 """Share of a band that may lie outside the axis at either end."""
 _BAND_TERMS = 5
 
 
+class SketchArrays(NamedTuple):
+    """Sketches of n records. hashes: (n, 20), 0 where there is no curve worth comparing; signs: (n, 4 groups, 3 bands);
+    codes: (n, 12 segments, 64); there: (n, 12), the segment has curves."""
+
+    hashes: Bits
+    signs: Bits
+    codes: npt.NDArray[np.int8]
+    there: Bools
+
+
+_EMPTY = SketchArrays(
+    np.zeros((0, len(SLOTS)), np.uint64),
+    np.zeros((0, len(GROUPS), len(BANDS)), np.uint64),
+    np.zeros((0, SEGMENTS, BITS), np.int8),
+    np.zeros((0, SEGMENTS), np.bool_),
+)
+
+
 @dataclass
 class Sketches:
-    """Sketches of any number of records, filled batch by batch. Arrays have one row per record with evidence.
-
-    hashes (n, 20) uint64, 0 where there is no curve worth comparing; signs (n, 4 groups, 3 bands) uint64;
-    codes (n, 12, 64) int8; there (n, 12) bool.
-    """
+    """Sketches of any number of records, filled batch by batch."""
 
     least_points: int = 20
     least_residual_db: float = 0.3
     smooth_terms: int = 8
     who: Identities = field(default_factory=Identities)
-    _parts: list[tuple[Any, ...]] = field(default_factory=list)
-    _joined: tuple[Any, ...] | None = None
+    _parts: list[SketchArrays] = field(default_factory=list)
 
     def add(self, batch: Batch) -> None:
         """Takes in the records of a batch that have NEXT or return-loss curves."""
@@ -60,59 +77,33 @@ class Sketches:
                 continue
             codes, there = _project(values[keep], hashes[keep] != 0, part.mhz)
             self.who.add(look, part.rows[keep])
-            self._parts.append((hashes[keep], _signs(codes), codes, there))
-            self._joined = None
+            self._parts.append(SketchArrays(hashes[keep], _signs(codes), codes, there))
 
-    def _worth(self, values: Any, mhz: Any) -> Any:
+    def _worth(self, values: Singles, mhz: Reals) -> Bools:
         """True for curves (n, 20) with enough points and enough structure."""
         if len(mhz) < self.least_points:
             return np.zeros(values.shape[:2], dtype=bool)
         rest = residuals(values, smooth_basis(mhz, self.smooth_terms))
-        return rest.std(axis=-1) >= self.least_residual_db
+        return np.asarray(rest.std(axis=-1) >= self.least_residual_db)
 
     def __len__(self) -> int:
         return len(self.who)
 
-    def _all(self) -> tuple[Any, ...]:
-        if self._joined is None:
-            empty = (
-                np.zeros((0, len(SLOTS)), np.uint64),
-                np.zeros((0, len(GROUPS), len(BANDS)), np.uint64),
-                np.zeros((0, SEGMENTS, BITS), np.int8),
-                np.zeros((0, SEGMENTS), bool),
-            )
-            self._joined = tuple(np.concatenate(c) for c in zip(*self._parts, strict=True)) if self._parts else empty
-            self._parts = [self._joined] if self._parts else []
-        return self._joined
-
     @property
-    def hashes(self) -> Any:
-        """(n, 20) uint64."""
-        return self._all()[0]
-
-    @property
-    def signs(self) -> Any:
-        """(n, 4, 3) uint64."""
-        return self._all()[1]
-
-    @property
-    def codes(self) -> Any:
-        """(n, 12, 64) int8."""
-        return self._all()[2]
-
-    @property
-    def there(self) -> Any:
-        """(n, 12) bool: the segment has curves."""
-        return self._all()[3]
+    def arrays(self) -> SketchArrays:
+        """All sketches so far, one row per record with evidence."""
+        if len(self._parts) != 1:
+            self._parts = [SketchArrays(*(np.concatenate(c) for c in zip(_EMPTY, *self._parts, strict=True)))]
+        return self._parts[0]
 
 
 @cache
-def _multipliers(points: int) -> Any:
+def _multipliers(points: int) -> Bits:
     rng = np.random.default_rng(_SEED + points)
     return rng.integers(1, 2**63, points, dtype=np.uint64) * np.uint64(2) + np.uint64(1)
 
 
-def _hashes(curves: CurveView, at: Any, mhz: Any) -> Any:
+def _hashes(curves: CurveArrays, at: Ints, mhz: Reals) -> Bits:
     """uint64 per curve from the bits of its numbers; equal curves on equal axes have equal hashes. 0: no curve."""
     times = _multipliers(len(mhz))
     salt = (np.ascontiguousarray(mhz).view(np.uint64) * times).sum(dtype=np.uint64)
@@ -125,7 +116,7 @@ def _hashes(curves: CurveView, at: Any, mhz: Any) -> Any:
 
 
 @cache
-def _functions(band: int, slot: int) -> Any:
+def _functions(band: int, slot: int) -> Singles:
     """Random functions of one band for one curve of a group, (grid points, BITS) float32; both ends share them."""
     low, high, step = BANDS[band]
     points = round((high - low) / step) + 1
@@ -138,14 +129,14 @@ class Projection:
 
     first: int
     last: int
-    basis: Any
-    functions: tuple[Any, ...]
+    basis: Singles
+    functions: tuple[Singles, ...]
 
 
 _projections: dict[tuple[int, bytes], Projection | None] = {}
 
 
-def _projection(band: int, mhz: Any) -> Projection | None:
+def _projection(band: int, mhz: Reals) -> Projection | None:
     """None where the axis does not cover the band, or with too few points."""
     key = (band, mhz.tobytes())
     if key not in _projections:
@@ -155,7 +146,7 @@ def _projection(band: int, mhz: Any) -> Projection | None:
     return _projections[key]
 
 
-def _make(band: int, mhz: Any) -> Projection | None:
+def _make(band: int, mhz: Reals) -> Projection | None:
     low, high, step = BANDS[band]
     first, last = int(np.searchsorted(mhz, low - 1e-9)), int(np.searchsorted(mhz, high + 1e-9))
     inside = mhz[first:last]
@@ -176,7 +167,7 @@ def _make(band: int, mhz: Any) -> Projection | None:
     return Projection(first, last, basis, tuple(made))
 
 
-def _project(values: Any, worth: Any, mhz: Any) -> tuple[Any, Any]:
+def _project(values: Singles, worth: Bools, mhz: Reals) -> tuple[npt.NDArray[np.int8], Bools]:
     """Codes (n, 12, 64) int8 and presence (n, 12) of the records' segments."""
     n = len(values)
     total = np.zeros((n, SEGMENTS, BITS), dtype=np.float32)
@@ -201,7 +192,7 @@ def _project(values: Any, worth: Any, mhz: Any) -> tuple[Any, Any]:
     return codes, there
 
 
-def _signs(codes: Any) -> Any:
+def _signs(codes: npt.NDArray[np.int8]) -> Bits:
     """Signs as bits, (n, 4, 3) uint64."""
     packed = np.packbits(codes >= 0, axis=-1)
     return packed.view(np.uint64).reshape(len(codes), len(GROUPS), len(BANDS))

@@ -9,9 +9,9 @@ import pyarrow as pa
 from archive.validation.catalogue import findings
 from archive.validation.catalogue.answering import finding
 from archive.validation.catalogue.policy import OFF, Policy
-from archive.validation.catalogue.registry import Links, NotLooked, Raised
+from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised
 from archive.validation.copies import detector
-from archive.validation.copies.detector import Copies, CopiedPair
+from archive.validation.copies.detector import CopiedPair, Copies
 from archive.validation.look import JobLook
 
 
@@ -35,7 +35,7 @@ def copied(look: JobLook, copies: Copies, looked_near: bool, policy: Policy) -> 
             yield findings.table(name, policy, pa.array(ids, type=pa.string()), names, said)
         if name == detector.NEAR and not looked_near and look.size:
             why = "the records cannot be read a second time, which near copies need"
-            yield finding(name, NotLooked(Links(), why), look, policy)
+            yield finding(name, NotLooked(AboutLinks(), why), look, policy)
 
 
 def _curves(pair: CopiedPair) -> str:

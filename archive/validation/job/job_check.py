@@ -14,7 +14,7 @@ from archive.tables import Batch
 from archive.validation.catalogue import findings
 from archive.validation.catalogue.answering import FAILED, CheckOutcome, answers, finding, warn
 from archive.validation.catalogue.policy import OFF, Policy
-from archive.validation.catalogue.registry import Links, NotLooked
+from archive.validation.catalogue.registry import AboutLinks, NotLooked
 from archive.validation.copies import detector
 from archive.validation.copies.detector import Copies, Fetch
 from archive.validation.job.copied import copied
@@ -107,7 +107,7 @@ class JobCheck:
         if copies is not None:
             tables += copied(look, copies, fetch is not None, policy)
         faults += self._faults
-        tables += [finding(f.where, NotLooked(Links(), FAILED), look, policy) for f in faults]
+        tables += [finding(f.where, NotLooked(AboutLinks(), FAILED), look, policy) for f in faults]
         return JobOutcome(
             findings.join(tables),
             tuple(faults),

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+
 import numpy as np
 
+from archive.tables.arrow import Ints
 from archive.validation.look import JobLook
-from archive.validation.look.arrays import Rows
 
 
 @dataclass(frozen=True)
-class LinkState:
+class LinkSummary:
     """One link of the job: its label, its latest test, how often it was tested."""
 
     label: str
@@ -38,7 +39,7 @@ class JobSummary:
     limits: tuple[tuple[str, int], ...]
     units: tuple[str, ...]
     days: tuple[str, str]
-    links: tuple[LinkState, ...]
+    links: tuple[LinkSummary, ...]
     scheduled: int | None
     missing: tuple[str, ...]
     unexpected: tuple[str, ...]
@@ -77,10 +78,10 @@ def summarise(job: JobLook, set_aside: int) -> JobSummary:
     )
 
 
-def _link(job: JobLook, tests: Rows) -> LinkState:
+def _link(job: JobLook, tests: Ints) -> LinkSummary:
     last = tests[-1]
     day = str(job["day"][last])
-    return LinkState(
+    return LinkSummary(
         label=str(job["link_label"][last]),
         verdict=str(job.verdict[last]) or "no verdict",
         marginal=bool(job["marginal"][last]),

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from archive.validation.look.arrays import Mask, Rows, Words
+from archive.tables.arrow import Bools, Ints, Words
 from archive.validation.look.record_look import RecordLook
 
 _TEXTS = ("record_id", "job_id", "link_label", "sequence", "reported_verdict", "evidence", "cable_type", "medium")
@@ -87,7 +87,7 @@ def _joined(*columns: Words) -> Words:
     return np.array([", ".join(x for x in row if x) for row in zip(*columns, strict=True)], dtype=object)
 
 
-def _scalars(look: RecordLook) -> tuple[npt.NDArray[np.uint64], Rows]:
+def _scalars(look: RecordLook) -> tuple[npt.NDArray[np.uint64], Ints]:
     """Hash of all readings but zeros and temperatures (uint64), and their number."""
     readings = look.readings
     use = np.flatnonzero(readings.is_measured & (readings.value != 0) & ~np.isnan(readings.value))
@@ -124,8 +124,8 @@ def _verdicts(look: RecordLook) -> Words:
     return out
 
 
-def _alien(look: RecordLook) -> Mask:
+def _alien(look: RecordLook) -> Bools:
     """True for records with curves or reported worst cases of alien crosstalk."""
     sums = ("ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_average")
-    measured = look.with_rows(look.curves.rows, look.curves.mask("parameter", "anext", "afext", *sums))
+    measured = look.with_rows(look.curves.record, look.curves.mask("parameter", "anext", "afext", *sums))
     return measured | look.with_rows(look.rows_for("reported"), np.isin(look.words("parameter", "reported"), sums))

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
-from archive.validation.look.arrays import Rows, Words
+from archive.tables.arrow import Ints, Words
 from archive.validation.look.job_facts import JobFacts
 from archive.validation.look.labels import plain
 from archive.validation.look.scheduled_links import ScheduledLinks
@@ -41,7 +41,7 @@ class JobLook:
         return np.array([key(x) for x in self["link_label"]], dtype=object)
 
     @cached_property
-    def link(self) -> Rows:
+    def link(self) -> Ints:
         """Number of the link of each record, -1 without a label: records of one job whose labels differ by no more
         than case, blanks and kinds of dashes."""
         keys = list(zip(self["job_id"], self.plain, strict=True))
@@ -49,7 +49,7 @@ class JobLook:
         return np.array([numbers.get(k, -1) for k in keys], dtype=np.int64)
 
     @cached_property
-    def test(self) -> Rows:
+    def test(self) -> Ints:
         """Number of the test of each record: records of one link, time and unit are one test. Without a time of day
         every record is a test of its own."""
         if not self.size:
@@ -60,7 +60,7 @@ class JobLook:
         return np.unique(keys, axis=0, return_inverse=True)[1].reshape(-1)
 
     @cached_property
-    def when(self) -> Rows:
+    def when(self) -> Ints:
         """Seconds by which tests are ordered: the time, or noon of the day, -1 where there is no date."""
         if not self.size:
             return np.zeros(0, dtype=np.int64)
@@ -68,12 +68,12 @@ class JobLook:
         return np.where(self["time"] >= 0, self["time"], np.where(np.isnat(self["day"]), -1, noon))
 
     @cached_property
-    def first_of_test(self) -> Rows:
-        """Rows that stand for their tests, one per test."""
+    def first_of_test(self) -> Ints:
+        """Ints that stand for their tests, one per test."""
         return np.unique(self.test, return_index=True)[1]
 
     @cached_property
-    def by_link(self) -> list[Rows]:
+    def by_link(self) -> list[Ints]:
         """For each link the rows of its tests (one row per test), in the order of time."""
         rows = self.first_of_test[self.link[self.first_of_test] >= 0]
         order = rows[np.lexsort((rows, self.when[rows], self.link[rows]))]
@@ -103,7 +103,7 @@ class JobLook:
         """Labels of records that the schedule does not have, in the order of the records."""
         return self.schedule.unexpected(self["link_label"]) if self.schedule is not None else []
 
-    def names(self, rows: Rows) -> tuple[pa.Array, pa.Array]:
+    def names(self, rows: Ints) -> tuple[pa.Array, pa.Array]:
         """Record ids and link labels of rows, two text arrays."""
         ids, labels = self["record_id"][rows], self["link_label"][rows]
         return pa.array(list(ids), type=pa.string()), pa.array([x or None for x in labels], type=pa.string())

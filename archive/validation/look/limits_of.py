@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from archive import limits
-from archive.validation.look.arrays import Mask, Reals, Words
+from archive.tables.arrow import Bools, Reals, Words
 
 
 class LimitsOf:
@@ -29,11 +29,11 @@ class LimitsOf:
             self.ids[rows], self.candidates[rows], self.reasons[rows] = limit_id, ", ".join(candidates), reason
 
     @cached_property
-    def known(self) -> Mask:
+    def known(self) -> Bools:
         """True where the limit was resolved."""
-        return self.ids != ""
+        return np.asarray(self.ids != "")
 
-    def groups(self) -> Iterator[tuple[limits.Limit, Mask]]:
+    def groups(self) -> Iterator[tuple[limits.Limit, Bools]]:
         """Pairs of limit and mask of the records that name it."""
         for limit_id in sorted(set(self.ids[self.known])):
             yield limits.get(limit_id), self.ids == limit_id

@@ -7,20 +7,19 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
-from archive.validation.look.arrays import Times
+from archive.tables.arrow import one_chunk
 
 NO_TIME = np.datetime64("NaT", "s")
 _FORMATS = (("%Y-%m-%d", 10, "day"), ("%Y-%m-%dT%H:%M", 16, "minute"), ("%Y-%m-%dT%H:%M:%S", 19, "second"))
 
 
-def local_times(column: pa.ChunkedArray | pa.Array) -> tuple[Times, npt.NDArray[np.str_]]:
+def local_times(column: pa.ChunkedArray | pa.Array) -> tuple[npt.NDArray[np.datetime64], npt.NDArray[np.str_]]:
     """ISO 8601 local dates and date-times (texts) as datetime64[s] and their precision.
 
     Returns two arrays as long as the column: times (NaT where empty or not ISO 8601) and precision ("day", "minute",
     "second", "" where there is no time). Fractions of a second are cut off.
     """
-    texts = whole(column)
+    texts = one_chunk(column)
     lengths = pc.fill_null(pc.utf8_length(texts), 0).to_numpy(zero_copy_only=False)
     times = np.full(len(lengths), NO_TIME)
     precision = np.full(len(lengths), "", dtype="U6")

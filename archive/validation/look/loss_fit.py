@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from archive.validation.look.arrays import Reals, Rows
-from archive.validation.look.curve_view import CurveView
+from archive.tables.arrow import Ints, Reals
+from archive.tables.curves import CurveArrays
 
 LEAST_POINTS = 12
-"""CurveView with fewer points are not fitted."""
+"""Curves with fewer points are not fitted."""
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class LossFit:
     top: highest value; at_100: fitted loss at 100 MHz, NaN where the curve does not reach it.
     """
 
-    at: Rows
+    at: Ints
     rms: Reals
     jump: Reals
     jump_mhz: Reals
@@ -38,9 +38,9 @@ def basis(mhz: Reals) -> Reals:
     return np.stack([root, mhz, 1 / root], axis=1)
 
 
-def fit(curves: CurveView, highest_mhz: float, bands: int) -> LossFit:
+def fit(curves: CurveArrays, highest_mhz: float, bands: int) -> LossFit:
     """Fits every measured insertion-loss curve up to a frequency in MHz; bands: number of smoothing bands."""
-    parts: list[tuple[Rows | Reals, ...]] = []
+    parts: list[tuple[Ints | Reals, ...]] = []
     for block in curves.blocks(curves.of("insertion_loss")):
         use = int(np.searchsorted(block.mhz, highest_mhz, side="right"))
         mhz = block.mhz[:use]
@@ -49,12 +49,12 @@ def fit(curves: CurveView, highest_mhz: float, bands: int) -> LossFit:
         values = block.values[:, :use]
         whole = np.isfinite(values).all(axis=1)
         if whole.any():
-            parts.append(_fit(block.at[whole], mhz, values if whole.all() else values[whole], bands))
+            parts.append(_fit(block.rows[whole], mhz, values if whole.all() else values[whole], bands))
     columns = [np.concatenate(c) for c in zip(*parts, strict=True)] if parts else [np.zeros(0)] * 8
     return LossFit(columns[0].astype(np.int64), *columns[1:])
 
 
-def _fit(at: Rows, mhz: Reals, values: Reals, bands: int) -> tuple[Rows | Reals, ...]:
+def _fit(at: Ints, mhz: Reals, values: Reals, bands: int) -> tuple[Ints | Reals, ...]:
     shape = basis(mhz)
     factors = values @ np.linalg.pinv(shape).T
     rest = values - factors @ shape.T

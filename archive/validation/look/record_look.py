@@ -13,10 +13,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Batch
-from archive.tables.arrow import whole
+from archive.tables.arrow import Bools, Ints, Reals, Words, one_chunk, reals, rows_of
+from archive.tables.curves import CurveArrays
 from archive.validation import catalogue
-from archive.validation.look.arrays import Mask, Reals, Rows, Times, Words
-from archive.validation.look.curve_view import CurveView
+from archive.validation.look.curve_stats import CurveStats, axis_ends, places, stats
 from archive.validation.look.limits_of import LimitsOf
 from archive.validation.look.local_times import local_times
 from archive.validation.look.loss_fit import LossFit, fit
@@ -44,22 +44,21 @@ class RecordLook:
             return self
         return RecordLook(self.batch.select(self.ids.take(pa.array(rows)).to_pylist()), self.today.item())
 
-    def names(self, rows: Rows) -> tuple[pa.Array, pa.Array]:
+    def names(self, rows: Ints) -> tuple[pa.Array, pa.Array]:
         """Record ids and link labels of rows, two text arrays."""
         at = pa.array(rows)
-        return self.ids.take(at), whole(self.records.column("link_label")).take(at)
+        return self.ids.take(at), one_chunk(self.records.column("link_label")).take(at)
 
     @cached_property
     def ids(self) -> pa.Array:
         """Record ids (text)."""
-        return whole(self.records.column("record_id"))
+        return one_chunk(self.records.column("record_id"))
 
-    def rows_for(self, table: str) -> Rows:
+    def rows_for(self, table: str) -> Ints:
         """Row of the records table for each row of another table, -1 where there is none."""
-        found = pc.index_in(self.batch[table].column("record_id"), value_set=self.ids)
-        return np.asarray(pc.fill_null(found, -1).to_numpy(), dtype=np.int64)
+        return rows_of(self.batch[table].column("record_id"), self.ids)
 
-    def with_rows(self, rows: Rows, where: Mask | bool = True) -> Mask:
+    def with_rows(self, rows: Ints, where: Bools | bool = True) -> Bools:
         """True for records that one of some rows of another table (rows_for), at which `where` holds, belongs to."""
         out = np.zeros(self.size, dtype=bool)
         out[rows[(rows >= 0) & where]] = True
@@ -71,14 +70,13 @@ class RecordLook:
 
     def reals(self, column: str, table: str = "records") -> Reals:
         """A numeric column as float64; a whole number beyond 2^53 is rounded."""
-        cast = pc.cast(self.batch[table].column(column), pa.float64(), safe=False)
-        return np.asarray(whole(cast).to_numpy(zero_copy_only=False))
+        return reals(pc.cast(self.batch[table].column(column), pa.float64(), safe=False))
 
-    def flags(self, column: str, table: str = "records") -> Mask:
+    def flags(self, column: str, table: str = "records") -> Bools:
         """A column of true and false, false where null."""
         return np.array(pc.fill_null(self.batch[table].column(column), False).to_numpy(), dtype=bool)
 
-    def is_null(self, column: str, table: str = "records") -> Mask:
+    def is_null(self, column: str, table: str = "records") -> Bools:
         """True where a cell is null or a blank text."""
         cells = self.batch[table].column(column)
         nulls = pc.is_null(cells)
@@ -89,38 +87,53 @@ class RecordLook:
     def joined(self, key: str, table: str, column: str) -> Words:
         """For each record the text that a shared row holds: words("..."), through a key column of records."""
         shared = self.batch[table]
-        at = pc.index_in(self.records.column(key), value_set=whole(shared.column(shared.column_names[0])))
-        return words_of(whole(shared.column(column)).take(whole(at)))
+        at = pc.index_in(self.records.column(key), value_set=one_chunk(shared.column(shared.column_names[0])))
+        return words_of(one_chunk(shared.column(column)).take(one_chunk(at)))
 
     def of_unit(self, end: str, column: str) -> Words:
         """A column of the instrument at one end ("local" or "remote")."""
         return self.joined(f"{end}_instrument_id", "instruments", column)
 
     @cached_property
-    def tested(self) -> tuple[Times, npt.NDArray[np.str_]]:
+    def tested(self) -> tuple[npt.NDArray[np.datetime64], npt.NDArray[np.str_]]:
         """Local time of each test (datetime64[s], NaT where none) and its precision."""
         return local_times(self.records.column("tested_local"))
 
     @cached_property
-    def is_copper(self) -> Mask:
+    def is_copper(self) -> Bools:
         """True for balanced copper cabling; a record that names no medium counts as copper if it has pairs."""
         medium = self.words("medium")
-        return (medium == "copper") | ((medium == "") & self.has_pairs)
+        return np.asarray((medium == "copper") | ((medium == "") & self.has_pairs))
 
     @cached_property
-    def has_pairs(self) -> Mask:
+    def has_pairs(self) -> Bools:
         """True where a record has copper curves or readings by pair."""
-        return self.curves.present | self.with_rows(self.readings.rows)
+        over_frequency = axis_ends(self.curves)[2] > 0
+        return self.with_rows(self.curves.record, over_frequency) | self.with_rows(self.readings.rows)
 
     @cached_property
-    def is_full_sweep(self) -> Mask:
+    def is_full_sweep(self) -> Bools:
         """True where the record says that it holds whole curves."""
-        return self.words("evidence") == "full-sweep"
+        return np.asarray(self.words("evidence") == "full-sweep")
 
     @cached_property
-    def curves(self) -> CurveView:
+    def curves(self) -> CurveArrays:
         """The curves of the batch."""
-        return CurveView(self.batch, self.rows_for("sweeps"), self.size)
+        return self.batch.curves
+
+    @cached_property
+    def stats(self) -> CurveStats:
+        """Smallest and largest value of each curve."""
+        return stats(self.curves)
+
+    @cached_property
+    def is_measured(self) -> Bools:
+        """True for measured curves over frequency that fit their axis, over the rows of the sweeps table."""
+        return self.curves.mask("origin", "measured") & self.curves.fits_mhz
+
+    def places(self, curves: Ints) -> list[str]:
+        """Rows of the sweeps table by name, for findings: NEXT local 1-2/3-6."""
+        return places(self.curves, curves)
 
     @cached_property
     def loss_fit(self) -> LossFit:

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Batch
-from archive.validation.look.arrays import Mask, Reals, Rows, Words
+from archive.tables.arrow import Bools, Ints, Reals, Words
 from archive.vocabulary import PAIRS
 
 CONDUCTORS = tuple(str(n) for n in range(1, 9))
@@ -24,7 +24,7 @@ class Matrix:
     columns: tuple[str, ...]
 
     @property
-    def present(self) -> Mask:
+    def present(self) -> Bools:
         """True for records that have at least one value, (size,)."""
         return np.asarray(~np.isnan(self.values).all(axis=1))
 
@@ -36,15 +36,15 @@ class ScalarView:
     is_measured. size: number of records.
     """
 
-    def __init__(self, batch: Batch, rows: Rows, size: int) -> None:
+    def __init__(self, batch: Batch, rows: Ints, size: int) -> None:
         table = batch["readings"]
         self.rows, self.size = rows, size
         self.quantity, self.subject, origin = (_words(table, c) for c in ("quantity", "subject", "origin"))
         values = table.column("value").to_numpy(zero_copy_only=False)
         self.value: Reals = np.where(pc.is_valid(table.column("censored")).to_numpy(), np.nan, values)
         self.step: Reals = table.column("step").to_numpy(zero_copy_only=False)
-        self.is_measured: Mask = (origin == "measured") & (rows >= 0)
-        self._derived: Mask = (origin == "derived") & (rows >= 0)
+        self.is_measured: Bools = (origin == "measured") & (rows >= 0)
+        self._derived: Bools = (origin == "derived") & (rows >= 0)
         self._made: dict[tuple[str, tuple[str, ...]], Matrix] = {}
 
     def matrix(self, quantity: str, subjects: tuple[str, ...]) -> Matrix:
@@ -75,11 +75,11 @@ class ScalarView:
         """Values by conductor 1 to 8."""
         return self.matrix(quantity, CONDUCTORS)
 
-    def of(self, quantity: str) -> Rows:
-        """Rows of the readings table with a measured value of a quantity that is not censored."""
+    def of(self, quantity: str) -> Ints:
+        """Ints of the readings table with a measured value of a quantity that is not censored."""
         return np.flatnonzero((self.quantity == quantity) & self.is_measured & ~np.isnan(self.value))
 
-    def has(self, quantity: str) -> Mask:
+    def has(self, quantity: str) -> Bools:
         """True for records with any value of a quantity, (size,)."""
         out = np.zeros(self.size, dtype=bool)
         out[self.rows[(self.quantity == quantity) & (self.is_measured | self._derived)]] = True

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import pyarrow.compute as pc
 
-from archive.tables.arrow import whole
+from archive.tables.arrow import one_chunk
 from archive.validation.catalogue.registry import Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
 
@@ -81,7 +81,7 @@ def instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 @rule("remote-instrument-missing")
 def remote_instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """No serial number for the remote end, where something was measured there."""
-    measured = look.with_rows(look.curves.rows, look.curves.mask("end", "remote"))
+    measured = look.with_rows(look.curves.record, look.curves.mask("end", "remote"))
     measured |= look.with_rows(look.rows_for("reported"), look.words("end", "reported") == "remote")
     measured |= look.words("remote_instrument_id") != ""
     yield Raised(np.flatnonzero(measured & (look.of_unit("remote", "serial") == "")))
@@ -201,6 +201,6 @@ def scalars_missing(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 @rule("source-missing")
 def source_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """No source, or one that the batch does not describe."""
-    sources = whole(look.batch["sources"].column("source_id"))
+    sources = one_chunk(look.batch["sources"].column("source_id"))
     known = pc.is_in(look.records.column("source_id"), value_set=sources).to_numpy()
     yield Raised(np.flatnonzero(~known))

@@ -9,10 +9,10 @@ from functools import cache
 import numpy as np
 
 from archive import vocabulary
+from archive.tables.arrow import Bools, Ints, Reals
 from archive.validation import catalogue
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask, Reals, Rows
 from archive.vocabulary import PAIRS
 
 M_PER_NS = 0.299792458
@@ -22,8 +22,8 @@ _NO_VELOCITY = "the velocity that was set is not known"
 _NO_GAUGE = "the gauge of the conductors is not known"
 
 
-def _by_pair(mask: Mask) -> tuple[Rows, list[str]]:
-    """Rows and pair names where a (size, 4) mask is true."""
+def _by_pair(mask: Bools) -> tuple[Ints, list[str]]:
+    """Ints and pair names where a (size, 4) mask is true."""
     rows, columns = np.nonzero(mask)
     return rows, [PAIRS[c] for c in columns]
 
@@ -153,7 +153,7 @@ def _gauge(cable_type: str) -> float:
     return float(found.group(1)) if found else np.nan
 
 
-def _copper_loop(look: RecordLook) -> tuple[Reals, Mask]:
+def _copper_loop(look: RecordLook) -> tuple[Reals, Bools]:
     """Loop resistance in ohm that copper of the gauge has, (size, 4), and True where the gauge is not known."""
     t = catalogue.rule("loop-resistance-contradicts-length").tolerances
     smallest, base, first, span = t["gauge_mm"]
@@ -224,7 +224,7 @@ def resistances_contradict_each_other(look: RecordLook, limits: Tolerances) -> I
 def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Fitted loss at 100 MHz against that of the category over the length of the link."""
     fit = look.loss_fit
-    rows = look.curves.rows[fit.at]
+    rows = look.curves.record[fit.at]
     length = look.readings.length[rows]
     measured = ~np.isnan(fit.at_100)
     yield NotLooked(np.unique(rows[measured & np.isnan(length)]), "the length is not known")
@@ -237,7 +237,7 @@ def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> I
     bad = measured & ((fit.at_100 < least) | (fit.at_100 > most))
     expected = [f"{a:.1f} to {b:.1f} dB" for a, b in zip(least[bad], most[bad], strict=True)]
     found = [f"{v:.1f} dB" for v in fit.at_100[bad]]
-    yield Raised(rows[bad], where=look.curves.places(fit.at[bad]), found=found, expected=expected)
+    yield Raised(rows[bad], where=look.places(fit.at[bad]), found=found, expected=expected)
 
 
 @rule("cable-below-limit")

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from archive.tables.arrow import Ints, Reals
+from archive.tables.curves import CurveBlock
 from archive.validation.catalogue.registry import Raised, Said, Text, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Reals, Rows
-from archive.validation.look.curve_view import CurveBlock
 
 _REFLECTED = ("return_loss",)
 _COUPLED = ("next", "ps_next", "fext", "ps_fext", "acr_f", "ps_acr_f", "elfext", "ps_elfext", "anext", "afext")
@@ -21,19 +21,19 @@ def _db(value: float) -> str:
     return f"{value:.3g} dB" if abs(value) < 1 else f"{value:.1f} dB"
 
 
-def _raised(look: RecordLook, at: Rows, found: Text, expected: Text = "") -> Raised:
-    return Raised(look.curves.rows[at], where=look.curves.places(at), found=found, expected=expected)
+def _raised(look: RecordLook, at: Ints, found: Text, expected: Text = "") -> Raised:
+    return Raised(look.curves.record[at], where=look.places(at), found=found, expected=expected)
 
 
 @rule("points-missing")
 def points_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Nulls inside a curve."""
-    at = np.flatnonzero((look.curves.stats.missing > 0) & look.curves.is_measured)
+    at = np.flatnonzero((look.stats.missing > 0) & look.is_measured)
     found: dict[int, str] = {}
     for block in look.curves.blocks(at, most=1):
         gone = block.mhz[np.isnan(block.values[0])]
         ends = f"{gone[0]:.6g} MHz" if len(gone) == 1 else f"between {gone[0]:.6g} and {gone[-1]:.6g} MHz"
-        found[int(block.at[0])] = f"{len(gone)} of {len(block.mhz)} points, {ends}"
+        found[int(block.rows[0])] = f"{len(gone)} of {len(block.mhz)} points, {ends}"
     yield _raised(look, np.fromiter(found, dtype=np.int64), list(found.values()))
 
 
@@ -41,19 +41,19 @@ def points_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 def value_not_a_number(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Infinity, or a NaN that is no missing value."""
     curves = look.curves
-    at = np.flatnonzero(~curves.stats.finite & (curves.rows >= 0))
+    at = np.flatnonzero(~look.stats.finite & (curves.record >= 0))
     yield _raised(look, at, "an infinite value")
-    if int(curves.stats.missing.sum()) > curves.nulls:
-        at = np.flatnonzero(curves.has_nan & (curves.rows >= 0))
+    if look.stats.missing.any():
+        at = np.flatnonzero(curves.has_nan & (curves.record >= 0))
         yield _raised(look, at, "NaN")
 
 
 @rule("curve-constant")
 def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Highest and lowest value are the same."""
-    curves, stats = look.curves, look.curves.stats
-    same = (stats.low == stats.high) & (stats.points - stats.missing >= limits["least_points"])
-    at = np.flatnonzero(same & curves.is_measured)
+    stats = look.stats
+    same = (stats.low == stats.high) & (look.curves.length - stats.missing >= limits["least_points"])
+    at = np.flatnonzero(same & look.is_measured)
     yield _raised(look, at, [_db(v) for v in stats.low[at]])
 
 
@@ -61,7 +61,7 @@ def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 def curve_flat(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A run of equal values. It holds three equal values a quarter of its length apart: few points decide for most."""
     run = int(limits["points"])
-    stats = look.curves.stats
+    stats = look.stats
     at = look.curves.of(*_REFLECTED, "next")
     at = at[stats.low[at] < stats.high[at]]
     for block in look.curves.blocks(at):
@@ -79,9 +79,9 @@ def _flat(look: RecordLook, block: CurveBlock, row: int, run: int) -> Iterator[S
     lengths = np.diff(starts)
     longest = int(lengths.argmax())
     first, last = starts[longest], starts[longest + 1] - 1
-    at = block.at[[row]]
+    at = block.rows[[row]]
     # what the source itself says only as a bound is no measured stretch
-    if lengths[longest] < run or look.curves.bounded(at)[0]:
+    if lengths[longest] < run or look.curves.bounded[at[0]]:
         return
     found = f"{_db(values[first])} from {block.mhz[first]:.6g} to {block.mhz[last]:.6g} MHz ({lengths[longest]} points)"
     yield _raised(look, at, [found])
@@ -90,18 +90,18 @@ def _flat(look: RecordLook, block: CurveBlock, row: int, run: int) -> Iterator[S
 @rule("curve-clipped")
 def curve_clipped(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Many points at the highest or lowest value, first looked for in every fourth point."""
-    share, stats = limits["share_percent"] / 100, look.curves.stats
+    share, stats = limits["share_percent"] / 100, look.stats
     at = look.curves.of(*_REFLECTED, "next")
-    at = at[(stats.low[at] < stats.high[at]) & (stats.points[at] >= 50)]
+    at = at[(stats.low[at] < stats.high[at]) & (look.curves.length[at] >= 50)]
     for block in look.curves.blocks(at):
         sparse = block.values[:, ::4]
-        for extreme, word in ((stats.high[block.at], "and never above"), (stats.low[block.at], "and never below")):
+        for extreme, word in ((stats.high[block.rows], "and never above"), (stats.low[block.rows], "and never below")):
             often = (sparse == extreme[:, None]).mean(axis=1) >= share / 2
-            for row in np.flatnonzero(often & ~look.curves.bounded(block.at)):
+            for row in np.flatnonzero(often & ~look.curves.bounded[block.rows]):
                 part = float(np.mean(block.values[row] == extreme[row]))
                 if part >= share and _cut_off(block.values[row], extreme[row], limits["times_the_next"]):
                     found = f"{_db(extreme[row])} at {100 * part:.0f} % of its points {word}"
-                    yield _raised(look, block.at[[row]], [found])
+                    yield _raised(look, block.rows[[row]], [found])
 
 
 def _cut_off(values: Reals, extreme: float, times: float) -> bool:
@@ -121,7 +121,7 @@ def _cut_off(values: Reals, extreme: float, times: float) -> bool:
 @rule("sign-wrong")
 def sign_wrong(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """The highest value of a curve is below zero, or at zero with something below."""
-    stats, at = look.curves.stats, look.curves.of(*_LOSSES)
+    stats, at = look.stats, look.curves.of(*_LOSSES)
     at = at[(stats.high[at] <= 0) & (stats.low[at] < 0)]
     yield _raised(look, at, [f"{_db(a)} to {_db(b)}" for a, b in zip(stats.low[at], stats.high[at], strict=True)])
 
@@ -129,7 +129,7 @@ def sign_wrong(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 @rule("loss-below-zero")
 def loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A dip below zero of a curve that is not negative throughout. ACR may be negative: it is a difference."""
-    stats = look.curves.stats
+    stats = look.stats
     at = look.curves.of(*(p for p in _LOSSES if p not in _DIFFERENCES))
     at = at[(stats.low[at] < -limits["db"]) & (stats.high[at] > 0)]
     yield _raised(look, at, [_db(v) for v in stats.low[at]])
@@ -138,7 +138,7 @@ def loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 @rule("value-beyond-bounds")
 def value_beyond_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """A highest value that no field test can tell from its own noise."""
-    stats = look.curves.stats
+    stats = look.stats
     for parameters, bound in (
         (("insertion_loss",), limits["insertion_loss"]),
         (_REFLECTED, limits["return_loss"]),
@@ -153,9 +153,9 @@ def value_beyond_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 @rule("value-looks-like-ratio")
 def value_looks_like_ratio(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     """Crosstalk and return loss between 0 and 1 everywhere."""
-    stats, at = look.curves.stats, look.curves.of(*_REFLECTED, "next", "fext")
+    stats, at = look.stats, look.curves.of(*_REFLECTED, "next", "fext")
     inside = (stats.low[at] >= 0) & (stats.high[at] <= limits["highest"]) & (stats.high[at] > stats.low[at])
-    at = at[inside & (stats.points[at] >= limits["least_points"])]
+    at = at[inside & (look.curves.length[at] >= limits["least_points"])]
     found = [f"{a:.3g} and {b:.3g}" for a, b in zip(stats.low[at], stats.high[at], strict=True)]
     yield _raised(look, at, found)
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from archive.tables.arrow import Bools, Ints, Reals, Words
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask, Reals, Rows, Words
+from archive.validation.look.local_times import iso, local_times
 from archive.validation.look.record_look import once
-from archive.validation.look.local_times import local_times, iso
 
 _NO_KIND = "the kind of fibre is not known"
 
@@ -21,12 +21,12 @@ class Losses:
     """Measured optical losses of a batch, one entry each: row of the records table, value in dB, wavelength in nm (NaN
     where there is none), fibre and direction ("" where there is none). any: records with such a loss."""
 
-    rows: Rows
+    rows: Ints
     value: Reals
     nm: Reals
     fiber: Words
     direction: Words
-    any: Mask
+    any: Bools
 
 
 @once
@@ -57,7 +57,7 @@ def _nm(values: Iterable[float]) -> str:
     return " and ".join(f"{v:g}" for v in values) + " nm"
 
 
-def _count(rows: Rows) -> tuple[Rows, list[str]]:
+def _count(rows: Ints) -> tuple[Ints, list[str]]:
     """Records, and how many losses of each are meant, in words."""
     found, count = np.unique(rows, return_counts=True)
     return found, [f"{n} optical loss{'es' if n > 1 else ''}" for n in count]
@@ -109,14 +109,14 @@ def reference_not_of_the_day(look: RecordLook, limits: Tolerances) -> Iterator[S
     tested, precise = look.tested
     made, how = local_times(look.records.column("reference_local"))
     asked = losses(look).any
-    yield NotLooked(np.flatnonzero(asked & (np.isnat(tested) | np.isnat(made))), "no time of test or of reference is known")
-    known = asked & ~np.isnat(tested) & ~np.isnat(made)
+    timed = ~np.isnat(tested) & ~np.isnat(made)
+    yield NotLooked(np.flatnonzero(asked & ~timed), "no time of test or of reference is known")
     days = (precise == "day") | (how == "day")
     day = tested.astype("datetime64[D]") != made.astype("datetime64[D]")
     hours = (tested - made).astype(np.int64) / 3600
     # a reference kept to the minute may seem to follow a test of the same minute
     off = np.where(days, day, (hours < -1 / 60) | (hours > limits["hours"]))
-    rows = np.flatnonzero(known & off)
+    rows = np.flatnonzero(asked & timed & off)
     found = [iso(made[r], how[r]) for r in rows]
     yield Raised(rows, found=found, expected=[iso(tested[r], precise[r]) for r in rows])
 
@@ -145,7 +145,7 @@ def optical_direction_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]
     yield Raised(rows, found=found)
 
 
-def _places(said: Losses, at: Rows) -> list[str]:
+def _places(said: Losses, at: Ints) -> list[str]:
     """Losses by wavelength, fibre and direction, for findings: 850 nm, fibre 7, local-remote."""
     named = zip(said.nm[at], said.fiber[at], said.direction[at], strict=True)
     return [

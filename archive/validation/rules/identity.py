@@ -6,6 +6,8 @@ import re
 import unicodedata
 from collections.abc import Iterator
 
+import numpy as np
+
 from archive.validation.catalogue.registry import Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
 

@@ -17,7 +17,7 @@ from archive.validation.look.local_times import iso
 def label_on_two_links(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """Two records of one job and label at different places."""
     hits = []
-    first: dict[tuple[str, str], int] = {}
+    first: dict[tuple[str, str], np.int64] = {}
     for row in np.flatnonzero((job["place"] != "") & (job["link_label"] != "")):
         earlier = first.setdefault((job["job_id"][row], job["link_label"][row]), row)
         if job["place"][earlier] != job["place"][row]:
@@ -83,7 +83,7 @@ def scalars_under_two_links(job: JobLook, limits: Tolerances) -> Iterator[Said]:
         return
     enough = job["readings"] >= limits["readings"]
     yield NotLooked(np.flatnonzero(~enough & (job["readings"] > 0)), "too few readings to tell links apart")
-    first: dict[tuple[int, int], int] = {}
+    first: dict[tuple[int, int], np.int64] = {}
     hits = []
     for row in np.flatnonzero(enough):
         earlier = first.setdefault((int(job["scalars"][row]), int(job["readings"][row])), row)
@@ -96,7 +96,9 @@ def scalars_under_two_links(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 def _at_once(job: JobLook) -> list[list[int]]:
     """Rows of records of one unit and one second, where there are several."""
-    timed = np.flatnonzero((job["time"] >= 0) & (job["unit"] != "") & (job["precision"] == "second")) if job.size else ()
+    timed = (
+        np.flatnonzero((job["time"] >= 0) & (job["unit"] != "") & (job["precision"] == "second")) if job.size else ()
+    )
     groups: dict[tuple[str, int], list[int]] = {}
     for row in timed:
         groups.setdefault((job["unit"][row], int(job["time"][row])), []).append(int(row))

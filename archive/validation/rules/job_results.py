@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from archive.validation.catalogue.registry import Links, NotLooked, Raised, Said, Tolerances, rule
+from archive.tables.arrow import Reals
+from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import JobLook
-from archive.validation.look.arrays import Reals
 
 
 @rule("link-still-failing")
@@ -35,11 +35,13 @@ def marginal_share_too_high(job: JobLook, limits: Tolerances) -> Iterator[Said]:
         return
     most = limits["most_percent"]
     if most < 0:
-        yield NotLooked(Links(), "what the contract allows is not stated (policy: marginal-share-too-high, most_percent)")
+        yield NotLooked(
+            AboutLinks(), "what the contract allows is not stated (policy: marginal-share-too-high, most_percent)"
+        )
         return
     share = 100 * float(np.mean(job["marginal"][job.latest].astype(bool))) if job.latest else 0.0
     if share > most:
-        yield Raised(Links(), found=f"{share:.1f} %", expected=f"{most:g} %")
+        yield Raised(AboutLinks(), found=f"{share:.1f} %", expected=f"{most:g} %")
 
 
 @rule("everything-passes")
@@ -50,7 +52,7 @@ def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Said]:
         return
     rows = np.concatenate(links)
     if (job.verdict[rows] == "pass").all() and not job["marginal"][rows].any():
-        yield Raised(Links(), found=str(len(links)))
+        yield Raised(AboutLinks(), found=str(len(links)))
 
 
 @rule("alien-sample-too-small")
@@ -68,7 +70,7 @@ def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     tested = len(np.unique(job.link[rows[job["alien"][rows].astype(bool)]]))
     need = _sample(links, limits)
     if tested < need:
-        yield Raised(Links(), found=f"{tested} of {links}", expected=str(need))
+        yield Raised(AboutLinks(), found=f"{tested} of {links}", expected=str(need))
 
 
 def _sample(links: int, limits: Tolerances) -> int:
@@ -88,7 +90,7 @@ def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Sa
             groups.setdefault((job_id, kind), []).append(float(velocity))
     for (_, kind), values in groups.items():
         if max(values) - min(values) > limits["percent"]:
-            yield Raised(Links(), where=kind, found=f"{min(values):g} to {max(values):g} %")
+            yield Raised(AboutLinks(), where=kind, found=f"{min(values):g} to {max(values):g} %")
 
 
 @rule("retested-to-another-limit")
@@ -136,13 +138,13 @@ def lengths_too_alike(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """The share of links whose length lies near the median."""
     lengths = _lengths(job)
     if job.size and not len(lengths):
-        yield NotLooked(Links(), "no record has a length")
+        yield NotLooked(AboutLinks(), "no record has a length")
     if len(lengths) < max(2, limits["links"]):
         return
     middle = float(np.median(lengths))
     share = 100 * float(np.mean(np.abs(lengths - middle) <= limits["m"] + 1e-9))
     if share >= limits["share_percent"]:
-        yield Raised(Links(), where=f"{limits['m']:g} m", found=f"{share:.0f} %", expected=f"{middle:.1f} m")
+        yield Raised(AboutLinks(), where=f"{limits['m']:g} m", found=f"{share:.0f} %", expected=f"{middle:.1f} m")
 
 
 @rule("last-digits-uneven")
@@ -154,10 +156,10 @@ def last_digits_uneven(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     count = np.bincount(tenths % 10, minlength=10)
     if job.size and (len(tenths) < limits["lengths"] or (count == 0).any()):
         # an instrument that counts in nanoseconds may never show some digits
-        yield NotLooked(Links(), "too few lengths to a tenth of a metre, or they come in coarser steps")
+        yield NotLooked(AboutLinks(), "too few lengths to a tenth of a metre, or they come in coarser steps")
         return
     even = len(tenths) / 10
     most = int(count.argmax())
     uneven = float(np.sum((count - even) ** 2 / even)) if even else 0.0
     if uneven > limits["chi_square"] and 100 * count[most] / len(tenths) >= limits["share_percent"]:
-        yield Raised(Links(), where=str(len(tenths)), found=str(count[most]), expected=str(most))
+        yield Raised(AboutLinks(), where=str(len(tenths)), found=str(count[most]), expected=str(most))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from archive.validation.catalogue.registry import Links, NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.validation.look.limits_of import resolve
 
@@ -15,7 +15,7 @@ from archive.validation.look.limits_of import resolve
 @rule("link-missing")
 def link_missing(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """Scheduled links without a result."""
-    yield Raised(Links(job.missing), where=job.missing)
+    yield Raised(AboutLinks(job.missing), where=job.missing)
 
 
 @rule("link-unexpected")
@@ -24,7 +24,7 @@ def link_unexpected(job: JobLook, _: Tolerances) -> Iterator[Said]:
     labels, absent = job.unexpected, job.missing[:2000]
     near = [difflib.get_close_matches(x, absent, n=1, cutoff=0.8) for x in labels]
     found = [f"; {names[0]} is, and is missing" if names else "" for names in near]
-    yield Raised(Links(labels), where=labels, found=found)
+    yield Raised(AboutLinks(labels), where=labels, found=found)
 
 
 @rule("label-not-as-scheduled")
@@ -33,7 +33,7 @@ def label_not_as_scheduled(job: JobLook, _: Tolerances) -> Iterator[Said]:
     if job.schedule is not None:
         named = {x: job.schedule.label_of(x) or x for x in dict.fromkeys(job["link_label"])}
         other = {x: name for x, name in named.items() if name != x}
-        yield Raised(Links(list(other)), where=list(other), expected=list(other.values()))
+        yield Raised(AboutLinks(list(other)), where=list(other), expected=list(other.values()))
 
 
 @rule("link-late")
@@ -53,7 +53,7 @@ def link_late(job: JobLook, _: Tolerances) -> Iterator[Said]:
             labels.append(label)
             found.append("it has no result" if tested is None else f"it was tested on {tested}")
             due.append(str(last))
-    yield Raised(Links(labels), where=labels, found=found, expected=due)
+    yield Raised(AboutLinks(labels), where=labels, found=found, expected=due)
 
 
 def _day(text: str | None) -> np.datetime64 | None:

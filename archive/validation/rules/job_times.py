@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from archive.validation.catalogue.registry import Links, NotLooked, Raised, Said, Tolerances, rule
+from archive.tables.arrow import Bools, Ints
+from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import JobLook
-from archive.validation.look.arrays import Mask, Rows
 from archive.validation.look.local_times import iso
 
 
-def _units(job: JobLook) -> Iterator[tuple[str, Rows]]:
+def _units(job: JobLook) -> Iterator[tuple[str, Ints]]:
     """Each serial number with its rows, one row per test."""
     rows = job.first_of_test
     serials = job["unit"][rows]
@@ -24,13 +24,13 @@ def _units(job: JobLook) -> Iterator[tuple[str, Rows]]:
             yield str(job["unit"][part[0]]), part
 
 
-def _timed(job: JobLook, rows: Rows) -> Rows:
-    """Rows with a time of day, in the order of time."""
+def _timed(job: JobLook, rows: Ints) -> Ints:
+    """Ints with a time of day, in the order of time."""
     rows = rows[job["time"][rows] >= 0]
     return rows[np.argsort(job["time"][rows], kind="stable")]
 
 
-def _to_the_second(job: JobLook, rows: Rows) -> bool:
+def _to_the_second(job: JobLook, rows: Ints) -> bool:
     """True where the times of these rows are kept to the second, and not only written so."""
     return bool((job["precision"][rows] == "second").all() and (job["time"][rows] % 60 != 0).any())
 
@@ -59,10 +59,10 @@ def tests_too_close_together(job: JobLook, limits: Tolerances) -> Iterator[Said]
             found = [f"{count[i]} tests in the minute {_say(minute[i] * 60)[:16]}" for i in many]
             yield Raised(rows[first[many]], where=serial, found=found, expected=f"{limits['seconds']:g} s")
     if job.size and not looked:
-        yield NotLooked(Links(), "no unit has two tests with a time of day")
+        yield NotLooked(AboutLinks(), "no unit has two tests with a time of day")
 
 
-def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Rows, Rows, Rows]]:
+def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Ints, Ints, Ints]]:
     """For each unit with numbered tests: neighbours in its memory of which the later number is dated earlier."""
     for serial, mine in _units(job):
         numbers = np.array([int(s) if s.isdigit() else -1 for s in job["sequence"][mine]], dtype=np.int64)
@@ -87,7 +87,7 @@ def tests_out_of_order(job: JobLook, limits: Tolerances) -> Iterator[Said]:
         looked = True
         yield _out_of_order(job, serial, before, after, ~_about_an_hour(back, 600.0))
     if job.size and not looked:
-        yield NotLooked(Links(), "no unit has two tests with numbers of its memory and times")
+        yield NotLooked(AboutLinks(), "no unit has two tests with numbers of its memory and times")
 
 
 @rule("clock-moved-by-an-hour")
@@ -97,12 +97,12 @@ def clock_moved_by_an_hour(job: JobLook, limits: Tolerances) -> Iterator[Said]:
         yield _out_of_order(job, serial, before, after, _about_an_hour(back, limits["seconds"]))
 
 
-def _out_of_order(job: JobLook, serial: str, before: Rows, after: Rows, keep: Mask) -> Raised:
+def _out_of_order(job: JobLook, serial: str, before: Ints, after: Ints, keep: Bools) -> Raised:
     found, expected = ([_test(job, r) for r in rows[keep]] for rows in (after, before))
     return Raised(after[keep], where=serial, found=found, expected=expected)
 
 
-def _about_an_hour(seconds: Rows, slack: float) -> Mask:
+def _about_an_hour(seconds: Ints, slack: float) -> Bools:
     return (seconds > 3600 - slack) & (seconds <= 3600)
 
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from archive import vocabulary
+from archive.tables.arrow import Bools
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask
 from archive.vocabulary import PAIRS
 
 # What a parameter follows from: any one of the sets suffices.
@@ -30,12 +30,12 @@ def _say(parameter: str) -> str:
     return vocabulary.parameter(parameter).name
 
 
-def _present(look: RecordLook, parameter: str) -> Mask:
+def _present(look: RecordLook, parameter: str) -> Bools:
     """True for records with a measured or derived curve of a parameter."""
-    return look.with_rows(look.curves.rows, look.curves.mask("parameter", parameter) & _taken(look))
+    return look.with_rows(look.curves.record, look.curves.mask("parameter", parameter) & _taken(look))
 
 
-def _taken(look: RecordLook) -> Mask:
+def _taken(look: RecordLook) -> Bools:
     """True for measured and derived curves."""
     return look.curves.mask("origin", "measured", "derived")
 
@@ -45,7 +45,7 @@ def parameter_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """A line that a pass needs, and neither the parameter nor what it follows from."""
     asked = look.is_copper & look.is_full_sweep
     yield NotLooked(np.flatnonzero(asked & ~look.limits.known), "which parameters are needed is not known: no limit")
-    have: dict[str, Mask] = {}
+    have: dict[str, Bools] = {}
     for limit, theirs in look.limits.groups():
         for parameter, line in limit.lines.items():
             if line.role != "required" or line.unit != "dB":
@@ -58,11 +58,11 @@ def parameter_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
             yield Raised(rows, where=_say(parameter), expected=limit.id)
 
 
-def _grids(look: RecordLook, parameter: str) -> dict[str, Mask]:
+def _grids(look: RecordLook, parameter: str) -> dict[str, Bools]:
     """By end ("" for none given): true where a record has a curve of the parameter for each pairing, (size, n)."""
     curves, names = look.curves, vocabulary.pairings(vocabulary.parameter(parameter).per)
-    wanted = np.flatnonzero(curves.mask("parameter", parameter) & _taken(look) & (curves.rows >= 0))
-    ends, pairings, rows = curves.word("end", wanted), curves.word("pairing", wanted), curves.rows[wanted]
+    wanted = np.flatnonzero(curves.mask("parameter", parameter) & _taken(look) & (curves.record >= 0))
+    ends, pairings, rows = curves.words("end", wanted), curves.words("pairing", wanted), curves.record[wanted]
     out = {end: np.zeros((look.size, len(names)), dtype=bool) for end in ("", *vocabulary.ENDS)}
     for end, grid in out.items():
         for column, name in enumerate(names):
@@ -86,7 +86,7 @@ def pairing_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
             yield Raised(rows, where=f"{_say(parameter)} {end}".strip(), found=gone)
 
 
-def _narrow(look: RecordLook) -> Mask:
+def _narrow(look: RecordLook) -> Bools:
     """True for records whose limit needs fewer than four pairs."""
     out = np.zeros(look.size, dtype=bool)
     for limit, theirs in look.limits.groups():

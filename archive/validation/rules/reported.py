@@ -11,10 +11,10 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.limits import Limit
 from archive.limits.line import Line
+from archive.tables.arrow import Bools, Ints, Reals, Words
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask, Reals, Rows, Words
-from archive.validation.look.curve_view import curve_names, in_blocks
+from archive.validation.look.curve_stats import curve_names, in_blocks
 from archive.validation.look.record_look import once
 from archive.validation.rules.sums import index
 
@@ -23,11 +23,11 @@ _NO_LIMIT = "the limit that the words name is not known"
 
 
 @dataclass(frozen=True)
-class ReportedPoints:
-    """Rows of reported that name one point of one parameter in dB: rows of records, words and numbers of the point.
+class ClaimedPoints:
+    """Ints of reported that name one point of one parameter in dB: rows of records, words and numbers of the point.
     mhz in MHz; value, limit and margin in dB."""
 
-    rows: Rows
+    rows: Ints
     parameter: Words
     end: Words
     pairing: Words
@@ -35,28 +35,26 @@ class ReportedPoints:
     value: Reals
     limit: Reals
     margin: Reals
-    worst_margin: Mask
+    worst_margin: Bools
 
-    def place(self, at: Rows) -> list[str]:
+    def place(self, at: Ints) -> list[str]:
         """Names for findings: NEXT local 1-2/3-6."""
         return curve_names(self.parameter[at], self.end[at], self.pairing[at])
 
 
 @once
-def points(look: RecordLook) -> ReportedPoints:
+def points(look: RecordLook) -> ClaimedPoints:
     """The reported points of a batch."""
     decibels = {p.id for p in vocabulary.parameters().values() if p.unit == "dB"}
     rows, parameter = look.rows_for("reported"), look.words("parameter", "reported")
     use = np.flatnonzero((rows >= 0) & np.isin(parameter, sorted(decibels)))
     end, pairing, kind = (look.words(c, "reported")[use] for c in ("end", "pairing", "kind"))
-    mhz, value, limit, margin = (
-        look.reals(c, "reported")[use] for c in ("frequency_mhz", "value", "limit", "margin")
-    )
+    mhz, value, limit, margin = (look.reals(c, "reported")[use] for c in ("frequency_mhz", "value", "limit", "margin"))
     worst = kind == "worst_margin"
-    return ReportedPoints(rows[use], parameter[use], end, pairing, mhz, value, limit, margin, worst)
+    return ClaimedPoints(rows[use], parameter[use], end, pairing, mhz, value, limit, margin, worst)
 
 
-def _curves_at(look: RecordLook, said: ReportedPoints) -> Rows:
+def _curves_at(look: RecordLook, said: ClaimedPoints) -> Ints:
     """Row of the sweeps table of the curve that each point belongs to, -1 where there is none."""
     out = np.full(len(said.rows), -1)
     for key in sorted(set(zip(said.parameter, said.end, said.pairing, strict=True))):
@@ -81,7 +79,7 @@ def reported_value_contradicts_curve(look: RecordLook, limits: Tolerances) -> It
         mine, mhz = use[curves.axis[at[use]] == axis], curves.axes_mhz[axis]
         near = np.abs(mhz[:, None] - said.mhz[mine]).argmin(axis=0) if len(mhz) < 64 else _nearest(mhz, said.mhz[mine])
         around = np.clip(near[:, None] + np.arange(-1, 2), 0, len(mhz) - 1)
-        values = curves.flat[curves.starts[at[mine]][:, None] + around]
+        values = curves.flat[curves.start[at[mine]][:, None] + around]
         step = np.gradient(mhz)[near] if len(mhz) > 1 else np.ones(len(near))
         inside = np.abs(mhz[near] - said.mhz[mine]) <= np.maximum(step, 0.05)
         off = np.fmin.reduce(np.abs(values - said.value[mine, None]), axis=1)
@@ -92,7 +90,7 @@ def reported_value_contradicts_curve(look: RecordLook, limits: Tolerances) -> It
         yield Raised(said.rows[mine[bad]], where=place, found=found, expected=expected)
 
 
-def _nearest(mhz: Reals, wanted: Reals) -> Rows:
+def _nearest(mhz: Reals, wanted: Reals) -> Ints:
     """Index of the nearest of rising frequencies."""
     right = np.clip(np.searchsorted(mhz, wanted), 1, len(mhz) - 1)
     return np.where(wanted - mhz[right - 1] <= mhz[right] - wanted, right - 1, right)
@@ -117,12 +115,12 @@ def reported_margin_contradicts_itself(look: RecordLook, limits: Tolerances) -> 
     yield Raised(rows[at], where=where, found=found, expected=expected)
 
 
-def _places(look: RecordLook, at: Rows) -> list[str]:
-    """Rows of reported by name: NEXT local 1-2/3-6."""
+def _places(look: RecordLook, at: Ints) -> list[str]:
+    """Ints of reported by name: NEXT local 1-2/3-6."""
     return curve_names(*(look.words(c, "reported")[at] for c in ("parameter", "end", "pairing")))
 
 
-def _lines(look: RecordLook, said: ReportedPoints) -> Iterator[tuple[Limit, Line, Rows]]:
+def _lines(look: RecordLook, said: ClaimedPoints) -> Iterator[tuple[Limit, Line, Ints]]:
     """For each limit and parameter: the limit, the line and the points of the records that name it."""
     for limit, theirs in look.limits.groups():
         here = theirs[said.rows]
@@ -157,7 +155,7 @@ def reported_margin_not_worst(look: RecordLook, limits: Tolerances) -> Iterator[
     """
     said = points(look)
     for limit, line, at in _lines(look, said):
-        if any(r.word != "il_below" for r in line.rules) or line.role == "information":
+        if any(r.word != "il_below" for r in line.exemptions) or line.role == "information":
             continue
         ours = line.at(said.mhz[at])
         same = np.isnan(said.limit[at]) | np.isnan(ours) | (np.abs(said.limit[at] - ours) <= 0.3)
@@ -172,7 +170,7 @@ def reported_margin_not_worst(look: RecordLook, limits: Tolerances) -> Iterator[
         yield Raised(said.rows[bad], where=said.place(bad), found=found, expected=expected)
 
 
-def _claimed(look: RecordLook, said: ReportedPoints, at: Rows) -> tuple[Rows, Rows]:
+def _claimed(look: RecordLook, said: ClaimedPoints, at: Ints) -> tuple[Ints, Ints]:
     """The curves that each worst case claims to be the worst of: point and row of the sweeps table, as two arrays."""
     keys = [f"{r} {p} {e}" for r, p, e in zip(said.rows[at], said.parameter[at], said.end[at], strict=True)]
     _, inverse, counts = np.unique(np.array(keys, dtype=str), return_inverse=True, return_counts=True)
@@ -191,10 +189,10 @@ def _claimed(look: RecordLook, said: ReportedPoints, at: Rows) -> tuple[Rows, Ro
     return np.concatenate([none, *owner]), np.concatenate([none, *sweep])
 
 
-def _margins(look: RecordLook, line: Line, owner: Rows, sweep: Rows) -> Iterator[tuple[Rows, Reals]]:
+def _margins(look: RecordLook, line: Line, owner: Ints, sweep: Ints) -> Iterator[tuple[Ints, Reals]]:
     """Margins of curves against a line, in parts: places in the two arrays, and (n, points) in dB."""
     curves = look.curves
-    lowest = max((r.value for r in line.rules), default=None)
+    lowest = max((r.value for r in line.exemptions), default=None)
     for axis in np.unique(curves.axis[sweep]) if len(sweep) else ():
         mine = np.flatnonzero(curves.axis[sweep] == axis)
         mhz = curves.axes_mhz[axis]
@@ -209,15 +207,15 @@ def _margins(look: RecordLook, line: Line, owner: Rows, sweep: Rows) -> Iterator
             yield part, margins
 
 
-def _loss(look: RecordLook, sweep: Rows, points_of_axis: int) -> Reals:
+def _loss(look: RecordLook, sweep: Ints, points_of_axis: int) -> Reals:
     """Smallest insertion loss of the pairs that each curve involves, (n, points); NaN where it is not there."""
     curves = look.curves
-    pairings, rows_of_curves = curves.word("pairing", sweep), curves.rows[sweep]
+    pairings, rows_of_curves = curves.words("pairing", sweep), curves.record[sweep]
     out = np.full((len(sweep), points_of_axis), np.inf)
     for pair in vocabulary.PAIRS:
         involved = np.flatnonzero([pair in p.split("/") for p in pairings])
         rows = index(look).at("insertion_loss", "", pair)[rows_of_curves[involved]]
-        there = (rows >= 0) & (curves.points[rows] == points_of_axis)
+        there = (rows >= 0) & (curves.length[rows] == points_of_axis)
         out[involved[~there]] = np.nan
         if there.any():
             mine = involved[there]
@@ -227,15 +225,15 @@ def _loss(look: RecordLook, sweep: Rows, points_of_axis: int) -> Reals:
 
 @rule("limit-curve-contradicts-ours")
 def limit_curve_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
-    """CurveView of origin limit against the line, over the frequencies that both have."""
+    """Curves of origin limit against the line, over the frequencies that both have."""
     curves = look.curves
-    given = curves.mask("origin", "limit") & curves.fits
+    given = curves.mask("origin", "limit") & curves.fits_mhz
     if not given.any():
         return
-    yield NotLooked(np.unique(curves.rows[given & ~look.limits.known[np.maximum(curves.rows, 0)]]), _NO_LIMIT)
+    yield NotLooked(np.unique(curves.record[given & ~look.limits.known[np.maximum(curves.record, 0)]]), _NO_LIMIT)
     for limit, theirs in look.limits.groups():
-        mine = given & theirs[np.maximum(curves.rows, 0)]
-        for parameter in sorted(set(curves.word("parameter", np.flatnonzero(mine)))):
+        mine = given & theirs[np.maximum(curves.record, 0)]
+        for parameter in sorted(set(curves.words("parameter", np.flatnonzero(mine)))):
             line = limit.line(parameter)
             if line is None:
                 continue
@@ -243,7 +241,7 @@ def limit_curve_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterat
                 off = np.fmax.reduce(np.abs(block.values - line.at(block.mhz)), axis=1)
                 bad = off > limits["db"]
                 found = [f"up to {v:.2f} dB" for v in off[bad]]
-                yield Raised(block.rows[bad], where=curves.places(block.at[bad]), found=found, expected=limit.id)
+                yield Raised(block.records[bad], where=look.places(block.rows[bad]), found=found, expected=limit.id)
 
 
 @rule("verdict-contradicts-margins")
@@ -297,7 +295,7 @@ def _not_graded(look: RecordLook) -> NotLooked:
     return NotLooked(np.flatnonzero(said & ~judged), "the record was not graded here")
 
 
-def _differing(look: RecordLook) -> tuple[Rows, Rows, Mask]:
+def _differing(look: RecordLook) -> tuple[Ints, Ints, Bools]:
     """Verdicts of ours that differ from what the instrument said: their places in the table, row of the records table
     of every verdict, and whether the word on the whole record is the same all the same."""
     verdicts, rows = look.batch["verdicts"], look.rows_for("verdicts")

@@ -9,16 +9,18 @@ from typing import TypeAlias
 import numpy as np
 
 from archive import vocabulary
+from archive.tables.arrow import Ints, Reals
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Reals, Rows
-from archive.validation.look.curve_view import in_blocks
+from archive.validation.look.curve_stats import in_blocks
 from archive.validation.look.record_look import once
 from archive.vocabulary import PAIRS
 
 CurveKey: TypeAlias = tuple[str, str, str]
 """Parameter, end and pairing of a curve."""
-Off: TypeAlias = tuple[Rows, Reals]
+Combine: TypeAlias = Callable[[list[Reals]], Reals]
+"""Makes one array of those of some curves, (n, points) each."""
+_BACK = tuple(reversed(vocabulary.ENDS))
 
 
 @dataclass(frozen=True)
@@ -26,24 +28,25 @@ class CurveIndex:
     """Where the curves of a batch are. made: by (parameter, end, pairing) the row of the sweeps table by record."""
 
     look: RecordLook
-    made: dict[CurveKey, Rows]
+    made: dict[CurveKey, Ints]
 
-    def at(self, parameter: str, end: str, pairing: str) -> Rows:
-        """Rows of the sweeps table by record, -1 where there is none. Without an end, the curve that names none, else
+    def at(self, parameter: str, end: str, pairing: str) -> Ints:
+        """Ints of the sweeps table by record, -1 where there is none. Without an end, the curve that names none, else
         of any end."""
         key = (parameter, end, pairing)
         if key not in self.made:
             curves = self.look.curves
-            wanted = curves.mask("parameter", parameter) & curves.mask("pairing", pairing) & curves.fits
+            wanted = curves.mask("parameter", parameter) & curves.mask("pairing", pairing) & curves.fits_mhz
             wanted &= curves.mask("origin", "measured", "derived")
             out = np.full(self.look.size, -1)
-            for word in (end,) if end else ("remote", "local", ""):
-                rows = np.flatnonzero(wanted & curves.mask("end", word))[::-1]
-                out[curves.rows[rows]] = rows
+            nowhere = curves.coded("end")[1] < 0
+            for mask in (curves.mask("end", end),) if end else (*(curves.mask("end", e) for e in _BACK), nowhere):
+                rows = np.flatnonzero(wanted & mask)[::-1]
+                out[curves.record[rows]] = rows
             self.made[key] = out
         return self.made[key]
 
-    def together(self, keys: Sequence[CurveKey]) -> Iterator[tuple[Rows, list[Reals]]]:
+    def together(self, keys: Sequence[CurveKey]) -> Iterator[tuple[Ints, list[Reals]]]:
         """Records that have all of some curves, on one axis: for each part of them the rows of the sweeps table of
         the first curve, (n,), and the values of each curve, (n, points)."""
         rows = np.stack([self.at(*key) for key in keys], axis=1)
@@ -57,12 +60,12 @@ class CurveIndex:
             for part in in_blocks(mine, points):
                 yield part[:, 0], [curves.matrix(part[:, k], points) for k in range(len(keys))]
 
-    def lacks(self, key: CurveKey, parts: Sequence[CurveKey]) -> Rows:
+    def lacks(self, key: CurveKey, parts: Sequence[CurveKey]) -> Ints:
         """Records that have a curve and not all of its parts."""
         whole = np.all([self.at(*part) >= 0 for part in parts], axis=0)
         return np.flatnonzero((self.at(*key) >= 0) & ~whole)
 
-    def off(self, keys: Sequence[CurveKey], difference: Callable[[list[Reals]], Reals], allowed: float) -> Iterator[Off]:
+    def off(self, keys: Sequence[CurveKey], difference: Combine, allowed: float) -> Iterator[tuple[Ints, Reals]]:
         """Where a difference in dB between some curves of a record, one number per record, is above what is allowed:
         rows of the sweeps table of the first curve, and the difference."""
         for at, values in self.together(keys):
@@ -140,16 +143,16 @@ def acr_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Said
 def _derived(
     look: RecordLook,
     derived: Sequence[tuple[CurveKey, list[CurveKey]]],
-    total: Callable[[list[Reals]], Reals],
+    total: Combine,
     allowed: float,
-) -> Generator[Said, None, list[Rows]]:
+) -> Generator[Said, None, list[Ints]]:
     """Curves against what follows from their parts; returns the records that lack parts."""
     found, lacking = index(look), []
     for key, parts in derived:
         if look.curves.mask("parameter", key[0]).any():
             for at, db in found.off([key, *parts], lambda m: _largest([m[0], total(m[1:])]), allowed):
-                where = look.curves.places(at)
-                yield Raised(look.curves.rows[at], where=where, found=[f"{v:.2f} dB" for v in db])
+                where = look.places(at)
+                yield Raised(look.curves.record[at], where=where, found=[f"{v:.2f} dB" for v in db])
             lacking.append(found.lacks(key, parts))
     return lacking
 
@@ -164,7 +167,7 @@ def _losing(parameter: str, pairing: str) -> str:
     return pairing.split("/")[0 if parameter == "elfext" else -1]
 
 
-def _union(rows: list[Rows]) -> Rows:
+def _union(rows: list[Ints]) -> Ints:
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *rows]))
 
 
@@ -178,7 +181,7 @@ def crosstalk_not_reciprocal(look: RecordLook, limits: Tolerances) -> Iterator[S
         keys = [("fext", "local", pairing), ("fext", "remote", turned)]
         for at, db in index(look).off(keys, lambda m: _median(np.abs(m[0][:, ::8] - m[1][:, ::8])), limits["db"]):
             found = [f"{v:.1f} dB" for v in db]
-            yield Raised(look.curves.rows[at], where=look.curves.places(at), found=found)
+            yield Raised(look.curves.record[at], where=look.places(at), found=found)
 
 
 def _median(values: Reals) -> Reals:
@@ -199,4 +202,4 @@ def insertion_loss_differs_by_end(look: RecordLook, limits: Tolerances) -> Itera
     for pair in PAIRS:
         keys = [("insertion_loss", end, pair) for end in vocabulary.ENDS]
         for at, db in index(look).off(keys, _largest, limits["db"]):
-            yield Raised(look.curves.rows[at], where=f"pair {pair}", found=[f"{v:.2f} dB" for v in db])
+            yield Raised(look.curves.record[at], where=f"pair {pair}", found=[f"{v:.2f} dB" for v in db])

@@ -7,24 +7,25 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from archive import vocabulary
+from archive.tables.arrow import Bools, Reals
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask, Reals
+from archive.validation.look.curve_stats import axis_ends
 
 
 def _mhz(value: float) -> str:
     return f"{value:.6g} MHz"
 
 
-def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], Mask]) -> Iterator[Said]:
+def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], Bools]) -> Iterator[Said]:
     """Records with curves that do not reach one end of their lines: one finding each, with all parameters concerned.
 
     far_enough(reached, needed): boolean array.
     """
     curves = look.curves
-    reached = curves.last_mhz if at_end else curves.first_mhz
-    measured = curves.is_measured
-    asked = look.with_rows(curves.rows, measured)
+    reached = axis_ends(curves)[:2][at_end]
+    measured = look.is_measured
+    asked = look.with_rows(curves.record, measured)
     yield NotLooked(np.flatnonzero(asked & ~look.limits.known), "the range that is needed is not known: no limit")
     told: dict[int, list[tuple[str, float, float]]] = {}
     for limit, theirs in look.limits.groups():
@@ -34,10 +35,10 @@ def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], 
             needed = line.range_mhz[1 if at_end else 0]
             held = {held for held in vocabulary.parameters() if limit.names.get(held, held) == parameter}
             at = np.flatnonzero(measured & curves.mask("parameter", *held))
-            at = at[theirs[curves.rows[at]]]
+            at = at[theirs[curves.record[at]]]
             at = at[~far_enough(reached[at], needed)]
             worst = at[np.argsort(reached[at] if at_end else -reached[at], kind="stable")]
-            for row, first in zip(*np.unique(curves.rows[worst], return_index=True), strict=True):
+            for row, first in zip(*np.unique(curves.record[worst], return_index=True), strict=True):
                 name = vocabulary.parameter(parameter).name
                 told.setdefault(int(row), []).append((name, float(reached[worst[first]]), needed))
     rows = sorted(told)
@@ -69,7 +70,7 @@ def _by_axis(look: RecordLook, test: Callable[[Reals], tuple[str, str] | None]) 
     for number, mhz in enumerate(curves.axes_mhz):
         said = test(mhz) if len(mhz) else None
         if said:
-            rows = np.unique(curves.rows[(curves.axis == number) & (curves.rows >= 0)])
+            rows = np.unique(curves.record[(curves.axis == number) & (curves.record >= 0)])
             yield Raised(rows, found=said[0], expected=said[1])
 
 
@@ -138,8 +139,7 @@ def axis_not_rising(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 def curve_without_axis(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """No axis of that id, or another number of points."""
     curves = look.curves
-    at = np.flatnonzero((curves.rows >= 0) & ~curves.fits & (look.is_null("wavelength_nm", "sweeps")))
-    found = [f"{n} values" for n in curves.points[at]]
-    points = curves.axis_points[at]
-    expected = [f"{n} frequencies" if n else "no frequencies" for n in points]
-    yield Raised(curves.rows[at], where=curves.places(at), found=found, expected=expected)
+    at = np.flatnonzero((curves.record >= 0) & ~curves.fits_mhz & (look.is_null("wavelength_nm", "sweeps")))
+    found = [f"{n} values" for n in curves.length[at]]
+    expected = [f"{n} frequencies" if n else "no frequencies" for n in axis_ends(curves)[2][at]]
+    yield Raised(curves.record[at], where=look.places(at), found=found, expected=expected)

@@ -6,24 +6,25 @@ from collections.abc import Iterator
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import Bools, Ints
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask, Rows, Times
-from archive.validation.look.local_times import local_times, iso
+from archive.validation.look.local_times import iso, local_times
 
 _ENDS = ("local", "remote")
 
 
-def _days(look: RecordLook, end: str, column: str) -> Times:
+def _days(look: RecordLook, end: str, column: str) -> npt.NDArray[np.datetime64]:
     """A date of the unit at one end, datetime64[D], NaT where there is none."""
     texts = pa.array(look.of_unit(end, column), type=pa.string())
     return local_times(texts)[0].astype("datetime64[D]")
 
 
-def _said(look: RecordLook, rows: Rows) -> list[str]:
+def _said(look: RecordLook, rows: Ints) -> list[str]:
     times, precision = look.tested
     return [iso(times[r], precision[r]) for r in rows]
 
@@ -72,7 +73,7 @@ def tested_before_calibration(look: RecordLook, _: Tolerances) -> Iterator[Said]
         yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in made[rows]])
 
 
-def _covered(look: RecordLook, end: str, tested: Times) -> Mask:
+def _covered(look: RecordLook, end: str, tested: npt.NDArray[np.datetime64]) -> Bools:
     """True where a certificate for the unit's serial number covers the day of the test."""
     documents = look.batch["documents"]
     papers = documents.filter(pc.equal(documents.column("kind"), "certificate")).to_pylist()

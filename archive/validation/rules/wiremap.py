@@ -8,9 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
+from archive.tables.arrow import Bools
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.arrays import Mask
 from archive.validation.look.record_look import once
 from archive.validation.look.wires import CONTACTS, classify
 
@@ -33,7 +33,9 @@ class WireMap:
     @property
     def faults(self) -> list[str]:
         """Faults in words, by contact, the source's word first."""
-        both = {n: self.said.get(n) or self.shown[n] for n in [*self.far, *self.said] if n in {**self.said, **self.shown}}
+        both = {
+            n: self.said.get(n) or self.shown[n] for n in [*self.far, *self.said] if n in {**self.said, **self.shown}
+        }
         return [f"{word} at {n}" for n, word in both.items()]
 
 
@@ -52,7 +54,7 @@ def wires(look: RecordLook) -> dict[int, WireMap]:
     return found
 
 
-def _mapped(look: RecordLook, near: str) -> Mask:
+def _mapped(look: RecordLook, near: str) -> Bools:
     """True for records whose wire map lists a contact."""
     return look.with_rows(look.rows_for("wiremap"), look.words("near", "wiremap") == near)
 
