@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import codecs
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 
 from archive.formats.base import text as texts
+from archive.formats.mapping import delimited, grid, tree
 from archive.formats.mapping.model import Mapping, SourceFile
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.record_rows import ContiguityAssumed
+from archive.formats.mapping.workbook import sheets
 from archive.formats.recognition import Entry
 
 TEXT = ("delimited", "report")
@@ -36,8 +39,6 @@ def text_encoding(entry: Entry, declared: str) -> texts.Encoding:
 @lru_cache(maxsize=8)
 def _all_utf8(path: Path, size: int, time: int) -> bool:
     """Whether every byte of a file fits UTF-8; looked at once, as long as the file stays as it is."""
-    import codecs
-
     del size, time
     decoder = codecs.getincrementaldecoder("utf-8")()
     with path.open("rb") as opened:
@@ -56,22 +57,13 @@ def chunks_of(
 ) -> Iterator[RecordChunk]:
     """The records of a file. Errors: Trouble; NotContiguous, as `assumed` says."""
     if file.kind == "delimited" and _plain(file):
-        from archive.formats.mapping.delimited import chunks
-
-        yield from chunks(text_blocks(entry, file), file, mapping, entry.name, assumed)
+        yield from delimited.chunks(text_blocks(entry, file), file, mapping, entry.name, assumed)
     elif file.kind in TEXT:
-        from archive.formats.mapping.grid import text_chunks
-
-        yield from text_chunks(text_blocks(entry, file), file, mapping)
+        yield from grid.text_chunks(text_blocks(entry, file), file, mapping)
     elif file.kind == "workbook":
-        from archive.formats.mapping.grid import sheet_chunks
-        from archive.formats.mapping.workbook import sheets
-
-        yield from sheet_chunks(sheets(entry), file, mapping)
+        yield from grid.sheet_chunks(sheets(entry), file, mapping)
     else:
-        from archive.formats.mapping.tree import chunks as tree_chunks
-
-        yield from tree_chunks(entry, file, mapping)
+        yield from tree.chunks(entry, file, mapping)
 
 
 def _plain(file: SourceFile) -> bool:

@@ -47,7 +47,7 @@ def read_with(entry: Entry, mapping: Mapping) -> Iterator[Batch]:
 def _read(entry: Entry, mapping: Mapping, assumed: ContiguityAssumed | None) -> Iterator[Batch]:
     file = mapping.files[0]
     with closing(prefetch(_of_file(entry, file, mapping, assumed))) as made:
-        with ThreadPoolExecutor(1) as pool:  # hashing lets go of Python's lock: it goes on while records are read
+        with ThreadPoolExecutor(1) as pool:  # hashing releases the GIL: it goes on while records are read
             digest = pool.submit(lambda: entry.sha256)
             first = next(made, None)
             digest.result()

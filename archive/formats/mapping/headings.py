@@ -9,9 +9,9 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import numbers, units
-from archive.formats.mapping.arrays import Floats
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.row_frame import RowFrame, new_cell
+from archive.tables.arrow import Reals
 
 VALUES = "@values"
 """Name of the column that holds the lists made from the columns of frequencies."""
@@ -32,7 +32,7 @@ def frequency_of(heading: str) -> float | None:
     return float(unit.ours(value)) if unit else value
 
 
-def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable) -> tuple[dict[str, pa.Array], Floats]:
+def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable) -> tuple[dict[str, pa.Array], Reals]:
     """The columns with those of frequencies gathered into one column of lists, and the axis in MHz."""
     unit = units.for_unit(table.frequency_unit, "MHz", "headings")
     found: list[tuple[float, str]] = []

@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Mapping as Dict
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from archive import vocabulary
 from archive.errors import Trouble
@@ -178,11 +179,7 @@ def _check_cells(cells: dict[str, Any], where: str) -> None:
 
 
 def _zone(zone: str, where: str) -> None:
-    from zoneinfo import ZoneInfo
-
-    from archive.formats.base.dates import zone_minutes
-
-    if zone_minutes(zone) is None:
+    if dates.zone_minutes(zone) is None:
         try:
             ZoneInfo(zone)
         except (KeyError, ValueError, OSError):
@@ -355,11 +352,7 @@ _FREQUENCIES = ("frequency", "frequencies", "start", "stop", "step")
 def unit_of(f: SourceField) -> str:
     """Unit in which the tables hold what a field fills, or ""."""
     t = f.to
-    if t.column == "frequency" or (
-        t.table == "row" and t.name in ("frequency", "frequencies", "start", "stop", "step")
-    ):
-        return "MHz"
-    if t.table == "axes":
+    if t.table == "axes" or t.column == "frequency" or (t.table == "row" and t.name in _FREQUENCIES):
         return "MHz"
     if t.column == "wavelength" or (t.table == "row" and t.name == "wavelength"):
         return "nm"

@@ -15,6 +15,7 @@ from archive.formats.mapping import names
 from archive.formats.mapping.known import known
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping, SourceFile
+from archive.formats.mapping.workbook import sheets
 from archive.formats.recognition import Entry
 
 ENOUGH = 0.75
@@ -153,8 +154,6 @@ _ROWS = 400
 
 
 def _of_workbook(entry: Entry) -> frozenset[str]:
-    from archive.formats.mapping.workbook import sheets
-
     out: set[str] = set()
     for name, rows in sheets(entry, most=_ROWS):
         out.add(_plain(name))

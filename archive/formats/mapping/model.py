@@ -1,10 +1,10 @@
-"""What a mapping says: how one layout becomes the tables. Read from TOML by load.py, written by dump.py."""
+"""What a mapping says: how one layout becomes the tables. load.py reads it from TOML."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from archive import vocabulary
 from archive.formats.mapping.target import Target
@@ -150,7 +150,6 @@ class Mapping:
     digest: str = ""
     """SHA-256 of the mapping file, or of the text a draft would be written as."""
     path: str = ""
-    tree: Any = field(default=None, hash=False, compare=False)
 
     @property
     def alone(self) -> bool:

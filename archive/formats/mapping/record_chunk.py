@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.row_frame import Problem, RowFrame
+from archive.tables.arrow import Ints
 
 MOST_POINTS = 4_000_000
 """Cells of curves in one chunk, about."""

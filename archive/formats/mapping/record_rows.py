@@ -9,10 +9,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.model import SourceTable
-from archive.formats.mapping.row_frame import codes, encoded
+from archive.formats.mapping.row_frame import codes, encoded, one_code, run_starts
 from archive.tables import MOST_RECORDS
+from archive.tables.arrow import Ints, one_chunk
 
 KEYS = ("link_label", "tested_found", "sequence", "limit_found", "configuration")
 """Columns of records that tell one record from the next."""
@@ -43,7 +43,7 @@ class RecordRows:
     @property
     def starts(self) -> Ints:
         """First row of each record."""
-        return np.flatnonzero(np.concatenate([[True], self.record[1:] != self.record[:-1]]))
+        return run_starts(self.record)
 
 
 def key_columns(table: SourceTable) -> list[str]:
@@ -111,27 +111,22 @@ def _size(part: pa.Table) -> int:
 
 def _chain(first: list[pa.Table], rest: Iterator[pa.Table]) -> Iterator[pa.Table]:
     while first:
-        # What was held is let go as it is handed on.
+        # What was held is freed as it is handed on.
         yield first.pop(0)
     yield from rest
 
 
 def _all(rows: pa.Table, keys: list[str], size: int, most_bytes: int) -> Iterator[RecordRows]:
     code = _codes(rows, keys)
-    starts = _starts(code)
+    starts = run_starts(code)
     _, seen = np.unique(code[starts], return_index=True)
     if len(seen) != len(starts):
         rank = {int(code[starts[i]]): n for n, i in enumerate(np.sort(seen))}
         place = np.array([rank[int(c)] for c in code[starts]])
         order = np.argsort(np.repeat(place, np.diff(np.append(starts, len(code)))), kind="stable")
         rows, code = rows.take(pa.array(order)), code[order]
-        starts = _starts(code)
+        starts = run_starts(code)
     yield from _cut(rows, starts, rows.num_rows * most_bytes // max(1, size))
-
-
-def _starts(code: Ints) -> Ints:
-    """Rows at which a run of equal codes begins."""
-    return np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
 
 
 def _cut(rows: pa.Table, starts: Ints, most_rows: int) -> Iterator[RecordRows]:
@@ -161,7 +156,7 @@ def _streamed(
         # A record of its own size is not looked through again for each part that comes.
         if held and size + more > max(most_bytes, 2 * kept):
             whole = joined_tables(held)
-            starts = _starts(_codes(whole, keys))
+            starts = run_starts(_codes(whole, keys))
             last = int(starts[-1])
             if assumed.open:
                 if seen.again(whole, starts[:-1]):
@@ -176,7 +171,7 @@ def _streamed(
         size += more
     if held:
         whole = joined_tables(held)
-        starts = _starts(_codes(whole, keys))
+        starts = run_starts(_codes(whole, keys))
         if assumed.open and seen.again(whole, starts):
             raise NotContiguous
         assumed.open = False
@@ -195,7 +190,7 @@ class _Seen:
         """Whether a record has come before. rows, starts: of whole records, which count as come from now on."""
         columns = []
         for i, name in enumerate(self._keys):
-            cells = encoded(_one(rows.column(name)))
+            cells = encoded(one_chunk(rows.column(name)))
             code = _filled(codes(cells))[starts]
             words = cells.dictionary.take(pa.array(code, mask=code < 0)).to_pylist()
             columns.append([self._above[i] if w is None else w for w in words])
@@ -209,11 +204,8 @@ class _Seen:
 
 def _codes(rows: pa.Table, keys: list[str]) -> Ints:
     """One code per row: equal for equal keys; a blank key repeats the one above."""
-    code = np.zeros(rows.num_rows, dtype=np.int64)
-    for name in keys:
-        more = _filled(codes(_one(rows.column(name))))
-        code = code * (int(more.max(initial=0)) + 2) + more + 1
-    return code
+    blank = np.zeros(rows.num_rows, dtype=np.int64)
+    return one_code(blank, *(_filled(codes(one_chunk(rows.column(name)))) for name in keys))
 
 
 def _filled(code: Ints) -> Ints:
@@ -222,10 +214,6 @@ def _filled(code: Ints) -> Ints:
         return code
     at = np.where(code >= 0, np.arange(len(code)), 0)
     return code[np.maximum.accumulate(at)]
-
-
-def _one(column: pa.ChunkedArray) -> pa.Array:
-    return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
 
 
 def joined_tables(parts: list[pa.Table]) -> pa.Table:

@@ -11,8 +11,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.arrays import Flags, Floats, Ints
 from archive.formats.mapping.model import SourceTable
+from archive.tables.arrow import Bools, Ints, Reals
 
 _NUMBERS = count()
 
@@ -36,7 +36,7 @@ class RowFrame:
     record: Ints
     place: Ints | None = None
     noun: str = "row"
-    axis: Floats | None = None
+    axis: Reals | None = None
     """Frequencies in MHz of the lists in its cells, where the headings gave them."""
     counts: bool = True
     """Whether its cells are counted by the builder."""
@@ -108,7 +108,7 @@ class Problems:
         """Sets a record aside, where it is not already."""
         self.of.setdefault(int(record), problem)
 
-    def cells(self, frame: RowFrame, name: str, bad: Flags, expected: str) -> None:
+    def cells(self, frame: RowFrame, name: str, bad: Bools, expected: str) -> None:
         """Sets aside the records of the bad cells of a column. bad: boolean array over the frame's rows."""
         at = np.flatnonzero(bad)
         if not len(at):
@@ -120,7 +120,7 @@ class Problems:
             found = f"{cell!r}"[:80]
             self.add(int(frame.record[i]), Problem(f"{place}{name}", UNREADABLE, found, expected, HOW_IT_IS_WRITTEN))
 
-    def good(self, n: int) -> Flags:
+    def good(self, n: int) -> Bools:
         """Boolean array over n records: not set aside."""
         out = np.ones(n, dtype=bool)
         if self.of:
@@ -159,7 +159,22 @@ def codes(cells: pa.Array) -> Ints:
     return np.asarray(pc.fill_null(coded.indices, -1).to_numpy(zero_copy_only=False), dtype=np.int64)
 
 
-def valid(cells: pa.Array) -> Flags:
+def one_code(code: Ints, *more: Ints) -> Ints:
+    """One code for each row: equal where all codes are. code, more: int64 from -1, one for each row."""
+    out = code.astype(np.int64)
+    for other in more:
+        out = out * (int(other.max(initial=0)) + 2) + other + 1
+    return out
+
+
+def run_starts(code: Ints) -> Ints:
+    """Rows at which a run of equal codes begins."""
+    if not len(code):
+        return np.zeros(0, dtype=np.int64)
+    return np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
+
+
+def valid(cells: pa.Array) -> Bools:
     """Boolean array: a cell is there (blank text is none)."""
     if cells.null_count == 0 and pa.types.is_floating(cells.type):
         return np.ones(len(cells), dtype=bool)

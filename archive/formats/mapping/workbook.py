@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import python_calamine as calamine
+
 from archive.errors import Trouble
+from archive.formats.containers import MOST_RATIO, RATIO_FROM
 from archive.formats.mapping.uncollected import uncollected
 from archive.formats.recognition import Entry
 
-ENDINGS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods", ".xltx")
 MOST_CELLS = 200_000_000
 """Cells of one sheet; a range beyond that is a damaged or hostile file."""
 
@@ -21,8 +24,6 @@ def sheets(entry: Entry, most: int | None = None) -> Iterator[tuple[str, list[li
     most: only so many rows of each sheet are wanted; what was opened for that is kept for the one who reads the
     workbook next, so that it is unpacked once. Errors: Trouble where the file is damaged, encrypted or no workbook.
     """
-    import python_calamine as calamine
-
     key = _key(entry)
     held = _HELD.pop(key, None)
     _HELD.clear()
@@ -52,7 +53,7 @@ def sheets(entry: Entry, most: int | None = None) -> Iterator[tuple[str, list[li
 
 
 _HELD: dict[Any, list[tuple[str, Any]]] = {}
-"""Name and cells of the sheets of the workbook that was looked at last and is not read yet: one at the most."""
+"""Name and cells of the sheets of the workbook that was looked at last and is not read yet: at most one."""
 
 
 def _key(entry: Entry) -> Any:
@@ -62,8 +63,6 @@ def _key(entry: Entry) -> Any:
 
 def _opened(entry: Entry) -> Iterator[tuple[str, Any]]:
     """Name and cells of each sheet. Errors: as python-calamine raises them; Trouble for a sheet that is too large."""
-    import python_calamine as calamine
-
     book = calamine.CalamineWorkbook.from_path(str(entry.path))
     for meta in book.sheets_metadata:
         if meta.typ == calamine.SheetTypeEnum.WorkSheet:
@@ -82,10 +81,6 @@ def _opened(entry: Entry) -> Iterator[tuple[str, Any]]:
 
 def _refuse(path: Path, name: str) -> None:
     """What a workbook's zip may not be: a bomb."""
-    import zipfile
-
-    from archive.formats.containers import MOST_RATIO, RATIO_FROM
-
     if not zipfile.is_zipfile(path):
         return
     try:

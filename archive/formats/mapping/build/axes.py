@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from archive.formats.mapping.arrays import Floats
 from archive.tables import axis_id
+from archive.tables.arrow import Reals
 
 
 class Axes:
@@ -14,10 +14,10 @@ class Axes:
 
     def __init__(self) -> None:
         self._ids: dict[bytes, str] = {}
-        self._values: dict[str, Floats] = {}
+        self._values: dict[str, Reals] = {}
         self._used: dict[str, None] = {}
 
-    def id(self, mhz: Floats) -> str:
+    def id(self, mhz: Reals) -> str:
         """Id of an axis of frequencies in MHz (float64, strictly rising)."""
         mark = mhz.tobytes()
         found = self._ids.get(mark)

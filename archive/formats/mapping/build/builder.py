@@ -11,8 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.base import numbers, words
-from archive.formats.mapping.arrays import Flags, Ints
+from archive.formats.base import numbers, units, words
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.build.curve_axes import SharedAxes
@@ -27,8 +26,9 @@ from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.build.wires import wires
 from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.record_chunk import Counted, RecordChunk
-from archive.formats.mapping.row_frame import Problems, RowFrame, valid
+from archive.formats.mapping.row_frame import Problems, RowFrame, mapped, valid
 from archive.tables import Batch, schema
+from archive.tables.arrow import Bools, Ints
 
 
 @dataclass
@@ -163,8 +163,6 @@ class Builder:
         f = frame.table.find("frequency")
         if frame.table.rows != "axes" or not f or f.source not in frame.columns:
             return
-        from archive.formats.base import units
-
         mhz = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, "MHz", f.source), step=False)
         labels = frame.columns[name].to_pylist() if name else [""] * frame.rows
         by: dict[tuple[int, str], list[float]] = {}
@@ -173,7 +171,7 @@ class Builder:
         self._file_axes.update({k: np.array(v) for k, v in by.items()})
 
     def _extras(
-        self, frames: Sequence[RowFrame], facts: RecordFacts, lost: list[_Lost], parts: TableParts, good: Flags
+        self, frames: Sequence[RowFrame], facts: RecordFacts, lost: list[_Lost], parts: TableParts, good: Bools
     ) -> None:
         """Cells that no field takes, and the count of all."""
         for frame in frames:
@@ -188,7 +186,7 @@ class Builder:
             a.mapped -= count
             a.extras += count
 
-    def _frame(self, frame: RowFrame, parts: TableParts, good: Flags) -> None:
+    def _frame(self, frame: RowFrame, parts: TableParts, good: Bools) -> None:
         """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
         a = self._accounts.get(frame.source, self.account)
         known, ignored = frame.table.by_source, set(frame.table.ignore)
@@ -216,7 +214,7 @@ class Builder:
                 self._extra(parts, frame.record[at], name, frame.where(at), _texts(cells.take(pa.array(at))))
                 a.extras += count
 
-    def _counted(self, counted: Counted, parts: TableParts, good: Flags) -> None:
+    def _counted(self, counted: Counted, parts: TableParts, good: Bools) -> None:
         """The cells of records that the reader counted itself."""
         a = self.account
         if not good.any():
@@ -239,8 +237,6 @@ class Builder:
     def _cables(self, found: pa.Array) -> pa.Array:
         if self._cable_type is None:
             return pa.nulls(len(found), pa.string())
-        from archive.formats.mapping.row_frame import mapped
-
         return mapped(found, self._cable_type)
 
     def _set_aside(
@@ -265,7 +261,7 @@ class _Lost:
     """The cells of a frame that cannot be used, by column: boolean arrays over its rows."""
 
     frame: RowFrame
-    by: dict[str, Flags]
+    by: dict[str, Bools]
 
     def moved(self) -> Iterator[Moved]:
         """They on their way to the extras."""
@@ -279,7 +275,7 @@ class _Lost:
             texts, sizes = _texts(cells), _sizes(frame, cells)
             yield Moved(frame.record[rows], name, frame.where(rows), texts, which, sizes, frame.source)
 
-    def used(self, good: Flags) -> Ints:
+    def used(self, good: Bools) -> Ints:
         """The cells of its rows that are used, where rows share cells."""
         found = [used_cells(self.frame, [name], lost, good) for name, lost in self.by.items()]
         return np.concatenate([_NONE, *found])

@@ -7,21 +7,26 @@ import binascii
 import re
 import zlib
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import numbers, units
-from archive.formats.mapping.arrays import Floats, Ints, Signs
 from archive.formats.mapping.model import SourceField
+from archive.tables.arrow import Ints, Reals
+
+Signs: TypeAlias = npt.NDArray[np.int8]
+"""Bounds of numbers: 1 for "more than", -1 for "less than", 0 for none."""
 
 _TYPES = {"float32": "f4", "float64": "f8", "int16": "i2", "int32": "i4"}
 MOST_BYTES = 1 << 26
 """Bytes that one encoded array may unpack to."""
 
 
-def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Floats, Signs]:
+def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Reals, Signs]:
     """The numbers of a cell (float64, NaN for a point that is missing) and their bounds (int8).
 
     f.encoding: words joined by hyphens: base64 or hex, zlib, the type (float32, float64, int16, int32; int16/100 for
@@ -52,11 +57,11 @@ def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Flo
     return values, bound
 
 
-def _unbounded(values: Floats) -> tuple[Floats, Signs]:
+def _unbounded(values: Reals) -> tuple[Reals, Signs]:
     return values, np.zeros(len(values), dtype=np.int8)
 
 
-def decoded(cell: str, encoding: str) -> Floats:
+def decoded(cell: str, encoding: str) -> Reals:
     """Numbers of an encoded array (float64). Errors: ValueError."""
     stated = encoding.replace("-", " ").split()
     try:
@@ -102,16 +107,16 @@ class Bulk:
     """The numbers of all cells of a column: cell i is values[offsets[i]:offsets[i + 1]], float64, NaN for a missing
     point. finite: no infinite number is among them; whole: none is missing either."""
 
-    values: Floats
+    values: Reals
     offsets: Ints
     finite: bool
     whole: bool
 
-    def of(self, i: int) -> Floats:
+    def of(self, i: int) -> Reals:
         """The numbers of one cell."""
         return self.values[self.offsets[i] : self.offsets[i + 1]]
 
-    def curves(self, at: Ints, points: int) -> Floats | None:
+    def curves(self, at: Ints, points: int) -> Reals | None:
         """The numbers of some cells one after the other, or None where one of them has not so many points."""
         if not self.finite or (np.diff(self.offsets)[at] != points).any():
             return None
@@ -152,8 +157,8 @@ def bulk(cells: pa.Array, f: SourceField, writing: numbers.Writing) -> Bulk | No
     return Bulk(values, offsets, not bool(np.isinf(used).any()), not bool(np.isnan(used).any()))
 
 
-def axis_values(cell: str | float | list[float], f: SourceField, writing: numbers.Writing) -> Floats:
+def axis_values(cell: str | float | list[float], f: SourceField, writing: numbers.Writing) -> Reals:
     """Frequencies in MHz of a cell that holds a whole axis. Errors: ValueError."""
     values = numbers_in(cell, f, writing)[0] if isinstance(cell, str) else np.atleast_1d(np.array(cell, np.float64))
-    mhz: Floats = units.for_unit(f.unit, "MHz", "frequency").ours(values)
+    mhz: Reals = units.for_unit(f.unit, "MHz", "frequency").ours(values)
     return mhz

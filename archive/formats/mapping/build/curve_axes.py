@@ -9,12 +9,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import numbers, units
-from archive.formats.mapping.arrays import Floats, Ints
 from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.model import SourceField
 from archive.formats.mapping.row_frame import RowFrame
+from archive.tables.arrow import Ints, Reals
 
-SharedAxes = dict[tuple[int, str], Floats]
+SharedAxes = dict[tuple[int, str], Reals]
 """Axes in MHz by record (-1: of the file) and name ("" where unnamed)."""
 
 
@@ -23,9 +23,9 @@ class CurveAxes:
 
     def __init__(self, writing: numbers.Writing) -> None:
         self._writing = writing
-        self._read: dict[tuple[str, str], Floats] = {}
+        self._read: dict[tuple[str, str], Reals] = {}
 
-    def common(self, frame: RowFrame, at: Ints) -> Floats | None:
+    def common(self, frame: RowFrame, at: Ints) -> Reals | None:
         """The axis that some rows plainly share: from the headings, or from equal cells of text; else None."""
         if frame.axis is not None:
             return frame.axis
@@ -43,7 +43,7 @@ class CurveAxes:
         except ValueError:
             return None
 
-    def of(self, frame: RowFrame, f: SourceField, i: int, n: int, shared: SharedAxes) -> Floats | None:
+    def of(self, frame: RowFrame, f: SourceField, i: int, n: int, shared: SharedAxes) -> Reals | None:
         """The axis of the n values that a field has in row i; None where nothing gives one."""
         if frame.axis is not None:
             return frame.axis
@@ -67,7 +67,7 @@ class CurveAxes:
         # Of several axes the one whose name begins most like that of the curve.
         return shared[max(own, key=lambda k: alike(k[1], f.source))]
 
-    def _in_cell(self, cell: str | list[float], f: SourceField) -> Floats:
+    def _in_cell(self, cell: str | list[float], f: SourceField) -> Reals:
         """The axis that a cell holds; a text that came before is not read again."""
         if not isinstance(cell, str):
             return axis_values(cell, f, self._writing)
@@ -78,7 +78,7 @@ class CurveAxes:
             found = self._read[(f.source, cell)] = axis_values(cell, f, self._writing)
         return found
 
-    def _regular(self, frame: RowFrame, i: int, n: int) -> Floats | None:
+    def _regular(self, frame: RowFrame, i: int, n: int) -> Reals | None:
         """From start and step, or from start and stop."""
         given: dict[str, float] = {}
         for name in ("start", "stop", "step"):

@@ -11,9 +11,8 @@ import pyarrow.compute as pc
 
 from archive import vocabulary
 from archive.formats.base import numbers, units
-from archive.formats.mapping.arrays import Flags, Floats, Ints, Signs
 from archive.formats.mapping.build.axes import Axes
-from archive.formats.mapping.build.cell_arrays import Bulk, bulk, numbers_in
+from archive.formats.mapping.build.cell_arrays import Bulk, Signs, bulk, numbers_in
 from archive.formats.mapping.build.curve_axes import CurveAxes, SharedAxes
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.build.qualify import WrittenAs, origins, qualifiers, written_as
@@ -23,6 +22,7 @@ from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame
 from archive.formats.mapping.target import Target
 from archive.parallel import parallel_map
+from archive.tables.arrow import Bools, Ints, Reals
 from archive.tables.decimals import STEPS, fewest_decimals
 
 _FEW = 20
@@ -40,7 +40,7 @@ class CurveCells:
     rows: Ints
     stops: Ints
     axis: Sequence[str]
-    values: Floats
+    values: Reals
     bound: Signs | None = None
 
 
@@ -88,7 +88,7 @@ class CurveBuilder:
 
     def _wanted(
         self, frame: RowFrame, keys: Keys, names: Sequence[str], rows: Ints | None = None
-    ) -> Iterator[tuple[WrittenAs, Flags | None]]:
+    ) -> Iterator[tuple[WrittenAs, Bools | None]]:
         """Fields whose cells are of curves, once for each parameter that they are of, with the rows of that parameter.
 
         names: of fields that go to the row. rows: those that name the parameter, where not all do.
@@ -128,7 +128,7 @@ class CurveBuilder:
             mhz = np.array([f for f, _ in points])
             self._put(frame, keys, listed[0], self._grid(at, mhz, values[at].reshape(-1), bound[at].reshape(-1)))
 
-    def _grid(self, rows: Ints, mhz: Floats, values: Floats, bound: Signs | None = None) -> CurveCells:
+    def _grid(self, rows: Ints, mhz: Reals, values: Reals, bound: Signs | None = None) -> CurveCells:
         """Curves of one axis."""
         return CurveCells(rows, np.arange(1, len(rows) + 1) * len(mhz), [self._axes.id(mhz)] * len(rows), values, bound)
 
@@ -183,7 +183,7 @@ class CurveBuilder:
 
     def _one(
         self, frame: RowFrame, f: SourceField, i: int, whole: Bulk | None, shared: SharedAxes
-    ) -> tuple[Floats, Signs, Floats | None]:
+    ) -> tuple[Reals, Signs, Reals | None]:
         """Values, bounds and axis (MHz, None where there is none) of one cell. Errors: ValueError."""
         cell = whole.of(i) if whole is not None else frame.columns[f.source][i].as_py()
         if isinstance(cell, str):
@@ -198,7 +198,7 @@ class CurveBuilder:
         return v, b, self._axis_of.of(frame, f, i, len(v), shared)
 
     def _put(
-        self, frame: RowFrame, keys: Keys, what: WrittenAs, found: CurveCells | None, which: Flags | None = None
+        self, frame: RowFrame, keys: Keys, what: WrittenAs, found: CurveCells | None, which: Bools | None = None
     ) -> None:
         """Adds curves that have a value. which: boolean, the curves that are meant, where not all are."""
         if found is None or not len(found.rows):
@@ -232,10 +232,10 @@ class CurveBuilder:
         )
 
     def _rebuild(
-        self, frame: RowFrame, keys: Keys, runs: Runs, made: list[tuple[WrittenAs, Flags | None, CurveCells]]
+        self, frame: RowFrame, keys: Keys, runs: Runs, made: list[tuple[WrittenAs, Bools | None, CurveCells]]
     ) -> None:
         """Values from a margin and a limit, where the export gives none. A limit may hold for all pairs and ends."""
-        by: dict[str, dict[tuple[object, ...], tuple[WrittenAs, Flags | None, CurveCells]]] = {}
+        by: dict[str, dict[tuple[object, ...], tuple[WrittenAs, Bools | None, CurveCells]]] = {}
         for one in made:
             what = one[0]
             q = qualifiers(what.field, frame.table, keys, what.parameter)

@@ -6,8 +6,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.mapping.arrays import Flags
 from archive.formats.mapping.build.table_parts import TableParts
+from archive.tables.arrow import Bools
 
 _WORDS = ("verdict-only", "worst-points", "full-sweep")
 _OPTICAL = ("optical_loss", "optical_return_loss", "optical_power", "optical_delay", "backscatter")
@@ -32,7 +32,7 @@ def evidence(n: int, parts: TableParts) -> pa.Array:
     return pa.array(_WORDS).take(pa.array(level))
 
 
-def _among(origin: str | pa.Array, named: tuple[str, ...], n: int) -> Flags:
+def _among(origin: str | pa.Array, named: tuple[str, ...], n: int) -> Bools:
     """Boolean array: the origin is none of the named ones."""
     if isinstance(origin, str):
         return np.full(n, origin not in named)

@@ -12,9 +12,9 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.base import numbers, units, words
 from archive.formats.mapping import pairs
-from archive.formats.mapping.arrays import Flags, Floats
 from archive.formats.mapping.model import Mapping, SourceField, quantity
 from archive.formats.mapping.row_frame import Problems, RowFrame, encoded, mapped
+from archive.tables.arrow import Bools, Reals
 
 
 @dataclass
@@ -25,10 +25,10 @@ class Keys:
     lost: boolean array, rows whose parameter, pairing or end is in words that nobody knows: they are kept as extras.
     """
 
-    lost: Flags
+    lost: Bools
     words: dict[str, pa.Array] = field(default_factory=dict)
-    wavelength: Floats | None = None
-    frequency: Floats | None = None
+    wavelength: Reals | None = None
+    frequency: Reals | None = None
     unit: pa.Array | None = None
 
 

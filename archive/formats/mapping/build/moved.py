@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping.arrays import Flags, Ints
 from archive.formats.mapping.row_frame import RowFrame, valid
+from archive.tables.arrow import Bools, Ints
 
 
 @dataclass
@@ -29,7 +29,7 @@ class Moved:
     source: str = ""
 
 
-def once(moved: Iterable[Moved], used: Ints, good: Flags) -> Iterator[tuple[Moved, Ints, int]]:
+def once(moved: Iterable[Moved], used: Ints, good: Bools) -> Iterator[tuple[Moved, Ints, int]]:
     """What becomes an extra: the rows (int64) of each entry, and how many cells of the source they are.
 
     used: cells that another row could use; they stay where they are. good: boolean array over the records.
@@ -46,7 +46,7 @@ def once(moved: Iterable[Moved], used: Ints, good: Flags) -> Iterator[tuple[Move
             yield m, keep, len(keep) if m.sizes is None else int(m.sizes[keep].sum())
 
 
-def used_cells(frame: RowFrame, names: Iterable[str], lost: Flags, good: Flags) -> Ints:
+def used_cells(frame: RowFrame, names: Iterable[str], lost: Bools, good: Bools) -> Ints:
     """The cells of some columns that a row which is not lost has, where rows share cells: int64."""
     rows = ~lost & good[np.maximum(frame.record, 0)]
     found = [np.zeros(0, dtype=np.int64)]

@@ -10,9 +10,9 @@ import pyarrow.compute as pc
 
 from archive import vocabulary
 from archive.formats.base import units
-from archive.formats.mapping.arrays import Floats
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.model import Mapping, SourceField, SourceTable
+from archive.tables.arrow import Reals
 
 DERIVED = frozenset(
     p for p in vocabulary.parameters() if p.startswith(("ps_", "acr_", "aacr_", "elfext")) or p == "eltctl"
@@ -76,9 +76,9 @@ class WrittenAs:
     unit: units.Unit
     turned: bool
 
-    def ours(self, values: Floats) -> Floats:
+    def ours(self, values: Reals) -> Reals:
         """Numbers of the field in the unit and with the sign of the tables."""
-        converted: Floats = self.unit.ours(values)
+        converted: Reals = self.unit.ours(values)
         return (-1.0 if self.turned else 1.0) * converted + 0.0
 
 

@@ -13,10 +13,11 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.base import dates, numbers, units, words
 from archive.formats.mapping import verdicts
-from archive.formats.mapping.arrays import Flags, Floats, Ints
 from archive.formats.mapping.build.moved import Moved
+from archive.formats.mapping.build.scalars import yes
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, encoded, mapped
+from archive.tables.arrow import Bools, Ints, Reals
 
 
 @dataclass
@@ -30,7 +31,7 @@ class RecordFact:
     """Which cell of the source each is, as RowFrame.cells has it."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
-    unread: Flags | None = None
+    unread: Bools | None = None
     """Boolean array: which of them nobody knows how to read."""
 
 
@@ -147,7 +148,7 @@ class RecordFacts:
             places = pa.nulls(len(at), pa.string())
             self.moved.append(Moved(at, stated.field.source, places, texts, cell, source=stated.source))
 
-    def used(self, good: Flags) -> Ints:
+    def used(self, good: Bools) -> Ints:
         """The cells that facts of good records are taken from, where records share cells: int64."""
         found = [np.zeros(0, dtype=np.int64)]
         for stated in self.stated.values():
@@ -162,7 +163,7 @@ class RecordFacts:
             if stated.field.to.table == table:
                 self._lost(stated, pc.and_(stated.text.is_valid(), mask))
 
-    def _number(self, name: str, unit: str) -> Floats:
+    def _number(self, name: str, unit: str) -> Reals:
         stated = self.stated.get(f"records.{name}")
         if stated is None:
             return np.full(self.n, np.nan)
@@ -173,7 +174,7 @@ class RecordFacts:
         if unit == "%" and not stated.field.unit:
             small = np.abs(found.values) <= 1
             found.values[small] *= 100
-        values: Floats = np.round(found.values, 9)
+        values: Reals = np.round(found.values, 9)
         return values
 
     def _aside(self, record: int, stated: RecordFact, expected: str) -> None:
@@ -195,8 +196,6 @@ class RecordFacts:
             mark = mapped(stated.text, lambda w: "true" if verdicts.read(w, own)[1] else None)
             out["reported_marginal"] = mark.cast(pa.bool_())
         if marked is not None:
-            from archive.formats.mapping.build.scalars import yes
-
             out["reported_marginal"] = pc.coalesce(yes(marked.text), out.get("reported_marginal", yes(marked.text)))
         return out
 

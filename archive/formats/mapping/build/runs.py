@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from archive.formats.mapping.arrays import Floats, Ints
 from archive.formats.mapping.build.axes import Axes
 from archive.formats.mapping.build.keys import Keys
-from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes
+from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, one_code, run_starts
+from archive.tables.arrow import Ints, Reals
 
 _KEYS = ("parameter", "ordered", "end", "direction", "origin", "subject")
 
@@ -28,28 +28,24 @@ class Runs:
     axis: list[str]
 
 
-def runs_of(frame: RowFrame, frequency: Floats, keys: Keys, problems: Problems, axes: Axes) -> Runs:
+def runs_of(frame: RowFrame, frequency: Reals, keys: Keys, problems: Problems, axes: Axes) -> Runs:
     """The curves of a frame. frequency: float64, MHz of each row, NaN where none is given: such rows are in no curve.
 
     A record with a curve that has one frequency twice is set aside.
     """
-    code = frame.record.astype(np.int64)
-    for name in _KEYS:
-        if name in keys.words:
-            more = codes(keys.words[name])
-            code = code * (int(more.max(initial=0)) + 2) + more + 1
+    told_apart = [codes(keys.words[name]) for name in _KEYS if name in keys.words]
     if keys.wavelength is not None:
-        levels, more = np.unique(np.nan_to_num(keys.wavelength), return_inverse=True)
-        code = code * len(levels) + more
+        told_apart.append(np.unique(np.nan_to_num(keys.wavelength), return_inverse=True)[1])
+    code = one_code(frame.record, *told_apart)
     there = ~np.isnan(frequency) & ~keys.lost
     order = None if there.all() else np.flatnonzero(there)
     code, mhz = (code, frequency) if order is None else (code[order], frequency[order])
-    starts = _starts(code)
+    starts = run_starts(code)
     if len(starts) > len(np.unique(code)) or not _rising(mhz, starts):
         by = np.lexsort((mhz, code))
         order = by if order is None else order[by]
         code, mhz = code[by], mhz[by]
-        starts = _starts(code)
+        starts = run_starts(code)
     stops = np.append(starts[1:], len(code)) if len(starts) else starts
     axis, keep = [], np.ones(len(starts), dtype=bool)
     for i, (a, b) in enumerate(zip(starts.tolist(), stops.tolist(), strict=True)):
@@ -76,13 +72,6 @@ def runs_of(frame: RowFrame, frequency: Floats, keys: Keys, problems: Problems, 
 _SPLIT = "check whether two links or two tests stand in one block"
 
 
-def _starts(code: Ints) -> Ints:
-    """Where a run of equal codes begins."""
-    if not len(code):
-        return np.zeros(0, dtype=np.int64)
-    return np.concatenate([[0], np.flatnonzero(code[1:] != code[:-1]) + 1])
-
-
-def _rising(mhz: Floats, starts: Ints) -> bool:
+def _rising(mhz: Reals, starts: Ints) -> bool:
     falls = np.flatnonzero(mhz[1:] <= mhz[:-1]) + 1
     return bool(np.isin(falls, starts, assume_unique=True).all())

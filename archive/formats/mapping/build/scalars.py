@@ -11,12 +11,13 @@ import pyarrow.compute as pc
 from archive import vocabulary
 from archive.formats.base import numbers, units, words
 from archive.formats.mapping import verdicts
-from archive.formats.mapping.arrays import Flags, Floats, Ints, Signs
+from archive.formats.mapping.build.cell_arrays import Signs
 from archive.formats.mapping.build.keys import Keys, end_of, keys_of, pairing_of, spread
 from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, written_as
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import Mapping, SourceField
-from archive.formats.mapping.row_frame import Problems, RowFrame, codes, encoded, mapped
+from archive.formats.mapping.row_frame import Problems, RowFrame, codes, encoded, mapped, one_code
+from archive.tables.arrow import Bools, Ints, Reals
 
 _NUMBERS = ("value", "limit", "margin")
 _STATED = (*_NUMBERS, "frequency", "verdict", "marginal")
@@ -40,7 +41,7 @@ class _Stated:
     marginal: pa.Array | None
     words: pa.Array | None
 
-    def there(self, n: int) -> Flags:
+    def there(self, n: int) -> Bools:
         """Rows, of n, that state a number or a verdict."""
         out = np.zeros(n, dtype=bool)
         for found in self.numbers.values():
@@ -147,9 +148,9 @@ class ScalarBuilder:
         parameter: str,
         q: Qualifiers,
         stated: _Stated,
-        there: Flags,
+        there: Bools,
         kind: str = "",
-        frequency: Floats | None = None,
+        frequency: Reals | None = None,
     ) -> None:
         """Adds rows of `reported`. there: boolean, of which rows of the frame. kind: where neither field nor row names
         one. frequency: float64, MHz of each row."""
@@ -220,8 +221,8 @@ class ScalarBuilder:
         q: Qualifiers,
         found: numbers.Numbers,
         origin: str | pa.Array,
-        there: Flags,
-        frequency: float | Floats | None,
+        there: Bools,
+        frequency: float | Reals | None,
     ) -> None:
         """Adds rows of `readings`. record: int64 of each cell. there: boolean, which cells. frequency: MHz."""
         at = np.flatnonzero(there)
@@ -301,13 +302,13 @@ def _subject(q: Qualifiers) -> str | pa.Array | None:
     return q.pairing
 
 
-def _first(key: Ints, there: Flags) -> Ints:
+def _first(key: Ints, there: Bools) -> Ints:
     """The first row of each record, or part of one, that has a value. key: which it is, of each row."""
     at = np.flatnonzero(there)
     return np.sort(at[np.unique(key[at], return_index=True)[1]])
 
 
-def _varies(values: Floats, record: Ints, first: Ints) -> bool:
+def _varies(values: Reals, record: Ints, first: Ints) -> bool:
     """Whether a record has several values. first: the first row of each record that has one."""
     usual = np.full(int(record.max(initial=0)) + 1, np.nan)
     usual[record[first]] = values[first]
@@ -317,12 +318,8 @@ def _varies(values: Floats, record: Ints, first: Ints) -> bool:
 
 def _parts_of(record: Ints, q: Qualifiers) -> Ints:
     """A number for each row that tells records, and within them pairs, ends and directions."""
-    key = record.astype(np.int64)
-    for words_ in (q.pairing, q.subject, q.end, q.direction):
-        if isinstance(words_, pa.Array):
-            more = codes(words_)
-            key = key * (int(more.max(initial=0)) + 2) + more + 1
-    return key
+    given = (q.pairing, q.subject, q.end, q.direction)
+    return one_code(record, *(codes(x) for x in given if isinstance(x, pa.Array)))
 
 
 def yes(cells: pa.Array) -> pa.Array:

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping.arrays import Flags, Ints
 from archive.tables import schema
+from archive.tables.arrow import Bools, Ints
 
 Part = tuple[Ints, dict[str, Any]]
 """Records of some rows, and their columns as TableParts.add takes them."""
@@ -27,14 +27,14 @@ class TableParts:
         if len(record):
             self.parts.setdefault(table, []).append((record, columns))
 
-    def tables(self, good: Flags, ids: pa.Array) -> dict[str, pa.Table]:
+    def tables(self, good: Bools, ids: pa.Array) -> dict[str, pa.Table]:
         """Arrow tables with the rows of the good records, in the order of the records.
 
         good: boolean array over the records; ids: Arrow text, their ids.
         """
         return {name: self._table(name, listed, good, ids) for name, listed in self.parts.items()}
 
-    def _table(self, name: str, listed: list[Part], good: Flags, ids: pa.Array) -> pa.Table:
+    def _table(self, name: str, listed: list[Part], good: Bools, ids: pa.Array) -> pa.Table:
         want = schema(name)
         made = [_arrow(want, record, columns) for record, columns in listed]
         record = np.concatenate([r for r, _ in listed])

@@ -9,10 +9,10 @@ import pyarrow as pa
 
 from archive import vocabulary
 from archive.formats.base import words
-from archive.formats.mapping.arrays import Ints
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import SourceField
 from archive.formats.mapping.row_frame import RowFrame
+from archive.tables.arrow import Ints
 
 _CONTACTS = "12345678S"
 _STEP = re.compile(r"([1-8S])\s*(?:[-:=>/]+|→)\s*([1-8S]|[^\s,;|]+)?", re.IGNORECASE)

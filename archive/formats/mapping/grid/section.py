@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from fnmatch import fnmatchcase
 from functools import lru_cache
 from itertools import chain
 from operator import itemgetter
@@ -363,8 +364,6 @@ def matches(title: str, text: str) -> bool:
 
 
 def _of_sheet(pattern: str, sheet: str) -> bool:
-    from fnmatch import fnmatchcase
-
     return not pattern or not sheet or fnmatchcase(sheet, pattern)
 
 

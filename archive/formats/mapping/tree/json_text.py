@@ -115,7 +115,7 @@ def _below(
 
 
 def _copy(around: Tree, at: Any) -> tuple[Tree, Any]:
-    """The tree around anew where members of a list add to it, so that they do not see each other's neighbours."""
+    """A copy of the tree around, where members of a list add to it, so that none sees another's neighbours."""
     if around is at:
         copy = dict(around)
         return copy, copy

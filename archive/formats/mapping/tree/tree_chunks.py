@@ -15,6 +15,7 @@ from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import Counted, RecordChunk
 from archive.formats.mapping.row_frame import RowFrame, new_cell
 from archive.formats.mapping.target import Target
+from archive.formats.mapping.tree import json_text
 from archive.formats.mapping.tree.leaves import Leaves, absolute, leaves, paths_around, paths_of, use_of
 from archive.formats.mapping.tree.named import NameValueList, turned
 from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, cell_at, is_values, members, value_at
@@ -27,9 +28,9 @@ MOST_RECORDS = 500
 def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordChunk]:
     """Records of an XML or JSON file. Errors: Trouble where it is damaged, or no record is where the mapping says."""
     if file.kind == "xml":
-        from archive.formats.mapping.tree.xml import records
+        from archive.formats.mapping.tree.xml import records  # lxml carries weight
     else:
-        from archive.formats.mapping.tree.json_text import records
+        records = json_text.records
     reader = _TreeReader(file)
     held: list[Member] = []
     counted: list[Leaves] = []

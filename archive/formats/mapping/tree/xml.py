@@ -90,7 +90,7 @@ class _Walk:
 
 
 def _copied(root: dict[str, Any], opened: list[dict[str, Any]]) -> dict[str, Any]:
-    """The dicts on the way to the open element anew; `opened` then holds the copies."""
+    """Copies of the dicts on the way to the open element; `opened` then holds them."""
     copies = [dict(d) for d in opened]
     for i in range(len(opened) - 1):
         for name, child in opened[i].items():
