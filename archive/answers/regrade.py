@@ -21,16 +21,15 @@ def regrade(
     chosen: Filters,
     *,
     against: list[str] | None = None,
-    workers: int = 1,
+    workers: int | Executor = 1,
     by: str | None,
     reason: str | None,
     sign: Any = None,
-    executor: Executor | None = None,
 ) -> AssessmentOutcome:
     """Grades the chosen records against limits (None: the one each record names) and commits an assessment.
 
-    executor: anything with the interface of concurrent.futures; deposits are its tasks. Errors: Trouble for an unknown
-    limit, or where nothing is chosen.
+    workers: a number of processes, or anything with the interface of a concurrent.futures.Executor; deposits are its
+    tasks. Errors: Trouble for an unknown limit, or where nothing is chosen.
     """
     for limit in against or ():
         limits.get(limit)
@@ -43,7 +42,7 @@ def regrade(
     names = {f for limit in against or () for f in limits.get(limit).files}
     used = {Path(n).name: (schemas.root() / "limits" / n).read_bytes() for n in names}
     facts = {"against": against, "limits_version": limits.version()}
-    how = partial(_spread, workers=workers, executor=executor, root=archive.root, against=against)
+    how = partial(_spread, workers=workers, root=archive.root, against=against)
     return assess(
         archive,
         listed,
@@ -53,7 +52,7 @@ def regrade(
         facts=facts,
         limits=used,
         sign=sign,
-        done=how if workers > 1 or executor else None,
+        done=None if workers == 1 else how,
     )
 
 
@@ -63,15 +62,15 @@ def graded(batch: Batch, against: list[str] | None) -> Batch:
 
 
 def _spread(
-    run: Assessment, grade: Any, *, workers: int, executor: Executor | None, root: Path, against: list[str] | None
+    run: Assessment, grade: Any, *, workers: int | Executor, root: Path, against: list[str] | None
 ) -> Iterator[dict[str, Any]]:
-    pool = executor or ProcessPoolExecutor(workers)
+    pool = ProcessPoolExecutor(workers) if isinstance(workers, int) else workers
     try:
         tasks = [pool.submit(_one, root, d, run.work[d], against) for d in run.work]
         for task in tasks:
             yield from task.result()
     finally:
-        if executor is None:
+        if pool is not workers:
             pool.shutdown(cancel_futures=True)
 
 

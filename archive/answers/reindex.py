@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from archive.store import catalogue
+from archive.store import Archive, catalogue
 from archive.store.counting import blocks
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
 
 
 def reindex(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> dict[str, Any]:

@@ -10,15 +10,17 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import duckdb
+import pyarrow as pa
 
 from archive import schemas
 from archive.errors import Trouble
+from archive.store import Archive
 from archive.store.counting.blocks import Counting, counting
 from archive.store.counting.columns import GRADED, PROVISIONAL
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
+from archive.store.counting.from_bag import Bags
 
 _LOCKED = (
     "SET enable_progress_bar = false",
@@ -63,9 +65,6 @@ class Query:
     """
 
     def __init__(self, archive: Archive, sql: str, *, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> None:
-        import duckdb
-
-        self._error = duckdb.Error
         self._sql = sql
         self._db = duckdb.connect()
         self._check()
@@ -92,7 +91,7 @@ class Query:
         try:
             self._db.execute(self._sql)
             return [str(d[0]) for d in self._db.description or ()]
-        except self._error as error:
+        except duckdb.Error as error:
             raise self._trouble(error) from None
 
     def rows(self) -> Iterator[tuple[Any, ...]]:
@@ -100,7 +99,7 @@ class Query:
         try:
             while self.columns and (some := self._db.fetchmany(4096)):
                 yield from some
-        except self._error as error:
+        except duckdb.Error as error:
             raise self._trouble(error) from None
 
     def arrow(self) -> Any:
@@ -110,13 +109,13 @@ class Query:
             # the name that DuckDB had for it until version 2
             reader = found.to_arrow_reader if hasattr(found, "to_arrow_reader") else found.fetch_record_batch
             return reader(65_536)
-        except self._error as error:
+        except duckdb.Error as error:
             raise self._trouble(error) from None
 
     def _check(self) -> None:
         try:
             statements = self._db.extract_statements(self._sql)
-        except self._error as error:
+        except duckdb.Error as error:
             raise self._trouble(error) from None
         kinds = [s.type.name for s in statements]
         if kinds not in (["SELECT"], ["EXPLAIN"]):
@@ -128,7 +127,7 @@ class Query:
                 expected="one SELECT",
             )
 
-    def _trouble(self, error: Exception) -> Trouble:
+    def _trouble(self, error: duckdb.Error) -> Trouble:
         text = " ".join(str(error).split("LINE ")[0].split())
         return Trouble(
             text, code="sql.refused", where="the SQL", remedy="see the views with `muniment sql ARCHIVE --views`"
@@ -169,7 +168,7 @@ class _Makers:
         listed = ", ".join("unit IS NOT NULL AS counts" if n == "counts" else f'"{n}"' for n in names)
         if not self.files.records:
             return f"SELECT {', '.join(f'NULL AS {_name(n)}' for n in names)} WHERE false"
-        return f"SELECT {listed} FROM {_table(self.files.records, self.files.alike)}"
+        return f"SELECT {listed} FROM {read_parquet(self.files.records, self.files.alike)}"
 
     def _records(self) -> str:
         return self._of_records(views()["records"]["columns"])
@@ -180,7 +179,7 @@ class _Makers:
 
     def _parameters(self) -> str:
         words = " ".join(f"WHEN {code} THEN '{word}'" for word, code in GRADED.items())
-        table = _table(self.files.records, self.files.alike) if self.files.records else ""
+        table = read_parquet(self.files.records, self.files.alike) if self.files.records else ""
         parts = [
             f"SELECT deposit, position, standing, first, '{p}' AS parameter, "
             f"CASE graded_{p} % {PROVISIONAL} {words} END AS verdict, "
@@ -197,8 +196,8 @@ class _Makers:
         own = ", ".join(f"f.{_name(n)}" for n in names)
         return (
             f"SELECT r.deposit, r.position, r.unit, r.unit IS NOT NULL AS counts, {own} "
-            f"FROM {_table(self.files.failures, True)} f "
-            f"JOIN {_table(self.files.records, self.files.alike)} r ON r.row = f.row"
+            f"FROM {read_parquet(self.files.failures, True)} f "
+            f"JOIN {read_parquet(self.files.records, self.files.alike)} r ON r.row = f.row"
         )
 
     def _jobs(self) -> str:
@@ -228,8 +227,6 @@ class _Makers:
 
     def _own(self, name: str, rows: Sequence[dict[str, Any]], types: dict[str, str]) -> str:
         """A table that is no file."""
-        import pyarrow as pa
-
         kinds = {"VARCHAR": pa.string(), "BOOLEAN": pa.bool_(), "BIGINT": pa.int64()}
         table = pa.Table.from_pylist(list(rows), schema=pa.schema([(n, kinds[t]) for n, t in types.items()]))
         self.db.register("handed_over", table)
@@ -239,8 +236,6 @@ class _Makers:
 
     def _bags(self, name: str) -> str:
         """One table of all bags."""
-        from archive.store.counting.from_bag import Bags
-
         columns = list(views()[name]["columns"])[1:]
         self.archive.catch_up()
         bags = Bags(self.archive)
@@ -256,9 +251,11 @@ class _Makers:
         parts = []
         if files:
             where = "regexp_extract(replace(filename, '\\', '/'), '/deposits/[0-9]{4}/([^/]+)/', 1)"
-            parts.append(f"SELECT {where} AS deposit, {own} FROM {_table([p for _, p in files], True, named=True)}")
+            parts.append(
+                f"SELECT {where} AS deposit, {own} FROM {read_parquet([p for _, p in files], True, named=True)}"
+            )
         for deposit, path in instead:
-            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {_table([path], True)}")
+            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {read_parquet([path], True)}")
         return " UNION ALL ".join(parts) if parts else _empty(["deposit", *columns])
 
 
@@ -279,6 +276,7 @@ def _quoted(text: str | Path) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
-def _table(files: Sequence[Path], alike: bool, *, named: bool = False) -> str:
+def read_parquet(files: Sequence[Path], alike: bool, *, named: bool = False) -> str:
+    """SQL that reads files as one table. alike: all have the same columns; named: with the name of each row's file."""
     listed = ", ".join(_quoted(p) for p in files)
     return f"read_parquet([{listed}], union_by_name = {str(not alike).lower()}, filename = {str(named).lower()})"

@@ -177,9 +177,10 @@ class Wording:
             word or "", self("not graded")
         )
 
-    def yes(self, value: bool | None) -> str:
-        """Yes, no, or not stated."""
-        return self("not stated") if value is None else self("yes") if value else self("no")
+    def marked(self, word: str | None, *, marginal: bool | None = False, provisional: bool | None = False) -> str:
+        """A verdict as it is printed, with what must not be parted from it."""
+        marks = [(marginal, self("marginal")), (provisional, self("provisional"))]
+        return ", ".join([self.verdict(word), *(text for there, text in marks if there)])
 
     def listed(self, names: Sequence[str]) -> str:
         """Names in a row, with "and" before the last."""
@@ -203,11 +204,6 @@ def decimals_of(value: float | None, unit: str) -> int:
     while value is not None and abs(value) >= _EXACT and round(value, decimals) == 0 and decimals < 9:
         decimals += 1
     return decimals
-
-
-def value_text(wording: Wording, value: float | None, unit: str) -> str:
-    """A value of a parameter with the decimals its unit deserves: dB 1, ns 0, ohm 2, % 2, m 1."""
-    return wording.value(value, unit)
 
 
 def plain(value: Any) -> str:

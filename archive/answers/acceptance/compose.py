@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from archive.answers.acceptance.acceptance_facts import AcceptanceFacts
 from archive.answers.documents import Block, Document, DocumentSection, FactsBlock, Notice, Para, TableBlock
 from archive.answers.wording import Wording
@@ -75,7 +73,7 @@ def _pairs(said: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
         (w("Tested"), days or w("no dates")),
         (w("Limit"), limits or w("none")),
         (w("Schedule"), said.schedule or w("none given")),
-        (w("Units"), _some(s.units, w, 4)),
+        (w("Units"), w.some(s.units, 4)),
         (w("Records read"), str(s.records)),
         (w("Set aside"), str(s.set_aside)),
     ]
@@ -110,7 +108,7 @@ def _open(said: AcceptanceFacts, w: Wording) -> list[Block]:
         (w("Not in the schedule"), s.unexpected),
         (w("Late"), said.late),
     ]
-    items = [f"{name}: {_some(labels, w, LABELS)}" for name, labels in lists if labels]
+    items = [f"{name}: {w.some(labels, LABELS)}" for name, labels in lists if labels]
     if s.set_aside:
         items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=s.set_aside))
     if said.faults:
@@ -130,7 +128,7 @@ def _findings(said: AcceptanceFacts, w: Wording, most: int) -> list[Block]:
     blocks: list[Block] = [TableBlock(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
     rest = said.found[most:]
     if rest:
-        text = w("{n} more rules found something: {names}.", n=len(rest), names=_some([f.rule for f in rest], w, 8))
+        text = w("{n} more rules found something: {names}.", n=len(rest), names=w.some([f.rule for f in rest], 8))
         blocks.append(Para(text, "small"))
     return blocks
 
@@ -148,10 +146,5 @@ def _blind(said: AcceptanceFacts, w: Wording) -> list[Block]:
         return []
     ordered = sorted(by_rule.items(), key=lambda x: -x[1])
     names = [f"{rule.replace('-', ' ')} ({n or w('the job')})" for rule, n in ordered]
-    text = w("Could not look, which is no pass (records): {names}.", names=_some(names, w, 6))
+    text = w("Could not look, which is no pass (records): {names}.", names=w.some(names, 6))
     return [Para(text, "small")]
-
-
-def _some(names: Sequence[str], w: Wording, most: int) -> str:
-    shown = ", ".join(names[:most])
-    return shown if len(names) <= most else w("{names} and {n} more", names=shown, n=len(names) - most)

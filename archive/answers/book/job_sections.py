@@ -7,7 +7,7 @@ from itertools import groupby
 
 from archive import schemas, vocabulary
 from archive.answers.book.book_facts import BookFacts, BookLink, Row
-from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock
+from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock, stressed
 from archive.answers.wording import Wording, plain
 
 DEFAULT_COLUMNS = ("length", "insertion_loss", "return_loss", "next", "ps_next", "acr_f", "ps_acr_f")
@@ -138,6 +138,10 @@ def open_points(facts: BookFacts, words: Wording) -> DocumentSection:
 
 def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_COLUMNS) -> Iterator[DocumentSection]:
     """All links grouped by place; columns are parameters: a reading, or the smallest margin of a curve."""
+
+    def cell(x: BookLink, p: vocabulary.Parameter) -> str:
+        return words.value(x.values.get(p.id), p.unit) if p.id in read else words.margin(x.margins.get(p.id), p.unit)
+
     known = [vocabulary.parameter(c) for c in columns]
     read = {p.id for p in known if any(p.id in x.values for x in facts.links)}
     head = [words("link"), words("tested"), words("verdict")]
@@ -148,23 +152,11 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
     )
     yield DocumentSection(words("Schedule of links"), [Para(intro, role="small")])
     for place, group in groupby(facts.links, key=lambda x: x.place):
-        rows: list[list[str]] = []
-        strong: set[int] = set()
-        for x in group:
-            if x.verdict == "fail":
-                strong.add(len(rows))
-            cells = [
-                words.value(x.values.get(p.id), p.unit) if p.id in read else words.margin(x.margins.get(p.id), p.unit)
-                for p in known
-            ]
-            rows.append([x.label, x.tested[:10], verdict_text(x, words), *cells])
-        table = TableBlock(
-            head,
-            rows,
-            align="lll" + "r" * len(known),
-            weights=(1.3, 0, 0, *([1] * len(known))),
-            strong=frozenset(strong),
-        )
+        rows = [
+            (x.verdict == "fail", [x.label, x.tested[:10], verdict_text(x, words), *(cell(x, p) for p in known)])
+            for x in group
+        ]
+        table = stressed(head, rows, align="lll" + "r" * len(known), weights=(1.3, 0, 0, *([1] * len(known))))
         yield DocumentSection(place_name(place, words), [table], level=2)
 
 
@@ -172,9 +164,7 @@ def verdict_text(x: BookLink, words: Wording) -> str:
     """The verdict on a link with what must not be parted from it."""
     if not x.address:
         return words("not tested") if x.why == "not tested" else words("none stands")
-    marks = [words("marginal")] if x.marginal else []
-    marks += [words("provisional")] if x.provisional else []
-    return ", ".join([words.verdict(x.verdict), *marks])
+    return words.marked(x.verdict, marginal=x.marginal, provisional=x.provisional)
 
 
 def instruments(facts: BookFacts, words: Wording) -> DocumentSection:

@@ -11,7 +11,7 @@ from archive.answers.book.job_sections import place_name, verdict_text
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.claim.curve_figures import figures, line_of
 from archive.answers.claim.verdicts import worst_text
-from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
+from archive.answers.documents import Block, DocumentSection, Figure, Para, stressed
 from archive.answers.wording import Wording, decimals_of, plain
 
 CURVES = ("insertion_loss", "return_loss", "next", "acr_f", "optical_loss", "backscatter")
@@ -31,7 +31,7 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
     for v in found.verdicts:
         text = words(
             "{verdict} against {limit}",
-            verdict=_marked(v, words),
+            verdict=words.marked(v["verdict"], marginal=v["marginal"], provisional=v["provisional"]),
             limit=plain(v["limit_id"])
             or words("an unknown limit ({found})", found=plain(v["limit_found"]) or words("none named")),
         )
@@ -39,45 +39,35 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
         text += words("; smallest margin {worst}", worst=worst) if worst else ""
         text += f"; {v['reason']}" if v["reason"] else ""
         blocks.append(Para(text[:1].upper() + text[1:] + "."))
-    rows, strong = _rows(found.grades, found.reported, words)
+    rows = list(_rows(found.grades, found.reported, words))
     if rows:
         head = [words("smallest margin"), words("local end"), words("at"), words("remote end"), words("at")]
         head += [words("reported"), words("verdict")]
-        blocks.append(TableBlock(head, rows, align="lrlrlrl", weights=(2.4, 0, 1.5, 0, 1.5, 0, 0), strong=strong))
+        blocks.append(stressed(head, rows, align="lrlrlrl", weights=(2.4, 0, 1.5, 0, 1.5, 0, 0)))
     return DocumentSection(x.label, blocks, level=2)
 
 
-def _marked(v: Row, words: Wording) -> str:
-    marks = [words("marginal")] if v["marginal"] else []
-    marks += [words("provisional")] if v["provisional"] else []
-    return ", ".join([words.verdict(v["verdict"]), *marks])
-
-
-def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> tuple[list[list[str]], frozenset[int]]:
+def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> Iterator[tuple[bool, list[str]]]:
     """A row per parameter: margin and place of the worst point, local (or of the whole link) and remote."""
-    rows: list[list[str]] = []
-    strong: set[int] = set()
     for p in vocabulary.parameters().values():
         here = {g["end"]: g for g in grades if g["parameter"] == p.id}
         if not here:
             continue
         first, second = here.get("local") or here.get(None), here.get("remote")
-        if any(g["verdict"] == "fail" for g in here.values()):
-            strong.add(len(rows))
         said = [r["margin"] for r in reported if r["parameter"] == p.id]
         words_of = {g["verdict"] for g in here.values()}
         verdict = next((w for w in ("fail", "not graded", "pass") if w in words_of), "not graded")
-        mark = f", {words('provisional')}" if any(g["provisional"] for g in here.values()) else ""
-        rows.append(
+        provisional = any(g["provisional"] for g in here.values())
+        yield (
+            verdict == "fail",
             [
                 words.headed(p.id),
                 *_point(first, p.unit, words),
                 *_point(second, p.unit, words),
                 words.value(min(said, default=None), p.unit),
-                words.verdict(verdict) + mark,
-            ]
+                words.marked(verdict, provisional=provisional),
+            ],
         )
-    return rows, frozenset(strong)
 
 
 def _point(g: Row | None, unit: str, words: Wording) -> tuple[str, str]:

@@ -6,7 +6,10 @@ from typing import Any
 
 from archive.answers.claim.claim_facts import Around, CopyOf, Neighbours
 from archive.answers.link import ArchivedLink
+from archive.answers.progress import latest_schedule
+from archive.answers.setaside import set_aside
 from archive.store import Archive
+from archive.store.documents import of_job
 
 _EACH_WAY = 4
 _SHOWN = (
@@ -23,8 +26,6 @@ def job_facts(archive: Archive, job: str | None, site: str | None) -> dict[str, 
 
 def documents(archive: Archive, job: str | None, link: str | None = None) -> list[dict[str, Any]]:
     """Documents filed for a job, or for one of its links, from deposits and events."""
-    from archive.store.documents import of_job
-
     return [d for d in of_job(archive, job) if link is None or d["link_label"] in (None, link)]
 
 
@@ -61,8 +62,6 @@ def neighbours(archive: Archive, link: ArchivedLink) -> Neighbours | None:
 
 def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:
     """Links of the same bundle, or else of the same panel, as the latest schedule has them."""
-    from archive.answers.progress import latest_schedule
-
     job = link.rows[0]["job_id"]
     lines = latest_schedule(archive, job) if job else {}
     mine = lines.get(link.label)
@@ -131,7 +130,5 @@ def _findings(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
 
 def _set_aside(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     """Parts that name the link, were set aside, and were read in no later deposit."""
-    from archive.answers.setaside import set_aside
-
     job = link.rows[0]["job_id"]
     return [s for s in set_aside(archive, job) if s["link_label"] == link.label and not s["settled"]]

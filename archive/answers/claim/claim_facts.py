@@ -81,6 +81,12 @@ class TestedRecord:
         return [g for g in self.rows("grades") if g["limit_id"] == limit_id]
 
     @property
+    def units(self) -> dict[str, Row | None]:
+        """The units at the local and at the remote end, each with None where the record names none."""
+        known = {u["instrument_id"]: u for u in self.rows("instruments")}
+        return {end: known.get(self.record[f"{end}_instrument_id"]) for end in ("local", "remote")}
+
+    @property
     def operator(self) -> str | None:
         """Name of who tested; "" where the record states somebody whose name is not there any more, None for nobody."""
         key = self.record["operator_key"]

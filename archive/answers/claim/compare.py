@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from archive import vocabulary
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.curve_figures import curves_of
 from archive.answers.claim.verdicts import verdict_table, worst_text
-from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
+from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
 from archive.answers.plots import Mark, Panel, PlotCurve, PlotLayout, plot
 from archive.answers.wording import Wording, plain
 
@@ -83,8 +84,6 @@ def _sides(old: TestedRecord, new: TestedRecord, names: Names, words: Wording) -
 
     def of(t: TestedRecord) -> list[str]:
         r, v = t.record, t.verdict() or {}
-        units = {u["instrument_id"]: u for u in t.rows("instruments")}
-        used = [units[k] for k in (r["local_instrument_id"], r["remote_instrument_id"]) if k in units]
         return [
             words.day(r["tested_local"], empty=words("not stated")),
             plain(r["link_label"]),
@@ -94,7 +93,7 @@ def _sides(old: TestedRecord, new: TestedRecord, names: Names, words: Wording) -
             plain(v.get("limit_id")),
             words.verdict(v.get("verdict")),
             worst_text(v, words) if v else "",
-            ", ".join(plain(u["serial"]) for u in used),
+            ", ".join(plain(u["serial"]) for u in t.units.values() if u),
             words.term(r["evidence"]),
         ]
 
@@ -122,44 +121,28 @@ def _margins(
 ) -> TableBlock:
     """Smallest margin of each parameter on both occasions, and the largest change of a curve."""
     limit = (old.verdict() or {}).get("limit_id")
-    rows: list[list[str]] = []
-    strong: set[int] = set()
+    rows: list[tuple[bool, list[str]]] = []
     measured = set(old.batch["sweeps"]["parameter"].to_pylist())
     for p in vocabulary.parameters().values():
         a, b = (_least(t, p.id, limit) for t in (old, new))
         if a is None and b is None and not (p.id in moved and p.id in measured):
             continue
-        if any(g is not None and g["verdict"] == "fail" for g in (a, b)):
-            strong.add(len(rows))
-        both = a is not None and b is not None
-        change = b["margin"] - a["margin"] if both and a is not None and b is not None else None
+        change = b["margin"] - a["margin"] if a is not None and b is not None else None
         largest = _largest(moved.get(p.id, {}))
         where = ""
         if largest is not None:
             value, at, label, end = largest
             where = f"{words.number(value, 1)} dB: {label}, " + (f"{words.end(end)}, " if end else "")
             where += f"{words.free(at)} MHz"
-        rows.append(
-            [
-                words.headed(p.id),
-                _told(a, p.unit, words),
-                _told(b, p.unit, words),
-                words.value(change, p.unit),
-                where,
-            ]
-        )
+        margins = [_margin(g, p.unit, words) for g in (a, b)]
+        fails = any(g is not None and g["verdict"] == "fail" for g in (a, b))
+        rows.append((fails, [words.headed(p.id), *margins, words.value(change, p.unit), where]))
     head = [words("parameter"), *names, words("change"), words("largest change of a curve")]
-    return TableBlock(
-        head,
-        rows,
-        align="lrrrl",
-        weights=(2, 1.3, 1.3, 0.9, 2.6),
-        strong=frozenset(strong),
-        caption=words("Smallest margins of both; a change is {second} minus {first}", first=names[0], second=names[1]),
-    )
+    caption = words("Smallest margins of both; a change is {second} minus {first}", first=names[0], second=names[1])
+    return replace(stressed(head, rows, align="lrrrl", weights=(2, 1.3, 1.3, 0.9, 2.6)), caption=caption)
 
 
-def _told(g: Mapping[str, Any] | None, unit: str, words: Wording) -> str:
+def _margin(g: Mapping[str, Any] | None, unit: str, words: Wording) -> str:
     if g is None:
         return ""
     return words.margin(g["margin"], unit) + (f", {words('fail')}" if g["verdict"] == "fail" else "")

@@ -150,14 +150,9 @@ def _link(facts: ClaimFacts, words: Wording) -> Iterator[str]:
 
 def _instruments(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[str]:
     r = s.record
-    units = {u["instrument_id"]: u for u in s.rows("instruments")}
-    silent: list[str] = []
-    for key, name in (("local_instrument_id", words("local end")), ("remote_instrument_id", words("remote end"))):
-        unit = units.get(r[key])
-        if unit is None:
-            if r["medium"] != "fiber" or key == "local_instrument_id":
-                silent.append(name)
-            continue
+    needed = ("local",) if r["medium"] == "fiber" else ("local", "remote")
+    silent = [words.end(end) for end in needed if s.units[end] is None]
+    for unit in filter(None, s.units.values()):
         serial = plain(unit["serial"]) or words("without serial number")
         due = unit["calibration_due"]
         if not unit["calibrated_on"] and not due and not certified(unit["serial"], facts):

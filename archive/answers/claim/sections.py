@@ -2,38 +2,21 @@
 
 from __future__ import annotations
 
-from archive.answers.claim.claim_facts import ClaimFacts
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.verdicts import verdict_table
-from archive.answers.documents import Block, DocumentSection, Para, TableBlock
+from archive.answers.documents import Block, DocumentSection, Para, TableBlock, stressed
 from archive.answers.wording import Wording, plain
 
 
 def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """Every test of the link, which one stands and why, and every event."""
-    rows: list[list[str]] = []
-    strong: set[int] = set()
-    for t in facts.tests:
-        r, v = t.record, t.verdict()
-        if t.standing:
-            strong.add(len(rows))
-        state = words("stands: {why}", why=t.state) if t.standing else t.state
-        rows.append(
-            [
-                words.day(r["tested_local"], empty=words("not stated")),
-                words.term(t.relation),
-                plain(r["limit_found"]),
-                words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none"),
-                words.verdict(v["verdict"]) if v else "",
-                words.term(r["evidence"]),
-                state,
-            ]
-        )
+    rows = [(t.standing, _test(t, words)) for t in facts.tests]
     head = [
         words(h) for h in ("tested", "kind", "limit, as found", "reported", "graded again", "evidence", "does it stand")
     ]
     weights = (0, 0, 1.6, 0, 0, 0.9, 2)
     blocks: list[Block] = [] if facts.standing else [Para(facts.why)]
-    blocks.append(TableBlock(head, rows, weights=weights, strong=frozenset(strong)))
+    blocks.append(stressed(head, rows, weights=weights))
     ids = [
         [words.day(t.record["tested_local"][:10] if t.record["tested_local"] else ""), t.record["record_id"], t.deposit]
         for t in facts.tests
@@ -54,6 +37,19 @@ def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
     return DocumentSection(words("Every test of this link"), blocks)
 
 
+def _test(t: TestedRecord, words: Wording) -> list[str]:
+    r, v = t.record, t.verdict()
+    return [
+        words.day(r["tested_local"], empty=words("not stated")),
+        words.term(t.relation),
+        plain(r["limit_found"]),
+        words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none"),
+        words.verdict(v["verdict"]) if v else "",
+        words.term(r["evidence"]),
+        words("stands: {why}", why=t.state) if t.standing else t.state,
+    ]
+
+
 def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     """Every verdict on the record that stands."""
     if facts.standing is None:
@@ -66,22 +62,21 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     near = facts.neighbours
     if near is None:
         return None
-    rows: list[list[str]] = []
-    strong: set[int] = set()
-    for n in near.rows:
-        if n["link"] == facts.link:
-            strong.add(len(rows))
-        rows.append(
+    rows = [
+        (
+            n["link"] == facts.link,
             [
                 plain(n["link"]),
                 words.day(n["tested_local"]),
                 plain(n["limit_id"]),
-                words.verdict(n["verdict"]) + (f", {words('provisional')}" if n["provisional"] else ""),
+                words.marked(n["verdict"], provisional=n["provisional"]),
                 words.value(n["length_m"], "m"),
                 words.margin(n["margin"], "dB"),
                 words.parameter(n["parameter"]) if n["parameter"] else "",
-            ]
+            ],
         )
+        for n in near.rows
+    ]
     told = {
         "bundle": words("Links of the same bundle, {name}, as the schedule has it", name=near.name),
         "panel": words("Links of the same panel, {name}", name=near.name),
@@ -90,5 +85,5 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     intro = told + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("margin"), words("of")]
-    table = TableBlock(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2), strong=frozenset(strong))
+    table = stressed(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2))
     return DocumentSection(words("Neighbours"), [Para(intro), table])

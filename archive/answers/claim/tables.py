@@ -8,7 +8,8 @@ from typing import Any
 
 from archive import vocabulary
 from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord
-from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock
+from archive.answers.claim.wiremap import drawing
+from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
 from archive.answers.wording import Wording, decimals_of, plain
 
 _WEIGHTS = (2.5, 0, 0, 0, 0, 0, 0, 0, 0, 1.6)
@@ -31,20 +32,18 @@ def worst_cases(tested: TestedRecord, limit_id: str | None, words: Wording) -> l
 def _worst_table(
     grades: Sequence[Row], reported: Sequence[Row], kind: str, theirs: str, words: Wording
 ) -> TableBlock | None:
-    rows: list[list[str]] = []
-    strong: set[int] = set()
+    rows: list[tuple[bool, list[str]]] = []
     for parameter in vocabulary.parameters():
         here = [g for g in grades if g["parameter"] == parameter and g["kind"] == kind and g["value"] is not None]
         for n, end in enumerate(sorted({g["end"] for g in here}, key=lambda e: (e is not None, e or ""))):
             g = _worst([x for x in here if x["end"] == end], parameter, kind)
-            if g["verdict"] == "fail":
-                strong.add(len(rows))
-            rows.append(_worst_row(g, _reported(reported, parameter, kind, end), kind, n == 0, words))
+            told = _reported(reported, parameter, kind, end)
+            rows.append((g["verdict"] == "fail", _worst_row(g, told, kind, n == 0, words)))
     if not rows:
         return None
     head = [words(h) for h in ("parameter", "end", "pairing", "MHz", "value", "limit", "margin")]
     head += [theirs, words("difference"), words("verdict")]
-    return TableBlock(head, rows, align="lllrrrrrrl", weights=_WEIGHTS, strong=frozenset(strong))
+    return stressed(head, rows, align="lllrrrrrrl", weights=_WEIGHTS)
 
 
 def _worst(rows: Sequence[Row], parameter: str, kind: str) -> Row:
@@ -80,7 +79,7 @@ def _worst_row(g: Row, told: Row | None, kind: str, first: bool, words: Wording)
         words.value(g["margin"], p.unit, decimals),
         words.value(theirs, p.unit),
         words.value(difference, p.unit),
-        words.verdict(g["verdict"]) + (f", {words('provisional')}" if g["provisional"] else ""),
+        words.marked(g["verdict"], provisional=g["provisional"]),
     ]
 
 
@@ -122,8 +121,6 @@ def _value(r: Row, words: Wording) -> str:
 
 def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     """The wire map as a drawing."""
-    from archive.answers.claim.wiremap import drawing
-
     rows = tested.rows("wiremap")
     if not rows:
         return None
@@ -141,10 +138,8 @@ def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
 def instruments(facts: ClaimFacts, tested: TestedRecord, words: Wording) -> DocumentSection:
     """The units on the day of the test, their calibrations and what is filed for them."""
     r = tested.record
-    units = {u["instrument_id"]: u for u in tested.rows("instruments")}
     rows = []
-    for key, end in (("local_instrument_id", "local"), ("remote_instrument_id", "remote")):
-        u = units.get(r[key])
+    for end, u in tested.units.items():
         if u is None:
             rows.append([words.term(end), words("not stated"), "", "", "", "", ""])
             continue

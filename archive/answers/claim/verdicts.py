@@ -7,7 +7,7 @@ from typing import Any
 
 from archive import vocabulary
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NEWEST, NOW, ClaimFacts, StatedVerdict, TestedRecord
-from archive.answers.documents import TableBlock, VerdictCard, VerdictCards
+from archive.answers.documents import TableBlock, VerdictCard, VerdictCards, stressed
 from archive.answers.wording import Wording, plain
 
 Verdict = Mapping[str, Any]
@@ -70,17 +70,16 @@ def verdict_table(tested: TestedRecord, words: Wording) -> TableBlock:
     r = tested.record
     marked = words("marginal, as it marked it") if r["reported_marginal"] else ""
     reported = words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none")
-    rows = [[words("the instrument"), words.day(r["tested_local"]), plain(r["limit_found"]), reported, "", marked]]
-    grave = {0} if r["reported_verdict"] == "fail" else set()
+    first = [words("the instrument"), words.day(r["tested_local"]), plain(r["limit_found"]), reported, "", marked]
+    rows = [(r["reported_verdict"] == "fail", first)]
     for s in tested.said:
         v = s.verdict
-        if v["verdict"] == "fail":
-            grave.add(len(rows))
         who, when = _who(s, tested, words)
         limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))
-        rows.append([who, when, limit, words.verdict(v["verdict"]), worst_text(v, words), "; ".join(notes(s, words))])
+        cells = [who, when, limit, words.verdict(v["verdict"]), worst_text(v, words), "; ".join(notes(s, words))]
+        rows.append((v["verdict"] == "fail", cells))
     head = [words(h) for h in ("said by", "when", "limit", "verdict", "smallest margin", "with this said")]
-    return TableBlock(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2), strong=frozenset(grave))
+    return stressed(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2))
 
 
 def _who(s: StatedVerdict, tested: TestedRecord, words: Wording) -> tuple[str, str]:
@@ -99,18 +98,16 @@ def _who(s: StatedVerdict, tested: TestedRecord, words: Wording) -> tuple[str, s
 def notes(s: StatedVerdict, words: Wording) -> list[str]:
     """What belongs to a verdict: reason, marks, which lines are provisional, who confirmed them."""
     v = s.verdict
-    found = [plain(v["reason"])]
-    if v["marginal"]:
-        found.append(words("marginal: {basis}", basis=words(plain(v["marginal_basis"]))))
-    if v["provisional"]:
-        found.append(words("provisional: {names}", names=names_of(provisional(s.grades), words) or words("a line")))
-    if v["confirmed_by"]:
-        found.append(words("limit lines confirmed: {who}", who=v["confirmed_by"]))
-    if v["within_resolution"]:
-        found.append(words("the margin is within the resolution of the export"))
-    if v["agrees"] is False:
-        found.append(words("disagrees with the instrument"))
-    return [n for n in found if n]
+    lines = names_of(provisional(s.grades), words) or words("a line")
+    found = [
+        (v["reason"], plain(v["reason"])),
+        (v["marginal"], words("marginal: {basis}", basis=words(plain(v["marginal_basis"])))),
+        (v["provisional"], words("provisional: {names}", names=lines)),
+        (v["confirmed_by"], words("limit lines confirmed: {who}", who=v["confirmed_by"])),
+        (v["within_resolution"], words("the margin is within the resolution of the export")),
+        (v["agrees"] is False, words("disagrees with the instrument")),
+    ]
+    return [text for there, text in found if there]
 
 
 def provisional(grades: Iterable[Mapping[str, Any]]) -> list[str]:

@@ -80,9 +80,8 @@ def _dates(facts: ClaimFacts, words: Wording) -> Iterator[tuple[str, str]]:
     if s is not None:
         if s.record["tested_local"]:
             yield s.record["tested_local"][:10], words("the link is tested")
-        used = (s.record["local_instrument_id"], s.record["remote_instrument_id"])
-        for u in s.rows("instruments"):
-            if u["calibration_due"] and u["instrument_id"] in used:
+        for u in s.units.values():
+            if u is not None and u["calibration_due"]:
                 serial = plain(u["serial"]) or words("without serial number")
                 yield u["calibration_due"][:10], words("calibration of unit {serial} runs out", serial=serial)
     for d in facts.documents:

@@ -17,6 +17,7 @@ from archive.answers.documents.model import (
     TableBlock,
     VerdictCard,
     VerdictCards,
+    stressed,
 )
 from archive.answers.documents.pdf import pdf
 from archive.answers.documents.press import Press
@@ -38,4 +39,5 @@ __all__ = [
     "VerdictCards",
     "html",
     "pdf",
+    "stressed",
 ]

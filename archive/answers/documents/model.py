@@ -60,6 +60,14 @@ class TableBlock:
     code: frozenset[int] = frozenset()
 
 
+def stressed(
+    head: Sequence[str], rows: Sequence[tuple[bool, Sequence[str]]], *, align: str = "", weights: Sequence[float] = ()
+) -> TableBlock:
+    """A table of rows that each say whether they are to be stressed."""
+    strong = frozenset(n for n, (yes, _) in enumerate(rows) if yes)
+    return TableBlock(head, [cells for _, cells in rows], align, weights=weights, strong=strong)
+
+
 @dataclass(frozen=True)
 class Figure:
     """A picture as SVG text. alt says in words what it shows; wide: part of the page's width that it takes."""

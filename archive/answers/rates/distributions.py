@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -16,12 +16,10 @@ from archive.answers.rates.packed_curves import Selected, curves_of
 from archive.answers.rates.rates import name_of
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
+from archive.limits import Limit
+from archive.store import Archive
 from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
-
-if TYPE_CHECKING:
-    from archive.limits import Limit
-    from archive.store.archive import Archive
 
 TESTS = {"standing": BITS["standing"], "first": BITS["first"], "all": BITS["live"]}
 OF = ("curves", "worst")

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive import grading
 from archive.answers.rates.histogram import Histogram
+from archive.store import Archive
 from archive.store.counting.from_bag import Bags
 from archive.store.parquet import BagTables, options
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
 
 _COLUMNS = ["parameter", "position", "origin", "axis_id", "decimals", "scaled", "values"]
 _GROUPS = 16
@@ -182,8 +181,6 @@ def _recomputed(
     worst: bool,
     sense: str,
 ) -> None:
-    from archive import grading
-
     wanted = dict(zip(one.positions.tolist(), one.groups.tolist(), strict=True))
     step = 128
     for low in range(int(one.positions[0]) // step * step, int(one.positions[-1]) + 1, step):

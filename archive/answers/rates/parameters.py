@@ -35,7 +35,8 @@ def by_parameter(source: CountingSource, choice: Choice, fields: Sequence[GroupF
         full = (*key[:place], name, *key[place:])
         group = groups.setdefault(full, RateGroup(full))
         group.add(state & 3 | BITS["live"] | _outcome(state, graded, positive), number)
-    _margins(source, choice, groups, place, columns, by, where, values)
+    where += f" AND {choice.state} & 1 = 1" + (f" GROUP BY {by}" if by else "")
+    _margins(source, groups, place, columns, (where, values))
     for group in groups.values():
         group.fixed = group.retested = group.marginal = group.marginal_known = None
     order = {name: i for i, name in enumerate(source.files.parameters)}
@@ -58,21 +59,12 @@ def _outcome(state: int, graded: int, positive: bool | None) -> int:
 
 
 def _margins(
-    source: CountingSource,
-    choice: Choice,
-    groups: dict[Key, RateGroup],
-    place: int,
-    columns: str,
-    by: str,
-    where: str,
-    values: Sequence[Any],
+    source: CountingSource, groups: dict[Key, RateGroup], place: int, columns: str, where: tuple[str, Sequence[Any]]
 ) -> None:
+    """Quantiles of the margins. where: what stands after WHERE, and its values."""
     names = source.files.parameters
     sums = ", ".join(f"quantile_cont(r.margin_{name}, [0.05, 0.5])" for name in names)
-    end = f" GROUP BY {by}" if by else ""
-    for row in source.rows(
-        f"SELECT {columns}{sums} FROM {source.records} r WHERE {where} AND {choice.state} & 1 = 1{end}", values
-    ):
+    for row in source.rows(f"SELECT {columns}{sums} FROM {source.records} r WHERE {where[0]}", where[1]):
         key = row[: len(row) - len(names)]
         for name, quantiles in zip(names, row[len(key) :], strict=True):
             group = groups.get((*key[:place], name, *key[place:]))

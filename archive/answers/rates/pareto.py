@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from archive.answers.rates.fields import FIELDS, OTHER_NAMES, chosen, frequency_bands
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
+from archive.store import Archive
 from archive.store.counting.blocks import counting
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
 
 PARTS = ("parameter", "pairing", "end", "frequency_band")
 """What a failure is broken down by, besides the fields of fields.FIELDS."""

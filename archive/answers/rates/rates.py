@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from archive import schemas
+from archive import schemas, vocabulary
 from archive.answers.rates.compare import differences
 from archive.answers.rates.count import counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
+from archive.store import Archive
 from archive.store.counting.blocks import counting
-
-if TYPE_CHECKING:
-    from archive.store.archive import Archive
 
 COMPARISONS = ("auto", "pairs", "rest", "none")
 
@@ -70,8 +68,6 @@ def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:
 
 def _with_unit(row: dict[str, Any], group: RateGroup, fields: Sequence[GroupField]) -> dict[str, Any]:
     """The row with the unit of its margins: dB, or that of the parameter."""
-    from archive import vocabulary
-
     parameter = next((v for f, v in zip(fields, group.key, strict=True) if f.name == "parameter"), None)
     return {**row, "margin_unit": "dB" if parameter is None else vocabulary.parameter(parameter).unit}
 

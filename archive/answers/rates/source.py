@@ -6,17 +6,16 @@ import dataclasses
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import duckdb
 
 from archive.answers.rates.fields import GroupField, chosen, length_bands
+from archive.answers.views import read_parquet
 from archive.errors import Trouble
 from archive.store.catalogue.filters import Filters
 from archive.store.counting.blocks import Counting
 from archive.store.counting.columns import BITS
-
-if TYPE_CHECKING:
-    import duckdb
 
 BASES = {"best": "state", "program": "state_program", "reported": "state_reported"}
 """Whose verdict counts, and the column that says what came of it."""
@@ -80,41 +79,27 @@ class CountingSource:
 
     def __init__(self, files: Counting) -> None:
         self.files = files
-        self._db: Any = None
-
-    @property
-    def db(self) -> duckdb.DuckDBPyConnection:
-        """The connection."""
-        if self._db is None:
-            import duckdb
-
-            self._db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
-            self._db.execute("SET enable_progress_bar = false")  # it would be drawn among the rows
-        return self._db  # type: ignore[no-any-return]
+        self.db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
+        self.db.execute("SET enable_progress_bar = false")  # it would be drawn among the rows
 
     @property
     def records(self) -> str:
         """The records as a table that can stand after FROM."""
-        return _table(self.files.records, self.files.alike)
+        return read_parquet(self.files.records, self.files.alike)
 
     @property
     def cells(self) -> str:
         """The cells as a table that can stand after FROM."""
-        return _table(self.files.cells, True)
+        return read_parquet(self.files.cells, True)
 
     @property
     def failures(self) -> str:
         """The failures as a table that can stand after FROM."""
-        return _table(self.files.failures, True)
+        return read_parquet(self.files.failures, True)
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a query."""
         return self.db.execute(sql, list(values)).fetchall()
-
-
-def _table(files: Sequence[Path], alike: bool) -> str:
-    listed = ", ".join("'" + str(p).replace("'", "''") + "'" for p in files)
-    return f"read_parquet([{listed}], union_by_name = {str(not alike).lower()})"
 
 
 def grouped(fields: Iterable[GroupField]) -> tuple[str, str]:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
+import sys
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from archive import store
+from archive.answers.rates.pareto import failed
+from archive.answers.rates.rates import rates
+from archive.answers.rates.source import Choice
 from archive.atomic import write_bytes
 from archive.errors import Trouble
+from archive.store.catalogue.filters import Filters
 
 
 def table(
-    archive: str | Path | Any,
+    archive: str | Path | store.Archive,
     by: str | Iterable[str] = (),
     *,
     what: str = "rates",
@@ -19,7 +31,7 @@ def table(
     verdicts: str = "best",
     length_edges: Sequence[float] | None = None,
     **filters: str | None,
-) -> Any:
+) -> pa.Table:
     """Rates over an archive as a pyarrow.Table; `.to_pandas()` makes it a pandas frame.
 
     archive: a path, or what archive.store.open gives. by: fields to group by ("cable_type", "year", ...; see
@@ -32,12 +44,6 @@ def table(
 
     Errors: archive.errors.Trouble for a word that there is not, or a damaged archive; TypeError for an unknown filter.
     """
-    from archive import store
-    from archive.answers.rates.pareto import failed
-    from archive.answers.rates.rates import rates
-    from archive.answers.rates.source import Choice
-    from archive.store.catalogue.filters import Filters
-
     opened = store.open(Path(archive)) if isinstance(archive, str | Path) else archive
     fields = [w for w in by.split(",") if w.strip()] if isinstance(by, str) else list(by)
     choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges)
@@ -50,10 +56,8 @@ def table(
     raise Trouble("no such table", code="rates.unknown-table", found=repr(what), expected="rates, differences, failed")
 
 
-def as_table(rows: Sequence[Mapping[str, Any]]) -> Any:
+def as_table(rows: Sequence[Mapping[str, Any]]) -> pa.Table:
     """Rows as an Arrow table; a column of which nothing is known is one of reals."""
-    import pyarrow as pa
-
     made = pa.Table.from_pylist([dict(r) for r in rows])
     types = [pa.field(f.name, pa.float64() if pa.types.is_null(f.type) else f.type) for f in made.schema]
     return made.cast(pa.schema(types))
@@ -64,8 +68,6 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
 
     Errors: Trouble for Parquet onto a terminal.
     """
-    import sys
-
     data = encoded(rows, form)
     if out is None:
         if form == "parquet" and sys.stdout.isatty():
@@ -80,10 +82,6 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
 
 def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:
     """Rows as the bytes of a CSV, Parquet or JSON file. Null is an empty cell in CSV. Lists are joined in CSV."""
-    import csv
-    import io
-    import json
-
     if form == "json":
         return (json.dumps(list(rows), ensure_ascii=False, indent=1, default=str) + "\n").encode()
     if form == "csv":
@@ -94,9 +92,6 @@ def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:
         for row in rows:
             writer.writerow([_cell(row.get(name)) for name in names])
         return text.getvalue().encode()
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
     sink = pa.BufferOutputStream()
     pq.write_table(as_table(rows), sink, store_schema=False)
     return bytes(sink.getvalue())

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from archive.answers.rates.distributions import Distribution
-    from archive.answers.rates.pareto import Failed
-    from archive.answers.rates.rates import Rates
+from archive.answers.rates.distributions import Distribution
+from archive.answers.rates.pareto import Failed
+from archive.answers.rates.rates import Rates
 
 _MOST = 12
 """Differences that are told; --json has them all."""
