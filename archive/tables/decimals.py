@@ -72,5 +72,7 @@ def _all_fit(values: Reals, starts: Ints, stops: Ints, decimals: int, fits: Fits
         ranges = zip(starts.tolist(), stops.tolist(), strict=True)
         return np.array([bool(fits(values[start:stop], decimals).all()) for start, stop in ranges], np.bool_)
     good = np.concatenate([fits(values[at : at + _BLOCK], decimals) for at in range(0, len(values), _BLOCK)])
+    if good.all():
+        return np.ones(len(starts), np.bool_)
     misses = np.concatenate(([0], np.cumsum(~good, dtype=np.int64)))
     return np.asarray(misses[starts] == misses[stops])

@@ -42,25 +42,18 @@ def curves_of(batch: Batch) -> Curves:
 
     A derived curve stands only where the same was not measured; alien crosstalk of a single disturber is left out.
     """
-    axes = {
-        r["axis_id"]: np.array(r["frequencies_mhz"] or r["distances_km"], dtype=float)
-        for r in batch["axes"].to_pylist()
-    }
-    sweeps = batch["sweeps"]
-    columns = ["parameter", "end", "pairing", "origin", "axis_id", "wavelength_nm", "direction", "disturber"]
-    lists = sweeps.column("values").combine_chunks()
-    chosen: dict[tuple[str, str | None, str], tuple[int, PlotCurve]] = {}
-    for k, h in enumerate(sweeps.select(columns).to_pylist()):
-        if h["origin"] not in _RANK or h["disturber"] or h["axis_id"] not in axes:
-            continue
+    curves = batch.curves
+    usable = np.flatnonzero(curves.mask("origin", *_RANK) & curves.fits & (curves.words("disturber") == ""))
+    rank = [_RANK[origin] for origin in curves.words("origin", usable)]
+    names = batch["sweeps"].select(["parameter", "end", "pairing", "wavelength_nm", "direction"]).take(usable)
+    chosen: dict[tuple[str, str | None, str], int] = {}
+    for k, h in enumerate(names.to_pylist()):
         key = (h["parameter"], h["end"], _label(h))
-        if key in chosen and chosen[key][0] <= _RANK[h["origin"]]:
-            continue
-        values = lists[k].values.to_numpy(zero_copy_only=False).astype(float)
-        if len(values) == len(axes[h["axis_id"]]):
-            chosen[key] = (_RANK[h["origin"]], PlotCurve(key[2], axes[h["axis_id"]], values))
+        if key not in chosen or rank[k] < rank[chosen[key]]:
+            chosen[key] = k
     found: dict[str, dict[str | None, list[PlotCurve]]] = {}
-    for (parameter, end, _), (_, curve) in sorted(chosen.items(), key=lambda item: item[0][2]):
+    for (parameter, end, label), k in sorted(chosen.items(), key=lambda item: item[0][2]):
+        curve = PlotCurve(label, curves.axes[curves.axis[usable[k]]], curves.values(usable[k]))
         found.setdefault(parameter, {}).setdefault(end, []).append(curve)
     return {p: found[p] for p in vocabulary.parameters() if p in found}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -188,23 +189,15 @@ def _recomputed(
         if not here:
             continue
         for batch in tables.batches(low, low + step, step):
-            ids = batch["records"]["record_id"].to_pylist()
-            groups = {ids[p - low]: wanted[p] for p in here}
-            made = grading.derived(batch, {parameter})
-            axes = {r["axis_id"]: r["frequencies_mhz"] for r in made["axes"].to_pylist()}
-            rows = made["sweeps"].filter(
-                pc.and_(pc.equal(made["sweeps"]["parameter"], parameter), pc.equal(made["sweeps"]["origin"], "derived"))
-            )
-            listed = zip(rows["record_id"].to_pylist(), rows["axis_id"].to_pylist(), rows["values"], strict=True)
-            by_record: dict[tuple[str, str], list[Any]] = {}
-            for record, axis, values in listed:
-                if record in groups and axes.get(axis):
-                    by_record.setdefault((record, axis), []).append(values.values.to_numpy(zero_copy_only=False))
-            for (record, axis), some in by_record.items():
-                stack = np.stack(some)
-                if worst:
-                    stack = _worst(stack, np.zeros(len(stack), np.int64), sense, np.nan)
-                histogram = counted[groups[record]]
-                histogram.add_reals(histogram.places(np.array(axes[axis])), stack)
-            for record in {r for r, _ in by_record}:
-                records[groups[record]] += 1
+            group = np.full(len(batch), -1)
+            group[[p - low for p in here]] = [wanted[p] for p in here]
+            curves = grading.derived(batch, {parameter}).curves
+            rows = curves.of(parameter, origin="derived")
+            rows = rows[np.argsort(curves.record[rows], kind="stable")]
+            of_record = np.unique(curves.record[rows])
+            np.add.at(records, group[of_record[group[of_record] >= 0]], 1)
+            for number in np.unique(group[group >= 0]).tolist():
+                histogram = counted[number]
+                for block in curves.blocks(rows[group[curves.record[rows]] == number], most=sys.maxsize):
+                    values = _worst(block.values, block.records, sense, np.nan) if worst else block.values
+                    histogram.add_reals(histogram.places(block.mhz), values)
