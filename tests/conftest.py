@@ -1,4 +1,5 @@
-"""No test sees the cache, the settings or the confirmed limits of the user who runs it, nor leaves any."""
+"""No test sees the cache, the settings or the confirmed limits of the user who runs it, nor leaves any; no test
+fails by chance."""
 
 from __future__ import annotations
 
@@ -11,9 +12,11 @@ from hypothesis import settings
 # The products of matrices here are small: threads of the linear algebra only wait for each other on a busy machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-# A test never asserts on time: a busy machine must not fail one.
-settings.register_profile("muniment", deadline=None)
-settings.load_profile("muniment")
+# A test never asserts on time: a busy machine must not fail one. Nor does one fail by chance on a machine of somebody
+# who changed nothing: property tests run from fixed seeds, and at random in `python -m tests.endurance properties`.
+settings.register_profile("fixed", deadline=None, derandomize=True, database=None)
+settings.register_profile("random", deadline=None, database=None, print_blob=True)
+settings.load_profile(os.environ.get("MUNIMENT_PROPERTIES", "fixed"))
 
 
 @pytest.fixture(autouse=True)

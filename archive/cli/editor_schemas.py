@@ -12,11 +12,15 @@ import msgspec
 
 from archive import schemas, vocabulary
 from archive.limits.file_tables import ConfirmationFile, EditionFile, OwnLimitFile
+from archive.validation.catalogue.declared_rules import RuleFile, rules
+from archive.validation.catalogue.policy import OFF, Policy
 
 KINDS: dict[str, tuple[type[Any], str]] = {
     "limit-edition": (EditionFile, "An edition of a standard, its limits: schemas/limits/*.toml"),
     "own-limit": (OwnLimitFile, "A limit of a user's own"),
     "limit-confirmation": (ConfirmationFile, "What a person who owns a standard confirms of a limit"),
+    "rules": (RuleFile, "A group of rules: schemas/rules/*.toml"),
+    "policy": (Policy, "A policy: severities and tolerances of an archive or a job"),
 }
 """By file name: the structure that reads such a file, and a title."""
 _STATED_BY_USER = ("own-limit", "limit-confirmation")
@@ -35,6 +39,11 @@ def _text(name: str, kind: type[Any], title: str) -> str:
                 part["properties"][key]["propertyNames"] = {"enum": list(vocabulary.parameters())}
         if name in _STATED_BY_USER and "confidence" in part.get("required", ()):
             part["required"].remove("confidence")  # who states a limit stands for it
+        if name == "policy":
+            parts = part["properties"]
+            parts["severity"]["propertyNames"] = {"enum": list(rules())}
+            parts["severity"]["additionalProperties"]["enum"] = [*sorted(vocabulary.words("severity")), OFF]
+            parts["tolerances"]["propertyNames"] = {"enum": [n for n, rule in rules().items() if rule.tolerances]}
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title}
     return json.dumps({**head, **schema}, indent=2, ensure_ascii=False) + "\n"
 

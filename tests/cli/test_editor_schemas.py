@@ -43,6 +43,25 @@ def test_every_edition_fits() -> None:
         assert _faults("limit-edition", tomllib.loads(file.read_text("utf-8"))) == [], file.name
 
 
+def test_every_file_of_rules_fits() -> None:
+    files = sorted((schemas.root() / "rules").glob("*.toml"))
+    assert len(files) > 10
+    for file in files:
+        assert _faults("rules", tomllib.loads(file.read_text("utf-8"))) == [], file.name
+
+
+def test_a_policy_fits_and_a_wrong_one_does_not() -> None:
+    good = {"severity": {"zone-missing": "off"}, "tolerances": {"velocity-implausible": {"percent": [50.0, 90]}}}
+    assert _faults("policy", good) == []
+    for wrong in (
+        {"colours": {}},
+        {"severity": {"zone-missing": "grave"}},
+        {"severity": {"zone-mising": "off"}},
+        {"tolerances": {"clock-reset": 3}},
+    ):
+        assert len(_faults("policy", wrong)) == 1
+
+
 def test_the_examples_of_the_readme_fit() -> None:
     text = (LIMITS / "README.md").read_text("utf-8")
     confirmation, own = (tomllib.loads(block) for block in re.findall(r"```toml\n(.*?)```", text, re.DOTALL))

@@ -1,7 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, memory, exports; without one, all of them. Figures go to standard output, as text and,
-with --json, as one document. A promise that is broken ends the run with an AssertionError.
+Names: kills, writers, flips, memory, exports, properties; without one, all of them. Figures go to standard output, as
+text and, with --json, as one document. A promise that is broken ends the run with an AssertionError.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import exports, open_forms, store_runs
+from tests.endurance import exports, open_forms, properties, store_runs
 from tests.endurance.store_work import WORK
 
 
@@ -34,12 +34,18 @@ def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield store_runs.flips(folder, 50 if quick else 2_000, 80 if quick else 1_200)
 
 
+def random_properties(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """Ten minutes of property tests at random; quick: one round of those of the tables."""
+    yield from properties.rounds(0, "tests/tables") if quick else properties.rounds(600)
+
+
 RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
     "flips": flips,
     "memory": open_forms.memory,
     "exports": exports.exports,
+    "properties": random_properties,
 }
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from archive import schemas
@@ -265,6 +265,7 @@ def test_findings_are_all_in_the_catalogue(tmp_path: Path) -> None:
 
 
 @settings(max_examples=120, deadline=None)
+@example(metres=1.5, step=14.975, first=10.0, loss=8.0, crossed=False, seed=0)  # its loss allows a second delay
 @given(
     metres=st.floats(0.05, 120),
     step=st.sampled_from([0.1, 0.25, 1.0, 2.5, 4.975, 10.0, 14.975]),
@@ -273,11 +274,11 @@ def test_findings_are_all_in_the_catalogue(tmp_path: Path) -> None:
     crossed=st.booleans(),
     seed=st.integers(0, 2**32 - 1),
 )
-def test_polarity_is_never_told_wrong(
+def test_polarity_is_never_reported_wrong(
     metres: float, step: float, first: float, loss: float, crossed: bool, seed: int
 ) -> None:
-    """Lines of any length and loss on any even grid, with noise: told rightly or not at all; and the delay, where it
-    is told, is that of the line (4.9 ns per metre and the share of the skin effect)."""
+    """Lines of any length and loss on any even grid, with noise: reported rightly or not at all; and the delay, where
+    it is reported, is that of the line (4.9 ns per metre and the share of the skin effect)."""
     f = np.arange(first, 500.0, step)[:400]
     rng = np.random.default_rng(seed)
     wave = line(f, metres, 103.0, 100.0, loss)[:, 1, 0] * (-1 if crossed else 1)
@@ -288,8 +289,11 @@ def test_polarity_is_never_told_wrong(
         assert found.reason
     if found.delay_ns is not None:
         assert abs(found.delay_ns - metres * 1e3 / (0.68 * 299.792458)) < 0.05 * metres * 5 + 0.1
-    if metres < 2 and step <= 14.975 and loss >= 2:
-        assert found.polarity, "a short pair is always told"
+    # A delay that is longer by a whole turn between two points would have lost more than was lost here.
+    loss_100 = float(np.median(-20 * np.log10(np.abs(wave)) / np.sqrt(f / 100)))
+    one_more = metres * 1e3 / (0.68 * 299.792458) + 1e3 / step
+    if metres < 2 and loss >= 2 and loss_100 / tolerances("polarity-crossed")["least_db_per_ns"] < 0.95 * one_more:
+        assert found.polarity, "a short pair is recognised where its loss leaves one delay alone"
 
 
 # The record around the curves.
