@@ -144,7 +144,7 @@ class Cutter:
             first = raw.lstrip(' "')[:1]
             if first.isdigit():
                 return True
-            if not first or first == self._file.delimiter or (first == "[" and IN_BRACKETS.match(raw)):
+            if not first or (first == "[" and IN_BRACKETS.match(raw)):
                 return False
         elif self._plainly(raw):
             return True
