@@ -11,6 +11,7 @@ from typing import Any
 from archive import schemas, vocabulary
 from archive.errors import Trouble
 from archive.formats.base import words
+from archive.vocabulary import phrases
 
 PARTS = ("class", "construction", "gauge", "conductor", "sheath")
 """Parts of a type in their order, joined by "/"; all but the first may be missing."""
@@ -27,7 +28,7 @@ class _Rule:
 
 def words_of(found: str) -> str:
     """Words of a cable for the rules: small letters, no accents, one blank for anything but letters, digits, . and /"""
-    text = words.fold(found).replace("Ω", " ohm ")
+    text = phrases.fold(found).replace("Ω", " ohm ")
     return re.sub(r"\s+", " ", re.sub(r"[^\w./]+|_", " ", text)).strip()
 
 

@@ -25,6 +25,7 @@ from archive.formats import cable_types
 from archive.formats.base import dates, text, words
 from archive.tables import Batch, with_id
 from archive.version import __version__
+from archive.vocabulary import phrases
 
 COLUMNS = ("link_label", "required_limit", "cable_type", "due_on", "bundle", "version")
 PLACES = ("site", "building", "floor", "space", "panel", "port")
@@ -193,7 +194,7 @@ def _known() -> dict[str, tuple[tuple[str, int], ...]]:
     out: dict[str, list[tuple[str, int]]] = {}
     for column, headings in schemas.load("schedule.toml")["headings"].items():
         for heading in headings:
-            for form in {words.phrase(heading), " ".join(words.tokens(heading))}:
+            for form in {phrases.phrase(heading), " ".join(phrases.tokens(heading))}:
                 out.setdefault(form, []).append((column, 1))
     return {k: tuple(v) for k, v in out.items()}
 
@@ -207,7 +208,7 @@ def _recognised(row: Sequence[str]) -> dict[str, list[int]]:
             continue
         meant = {m.id for m in words.meanings(cell, "field")}
         said = [(c, rank) for c, ids in fields.items() for rank, f in enumerate(ids) if f in meant]
-        said += [*_known().get(words.phrase(cell), ()), *_known().get(" ".join(words.tokens(cell)), ())]
+        said += [*_known().get(phrases.phrase(cell), ()), *_known().get(" ".join(phrases.tokens(cell)), ())]
         for column, rank in said:
             found.setdefault(column, []).append((rank, i))
     taken: set[int] = set()

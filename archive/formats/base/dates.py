@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 from archive import schemas
 from archive.formats.base import words
+from archive.vocabulary import phrases
 
 _PARTS: dict[str, str] = {
     "YYYY": r"(?P<year>\d{4})",
@@ -172,14 +173,14 @@ def _months() -> dict[str, int]:
     for source in words.sources():
         for listed in source.get("plain", {}).get("months", {}).values():
             for number, name in enumerate(listed, 1):
-                out[words.fold(name)] = number
+                out[phrases.fold(name)] = number
     return out
 
 
 @lru_cache(maxsize=1024)
 def month_named(name: str) -> int | None:
     """A month by its name or its first letters, in any language of the word list, or None."""
-    folded = words.fold(name).strip(".")
+    folded = phrases.fold(name).strip(".")
     if folded in _months():
         return _months()[folded]
     found = {n for word, n in _months().items() if len(folded) >= 3 and word.startswith(folded)}

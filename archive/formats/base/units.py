@@ -9,6 +9,7 @@ from typing import Any
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.base import words
+from archive.vocabulary import phrases
 
 _DIMENSION = {
     "dB": "level",
@@ -119,4 +120,4 @@ def dimension(ours: str) -> str:
 
 
 def _plain(text: str) -> str:
-    return words.fold(text).replace(" ", "").replace(".", "").replace("µ", "u").replace("μ", "u").replace("ω", "Ω")
+    return phrases.fold(text).replace(" ", "").replace(".", "").replace("µ", "u").replace("μ", "u").replace("ω", "Ω")

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
-import unicodedata
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -14,12 +12,9 @@ import platformdirs
 
 from archive import schemas
 from archive.errors import Trouble
+from archive.vocabulary.phrases import phrase, tokens
 
-_LETTERS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "œ": "oe", "đ": "d", "ı": "i", "Ω": "Ω"})
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"})
-_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})")
-_DIGITS = re.compile(r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])")
-_BREAKS = re.compile(r"[^\w%°#&'′Ωωµμλ]+|_")
 
 
 @dataclass(frozen=True)
@@ -34,27 +29,6 @@ class WordMeaning:
 def user_folder() -> Path:
     """The user's own folder of mappings, words and cable types (it need not exist)."""
     return Path(platformdirs.user_data_dir("muniment", appauthor=False))
-
-
-def fold(text: str) -> str:
-    """Letters for comparing: compatibility forms, small, without Latin accents. Umlauts lose their dots."""
-    text = unicodedata.normalize("NFKC", text).casefold().translate(_LETTERS)
-    if text.isascii():
-        return text
-    plain = "".join(c for c in unicodedata.normalize("NFD", text) if not "\u0300" <= c <= "\u036f")
-    return unicodedata.normalize("NFC", plain)
-
-
-def tokens(text: str) -> tuple[str, ...]:
-    """Folded words of a heading or a cell: cut at punctuation, at camelCase and between letters and digits."""
-    text = _CAMEL.sub(" ", unicodedata.normalize("NFKC", text))
-    text = _DIGITS.sub(" ", text)
-    return tuple(t for t in _BREAKS.sub(" ", fold(text)).split() if t.strip("'′"))
-
-
-def phrase(text: str) -> str:
-    """Folded words joined by one blank: equal for equal phrases however they are written."""
-    return " ".join(_BREAKS.sub(" ", fold(text)).replace("'", " ").split())
 
 
 @cache

@@ -10,6 +10,7 @@ from archive.formats.base import dates, words
 from archive.formats.cable_types import UNKNOWN, neutral
 from archive.formats.draft import heading
 from archive.formats.mapping import verdicts
+from archive.vocabulary import phrases
 
 _NUMBER = re.compile(
     r"^[<>≤≥]?=?\s*[+\-−]?(?:\d{1,3}(?: \d{3})+(?:[.,]\d+)?|\d[\d.,\u00a0\u202f']*|[.,]\d+)(?:[eE][+-]?\d+)?\s*"
@@ -71,7 +72,7 @@ def is_heading(text: str) -> bool:
         return False
     if any(u.isdigit() for u in found.unknown):
         return False
-    known = len(words.tokens(text)) - len(found.unknown) - len(found.letters)
+    known = len(phrases.tokens(text)) - len(found.unknown) - len(found.letters)
     return known > len(found.unknown)
 
 

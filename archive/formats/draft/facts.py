@@ -12,6 +12,7 @@ from archive.formats.base import dates, words
 from archive.formats.draft.roles import Seen
 from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
 from archive.formats.mapping.target import Target
+from archive.vocabulary import phrases
 
 _LABEL = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
 """Identifiers of several parts with letters and digits, as ANSI/TIA-606 and ISO/IEC 14763-2 have them."""
@@ -109,7 +110,7 @@ def _one(s: Seen, name: str, long: bool) -> Placed | None:
     table, _, column = _PLAIN[name].partition(".")
     to = Target(table, column)
     # "Local" alone is a place in some languages and an end in others: not both at once.
-    ends = s.heading.ends if table == "instruments" or len(words.tokens(s.own.text)) > 1 else []
+    ends = s.heading.ends if table == "instruments" or len(phrases.tokens(s.own.text)) > 1 else []
     if table in ("instruments", "places"):
         to = to.at(end=ends[0] if ends else "local" if table == "instruments" else "")
     if name in ("calibrated_on", "calibration_due", "reference_date"):
@@ -161,7 +162,7 @@ def yes_no(distinct: list[str]) -> dict[str, str]:
 
     if not 1 <= len(distinct) <= 2 or any(verdicts.general(c)[0] for c in distinct):
         return {}
-    folded = {c: words.phrase(c) or c.casefold() for c in distinct}
+    folded = {c: phrases.phrase(c) or c.casefold() for c in distinct}
     if not all(f in words.plain("yes") | words.plain("no") for f in folded.values()):
         return {}
     return {c: "pass" if f in words.plain("yes") else "fail" for c, f in folded.items()}
@@ -169,7 +170,7 @@ def yes_no(distinct: list[str]) -> dict[str, str]:
 
 def _contact(s: Seen) -> str:
     """The contact that a column of a wire map is about: "Pin 1", "wireMap/1", "Screen"; "" where it is no such."""
-    last = words.phrase(s.column.levels[-1]) if s.column.levels else ""
+    last = phrases.phrase(s.column.levels[-1]) if s.column.levels else ""
     match = re.fullmatch(
         r"(?:(?:pin|contact|conductor|wire|kontakt|stift|ader|broche|fil|hilo|pino|pos|no|nr)\s*)?([1-8])", last
     )
@@ -231,7 +232,7 @@ def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
         return (STRONG, "verdicts in the cells") if p.verdicts > 0.9 else (AGAINST, "no verdicts in the cells")
     if name == "marginal":
         yes = words.plain("yes") | words.plain("no")
-        ok = all((words.phrase(c) or c.casefold()) in yes or p.verdicts for c in some)
+        ok = all((phrases.phrase(c) or c.casefold()) in yes or p.verdicts for c in some)
         return (STRONG, "yes or no") if ok else (WEAK, "")
     if name == "limit_name":
         if numeric:

@@ -20,6 +20,7 @@ from archive.formats.mapping.grid.section import Cutter, ParsedBlock
 from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.model import SourceField, SourceFile, SourceTable
 from archive.formats.mapping.target import Target
+from archive.vocabulary import phrases
 
 MOST_ROWS = 20_000
 _ANY = Target("row", "value")
@@ -134,7 +135,7 @@ def _skips(sheets: Sheets, listed: list[tuple[str, list[Item]]]) -> list[str]:
                     continue
                 word = found_rows.summary(rows[item.row])
                 if word and (
-                    item.row > 0.8 * len(rows) or words.phrase(word) in words.plain("page") or _page(rows[item.row])
+                    item.row > 0.8 * len(rows) or phrases.phrase(word) in words.plain("page") or _page(rows[item.row])
                 ):
                     found[word] += 1
             if item.body is not None:
@@ -151,7 +152,7 @@ def _skips(sheets: Sheets, listed: list[tuple[str, list[Item]]]) -> list[str]:
 
 
 def _page(row: Sequence[Any]) -> bool:
-    text = words.phrase(_joined(row))
+    text = phrases.phrase(_joined(row))
     return any(text == w or re.match(rf"{re.escape(w)} \d+(\D+\d+)?$", text) for w in words.plain("page"))
 
 

@@ -13,6 +13,7 @@ from functools import lru_cache
 
 from archive.formats.base import units, words
 from archive.formats.base.words import WordMeaning
+from archive.vocabulary import phrases
 
 WAVELENGTHS = frozenset(("850", "953", "1300", "1310", "1383", "1490", "1550", "1625", "1650"))
 PAIR_WORDS = frozenset(
@@ -102,7 +103,7 @@ def _read(levels: tuple[str, ...]) -> Heading:
         level, unit = _unit(level, out)
         if unit and (inner or not out.unit):
             out.unit = unit
-        tokens += [(t, len(levels) - 1 - depth) for whole in words.tokens(level) for t in _unspaced(whole)]
+        tokens += [(t, len(levels) - 1 - depth) for whole in phrases.tokens(level) for t in _unspaced(whole)]
     _match(tokens, out, inner=0)
     return out
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from archive.formats.base import words
 from archive.formats.draft.heading import PAIR_WORDS, Heading
 from archive.formats.mapping import pairs
-from archive.vocabulary import PAIRS
+from archive.vocabulary import PAIRS, phrases
 
 _CONTACT = frozenset(("12", "36", "45", "78"))
 
@@ -46,7 +46,7 @@ def decide(headings: Iterable[Heading], values: Iterable[str], text: str) -> Sch
 
 
 def _wired(text: str, what: str) -> Scheme:
-    folded = words.fold(text)
+    folded = phrases.fold(text)
     a, b = (bool(re.search(rf"\bt ?568 ?-?{x}\b|\b568{x}\b(?!\.)", folded)) for x in "ab")
     if a != b:
         return Scheme(
@@ -59,11 +59,11 @@ def plain(value: str) -> str:
     """A cell that names a pair, as Heading.pairs writes it."""
     if len(value) > 200:
         return ""
-    folded = words.fold(value)
-    found = [m for t in words.tokens(value) for m in words.phrases().get(t, ()) if m.kind == "colour"]
+    folded = phrases.fold(value)
+    found = [m for t in phrases.tokens(value) for m in words.phrases().get(t, ()) if m.kind == "colour"]
     if found:
         return " ".join(dict.fromkeys(m.id for m in found))
-    words_ = [t for t in words.tokens(value) if not t.isdigit()]
+    words_ = [t for t in phrases.tokens(value) if not t.isdigit()]
     if any(t.isalpha() and len(t) > 1 and t not in PAIR_WORDS for t in words_):
         return ""  # "3,8 dB" is no pair.
     digits = re.sub(r"[^\d]", "", folded)

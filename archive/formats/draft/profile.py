@@ -14,6 +14,7 @@ import numpy as np
 from archive.formats.base import dates, numbers, units, words
 from archive.formats.cable_types import UNKNOWN, neutral
 from archive.formats.mapping import verdicts
+from archive.vocabulary import phrases
 
 _NUMBER = re.compile(r"^[<>≤≥]?=?\s*[+\-−]?\d[\d.,\u00a0\u202f ']*(?:[eE][+-]?\d+)?\s*(?:[^\W\d_]{1,5}|%|°C|Ω)?\.?$")
 _LIMIT = re.compile(
@@ -106,7 +107,7 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
     out.verdicts = sum(verdicts.general(t) != (None, False) for t in some) / len(some)
     if out.numeric < 0.5 and out.lists < 0.5:
         out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
-        out.limits = sum(bool(_LIMIT.search(words.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
+        out.limits = sum(bool(_LIMIT.search(phrases.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
     return out
 
 

@@ -15,6 +15,7 @@ from archive.formats.mapping import names
 from archive.formats.mapping.grid.labels import labels_of
 from archive.formats.mapping.grid.section import IN_BRACKETS
 from archive.formats.mapping.headings import frequency_of
+from archive.vocabulary import phrases
 
 _VALUES = frozenset("ndv")
 
@@ -180,7 +181,7 @@ def _furniture(cell: Any) -> bool:
     """Words of a page, with its number or date: "Page 3 of 9", "Printed on 2021-03-04"."""
     if not isinstance(cell, str) or len(cell) > 60 or not re.search(r"\d", cell):
         return False
-    listed = words.phrase(cell).split()
+    listed = phrases.phrase(cell).split()
     return any(" ".join(listed[:n]) in words.plain("page") for n in range(1, min(4, len(listed) + 1)))
 
 
@@ -370,7 +371,7 @@ def summary(row: list[Any]) -> str:
     filled = [names.tidy(c) for c in row if c is not None and str(c).strip()]
     if not filled:
         return ""
-    text = words.phrase(filled[0].partition(":")[0])
+    text = phrases.phrase(filled[0].partition(":")[0])
     listed = text.split()
     for size in range(len(listed), 0, -1):
         part = " ".join(listed[:size])

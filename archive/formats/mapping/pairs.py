@@ -12,7 +12,7 @@ import re
 from functools import lru_cache
 
 from archive.formats.base import words
-from archive.vocabulary import PAIRS
+from archive.vocabulary import PAIRS, phrases
 
 _COLOURS = ("blue", "orange", "green", "brown")
 
@@ -37,7 +37,7 @@ _LETTER_TWICE = re.compile(r"^[a-d]{2}$")
 @lru_cache(maxsize=65536)
 def pairs_in(text: str, scheme: str) -> tuple[str, ...]:
     """The pairs that a text names, in their order, as contacts. scheme: a key of SCHEMES."""
-    folded = words.fold(text)
+    folded = phrases.fold(text)
     names = SCHEMES[scheme]
     if scheme == "contacts":
         folded = _RUN_TOGETHER.sub(r"\1-\2", folded)
@@ -72,7 +72,7 @@ def combine(first: str, second: str, ordered: bool) -> str:
 
 def _colours(text: str) -> list[str]:
     out = []
-    for token in words.tokens(text):
+    for token in phrases.tokens(text):
         ids = {m.id for m in words.phrases().get(token, ()) if m.kind == "colour"}
         if len(ids) == 1:
             out.append(ids.pop())

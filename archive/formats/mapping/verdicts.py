@@ -6,6 +6,7 @@ import re
 from functools import lru_cache
 
 from archive.formats.base import words
+from archive.vocabulary import phrases
 
 
 @lru_cache(maxsize=4096)
@@ -19,7 +20,7 @@ def general(cell: str) -> tuple[str | None, bool]:
         return None, True
     if whole:
         return whole, marked
-    listed = words.phrase(text).split()
+    listed = phrases.phrase(text).split()
     if len(listed) > 2 * words.longest():
         # A comment, or a curve: no two phrases are as long.
         return None, False

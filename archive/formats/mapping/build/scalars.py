@@ -18,6 +18,7 @@ from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problems, RowFrame, codes, encoded, mapped, one_code
 from archive.tables.arrow import Bools, Ints, Reals
+from archive.vocabulary import phrases
 
 _NUMBERS = ("value", "limit", "margin")
 _STATED = (*_NUMBERS, "frequency", "verdict", "marginal")
@@ -326,7 +327,7 @@ def yes(cells: pa.Array) -> pa.Array:
     """Cells that say yes or no as Arrow bool."""
 
     def stated(w: str) -> str | None:
-        folded = words.phrase(w) or w.strip().casefold()
+        folded = phrases.phrase(w) or w.strip().casefold()
         if folded in words.plain("yes") or words.meaning(w, "verdict") == "marginal":
             return "true"
         return "false" if folded in words.plain("no") else None

@@ -11,10 +11,10 @@ from itertools import chain
 from operator import itemgetter
 from typing import Any
 
-from archive.formats.base import words
 from archive.formats.mapping import names
 from archive.formats.mapping.grid.labels import labels_of
 from archive.formats.mapping.model import SourceFile, SourceTable
+from archive.vocabulary import phrases
 
 Row = Sequence[Any]
 
@@ -48,7 +48,7 @@ class Cutter:
         self._skip = re.compile("|".join(f"(?:{p})" for p in file.skip)) if file.skip else None
         self.known = {f.source for t in file.tables if t.rows == "labels" for f in t.fields}
         self.known |= {i for t in file.tables if t.rows == "labels" for i in t.ignore} | set(file.ignore)
-        self._groups = {words.phrase(g): g for g in file.groups}
+        self._groups = {phrases.phrase(g): g for g in file.groups}
         self.known |= {k.split(names.JOIN)[-1] for k in self.known}
         self._parts = {t.name: _parts(t) for t in self._tables}
         self._seen: dict[Any, bool] = {}
@@ -108,10 +108,10 @@ class Cutter:
                 i += 1
                 continue
             text = joined(cells)
-            group = self._groups.get(words.phrase(text), group)
+            group = self._groups.get(phrases.phrase(text), group)
             if self._is_title(text):
                 title = text
-            elif words.phrase(text) not in self._groups:
+            elif phrases.phrase(text) not in self._groups:
                 for name, value in labels_of(cells, self.known):
                     if value is None:
                         continue
@@ -227,8 +227,8 @@ class Cutter:
     def _may_be_title(self, first: Any) -> bool:
         """Whether a row that begins with a cell could be the title of a table."""
         titles = [t.title for t in self._tables if t.title]
-        start = words.phrase(names.tidy(first)) if titles else ""
-        return any(t.startswith("/") or words.phrase(t).startswith(start) for t in titles)
+        start = phrases.phrase(names.tidy(first)) if titles else ""
+        return any(t.startswith("/") or phrases.phrase(t).startswith(start) for t in titles)
 
     def _label_row(self, cells: Row) -> bool:
         first = next((c for c in cells if c is not None and str(c).strip()), None)
@@ -237,7 +237,7 @@ class Cutter:
         text = first.strip()
         bare = text.rstrip(" :=").strip()
         return (text.endswith(":") or bare in self.known or text.partition(":")[0].strip() in self.known) and (
-            words.phrase(bare) not in self._groups
+            phrases.phrase(bare) not in self._groups
         )
 
     def _after_blank(self, rows: Sequence[Any], i: int, current: TableSection | None) -> TableSection | None:
@@ -360,7 +360,7 @@ def matches(title: str, text: str) -> bool:
     """Whether a row is the title that a mapping gives: words, or a regular expression between slashes."""
     if title.startswith("/"):
         return re.search(title.strip("/"), text) is not None
-    return words.phrase(title) == words.phrase(text)
+    return phrases.phrase(title) == phrases.phrase(text)
 
 
 def _of_sheet(pattern: str, sheet: str) -> bool:
