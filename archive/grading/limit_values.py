@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from archive.grading.arithmetic import EXACT, Ints, Reals
-from archive.grading.graded_columns import FROM_MEMORY, confidence_codes
+from archive.grading.graded_columns import confidence_codes
 from archive.limits import Limit
 
 
@@ -21,8 +21,8 @@ def at_points(limit: Limit, parameter: str, frequency: Reals, value: Reals) -> t
     if scalar is not None:
         bar[:] = scalar.value * (1 + scalar.tolerance_percent / 100)
         confidence[:] = confidence_codes(scalar.confidence)
-        if scalar.tolerance_percent:
-            confidence[value > scalar.value + EXACT] = FROM_MEMORY
+        if scalar.tolerance_confidence:
+            confidence[value > scalar.value + EXACT] = confidence_codes(scalar.tolerance_confidence)
     at_mhz = np.nan if scalar is None or scalar.at_mhz is None else scalar.at_mhz
     if line is not None and (scalar is None or not np.isnan(at_mhz)):
         elsewhere = np.flatnonzero(~np.isnan(frequency) & (frequency != at_mhz))

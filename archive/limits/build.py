@@ -48,6 +48,7 @@ def build(
         pairs=whole.pairs,
         confirmations=whole.confirmations,
         files=files,
+        cords=whole.cords,
     )
 
 

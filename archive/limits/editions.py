@@ -108,13 +108,16 @@ def carried(table: Declaration, most: str, quoted_by: frozenset[str] = frozenset
     return {key: value for key, value in result.items() if key not in ("document", "same_as")}
 
 
+_CONFIDENCES = ("confidence", "confidence_between", "tolerance_confidence")
+
+
 def with_confidences(part: Any, change: Callable[[str, frozenset[str]], str]) -> Any:
     """A deep copy in which `change` has made each confidence anew. change: (confidence, sources of the same table)."""
     if isinstance(part, dict):
         sources = frozenset(part.get("source", ()))
         return {
             key: change(value, sources)
-            if key in ("confidence", "confidence_between") and isinstance(value, str)
+            if key in _CONFIDENCES and isinstance(value, str)
             else with_confidences(value, change)
             for key, value in part.items()
         }
@@ -127,7 +130,7 @@ def overlay(below: Declaration, above: Declaration) -> Declaration:
     for key, value in copy.deepcopy(above).items():
         if key in ("lines", "scalars", "open"):
             result[key] = {**result.get(key, {}), **value}
-        elif key not in ("like", "confidence_at_most", "without"):
+        elif key not in ("like", "confidence_at_most", "without", "read"):
             result[key] = value
     for part in ("lines", "scalars", "open"):
         gone = {*above.get("without", ()), *(_stated(result) if part == "open" else ())}
@@ -150,7 +153,28 @@ def _own(here: Edition, key: str, own: Declaration) -> Declaration:
     result = overlay(below, own)
     if isinstance(own.get("terms"), str):
         result["terms"] = here.terms[own["terms"]]
+    for source, names in own.get("read", {}).items():
+        for name in names:
+            _mark_read(result, source, name)
     return result
+
+
+def _mark_read(table: Declaration, source: str, name: str) -> None:
+    """A line, or its cap or floor (next.cap), was read in a source as it stands: A, by that source."""
+    parameter, _, bound = name.partition(".")
+    line = table["lines"][parameter]
+    if bound:
+        line[bound] = _restated(line[bound], source)
+    else:
+        apart = {key: line[key] for key in ("cap", "floor", "informational") if key in line}
+        table["lines"][parameter] = _restated(line, source) | apart
+
+
+def _restated(part: Any, source: str) -> Any:
+    if isinstance(part, dict):
+        stated = {"confidence": "A", "source": [source]} if "confidence" in part else {}
+        return {key: _restated(value, source) for key, value in part.items()} | stated
+    return [_restated(value, source) for value in part] if isinstance(part, list) else part
 
 
 def _like(here: Edition, key: str, most: str) -> Declaration:

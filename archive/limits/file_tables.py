@@ -15,7 +15,7 @@ from archive import vocabulary
 from archive.structs import Number, Positive, Text
 
 Confidence = Literal["A", "B", "C"]
-Role = Literal["required", "where measured", "information"]
+Role = Literal["required", "where measured", "advisory", "information"]
 Band = tuple[Positive, Positive]
 BY_FREQUENCY, BY_LOGARITHM = "straight over f", "straight over lg(f)"
 
@@ -65,6 +65,7 @@ class SegmentTable(Struct, forbid_unknown_fields=True, kw_only=True):
     confidence: Confidence | None = None
     sources: tuple[str, ...] = field(name="source", default=())
     note: str = ""
+    closed: bool = False
     tabulated_mhz: tuple[Number, ...] = ()
     confidence_between: Confidence | None = None
 
@@ -104,11 +105,16 @@ class ScalarTable(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True)
     role: Role = "required"
     at_mhz: Positive | None = None
     tolerance_percent: Number = 0.0
+    tolerance_confidence: Confidence | None = None
     greater_of: Alternative | None = None
     per: Literal["pair", "combination", "ordered", "conductor", "link", "pairset"] | None = None
     clause: str = ""
     note: str = ""
     confirmed: str = ""
+
+    def __post_init__(self) -> None:
+        if bool(self.tolerance_percent) != (self.tolerance_confidence is not None):
+            raise ValueError("tolerance_percent and tolerance_confidence go together")
 
 
 class LimitParts(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -128,6 +134,7 @@ class LimitParts(Struct, forbid_unknown_fields=True, kw_only=True):
     scalars: dict[str, ScalarTable] = {}
     open: dict[str, str] = {}
     also_named: dict[str, str] = {}
+    cords: str = ""
 
     def __post_init__(self) -> None:
         _rises(self.range_mhz)
@@ -136,9 +143,13 @@ class LimitParts(Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 class LimitTable(LimitParts, forbid_unknown_fields=True, kw_only=True):
-    """One limit of an edition: what it states, or what it changes in the limit under it. terms: their name there."""
+    """One limit of an edition: what it states, or what it changes in the limit under it.
+
+    terms: the name of a set of them in the file. read: by source, what was read there as the limit under it has it.
+    """
 
     terms: str | Terms = {}
+    read: dict[str, list[str]] = {}
 
 
 class WholeLimit(LimitParts, forbid_unknown_fields=True, kw_only=True):
@@ -171,6 +182,25 @@ class EditionFile(Struct, forbid_unknown_fields=True, kw_only=True):
     terms: dict[str, Terms] = {}
     for_every: dict[str, LimitTable] = {}
     limits: dict[str, LimitTable] = {}
+
+
+class CordEffect(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """What cords add to one parameter: one of per_metre, fixed and joins."""
+
+    per_metre: str = ""
+    fixed: str | list[tuple[Positive, str]] = ""
+    joins: str = ""
+    confidence: Confidence
+    sources: tuple[str, ...] = field(name="source", default=())
+    note: str = ""
+
+
+class Cords(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Cords at both ends of a permanent link: their length together, and what they add by parameter."""
+
+    title: Text
+    length_m: Positive
+    effects: dict[str, CordEffect]
 
 
 class OwnLimitFile(LimitParts, forbid_unknown_fields=True, kw_only=True):

@@ -13,7 +13,8 @@ class Scalar(ScalarTable, frozen=True, forbid_unknown_fields=True, kw_only=True)
     """A limit that is one number.
 
     value, unit, sense: as for lines. at_mhz: frequency at which it holds, where it has one.
-    tolerance_percent: what a reading may exceed it by, for the tolerance of the velocity that was set (length).
+    tolerance_percent: what a reading may exceed it by, for the tolerance of the velocity that was set (length);
+    tolerance_confidence: of that tolerance.
     greater_of: the limit is met too where that other quantity is. per: what it holds for: pair, combination, link,
     or pairset (two pairs that feed power together: its loop is a quarter of the sum of the loops of its two pairs).
     """
@@ -33,7 +34,8 @@ class Limit:
     nothing is known; then lines and scalars are empty and a verdict is "not graded: limit not established".
     own: a limit of the user's, not of a standard. same_as: the limit that it equals by declaration (EN and ISO).
     pairs: the pairs it needs; empty for all four. confirmations: who confirmed or replaced what, when and from what.
-    files: every file that its numbers rest on.
+    files: every file that its numbers rest on. cords: of schemas/limits/cords.toml, which a permanent link lacks.
+    judged_as: what was done to it so that it fits what was measured; empty where nothing was.
     """
 
     id: str
@@ -55,6 +57,8 @@ class Limit:
     pairs: tuple[str, ...] = ()
     confirmations: tuple[str, ...] = ()
     files: tuple[Path, ...] = ()
+    cords: str = ""
+    judged_as: str = ""
 
     def line(self, parameter: str) -> Line | None:
         """The line of a parameter, also by the name that it has in another edition; None where there is none."""

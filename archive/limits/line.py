@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -25,7 +25,7 @@ def _less_sure(a: npt.NDArray[np.str_], b: npt.NDArray[np.str_] | str) -> npt.ND
 @dataclass(frozen=True)
 class Segment:
     """A segment of a line from one frequency to another, MHz. It holds at its lower end, and at its upper end only
-    where `closed` (the last one): at a breakpoint the upper segment rules.
+    where `closed`: at a breakpoint the upper segment rules, unless the lower one is closed.
 
     tabulated: frequencies at which the confidence holds; between them it is `between`.
     parts: other lines of the limit that the formula uses; their confidences count too.
@@ -67,9 +67,9 @@ class Exemption:
 class Line:
     """A limit as a function of frequency.
 
-    parameter, unit, sense: as in the vocabulary. role: "required" (a pass needs it), "where measured", or
-    "information" (shown, never decides). variants: offsets in dB for environments that a limit tells apart.
-    confirmed: who confirmed it and when, where somebody did.
+    parameter, unit, sense: as in the vocabulary. role: "required" (a pass needs it), "where measured", "advisory" (a
+    value beyond it is reported, and does not fail) or "information" (shown, never decides). variants: offsets in dB
+    for environments that differ. confirmed: who confirmed it and when, where somebody did.
     """
 
     parameter: str
@@ -111,11 +111,18 @@ class Line:
         """The same before cap and floor: never easier to meet than at()."""
         f = np.asarray(f_mhz, dtype=np.float64)
         values = np.full(f.shape, np.nan)
-        for segment in self.segments:
-            inside = segment.covers(f)
-            if inside.any():
-                values[inside] = segment.value(f[inside])
+        for segment, inside in self._ruling(f):
+            values[inside] = segment.value(f[inside])
         return values
+
+    def _ruling(self, f: Array) -> Iterator[tuple[Segment, npt.NDArray[np.bool_]]]:
+        """Each segment that rules some of the frequencies, and which."""
+        free = np.ones(f.shape, np.bool_)
+        for segment in self.segments:
+            inside = free & segment.covers(f)
+            free &= ~inside
+            if inside.any():
+                yield segment, inside
 
     def confidence_at(self, f_mhz: npt.ArrayLike) -> npt.NDArray[np.str_]:
         """Confidence of the formula at some frequencies, and of the lines it is made of; empty outside the range.
@@ -125,8 +132,7 @@ class Line:
         """
         f = np.asarray(f_mhz, dtype=np.float64)
         confidences = np.full(f.shape, "", dtype="<U1")
-        for segment in self.segments:
-            inside = segment.covers(f)
+        for segment, inside in self._ruling(f):
             here = np.full(int(inside.sum()), segment.confidence, dtype="<U1")
             if segment.between:
                 here[~np.isin(f[inside], segment.tabulated)] = segment.between

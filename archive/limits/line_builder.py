@@ -76,7 +76,7 @@ class LineBuilder:
                 raise _trouble("a formula without a beginning or an end", here, expected="range_mhz, or from and to")
             if end < start or (made and start < made[-1].high):
                 raise _trouble("a piece that runs backwards", here, f"{start:g} to {end:g} MHz")
-            made.append(self._segment(row, start, end, place == len(rows), here))
+            made.append(self._segment(row, start, end, row.closed or place == len(rows), here))
         return tuple(made)
 
     def _segment(self, row: SegmentTable, low: float, high: float, closed: bool, where: str) -> Segment:

@@ -45,7 +45,7 @@ def test_every_limit_with_a_line_can_be_drawn(limit_id: str) -> None:
 
 
 def test_memory_is_drawn_thin_and_styles_differ_within_a_panel() -> None:
-    panels = _panels(CHANNEL)
+    panels = _panels("iso-11801-1/class-ea/channel")
     widths = [d.pen[2] for d in panels["Return loss"].lines if d.pen[2] > 1]
     assert widths == [limit_picture.FIRM, limit_picture.MEMORY]
     alien = {d.pen[:2] for d in panels["Alien crosstalk"].lines if d.pen[2] > 1}

@@ -15,6 +15,7 @@ from archive.tables import Batch, axis_row
 PAIRS, COMBINATIONS, ORDERED = vocabulary.PAIRS, vocabulary.COMBINATIONS, vocabulary.ORDERED
 CAT5 = "tsb-67/cat5/channel"
 CAT6A = "tia-568.2-d/cat6a/permanent-link"
+CLASS_EA_LINK = "iso-11801-1/class-ea/permanent-link-2"
 CLASS_EA = "iso-11801-1/class-ea/channel"
 
 

@@ -7,7 +7,7 @@ from archive import limits
 from archive.errors import Trouble
 from archive.grading import grade, load_accuracy
 from archive.tables import Batch
-from tests.grading.making import CAT5, CAT6A, batch, grades, grid, record, verdict
+from tests.grading.making import CAT5, CAT6A, CLASS_EA_LINK, batch, grades, grid, record, verdict
 
 
 def test_words_of_an_export_are_resolved():
@@ -132,19 +132,19 @@ def test_what_a_person_confirmed_is_no_longer_provisional_and_the_verdict_says_w
     from archive.limits import confirm
 
     monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: tmp_path / "data")
-    part = record(CAT6A)
+    part = record(CLASS_EA_LINK)
     before = verdict(grade(batch(part)))
     assert before["provisional"] and before["confirmed_by"] is None
-    limit = limits.get(CAT6A)
+    limit = limits.get(CLASS_EA_LINK)
     unsure = [name for name, line in limit.lines.items() if line.confidence == "C"]
     unsure += [name for name, scalar in limit.scalars.items() if scalar.confidence == "C"]
     path = tmp_path / "confirmed.toml"
     path.write_text(
-        f'limit = "{CAT6A}"\nby = "A. Person"\non = 2026-11-20\ndocument = "the standard, tables 58 to 65"\n'
+        f'limit = "{CLASS_EA_LINK}"\nby = "A. Person"\non = 2026-11-20\ndocument = "the standard, tables 58 to 65"\n'
         f"confirms = {sorted(set(unsure))}\n",
         encoding="utf-8",
     )
-    confirm.confirm(CAT6A, path)
+    confirm.confirm(CLASS_EA_LINK, path)
     after = verdict(grade(batch(part)))
     assert (after["verdict"], after["provisional"]) == ("pass", False)
     assert "A. Person" in after["confirmed_by"] and "2026-11-20" in after["confirmed_by"]

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from archive import formats
 from archive.cli.commands.grade import command
 from archive.errors import Trouble
-from tests.grading.making import CAT5, CAT6A, batch, record
+from tests.grading.making import CAT5, CAT6A, CLASS_EA_LINK, batch, record
 
 COPIED = ("link", "limit", "verdict", "marginal", "provisional", "within_resolution", "agrees", "covers_mhz", "worst")
 
@@ -63,7 +63,7 @@ def test_exit_codes(files):
 
 
 def test_words_say_everything_that_must_not_be_overlooked(files):
-    result = run(files(record(CAT6A, margin=5, reported_verdict="fail")))
+    result = run(files(record(CLASS_EA_LINK, margin=5, reported_verdict="fail")))
     assert "provisional (limit from memory, to be verified against the standard)" in result.stdout
     assert "differs from the instrument" in result.stdout and "the instrument says fail" in result.stdout
     assert "1-500 MHz covered" in result.stdout

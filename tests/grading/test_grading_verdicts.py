@@ -6,7 +6,7 @@ import pytest
 from archive import limits
 from archive.grading import grade
 from tests.grading import making
-from tests.grading.making import CAT5, CAT6A, CLASS_EA, batch, find, grid, one, record, verdict
+from tests.grading.making import CAT5, CAT6A, CLASS_EA, CLASS_EA_LINK, batch, find, grid, one, record, verdict
 
 
 def graded(*records, against=None, **more):
@@ -198,16 +198,16 @@ def test_a_pass_that_rests_on_a_rule_from_memory_is_provisional():
 
 def test_provisional_follows_the_letters():
     """A pass rests on all lines, a fail on the line that is missed."""
-    limit = limits.get(CAT6A)
+    limit = limits.get(CLASS_EA_LINK)
     assert limit.lines["insertion_loss"].confidence == "C" and limit.lines["acr_f"].confidence != "C"
-    assert verdict(graded(record(CAT6A)))["provisional"]
-    sure = record(CAT6A)
+    assert verdict(graded(record(CLASS_EA_LINK)))["provisional"]
+    sure = record(CLASS_EA_LINK)
     for row in sure["sweeps"]:
         if row["parameter"] == "fext":
             row["values"] = [v - 30 for v in row["values"]]
     found = verdict(graded(sure))
     assert (found["verdict"], found["provisional"]) == ("fail", False)
-    unsure = record(CAT6A)
+    unsure = record(CLASS_EA_LINK)
     find(unsure, "insertion_loss", None, "1-2")["values"][-1] = 99.0
     for row in unsure["sweeps"]:  # so that nothing derived from it fails
         if row["parameter"] == "fext":

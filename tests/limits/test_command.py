@@ -120,7 +120,7 @@ def test_confirm_and_withdraw(run: Any, tmp_path: Path) -> None:
     assert shown["parameters"]["return_loss"]["confidence"] == "A"
     assert "A. Reader" in shown["parameters"]["return_loss"]["confirmed"]
     assert run("confirm", CHANNEL, "--withdraw")[0] == 0
-    assert json.loads(run("show", CHANNEL, "--json")[1])["parameters"]["return_loss"]["confidence"] == "C"
+    assert json.loads(run("show", CHANNEL, "--json")[1])["parameters"]["return_loss"]["confidence"] == "B"
 
 
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])

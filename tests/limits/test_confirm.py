@@ -30,7 +30,7 @@ def _confirm(folder: Path, text: str, limit_id: str = LIMIT, name: str = "c.toml
 
 def test_confirmed_lines_become_a_and_say_who(tmp_path: Path) -> None:
     before = limits.get(LIMIT)
-    assert before.lines["return_loss"].confidence == "C" and before.confirmations == ()
+    assert before.lines["return_loss"].confidence == "B" and before.confirmations == ()
     _confirm(tmp_path, HEAD + 'confirms = ["return_loss", "insertion_loss", "propagation_delay"]\n')
     after = limits.get(LIMIT)
     for name in ("return_loss", "insertion_loss"):
@@ -38,7 +38,7 @@ def test_confirmed_lines_become_a_and_say_who(tmp_path: Path) -> None:
         assert (after.lines[name].at([1, 100, 500]) == before.lines[name].at([1, 100, 500])).all()
     assert after.scalars["propagation_delay"].confidence == "A"
     assert after.lines["return_loss"].exemptions[0].confidence == "A"
-    assert after.lines["ps_next"].confidence == "C" and after.lines["ps_next"].confirmed == ""
+    assert after.lines["ps_next"].confidence == "B" and after.lines["ps_next"].confirmed == ""
     assert after.confirmations == (f"return_loss, insertion_loss, propagation_delay confirmed {SAID}",)
     assert after.files[-1].name == "1.toml"
 
@@ -76,7 +76,7 @@ def test_withdrawn_is_as_before_and_kept(tmp_path: Path, users_folder: Path) -> 
     _confirm(tmp_path, HEAD + 'confirms = ["return_loss"]\n')
     (kept,) = confirm.withdraw(LIMIT)
     assert kept.name == "1.toml.withdrawn" and kept.is_file()
-    assert limits.get(LIMIT).lines["return_loss"].confidence == "C"
+    assert limits.get(LIMIT).lines["return_loss"].confidence == "B"
     assert _confirm(tmp_path, HEAD + 'confirms = ["return_loss"]\n').name == "2.toml"
 
 

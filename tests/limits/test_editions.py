@@ -22,7 +22,7 @@ def test_the_version_stands_for_the_files() -> None:
 
 
 def test_every_file_is_listed_and_names_itself() -> None:
-    files = {p.stem for p in (schemas.root() / "limits").glob("*.toml")} - {"library", "field"}
+    files = {p.stem for p in (schemas.root() / "limits").glob("*.toml")} - {"library", "field", "cords"}
     assert files == set(editions.edition_ids())
     for name in files:
         assert editions.edition(name).head.id == name
@@ -30,7 +30,11 @@ def test_every_file_is_listed_and_names_itself() -> None:
 
 def _letters(part: Any) -> list[str]:
     if isinstance(part, dict):
-        own = [v for k, v in part.items() if k in ("confidence", "confidence_between") and isinstance(v, str)]
+        own = [
+            v
+            for k, v in part.items()
+            if k in ("confidence", "confidence_between", "tolerance_confidence") and isinstance(v, str)
+        ]
         return own + [x for v in part.values() for x in _letters(v)]
     return [x for v in part for x in _letters(v)] if isinstance(part, list) else []
 
@@ -41,7 +45,7 @@ def test_a_letter_carried_to_another_edition_is_b_at_most(name: str) -> None:
     own = tomllib.loads((schemas.root() / "limits" / f"{name}.toml").read_text(encoding="utf-8"))
     stated = own.get("limits", {})
     parent = editions.edition(head.inherits)
-    carried = 0
+    carried, read = 0, 0
     for key, table in parent.limits.items():
         if key in head.without:
             continue
@@ -53,10 +57,29 @@ def test_a_letter_carried_to_another_edition_is_b_at_most(name: str) -> None:
                 ):
                     continue
                 here = editions.edition(name).limits[key][part][parameter]
+                marked = {n for names in stated.get(key, {}).get("read", {}).values() for n in names}
+                if marked & {parameter, f"{parameter}.cap", f"{parameter}.floor"}:
+                    read += 1
+                    continue
                 for before, after in zip(_letters(line), _letters(here), strict=True):
                     assert after == max(before, "B"), (key, parameter)
                     carried += 1
-    assert carried
+    assert carried and bool(read) == (name == "tia-568-c.2")
+
+
+def test_a_line_read_in_a_source_is_as_it_was_with_that_source() -> None:
+    """TIA-568-C.2 takes lines over from 568-B; what S51 quotes of them is A there, what it does not stays."""
+    before, read = (limits.get(f"{edition}/cat6a/permanent-link") for edition in ("tia-568-b", "tia-568-c.2"))
+    f = before.lines["return_loss"].grid()
+    assert np.array_equal(before.lines["return_loss"].at(f), read.lines["return_loss"].at(f))
+    assert set(read.lines["return_loss"].confidence_at(f)) == {"A"}
+    assert {source for segment in read.lines["return_loss"].segments for source in segment.sources} == {"S51"}
+    assert read.lines["return_loss"].exemptions[0].confidence == "C"  # S51 has no 3 dB rule
+    caps = [limit.lines["next"].cap for limit in (before, read)]
+    assert [cap.confidence for cap in caps if cap] == ["B", "A"]
+    acr_f = read.lines["acr_f"]
+    assert acr_f.confidence == "A" and acr_f.cap is not None and acr_f.cap.confidence == "C"
+    assert limits.get("tia-568.2-d/cat6a/permanent-link").lines["return_loss"].confidence == "B"
 
 
 def test_an_a_stays_where_its_source_quotes_the_other_edition_too() -> None:

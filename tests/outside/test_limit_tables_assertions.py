@@ -212,6 +212,89 @@ def test_26_return_loss_is_for_information_below_3_db_s39(edition: str) -> None:
             assert line.exemptions[0].confidence == best
 
 
+@pytest.mark.parametrize("edition", ["tia-568-c.2", "tia-568.2-d"])
+def test_27_permanent_link_insertion_loss_at_the_top_s51(edition: str) -> None:
+    _is(f"{edition}/cat6/permanent-link", "insertion_loss", [250], [31.1])
+    _is(f"{edition}/cat6a/permanent-link", "insertion_loss", [300, 500], [32.7, 43.8])
+
+
+@pytest.mark.parametrize("edition", ["tia-568-c.2", "tia-568.2-d"])
+def test_28_permanent_link_return_loss_s51(edition: str) -> None:
+    mhz, printed = [1, 3, 10, 40, 100, 250], [19.1, 21.0, 21.0, 18.0, 14.0, 10.0]
+    _is(f"{edition}/cat6/permanent-link", "return_loss", mhz, printed)
+    _is(f"{edition}/cat6a/permanent-link", "return_loss", [*mhz, 398.1, 500], [*printed, 8.0, 8.0])
+
+
+@pytest.mark.parametrize("edition", ["tia-568-c.2", "tia-568.2-d"])
+def test_29_category_6a_permanent_link_crosstalk_at_500_mhz_s51(edition: str) -> None:
+    _is(f"{edition}/cat6a/permanent-link", "next", [500], [26.7])
+    _is(f"{edition}/cat6a/permanent-link", "ps_next", [500], [23.8])
+
+
+@pytest.mark.parametrize("edition", ["tia-568-c.2", "tia-568.2-d"])
+def test_30_category_6a_permanent_link_ps_aacr_f_s51(edition: str) -> None:
+    for link in ("permanent-link", *(["mptl"] if edition == "tia-568.2-d" else [])):
+        _is(f"{edition}/cat6a/{link}", "ps_aacr_f", [100], [37.7])
+        _is(f"{edition}/cat6a/{link}", "ps_aacr_f_average", [100], [41.7])
+    _is(f"{edition}/cat6a/channel", "ps_aacr_f", [100], [37.0])
+
+
+def test_30_whether_iso_differs_so_is_said_to_be_open() -> None:
+    for limit_id in ("iso-11801-1/class-ea/permanent-link-2", "iso-11801-1/class-fa/permanent-link-3"):
+        line = limits.get(limit_id).lines["ps_aacr_f"]
+        assert "open" in line.note and line.confidence == "C"
+
+
+@pytest.mark.parametrize("edition", ["tia-568-c.2", "tia-568.2-d"])
+def test_31_category_6a_channel_ps_next_at_500_mhz_s51(edition: str) -> None:
+    _is(f"{edition}/cat6a/channel", "ps_next", [500], [23.2])
+
+
+def test_link_delay_of_10base_t1l_s91() -> None:
+    assert limits.get("ieee-802.3/10base-t1l").scalars["propagation_delay"].value == 8834
+
+
+def test_1000base_t1_return_loss_is_16_db_up_to_and_including_130_mhz_s12() -> None:
+    line = limits.get("ieee-802.3/1000base-t1-a").lines["return_loss"]
+    assert line.at([40.0, 129.0, 130.0]).tolist() == [16.0, 16.0, 16.0]
+    assert line.at(np.nextafter(130, 131)).item() == pytest.approx(37 - 10 * np.log10(130))
+    assert line.confidence_at(130).item() == "B"
+
+
+def test_a_jack_has_to_meet_no_more_than_30_db_of_return_loss_s51() -> None:
+    """Without its caps the library asked 60 and 64 dB of a jack at 1 MHz."""
+    for category, cap in (("5e", 65), ("6", 75), ("6a", 75)):
+        hardware = limits.get(f"tia-568.2-d/cat{category}/connecting-hardware")
+        assert hardware.lines["return_loss"].at([1, 10, 25]).max() == 30
+        assert hardware.lines["fext"].at(1).item() == cap
+
+
+@pytest.mark.parametrize(
+    ("application", "channels"),
+    [
+        ("10gbase-t", ["tia-568.2-d/cat6a/channel", "iso-11801-1/class-ea/channel"]),
+        ("5gbase-t", ["iso-11801-1/class-e/channel"]),
+        ("2.5gbase-t", ["iso-11801-1/class-d/channel", "tia-568.2-d/cat5e/channel"]),
+        ("1000base-t", ["iso-11801-1/class-d/channel", "tia-568.2-d/cat5e/channel"]),
+        ("100base-tx", ["tia-568.2-d/cat5e/channel"]),
+    ],
+)
+def test_a_channel_at_its_limit_meets_the_link_segment_s13(application: str, channels: list[str]) -> None:
+    """Without caps and floor such a channel failed near-end crosstalk and insertion loss between 1 and 5.5 MHz."""
+    segment = limits.get(f"ieee-802.3/{application}")
+    compared = 0
+    for channel in channels:
+        for name, line in segment.lines.items():
+            other = limits.get(channel).line(name)
+            if other is None or line.role != "required":
+                continue
+            f = line.grid()[(line.grid() >= other.range_mhz[0]) & (line.grid() <= other.range_mhz[1])]
+            worse = line.at(f) - other.at(f) if line.sense == "min" else other.at(f) - line.at(f)
+            assert worse.max() <= 0.15, (channel, name, f[worse.argmax()], worse.max())
+            compared += 1
+    assert compared >= 2 * len(channels)
+
+
 def test_lengths_of_the_trade() -> None:
     """Permanent link 90 m (295 ft), channel 100 m (328 ft), basic link 94 m (308 ft): common practice, S18."""
     feet = {"tia-568.2-d/cat6/permanent-link": 295, "tia-568.2-d/cat6/channel": 328, "tsb-67/cat5/basic-link": 308}

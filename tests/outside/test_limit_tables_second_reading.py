@@ -24,13 +24,14 @@ LETTERS = tomllib.loads((HERE / "reference_letters.toml").read_text(encoding="ut
 
 @pytest.mark.parametrize("table", TABLES, ids=[t["limit"] for t in TABLES])
 def test_table_of_the_other_program(table: dict[str, Any]) -> None:
-    """1742 values of 29 limits, printed to 0.1 dB by a program written by somebody else."""
+    """1726 values of 29 limits, printed to 0.1 dB by a program written by somebody else."""
     limit = limits.get(table["limit"])
     for row in table["rows"]:
         for parameter, printed in zip(table["columns"][1:], row[1:], strict=True):
             line = limit.line(parameter)
             assert line is not None
-            assert abs(line.at(row[0]).item() - printed) <= 0.05 + 1e-9, (parameter, row[0])
+            gives = line.unbounded(row[0]) if parameter in table.get("unbounded", ()) else line.at(row[0])
+            assert abs(gives.item() - printed) <= 0.05 + 1e-9, (parameter, row[0])
 
 
 @pytest.mark.parametrize("row", LETTERS["rows"], ids=[f"{r[0]} {r[1]} {r[2]:g}-{r[3]:g}" for r in LETTERS["rows"]])
@@ -79,7 +80,8 @@ def _python(text: str) -> str:
 
 
 def _line_plainly(line: Line, f: float, limit: limits.Limit) -> float:
-    piece = [p for p in line.segments if p.low <= f <= p.high][-1]
+    at = [p for p in line.segments if p.low <= f <= p.high]
+    piece = at[0] if at[0].closed else at[-1]
     value = _plainly(piece.expanded, f, limit)
     if line.cap:
         value = min(value, line.cap.value)
