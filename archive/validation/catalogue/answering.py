@@ -5,12 +5,13 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 import pyarrow as pa
 
 from archive.isolation import ProgramFault
+from archive.tables.arrow import Ints
 from archive.validation.catalogue import findings
 from archive.validation.catalogue.policy import Policy
 from archive.validation.catalogue.registry import AboutLinks, RuleFunction, Said
@@ -33,7 +34,7 @@ class CheckOutcome:
 class Named(Protocol):
     """Records that rules look at."""
 
-    def names(self, rows: Any) -> tuple[pa.Array, pa.Array]:
+    def names(self, rows: Ints) -> tuple[pa.Array, pa.Array]:
         """Record ids and link labels of rows, two text arrays."""
 
 

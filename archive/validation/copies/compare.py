@@ -73,11 +73,6 @@ class Compared:
                 out[key] = float(np.nanmean(mine))
         return out
 
-    def matching(self, least: float) -> list[str]:
-        """Parameters of which a curve agrees at least so well."""
-        names = [SLOTS[k][0] for k in np.flatnonzero(np.nan_to_num(self.r) >= least)]
-        return sorted(set(names))
-
 
 def compare(
     a: Evidence, b: Evidence, swapped: bool, *, terms: int, least_points: int, least_residual_db: float

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 
 import numpy as np
@@ -43,7 +44,6 @@ class JobFacts:
         part["length_m"] = look.readings.length
         part["scalars"], part["readings"] = _scalars(look)
         part["limit_id"] = look.limits.ids
-        part["limit_known"] = look.limits.known
         ours = look.with_rows(look.rows_for("verdicts"), look.flags("marginal", "verdicts"))
         part["marginal"] = look.flags("reported_marginal") | ours
         part["verdict"] = _verdicts(look)
@@ -109,10 +109,7 @@ def _scalars(look: RecordLook) -> tuple[npt.NDArray[np.uint64], Ints]:
 
 def _mix(text: str) -> int:
     """A number for a name, the same in every run."""
-    out = 1469598103934665603
-    for byte in text.encode():
-        out = (out ^ byte) * 1099511628211 % 2**64
-    return out
+    return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest())
 
 
 def _verdicts(look: RecordLook) -> Words:

@@ -69,7 +69,7 @@ class JobLook:
 
     @cached_property
     def first_of_test(self) -> Ints:
-        """Ints that stand for their tests, one per test."""
+        """One row for each test."""
         return np.unique(self.test, return_index=True)[1]
 
     @cached_property

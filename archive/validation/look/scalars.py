@@ -17,11 +17,10 @@ CONDUCTORS = tuple(str(n) for n in range(1, 9))
 
 @dataclass(frozen=True)
 class Matrix:
-    """Values and steps (size, columns), NaN where there is none; columns: names of the subjects."""
+    """Values and steps, NaN where there is none: one row per record, one column per subject."""
 
     values: Reals
     steps: Reals
-    columns: tuple[str, ...]
 
     @property
     def present(self) -> Bools:
@@ -48,7 +47,7 @@ class ScalarView:
         self._made: dict[tuple[str, tuple[str, ...]], Matrix] = {}
 
     def matrix(self, quantity: str, subjects: tuple[str, ...]) -> Matrix:
-        """Measured (else derived) values of a quantity by subject. The first value counts where one stands twice."""
+        """Measured (else derived) values of a quantity by subject. The first value counts where there are two."""
         key = (quantity, subjects)
         if key in self._made:
             return self._made[key]
@@ -60,7 +59,7 @@ class ScalarView:
                 at = np.flatnonzero(wanted & origin & ~np.isnan(self.value))[::-1]
                 out[0, self.rows[at], column] = self.value[at]
                 out[1, self.rows[at], column] = self.step[at]
-        self._made[key] = Matrix(out[0], out[1], subjects)
+        self._made[key] = Matrix(out[0], out[1])
         return self._made[key]
 
     def pairs(self, quantity: str) -> Matrix:
@@ -76,7 +75,7 @@ class ScalarView:
         return self.matrix(quantity, CONDUCTORS)
 
     def of(self, quantity: str) -> Ints:
-        """Ints of the readings table with a measured value of a quantity that is not censored."""
+        """Rows of the readings table with a measured value of a quantity that is not censored."""
         return np.flatnonzero((self.quantity == quantity) & self.is_measured & ~np.isnan(self.value))
 
     def has(self, quantity: str) -> Bools:

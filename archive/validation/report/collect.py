@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from typing import Any
 
 import pyarrow as pa
@@ -13,13 +14,15 @@ from archive.tables import Batch
 from archive.validation import catalogue
 from archive.validation.catalogue.findings import COULD_NOT_LOOK
 
+Places = Callable[[list[str]], dict[str, str]]
+"""File and place in it by record id."""
 KEPT = 10_000
 """Findings of one rule that are kept; the rest is counted."""
 _ORDER = {"error": 0, "warning": 1, "information": 2}
 
 
 class Collected:
-    """Findings, counts, what could not be looked at, and our own faults.
+    """Findings, counts, what could not be looked at, and bugs of this program.
 
     records, set_aside: numbers; totals: findings by rule; blind: records by rule and reason (0: the job as a whole);
     findings: those kept, as dicts of the table's columns with the place in the source added ("source": file and place
@@ -37,13 +40,13 @@ class Collected:
         self._findings: dict[str, list[dict[str, Any]]] = {}
         self._severity: dict[str, str] = {}
 
-    def add_batch(self, batch: Batch, found: Any, faults: tuple[ProgramFault, ...] = ()) -> None:
+    def add_batch(self, batch: Batch, found: pa.Table, faults: tuple[ProgramFault, ...] = ()) -> None:
         """Findings of one batch, with the places of its records in their sources."""
         self.records += len(batch)
         self.set_aside += batch["set_aside"].num_rows
         self.add(found, faults, lambda ids: places(batch, ids))
 
-    def add(self, found: Any, faults: tuple[ProgramFault, ...] = (), place: Any = None) -> None:
+    def add(self, found: pa.Table, faults: tuple[ProgramFault, ...] = (), place: Places | None = None) -> None:
         """Findings as a table. place(record_ids): the place in its source by record id."""
         for fault in faults:
             self.faults.setdefault((fault.where, fault.what), fault)
@@ -79,7 +82,7 @@ class Collected:
 
     @property
     def anything_to_look_at(self) -> bool:
-        """An error, something set aside, or a fault of ours."""
+        """An error, something set aside, or a bug of this program."""
         return bool(self.severities["error"] or self.set_aside or self.faults)
 
 

@@ -15,7 +15,7 @@ def document(collected: Collected, missing: tuple[str, ...] = (), unexpected: tu
     """The document of `muniment check --json`.
 
     where: file and place in it, and the place in the record. counts: findings by rule, all of them, even where fewer
-    are listed. could_not_look: rules that had nothing to look at, which is no pass. faults: our own.
+    are listed. could_not_look: rules that had nothing to look at, which is no pass. faults: bugs of this program.
     """
     return {
         "records": collected.records,

@@ -1,7 +1,7 @@
 """Findings as SARIF 2.1.0 (OASIS Standard with Errata 01), so that other tools show them.
 
 One run. The rules that found something are its reportingDescriptors, each finding a result: error is level error,
-warning is warning, information is note. A rule that could not look and a fault of ours are notifications of the
+warning is warning, information is note. A rule that could not look and a bug of this program are notifications of the
 invocation, since they are not results.
 """
 
@@ -20,7 +20,7 @@ LEVELS = {"error": "error", "warning": "warning", "information": "note"}
 
 
 def sarif(collected: Collected) -> dict[str, Any]:
-    """The SARIF log of what was collected. Findings beyond those kept are told by their number in a notification."""
+    """The SARIF log of what was collected. Findings beyond those kept are counted in a notification."""
     rules = collected.rules
     place = {rule: i for i, rule in enumerate(rules)}
     run: dict[str, Any] = {
@@ -80,7 +80,7 @@ def _result(row: dict[str, Any], place: dict[str, int]) -> dict[str, Any]:
 
 
 def _invocation(collected: Collected) -> dict[str, Any]:
-    told = [
+    blind = [
         _notice("note", f"{rule} could not look at {count(number, 'record') if number else 'the job'}: {why}", rule)
         for (rule, why), number in sorted(collected.blind.items())
     ]
@@ -93,7 +93,7 @@ def _invocation(collected: Collected) -> dict[str, Any]:
         _notice("error", f"the rule {f.where} failed by a fault of this program: {f.what}", f.where)
         for f in collected.faults.values()
     ]
-    return {"executionSuccessful": not faults, "toolExecutionNotifications": [*told, *more, *faults]}
+    return {"executionSuccessful": not faults, "toolExecutionNotifications": [*blind, *more, *faults]}
 
 
 def _notice(level: str, text: str, rule: str) -> dict[str, Any]:

@@ -23,7 +23,7 @@ _NO_GAUGE = "the gauge of the conductors is not known"
 
 
 def _by_pair(mask: Bools) -> tuple[Ints, list[str]]:
-    """Ints and pair names where a (size, 4) mask is true."""
+    """Rows and pair names where a (size, 4) mask is true."""
     rows, columns = np.nonzero(mask)
     return rows, [PAIRS[c] for c in columns]
 
@@ -65,7 +65,7 @@ def _travelled(look: RecordLook) -> Reals:
 
 
 def _lengths(look: RecordLook) -> Reals:
-    """Length in m by pair (size, 4); one length for the whole link stands for its shortest pair."""
+    """Length in m by pair (size, 4); one length for the whole link counts as that of its shortest pair."""
     by_pair = look.readings.pairs("length").values.copy()
     whole = look.readings.whole("length")
     delays = look.readings.pairs("propagation_delay").values

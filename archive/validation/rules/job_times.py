@@ -25,7 +25,7 @@ def _units(job: JobLook) -> Iterator[tuple[str, Ints]]:
 
 
 def _timed(job: JobLook, rows: Ints) -> Ints:
-    """Ints with a time of day, in the order of time."""
+    """Rows with a time of day, in the order of time."""
     rows = rows[job["time"][rows] >= 0]
     return rows[np.argsort(job["time"][rows], kind="stable")]
 

@@ -1,4 +1,4 @@
-"""Rules about what the instrument said, held against its own curves, its own arithmetic, the limit and our verdict."""
+"""Rules about what the instrument said, against its own curves, its own arithmetic, the limit and our verdict."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _NO_LIMIT = "the limit that the words name is not known"
 
 @dataclass(frozen=True)
 class ClaimedPoints:
-    """Ints of reported that name one point of one parameter in dB: rows of records, words and numbers of the point.
+    """Rows of reported that name one point of one parameter in dB: rows of records, words and numbers of the point.
     mhz in MHz; value, limit and margin in dB."""
 
     rows: Ints
@@ -116,7 +116,7 @@ def reported_margin_contradicts_itself(look: RecordLook, limits: Tolerances) -> 
 
 
 def _places(look: RecordLook, at: Ints) -> list[str]:
-    """Ints of reported by name: NEXT local 1-2/3-6."""
+    """Rows of reported by name: NEXT local 1-2/3-6."""
     return curve_names(*(look.words(c, "reported")[at] for c in ("parameter", "end", "pairing")))
 
 
@@ -267,7 +267,7 @@ def _against(verdict: str, margin: float, others: int) -> str:
 
 @rule("verdict-contradicts-ours")
 def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
-    """Verdicts that stand in the batch and disagree by more than the resolution of the export."""
+    """Verdicts in the batch that disagree by more than the resolution of the export."""
     yield _not_graded(look)
     at, rows, same = _differing(look)
     at = at[~same]

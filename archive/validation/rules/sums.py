@@ -31,7 +31,7 @@ class CurveIndex:
     made: dict[CurveKey, Ints]
 
     def at(self, parameter: str, end: str, pairing: str) -> Ints:
-        """Ints of the sweeps table by record, -1 where there is none. Without an end, the curve that names none, else
+        """Rows of the sweeps table by record, -1 where there is none. Without an end, the curve that names none, else
         of any end."""
         key = (parameter, end, pairing)
         if key not in self.made:

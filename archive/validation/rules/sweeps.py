@@ -27,7 +27,7 @@ def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], 
     measured = look.is_measured
     asked = look.with_rows(curves.record, measured)
     yield NotLooked(np.flatnonzero(asked & ~look.limits.known), "the range that is needed is not known: no limit")
-    told: dict[int, list[tuple[str, float, float]]] = {}
+    short: dict[int, list[tuple[str, float, float]]] = {}
     for limit, theirs in look.limits.groups():
         for parameter, line in limit.lines.items():
             if line.role == "information":
@@ -40,14 +40,14 @@ def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], 
             worst = at[np.argsort(reached[at] if at_end else -reached[at], kind="stable")]
             for row, first in zip(*np.unique(curves.record[worst], return_index=True), strict=True):
                 name = vocabulary.parameter(parameter).name
-                told.setdefault(int(row), []).append((name, float(reached[worst[first]]), needed))
-    rows = sorted(told)
+                short.setdefault(int(row), []).append((name, float(reached[worst[first]]), needed))
+    rows = sorted(short)
     extreme = min if at_end else max
     yield Raised(
         rows,
-        where=[", ".join(name for name, _, _ in told[r]) for r in rows],
-        found=[_mhz(extreme(mhz for _, mhz, _ in told[r])) for r in rows],
-        expected=[_mhz(max(mhz for _, _, mhz in told[r]) if at_end else min(m for _, _, m in told[r])) for r in rows],
+        where=[", ".join(name for name, _, _ in short[r]) for r in rows],
+        found=[_mhz(extreme(mhz for _, mhz, _ in short[r])) for r in rows],
+        expected=[_mhz(max(mhz for _, _, mhz in short[r]) if at_end else min(m for _, _, m in short[r])) for r in rows],
     )
 
 
