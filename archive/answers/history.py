@@ -38,7 +38,7 @@ def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
 def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, Any]:
     state = link.states[r["row"]]
     verdict = r["verdict"] or "not graded"
-    told = f"reported {r['reported_verdict'] or 'nothing'}, graded {verdict}"
+    message = f"reported {r['reported_verdict'] or 'nothing'}, graded {verdict}"
     limit = r["limit_id"] or r["limit_found"] or "no limit named"
     return {
         # A first test that arrived late is still the first test.
@@ -46,7 +46,7 @@ def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, An
         "when": r["tested_local"] or r["tested_at"],
         "record": r["record_id"],
         "by": r["operator_key"],
-        "what": f"{limit}: {told}; {'stands: ' if state.standing else ''}{state.why}",
+        "what": f"{limit}: {message}; {'stands: ' if state.standing else ''}{state.why}",
         "standing": state.standing,
         "order": r["row"],
         "deposit": r["deposit"],
@@ -82,9 +82,9 @@ def _events(
     base = {"when": entry.get("at"), "by": entry.get("by"), "order": number, "standing": False, "deposit": None}
     if entry.kind == "deposit":
         here = [r for r in link.rows if r["deposit"] == entry["deposit"]]
-        told = f"deposit {entry['deposit']}: {len(here)} of its {entry['records']} records are of this link"
+        message = f"deposit {entry['deposit']}: {len(here)} of its {entry['records']} records are of this link"
         reason = f" ({entry['reason']})" if entry.get("reason") else ""
-        return [{**base, "kind": "deposit", "record": None, "what": told + reason}]
+        return [{**base, "kind": "deposit", "record": None, "what": message + reason}]
     if entry.kind == "assessment":
         mine = [a for a in graded if a.entry.number == number]
         ids = {r["address"]: r["record_id"] for r in link.rows}
@@ -102,16 +102,16 @@ def _events(
             for c in changes
             if c["row"] in rows
         ]
-    return [{**base, "kind": str(entry["event"]), "record": None, "what": _told(entry)}]
+    return [{**base, "kind": str(entry["event"]), "record": None, "what": _describe(entry)}]
 
 
 def _assessed(run: Assessed) -> str:
     """What a later grading run said of a record: "graded again: fail against tia-568-c.2/cat6/channel"."""
-    told = [f"{v['verdict']} against {v['limit_id'] or v['limit_found'] or 'no limit'}" for v in run.verdicts]
-    return f"graded again: {', '.join(told)}"
+    message = [f"{v['verdict']} against {v['limit_id'] or v['limit_found'] or 'no limit'}" for v in run.verdicts]
+    return f"graded again: {', '.join(message)}"
 
 
-def _told(entry: Any) -> str:
+def _describe(entry: Any) -> str:
     names = {
         "withdraw": "withdrawn: out of every statistic, never standing; the bytes stay",
         "hold": f"legal hold on job {entry.get('job')}",

@@ -106,7 +106,7 @@ def originals(
             for unit in walk(path, leave_out=passed_over):
                 if isinstance(unit, Entry):
                     yield unit.path, unit.name
-        elif path.is_file():  # what is not there, or is a pipe, is told where it is read
+        elif path.is_file():  # what is not there, or is a pipe, is reported where it is read
             yield path, path_text(path.name)
             for companion in companions(path, mapping):
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())

@@ -1,4 +1,4 @@
-"""Facts of jobs: stated with a deposit or later, the last stated holds; retention is only ever told, never acted on."""
+"""Facts of jobs: stated with a deposit or later, the last stated holds; retention is reported, never acted on."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ class ArchivedLink:
 
 
 def open_link(archive: Archive, label: str, *, job: str | None = None, site: str | None = None) -> ArchivedLink:
-    """The one link that a label means. Errors: Trouble where none fits, or where several do (they are told)."""
+    """The one link that a label means. Errors: Trouble where none fits, or where several do (they are listed)."""
     archive.catch_up()
     db = archive.db
     found = labels(db, label, job=job, site=site)
@@ -59,23 +59,23 @@ def open_link(archive: Archive, label: str, *, job: str | None = None, site: str
             remedy="look for it with `muniment find --text`, or give less of the label",
         )
     if len(found) > 1:
-        told = ", ".join(found[:12]) + (" ..." if len(found) > 12 else "")
+        listed = ", ".join(found[:12]) + (" ..." if len(found) > 12 else "")
         raise Trouble(
             f"{len(found)} links may be meant",
             code="link.ambiguous",
             where=str(archive.root),
-            found=told,
+            found=listed,
             remedy="give one of these labels",
         )
     rows = [dict(r) for r in find(db, Filters(link=found[0], job=job, site=site))]
     keys = {r["link_key"]: (r["site"], r["job_id"]) for r in rows}
     if len(keys) > 1:
-        told = "; ".join(f"site {s or 'not stated'}, job {j or 'not stated'}" for s, j in keys.values())
+        listed = "; ".join(f"site {s or 'not stated'}, job {j or 'not stated'}" for s, j in keys.values())
         raise Trouble(
             f"{len(keys)} places have a link {found[0]}",
             code="link.ambiguous",
             where=str(archive.root),
-            found=told,
+            found=listed,
             remedy="say which with --site or --job",
         )
     key = next(iter(keys))

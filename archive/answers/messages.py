@@ -1,6 +1,6 @@
 """The list of all texts that documents print, for whoever translates them: schemas/messages/muniment.pot.
 
-    python -m archive.answers.messages      makes it anew
+    python -m archive.answers.messages      rebuilds it
 
 A translation is a gettext .po file of it: schemas/messages/LANGUAGE.po, or a file given with --words.
 """

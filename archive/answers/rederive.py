@@ -1,4 +1,4 @@
-"""Reading the originals of a deposit anew, to compare with what is archived. A difference is a finding, never damage:
+"""Reads the originals of a deposit again, to compare with what is archived. A difference is a finding, never damage:
 a newer reader may know better."""
 
 from __future__ import annotations
@@ -55,10 +55,10 @@ def unpacked(bag: Path, into: Path) -> Path | None:
 def _kept_elsewhere(bag: Path) -> bool:
     """Whether some of the originals are in the bag of an earlier deposit."""
     try:
-        said = json.loads((bag / "data" / "deposit.json").read_bytes())
+        recorded = json.loads((bag / "data" / "deposit.json").read_bytes())
     except (OSError, ValueError):
         return False
-    return any("kept_in" in o for o in said.get("originals", []))
+    return any("kept_in" in o for o in recorded.get("originals", []))
 
 
 def _contents(batches: Any) -> Iterator[tuple[tuple[str, str], tuple[int, str]]]:

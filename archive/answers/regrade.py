@@ -1,4 +1,4 @@
-"""Grading records of the archive anew."""
+"""Grades records of the archive again."""
 
 from __future__ import annotations
 

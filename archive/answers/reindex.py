@@ -1,4 +1,4 @@
-"""Index and tables for counting, thrown away and derived anew."""
+"""Discards the index and the tables for counting, and rebuilds them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Stored originals read anew, with a better mapping or by the readers of today."""
+"""Reads stored originals again, with a better mapping or by the readers of today."""
 
 from __future__ import annotations
 
@@ -32,6 +32,6 @@ def reread(
                 where=deposit,
                 remedy=f"read those of {at}" if at else "they were redacted, or the records came without files",
             )
-        said = {name: entry.get(name) for name in ("job", "site", "zone")}
-        facts = DepositFacts(**said, by=by, reason=reason, more={"originals_in": deposit})
+        recorded = {name: entry.get(name) for name in ("job", "site", "zone")}
+        facts = DepositFacts(**recorded, by=by, reason=reason, more={"originals_in": deposit})
         return intake.ingest(archive, [folder], facts, intake.Choices(mapping=mapping, sign=sign, keep_originals=False))

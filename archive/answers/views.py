@@ -1,4 +1,4 @@
-"""Read-only SQL over an archive: DuckDB over views that are told in schemas/views.toml.
+"""Read-only SQL over an archive: DuckDB over views that are described in schemas/views.toml.
 
 A query is one SELECT. It runs in a database in memory that may read the Parquet files of the views it names and
 nothing else: no other file, no extension, no variable of Python, and nothing can be written.

@@ -23,7 +23,7 @@ _ENGLISH = ("en", "en_US", "en_GB")
 _MINUS = "\u2212"
 _UNITS = {"ohm": "Ω", "degC": "°C"}
 _EXACT = 1e-9
-"""Smallest value that is told from none, as in archive.grading.arithmetic."""
+"""Smallest value that is distinguished from zero, as in archive.grading.arithmetic."""
 
 
 @cache
@@ -178,7 +178,7 @@ class Wording:
         )
 
     def marked(self, word: str | None, *, marginal: bool | None = False, provisional: bool | None = False) -> str:
-        """A verdict as it is printed, with what must not be parted from it."""
+        """A verdict as it is printed, with what must stand beside it."""
         marks = [(marginal, self("marginal")), (provisional, self("provisional"))]
         return ", ".join([self.verdict(word), *(text for there, text in marks if there)])
 

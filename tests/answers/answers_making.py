@@ -187,7 +187,7 @@ def optical() -> Batch:
             ("2", "remote-local", 1300.0, 2.3),
         )
     ]
-    said = [
+    stated = [
         {**key, "parameter": "optical_loss", "kind": "worst_margin", "pairing": r["subject"], "limit": 2.0}
         | {"direction": r["direction"], "wavelength_nm": r["wavelength_nm"], "value": r["value"]}
         | {"margin": 2.0 - float(str(r["value"]))}
@@ -205,7 +205,7 @@ def optical() -> Batch:
             "axes": [axis],
             "sweeps": [{**curve, "origin": "measured", "axis_id": axis["axis_id"], "values": values}],
             "readings": [{**r, "origin": "measured"} for r in loss],
-            "reported": said,
+            "reported": stated,
             "trace_events": events,
         }
     )

@@ -64,7 +64,7 @@ def test_both_verdicts_stand_on_the_first_page_and_what_changed_is_named(trouble
 
 def test_the_fresh_test_is_graded_against_the_limits_of_the_certified_one(troubles, fresh_file):
     facts, _ = gather(troubles, STANDS, on=ON, retest=fresh_file)
-    assert [s.verdict["limit_id"] for s in facts.retest.said] == [facts.standing.verdict()["limit_id"]]
+    assert [s.verdict["limit_id"] for s in facts.retest.stated] == [facts.standing.verdict()["limit_id"]]
 
 
 def test_it_is_deposited_only_when_asked(troubles_place, tmp_path, fresh_file):

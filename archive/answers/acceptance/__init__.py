@@ -11,15 +11,15 @@ from archive.answers.documents import pdf as _pdf
 from archive.answers.wording import Wording
 
 
-def html(said: AcceptanceFacts, wording: Wording | None = None) -> str:
+def html(shown: AcceptanceFacts, wording: Wording | None = None) -> str:
     """The report as one self-contained HTML file."""
-    return _html(compose(said, wording or Wording()))
+    return _html(compose(shown, wording or Wording()))
 
 
-def pdf(said: AcceptanceFacts, wording: Wording | None = None) -> bytes:
-    """The report as PDF/A-3, one page: where it would be two, fewer rules are listed, and the cut is told."""
+def pdf(shown: AcceptanceFacts, wording: Wording | None = None) -> bytes:
+    """The report as PDF/A-3, one page: where it would be two, fewer rules are listed, and the report says so."""
     for rules in (RULES, *_FEWER):
-        made = _pdf(compose(said, wording or Wording(), rules))
+        made = _pdf(compose(shown, wording or Wording(), rules))
         if pages(made) == 1:
             break
     return made

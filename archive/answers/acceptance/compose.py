@@ -1,4 +1,4 @@
-"""The acceptance report as a document of plain blocks. Lists are cut so that it stays one page; the cut is told."""
+"""The acceptance report as a document of plain blocks. Lists are cut so that it stays one page; the cut is stated."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ RULES = 12
 """Rules with findings that are listed."""
 
 
-def compose(said: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
+def compose(facts: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
     """The page. rules: so many rules with findings are listed."""
-    s = said.summary
+    s = facts.summary
     names = ", ".join(s.jobs[:3]) or w("Job without a name")
     sections = [
-        DocumentSection("", [Para(_verdict(said, w), "lead"), FactsBlock(_pairs(said, w), columns=2)]),
-        DocumentSection(w("Links"), [_numbers(said, w), *_open(said, w)]),
-        DocumentSection(w("Findings"), [*_findings(said, w, rules), *_blind(said, w)]),
+        DocumentSection("", [Para(_verdict(facts, w), "lead"), FactsBlock(_pairs(facts, w), columns=2)]),
+        DocumentSection(w("Links"), [_numbers(facts, w), *_open(facts, w)]),
+        DocumentSection(w("Findings"), [*_findings(facts, w, rules), *_blind(facts, w)]),
         DocumentSection(
             w("Handed over"),
             [FactsBlock([(w("By"), " "), (w("Received by"), " "), (w("Day"), " "), (w("Day"), " ")], 2)],
@@ -27,25 +27,25 @@ def compose(said: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
     ]
     return Document(
         title=f"{names}: {s.job['name']}" if s.job.get("name") else names,
-        subtitle=w("Certification records of the job, as they stand on {day}", day=said.made_on.isoformat()),
+        subtitle=w("Certification records of the job, as they stand on {day}", day=facts.made_on.isoformat()),
         kicker=w("Acceptance report"),
-        date=said.made_on.isoformat(),
+        date=facts.made_on.isoformat(),
         sections=sections,
         footer=w(
             "{program}, rules {rules}. This page says what the records show. It is no certificate.",
-            program=said.program,
-            rules=said.rules_version,
+            program=facts.program,
+            rules=facts.rules_version,
         ),
         language=w.language,
     )
 
 
-def _verdict(said: AcceptanceFacts, w: Wording) -> str:
-    s = said.summary
+def _verdict(facts: AcceptanceFacts, w: Wording) -> str:
+    s = facts.summary
     if s.scheduled is None:
         links, passing = len(s.links), s.count("pass")
         start = w("Links with a result: {links}; passing: {passing}.", links=links, passing=passing)
-        if said.complete:
+        if facts.complete:
             # without a schedule nobody can say that all links are there
             done = w("No finding of severity error.")
             return start + " " + done + " " + w("No schedule was given: links that are missing do not show.")
@@ -58,13 +58,13 @@ def _verdict(said: AcceptanceFacts, w: Wording) -> str:
             scheduled=s.scheduled,
             passing=passing,
         )
-    if said.complete:
+    if facts.complete:
         return w("Complete.") + " " + start + " " + w("No finding of severity error.")
     return w("Not complete.") + " " + start
 
 
-def _pairs(said: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
-    s = said.summary
+def _pairs(facts: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
+    s = facts.summary
     days = s.days[0] if s.days[0] == s.days[1] else w("{first} to {last}", first=s.days[0], last=s.days[1])
     limits = ", ".join(f"{name} ({n})" if len(s.limits) > 1 else name for name, n in s.limits[:3])
     words = {"client": w("Client"), "site": w("Site"), "contractor": w("Contractor"), "crew": w("Crew")}
@@ -72,26 +72,26 @@ def _pairs(said: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
         *((name, s.job[key]) for key, name in words.items() if key in s.job),
         (w("Tested"), days or w("no dates")),
         (w("Limit"), limits or w("none")),
-        (w("Schedule"), said.schedule or w("none given")),
+        (w("Schedule"), facts.schedule or w("none given")),
         (w("Units"), w.some(s.units, 4)),
         (w("Records read"), str(s.records)),
         (w("Set aside"), str(s.set_aside)),
     ]
 
 
-def _numbers(said: AcceptanceFacts, w: Wording) -> Block:
-    s = said.summary
+def _numbers(facts: AcceptanceFacts, w: Wording) -> Block:
+    s = facts.summary
     columns = [
         (w("scheduled"), "" if s.scheduled is None else str(s.scheduled)),
         (w("with a result"), str(len(s.links))),
         (w("pass"), str(s.count("pass"))),
         (w("fail"), str(s.count("fail"))),
-        (w("no verdict"), str(len(said.unjudged))),
+        (w("no verdict"), str(len(facts.unjudged))),
         (w("marginal"), str(s.marginal)),
         (w("tested again"), str(s.retested)),
         (w("missing"), "" if s.scheduled is None else str(len(s.missing))),
         (w("not scheduled"), "" if s.scheduled is None else str(len(s.unexpected))),
-        (w("late"), "" if s.scheduled is None else str(len(said.late))),
+        (w("late"), "" if s.scheduled is None else str(len(facts.late))),
     ]
     count = len(columns)
     return TableBlock(
@@ -99,34 +99,34 @@ def _numbers(said: AcceptanceFacts, w: Wording) -> Block:
     )
 
 
-def _open(said: AcceptanceFacts, w: Wording) -> list[Block]:
-    s = said.summary
+def _open(facts: AcceptanceFacts, w: Wording) -> list[Block]:
+    s = facts.summary
     lists = [
         (w("Missing"), s.missing),
-        (w("Failing"), said.failing),
-        (w("Without a verdict"), said.unjudged),
+        (w("Failing"), facts.failing),
+        (w("Without a verdict"), facts.unjudged),
         (w("Not in the schedule"), s.unexpected),
-        (w("Late"), said.late),
+        (w("Late"), facts.late),
     ]
     items = [f"{name}: {w.some(labels, LABELS)}" for name, labels in lists if labels]
     if s.set_aside:
         items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=s.set_aside))
-    if said.faults:
-        items.append(w("{n} rules failed by a fault of the program, not of the records", n=said.faults))
+    if facts.faults:
+        items.append(w("{n} rules failed by a fault of the program, not of the records", n=facts.faults))
     return [Notice(w("Open"), items)] if items else []
 
 
-def _findings(said: AcceptanceFacts, w: Wording, most: int) -> list[Block]:
-    if not said.found:
+def _findings(facts: AcceptanceFacts, w: Wording, most: int) -> list[Block]:
+    if not facts.found:
         return [Para(w("No rule found anything."))]
     rows = []
-    for f in said.found[:most]:
+    for f in facts.found[:most]:
         example = f"{f.link}: {f.message}" if f.link and f.link not in f.message else f.message
         rows.append([w(f.severity), f.rule.replace("-", " "), str(f.count), _short(example)])
-    strong = frozenset(i for i, f in enumerate(said.found[:most]) if f.severity == "error")
+    strong = frozenset(i for i, f in enumerate(facts.found[:most]) if f.severity == "error")
     head = [w("severity"), w("rule"), w("findings"), w("for example")]
     blocks: list[Block] = [TableBlock(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
-    rest = said.found[most:]
+    rest = facts.found[most:]
     if rest:
         text = w("{n} more rules found something: {names}.", n=len(rest), names=w.some([f.rule for f in rest], 8))
         blocks.append(Para(text, "small"))
@@ -137,10 +137,10 @@ def _short(text: str, most: int = 130) -> str:
     return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " ..."
 
 
-def _blind(said: AcceptanceFacts, w: Wording) -> list[Block]:
+def _blind(facts: AcceptanceFacts, w: Wording) -> list[Block]:
     """Rules that could not look, by the number of records: no passes."""
     by_rule: dict[str, int] = {}
-    for rule, _, n in said.blind:
+    for rule, _, n in facts.blind:
         by_rule[rule] = by_rule.get(rule, 0) + n
     if not by_rule:
         return []

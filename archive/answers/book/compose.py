@@ -73,9 +73,11 @@ def volumes(
                 if per == "job" and number == 1 and last:
                     body = [link_pages.intro(parts, words), *piece]
                     break
-                told = title if number == 1 and last else words("{title}, volume {number}", title=title, number=number)
-                volume = press.print(told, [link_pages.intro(parts, words), *piece], file_name(told))
-                listed.append([told, str(len(piece)), _first_last(piece), f"{volume.name}.pdf"])
+                heading = (
+                    title if number == 1 and last else words("{title}, volume {number}", title=title, number=number)
+                )
+                volume = press.print(heading, [link_pages.intro(parts, words), *piece], file_name(heading))
+                listed.append([heading, str(len(piece)), _first_last(piece), f"{volume.name}.pdf"])
                 yield volume
     front: list[DocumentSection] = []
     for name in wanted:

@@ -21,25 +21,25 @@ _PLACE = ("building", "floor", "space", "panel", "port")
 
 def gather(archive: Archive, job: str, *, cover: str = "") -> BookFacts:
     """Facts of one job. Errors: Trouble where the archive holds nothing of it, or a table was altered."""
-    told = progress(archive, job)
+    state = progress(archive, job)
     undecided = _undecided(archive, job)
-    if not told.links and not undecided:
+    if not state.links and not undecided:
         raise Trouble(
             "nothing was deposited for this job", code="job.nothing-deposited", where=str(archive.root), found=job
         )
     head = archive.head()
     newest = archive.ledger.read(head.size - 1)
     shelves = Shelves(archive)
-    links = [_link(x, shelves, undecided) for x in told.links]
+    links = [_link(x, shelves, undecided) for x in state.links]
     there = {x.label for x in links}
     links += [BookLink(label, why=why, scheduled=False) for label, why in undecided.items() if label not in there]
-    records = [x.record for x in told.links if x.record]
+    records = [x.record for x in state.links if x.record]
     deposits = sorted({r["deposit"] for r in records})
     return BookFacts(
         job=job_facts(archive, job, _site(archive, job)),
         links=sorted(links, key=lambda x: x.order),
-        progress=told.plain(),
-        instruments=_instruments(told.links, shelves, deposits),
+        progress=state.plain(),
+        instruments=_instruments(state.links, shelves, deposits),
         findings=shelves.findings(deposits, {r["record_id"] for r in records}, {x.label for x in links}),
         documents=documents(archive, job),
         deposits=_deposits(archive, job),
@@ -66,8 +66,8 @@ def _undecided(archive: Archive, job: str) -> dict[str, str]:
         by_label.setdefault(str(r["link_label"]), []).append(r)
     found = {}
     for label, members in sorted(by_label.items()):
-        told = states(with_formers(archive.db, members))
-        found[label] = "; ".join(sorted({told[r["row"]].why for r in members if r["row"] in told}))
+        state = states(with_formers(archive.db, members))
+        found[label] = "; ".join(sorted({state[r["row"]].why for r in members if r["row"] in state}))
     return found
 
 

@@ -39,12 +39,12 @@ def summary(facts: BookFacts, words: Wording) -> DocumentSection:
     blocks.append(FactsBlock(numbers, columns=2))
     provisional = sum(1 for x in facts.links if x.provisional)
     if provisional:
-        told = words(
+        message = words(
             "Links whose verdict rests on limit lines known to this program only from memory, to be verified against "
             "the standard: {count}.",
             count=provisional,
         )
-        blocks.append(Notice(words("Provisional verdicts"), [told]))
+        blocks.append(Notice(words("Provisional verdicts"), [message]))
     counts: dict[tuple[str, str], int] = {}
     for x in facts.links:
         if x.address:
@@ -61,14 +61,14 @@ def _state(facts: BookFacts, words: Wording) -> str:
     p = facts.progress
     if p.get("complete") and not any(_undecided(x) for x in facts.links):
         return words("Complete: every link is tested and passes.")
-    told = {"tested": p.get("tested"), "passing": p.get("passing")}
+    filled = {"tested": p.get("tested"), "passing": p.get("passing")}
     if p.get("scheduled") is None:
-        return words("{tested} links tested, {passing} pass; no schedule was filed.", **told)
+        return words("{tested} links tested, {passing} pass; no schedule was filed.", **filled)
     count = p.get("scheduled")
     return words(
         "Not complete: of {count} scheduled links and those beyond, {tested} are tested and {passing} pass.",
         count=count,
-        **told,
+        **filled,
     )
 
 
@@ -161,7 +161,7 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
 
 
 def verdict_text(x: BookLink, words: Wording) -> str:
-    """The verdict on a link with what must not be parted from it."""
+    """The verdict on a link with what must stand beside it."""
     if not x.address:
         return words("not tested") if x.why == "not tested" else words("none stands")
     return words.marked(x.verdict, marginal=x.marginal, provisional=x.provisional)
@@ -197,10 +197,10 @@ def instruments(facts: BookFacts, words: Wording) -> DocumentSection:
 
 def findings(facts: BookFacts, words: Wording) -> DocumentSection:
     """What the rules found, by rule."""
-    told = [f for f in facts.findings if f.get("status") != "could not look"]
+    message = [f for f in facts.findings if f.get("status") != "could not look"]
     rows = [
         [words.term(found[0].get("severity")), words.term(rule), str(len(found)), _links(found, words)]
-        for rule, found in by_rule(told)
+        for rule, found in by_rule(message)
     ]
     if not rows:
         return DocumentSection(words("Findings"), [Para(words("No rule that could look found a fault."))])

@@ -22,12 +22,12 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
     """What was measured on one link: verdicts, and the smallest margin of each parameter at both ends."""
     where = place_name(x.place, words)
     if not x.address:
-        told = words("No record stands: {why}.", why=words(x.why)) if x.why != "not tested" else words("Not tested.")
-        return DocumentSection(x.label, [Para(f"{where}. {told}")], level=2)
+        message = words("No record stands: {why}.", why=words(x.why)) if x.why != "not tested" else words("Not tested.")
+        return DocumentSection(x.label, [Para(f"{where}. {message}")], level=2)
     found = facts.result(x)
     reported = words.verdict(x.reported) if x.reported else words("no verdict")
-    told = words("Tested {when}; the instrument reported {reported}.", when=words.day(x.tested), reported=reported)
-    blocks: list[Block] = [Para(f"{where}. {told}", role="small")]
+    message = words("Tested {when}; the instrument reported {reported}.", when=words.day(x.tested), reported=reported)
+    blocks: list[Block] = [Para(f"{where}. {message}", role="small")]
     for v in found.verdicts:
         text = words(
             "{verdict} against {limit}",
@@ -54,7 +54,7 @@ def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> Ite
         if not here:
             continue
         first, second = here.get("local") or here.get(None), here.get("remote")
-        said = [r["margin"] for r in reported if r["parameter"] == p.id]
+        stated = [r["margin"] for r in reported if r["parameter"] == p.id]
         words_of = {g["verdict"] for g in here.values()}
         verdict = next((w for w in ("fail", "not graded", "pass") if w in words_of), "not graded")
         provisional = any(g["provisional"] for g in here.values())
@@ -64,7 +64,7 @@ def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> Ite
                 words.headed(p.id),
                 *_point(first, p.unit, words),
                 *_point(second, p.unit, words),
-                words.value(min(said, default=None), p.unit),
+                words.value(min(stated, default=None), p.unit),
                 words.marked(verdict, provisional=provisional),
             ],
         )
@@ -119,5 +119,5 @@ def pages(
             section = result(x, facts, words)
             yield replace(section, blocks=[*section.blocks, *drawn], new_page=bool(drawn))
         elif drawn:
-            told = words("{link}: {verdict}", link=x.label, verdict=verdict_text(x, words))
-            yield DocumentSection(told + (f", {x.limit}" if x.limit else ""), drawn, level=2, new_page=True)
+            message = words("{link}: {verdict}", link=x.label, verdict=verdict_text(x, words))
+            yield DocumentSection(message + (f", {x.limit}" if x.limit else ""), drawn, level=2, new_page=True)

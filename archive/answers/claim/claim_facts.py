@@ -43,7 +43,7 @@ class Original:
 class TestedRecord:
     """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
 
-    relation: what dedup made of it, in a word. state: why it stands or does not. said: verdicts on it, the archived
+    relation: what dedup made of it, in a word. state: why it stands or does not. stated: verdicts on it, the archived
     ones first. curves: the same record with the curves that grading derives, for pictures.
     """
 
@@ -57,7 +57,7 @@ class TestedRecord:
     relation: str = "test"
     state: str = ""
     standing: bool = False
-    said: Sequence[StatedVerdict] = ()
+    stated: Sequence[StatedVerdict] = ()
     curves: Batch | None = None
 
     @property
@@ -72,7 +72,7 @@ class TestedRecord:
 
     def verdict(self) -> Row | None:
         """The verdict under the limit of its day: the first that it was archived with."""
-        return next((s.verdict for s in self.said if s.kind == DEPOSIT), None) or next(
+        return next((s.verdict for s in self.stated if s.kind == DEPOSIT), None) or next(
             iter(self.rows("verdicts")), None
         )
 

@@ -70,8 +70,8 @@ def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:
     if s is not None:
         payload["record.xml"] = _form([s.batch], "record.xml", "xml")
         payload["record-csv.zip"] = _form([s.batch], "record-csv.zip", "csv")
-        told = words("the record in the open form")
-        attachments.append(Attachment("record.xml", payload["record.xml"], "application/xml", told))
+        message = words("the record in the open form")
+        attachments.append(Attachment("record.xml", payload["record.xml"], "application/xml", message))
     others = [t.batch for t in facts.tests if not t.standing]
     if others:
         payload["other-tests.xml"] = _form(others, "other-tests.xml", "xml")

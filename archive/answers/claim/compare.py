@@ -26,7 +26,7 @@ def fresh_test(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     new, old = facts.retest, facts.standing
     if new is None:
         return []
-    told = words(
+    message = words(
         "A fresh test came with the complaint, in the file {name}. It is shown beside the certified one, graded "
         "against the same limits, and has not become part of the archive by this file.",
         name=new.original.name,
@@ -34,9 +34,9 @@ def fresh_test(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     title = words("Fresh test beside the certified one")
     if old is None:
         none = words("No record stands for this link, so there is nothing to lay the fresh test beside.")
-        sections = [DocumentSection(title, [Para(told), Para(none)], new_page=True)]
+        sections = [DocumentSection(title, [Para(message), Para(none)], new_page=True)]
     else:
-        sections = _beside(title, told, old, new, (words("certified"), words("fresh")), words)
+        sections = _beside(title, message, old, new, (words("certified"), words("fresh")), words)
     sections.append(DocumentSection(words("All verdicts on the fresh test"), [verdict_table(new, words)], level=2))
     return sections
 
@@ -47,7 +47,7 @@ def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     if facts.standing is not None or len(both) < 2:
         return []
     new, old = both[:2]
-    told = words(
+    message = words(
         "Two records claim to be the same test and hold different values: {one} (deposit {first}) and {other} "
         "(deposit {second}). Neither stands until somebody decides which is right and withdraws the other.",
         one=old.record["record_id"],
@@ -56,15 +56,15 @@ def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
         second=new.deposit,
     )
     names = (words("one, of {deposit}", deposit=old.deposit), words("other, of {deposit}", deposit=new.deposit))
-    return _beside(words("Records in conflict"), told, old, new, names, words)
+    return _beside(words("Records in conflict"), message, old, new, names, words)
 
 
 def _beside(
-    title: str, told: str, old: TestedRecord, new: TestedRecord, names: Names, words: Wording
+    title: str, message: str, old: TestedRecord, new: TestedRecord, names: Names, words: Wording
 ) -> list[DocumentSection]:
     """Two tests side by side, and how the curves of the second differ from those of the first."""
     moved = differences(old, new)
-    blocks: list[Block] = [Para(told), _sides(old, new, names, words), _margins(old, new, moved, names, words)]
+    blocks: list[Block] = [Para(message), _sides(old, new, names, words), _margins(old, new, moved, names, words)]
     readings = _readings(old, new, names, words)
     if readings is not None:
         blocks.append(readings)
@@ -149,7 +149,7 @@ def _margin(g: Mapping[str, Any] | None, unit: str, words: Wording) -> str:
 
 
 def _least(t: TestedRecord, parameter: str, limit: str | None) -> dict[str, Any] | None:
-    grades = [g for s in t.said for g in s.grades if g["limit_id"] == limit and g["parameter"] == parameter]
+    grades = [g for s in t.stated for g in s.grades if g["limit_id"] == limit and g["parameter"] == parameter]
     points = [g for g in grades if g["kind"] == "worst_margin" and g["margin"] is not None]
     return dict(min(points, key=lambda g: g["margin"])) if points else None
 
@@ -246,8 +246,8 @@ def _pictures(moved: Mapping[str, Moved], names: Names, words: Wording) -> list[
                 mark = Mark(largest[1], largest[0], text, largest[2])
             panels.append(Panel(words.end(end) or words.parameter(parameter), tuple(by_end[end]), None, mark=mark))
         name = words.parameter(parameter)
-        told = {"first": names[0], "second": names[1]}
-        caption = words("{name}: {second} minus {first}.", name=name[:1].upper() + name[1:], **told)
+        filled = {"first": names[0], "second": names[1]}
+        caption = words("{name}: {second} minus {first}.", name=name[:1].upper() + name[1:], **filled)
         svg = plot(
             panels,
             title=caption,

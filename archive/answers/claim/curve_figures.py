@@ -59,7 +59,7 @@ def curves_of(batch: Batch) -> Curves:
 
 
 def _label(h: Mapping[str, Any]) -> str:
-    """What tells a curve from the others of its parameter and end."""
+    """What distinguishes a curve from the others of its parameter and end."""
     wave = f"{h['wavelength_nm']:g} nm" if h["wavelength_nm"] else ""
     way = {"local-remote": "→", "remote-local": "←"}.get(h["direction"] or "", "") if wave else ""
     return " ".join(x for x in (h["pairing"] or "", wave, way) if x) or str(h["parameter"])
@@ -155,9 +155,9 @@ def _caption(worst: Mapping[str, Any] | None, limited: bool, parameter: str, wor
         return words("The curves could not be graded against this line.")
     p = vocabulary.parameter(parameter)
     where = " ".join(x for x in (worst["pairing"] or "", words.end(worst["end"])) if x)
-    told = {"margin": words.margin(worst["margin"], p.unit), "unit": p.unit, "where": where}
+    filled = {"margin": words.margin(worst["margin"], p.unit), "unit": p.unit, "where": where}
     at = words.free(worst["frequency_mhz"])
-    return words("Smallest margin {margin} {unit} at {frequency} MHz, {where}.", frequency=at, **told)
+    return words("Smallest margin {margin} {unit} at {frequency} MHz, {where}.", frequency=at, **filled)
 
 
 def _panel(

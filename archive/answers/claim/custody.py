@@ -22,8 +22,8 @@ def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
         blocks.append(Para(words("The ledger entries concerned carry no signature and no time stamp."), role="small"))
     if facts.proof:
         blocks.append(Para(words("The proof was checked while this file was made, step by step:")))
-        told = {True: words("holds"), False: words("does not hold"), None: words("open")}
-        rows = [[words(what), told[holds], words(said)] for what, holds, said in facts.steps]
+        results = {True: words("holds"), False: words("does not hold"), None: words("open")}
+        rows = [[words(what), results[holds], words(stated)] for what, holds, stated in facts.steps]
         blocks.append(TableBlock([words("step"), words("result"), words("note")], rows, weights=(3.4, 0, 1.6)))
         blocks.append(_to_compare(facts, words))
         blocks.append(

@@ -23,11 +23,11 @@ def fresh(path: Path, label: str, standing: TestedRecord | None) -> TestedRecord
     where none stands, against the limit that it names. Errors: Trouble where it cannot be read or told.
     """
     one = _one(path, label)
-    wanted = [s.verdict["limit_id"] for s in standing.said if s.kind in (DEPOSIT, NEWEST)] if standing else []
+    wanted = [s.verdict["limit_id"] for s in standing.stated if s.kind in (DEPOSIT, NEWEST)] if standing else []
     against = [i for i in dict.fromkeys(wanted) if i and i in limits.ids()]
     graded = grading.grade(one, against=against or None)
     graded = graded.replace(findings=validation.check(graded))
-    said = [
+    stated = [
         StatedVerdict(DEPOSIT, "", "", v, [g for g in graded["grades"].to_pylist() if g["limit_id"] == v["limit_id"]])
         for v in graded["verdicts"].to_pylist()
     ]
@@ -36,7 +36,7 @@ def fresh(path: Path, label: str, standing: TestedRecord | None) -> TestedRecord
         record_digests(graded)[0],
         original=Original(path.name, "", path.stat().st_size if path.is_file() else 0),
         relation="fresh test",
-        said=said,
+        stated=stated,
         curves=grading.derived(graded),
     )
 

@@ -51,11 +51,11 @@ def _evidence(s: TestedRecord, words: Wording) -> Iterator[str]:
 
 
 def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
-    archived = [x for x in s.said if x.kind == DEPOSIT]
+    archived = [x for x in s.stated if x.kind == DEPOSIT]
     if not archived:
         yield words("The record has not been graded again.")
-    for said in archived:
-        v = said.verdict
+    for stated in archived:
+        v = stated.verdict
         limit = plain(v["limit_id"]) or plain(v["limit_found"]) or words("no limit")
         if v["verdict"] == "fail":
             yield words("Fails {limit}: {worst}.", limit=limit, worst=worst_text(v, words) or plain(v["reason"]))
@@ -78,11 +78,11 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
         if v["marginal"]:
             yield words("Marginal under {limit}: {basis}.", limit=limit, basis=words(plain(v["marginal_basis"])))
         if v["provisional"]:
-            yield _provisional(said, limit, words)
+            yield _provisional(stated, limit, words)
 
 
-def _provisional(said: StatedVerdict, limit: str, words: Wording) -> str:
-    names = names_of(provisional(said.grades), words)
+def _provisional(stated: StatedVerdict, limit: str, words: Wording) -> str:
+    names = names_of(provisional(stated.grades), words)
     return words(
         "Provisional under {limit}: the limit lines of {names} are known to this program only from memory, to be "
         "verified against the standard.",
@@ -93,20 +93,22 @@ def _provisional(said: StatedVerdict, limit: str, words: Wording) -> str:
 
 def _changed(s: TestedRecord, words: Wording) -> Iterator[str]:
     """Verdicts that are not what was archived with the record."""
-    first = next((x for x in s.said if x.kind == DEPOSIT), None)
-    for x in s.said:
+    first = next((x for x in s.stated if x.kind == DEPOSIT), None)
+    for x in s.stated:
         if first is None or x.kind == DEPOSIT or x.verdict["verdict"] == first.verdict["verdict"]:
             continue
-        told = {"limit": plain(x.verdict["limit_id"]), "verdict": words.verdict(x.verdict["verdict"])}
+        filled = {"limit": plain(x.verdict["limit_id"]), "verdict": words.verdict(x.verdict["verdict"])}
         why = worst_text(x.verdict, words) if x.verdict["verdict"] == "fail" else plain(x.verdict["reason"])
         tail = f" ({why})" if why else ""
         if x.kind == ASSESSMENT:
             day = words.day(x.when[:10])
-            yield words("Graded again on {when} against {limit}: {verdict}", when=day, **told) + tail + "."
+            yield words("Graded again on {when} against {limit}: {verdict}", when=day, **filled) + tail + "."
         elif x.kind == NOW:
-            yield words("The limits that this program holds today give another verdict: {verdict}", **told) + tail + "."
+            yield (
+                words("The limits that this program holds today give another verdict: {verdict}", **filled) + tail + "."
+            )
         else:
-            yield words("Today's edition, {limit}, gives another verdict: {verdict}", **told) + tail + "."
+            yield words("Today's edition, {limit}, gives another verdict: {verdict}", **filled) + tail + "."
 
 
 def _link(facts: ClaimFacts, words: Wording) -> Iterator[str]:
@@ -119,15 +121,15 @@ def _link(facts: ClaimFacts, words: Wording) -> Iterator[str]:
             count=len(conflicts),
         )
     for c in facts.around.copies:
-        told = {"link": c.link, "when": words.day(c.tested) or words("an unknown day"), "record": c.record}
+        filled = {"link": c.link, "when": words.day(c.tested) or words("an unknown day"), "record": c.record}
         if c.of == "this link's":
             yield words(
                 "The curves of this link are those of {link}, tested {when} (record {record}), number for number.",
-                **told,
+                **filled,
             )
         else:
             yield words(
-                "The same curves stand under {link} too, tested {when} (record {record}), number for number.", **told
+                "The same curves stand under {link} too, tested {when} (record {record}), number for number.", **filled
             )
     withdrawn = [t for t in facts.tests if t.state == "withdrawn"]
     if withdrawn:

@@ -108,7 +108,7 @@ def _tested(
     standing = stands is not None and r["row"] == stands["row"]
     state = link.states[r["row"]].why
     entry = archive.deposit_entry(r["deposit"])
-    said = _said(archive, batch, entry, [a for a in runs if a.address == r["address"]])
+    stated = _said(archive, batch, entry, [a for a in runs if a.address == r["address"]])
     return TestedRecord(
         batch=batch,
         digest=digest,
@@ -120,7 +120,7 @@ def _tested(
         relation="test" if r["kind"] in ("new", "retests") else KINDS.get(r["kind"], r["kind"]),
         state=state,
         standing=standing,
-        said=[*said, *again(batch, said)] if standing else said,
+        stated=[*stated, *again(batch, stated)] if standing else stated,
         curves=grading.derived(batch) if standing or state.startswith("in conflict") else None,
     )
 

@@ -22,8 +22,8 @@ def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     rows = [r for r in rows if r["origin"] == "measured"]
     if not rows:
         return None
-    said = [*tested.rows("grades"), *tested.rows("reported")]
-    marked = [(r, _limit(r, said)) for r in rows]
+    graded = [*tested.rows("grades"), *tested.rows("reported")]
+    marked = [(r, _limit(r, graded)) for r in rows]
     known = any(limit is not None for _, limit in marked)
     caption = words("Optical loss of each fibre, wavelength and direction.") + " "
     if not known:
@@ -35,8 +35,8 @@ def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     return DocumentSection(words("Optical loss"), [Figure(_picture(marked, words, caption), caption, caption)], level=2)
 
 
-def _limit(r: Mapping[str, Any], said: Sequence[Mapping[str, Any]]) -> float | None:
-    for g in said:
+def _limit(r: Mapping[str, Any], graded: Sequence[Mapping[str, Any]]) -> float | None:
+    for g in graded:
         same = g["parameter"] == "optical_loss" and g["limit"] is not None
         if same and all(
             g[k] is None or g[k] == r[j]
@@ -56,13 +56,13 @@ def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wo
     for k, (r, limit) in enumerate(marked):
         axes.line([max(0.0, ticks[0]), r["value"]], [k, k], (INK, ""), 1.2)
         axes.markers([r["value"]], [k], CIRCLE, INK, INK)
-        told = f"{words.number(r['value'], 2)} dB"
+        message = f"{words.number(r['value'], 2)} dB"
         if limit is not None:
             axes.line([limit, limit], [k - 0.36, k + 0.36], (INK, ""), 2.0)
             margin = words.margin(limit - r["value"], "")
-            told += ", " + words("margin {margin} {unit}", margin=margin, unit="dB")
+            message += ", " + words("margin {margin} {unit}", margin=margin, unit="dB")
         at = float(axes.x(max(r["value"], limit or 0.0)))
-        axes.parts.append(haloed(at + 8, float(axes.y(k)) + 3, told))
+        axes.parts.append(haloed(at + 8, float(axes.y(k)) + 3, message))
     axes.words(_WIDE / 2, box.tall + 28, words.headed("optical_loss"), anchor="middle")
     return picture(780, int(axes.bottom) + 36, title, "".join(axes.parts))
 

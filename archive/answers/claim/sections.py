@@ -77,12 +77,12 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
         )
         for n in near.rows
     ]
-    told = {
+    nearness = {
         "bundle": words("Links of the same bundle, {name}, as the schedule has it", name=near.name),
         "panel": words("Links of the same panel, {name}", name=near.name),
         "order": words("Links of the same job; neither a bundle nor a panel is stated"),
     }[near.basis]
-    intro = told + words(", those next to this one in the order of labels, from the records that stand.")
+    intro = nearness + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("margin"), words("of")]
     table = stressed(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2))

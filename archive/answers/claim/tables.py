@@ -37,8 +37,8 @@ def _worst_table(
         here = [g for g in grades if g["parameter"] == parameter and g["kind"] == kind and g["value"] is not None]
         for n, end in enumerate(sorted({g["end"] for g in here}, key=lambda e: (e is not None, e or ""))):
             g = _worst([x for x in here if x["end"] == end], parameter, kind)
-            told = _reported(reported, parameter, kind, end)
-            rows.append((g["verdict"] == "fail", _worst_row(g, told, kind, n == 0, words)))
+            theirs_row = _reported(reported, parameter, kind, end)
+            rows.append((g["verdict"] == "fail", _worst_row(g, theirs_row, kind, n == 0, words)))
     if not rows:
         return None
     head = [words(h) for h in ("parameter", "end", "pairing", "MHz", "value", "limit", "margin")]
@@ -62,10 +62,10 @@ def _reported(rows: Sequence[Row], parameter: str, kind: str, end: str | None) -
     return min(here, key=lambda r: sign * r[key], default=None)
 
 
-def _worst_row(g: Row, told: Row | None, kind: str, first: bool, words: Wording) -> list[str]:
+def _worst_row(g: Row, theirs_row: Row | None, kind: str, first: bool, words: Wording) -> list[str]:
     p = vocabulary.parameter(g["parameter"])
     key = "margin" if kind == "worst_margin" else "value"
-    theirs = None if told is None else told[key]
+    theirs = None if theirs_row is None else theirs_row[key]
     difference = None if theirs is None or g[key] is None else g[key] - theirs
     # A margin that one decimal would make none of needs more, and so do the numbers that it is the difference of.
     decimals = decimals_of(g["margin"], p.unit)
@@ -125,9 +125,9 @@ def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     if not rows:
         return None
     wrong = [r for r in rows if r["fault"] or (r["far"] is not None and r["far"] != r["near"])]
-    told = ", ".join(f"{r['near']} ({words.term(r['fault']) or words('crossed')})" for r in wrong)
+    contacts = ", ".join(f"{r['near']} ({words.term(r['fault']) or words('crossed')})" for r in wrong)
     caption = (
-        words("Wire map with faults at {contacts}.", contacts=told)
+        words("Wire map with faults at {contacts}.", contacts=contacts)
         if wrong
         else words("Wire map: contact to contact, no fault.")
     )

@@ -19,10 +19,10 @@ def opinions(facts: ClaimFacts, words: Wording) -> VerdictCards | None:
     items: list[VerdictCard] = []
     if s is not None:
         items.append(instrument(s, words))
-        first = next((x for x in s.said if x.kind == DEPOSIT), None)
+        first = next((x for x in s.stated if x.kind == DEPOSIT), None)
         if first is not None:
             items.append(_program(words("This program, limit of its day"), first.verdict, words))
-        later = next((x for x in s.said if x.kind == NEWEST), None)
+        later = next((x for x in s.stated if x.kind == NEWEST), None)
         if later is not None:
             items.append(_program(words("This program, today's edition"), later.verdict, words))
         elif facts.newest_edition:
@@ -72,7 +72,7 @@ def verdict_table(tested: TestedRecord, words: Wording) -> TableBlock:
     reported = words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none")
     first = [words("the instrument"), words.day(r["tested_local"]), plain(r["limit_found"]), reported, "", marked]
     rows = [(r["reported_verdict"] == "fail", first)]
-    for s in tested.said:
+    for s in tested.stated:
         v = s.verdict
         who, when = _who(s, tested, words)
         limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))

@@ -47,9 +47,9 @@ def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) ->
 
 def _note(r: Mapping[str, Any], faulty: bool, words: Wording) -> str:
     """What is wrong with a contact, in words."""
-    said = words.term(r["fault"]) or (
+    fault = words.term(r["fault"]) or (
         words("not connected") if r["far"] is None else words("crossed") if faulty else ""
     )
     other = words("with {contact}", contact=r["other"]) if r["other"] else ""
     distance = words("at {distance}", distance=words.length(r["distance_m"])) if r["distance_m"] is not None else ""
-    return ", ".join(x for x in (said, other, distance) if x)
+    return ", ".join(x for x in (fault, other, distance) if x)

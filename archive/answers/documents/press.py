@@ -45,9 +45,9 @@ class Press:
             if self._set and self._set + size > _BYTES:
                 self.close()
             self._set += size
-            said = self._ask(name)
-            if said != "made":
-                raise RuntimeError(f"the typesetter refuses the document: {said}")
+            answer = self._ask(name)
+            if answer != "made":
+                raise RuntimeError(f"the typesetter refuses the document: {answer}")
             return (Path(name) / MADE).read_bytes()
 
     def close(self) -> None:

@@ -118,8 +118,8 @@ def points(x: Array, y: Array) -> str:
 
 
 @cache
-def _step(tenths: int, parted: bool) -> str:
-    """A distance of so many tenths of a dot; parted: something stands before it."""
-    sign = "-" if tenths < 0 else " " if parted else ""
+def _step(tenths: int, after: bool) -> str:
+    """A distance of so many tenths of a dot; after: something stands before it."""
+    sign = "-" if tenths < 0 else " " if after else ""
     whole, rest = divmod(abs(tenths), 10)
     return f"{sign}{whole or ('' if rest else '0')}{f'.{rest}' if rest else ''}"

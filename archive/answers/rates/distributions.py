@@ -95,9 +95,9 @@ def distribution(
             found=parameter,
             expected=", ".join(vocabulary.parameters()),
         )
-    for said, known in ((tests, tuple(TESTS)), (of, OF)):
-        if said not in known:
-            raise Trouble("no such word", code="rates.unknown-word", found=said, expected=", ".join(known))
+    for word, known in ((tests, tuple(TESTS)), (of, OF)):
+        if word not in known:
+            raise Trouble("no such word", code="rates.unknown-word", found=word, expected=", ".join(known))
     about = vocabulary.parameter(parameter)
     fields = chosen(by, choice.length_edges)
     if any(f.name == "parameter" for f in fields):
@@ -187,10 +187,10 @@ def _spread(
     worst, middle, best = (
         (limit - v for v in (high, median, low)) if sense == "max" else (v - limit for v in (low, median, high))
     )
-    said = {one.name: one.shown(v) for one, v in zip(fields, key, strict=True)}
+    word = {one.name: one.shown(v) for one, v in zip(fields, key, strict=True)}
     return Spread(
-        said,
-        name_of(fields, said),
+        word,
+        name_of(fields, word),
         records,
         f,
         histogram.number()[order],

@@ -13,13 +13,13 @@ from archive.errors import Trouble
 
 @dataclass(frozen=True)
 class GroupField:
-    """One thing to group by. sql: over records `r`; shown: what a value of it becomes in a row; said: back again."""
+    """One thing to group by. sql: over records `r`; shown: what a value of it becomes in a row; parse: back again."""
 
     name: str
     sql: str
     meaning: str
     shown: Callable[[Any], Any] = lambda value: value
-    said: Callable[[str], Any] = lambda text: text
+    parse: Callable[[str], Any] = lambda text: text
 
 
 def _quarter(value: Any) -> str | None:
@@ -30,16 +30,16 @@ def _month(value: Any) -> str | None:
     return None if value is None else f"{value // 12}-{value % 12 + 1:02d}"
 
 
-def _said_year(text: str) -> int:
+def _parse_year(text: str) -> int:
     return int(text)
 
 
-def _said_quarter(text: str) -> int:
+def _parse_quarter(text: str) -> int:
     year, _, quarter = text.upper().partition("-Q")
     return int(year) * 4 + int(quarter) - 1
 
 
-def _said_month(text: str) -> int:
+def _parse_month(text: str) -> int:
     year, _, month = text.partition("-")
     return int(year) * 12 + int(month) - 1
 
@@ -52,9 +52,9 @@ FIELDS = {
         GroupField("construction", "r.construction", "screens of the cable: u-utp, f-utp, s-ftp ..."),
         GroupField("limit", "r.limit_id", "limit with its edition"),
         GroupField("configuration", "r.configuration", "channel, permanent-link ..."),
-        GroupField("year", "r.year", "year of the test", said=_said_year),
-        GroupField("quarter", "r.year * 4 + (r.month - 1) // 3", "quarter of the test", _quarter, _said_quarter),
-        GroupField("month", "r.year * 12 + (r.month - 1)", "month of the test", _month, _said_month),
+        GroupField("year", "r.year", "year of the test", parse=_parse_year),
+        GroupField("quarter", "r.year * 4 + (r.month - 1) // 3", "quarter of the test", _quarter, _parse_quarter),
+        GroupField("month", "r.year * 12 + (r.month - 1)", "month of the test", _month, _parse_month),
         GroupField("site", "r.site", "site"),
         GroupField("job", "r.job_id", "job"),
         GroupField("client", "r.client", "client of the job"),
@@ -71,7 +71,7 @@ FIELDS = {
         GroupField("parameter", "", "each parameter by itself"),
     )
 }
-"""By name, in the order in which they are told."""
+"""By name, in the order in which they are listed."""
 
 OTHER_NAMES = {
     "length": "length_band",
@@ -93,14 +93,14 @@ def chosen(names: Iterable[str], edges: Sequence[float] | None = None) -> list[G
     Errors: Trouble for a name that is none.
     """
     found: dict[str, GroupField] = {}
-    for said in names:
-        name = said.strip().lower().replace("-", "_").replace(" ", "_")
+    for word in names:
+        name = word.strip().lower().replace("-", "_").replace(" ", "_")
         name = OTHER_NAMES.get(name, name)
         if name not in FIELDS:
             raise Trouble(
                 "records cannot be grouped by this",
                 code="rates.unknown-field",
-                found=repr(said),
+                found=repr(word),
                 expected=", ".join(FIELDS),
             )
         found[name] = length_bands(edges) if name == "length_band" else FIELDS[name]

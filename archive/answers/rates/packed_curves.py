@@ -44,7 +44,7 @@ def curves_of(
     sense: str,
     watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
 ) -> list[str]:
-    """Fills one histogram per group and counts the records that have curves; gives what is to be told.
+    """Fills one histogram per group and counts the records that have curves; returns notes for the reader.
 
     Measured curves count; where there are none, those that the export derived; where there are none either, they are
     recomputed from measured ones. Errors: Trouble for a damaged bag.

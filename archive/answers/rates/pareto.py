@@ -80,14 +80,14 @@ def _same(value: Any) -> Any:
     return value
 
 
-def _named(said: str) -> str:
-    name = said.strip().lower().replace("-", "_")
+def _named(word: str) -> str:
+    name = word.strip().lower().replace("-", "_")
     name = _ALSO.get(name, name)
     if name not in PARTS and OTHER_NAMES.get(name, name) not in FIELDS:
         raise Trouble(
             "what failed cannot be told by this",
             code="rates.unknown-field",
-            found=repr(said),
+            found=repr(word),
             expected=", ".join((*PARTS, *FIELDS)),
         )
     return name if name in PARTS else OTHER_NAMES.get(name, name)

@@ -154,7 +154,7 @@ def _one_line(axes: Axes, n: int, at: Array, rows: Sequence[dict[str, Any]], kin
 def _times(time: str, there: set[Any]) -> list[Any]:
     """Every year, quarter or month from the first to the last."""
     field = FIELDS[time]
-    numbers = [field.said(str(t)) for t in there]
+    numbers = [field.parse(str(t)) for t in there]
     return [field.shown(n) for n in range(min(numbers), max(numbers) + 1)]
 
 

@@ -1,4 +1,4 @@
-"""Rates of an archive: groups, their total, their differences, and what a reader must be told beside the numbers."""
+"""Rates of an archive: groups, their total, their differences, and what a reader must know beside the numbers."""
 
 from __future__ import annotations
 
@@ -82,10 +82,10 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choi
             f"{missing} links are not graded and stand in no rate; rate_at_least and rate_at_most say what they could "
             "change"
         )
-    told = sum(g.by_instrument for g in groups)
-    if told and choice.verdicts == "best" and not single:
+    by_instrument = sum(g.by_instrument for g in groups)
+    if by_instrument and choice.verdicts == "best" and not single:
         out.append(
-            f"{told} links rest on the instrument's verdict alone: no curves came along (--verdicts program leaves "
+            f"{by_instrument} links rest on the instrument's verdict alone: no curves came along (--verdicts program leaves "
             "them out)"
         )
     small = sum(1 for r in rows if r["small"])

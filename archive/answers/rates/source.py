@@ -65,7 +65,7 @@ class Choice:
             if not one.sql:
                 raise Trouble(f"records cannot be chosen by {one.name}", code="rates.not-a-filter")
             try:
-                values.append(one.said(text))
+                values.append(one.parse(text))
             except ValueError:
                 raise Trouble(
                     f"no such {one.name.replace('_', ' ')}", code="rates.not-a-value", found=repr(text)

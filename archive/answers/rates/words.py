@@ -10,7 +10,7 @@ from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates
 
 _MOST = 12
-"""Differences that are told; --json has them all."""
+"""Differences that are listed; --json has them all."""
 
 
 def rates_lines(found: Rates) -> Iterator[str]:
@@ -93,7 +93,7 @@ def aligned(lines: Sequence[Sequence[str]], left: int) -> Iterator[str]:
 
 
 def percent(share: float | None) -> str:
-    """A share in per cent with as many places as tell it from all and nothing."""
+    """A share in per cent with as many decimals as distinguish it from 0 and 100 %."""
     if share is None:
         return ""
     places = 1
