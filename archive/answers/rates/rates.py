@@ -85,8 +85,8 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choi
     by_instrument = sum(g.by_instrument for g in groups)
     if by_instrument and choice.verdicts == "best" and not single:
         out.append(
-            f"{by_instrument} links rest on the instrument's verdict alone: no curves came along (--verdicts program leaves "
-            "them out)"
+            f"{by_instrument} links rest on the instrument's verdict alone: no curves came along (--verdicts program "
+            "leaves them out)"
         )
     small = sum(1 for r in rows if r["small"])
     if small:
