@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from archive import vocabulary
 from archive.answers.plots.axes import CIRCLE, Axes
-from archive.answers.plots.frame import Box
+from archive.answers.plots.model import Box
 from archive.answers.plots.pen import SOFT, STYLES, text
 from archive.answers.plots.scale import LOG, even, megahertz
 from archive.answers.plots.sheet import HEAD, Key, Sheet, checked_form, letters, save_sheet
@@ -60,7 +60,7 @@ def draw(limit: Limit) -> Sheet:
     sheet = Sheet(_WIDE, bottom + 16 * len(foot), limit.id, under)
     for n, (title, lines) in enumerate(groups):
         left, top = _LEFT + (_FIELD + 78) * (n % 2), HEAD + 24 + _ROW * (n // 2)
-        _panel(sheet, Box(left, top, field, _TALL, True), title, lines)
+        _panel(sheet, Box(left, top, field, _TALL), title, lines)
     sheet.parts.extend(text(10, bottom + 6 + 16 * n, row, colour=SOFT, size=9) for n, row in enumerate(foot))
     return sheet
 
@@ -76,6 +76,7 @@ def _panel(sheet: Sheet, box: Box, title: str, lines: Sequence[Line]) -> None:
     room = 0.08 * (most - least) or 1.0
     axes = Axes(box, (low, high), (least - room, most + room), LOG)
     axes.grid(megahertz(low, high), [(t, f"{t:g}") for t in even(least, most, 5) if least - room <= t <= most + room])
+    axes.edges()
     keys = []
     for number, (line, f, at, firm) in enumerate(drawn):
         style, name = STYLES[number], vocabulary.parameter(line.parameter).name

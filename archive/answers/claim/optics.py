@@ -8,7 +8,7 @@ from typing import Any
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.documents import DocumentSection, Figure, TableBlock
 from archive.answers.plots.axes import CIRCLE, Axes
-from archive.answers.plots.frame import Box
+from archive.answers.plots.model import Box
 from archive.answers.plots.pen import INK, haloed, picture
 from archive.answers.plots.scale import even
 from archive.answers.wording import Wording, plain
@@ -49,10 +49,11 @@ def _limit(r: Mapping[str, Any], graded: Sequence[Mapping[str, Any]]) -> float |
 def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wording, title: str) -> str:
     values = [v for r, limit in marked for v in (r["value"], limit) if v is not None]
     ticks = even(min(0.0, *values), max(*values, 0.1) * 1.15, 6)
-    box = Box(_LEFT, 14, _WIDE, _ROW * len(marked), True)
+    box = Box(_LEFT, 14, _WIDE, _ROW * len(marked))
     axes = Axes(box, (ticks[0], ticks[-1]), (len(marked) - 0.5, -0.5))
     names = [", ".join(t for t in (plain(r["subject"]), _wave(r), words.way(r["direction"])) if t) for r, _ in marked]
     axes.grid([(t, words.free(t)) for t in ticks], list(enumerate(names)), "x")
+    axes.edges()
     for k, (r, limit) in enumerate(marked):
         axes.line([max(0.0, ticks[0]), r["value"]], [k, k], (INK, ""), 1.2)
         axes.markers([r["value"]], [k], CIRCLE, INK, INK)

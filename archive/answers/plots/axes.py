@@ -6,9 +6,10 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from archive.answers.plots.frame import Box
-from archive.answers.plots.pen import GRID, HATCH_FILL, SOFT, figure, points, stroke, text
+from archive.answers.plots.model import Box
+from archive.answers.plots.pen import GRID, HATCH_FILL, INK, SOFT, figure, points, stroke, text
 from archive.answers.plots.scale import LINEAR, Array, turned
+from archive.answers.plots.thin import thin
 
 CIRCLE = "M-3.3 0a3.3 3.3 0 1 0 6.6 0a3.3 3.3 0 1 0-6.6 0z"
 SQUARE = "M-3-3h6v6h-6z"
@@ -16,6 +17,7 @@ MARKERS = (CIRCLE, SQUARE, "M0-4.3L4.3 0 0 4.3-4.3 0z", "M0-4L4 3h-8z", "M0 4L4-
 """Shapes around the origin: circle, square, diamond, triangle, triangle on its point, hexagon."""
 
 Values = Sequence[float] | Array
+Ticks = Iterable[tuple[float, str]]
 Style = tuple[str, str]
 """Colour and dashes of a stroke, as in pen.STYLES."""
 
@@ -42,30 +44,34 @@ class Axes:
         return np.asarray(self.box.left + at * self.box.wide)
 
     def y(self, values: Array | float) -> Array:
-        """Positions down, in dots."""
+        """Positions down, in dots; what lies outside is put on the edge."""
         low, high = self._y
-        return np.asarray(self.bottom - (np.asarray(values, dtype=float) - low) / (high - low) * self.box.tall)
+        inside = np.clip(np.asarray(values, dtype=float), min(self._y), max(self._y))
+        return np.asarray(self.bottom - (inside - low) / (high - low) * self.box.tall)
 
-    def grid(self, x: Iterable[tuple[float, str]] = (), y: Iterable[tuple[float, str]] = (), lines: str = "xy") -> None:
+    def grid(self, x: Ticks = (), y: Ticks = (), lines: str = "xy", *, size: float = 9.5, colour: str = INK) -> None:
         """Figures at the lower and the left edge, and lines from those of the named axes."""
         box = self.box
-        for value, label in x:
-            at = float(self.x(value))
-            if "x" in lines:
-                self.parts.append(stroke(f"M{figure(at)} {figure(box.top)}v{figure(box.tall)}", GRID, "", 0.6))
-            self.parts.append(text(at, self.bottom + 14, label, anchor="middle", size=9.5))
-        for value, label in y:
-            at = float(self.y(value))
-            if "y" in lines:
-                self.parts.append(stroke(f"M{figure(box.left)} {figure(at)}h{figure(box.wide)}", GRID, "", 0.6))
-            self.parts.append(text(box.left - 7, at + 3.4, label, anchor="end", size=9.5))
-        edge = f"M{figure(box.left)} {figure(box.top)}v{figure(box.tall)}h{figure(box.wide)}"
-        self.parts.append(stroke(edge, SOFT, "", 0.8))
+        across = [(float(self.x(value)), label) for value, label in x]
+        down = [(float(self.y(value)), label) for value, label in y]
+        path = "".join(f"M{figure(at)} {figure(box.top)}v{figure(box.tall)}" for at, _ in across if "x" in lines)
+        path += "".join(f"M{figure(box.left)} {figure(at)}h{figure(box.wide)}" for at, _ in down if "y" in lines)
+        self.parts.append(stroke(path, GRID, "", 0.6))
+        far = self.bottom + 1.4 * size
+        self.parts += [text(at, far, t, anchor="middle", colour=colour, size=size) for at, t in across if t]
+        near = box.left - 0.6 * size
+        self.parts += [text(near, at + 0.36 * size, t, anchor="end", colour=colour, size=size) for at, t in down if t]
 
-    def line(self, x: Values, y: Values, style: Style, width: float) -> None:
-        """A line through points; a missing one (NaN) leaves a gap."""
-        path = points(self.x(np.asarray(x, dtype=float)), self.y(np.asarray(y, dtype=float)))
-        self.parts.append(stroke(path, *style, width))
+    def edges(self, *, closed: bool = False) -> None:
+        """The left and the lower edge; closed: all four."""
+        box = self.box
+        path = f"M{figure(box.left)} {figure(box.top)}v{figure(box.tall)}h{figure(box.wide)}"
+        self.parts.append(stroke(path + (f"v-{figure(box.tall)}z" if closed else ""), SOFT, "", 0.8))
+
+    def line(self, x: Values, y: Values, style: Style, width: float, columns: int = 0) -> None:
+        """A line through points; NaN leaves a gap. columns: of dots that it is thinned to, 0 for none."""
+        at = self.x(np.asarray(x, dtype=float)), self.y(np.asarray(y, dtype=float))
+        self.parts.append(stroke(points(*(thin(*at, columns) if columns else at)), *style, width))
 
     def band(self, x: Array, low: Array, high: Array, colour: str) -> None:
         """The field between two curves, pale."""

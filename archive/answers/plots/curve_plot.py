@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from archive.answers.plots import pen
-from archive.answers.plots.frame import LEGEND_ROW, Box, PlotFrame
+from archive.answers.plots.axes import Axes
+from archive.answers.plots.frame import LEGEND_ROW, PlotFrame
 from archive.answers.plots.mark import ring
-from archive.answers.plots.model import USUAL, Panel, PlotCurve, PlotLayout
-from archive.answers.plots.pen import GRID, HATCH_FILL, INK, SHADE, SOFT, STYLES, escape, figure, haloed, text
+from archive.answers.plots.model import USUAL, Box, Panel, PlotCurve, PlotLayout
+from archive.answers.plots.pen import HATCH_FILL, INK, SHADE, SOFT, STYLES, escape, figure, haloed, text
 from archive.answers.plots.scale import Array
 from archive.answers.plots.thin import thin
 
@@ -65,64 +66,48 @@ def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple
 
 
 def _panel(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
-    out = _areas(frame, box, panel) if panel.limit is not None else []
-    first = box.left == frame.boxes[0].left
-    for t in frame.y_ticks:
-        y = float(frame.y(t, box))
-        out.append(f'<path d="M{figure(box.left)} {figure(y)}h{figure(box.wide)}" stroke="{GRID}" stroke-width=".6"/>')
-        if first:
-            out.append(text(box.left - 4, y + 3, frame.layout.tick_text(t), anchor="end", colour=SOFT))
-    for t in frame.x_ticks:
-        x = float(frame.x(t, box))
-        out.append(f'<path d="M{figure(x)} {figure(box.top)}v{figure(box.tall)}" stroke="{GRID}" stroke-width=".6"/>')
-        if box.lowest:
-            out.append(text(x, box.top + box.tall + 11, frame.layout.tick_text(t), anchor="middle", colour=SOFT))
+    axes, columns = frame.axes(box), int(box.wide * frame.layout.detail)
+    if panel.limit is not None:
+        _areas(axes, panel, panel.limit, columns)
+    frame.grid(axes)
     deciding = panel.mark.curve if panel.mark is not None else ""
     for n, curve in enumerate(panel.curves):
         if curve.label != deciding:
-            out.append(_line(frame, box, curve, *STYLES[n % len(STYLES)], 0.9))
+            axes.line(curve.x, curve.y, STYLES[n % len(STYLES)], 0.9, columns)
     for curve in panel.curves:
         if curve.label == deciding:
-            out.append(_line(frame, box, curve, "#fff", "", 2.4))
-            out.append(_line(frame, box, curve, INK, "", 1.1))
+            axes.line(curve.x, curve.y, ("#fff", ""), 2.4, columns)
+            axes.line(curve.x, curve.y, (INK, ""), 1.1, columns)
     if panel.limit is not None:
-        out.append(_line(frame, box, panel.limit, INK, "", 2.0))
+        axes.line(panel.limit.x, panel.limit.y, (INK, ""), 2.0, columns)
     for event in panel.events:
-        x = float(frame.x(event.x, box))
-        out.append(pen.stroke(f"M{figure(x)} {figure(box.top)}v{figure(box.tall)}", SOFT, "2 2", 0.8))
-        out.append(haloed(x + 2, box.top + 9, event.text))
-    out.append(
-        f'<rect x="{figure(box.left)}" y="{figure(box.top)}" width="{figure(box.wide)}" height="{figure(box.tall)}" '
-        f'fill="none" stroke="{SOFT}" stroke-width=".7"/>'
-    )
-    out.append(text(box.left, box.top - 6, panel.heading, size=9, bold=True))
+        axes.line([event.x] * 2, [frame.y0, frame.y1], (SOFT, "2 2"), 0.8)
+        axes.parts.append(haloed(float(axes.x(event.x)) + 2, box.top + 9, event.text))
+    axes.edges(closed=True)
+    axes.parts.append(text(box.left, box.top - 6, panel.heading, size=9, bold=True))
     if panel.mark is not None:
-        out.extend(ring(frame, box, panel, panel.mark))
-    return out
+        ring(axes, panel, panel.mark)
+    return axes.parts
 
 
-def _areas(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
+def _areas(axes: Axes, panel: Panel, limit: PlotCurve, columns: int) -> None:
     """The failing side, hatched, and the margin, shaded."""
-    limit = panel.limit
-    assert limit is not None
     good = np.isfinite(limit.y)
     if not good.any():
-        return []
-    lx, ly = frame.x(limit.x[good], box), frame.y(limit.y[good], box)
-    out = []
+        return
+    lx, ly = axes.x(limit.x[good]), axes.y(limit.y[good])
     worst = _envelope(panel)
     if worst is not None:
-        wx, wy = thin(frame.x(worst.x, box), frame.y(worst.y, box), int(box.wide * frame.layout.detail))
+        wx, wy = thin(axes.x(worst.x), axes.y(worst.y), columns)
         line = np.interp(wx, lx, ly)
         keep = np.isfinite(wy) & (wx >= lx[0] - 0.01) & (wx <= lx[-1] + 0.01)
         if keep.any():
             around = np.r_[wx[keep], wx[keep][::-1]], np.r_[wy[keep], line[keep][::-1]]
-            out.append(f'<path d="{pen.points(*around)}Z" fill="{SHADE}"/>')
-    edge = figure(box.top if panel.sense == "max" else box.top + box.tall)
-    tx, ty = thin(lx, ly, int(box.wide))
+            axes.parts.append(f'<path d="{pen.points(*around)}Z" fill="{SHADE}"/>')
+    edge = figure(axes.box.top if panel.sense == "max" else axes.bottom)
+    tx, ty = thin(lx, ly, int(axes.box.wide))
     field = pen.points(tx, ty) + f"L{figure(tx[-1])} {edge}L{figure(tx[0])} {edge}Z"
-    out.append(f'<path d="{field}" fill="{HATCH_FILL}"/>')
-    return out
+    axes.parts.append(f'<path d="{field}" fill="{HATCH_FILL}"/>')
 
 
 def _envelope(panel: Panel) -> PlotCurve | None:
@@ -136,8 +121,3 @@ def _envelope(panel: Panel) -> PlotCurve | None:
     stack = np.where(np.isnan(stack), fill, stack)
     worst: Array = stack.max(axis=0) if panel.sense == "max" else stack.min(axis=0)
     return PlotCurve("", curves[0].x, np.where(empty, np.nan, worst))
-
-
-def _line(frame: PlotFrame, box: Box, curve: PlotCurve, colour: str, dash: str, width: float) -> str:
-    x, y = thin(frame.x(curve.x, box), frame.y(curve.y, box), int(box.wide * frame.layout.detail))
-    return pen.stroke(pen.points(x, y), colour, dash, width)

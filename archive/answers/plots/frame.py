@@ -3,26 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 
-from archive.answers.plots.model import Panel, PlotLayout
-from archive.answers.plots.scale import Array, even, ticks, turned, usable
+from archive.answers.plots.axes import Axes
+from archive.answers.plots.model import Box, Panel, PlotLayout
+from archive.answers.plots.pen import SOFT
+from archive.answers.plots.scale import even, ticks, usable
 
 LEGEND_ROW = 13
 _LEFT, _RIGHT, _TOP = 42, 8, 20
 _AXIS_TEXTS = 32
-
-
-class Box(NamedTuple):
-    """The inner field of one panel, in dots. lowest: it carries the figures of the axis across."""
-
-    left: float
-    top: float
-    wide: float
-    tall: float
-    lowest: bool
 
 
 def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float, int]]:
@@ -55,13 +46,24 @@ class PlotFrame:
         self.axis_text = self.legend_top - 10
         self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS)
 
+    def axes(self, box: Box) -> Axes:
+        """Axes of one panel."""
+        return Axes(box, (self.x0, self.x1), (self.y0, self.y1), self.scale)
+
+    def grid(self, axes: Axes) -> None:
+        """Draws the grid of one panel, with figures where no other panel has them already."""
+        first, lowest = axes.box.left == self.boxes[0].left, axes.box.top == self.boxes[-1].top
+        across = [(t, self.layout.tick_text(t) if lowest else "") for t in self.x_ticks]
+        down = [(t, self.layout.tick_text(t) if first else "") for t in self.y_ticks]
+        axes.grid(across, down, size=8.5, colour=SOFT)
+
     def _boxes(self, count: int, bottom: float) -> list[Box]:
         across = self.layout.width - self.left - _RIGHT
         if not self.layout.stacked:
             wide = (across - 24 * (count - 1)) / count
-            return [Box(self.left + k * (wide + 24), _TOP, wide, bottom - _TOP, True) for k in range(count)]
+            return [Box(self.left + k * (wide + 24), _TOP, wide, bottom - _TOP) for k in range(count)]
         tall = (bottom - _TOP - 24 * (count - 1)) / count
-        return [Box(self.left, _TOP + k * (tall + 24), across, tall, k == count - 1) for k in range(count)]
+        return [Box(self.left, _TOP + k * (tall + 24), across, tall) for k in range(count)]
 
     def _measure(self, panels: Sequence[Panel], scale: str) -> None:
         drawn = [c for p in panels for c in (*p.curves, *([p.limit] if p.limit else []))]
@@ -92,14 +94,3 @@ class PlotFrame:
         self.y0 = steps[0] if low - steps[0] < 2 * room or not limits else low
         self.y1 = steps[-1] if steps[-1] - high < 2 * room or not limits else high + room
         self.y_ticks = [t for t in steps if self.y0 <= t <= self.y1]
-
-    def x(self, values: Array | float, box: Box) -> Array:
-        """Positions across, in dots."""
-        ends = turned(self.scale, np.array([self.x0, self.x1]))
-        at = (turned(self.scale, np.asarray(values, dtype=float)) - ends[0]) / (ends[1] - ends[0])
-        return np.asarray(box.left + at * box.wide)
-
-    def y(self, values: Array | float, box: Box) -> Array:
-        """Positions down, in dots; what lies outside the frame is put on its edge."""
-        inside = np.clip(np.asarray(values, dtype=float), self.y0, self.y1)
-        return np.asarray(box.top + (self.y1 - inside) / (self.y1 - self.y0) * box.tall)

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
-from archive.answers.plots.frame import Box, PlotFrame
+from archive.answers.plots.axes import Axes
 from archive.answers.plots.model import Mark, Panel
 from archive.answers.plots.pen import INK, figure, haloed, stroke
 
 _LINE, _LETTER = 10.5, 4.9
 
 
-def ring(frame: PlotFrame, box: Box, panel: Panel, mark: Mark) -> list[str]:
+def ring(axes: Axes, panel: Panel, mark: Mark) -> None:
     """Ring, leader and words of a mark."""
-    x, y = float(frame.x(mark.x, box)), float(frame.y(mark.y, box))
+    x, y = float(axes.x(mark.x)), float(axes.y(mark.y))
     lines = mark.text.split("\n")
     wide, tall = _LETTER * max(map(len, lines)), _LINE * len(lines)
-    left = x > box.left + box.wide * 0.55
+    left = x > axes.box.left + axes.box.wide * 0.55
     near = x - 9 if left else x + 9
-    top = _free(frame, box, panel, (near - wide, near) if left else (near, near + wide), y, tall)
-    out = []
+    top = _free(axes, panel, (near - wide, near) if left else (near, near + wide), y, tall)
+    out = axes.parts
     edge = top + tall / 2
     if abs(edge - y) > tall:
         out.append(stroke(f"M{figure(x)} {figure(y)}L{figure(near)} {figure(edge)}", INK, "", 0.6))
@@ -27,15 +27,14 @@ def ring(frame: PlotFrame, box: Box, panel: Panel, mark: Mark) -> list[str]:
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="1.1" fill="{INK}"/>')
     anchor = "end" if left else "start"
     out.extend(haloed(near, top + 8.5 + _LINE * n, line, anchor) for n, line in enumerate(lines))
-    return out
 
 
-def _free(frame: PlotFrame, box: Box, panel: Panel, span: tuple[float, float], y: float, tall: float) -> float:
+def _free(axes: Axes, panel: Panel, span: tuple[float, float], y: float, tall: float) -> float:
     """Top of the words: beyond the limit and the point, as near as the frame allows."""
-    highest, lowest = box.top + 3, box.top + box.tall - tall - 3
+    highest, lowest = axes.box.top + 3, axes.bottom - tall - 3
     if panel.limit is None:
         return max(highest, min(y - tall, lowest))
-    px, py = frame.x(panel.limit.x, box), frame.y(panel.limit.y, box)
+    px, py = axes.x(panel.limit.x), axes.y(panel.limit.y)
     over = py[(px >= span[0] - 2) & (px <= span[1] + 2) & np.isfinite(py)]
     if panel.sense == "max":
         return max(highest, min(float(over.min(initial=y)), y - 5) - tall - 5)

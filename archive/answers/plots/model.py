@@ -4,8 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from archive.answers.plots.scale import ROOT, Array
+
+
+class Box(NamedTuple):
+    """The inner field of one panel, in dots."""
+
+    left: float
+    top: float
+    wide: float
+    tall: float
 
 
 @dataclass(frozen=True)

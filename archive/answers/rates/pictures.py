@@ -13,7 +13,7 @@ import numpy as np
 
 from archive import vocabulary
 from archive.answers.plots.axes import CIRCLE, MARKERS, SQUARE, Axes
-from archive.answers.plots.frame import Box
+from archive.answers.plots.model import Box
 from archive.answers.plots.pen import INK, STYLES, figure, haloed, text
 from archive.answers.plots.scale import LOG, Array, even, megahertz
 from archive.answers.plots.sheet import HEAD, Key, Sheet, checked_form, left_of, letters, save_sheet
@@ -62,10 +62,11 @@ def _by_group(found: Rates, title: str) -> Sheet:
     names = [found.name(r) for r in rows]
     beside = [f"{r['links']:,} links" + (", small" if r["small"] else "") for r in rows]
     left, right = left_of(names), 14 + max(letters(b, 9) for b in beside)
-    box = Box(left, HEAD + 28, _WIDE - left - right, _ROW * len(rows), True)
+    box = Box(left, HEAD + 28, _WIDE - left - right, _ROW * len(rows))
     low = min(r[f"{kind}low"] for r in rows for kind in ("", "first_time_") if r[f"{kind}rate"] is not None)
     axes = Axes(box, _shares(low), (len(rows) - 0.5, -0.5))
     axes.grid(_percent(_shares(low)), list(enumerate(names)), "x")
+    axes.edges()
     for shift, kind, shape, filled in ((-0.14, "", CIRCLE, True), (0.14, "first_time_", SQUARE, False)):
         style = (STYLES[0 if filled else 1][0], "")
         for i, row in enumerate(rows):
@@ -120,8 +121,9 @@ def _over_time(found: Rates, time: str, title: str) -> Sheet:
         ]
         low = min((r[f"{kind}low"] for line in given for _, r in line), default=0.0)
         ends = _shares(low)
-        axes = Axes(Box(68, HEAD + 22 + 222 * part, _WIDE - 84, 180, True), (-0.5, len(times) - 0.5), ends)
+        axes = Axes(Box(68, HEAD + 22 + 222 * part, _WIDE - 84, 180), (-0.5, len(times) - 0.5), ends)
         axes.grid(labels if part else (), _percent(ends), "y")
+        axes.edges()
         axes.parts.append(text(68, axes.box.top - 8, f"Share of links that pass, {words}", size=10, bold=True))
         for n, line in enumerate(given):
             _one_line(axes, n, np.array([i for i, _ in line]) + _aside(n, len(kept)), [r for _, r in line], kind)
@@ -166,9 +168,10 @@ def of_failed(found: Failed, title: str = "") -> Sheet:
     names = [_failed_name(found, r) for r in rows]
     most = max(r["links"] for r in rows)
     left = left_of(names)
-    axes = Axes(Box(left, HEAD + 6, _WIDE - left - 20, 32 * len(rows), True), (0, most * 1.5), (len(rows) - 0.5, -0.5))
+    axes = Axes(Box(left, HEAD + 6, _WIDE - left - 20, 32 * len(rows)), (0, most * 1.5), (len(rows) - 0.5, -0.5))
     ticks = [(t, f"{t:,.0f}") for t in even(0, most * 1.5, 6) if t <= most * 1.5 and t == int(t)]
     axes.grid(ticks, list(enumerate(names)), "x")
+    axes.edges()
     for i, row in enumerate(rows):
         axes.bar(row["links"], i, 9, STYLES[0][0])
         words = f"{_many(row['links'], 'link')}, {100 * row['share_of_links']:.0f} %; "
@@ -217,10 +220,11 @@ def of_distribution(found: Distribution, title: str = "") -> Sheet:
     if limit is not None and np.isfinite(limit).any():
         low, high = min(low, float(np.nanmin(limit))), max(high, float(np.nanmax(limit)))
     y = (min(low - 0.5, -0.08 * high) if margins else low - 0.04 * (high - low), high + 0.04 * (high - low) + 0.1)
-    axes = Axes(Box(68, HEAD + 4, _WIDE - 84, 310, True), ends, y, LOG)
+    axes = Axes(Box(68, HEAD + 4, _WIDE - 84, 310), ends, y, LOG)
     if margins:
         axes.hatched(y[0], 0)
     axes.grid(megahertz(*ends), [(t, f"{t:g}") for t in even(*y, 6) if y[0] <= t <= y[1]])
+    axes.edges()
     keys = [_spread(axes, STYLES[n], d) for n, *d in drawn]
     if margins:
         axes.line(ends, [0, 0], (INK, ""), 1.6)
