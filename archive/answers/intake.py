@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -17,7 +16,7 @@ from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
 from archive.formats.folders import path_text, walk
 from archive.formats.mapping.load import READ
-from archive.formats.reading import tasks
+from archive.formats.reading import companions
 from archive.formats.recognition import Entry
 from archive.parallel import prefetch
 from archive.store import Archive, files
@@ -110,15 +109,6 @@ def originals(
             yield path, path_text(path.name)
             for companion in companions(path, mapping):
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())
-
-
-def companions(path: Path, mapping: Any = None) -> list[Path]:
-    """Files beside a single file, or in folders beside it, that its reader takes in with it, such as a port map or the
-    curves of an index: they belong to the original."""
-    with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
-        read = tasks([path], Path(temporary), mapping=mapping)
-        found = {p for task in read if task.found for p in task.found.takes}
-        return sorted(p for p in found if p != path and p.is_relative_to(path.parent) and p.is_file())
 
 
 def _attach(making: Deposit, how: Choices) -> None:

@@ -60,6 +60,11 @@ def is_workbook(path: Path) -> bool:
     return "[Content_Types].xml" in names or "mimetype" in names
 
 
+def is_packed(entry: Entry) -> bool:
+    """True for a zip that is to be unpacked: none that an office program reads as one file."""
+    return is_zip(entry.head) and not is_workbook(entry.path)
+
+
 def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Iterator[Entry | Refused]:
     """The files of a file, folder or zip, in the order of their paths. Zips are unpacked into `temporary`.
 
@@ -81,7 +86,7 @@ def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Itera
 
 
 def _file(entry: Entry, temporary: Path, depth: int) -> Iterator[Entry | Refused]:
-    if depth < MOST_DEPTH and is_zip(entry.head) and not is_workbook(entry.path):
+    if depth < MOST_DEPTH and is_packed(entry):
         yield from _folder(unpack(entry.path, temporary, entry.name), temporary, f"{entry.name}/", depth + 1)
     else:
         yield entry

@@ -10,8 +10,8 @@ from typing import Any, cast
 
 from archive.errors import Trouble
 from archive.formats import mapping as by_mapping
-from archive.formats.containers import entries, is_dropping
-from archive.formats.folders import Refused
+from archive.formats.containers import entries, is_dropping, is_packed
+from archive.formats.folders import Refused, path_text
 from archive.formats.open_xml.gate import well_formed
 from archive.formats.open_xml.prolog import looks_like_xml
 from archive.formats.readers import OPEN, names, reader
@@ -203,6 +203,17 @@ def tasks(
         else:
             found.append(_by_mapping(unit, mapping) or recognised(unit))
     return found
+
+
+def companions(path: Path, mapping: Any = None) -> list[Path]:
+    """Files beside a single file, or in folders beside it, that its reader takes in with it, such as a port map or the
+    curves of an index. What is in a zip takes in nothing from beside it. mapping: the one that was named."""
+    entry = Entry(path, path_text(path.name))
+    if is_packed(entry):
+        return []
+    task = _by_mapping(entry, mapping) or recognised(entry)
+    taken = task.found.takes if task.found is not None else ()
+    return sorted(p for p in taken if p != path and p.is_relative_to(path.parent) and p.is_file())
 
 
 def _by_mapping(entry: Entry, mapping: Any) -> ReadingTask | None:
