@@ -14,9 +14,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from archive.confined import Confined
 from archive.errors import Trouble
 from archive.formats.deduplicate_shared import SharedRowFilter
 from archive.formats.merge import TableFiles, merged
+from archive.formats.parquet_batches import batches, columns_of, damaged
 from archive.formats.recognition import Entry, Recognition
 from archive.formats.table_cursor import ROW, RowFault, TablePart
 from archive.tables import Batch, namespace, pieces, schema, tables
@@ -29,13 +31,19 @@ def recognise(entry: Entry) -> Recognition | None:
     """records.parquet; it takes the other tables beside it."""
     if entry.path.name != "records.parquet" or not entry.head.startswith(_MAGIC):
         return None
-    beside = frozenset(p for t in tables() if (p := entry.path.parent / f"{t}.parquet").is_file())
+    beside = _beside(entry)
     return Recognition(0.95, f"records.parquet with {len(beside) - 1} tables beside it", "link-record-parquet", beside)
+
+
+def _beside(entry: Entry) -> frozenset[Path]:
+    return frozenset(p for t in tables() if (p := entry.path.parent / f"{t}.parquet").is_file())
 
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
     """Batches of the tables beside records.parquet. Errors: Trouble where a file is damaged or has wrong columns."""
-    return merged(ParquetFiles(entry))
+    beside = _beside(entry)
+    with Confined(entry.name, sum(path.stat().st_size for path in beside)) as process:
+        yield from merged(ParquetFiles(entry, process))
 
 
 def write(batches: Iterable[Batch], out: Path) -> None:
@@ -65,12 +73,13 @@ def write(batches: Iterable[Batch], out: Path) -> None:
 
 
 class ParquetFiles(TableFiles):
-    """The tables beside records.parquet."""
+    """The tables beside records.parquet, each read in a process of their own: who wrote them is not known."""
 
     layout, program = "link-record-parquet", "parquet"
 
-    def __init__(self, records: Entry) -> None:
+    def __init__(self, records: Entry, process: Confined) -> None:
         super().__init__(records, ".parquet")
+        self._process = process
         for name in self.entries:
             self._check(name)
 
@@ -81,7 +90,7 @@ class ParquetFiles(TableFiles):
     def record_ids(self, name: str) -> Iterator[pa.Array]:
         """Column record_id."""
         for batch in self._batches(name, ["record_id"]):
-            yield batch.column("record_id").cast(pa.string())
+            yield self._cast(name, batch.column("record_id"), pa.string())
 
     def parts(self, name: str) -> Iterator[TablePart]:
         """The rows in the types of the tables, with their numbers."""
@@ -89,7 +98,9 @@ class ParquetFiles(TableFiles):
         first = 0
         for batch in self._batches(name, None):
             columns = [
-                batch.column(f.name).cast(f.type) if f.name in batch.schema.names else pa.nulls(batch.num_rows, f.type)
+                self._cast(name, batch.column(f.name), f.type)
+                if f.name in batch.schema.names
+                else pa.nulls(batch.num_rows, f.type)
                 for f in wanted
             ]
             rows = np.arange(first, first + batch.num_rows)
@@ -106,25 +117,27 @@ class ParquetFiles(TableFiles):
                         )
             yield TablePart(table, faults)
 
-    def _batches(self, name: str, columns: list[str] | None) -> Iterator[Any]:
-        if name not in self.entries:
-            return
-        entry = self.entries[name]
-        rows = 500 if name == "sweeps" else _ROWS
+    def _batches(self, name: str, columns: list[str] | None) -> Iterator[pa.RecordBatch]:
+        if name in self.entries:
+            entry, rows = self.entries[name], 500 if name == "sweeps" else _ROWS
+            for found in self._process.stream(batches, str(entry.path), entry.name, columns, rows, name=entry.name):
+                with pa.ipc.open_stream(found) as stream:
+                    for batch in stream:
+                        batch.validate(full=True)
+                        yield batch
+
+    def _cast(self, name: str, column: pa.Array, wanted: pa.DataType) -> pa.Array:
+        """Errors: Trouble where a value does not fit the type of the table."""
         try:
-            with pq.ParquetFile(entry.path, page_checksum_verification=True) as file:
-                for group in range(file.num_row_groups):
-                    yield from file.iter_batches(rows, row_groups=[group], columns=columns, use_threads=False)
-        except (pa.ArrowInvalid, OSError) as error:
-            raise _damaged(entry, error) from None
+            return column.cast(wanted)
+        except pa.ArrowInvalid as error:
+            raise damaged(self.entries[name].name, error) from None
 
     def _check(self, name: str) -> None:
         """Errors: Trouble where the columns are not those of the table."""
         entry = self.entries[name]
-        try:
-            found = pq.read_schema(entry.path)
-        except (pa.ArrowInvalid, OSError) as error:
-            raise _damaged(entry, error) from None
+        stream = self._process.stream(columns_of, str(entry.path), entry.name, name=entry.name)
+        found = pa.ipc.read_schema(pa.BufferReader(next(stream)))
         want = schema(name)
         unknown = [n for n in found.names if n not in want.names]
         missing = [f.name for f in want if not f.nullable and f.name not in found.names]
@@ -141,17 +154,6 @@ class ParquetFiles(TableFiles):
                 ),
                 expected=", ".join(want.names)[:200],
             )
-
-
-def _damaged(entry: Entry, error: Exception) -> Trouble:
-    found = " ".join(str(error).split())[:200]
-    return Trouble(
-        "is damaged or not Parquet",
-        code="parquet.damaged",
-        where=entry.name,
-        found=found,
-        remedy="copy or export it again",
-    )
 
 
 def _castable(found: Any, wanted: Any) -> bool:

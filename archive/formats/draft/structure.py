@@ -73,7 +73,7 @@ def _logical(lines: list[str], layout: Layout) -> list[str]:
 
 def workbook(entry: Entry) -> Layout:
     """Sheets."""
-    from archive.formats.mapping.workbook import sheets
+    from archive.formats.base.workbook import sheets
 
     layout = Layout("workbook")
     listed: grids.Sheets = [(name, rows, None) for name, rows in sheets(entry)]

@@ -8,11 +8,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from archive.formats.base import text as texts
+from archive.formats.base.workbook import sheets
 from archive.formats.mapping import delimited, grid, tree
 from archive.formats.mapping.model import Mapping, SourceFile
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.record_rows import ContiguityAssumed
-from archive.formats.mapping.workbook import sheets
 from archive.formats.recognition import Entry
 
 TEXT = ("delimited", "report")

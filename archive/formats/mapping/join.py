@@ -9,11 +9,11 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import numbers
+from archive.formats.base.uncollected import uncollected
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.record_chunk import MOST_POINTS, Counted, RecordChunk
 from archive.formats.mapping.record_rows import KEYS
 from archive.formats.mapping.row_frame import Problem, RowFrame, codes, encoded
-from archive.formats.mapping.uncollected import uncollected
 from archive.tables import MOST_RECORDS
 from archive.tables.arrow import Ints
 

@@ -11,11 +11,11 @@ from typing import Any
 from archive.errors import Trouble
 from archive.formats.base import text as texts
 from archive.formats.base.kinds import kind_of
+from archive.formats.base.workbook import sheets
 from archive.formats.mapping import names
 from archive.formats.mapping.known import known
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping, SourceFile
-from archive.formats.mapping.workbook import sheets
 from archive.formats.recognition import Entry
 
 ENOUGH = 0.75

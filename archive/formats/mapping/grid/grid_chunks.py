@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import text as texts
+from archive.formats.base.uncollected import uncollected
 from archive.formats.mapping.delimited import lines as delimited
 from archive.formats.mapping.grid.blocks import RecordBlock, blocks, stripes, transposed
 from archive.formats.mapping.grid.frames import label_frame, label_table, section_frames
@@ -22,7 +23,6 @@ from archive.formats.mapping.model import Mapping, SourceField, SourceFile, Sour
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.record_rows import KEYS
 from archive.formats.mapping.row_frame import RowFrame
-from archive.formats.mapping.uncollected import uncollected
 
 MOST_BYTES = 1 << 24
 """Text of blocks gathered for one chunk."""
