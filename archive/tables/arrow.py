@@ -15,10 +15,10 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 Words: TypeAlias = npt.NDArray[np.object_]
 """Texts (str)."""
 
-Column: TypeAlias = "pa.Array | pa.ChunkedArray"
+ArrowColumn: TypeAlias = "pa.Array | pa.ChunkedArray"
 
 
-def one_chunk(column: Column) -> pa.Array:
+def one_chunk(column: ArrowColumn) -> pa.Array:
     """A column as one Arrow array. A column of one chunk is not copied, as combine_chunks would."""
     if not isinstance(column, pa.ChunkedArray):
         return column
@@ -27,13 +27,18 @@ def one_chunk(column: Column) -> pa.Array:
     return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], type=column.type)
 
 
-def rows_of(cells: Column, ids: Column, absent: int = -1) -> Ints:
+def rows_of(cells: ArrowColumn, ids: ArrowColumn, absent: int = -1) -> Ints:
     """For each cell the row at which `ids` holds it first; `absent` where it is null or not there."""
     found = pc.index_in(cells, value_set=one_chunk(ids), skip_nulls=True)
     return np.asarray(pc.fill_null(found, absent).to_numpy(), np.int64)
 
 
-def coded(column: Column) -> tuple[list[str], Ints]:
+def joined(keys: ArrowColumn, ids: ArrowColumn, column: ArrowColumn) -> pa.Array:
+    """For each key the cell of `column` in the first row with that id; null where the key is null or not there."""
+    return one_chunk(column).take(one_chunk(pc.index_in(keys, value_set=one_chunk(ids), skip_nulls=True)))
+
+
+def coded(column: ArrowColumn) -> tuple[list[str], Ints]:
     """Distinct words of a text column in the order of their first appearance, and the code of each cell; -1 for null.
 
     So [*words, ""] indexed by the codes gives the column again.
@@ -43,6 +48,6 @@ def coded(column: Column) -> tuple[list[str], Ints]:
     return encoded.dictionary.to_pylist(), codes.astype(np.int64)
 
 
-def reals(column: Column) -> Reals:
+def reals(column: ArrowColumn) -> Reals:
     """A numeric column as float64, NaN where null. Read only where the column has one chunk and no null."""
     return np.asarray(one_chunk(column).to_numpy(zero_copy_only=False), np.float64)

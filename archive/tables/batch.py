@@ -10,6 +10,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.tables.arrow import one_chunk
 from archive.tables.curves import CurveArrays
 from archive.tables.definition import no_rows, schema, tables
 
@@ -134,7 +135,7 @@ def identical(a: Any, b: Any) -> bool:
     if a.schema != b.schema or a.num_rows != b.num_rows:
         return False
     for name in a.column_names:
-        x, y = a.column(name).combine_chunks(), b.column(name).combine_chunks()
+        x, y = one_chunk(a.column(name)), one_chunk(b.column(name))
         if not x.equals(y):
             return False
         u, v = _reals(x), _reals(y)

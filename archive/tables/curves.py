@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import Bools, Column, Ints, Reals, Words, coded, one_chunk, reals, rows_of
+from archive.tables.arrow import ArrowColumn, Bools, Ints, Reals, Words, coded, one_chunk, reals, rows_of
 
 if TYPE_CHECKING:
     from archive.tables.batch import Batch
@@ -137,7 +137,7 @@ class CurveArrays:
         """True for values of `flat` of which the source says only "less than": (points,). None: no such value."""
         return self._flags(self._sweeps.column("below"))
 
-    def _flags(self, column: Column) -> Bools | None:
+    def _flags(self, column: ArrowColumn) -> Bools | None:
         lists = one_chunk(column)
         points = lists.flatten().to_numpy(zero_copy_only=False)
         if not len(points):

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from archive.tables import Batch, CurveArrays, axis_row, concat, cut
-from archive.tables.arrow import coded, one_chunk, reals, rows_of
+from archive.tables.arrow import coded, joined, one_chunk, reals, rows_of
 from archive.tables.curves import windows
 from tests.strategies import batches
 
@@ -183,4 +183,7 @@ def test_columns_as_one_chunk_codes_rows_and_numbers() -> None:
     assert (words, codes.tolist()) == (["b", "a"], [0, -1, 1, 0])
     assert rows_of(column, pa.chunked_array([["a"], ["b", None, "b"]])).tolist() == [1, -1, 0, 1]
     assert rows_of(column, pa.array([], pa.string()), absent=9).tolist() == [9, 9, 9, 9]
+    ids, more = pa.chunked_array([["a"], ["b"]]), pa.chunked_array([[1, 2]])
+    assert joined(column, ids, more).to_pylist() == [2, None, 1, 2]
+    assert joined(column, ids.slice(0, 0), more.slice(0, 0)).to_pylist() == [None] * 4
     assert _same(reals(pa.chunked_array([[1], [None]], type=pa.int64())), [1, None])

@@ -17,6 +17,7 @@ from archive.store import Archive
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.files import fingerprint
 from archive.store.parquet import BagTables
+from archive.tables.arrow import coded
 from archive.tables.canonical import record_digests
 
 _TOGETHER = 24
@@ -176,7 +177,7 @@ def _least(table: Any, keys: list[str]) -> Any:
     """Of the rows with equal keys the one with the smallest margin, the first of several."""
     if not table.num_rows:
         return table
-    codes = [table[k].combine_chunks().dictionary_encode().indices.fill_null(-1).to_numpy() for k in keys]
+    codes = [coded(table[k])[1] for k in keys]
     order = np.lexsort((table["margin"].to_numpy(), *codes[::-1]))
     sorted_codes = np.stack([c[order] for c in codes])
     first = np.r_[True, (np.diff(sorted_codes, axis=1) != 0).any(axis=0)]

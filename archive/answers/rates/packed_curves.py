@@ -16,6 +16,7 @@ from archive.answers.rates.histogram import Histogram
 from archive.store import Archive
 from archive.store.counting.from_bag import Bags
 from archive.store.parquet import BagTables, options
+from archive.tables.arrow import coded, one_chunk
 
 _COLUMNS = ["parameter", "position", "origin", "axis_id", "decimals", "scaled", "values"]
 _GROUPS = 16
@@ -125,16 +126,15 @@ def _count(
 ) -> int:
     """Counts the curves of a table, those of one axis, group and number of decimals together; curves left out."""
     decimals = pc.fill_null(table["decimals"], -1).to_numpy()
-    scaled, plain = table["scaled"].combine_chunks(), table["values"].combine_chunks()
-    names = table["axis_id"].combine_chunks().dictionary_encode()
-    axis = names.indices.to_numpy()
+    scaled, plain = one_chunk(table["scaled"]), one_chunk(table["values"])
+    names, axis = coded(table["axis_id"])
     lengths = pc.fill_null(pc.coalesce(pc.list_value_length(scaled), pc.list_value_length(plain)), 0).to_numpy()
     kinds = np.stack([axis, group, decimals], axis=1)
     skipped = 0
     alike = bool((kinds == kinds[0]).all())
     for kind in kinds[:1] if alike else np.unique(kinds, axis=0):
         rows = None if alike else np.flatnonzero((kinds == kind).all(axis=1))
-        frequencies = axes.get(names.dictionary[int(kind[0])].as_py())
+        frequencies = axes.get(names[int(kind[0])])
         length = lengths if rows is None else lengths[rows]
         fits = length == (len(frequencies) if frequencies else -1)
         if not fits.all():

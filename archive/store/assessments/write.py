@@ -17,7 +17,6 @@ from itertools import groupby
 from typing import Any
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from archive import disk
 from archive.store import aside, clock, layout
@@ -29,6 +28,7 @@ from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 from archive.store.records import split_address
 from archive.tables import Batch, no_rows, schema
+from archive.tables.arrow import joined, one_chunk
 
 Grade = Callable[[Batch], Batch]
 
@@ -80,7 +80,7 @@ class Assessment:
             some = list(members)
             low = block * _TOGETHER
             for batch in tables.batches(low, low + _TOGETHER, _TOGETHER):
-                ids = batch["records"]["record_id"].combine_chunks()
+                ids = one_chunk(batch["records"]["record_id"])
                 if len(some) < len(batch):
                     ids = ids.take(pa.array([p - low for p in some]))
                     batch = batch.select(ids.to_pylist())
@@ -182,8 +182,7 @@ def _plain(batch: Batch) -> Batch:
 
 
 def _addressed(table: Any, ids: Any, places: Any) -> Any:
-    at = pc.index_in(table["record_id"].combine_chunks(), value_set=ids)
-    return table.add_column(0, "address", places.take(at))
+    return table.add_column(0, "address", joined(table["record_id"], ids, places))
 
 
 def _by(bag: BagWriter, by: str | None) -> str | None:

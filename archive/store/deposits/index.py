@@ -20,7 +20,7 @@ import pyarrow.compute as pc
 from archive.store.parquet.sweeps import packed
 from archive.store.records import INDEX
 from archive.tables import Batch
-from archive.tables.arrow import one_chunk
+from archive.tables.arrow import coded, joined, one_chunk
 from archive.tables.markup import elements
 from archive.tables.order import positions
 
@@ -100,10 +100,10 @@ def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site:
     """
     count = len(batch)
     records = batch["records"]
-    made: dict[str, Any] = {name: records[name].combine_chunks() for name in _COPIED}
+    made: dict[str, Any] = {name: one_chunk(records[name]) for name in _COPIED}
     made["position"] = pa.array(np.arange(start, start + count, dtype=np.int32))
     made["digest"] = pa.array(digests, pa.string())
-    made["job_id"] = pc.coalesce(pa.scalar(job, pa.string()), records["job_id"].combine_chunks())
+    made["job_id"] = pc.coalesce(pa.scalar(job, pa.string()), one_chunk(records["job_id"]))
     made["site"] = _site(batch, made["job_id"], site)
     for end in ("local", "remote"):
         made[f"{end}_serial"] = _looked_up(batch, "instruments", "instrument_id", "serial", f"{end}_instrument_id")
@@ -134,9 +134,7 @@ def _hash(data: bytes) -> int:
 
 def _looked_up(batch: Batch, table: str, key: str, column: str, by: str) -> Any:
     """A column of a shared table for each record; null where the record names no row."""
-    shared = batch[table].combine_chunks()
-    at = pc.index_in(batch["records"][by].combine_chunks(), value_set=shared[key].combine_chunks(), skip_nulls=True)
-    return shared[column].combine_chunks().take(at) if shared.num_rows else pa.nulls(len(batch), shared[column].type)
+    return joined(batch["records"][by], batch[table][key], batch[table][column])
 
 
 def _site(batch: Batch, job: Any, site: str | None) -> Any:
@@ -155,7 +153,7 @@ def _verdicts(batch: Batch) -> dict[str, Any]:
         if at[row] < len(batch):
             first[at[row]] = row
     take = pa.array(first, mask=first < 0)
-    return {name: found[name].combine_chunks().take(take) for name in _VERDICT}
+    return {name: one_chunk(found[name]).take(take) for name in _VERDICT}
 
 
 def _length(batch: Batch) -> Any:
@@ -163,8 +161,7 @@ def _length(batch: Batch) -> Any:
     readings = batch["readings"]
     chosen = pc.and_(pc.equal(readings["quantity"], "length"), pc.equal(readings["origin"], "measured"))
     found = readings.filter(pc.fill_null(chosen, False)).group_by("record_id").aggregate([("value", "max")])
-    at = pc.index_in(batch["records"]["record_id"].combine_chunks(), value_set=found["record_id"].combine_chunks())
-    return found["value_max"].combine_chunks().take(at)
+    return joined(batch["records"]["record_id"], found["record_id"], found["value_max"])
 
 
 def _curves(batch: Batch, table: Any) -> tuple[Any, Any, Any, Any]:
@@ -207,7 +204,7 @@ def _begun(table: Any) -> list[Any]:
     codes = np.zeros(table.num_rows, dtype=np.int64)
     for column in columns:
         if column.null_count < len(column):
-            found = pc.fill_null(pc.dictionary_encode(column).indices, -1).to_numpy()
+            found = coded(column)[1]
             codes = np.unique(codes * (int(found.max(initial=0)) + 2) + found, return_inverse=True)[1]
     _, first, where = np.unique(codes, return_index=True, return_inverse=True)
     few = [c.take(pa.array(first)).to_pylist() for c in columns]

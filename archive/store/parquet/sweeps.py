@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 
 from archive.store.parquet import curves, options
 from archive.tables import schema
+from archive.tables.arrow import coded
 
 RECORDS_PER_GROUP = 16
 RECORDS_PER_FILE = 1_000
@@ -50,8 +51,7 @@ class SweepFile:
         """Curves of at most RECORDS_PER_GROUP records, packed. position: record of each row, rising (int ndarray)."""
         starts = np.flatnonzero(np.diff(position, prepend=-1))
         curve = np.arange(len(position)) - np.repeat(starts, np.diff(np.append(starts, len(position))))
-        parameter = pc.dictionary_encode(table.column("parameter").combine_chunks()).indices.to_numpy()
-        origin = pc.dictionary_encode(table.column("origin").combine_chunks()).indices.to_numpy()
+        parameter, origin = (coded(table.column(name))[1] for name in ("parameter", "origin"))
         order = np.lexsort((curve, position, origin, parameter))
         table = table.take(pa.array(order))
         for at, column in ((0, position[order]), (1, curve[order])):

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables import Batch
-from archive.tables.arrow import Bools, Ints, Reals, Words, one_chunk, reals, rows_of
+from archive.tables.arrow import Bools, Ints, Reals, Words, joined, one_chunk, reals, rows_of
 from archive.tables.curves import CurveArrays
 from archive.validation import catalogue
 from archive.validation.look.curve_stats import CurveStats, axis_ends, places, stats
@@ -87,8 +87,7 @@ class RecordLook:
     def joined(self, key: str, table: str, column: str) -> Words:
         """For each record the text that a shared row holds: words("..."), through a key column of records."""
         shared = self.batch[table]
-        at = pc.index_in(self.records.column(key), value_set=one_chunk(shared.column(shared.column_names[0])))
-        return words_of(one_chunk(shared.column(column)).take(one_chunk(at)))
+        return words_of(joined(self.records.column(key), shared.column(shared.column_names[0]), shared.column(column)))
 
     def of_unit(self, end: str, column: str) -> Words:
         """A column of the instrument at one end ("local" or "remote")."""
