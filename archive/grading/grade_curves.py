@@ -168,7 +168,7 @@ def _graded(task: GradingTask, layout: Layout, texts: TextCodes, pairings: TextC
         provisional=(confidence == FROM_MEMORY) | (missed & ~failed),
         resolution=expression.resolution,
         derived=expression.derived,
-        decides=task.line.role != "information",
+        decides=task.line.decides,
         kinds=WORST_MARGIN + WORST_VALUE,
     )
 

@@ -92,7 +92,7 @@ def _bars(limit: Limit, parameter: str, readings: ReadingArrays, found: ScalarRe
         sure = bar
         by_alternative = (bar > percentage) & (readings.value > percentage + EXACT)
         confidence = np.where(by_alternative, confidence_codes(scalar.greater_of.confidence), confidence)
-    return _Bars(bar, confidence, part.sense == "max", part.unit, part.role != "information", unsure, sure)
+    return _Bars(bar, confidence, part.sense == "max", part.unit, part.decides, unsure, sure)
 
 
 def _graded(bars: _Bars, readings: ReadingArrays, number: int, names: Ints, texts: TextCodes) -> GradedColumns:

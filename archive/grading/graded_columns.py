@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.limits import Limit
 
-REQUIRED, WHERE_MEASURED, INFORMATION = "required", "where measured", "information"
+REQUIRED, WHERE_MEASURED, ADVISORY, INFORMATION = "required", "where measured", "advisory", "information"
 """Roles of the parameters of a limit."""
 
 PASS, FAIL, NOT_GRADED = 0, 1, 2
@@ -120,7 +120,8 @@ class LimitNotes:
     """What is gathered while the records of a batch are graded against one limit.
 
     names: parameters in the order in which grades list them: lines, then scalars that have no line. numbers: place of
-    each in it. roles: by parameter; required: which of them a pass needs. texts, pairings: by code. missing: (records,
+    each in it. roles: by parameter; required: which of them a pass needs; advisory: which only
+    warn. texts, pairings: by code. missing: (records,
     parameters), code of the text that says what is not there, -1 where all is.
     """
 
@@ -128,6 +129,7 @@ class LimitNotes:
         self.names = list({**limit.lines, **limit.scalars})
         self.roles = np.array([(limit.lines.get(name) or limit.scalars[name]).role for name in self.names], np.str_)
         self.required: Bools = self.roles == REQUIRED
+        self.advisory: Bools = self.roles == ADVISORY
         self.numbers = {name: i for i, name in enumerate(self.names)}
         self.texts, self.pairings = TextCodes(), pairings
         self.missing: Ints = np.full((records, len(self.names)), self.texts.code("not there"))

@@ -12,6 +12,7 @@ from archive import limits
 from archive.grading import comparison, grade_curves, grade_rows, judgement, reported, resolve_limit, wire_map
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import Bools, Ints
+from archive.grading.configurations import lacks_cords, nothing_about_links
 from archive.grading.differences import limit_curves
 from archive.grading.grade_rows import Judged
 from archive.grading.grade_scalars import grade_scalars
@@ -20,8 +21,9 @@ from archive.grading.grading_input import GradingInput
 from archive.grading.missing_readings import note_readings
 from archive.grading.resolve_limit import ResolvedLimit
 from archive.grading.sweep_arrays import PAIRINGS
-from archive.grading.verdict_rows import unknown, verdicts
+from archive.grading.verdict_rows import unknown, verdicts, withheld
 from archive.limits import Limit
+from archive.limits.cords import WITH_CORDS, for_permanent_link
 from archive.tables import Batch, no_rows
 
 
@@ -31,19 +33,24 @@ def grade(
     applications: Iterable[str] = (),
     user_limits: Sequence[Limit] = (),
     accuracy: Accuracy | None = None,
+    cords_m: float | None = None,
 ) -> Batch:
     """The batch with its tables grades and verdicts filled anew; nothing else of it changes.
 
     against: ids of limits; None: the limit that each record names. applications: ids of IEEE 802.3 link segments,
     graded as well. user_limits: limits of the user, which records and `against` may name. accuracy: of the
-    instruments, where it is known; without it marginal results are as the instrument marked them. Rows are in the
+    instruments, where it is known; without it marginal results are as the instrument marked them. cords_m: length, m,
+    of the cords at both ends together, which are added by formula where a permanent link is graded against a channel
+    or a link segment; None: the allowance of the standard. Rows are in the
     order of the records, then of the limits asked for, parameters, ends and pairings; numbers are rounded to nine
     decimals. The same record against the same version of the limits gives the same rows.
     Errors: Trouble for an unknown limit id.
     """
     by_id = resolve_limit.user_limits_by_id(user_limits)
     wanted = resolve_limit.asked_for(against, applications, by_id)
-    run = _Run(GradingInput(batch), resolve_limit.resolve(batch, by_id), accuracy)
+    data, named = GradingInput(batch), resolve_limit.resolve(batch, by_id)
+    run = _Run(data, named, accuracy)
+    without_cords = lacks_cords(data, named)
     done: list[_Rows] = []
     if against is None:
         for limit_id in {named.limit_id: 0 for named in run.named}:
@@ -53,7 +60,12 @@ def grade(
                 done.append(_Rows(no_rows("grades"), np.zeros(0, np.int64), unknown(run.data, run.named, at), at))
             else:
                 done.append(run.against(by_id.get(limit_id) or limits.get(limit_id), chosen))
-    done += [run.against(limit, np.ones(len(batch), np.bool_)) for limit in wanted]
+    for limit in wanted:
+        links = without_cords & ~run.names(limit.id) & (limit.configuration in WITH_CORDS)
+        if not links.all() or not len(batch):
+            done.append(run.against(limit, ~links))
+        if links.any():
+            done.append(run.against_cords(limit, links, cords_m))
     return batch.replace(
         grades=_in_order([(rows.grades, rows.grades_of) for rows in done], "grades"),
         verdicts=_in_order([(rows.verdicts, rows.verdicts_of) for rows in done], "verdicts"),
@@ -111,6 +123,7 @@ class _Run:
             parts += self._worst_points(limit, chosen, parts, notes)
         rank = rank_of(data.pairings, PAIRINGS)
         graded = GradedColumns.joined(parts, rank)
+        judgement.only_warn(graded, notes)
         parameters = judgement.by_parameter(graded, notes)
         compared.begin(len(graded))
         faults: dict[int, str] = {}
@@ -125,6 +138,15 @@ class _Run:
         table, grades_of = grade_rows.grades(judged, data.ids, rank)
         at = np.flatnonzero(chosen)
         return _Rows(table, grades_of, verdicts(data, judged, at, self.named, self.accuracy), at)
+
+    def against_cords(self, limit: Limit, links: Bools, cords_m: float | None) -> _Rows:
+        """The same for links that were measured without the cords of a limit."""
+        shorter = for_permanent_link(limit, cords_m)
+        if shorter is not None:
+            return self.against(shorter, links)
+        at = np.flatnonzero(links)
+        table = withheld(self.data, limit, at, nothing_about_links(limit))
+        return _Rows(no_rows("grades"), np.zeros(0, np.int64), table, at)
 
     def _worst_points(
         self, limit: Limit, chosen: Bools, graded: list[GradedColumns], notes: LimitNotes
@@ -147,6 +169,6 @@ _ALIEN = frozenset({"ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_aver
 
 
 def _withhold(limit: Limit, records: judgement.RecordVerdicts) -> None:
-    """No pass where the limit has parameters that are not established (alien crosstalk is sampled, and only noted)."""
-    if set(limit.open) - _ALIEN:
+    """No pass where parameters are not established or not judged (alien crosstalk is sampled, and only noted)."""
+    if {*limit.open, *limit.unjudged} - _ALIEN:
         records.verdict[records.verdict == 0] = NOT_GRADED

@@ -11,7 +11,6 @@ from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.grading.coverage import rules
 from archive.grading.graded_columns import (
     FAIL,
-    INFORMATION,
     NOT_GRADED,
     PASS,
     WHERE_MEASURED,
@@ -34,6 +33,13 @@ class ParameterVerdicts:
     margin: Reals
     provisional: Bools
     confidence: Ints
+
+
+def only_warn(graded: GradedColumns, notes: LimitNotes) -> None:
+    """Curves beyond an advisory line are not graded, and say so: such a line never fails."""
+    warned = notes.advisory[graded.parameter] & (graded.verdict == FAIL)
+    graded.verdict[warned] = NOT_GRADED
+    graded.reason[warned] = notes.texts.code("beyond an advisory line, which warns and does not fail")
 
 
 def by_parameter(graded: GradedColumns, notes: LimitNotes) -> ParameterVerdicts:
@@ -96,7 +102,7 @@ def by_record(graded: GradedColumns, parameters: ParameterVerdicts, notes: Limit
 
     within: 1 where the verdict hangs on margins within the resolution of the export, 0 where not, -1 not known.
     """
-    deciding, required = notes.roles != INFORMATION, notes.required
+    deciding, required = notes.required | (notes.roles == WHERE_MEASURED), notes.required
     fails = ((parameters.verdict == FAIL) & deciding).any(axis=1)
     whole = (parameters.verdict[:, required] == PASS).all(axis=1) & bool(required.any())
     verdict = np.where(fails | broken, FAIL, np.where(whole, PASS, NOT_GRADED))

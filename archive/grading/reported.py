@@ -109,7 +109,7 @@ def from_points(limit: Limit, reported: ReportedPoints, wanted: Bools, notes: Li
             provisional=confidence == FROM_MEMORY,
             resolution=reported.step[rows] / 2,
             derived=False,
-            decides=part.role != "information",
+            decides=part.decides,
             kinds=reported.kind[rows],
         )
         found.append(graded)

@@ -6,7 +6,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive import limits, vocabulary
-from archive.grading import judgement
+from archive.grading import configurations, judgement
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import EXACT, Ints, Reals
 from archive.grading.grade_rows import Judged, as_table, flags, reals, repeated, texts
@@ -69,6 +69,18 @@ def unknown(data: GradingInput, named: list[ResolvedLimit], at: Ints) -> pa.Tabl
     return as_table("verdicts", made, len(at))
 
 
+def withheld(data: GradingInput, limit: Limit, at: Ints, reason: str) -> pa.Table:
+    """Verdicts of records that cannot be graded against a limit at all."""
+    made = {
+        **_same_columns(data, at),
+        "limit_id": repeated(limit.id, len(at)),
+        "verdict": repeated("not graded", len(at)),
+        "reason": repeated(reason, len(at)),
+        "provisional": pa.array(np.zeros(len(at), np.bool_)),
+    }
+    return as_table("verdicts", made, len(at))
+
+
 def _same_columns(data: GradingInput, at: Ints) -> dict[str, pa.Array]:
     """Columns that do not depend on the limit."""
     place = pa.array(at)
@@ -119,25 +131,20 @@ def _reasons(data: GradingInput, judged: Judged, at: Ints, named: list[ResolvedL
             near = ", and the margin is smaller than half a step of its numbers" if records.within[r] == 1 else ""
             parts.append(f"the instrument says {VERDICTS[reported]}{near}")
         parts += differences.get(r, [])
+        parts += _warnings(judged, r)
         if not judged.is_named[r]:
-            parts.append(_other_configuration(data, limit, named[r], r))
+            parts.append(configurations.remark(data, limit, named[r], r))
         out.append("; ".join(part for part in parts if part))
     return out
 
 
-def _other_configuration(data: GradingInput, limit: Limit, named: ResolvedLimit, record: int) -> str:
-    """How far an answer reaches where a link was measured in another configuration than the limit is for."""
-    tested = data.configuration[record]
-    if not tested and named.limit_id is not None:
-        tested = named.limit_id.rsplit("/", 1)[-1]
-    wanted = limit.configuration
-    if not tested or not wanted or tested.rstrip("-23") == wanted.rstrip("-23"):
-        return ""
-    return f"measured as a {_plain(tested)}, the limit is for a {_plain(wanted)}"
-
-
-def _plain(configuration: str) -> str:
-    return configuration.rstrip("-23").replace("-", " ")
+def _warnings(judged: Judged, record: int) -> list[str]:
+    """Advisory lines that a record is beyond, and by how much at worst."""
+    notes, margins = judged.notes, judged.parameters.margin[record]
+    return [
+        f"warning: {vocabulary.parameter(notes.names[n]).name} is {-margins[n]:.1f} dB beyond an advisory line"
+        for n in np.flatnonzero(notes.advisory & (margins < -EXACT))
+    ]
 
 
 def _marginal(data: GradingInput, judged: Judged, accuracy: Accuracy | None) -> tuple[Ints, list[str | None]]:

@@ -9,7 +9,7 @@ from functools import cache
 import msgspec
 import numpy as np
 
-from archive import schemas
+from archive import schemas, vocabulary
 from archive.limits.file_tables import CordEffect, Cords
 from archive.limits.formula import Array, parse
 from archive.limits.limit import Limit, Scalar
@@ -35,24 +35,31 @@ def for_permanent_link(limit: Limit, metres: float | None = None) -> Limit | Non
     """What a permanent link has to meet so that it meets a limit with cords at its ends.
 
     metres: length of the cords of both ends together; None: the allowance of the standard. `judged_as` of the result
-    says what was added. Parameters to which cords add something unknown are open in it, so that nothing passes.
+    says what was added; `unjudged` are parameters to which cords add something that is not known.
     None where the limit names no cords: then nothing can be said of a permanent link.
     """
     if not limit.cords:
         return None
     cords = cords_named(limit.cords)
     length = cords.length_m if metres is None else metres
-    lines, scalars, unknown = dict(limit.lines), dict(limit.scalars), dict(limit.open)
-    known = cords.effects
-    for parts in (lines, scalars):
-        for name in [n for n, part in parts.items() if part.role != "advisory" and n not in known]:
-            if parts.pop(name).role != "information":
-                unknown[name] = "what cords add to it is not known"
-    lines = {n: _line(line, known[n], length) if n in known else line for n, line in lines.items()}
-    scalars = {n: _scalar(scalar, known[n], length) for n, scalar in scalars.items()}
+    effects = {name: effect for name, effect in cords.effects.items() if not effect.follows}
+
+    parts: dict[str, Line | Scalar] = {**limit.scalars, **limit.lines}
+    unjudged = tuple(name for name, part in parts.items() if part.decides and name not in cords.effects)
     whose = "as given" if metres is not None else "the standard's allowance"
-    judged_as = f"a permanent link with {length:g} m of {cords.title} added by formula ({whose})"
-    return replace(limit, lines=lines, scalars=scalars, open=unknown, judged_as=judged_as)
+    unknown = ", ".join(vocabulary.parameter(name).name for name in unjudged)
+    return replace(
+        limit,
+        lines={
+            name: _line(line, effects[name], length) if name in effects else line
+            for name, line in limit.lines.items()
+            if name in effects or line.role == "advisory"
+        },
+        scalars={name: _scalar(p, effects[name], length) for name, p in limit.scalars.items() if name in effects},
+        unjudged=unjudged,
+        judged_as=f"a permanent link with {length:g} m of {cords.title} added by formula ({whose})"
+        + (f"; what they add to {unknown} is not known" if unknown else ""),
+    )
 
 
 def _line(line: Line, effect: CordEffect, length: float) -> Line:
@@ -89,37 +96,36 @@ def _scalar(scalar: Scalar, effect: CordEffect, length: float) -> Scalar:
 
 def _less(effect: CordEffect, length: float, maximum: bool) -> Callable[[Array, Array], Array]:
     """(limit, frequencies in MHz) -> limit less the effect, in the unit of the parameter."""
-    if effect.joins:
-        contribution = parse(effect.joins).function({})
+    top = effect.joins_to_mhz or np.inf
+    contribution = parse(effect.joins or "0").function({})
+    fixed = [(np.inf, effect.fixed or "0")] if isinstance(effect.fixed, str) else effect.fixed
+    tops = np.array([to for to, _ in fixed])
+    steps = [parse(text).function({}) for _, text in fixed]
+    per_metre = parse(effect.per_metre or "0").function({})
+    sign = -1.0 if maximum else 1.0
 
-        def apart(values: Array, f: Array) -> Array:
-            rest = 10.0 ** (values / -20) - 10.0 ** (contribution(f) / -20)
-            with np.errstate(divide="ignore"):
-                return -20.0 * np.log10(np.maximum(rest, 0.0))
+    def less(values: Array, f: Array) -> Array:
+        added = np.choose(np.searchsorted(tops, f, side="left"), [step(f) for step in steps]) + length * per_metre(f)
+        moved = values + sign * added
+        if not effect.joins:
+            return np.asarray(moved)
+        rest = 10.0 ** (values / -20) - 10.0 ** (contribution(f) / -20)
+        with np.errstate(divide="ignore"):
+            return np.where(f <= top, -20.0 * np.log10(np.maximum(rest, 0.0)), moved)
 
-        return apart
-    factor = length if effect.per_metre else 1.0
-    rows = [(np.inf, effect.fixed)] if isinstance(effect.fixed, str) else effect.fixed
-    rows = [(np.inf, effect.per_metre)] if effect.per_metre else rows
-    tops = np.array([top for top, _ in rows])
-    formulas = [parse(text).function({}) for _, text in rows]
-    sign = -factor if maximum else factor
-
-    def moved(values: Array, f: Array) -> Array:
-        added = np.choose(np.searchsorted(tops, f, side="left"), [formula(f) for formula in formulas])
-        return np.asarray(values + sign * added)
-
-    return moved
+    return less
 
 
 def _text(effect: CordEffect) -> str:
-    if effect.per_metre:
-        return f"{effect.per_metre} for each metre"
-    if effect.joins:
-        return f"{effect.joins} in phase"
-    if isinstance(effect.fixed, str):
-        return effect.fixed
-    return ", ".join(f"{text} to {top:g} MHz" for top, text in effect.fixed)
+    """An effect in one line, for people."""
+    to = f" to {effect.joins_to_mhz:g} MHz" if effect.joins_to_mhz else ""
+    steps = effect.fixed if isinstance(effect.fixed, list) else []
+    parts = [
+        effect.per_metre and f"{effect.per_metre} for each metre",
+        effect.joins and f"{effect.joins} in phase{to}",
+        ", ".join(f"{text} to {top:g} MHz" for top, text in steps) or effect.fixed,
+    ]
+    return ", then ".join(str(part) for part in parts if part)
 
 
 def configuration_words(configuration: str) -> str:

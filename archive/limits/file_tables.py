@@ -185,11 +185,13 @@ class EditionFile(Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 class CordEffect(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """What cords add to one parameter: one of per_metre, fixed and joins."""
+    """What cords add to one parameter: one of per_metre, fixed, joins and follows."""
 
     per_metre: str = ""
     fixed: str | list[tuple[Positive, str]] = ""
     joins: str = ""
+    joins_to_mhz: Positive | None = None
+    follows: str = ""
     confidence: Confidence
     sources: tuple[str, ...] = field(name="source", default=())
     note: str = ""
@@ -201,6 +203,9 @@ class Cords(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     title: Text
     length_m: Positive
     effects: dict[str, CordEffect]
+
+    def __post_init__(self) -> None:
+        known_words("parameter", tuple(self.effects), tuple(vocabulary.parameters()))
 
 
 class OwnLimitFile(LimitParts, forbid_unknown_fields=True, kw_only=True):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from archive.limits.file_tables import ScalarTable
-from archive.limits.line import Line, least_sure
+from archive.limits.line import DECIDING, Line, least_sure
 
 
 class Scalar(ScalarTable, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -23,6 +23,11 @@ class Scalar(ScalarTable, frozen=True, forbid_unknown_fields=True, kw_only=True)
     unit: str
     sense: str
 
+    @property
+    def decides(self) -> bool:
+        """Can it fail a record."""
+        return self.role in DECIDING
+
 
 @dataclass(frozen=True)
 class Limit:
@@ -36,6 +41,7 @@ class Limit:
     pairs: the pairs it needs; empty for all four. confirmations: who confirmed or replaced what, when and from what.
     files: every file that its numbers rest on. cords: of schemas/limits/cords.toml, which a permanent link lacks.
     judged_as: what was done to it so that it fits what was measured; empty where nothing was.
+    unjudged: parameters that were taken out so, without which nothing passes.
     """
 
     id: str
@@ -59,6 +65,7 @@ class Limit:
     files: tuple[Path, ...] = ()
     cords: str = ""
     judged_as: str = ""
+    unjudged: tuple[str, ...] = ()
 
     def line(self, parameter: str) -> Line | None:
         """The line of a parameter, also by the name that it has in another edition; None where there is none."""

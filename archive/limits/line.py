@@ -49,6 +49,10 @@ class Segment:
         return (f >= self.low) & ((f <= self.high) if self.closed else (f < self.high))
 
 
+DECIDING = ("required", "where measured")
+"""Roles of lines and numbers that can fail a record."""
+
+
 @dataclass(frozen=True)
 class Exemption:
     """Points that are for information only and never decide.
@@ -84,6 +88,11 @@ class Line:
     note: str = ""
     variants: dict[str, float] = field(default_factory=dict)
     confirmed: str = ""
+
+    @property
+    def decides(self) -> bool:
+        """Can it fail a record."""
+        return self.role in DECIDING
 
     @property
     def range_mhz(self) -> tuple[float, float]:

@@ -1,5 +1,6 @@
 """The benchmark works, and the pandas script grades as we do. No time is asserted."""
 
+import pyarrow as pa
 import pytest
 
 from archive.demo.simulator import simulate
@@ -18,7 +19,14 @@ from tests.benchmarks import grading
     ],
 )
 def test_the_pandas_script_finds_the_same_worst_points(category, limit):
-    curves, off = grading.agreement(next(simulate(3, 4, category=category)), limit)
+    batch = next(simulate(3, 4, category=category))
+    if limit.endswith("channel"):  # a link measured as one would be judged with cords added
+        column = pa.array(["channel"] * len(batch), pa.string())
+        records = batch["records"]
+        batch = batch.replace(
+            records=records.set_column(records.column_names.index("configuration"), "configuration", column)
+        )
+    curves, off = grading.agreement(batch, limit)
     assert curves == 3 * 96
     assert off < 2e-9  # we state nine decimals
 

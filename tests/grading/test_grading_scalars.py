@@ -91,7 +91,9 @@ def test_three_per_cent_or_200_milliohm_whichever_is_greater():
 
 
 def test_a_set_of_two_pairs_feeds_power_with_a_quarter_of_their_loops():
-    found = graded(against="ieee-802.3/poe-type-1", loop_resistance=[30, 50, 30, 51], resistance_unbalance=1.0)
+    found = graded(
+        CLASS_EA, against="ieee-802.3/poe-type-1", loop_resistance=[30, 50, 30, 51], resistance_unbalance=1.0
+    )
     rows = grades(found, parameter="loop_resistance", kind="worst_margin")
     assert {r["pairing"]: (r["value"], r["verdict"]) for r in rows} == {
         "1-2/3-6": (20.0, "pass"),

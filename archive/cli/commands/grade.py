@@ -20,6 +20,13 @@ from archive.errors import Trouble
 )
 @click.option("--own", multiple=True, metavar="LIMIT.toml", help="A limit of your own, to be named by its id.")
 @click.option("--accuracy", metavar="FILE.toml", help="Accuracy of the instrument, to recognise marginal results.")
+@click.option(
+    "--cords",
+    type=click.FloatRange(0, 1000),
+    metavar="METRES",
+    help="Cords at both ends together, added where a permanent link is graded for a channel or link segment "
+    "(default: the standard's allowance).",
+)
 @click.option("--mapping", metavar="MAPPING.toml", help="How to read the files, where no open form is recognised.")
 @click.option("--detail", is_flag=True, help="Every parameter of every record (always so for a single record).")
 @output_options
@@ -29,6 +36,7 @@ def command(
     application: tuple[str, ...],
     own: tuple[str, ...],
     accuracy: str | None,
+    cords: float | None,
     mapping: str | None,
     detail: bool,
     as_json: bool,
@@ -63,7 +71,7 @@ def command(
                 place = ", ".join(x for x in (row["path"], row["place"]) if x)
                 say(f"set aside: {place}: {row['reason']}", quiet=quiet)
             if len(batch):
-                yield from documents(grading.grade(batch, against or None, application, user_limits, known))
+                yield from documents(grading.grade(batch, against or None, application, user_limits, known, cords))
 
     _print_json(graded(), count) if as_json else _print(graded(), count, detail, quiet)
     if not sum(count.verdicts.values()) and not count.set_aside:
