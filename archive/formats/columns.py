@@ -10,7 +10,7 @@ import pyarrow.compute as pc
 
 from archive.formats.points import of_column
 from archive.tables import Column
-from archive.tables.tokens import untoken
+from archive.tables.tokens import uncell
 
 EXPECTED = {
     "real": "a finite number, such as 35.4 or -2.5e-7",
@@ -95,7 +95,7 @@ def _one(kind: str, text: str) -> Any:
         return [None if t == "-" else _number(t) for t in text.split()]
     if kind == "ints":
         return [_whole(t) for t in text.split()]
-    return [untoken(t) for t in text.split()]
+    return [uncell(t) for t in text.split()]
 
 
 def _number(text: str) -> float:

@@ -15,7 +15,7 @@ from archive.tables.curves import CurveArrays
 from archive.tables.definition import no_rows, schema, tables
 
 MOST_RECORDS = 1000
-"""Records in one batch at the most."""
+"""Largest number of records in one batch."""
 
 Rows = Mapping[str, Iterable[Mapping[str, Any]]]
 
@@ -23,15 +23,15 @@ Rows = Mapping[str, Iterable[Mapping[str, Any]]]
 class Batch:
     """At most 1,000 records as tables: batch["records"], batch["sweeps"] ... each a pyarrow.Table.
 
-    Every table of the definition is there, possibly empty. A batch stands for itself: the shared rows (axes,
-    instruments, people, places, sources) that its records refer to are in it. Rows of one record stand
-    together, in the order of the records.
+    Every table of the definition is there, possibly empty. A batch is complete in itself: it has the shared rows
+    (axes, instruments, people, places, sources) that its records refer to. Rows of one record are together, in the
+    order of the records.
     Errors: ValueError where a table or a column is not of the definition, a column that must be set is not,
     or there are more than MOST_RECORDS records.
     """
 
-    def __init__(self, given: Mapping[str, Any]) -> None:
-        self._tables: dict[str, Any] = {}
+    def __init__(self, given: Mapping[str, pa.Table]) -> None:
+        self._tables: dict[str, pa.Table] = {}
         for name in given:
             if name not in tables():
                 raise ValueError(f"there is no table {name!r}")
@@ -56,7 +56,7 @@ class Batch:
 
         Errors: ValueError for an unknown table or column; pyarrow.ArrowInvalid for a value of another type.
         """
-        built: dict[str, Any] = {}
+        built: dict[str, pa.Table] = {}
         for name, given in rows.items():
             if name not in tables():
                 raise ValueError(f"there is no table {name!r}")
@@ -71,7 +71,7 @@ class Batch:
             )
         return cls(built)
 
-    def __getitem__(self, name: str) -> Any:
+    def __getitem__(self, name: str) -> pa.Table:
         return self._tables[name]
 
     def __len__(self) -> int:
@@ -81,7 +81,7 @@ class Batch:
     def __iter__(self) -> Iterator[str]:
         return iter(self._tables)
 
-    def items(self) -> Iterator[tuple[str, Any]]:
+    def items(self) -> Iterator[tuple[str, pa.Table]]:
         """Pairs of table name and table, in the order of the definition."""
         return iter(self._tables.items())
 
@@ -105,7 +105,7 @@ class Batch:
     def select(self, record_ids: Iterable[str]) -> Batch:
         """The named records with their rows and statements; shared rows stay."""
         wanted = pa.array(sorted(set(record_ids)), type=pa.string())
-        out: dict[str, Any] = {}
+        out: dict[str, pa.Table] = {}
         for name, table in self.items():
             if "record_id" in table.column_names:
                 table = table.filter(pc.is_in(table.column("record_id"), value_set=wanted))
@@ -113,25 +113,25 @@ class Batch:
         return Batch(out)
 
     def write(self, path: Any, form: str = "xml", *, replace: bool = False) -> Any:
-        """This batch as an open form: archive.formats.write, which says shapes and errors."""
+        """Writes this batch as an open form. Shapes and errors: archive.formats.write."""
         return _room("formats").write([self], path, form, replace=replace)
 
     def check(self, policy: Any = None) -> Any:
-        """Findings of the rules on this batch: archive.validation.check, which says shapes and errors."""
+        """Findings of the rules on this batch. Shapes and errors: archive.validation.check."""
         return _room("validation").check(self, policy=policy)
 
     def grade(self, against: Any = None, **more: Any) -> Any:
-        """This batch with grades and verdicts: archive.grading.grade, which says shapes, units and errors."""
+        """This batch with grades and verdicts. Shapes, units and errors: archive.grading.grade."""
         return _room("grading").grade(self, against=against, **more)
 
 
 def _room(name: str) -> Any:
-    """A room above, for the doors that a person at the Python prompt looks for on a batch; loaded only then."""
+    """A package above this one, for the methods that users expect on a batch; imported only when they are called."""
     return importlib.import_module(f"archive.{name}")
 
 
-def identical(a: Any, b: Any) -> bool:
-    """True where two Arrow tables hold the same cells, telling 0.0 from -0.0; a list knows null from empty."""
+def identical(a: pa.Table, b: pa.Table) -> bool:
+    """True where two Arrow tables have the same cells; 0.0 differs from -0.0, and a null list from an empty one."""
     if a.schema != b.schema or a.num_rows != b.num_rows:
         return False
     for name in a.column_names:
@@ -144,8 +144,8 @@ def identical(a: Any, b: Any) -> bool:
     return True
 
 
-def _reals(column: Any) -> Any:
-    """The float64 numbers of a column as their bits, or None."""
+def _reals(column: pa.Array) -> pa.Array | None:
+    """The float64 numbers of a column, or of its lists, as their bits (int64, nulls left out); None for other types."""
     if pa.types.is_list(column.type):
         column = column.flatten()
     if not pa.types.is_float64(column.type):

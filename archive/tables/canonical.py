@@ -3,7 +3,7 @@
 A record's canonical form is its element in link record XML, as a document subset in W3C Canonical XML 1.0 form:
 the namespace declared on the element itself as the default one, the attributes in the order of their names,
 the rows inside it in the order of the tables, a line feed after the start tag and after every row.
-The writer of the open XML form writes exactly these bytes, so they also stand in the file as they are.
+The writer of the open XML form writes exactly these bytes, so they are in the file unchanged.
 The names of people are never inside: an operator is a key.
 """
 
@@ -12,13 +12,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import one_chunk
+from archive.tables.arrow import Ints, one_chunk
 from archive.tables.batch import Batch
 from archive.tables.definition import tables, version
 from archive.tables.markup import elements
@@ -50,9 +49,9 @@ def digest(canonical: bytes) -> str:
 
 
 def _digests(batch: Batch) -> Iterator[str]:
-    """Digests of a batch that is in order: each record's rows are digested where they stand, nothing is put together.
+    """Digests of a batch that is in order: each record's rows are digested in place, nothing is copied.
 
-    Rows of one record stand one after another in the text of their table, each with its line feed, so what a table
+    Rows of one record follow one another in the text of their table, each with its line feed, so what a table
     adds to a record's canonical bytes is one stretch of that text.
     """
     count = len(batch)
@@ -70,7 +69,7 @@ def _digests(batch: Batch) -> Iterator[str]:
         yield f"link-record-{version()}:{sha.hexdigest()}"
 
 
-def _lines(batch: Batch, after: str = "") -> Iterator[tuple[Any, Any]]:
+def _lines(batch: Batch, after: str = "") -> Iterator[tuple[Ints, pa.Array]]:
     """Start tags of the records and rows of the tables inside them, table by table: the record of each, its text."""
     count = len(batch)
     yield np.arange(count), elements("records", batch["records"], ended=False, after=after)
@@ -87,23 +86,23 @@ def _end() -> str:
     return f"</{tables()['records'].row}>"
 
 
-def record_texts(batch: Batch) -> Iterator[Any]:
+def record_texts(batch: Batch) -> Iterator[pa.Array]:
     """Canonical text of the records, as Arrow string arrays, a part of the batch at a time."""
     for part in pieces(batch, POINTS_AT_ONCE):
         if len(part):
             yield texts_of(part)
 
 
-def texts_of(batch: Batch) -> Any:
+def texts_of(batch: Batch) -> pa.Array:
     """Canonical text of the records of a batch that is in order and small (POINTS_AT_ONCE)."""
     count = len(batch)
     return gathered([*_lines(batch), (np.arange(count), pa.array([_end()] * count, type=pa.string()))], count)
 
 
-def gathered(lines: list[tuple[Any, Any]], count: int) -> Any:
+def gathered(lines: list[tuple[Ints, pa.Array]], count: int) -> pa.Array:
     """Lines put together by record: one string for each of `count` records, its lines joined by line feeds.
 
-    lines: pairs of each line's record (int64 ndarray) and its text (Arrow string array).
+    lines: pairs of each line's record and its text (Arrow string array).
     """
     where = np.concatenate([at for at, _ in lines])
     offsets = np.zeros(count + 1, dtype=np.int32)

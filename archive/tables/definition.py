@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import pyarrow as pa
 
@@ -25,7 +24,7 @@ class Column:
     example: str
 
     @property
-    def arrow(self) -> Any:
+    def arrow(self) -> pa.DataType:
         """Its Arrow type."""
         return _ARROW[self.kind]
 
@@ -35,7 +34,7 @@ class Column:
         return vocabulary.words(self.vocabulary) if self.vocabulary else frozenset()
 
 
-_ARROW: dict[str, Any] = {
+_ARROW: dict[str, pa.DataType] = {
     "text": pa.string(),
     "key": pa.string(),
     "word": pa.string(),
@@ -62,16 +61,13 @@ class Table:
     columns: tuple[Column, ...]
 
     @property
-    def schema(self) -> Any:
+    def schema(self) -> pa.Schema:
         """Its Arrow schema."""
         return pa.schema([pa.field(c.name, c.arrow, nullable=c.nullable) for c in self.columns])
 
     def column(self, name: str) -> Column:
         """One column by name. Errors: KeyError."""
-        for c in self.columns:
-            if c.name == name:
-                return c
-        raise KeyError(name)
+        return {c.name: c for c in self.columns}[name]
 
 
 def _column(name: str, cell: list[str]) -> Column:
@@ -98,13 +94,13 @@ def tables() -> dict[str, Table]:
 
 
 @cache
-def schema(name: str) -> Any:
+def schema(name: str) -> pa.Schema:
     """Arrow schema of one table. Errors: KeyError."""
     return tables()[name].schema
 
 
 @cache
-def no_rows(name: str) -> Any:
+def no_rows(name: str) -> pa.Table:
     """One table without rows. Errors: KeyError."""
     return schema(name).empty_table()
 

@@ -7,11 +7,12 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from archive.tables.arrow import Reals
 from archive.tables.definition import tables
 from archive.tables.lexical import number, numbers
 
 
-def axis_id(kind: str, values: Any) -> str:
+def axis_id(kind: str, values: Sequence[float] | Reals) -> str:
     """SHA-256 of an axis. kind: "frequencies_mhz" or "distances_km"; values: numbers in MHz or km."""
     text = " ".join(numbers(values).to_pylist())
     return hashlib.sha256(f"{kind}:{text}".encode()).hexdigest()
@@ -25,7 +26,7 @@ def axis_row(values: Sequence[float], kind: str = "frequencies_mhz") -> dict[str
 def row_id(prefix: str, *values: object) -> str:
     """prefix, a hyphen and 32 hexadecimal digits of the SHA-256 of the values as compact JSON.
 
-    Real numbers stand in their lexical form, so that the id does not depend on how Python prints them.
+    Real numbers are in their lexical form, so that the id does not depend on how Python prints them.
     """
     plain = [number(v) if isinstance(v, float) else v for v in values]
     text = json.dumps(plain, ensure_ascii=False, separators=(",", ":"))

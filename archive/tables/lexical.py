@@ -3,17 +3,19 @@
 A number is written with the fewest digits that read back to the same IEEE 754 double: positional from 1e-6
 up to below 1e10 in size (0.000001, 35.4, 100), otherwise d.ddde+x or d.ddde-x without leading zeros in the
 exponent (1e+10, 2.5e-7). Minus zero is -0. There is no NaN and no infinity.
-Arrow's own cast gives exactly this form; `number` here says the same in plain Python, and a test holds the
+Arrow's own cast gives exactly this form; `number` here does the same in plain Python, and a test checks the
 two against each other, so that the form does not depend on any library.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Sequence
 
 import pyarrow as pa
 import pyarrow.compute as pc
+
+from archive.tables.arrow import ArrowColumn, Reals
 
 
 def number(value: float) -> str:
@@ -41,8 +43,8 @@ def number(value: float) -> str:
     return f"{sign}{digits[:point]}.{digits[point:]}"
 
 
-def numbers(values: Any) -> Any:
-    """An Arrow float64 array as an Arrow string array in the lexical form; nulls stay null.
+def numbers(values: ArrowColumn | Sequence[float] | Reals) -> ArrowColumn:
+    """Float64 numbers as an Arrow string array in the lexical form; nulls stay null.
 
     Errors: ValueError where a value is NaN or infinite.
     """

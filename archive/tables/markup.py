@@ -1,21 +1,20 @@
 """Rows as XML elements in W3C Canonical XML 1.0 form.
 
-Attributes are named like the columns and stand in the order of their names, no tag closes itself, and of the
+Attributes are named like the columns and are in the order of their names, no tag closes itself, and of the
 characters only those are escaped that Canonical XML escapes. A null cell has no attribute. Text that XML 1.0
-cannot hold stands as base64 of its UTF-8, and `encoded` names such columns; `null` names the content column
+cannot hold is written as base64 of its UTF-8, and `encoded` names such columns; `null` names the content column
 where it is null. So a row has one form, to the byte.
 """
 
 from __future__ import annotations
 
 import base64
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.tables.arrow import one_chunk
+from archive.tables.arrow import Ints, one_chunk
 from archive.tables.definition import Column, Table, namespace, tables
 from archive.tables.lexical import numbers
 from archive.tables.tokens import tokens
@@ -33,15 +32,17 @@ _MAY_ESCAPE = ("text", "key", "word", "texts")
 """Kinds of columns whose cells may hold such characters; numbers and instants never do."""
 
 
-def elements(name: str, table: Any, leave_out: tuple[str, ...] = (), ended: bool = True, after: str = "") -> Any:
+def elements(
+    name: str, table: pa.Table, leave_out: tuple[str, ...] = (), ended: bool = True, after: str = ""
+) -> pa.Array:
     """Rows of one table as elements: an Arrow string array, one per row.
 
-    leave_out: columns that the surrounding element says already; ended: False leaves the element open; after: text
+    leave_out: columns that the surrounding element has already; ended: False leaves the element open; after: text
     that follows each row, such as a line feed.
     Errors: ValueError where a number is NaN or infinite.
     """
     definition = tables()[name]
-    pieces: list[Any] = [f"<{definition.row}"]
+    pieces: list[str | pa.Array] = [f"<{definition.row}"]
     if name == "records":
         pieces.append(f' xmlns="{namespace()}"')
     attributes, content = _cells(definition, table, leave_out)
@@ -54,10 +55,12 @@ def elements(name: str, table: Any, leave_out: tuple[str, ...] = (), ended: bool
     return _join(pieces, table.num_rows)
 
 
-def _cells(definition: Table, table: Any, leave_out: tuple[str, ...]) -> tuple[dict[str, Any], Any]:
+def _cells(
+    definition: Table, table: pa.Table, leave_out: tuple[str, ...]
+) -> tuple[dict[str, pa.Array], pa.Array | None]:
     """Text of each attribute, null where there is none, and of the content; what XML escapes is escaped."""
-    attributes: dict[str, Any] = {}
-    encoded: dict[str, Any] = {}
+    attributes: dict[str, pa.Array] = {}
+    encoded: dict[str, pa.Array] = {}
     content = None
     for column in definition.columns:
         if column.name in leave_out:
@@ -83,7 +86,7 @@ def _cells(definition: Table, table: Any, leave_out: tuple[str, ...]) -> tuple[d
     return attributes, content
 
 
-def cell_text(column: Column, cells: Any) -> Any:
+def cell_text(column: Column, cells: pa.Array) -> pa.Array:
     """Cells of a column (Arrow array) in their lexical form, before any escape of XML or CSV; nulls stay null."""
     kind = column.kind
     if kind in ("text", "key", "word"):
@@ -97,7 +100,7 @@ def cell_text(column: Column, cells: Any) -> Any:
     return _list_text(kind, cells)
 
 
-def _list_text(kind: str, cells: Any) -> Any:
+def _list_text(kind: str, cells: pa.Array) -> pa.Array:
     """Lists with one blank between items."""
     items = cells.flatten()
     ends = np.cumsum(pc.fill_null(pc.list_value_length(cells), 0).to_numpy(zero_copy_only=False))
@@ -116,11 +119,11 @@ def _list_text(kind: str, cells: Any) -> Any:
 _MANY = 1000
 
 
-def _many_numbers(items: Any, ends: Any) -> Any:
+def _many_numbers(items: pa.Array, ends: Ints) -> pa.Array:
     """Texts of lists of numbers: measured curves repeat few values, so each distinct one is turned into text once.
 
     ends: number of items up to the end of each list. Every number brings its blank along, but for the last of a list;
-    so the lists stand in the text of the numbers as they are, and nothing has to be joined.
+    so the text of all numbers is already the text of the lists, and nothing has to be joined.
     """
     # Encoded by their bits, since 0 and -0 are equal as numbers and not as text.
     codes = pc.dictionary_encode(items.view(pa.int64()))
@@ -134,7 +137,7 @@ def _many_numbers(items: Any, ends: Any) -> Any:
     return pa.StringArray.from_buffers(len(ends), pa.py_buffer(offsets), text.buffers()[2])
 
 
-def _holdable(text: Any) -> tuple[Any, Any]:
+def _holdable(text: pa.Array) -> tuple[pa.Array, pa.Array | None]:
     """Text with base64 where XML cannot hold it, and which cells those are (None: none)."""
     bad = pc.match_substring_regex(text, UNHOLDABLE)
     if not pc.any(bad).as_py():
@@ -147,7 +150,7 @@ def _holdable(text: Any) -> tuple[Any, Any]:
     return pa.array(coded, type=pa.string()), bad
 
 
-def _names(encoded: dict[str, Any], rows: int) -> Any:
+def _names(encoded: dict[str, pa.Array], rows: int) -> pa.Array:
     """For each row the names of its marked columns, in their order, with a blank between; null where none."""
     names = sorted(encoded)
     marks = [encoded[n].to_pylist() for n in names]
@@ -155,13 +158,13 @@ def _names(encoded: dict[str, Any], rows: int) -> Any:
     return pa.array(listed, type=pa.string())
 
 
-def _attribute(key: str, text: Any) -> list[Any]:
+def _attribute(key: str, text: pa.Array) -> list[str | pa.Array]:
     if not text.null_count:
         return [f' {key}="', text, '"']
     return [pc.fill_null(pc.binary_join_element_wise(f' {key}="', text, '"', ""), "")]
 
 
-def _escaped(text: Any, escapes: tuple[tuple[str, str], ...]) -> Any:
+def _escaped(text: pa.Array, escapes: tuple[tuple[str, str], ...]) -> pa.Array:
     if not pc.any(pc.match_substring_regex(text, f"[{''.join(c for c, _ in escapes)}]")).as_py():
         return text
     for character, escape in escapes:
@@ -169,9 +172,9 @@ def _escaped(text: Any, escapes: tuple[tuple[str, str], ...]) -> Any:
     return text
 
 
-def _join(pieces: list[Any], rows: int) -> Any:
+def _join(pieces: list[str | pa.Array], rows: int) -> pa.Array:
     """Pieces joined row by row; neighbouring fixed texts are one piece."""
-    merged: list[Any] = []
+    merged: list[str | pa.Array] = []
     for piece in pieces:
         if isinstance(piece, str) and merged and isinstance(merged[-1], str):
             merged[-1] += piece

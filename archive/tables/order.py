@@ -1,9 +1,8 @@
-"""Batches put in order, joined and cut: rows stand in the order of their records."""
+"""Batches put in order, joined and cut: rows are in the order of their records."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -15,7 +14,7 @@ from archive.tables.definition import no_rows, tables
 from archive.tables.markup import elements
 
 MOST_BYTES = 32_000_000
-"""Bytes of curves that one batch should hold at the most, so that memory stays bounded; one record may hold more."""
+"""Bytes of curves that one batch should hold at most, so that memory stays bounded; one record may hold more."""
 
 
 def positions(batch: Batch, name: str) -> Ints:
@@ -43,7 +42,7 @@ def cut(batch: Batch, start: int, stop: int) -> Batch:
 
     Statements of no record go with the last record.
     """
-    out: dict[str, Any] = {}
+    out: dict[str, pa.Table] = {}
     for name, table in batch.items():
         if name == "records":
             out[name] = table.slice(start, stop - start)
@@ -77,28 +76,28 @@ def pieces(batch: Batch, points: int = MOST_BYTES // 8) -> Iterator[Batch]:
 
 
 def concat(batches: Iterable[Batch]) -> Batch:
-    """Batches joined into one; a shared row that stands in several is kept once.
+    """Batches joined into one; a shared row that several of them have is kept once.
 
     Errors: ValueError where they hold more than MOST_RECORDS records together.
     """
     listed = list(batches)
     if len(listed) == 1:
         return listed[0]
-    out: dict[str, Any] = {}
+    out: dict[str, pa.Table] = {}
     for name, table in tables().items():
         joined = pa.concat_tables([b[name] for b in listed]) if listed else no_rows(name)
-        out[name] = once(name, joined) if table.level == "shared" else joined
+        out[name] = distinct_rows(name, joined) if table.level == "shared" else joined
     return Batch(out)
 
 
-def once(name: str, table: Any) -> Any:
+def distinct_rows(name: str, table: pa.Table) -> pa.Table:
     """A shared table with each row once, in the order of first appearance."""
     if table.num_rows < 2:
         return table
     key = tables()[name].key
     if pc.count_distinct(table.column(key)).as_py() == table.num_rows:
         return table
-    # The id of an axis follows from its content, so the key alone tells; elsewhere the whole row does.
+    # The id of an axis follows from its content, so comparing the key is enough; elsewhere whole rows are compared.
     same = table.column(key) if name == "axes" else elements(name, table)
     codes = pc.dictionary_encode(one_chunk(same)).indices
     first = np.unique(codes.to_numpy(), return_index=True)[1]

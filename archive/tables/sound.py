@@ -1,4 +1,4 @@
-"""What every batch must keep to, beyond its types: the rules of the tables that a schema cannot say."""
+"""What every batch must satisfy beyond its types: the rules of the tables that a schema cannot express."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from archive.tables.definition import Column, tables
 from archive.tables.ids import axis_id
 
 _FIRST, _LAST = -62_135_596_800_000, 253_402_300_799_999
-"""Years 1 to 9999 in milliseconds: what a date with four digits can say."""
+"""Years 1 to 9999 in milliseconds: what a year of four digits can express."""
 
 
 @dataclass(frozen=True)
@@ -72,19 +72,21 @@ def axis_fault(row: dict[str, Any]) -> str:
     return ""
 
 
-def _cells(name: str, column: Column, table: Any) -> Iterator[Breach]:
+def _cells(name: str, column: Column, table: pa.Table) -> Iterator[Breach]:
     cells = one_chunk(table.column(column.name))
     if cells.null_count == len(cells):
         return
     if column.kind == "word":
         bad = pc.and_(pc.is_valid(cells), pc.invert(pc.is_in(cells, value_set=pa.array(sorted(column.words)))))
-        yield from _told(name, column, table, bad, f"{column.name} is no word of {column.vocabulary}")
+        yield from _failing(name, column, table, bad, f"{column.name} is no word of {column.vocabulary}")
     elif column.kind == "real":
-        yield from _told(name, column, table, pc.invert(pc.is_finite(cells)), f"{column.name} is not a finite number")
+        yield from _failing(
+            name, column, table, pc.invert(pc.is_finite(cells)), f"{column.name} is not a finite number"
+        )
     elif column.kind == "instant":
         stamps = pc.cast(cells, pa.int64())
         bad = pc.or_(pc.less(stamps, _FIRST), pc.greater(stamps, _LAST))
-        yield from _told(name, column, table, bad, f"{column.name} is not within the years 1 to 9999")
+        yield from _failing(name, column, table, bad, f"{column.name} is not within the years 1 to 9999")
     elif column.kind in ("ints", "texts", "reals"):
         items = cells.flatten()
         bad = pc.invert(pc.is_finite(items)) if column.kind == "reals" else pc.is_null(items)
@@ -94,22 +96,22 @@ def _cells(name: str, column: Column, table: Any) -> Iterator[Breach]:
             yield from (_breach(name, table, r, f"{column.name} holds {what}") for r in rows)
 
 
-def _told(name: str, column: Column, table: Any, bad: Any, reason: str) -> Iterator[Breach]:
+def _failing(name: str, column: Column, table: pa.Table, bad: pa.Array, reason: str) -> Iterator[Breach]:
     if not pc.any(bad).as_py():
         return
     for row in np.flatnonzero(np.asarray(pc.fill_null(bad, False))):
         yield _breach(name, table, int(row), reason, _as_text(table.column(column.name)[int(row)]))
 
 
-def _as_text(cell: Any) -> str:
-    """A cell for a person; pyarrow raises for a date that Python cannot hold."""
+def _as_text(cell: pa.Scalar) -> str:
+    """A cell as text for messages; pyarrow raises for a date that Python cannot represent."""
     try:
         return str(cell.as_py())
     except (OverflowError, ValueError):
         return f"{cell.value} ms from 1970"
 
 
-def _breach(name: str, table: Any, row: int, reason: str, found: str = "", expected: str = "") -> Breach:
+def _breach(name: str, table: pa.Table, row: int, reason: str, found: str = "", expected: str = "") -> Breach:
     record = table.column("record_id")[row].as_py() if "record_id" in table.column_names else None
     return Breach(name, row, record or "", reason, found, expected)
 
@@ -125,7 +127,7 @@ def _records(batch: Batch) -> Iterator[Breach]:
     for name, table in batch.items():
         if tables()[name].level == "record" and name != "records" and table.num_rows:
             lost = pc.invert(pc.is_in(one_chunk(table.column("record_id")), value_set=ids))
-            yield from _told(
+            yield from _failing(
                 name, tables()[name].column("record_id"), table, lost, "the row names a record that is not there"
             )
 
@@ -146,7 +148,7 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
         pc.list_value_length(axes.column("frequencies_mhz")), pc.list_value_length(axes.column("distances_km"))
     )
     at = pc.index_in(one_chunk(table.column("axis_id")), value_set=one_chunk(axes.column("axis_id")))
-    yield from _told(
+    yield from _failing(
         "sweeps",
         tables()["sweeps"].column("axis_id"),
         table,
@@ -164,7 +166,7 @@ def _sweeps(batch: Batch) -> Iterator[Breach]:
         yield from _indices(table, key, found)
 
 
-def _indices(table: Any, key: str, lengths: Any) -> Iterator[Breach]:
+def _indices(table: pa.Table, key: str, lengths: pa.Array) -> Iterator[Breach]:
     cells = one_chunk(table.column(key))
     if cells.null_count == len(cells):
         return
@@ -174,6 +176,6 @@ def _indices(table: Any, key: str, lengths: Any) -> Iterator[Breach]:
         yield _breach("sweeps", table, row, f"sweep {_named(table, row)}: {key} names a point that it has not")
 
 
-def _named(table: Any, row: int) -> str:
+def _named(table: pa.Table, row: int) -> str:
     parts = [table.column(c)[row].as_py() for c in ("parameter", "end", "pairing")]
     return " ".join(p for p in parts if p)

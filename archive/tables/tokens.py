@@ -1,12 +1,11 @@
 """Text on one line, by escapes: the items of a list of texts in both open forms, and the cells of the CSV form.
 
-A backslash is written \\\\ ; a character that must not stand as itself \\u{hex}; the empty text \\E.
+A backslash is written \\\\ ; a character that must not appear as itself \\u{hex}; the empty text \\E.
 """
 
 from __future__ import annotations
 
 import re
-from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -27,12 +26,12 @@ _TOKEN = re.compile(rf"^[{_FORMULA}]|[\\{_CONTROL}{_BLANK}]")
 _ESCAPE = re.compile(r"\\(?:u\{([0-9a-f]{1,6})\}|(.?))", re.DOTALL)
 
 
-def cells(texts: Any) -> Any:
+def cells(texts: pa.Array) -> pa.Array:
     """Texts (Arrow string array) as cells of one line, blanks kept; nulls stay null."""
     return _escaped(texts, _CELL)
 
 
-def tokens(items: Any) -> Any:
+def tokens(items: pa.Array) -> pa.Array:
     """Items of lists of texts (Arrow string array) as tokens without blanks."""
     return _escaped(items, _TOKEN)
 
@@ -42,9 +41,6 @@ def uncell(cell: str) -> str:
     if cell == EMPTY:
         return ""
     return _ESCAPE.sub(_plain, cell) if "\\" in cell else cell
-
-
-untoken = uncell
 
 
 def _plain(match: re.Match[str]) -> str:
@@ -59,7 +55,7 @@ def _plain(match: re.Match[str]) -> str:
     raise ValueError(f"\\{letter} is no escape")
 
 
-def _escaped(texts: Any, bad: re.Pattern[str]) -> Any:
+def _escaped(texts: pa.Array, bad: re.Pattern[str]) -> pa.Array:
     """Texts with the characters that `bad` matches escaped, and the empty text as its mark."""
     needs = pc.or_(pc.match_substring_regex(texts, _re2(bad.pattern)), pc.equal(texts, ""))
     needs = pc.fill_null(needs, False)

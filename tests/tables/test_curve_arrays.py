@@ -148,6 +148,17 @@ def test_arrays_go_with_a_batch_whose_curves_stay() -> None:
     assert batch.replace(sweeps=batch["sweeps"].slice(0, 0)).curves.count == 0
 
 
+def test_grading_and_checks_share_the_arrays(monkeypatch: pytest.MonkeyPatch) -> None:
+    laid_out: list[Batch] = []
+    usual = CurveArrays.__init__
+    monkeypatch.setattr(CurveArrays, "__init__", lambda self, batch: (laid_out.append(batch), usual(self, batch))[1])
+    batch = _batch({"values": [1, 2, 3], "pairing": "1-2"}, records=("a",))
+    graded = batch.grade(against="tia-568.2-d/cat6a/permanent-link")
+    assert graded["grades"].num_rows
+    assert graded.check().num_rows
+    assert laid_out == [batch]
+
+
 @given(st.lists(st.integers(0, 40), min_size=1, max_size=12), st.integers(1, 3), st.integers(0, 8))
 def test_windows_are_the_runs_that_start_there(starts: list[int], wide: int, points: int) -> None:
     flat = np.arange(50.0)
