@@ -7,6 +7,7 @@ from typing import Any
 from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
+from archive.store.roles import RecordState
 
 KINDS = {
     "renditions": "rendition",
@@ -46,11 +47,19 @@ def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, An
         "when": r["tested_local"] or r["tested_at"],
         "record": r["record_id"],
         "by": r["operator_key"],
-        "what": f"{limit}: {message}; {'stands: ' if state.standing else ''}{state.why}",
-        "standing": state.standing,
+        "what": f"{limit}: {message}; {_roles(state)}",
+        "standing": r is link.standing,
         "order": r["row"],
         "deposit": r["deposit"],
     }
+
+
+def _roles(state: RecordState) -> str:
+    """The roles of a record and why, or why it has none."""
+    found = [f"current: {state.why}"] if state.current else []
+    found += [f"accepted: {state.why_accepted}"] if state.accepted else []
+    found += [f"{state.lesser_fails} later failing of less evidence"] if state.lesser_fails else []
+    return "; ".join(found) or state.why
 
 
 def _touching(archive: Archive, link: ArchivedLink, graded: list[Assessed]) -> dict[int, Any]:
@@ -70,7 +79,8 @@ def _touching(archive: Archive, link: ArchivedLink, graded: list[Assessed]) -> d
         entry = archive.ledger.read(n)
         if entry is None:
             continue
-        named = addresses & {str(a) for a in entry.get("records", []) or []}
+        pairs = [a for pair in entry.get("pairs", []) or [] for a in pair]
+        named = addresses & {str(a) for a in [*(entry.get("records", []) or []), *pairs]}
         if named or set(entry.get("deposits", []) or []) & set(deposits) or entry.get("job") in jobs:
             found[n] = entry
     return {n: e for n, e in sorted(found.items()) if e is not None}
@@ -113,11 +123,13 @@ def _assessed(run: Assessed) -> str:
 
 def _describe(entry: Any) -> str:
     names = {
-        "withdraw": "withdrawn: out of every statistic, never standing; the bytes stay",
+        "withdraw": "withdrawn: out of every statistic, in no role; the bytes stay",
         "hold": f"legal hold on job {entry.get('job')}",
         "release": f"legal hold on job {entry.get('job')} released",
         "job": f"facts of job {entry.get('job')} stated",
         "attach": f"document filed for job {entry.get('job')}",
-        "redact": "something was redacted; a tombstone stands for it",
+        "redact": "something was redacted; a tombstone is in its place",
+        "accept": f"accepted as of {entry.get('on')}" if entry.get("job") else "named as the accepted record",
+        "identity": f"decided to be {'the same link' if entry.get('same') else 'different links'}",
     }
     return names.get(str(entry["event"]), str(entry["event"]))

@@ -122,9 +122,9 @@ def latest_schedule(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
 
 
 def _answers(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
-    """The record that answers for each link of a job: of those that stand the one with most evidence, then newest."""
+    """The accepted record of each link of a job."""
     rows = archive.db.execute(
-        f"SELECT {_COLUMNS} FROM records WHERE job_id = ? AND standing = 1 AND link_label IS NOT NULL "
+        f"SELECT {_COLUMNS} FROM records WHERE job_id = ? AND accepted_unit = row AND link_label IS NOT NULL "
         "ORDER BY link_label, evidence = 'full-sweep', coalesce(verdict, '') IN ('pass', 'fail'), "
         "coalesce(tested_local, tested_at, '')",
         (job,),

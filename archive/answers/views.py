@@ -165,7 +165,8 @@ class _Makers:
         return self._files
 
     def _of_records(self, names: Iterable[str]) -> str:
-        listed = ", ".join("unit IS NOT NULL AS counts" if n == "counts" else f'"{n}"' for n in names)
+        made = {"counts": "unit IS NOT NULL AS counts", "standing": "current AS standing"}
+        listed = ", ".join(made.get(n, f'"{n}"') for n in names)
         if not self.files.records:
             return f"SELECT {', '.join(f'NULL AS {_name(n)}' for n in names)} WHERE false"
         return f"SELECT {listed} FROM {read_parquet(self.files.records, self.files.alike)}"
@@ -175,13 +176,13 @@ class _Makers:
 
     def _links(self) -> str:
         text = self._of_records(views()["links"]["columns"])
-        return text if text.endswith("WHERE false") else f"{text} WHERE standing"
+        return text if text.endswith("WHERE false") else f"{text} WHERE current"
 
     def _parameters(self) -> str:
         words = " ".join(f"WHEN {code} THEN '{word}'" for word, code in GRADED.items())
         table = read_parquet(self.files.records, self.files.alike) if self.files.records else ""
         parts = [
-            f"SELECT deposit, position, standing, first, '{p}' AS parameter, "
+            f"SELECT deposit, position, current, first, '{p}' AS parameter, "
             f"CASE graded_{p} % {PROVISIONAL} {words} END AS verdict, "
             f"graded_{p} >= {PROVISIONAL} AS provisional, margin_{p} AS margin FROM {table} "
             f"WHERE graded_{p} IS NOT NULL"

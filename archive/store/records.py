@@ -6,6 +6,7 @@ Deposits write an index and the catalogue reads it; both know it from here alone
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -60,10 +61,18 @@ INDEX = {
     "curves": "int64",
     "scalars": "int64!",
     "sweeps": "list of int64",
+    "building": "string",
+    "floor": "string",
+    "space": "string",
+    "panel": "string",
+    "port": "string",
 }
 """Columns of index.parquet with their types; ! is never null. What each holds: deposits/index.py."""
 
 _IN_THE_BAG_ALONE = ("pairing", "end", "frequency_mhz", "sweeps")
+
+PLACE = ("building", "floor", "space", "panel", "port")
+"""Columns of the local end's place; bags of earlier versions have them in their tables alone."""
 
 RECORD_COLUMNS = [name for name in INDEX if name not in _IN_THE_BAG_ALONE]
 """Columns of the index that the catalogue holds; instants as ISO 8601 text."""
@@ -80,9 +89,40 @@ def catalogue_rows(bag: Path) -> Any:
     """The index of a deposit in RECORD_COLUMNS, instants as ISO 8601 text. Errors: as read_index."""
     import pyarrow.compute as pc  # here, so that finding needs no Arrow
 
-    table = read_index(bag, RECORD_COLUMNS)
+    table = _with_places(bag, read_index(bag, RECORD_COLUMNS))
     text = pc.strftime(table["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
     return table.set_column(table.column_names.index("tested_at"), "tested_at", text)
+
+
+def _with_places(bag: Path, table: Any) -> Any:
+    """An index with the columns of PLACE: its own, or those that the tables of the bag give."""
+    if all(name in table.column_names for name in PLACE):
+        return table
+    from archive.store.parquet import BagTables
+
+    for name, values in places_of(BagTables(bag).table).items():
+        table = table.append_column(name, values)
+    return table.select(RECORD_COLUMNS)
+
+
+def places_of(table: Callable[[str], Any]) -> dict[str, Any]:
+    """Names of the local end's place for each record, by column of PLACE.
+
+    table: gives the pa.Table of a name. A record that names no place has that of its link.
+    """
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    records, places = table("records"), table("places").combine_chunks()
+    if not places.num_rows:
+        return {name: pa.nulls(records.num_rows, pa.string()) for name in PLACE}
+    links = table("links").combine_chunks()
+    of_link = links["local_place_id"].take(
+        pc.index_in(records["link_label"], value_set=links["label"].combine_chunks())
+    )
+    named = pc.coalesce(records["local_place_id"], of_link)
+    at = pc.index_in(named, value_set=places["place_id"].combine_chunks(), skip_nulls=True)
+    return {name: places[name].take(at).combine_chunks() for name in PLACE}
 
 
 def link_key(site: str | None, job: str | None, label: str | None) -> str | None:

@@ -31,8 +31,8 @@ print(json.dumps(duckdb.execute(sys.argv[1]).fetchall()))
 PANDAS = """
 import json, sys
 import pandas as pd
-t = pd.read_parquet(sys.argv[1], columns=["cable_type", "standing", "outcome", "worst_margin_db"])
-t = t[t["standing"]]
+t = pd.read_parquet(sys.argv[1], columns=["cable_type", "current", "outcome", "worst_margin_db"])
+t = t[t["current"]]
 t["passed"] = t["outcome"] == "pass"
 g = t.groupby("cable_type")
 g = g.agg(links=("outcome", "count"), passed=("passed", "sum"), median=("worst_margin_db", "median"))
@@ -40,22 +40,22 @@ print(json.dumps(g.reset_index().values.tolist()))
 """
 SIMPLE = (
     "SELECT {keys}, count(outcome) AS links, count(*) FILTER (outcome = 'pass') AS passed "
-    "FROM '{file}' r WHERE standing GROUP BY ALL ORDER BY ALL"
+    "FROM '{file}' r WHERE current GROUP BY ALL ORDER BY ALL"
 )
 SAME = (
-    "SELECT {keys}, count(outcome) FILTER (standing) AS links, "
-    "count(*) FILTER (standing AND outcome = 'pass') AS passed, "
+    "SELECT {keys}, count(outcome) FILTER (current) AS links, "
+    "count(*) FILTER (current AND outcome = 'pass') AS passed, "
     "count(outcome) FILTER (first) AS first_links, count(*) FILTER (first AND outcome = 'pass') AS first_passed, "
-    "count(*) FILTER (standing AND outcome = 'pass' AND first_outcome = 'fail') AS fixed, count(*) AS tests, "
-    "count(*) FILTER (standing AND outcome IS NULL) AS not_graded, "
-    "count(*) FILTER (standing AND outcome = 'pass' AND marginal) AS marginal, "
-    "count(*) FILTER (standing AND provisional AND evidence = 'full-sweep') AS provisional, "
-    "quantile_cont(worst_margin_db, [0.05, 0.5]) FILTER (standing) AS margins "
+    "count(*) FILTER (current AND outcome = 'pass' AND first_outcome = 'fail') AS fixed, count(*) AS tests, "
+    "count(*) FILTER (current AND outcome IS NULL) AS not_graded, "
+    "count(*) FILTER (current AND outcome = 'pass' AND marginal) AS marginal, "
+    "count(*) FILTER (current AND provisional AND evidence = 'full-sweep') AS provisional, "
+    "quantile_cont(worst_margin_db, [0.05, 0.5]) FILTER (current) AS margins "
     "FROM '{file}' r WHERE unit IS NOT NULL GROUP BY ALL ORDER BY ALL"
 )
 OF_PARAMETER = (
-    "SELECT parameter, count(*) FILTER (standing AND evidence = 'worst-points') AS links, "
-    "count(*) FILTER (standing AND margin >= 0) AS passed, quantile_cont(margin, [0.05, 0.5]) FILTER (standing) "
+    "SELECT parameter, count(*) FILTER (current AND evidence = 'worst-points') AS links, "
+    "count(*) FILTER (current AND margin >= 0) AS passed, quantile_cont(margin, [0.05, 0.5]) FILTER (current) "
     "FROM '{long}' GROUP BY ALL ORDER BY ALL"
 )
 
@@ -181,7 +181,7 @@ def _one_file(path: Path, environment: dict[str, str], folder: Path) -> tuple[Pa
         f"FROM read_parquet({listed}, union_by_name=true)) TO '{one}' (FORMAT parquet, COMPRESSION zstd)"
     )
     parts = " UNION ALL ".join(
-        f"SELECT '{p}' AS parameter, standing, first, evidence, margin_{p} AS margin FROM '{one}' "
+        f"SELECT '{p}' AS parameter, current, first, evidence, margin_{p} AS margin FROM '{one}' "
         f"WHERE graded_{p} IS NOT NULL AND unit IS NOT NULL"
         for p in files.parameters
     )

@@ -27,8 +27,8 @@ from tests.store import store_making as making
 LIMIT = "tia-568.2-d/cat6a/permanent-link"
 
 
-def curves_of(path: Path, parameter: str, column: str = "standing") -> dict[str, Any]:
-    """Curves (records, pairings, points) of standing (or first) swept records by quarter, and the frequencies: read
+def curves_of(path: Path, parameter: str, column: str = "current") -> dict[str, Any]:
+    """Curves (records, pairings, points) of current (or first) swept records by quarter, and the frequencies: read
     from the bags batch by batch, as tables, with nothing of what is tested."""
     opened = store.open(path)
     opened.catch_up()

@@ -161,7 +161,7 @@ def test_a_rereading_refers_to_the_old_and_stores_nothing_twice(run: Run, archiv
         (("withdraw", "{archive}"), "nothing to withdraw"),
         (("redact", "{archive}"), "what is to go"),
         (("redact", "{archive}", "--name", "Nobody"), "in no table"),
-        (("hold", "{archive}", "--due", "soon"), "no date"),
+        (("hold", "{archive}", "--due", "soon"), "not a date"),
         (("keys", "retire", "{archive}", "--key", "x"), "no key"),
         (("stamp", "{archive}"), "one of"),
         (("repair", "{archive}", "--from", "{tmp}"), "no copy"),

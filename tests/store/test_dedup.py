@@ -1,4 +1,4 @@
-"""Every case of dedup in house.md: what the receipt counts, and which record stands."""
+"""Every case of dedup in house.md: what the receipt counts, and which record is current."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from store_making import Rows, batch, deposit, rounded, rows
 
-from archive.store import Archive, standing
+from archive.store import Archive
+from archive.store.catalogue.standing_columns import link_states
 from archive.store.deposits import Receipt
 from archive.store.events import withdraw
 
@@ -16,25 +17,23 @@ def counted(receipt: Receipt) -> dict[str, int]:
     return {kind: n for kind, n in receipt.counts.items() if n}
 
 
-def states(archive: Archive) -> dict[str, standing.State]:
-    """State of every record, by the address of its record; one link at a time or all at once is the same here."""
+def _catalogued(archive: Archive) -> list[tuple[Any, ...]]:
     archive.catch_up()
-    found = [dict(r) for r in archive.db.execute("SELECT * FROM records")]
+    return [tuple(r) for r in archive.db.execute("SELECT * FROM records ORDER BY row")]
+
+
+def current_ones(archive: Archive) -> list[str]:
+    """Addresses of current records as the catalogue holds them; worked out for each link alone, they are the same."""
+    archive.catch_up()
+    rows = [dict(r) for r in archive.db.execute("SELECT *, deposit || '/' || position AS address FROM records")]
     by_link: dict[Any, list[Any]] = {}
-    for r in found:
-        by_link.setdefault(r["link_key"], []).append(r)
-    out = {}
-    for key, group in by_link.items():
-        refer = {r["former"] for r in group} - {r["row"] for r in group}
-        others = [r for r in found if r["row"] in refer]
-        made = standing.states([*group, *others])
-        out.update({f"{r['deposit']}/{r['position']}": made[r["row"]] for r in group})
-        assert key is not None
-    return out
-
-
-def standing_ones(archive: Archive) -> list[str]:
-    return sorted(a for a, s in states(archive).items() if s.standing)
+    for r in rows:
+        by_link.setdefault(r["link"], []).append(r)
+    for link, members in by_link.items():
+        assert link is not None
+        states = link_states(archive.db, members)
+        assert [states[r["row"]].current for r in members] == [bool(r["current"]) for r in members]
+    return sorted(r["address"] for r in rows if r["current"])
 
 
 def address(receipt: Receipt, position: int = 0) -> str:
@@ -45,7 +44,7 @@ def address(receipt: Receipt, position: int = 0) -> str:
 def test_a_new_record_stands(archive: Archive) -> None:
     made = deposit(archive, batch(rows()))
     assert counted(made) == {"new": 1}
-    assert standing_ones(archive) == [address(made)]
+    assert current_ones(archive) == [address(made)]
 
 
 def test_the_same_file_read_the_same_way_is_nothing_new(archive: Archive) -> None:
@@ -69,14 +68,14 @@ def test_a_source_that_comes_in_parts_is_taken_in_whole(archive: Archive) -> Non
     deposit(archive, batch(rows("A-1", place="row 2")))
     second = deposit(archive, batch(rows("A-1", place="row 2"), rows("A-2", place="row 3", shift=0.7)))
     assert counted(second) == {"same_file": 1, "new": 1}
-    assert len(standing_ones(archive)) == 2
+    assert len(current_ones(archive)) == 2
 
 
 def test_another_mapping_is_a_rereading_and_stands(archive: Archive) -> None:
     deposit(archive, batch(rows("wrong column", mapping="1" * 64)))
     made = deposit(archive, batch(rows("2-TR2-A117", mapping="2" * 64)))
     assert counted(made) == {"reread": 1}
-    assert standing_ones(archive) == [address(made)]
+    assert current_ones(archive) == [address(made)]
 
 
 def test_another_reader_that_reads_the_same_is_nothing_new(archive: Archive) -> None:
@@ -84,20 +83,20 @@ def test_another_reader_that_reads_the_same_is_nothing_new(archive: Archive) -> 
     made = deposit(archive, batch(rows(reader="tests 2")))
     assert counted(made) == {"same_content": 1}
     assert made.entry is None
-    assert standing_ones(archive) == [address(first)]
+    assert current_ones(archive) == [address(first)]
 
 
 def test_the_same_content_in_another_layout(archive: Archive) -> None:
     first = deposit(archive, batch(rows()))
     made = deposit(archive, batch(rows(source="c" * 64, place="/results/link[1]", limit_found="other words")))
     assert counted(made) == {"same_content": 1}
-    assert standing_ones(archive) == [address(first)]
+    assert current_ones(archive) == [address(first)]
 
 
 def test_the_same_content_twice_in_one_deposit(archive: Archive) -> None:
     made = deposit(archive, batch(rows(), rows(source="c" * 64, place="/results/link[1]")))
     assert counted(made) == {"new": 1, "same_content": 1}
-    assert standing_ones(archive) == [address(made)]
+    assert current_ones(archive) == [address(made)]
 
 
 @pytest.mark.parametrize("rich_first", [True, False])
@@ -107,7 +106,7 @@ def test_a_rendition_with_other_rounding_the_richer_stands(archive: Archive, ric
     a = deposit(archive, batch(first))
     b = deposit(archive, batch(second))
     assert counted(b) == {"renditions": 1}
-    assert standing_ones(archive) == [address(a if rich_first else b)]
+    assert current_ones(archive) == [address(a if rich_first else b)]
 
 
 def without_curves(made: Rows) -> Rows:
@@ -128,7 +127,7 @@ def test_a_rendition_with_less_detail_never_displaces_a_full_sweep(archive: Arch
     a = deposit(archive, batch(first))
     b = deposit(archive, batch(second))
     assert counted(b) == {"renditions": 1}
-    assert standing_ones(archive) == [address(a if rich_first else b)]
+    assert current_ones(archive) == [address(a if rich_first else b)]
 
 
 def test_other_values_of_one_test_are_a_conflict_and_none_stands(archive: Archive) -> None:
@@ -136,9 +135,9 @@ def test_other_values_of_one_test_are_a_conflict_and_none_stands(archive: Archiv
     b = deposit(archive, batch(rows(source="e" * 64, shift=2.0)))
     assert counted(b) == {"conflicts": 1}
     assert b.look
-    assert standing_ones(archive) == []
+    assert current_ones(archive) == []
     withdraw(archive, records=[address(a)], by=None, reason="edited")
-    assert standing_ones(archive) == [address(b)]
+    assert current_ones(archive) == [address(b)]
 
 
 def test_another_verdict_on_the_same_values_is_a_conflict(archive: Archive) -> None:
@@ -151,28 +150,28 @@ def test_the_same_test_under_another_label(archive: Archive) -> None:
     a = deposit(archive, batch(rows("2-TR2-A117")))
     b = deposit(archive, batch(rows("2-TR2-A118", source="f" * 64)))
     assert counted(b) == {"relabelled": 1}
-    assert standing_ones(archive) == [address(a)]
+    assert current_ones(archive) == [address(a)]
     withdraw(archive, records=[address(a)], by=None, reason="the label was wrong")
-    assert standing_ones(archive) == [address(b)]
+    assert current_ones(archive) == [address(b)]
 
 
 def test_a_retest_stands_and_a_later_fail_stands_over_an_earlier_pass(archive: Archive) -> None:
     deposit(archive, batch(rows()))
     b = deposit(archive, batch(rows(source="b" * 64, time="2019-03-05T08:00", shift=1.5, reported_verdict="fail")))
     assert counted(b) == {"retests": 1}
-    assert standing_ones(archive) == [address(b)]
+    assert current_ones(archive) == [address(b)]
 
 
 def test_test_time_decides_and_not_arrival(archive: Archive) -> None:
     late = deposit(archive, batch(rows(time="2019-03-05T08:00", shift=1.5)))
     deposit(archive, batch(rows(source="b" * 64, time="2019-03-04T10:15")))
-    assert standing_ones(archive) == [address(late)]
+    assert current_ones(archive) == [address(late)]
 
 
 def test_a_later_test_of_less_evidence_does_not_displace_a_full_sweep(archive: Archive) -> None:
     full = deposit(archive, batch(rows()))
     deposit(archive, batch(without_curves(rows(source="b" * 64, time="2019-03-05T08:00"))))
-    assert standing_ones(archive) == [address(full)]
+    assert current_ones(archive) == [address(full)]
 
 
 def test_copied_curves_are_told(archive: Archive) -> None:
@@ -198,7 +197,7 @@ def test_two_tests_a_whole_offset_apart_are_one(archive: Archive) -> None:
     deposit(archive, batch(rows(time="2019-03-04T10:15")))
     b = deposit(archive, batch(rows(source="8" * 64, time="2019-03-04T11:15")))
     assert counted(b) == {"renditions": 1}
-    assert len(standing_ones(archive)) == 1
+    assert len(current_ones(archive)) == 1
 
 
 def test_flat_curves_tell_nothing(archive: Archive) -> None:
@@ -214,17 +213,17 @@ def test_flat_curves_tell_nothing(archive: Archive) -> None:
 def test_a_withdrawn_record_does_not_come_back(archive: Archive) -> None:
     a = deposit(archive, batch(rows()))
     withdraw(archive, records=[address(a)], by=None, reason="wrong job")
-    assert standing_ones(archive) == []
+    assert current_ones(archive) == []
     again = deposit(archive, batch(rows(source="5" * 64)))
     assert counted(again) == {"same_content": 1}
-    assert standing_ones(archive) == []
+    assert current_ones(archive) == []
 
 
 def test_the_same_label_in_another_job_is_another_link(archive: Archive) -> None:
     a = deposit(archive, batch(rows("1")), job="ONE")
     b = deposit(archive, batch(rows("1", source="4" * 64, time="2020-01-01T09:00", shift=1)), job="TWO")
     assert counted(b) == {"new": 1}
-    assert standing_ones(archive) == sorted([address(a), address(b)])
+    assert current_ones(archive) == sorted([address(a), address(b)])
 
 
 def test_the_same_label_at_the_same_site_is_one_link_over_all_jobs(archive: Archive) -> None:
@@ -240,10 +239,10 @@ def test_the_database_can_be_thrown_away(archive: Archive) -> None:
 
     test_copied_curves_are_told(archive)
     test_other_values_of_one_test_are_a_conflict(archive)
-    before = states(archive)
+    before = _catalogued(archive)
     catalogue.forget(archive.id)
     fresh = Archive(archive.root, archive.settings)
-    assert states(fresh) == before
+    assert _catalogued(fresh) == before
 
 
 def test_other_values_of_one_test_are_a_conflict(archive: Archive) -> None:

@@ -13,8 +13,7 @@ from archive.answers.setaside import set_aside
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.search import SHOWN
-from archive.store.catalogue.standing_columns import with_formers
-from archive.store.standing import states
+from archive.store.catalogue.standing_columns import link_states
 
 _PLACE = ("building", "floor", "space", "panel", "port")
 
@@ -58,7 +57,7 @@ def _undecided(archive: Archive, job: str) -> dict[str, str]:
     """Links of the job that were tested and of which no record stands, with the reason."""
     rows = archive.db.execute(
         f"SELECT {SHOWN} FROM records WHERE job_id = ? AND kind NOT IN ('same_file', 'same_content') AND link_key IN "
-        "(SELECT link_key FROM records WHERE job_id = ? GROUP BY link_key HAVING max(standing) = 0)",
+        "(SELECT link_key FROM records WHERE job_id = ? GROUP BY link_key HAVING max(accepted) = 0)",
         (job, job),
     ).fetchall()
     by_label: dict[str, list[Any]] = {}
@@ -66,7 +65,7 @@ def _undecided(archive: Archive, job: str) -> dict[str, str]:
         by_label.setdefault(str(r["link_label"]), []).append(r)
     found = {}
     for label, members in sorted(by_label.items()):
-        state = states(with_formers(archive.db, members))
+        state = link_states(archive.db, members)
         found[label] = "; ".join(sorted({state[r["row"]].why for r in members if r["row"] in state}))
     return found
 

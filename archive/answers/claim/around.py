@@ -52,8 +52,8 @@ def neighbours(archive: Archive, link: ArchivedLink) -> Neighbours | None:
     for sign, order, most in (("<", "DESC", _EACH_WAY), (">=", "ASC", _EACH_WAY + 1)):
         among = f"AND link_label IN ({', '.join('?' * len(labels))})" if labels else ""
         found += archive.db.execute(
-            f"SELECT {_SHOWN} FROM records WHERE standing = 1 AND job_id IS ? AND site IS ? AND link_label {sign} ? "
-            f"{among} ORDER BY link_label {order} LIMIT {most}",
+            f"SELECT {_SHOWN} FROM records WHERE accepted_unit = row AND job_id IS ? AND site IS ? "
+            f"AND link_label {sign} ? {among} ORDER BY link_label {order} LIMIT {most}",
             (job, site, link.label, *labels),
         ).fetchall()
     rows = sorted((dict(n) for n in found), key=lambda n: str(n["link"]))

@@ -47,7 +47,7 @@ def gather(
     on: the day for which the file is made, by default today in UTC. Errors: Trouble where the link cannot be told,
     the fresh test cannot be read, or a record's bytes are not what the ledger says they are.
     """
-    link = open_link(archive, label, job=job, site=site)
+    link = open_link(archive, label, job=job, site=site, role="accepted")
     head = archive.head()
     last = archive.ledger.read(head.size - 1)
     state = str(last.get("at")) if last is not None else ""
@@ -60,7 +60,7 @@ def gather(
     verdict = standing.verdict() if standing else None
     former = archive.db.execute(
         "SELECT DISTINCT a.old FROM amendments a JOIN records r ON r.row = a.row "
-        "WHERE a.field = 'link_label' AND a.old IS NOT NULL AND r.link_key = ? ORDER BY a.number",
+        "WHERE a.field = 'link_label' AND a.old IS NOT NULL AND r.link = ? ORDER BY a.number",
         (link.key,),
     )
     facts = ClaimFacts(
@@ -106,7 +106,7 @@ def _tested(
         )
     stands = link.standing
     standing = stands is not None and r["row"] == stands["row"]
-    state = link.states[r["row"]].why
+    state = link.states[r["row"]].why_accepted if standing and link.role == "accepted" else link.states[r["row"]].why
     entry = archive.deposit_entry(r["deposit"])
     stated = _said(archive, batch, entry, [a for a in runs if a.address == r["address"]])
     return TestedRecord(

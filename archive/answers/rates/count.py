@@ -41,7 +41,7 @@ def _counts(source: CountingSource, choice: Choice, fields: Sequence[GroupField]
         key, (limit, band, state, number) = tuple(row[:n]), row[n:]
         group = groups.setdefault(key, RateGroup(key))
         group.add(state, number)
-        if state & BITS["standing"] and state & (BITS["passed"] | BITS["failed"]):
+        if state & BITS["current"] and state & (BITS["passed"] | BITS["failed"]):
             group.limits[limit] += number
             group.lengths[band] += number
     end = f" GROUP BY {by}" if by else ""
@@ -64,7 +64,7 @@ def _jobs(source: CountingSource, choice: Choice, fields: Sequence[GroupField], 
     n, state = len(fields), choice.state
     table, number_of = (source.cells, "sum(r.number)") if choice.of_cells else (source.records, "count(*)")
     parts = []
-    for which in ("standing", "first"):
+    for which in ("current", "first"):
         wanted = f"{state} & {BITS[which]} > 0 AND {state} & {BITS['passed'] | BITS['failed']} > 0"
         passed = f"{wanted} AND {state} & {BITS['passed']} > 0"
         parts.append(f"coalesce({number_of} FILTER ({wanted}), 0)::BIGINT AS {which}_n")
@@ -72,7 +72,7 @@ def _jobs(source: CountingSource, choice: Choice, fields: Sequence[GroupField], 
     sums = ", ".join(
         f"count(*) FILTER ({w}_n > 0), sum({w}_n)::BIGINT, sum({w}_x)::BIGINT, sum({w}_x * {w}_x)::DOUBLE, "
         f"sum({w}_x * {w}_n)::DOUBLE, sum({w}_n * {w}_n)::DOUBLE"
-        for w in ("standing", "first")
+        for w in ("current", "first")
     )
     keys = f"{by}, " if by else ""
     end = f" GROUP BY {by}" if by else ""

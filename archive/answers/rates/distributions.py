@@ -21,7 +21,7 @@ from archive.store import Archive
 from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
 
-TESTS = {"standing": BITS["standing"], "first": BITS["first"], "all": BITS["live"]}
+TESTS = {"current": BITS["current"], "first": BITS["first"], "all": BITS["live"]}
 OF = ("curves", "worst")
 MOST_GROUPS = 8
 
@@ -76,14 +76,14 @@ def distribution(
     *,
     against: str | None = None,
     by: Iterable[str] = (),
-    tests: str = "standing",
+    tests: str = "current",
     of: str = "curves",
     watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
 ) -> Distribution:
     """Spread of one parameter over frequency, bag after bag, in memory that does not grow with the archive.
 
     against: a limit, by id or words; None for the one that all chosen records were tested to. by: fields, at most
-    MOST_GROUPS groups. tests: standing, first or all. of: "curves" counts every pair or combination, "worst" the
+    MOST_GROUPS groups. tests: current, first or all. of: "curves" counts every pair or combination, "worst" the
     worst of each record at each frequency. A parameter that no chosen record has a curve of is recomputed from its
     parts. Points that a limit takes for information only count as any other. Errors: Trouble.
     """

@@ -46,7 +46,7 @@ class RateGroup:
         if "first" in s and decided:
             self.first_links += number
             self.first_passed += number * ("passed" in s)
-        if "standing" not in s:
+        if "current" not in s:
             return
         if not decided:
             self.not_graded += number

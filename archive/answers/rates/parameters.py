@@ -23,7 +23,7 @@ def by_parameter(source: CountingSource, choice: Choice, fields: Sequence[GroupF
     if choice.verdicts == "program":
         where += f" AND {choice.state} & {BITS['swept']} > 0"
     parts = [
-        f"SELECT {columns}'{name}' AS p, {choice.state} & {BITS['standing'] | BITS['first'] | BITS['swept']} AS s, "
+        f"SELECT {columns}'{name}' AS p, {choice.state} & {BITS['current'] | BITS['first'] | BITS['swept']} AS s, "
         f"r.graded_{name} AS g, r.margin_{name} >= 0 AS m, count(*) FROM {source.records} r "
         f"WHERE {where} AND r.graded_{name} IS NOT NULL GROUP BY ALL"
         for name in source.files.parameters

@@ -33,7 +33,7 @@ def command(archive: Path, text: str | None, most: int, as_json: bool, quiet: bo
 
     opened = store.open(archive)
     opened.catch_up()
-    rows = [plain(r) for r in find(opened.db, chosen(filters), text=text, most=most or None)]
+    rows = [plain(r, filters["job"]) for r in find(opened.db, chosen(filters), text=text, most=most or None)]
     if as_json:
         print_json({"records": rows})
     elif not quiet:
@@ -46,8 +46,8 @@ def command(archive: Path, text: str | None, most: int, as_json: bool, quiet: bo
     done(not rows)
 
 
-def plain(r: Any) -> dict[str, Any]:
-    """A row of the catalogue as commands print it."""
+def plain(r: Any, job: str | None = None) -> dict[str, Any]:
+    """A row of the catalogue as commands print it. job: the job that was asked about; standing is the role shown."""
     mark = {0: False, 1: True}
     return {
         "record": r["record_id"],
@@ -62,7 +62,9 @@ def plain(r: Any) -> dict[str, Any]:
         "verdict": r["verdict"] or "not graded",
         "marginal": mark.get(r["marginal"]),
         "provisional": mark.get(r["provisional"]),
-        "standing": bool(r["standing"]),
+        "standing": bool(r["accepted"] if job is not None else r["current"]),
+        "accepted": bool(r["accepted"]),
+        "current": bool(r["current"]),
         "margin_db": r["margin"],
         "parameter": r["parameter"],
         "length_m": r["length_m"],
@@ -75,8 +77,8 @@ def line(r: dict[str, Any]) -> str:
     """A record in one line."""
     words = [r["verdict"]]
     words += [w for w in ("marginal", "provisional") if r[w]]
-    stands = "stands" if r["standing"] else ""
+    roles = " ".join(w for w in ("accepted", "current") if r[w])
     return (
         f"{r['link'] or '(no label)':<20} {r['tested_local'] or r['tested_at'] or 'time unknown':<20} "
-        f"{r['limit'] or 'no limit':<38} {', '.join(words):<24} {stands:<7} {r['job'] or ''}  {r['record']}"
+        f"{r['limit'] or 'no limit':<38} {', '.join(words):<24} {roles:<16} {r['job'] or ''}  {r['record']}"
     ).rstrip()

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from archive.cli.common import done, output_options, print_json
+
+if TYPE_CHECKING:
+    from archive.answers.link import Role
 
 
 @click.command("history")
@@ -14,8 +18,19 @@ from archive.cli.common import done, output_options, print_json
 @click.argument("link")
 @click.option("--job", metavar="J", help="Job.")
 @click.option("--site", metavar="S", help="Site.")
+@click.option("--record", metavar="R", help="One of its records, where several links have the label.")
+@click.option("--role", type=click.Choice(["accepted", "current"]), help="Which role to show.")
 @output_options
-def command(archive: Path, link: str, job: str | None, site: str | None, as_json: bool, quiet: bool) -> None:
+def command(
+    archive: Path,
+    link: str,
+    job: str | None,
+    site: str | None,
+    record: str | None,
+    role: Role | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
     """Shows every test, rendition, re-reading, re-grade and event of one link, and which record counts and why.
 
     \b
@@ -27,7 +42,7 @@ def command(archive: Path, link: str, job: str | None, site: str | None, as_json
     from archive.answers.link import open_link
 
     opened = store.open(archive)
-    found = open_link(opened, link, job=job, site=site)
+    found = open_link(opened, link, job=job, site=site, record=record, role=role)
     entries = history(opened, found)
     stands = found.standing
     if as_json:
@@ -36,6 +51,11 @@ def command(archive: Path, link: str, job: str | None, site: str | None, as_json
             {
                 "link": found.label,
                 "standing": None if stands is None else stands["record_id"],
+                "role": found.role,
+                "accepted": None if found.accepted is None else found.accepted["record_id"],
+                "current": None if found.current is None else found.current["record_id"],
+                "later_lesser_fails": found.lesser_fails,
+                "in_doubt": found.doubt or None,
                 "why": found.why,
                 "entries": [{k: e[k] for k in keep} for e in entries],
             }

@@ -38,8 +38,8 @@ from archive.errors import Trouble
 @click.option("--against", metavar="LIMIT", help="With --curves: the limit of the margins.")
 @click.option(
     "--tests",
-    type=click.Choice(["standing", "first", "all"]),
-    default="standing",
+    type=click.Choice(["current", "first", "all"]),
+    default="current",
     show_default=True,
     help="With --curves: which tests of each link.",
 )

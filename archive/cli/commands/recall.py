@@ -1,4 +1,4 @@
-"""muniment recall: every link whose standing record came from one unit."""
+"""muniment recall: every link whose accepted or current record came from one unit."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from archive.cli.common import done, output_options, print_json
 @click.option("--until", metavar="D", help="Tested on this day or earlier (ISO 8601).")
 @output_options
 def command(archive: Path, serial: str, since: str | None, until: str | None, as_json: bool, quiet: bool) -> None:
-    """Lists every link whose standing record came from one unit: for when a unit turns out to have measured wrong.
+    """Lists every link whose accepted or current record came from one unit, for when it turns out to measure wrong.
 
     \b
     Exit code 1: there are such links.
@@ -32,7 +32,11 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
 
     opened = store.open(archive)
     opened.catch_up()
-    rows = [plain(r) for r in find(opened.db, Filters(serial=serial, since=since, until=until)) if r["standing"]]
+    rows = [
+        plain(r)
+        for r in find(opened.db, Filters(serial=serial, since=since, until=until))
+        if r["current"] or r["accepted"]
+    ]
     links = f"{len(rows)} link{'s' if len(rows) != 1 else ''}"
     finding = findings.about_archive("unit-recalled", where=serial, found=links)
     if as_json:

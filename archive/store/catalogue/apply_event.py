@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from archive.store.catalogue import standing_columns
 from archive.store.ledger import LedgerEntry
 from archive.store.records import link_key, split_address
 
@@ -55,6 +56,10 @@ def event(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
         db.execute("DELETE FROM holds WHERE job_id = ?", (entry["job"],))
     elif kind == "job":
         job_facts(db, entry["job"], _texts(root, entry).get("facts", {}), entry.number)
+    elif kind == "accept":
+        _accept(db, entry)
+    elif kind == "identity":
+        _identity(db, entry)
     elif kind == "attach":
         filed(db, _texts(root, entry).get("documents", []), entry.number)
     elif kind == "redact":
@@ -118,6 +123,8 @@ def job_facts(db: sqlite3.Connection, job: str, facts: dict[str, Any], number: i
     """Facts of a job; what is null says nothing, what is stated later holds."""
     rows = [(job, f, facts[f], number) for f in JOB_FACTS if facts.get(f) is not None]
     db.executemany("INSERT OR REPLACE INTO jobs VALUES(?, ?, ?, ?)", rows)
+    if any(facts.get(f) is not None for f in ("warranty_start", "required_limit")):
+        standing_columns.unsettle_job(db, job)
 
 
 def row_of(db: sqlite3.Connection, address: str) -> int | None:
@@ -132,6 +139,34 @@ def _withdraw(db: sqlite3.Connection, entry: LedgerEntry) -> None:
         db.execute("UPDATE records SET withdrawn = 1 WHERE deposit = ?", (deposit,))
     gone = [(row_of(db, address),) for address in entry.get("records", [])]
     db.executemany("UPDATE records SET withdrawn = 1 WHERE row = ?", gone)
+
+
+def _accept(db: sqlite3.Connection, entry: LedgerEntry) -> None:
+    """A job accepted as it stood on a day, or records named as accepted."""
+    if entry.get("job") is not None:
+        db.execute("INSERT INTO acceptances VALUES(?, ?, ?)", (entry["job"], entry["on"], entry.number))
+        standing_columns.unsettle_job(db, entry["job"])
+    rows = [row for address in entry.get("records", []) if (row := row_of(db, address)) is not None]
+    for row in rows:  # of one link, job and family, the record that was named last is the accepted one
+        db.execute(
+            "DELETE FROM accepted_records WHERE row IN (SELECT o.row FROM records o JOIN records n ON n.row = ? "
+            "WHERE o.link = n.link AND o.job_id IS n.job_id AND o.limit_id IS n.limit_id "
+            "AND o.configuration IS n.configuration)",
+            (row,),
+        )
+    db.executemany("INSERT OR REPLACE INTO accepted_records VALUES(?, ?)", [(row, entry.number) for row in rows])
+    standing_columns.unsettle_rows(db, rows)
+
+
+def _identity(db: sqlite3.Connection, entry: LedgerEntry) -> None:
+    """A person's word that records are of the same link, or of different ones."""
+    for pair in entry["pairs"]:
+        first, second = (row_of(db, address) for address in pair)
+        if first is not None and second is not None:
+            db.execute(
+                "INSERT OR REPLACE INTO identities VALUES(?, ?, ?, ?)", (entry.number, first, second, entry["same"])
+            )
+            standing_columns.unsettle_rows(db, [first, second])
 
 
 def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -> None:

@@ -18,7 +18,7 @@ from archive.store import memory
 from archive.store.catalogue import standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 7
+VERSION = 8
 """Raised whenever the tables change: an older database is then derived anew."""
 
 _TABLES = f"""
@@ -43,6 +43,10 @@ CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEX
 CREATE INDEX schedule_job ON schedule(job_id, number);
 CREATE TABLE originals(sha256 TEXT PRIMARY KEY, deposit TEXT);
 CREATE TABLE schemas(sha256 TEXT PRIMARY KEY, number INTEGER);
+CREATE TABLE acceptances(job_id TEXT, day TEXT, number INTEGER PRIMARY KEY);
+CREATE TABLE accepted_records(row INTEGER PRIMARY KEY, number INTEGER);
+CREATE TABLE identities(number INTEGER, first INTEGER, second INTEGER, same INTEGER,
+    PRIMARY KEY(number, first, second));
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);

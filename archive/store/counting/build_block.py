@@ -21,6 +21,8 @@ from archive.store.counting import columns
 from archive.store.counting.from_bag import FACTS, Bags, of_bag
 
 _SIZE = 1 << BLOCK_BITS
+_AT_ONCE = 500
+"""Rows that one query names."""
 _DATE = re.compile(r"^([0-9]{4})(?:-([0-9]{2})|$)")
 
 
@@ -50,7 +52,8 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
     made["outcome"] = [
         outcome(e, v, r) for e, v, r in zip(made["evidence"], made["verdict"], made["reported_verdict"], strict=True)
     ]
-    made |= _first_tests(db, made, low)
+    made |= _roles(made)
+    made |= _first_tests(db, made)
     made |= _states(made)
     edges = np.array(schemas.load("rates.toml")["length"]["edges_m"], dtype=np.float64)
     made["length_band"] = [None if m is None else int(np.searchsorted(edges, m)) for m in made["length_m"]]
@@ -181,32 +184,47 @@ def _dates(local: list[str | None], at: list[str | None]) -> dict[str, list[Any]
     return {"year": years, "month": [int(m[2]) if m and m[2] else None for m in found]}
 
 
-def _first_tests(db: Any, made: dict[str, list[Any]], low: int) -> dict[str, list[Any]]:
-    """Of standing records: number of tests, and what the first one came to."""
-    count = len(made["row"])
-    stands = made["standing"]
-    names = ("outcome", "verdict", "reported_verdict")
-    found: dict[str, list[Any]] = {"tests": [1 if s else None for s in stands]}
-    for name in names:
-        key = "first_" + name.replace("_verdict", "")
-        found[key] = [v if s else None for s, v in zip(stands, made[name], strict=True)]
-    first = low if low else 1
-    several = db.execute(
-        "SELECT unit, count(*) FROM records WHERE unit != row AND unit BETWEEN ? AND ? GROUP BY unit",
-        (first, first + count - 1),
-    )
-    for unit, more in several:
-        found["tests"][unit - first] = 1 + more
-    others = db.execute(
-        "SELECT unit, evidence, verdict, reported_verdict FROM records WHERE first AND unit != row "
-        "AND unit BETWEEN ? AND ?",
-        (first, first + count - 1),
-    )
-    for unit, evidence, verdict, reported in others:
-        at = unit - first
-        found["first_outcome"][at] = outcome(evidence, verdict, reported)
-        found["first_verdict"][at], found["first_reported"][at] = verdict, reported
-    return found
+def _roles(made: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    """Whether each record decides for its link now, or as its job was accepted, or is the first test of its link; and
+    where it would decide but for a doubt or a copy, which of the two."""
+    rows = made["row"]
+    doubt, copied = [d is not None for d in made["doubt"]], [bool(c) for c in made["copied"]]
+    sound = [not d and not c for d, c in zip(doubt, copied, strict=True)]
+    now = [unit == row for unit, row in zip(made["unit"], rows, strict=True)]
+    then = [unit == row for unit, row in zip(made["accepted_unit"], rows, strict=True)]
+    return {
+        "current": [a and s for a, s in zip(now, sound, strict=True)],
+        "accepted": [a and s for a, s in zip(then, sound, strict=True)],
+        "first": [bool(f) and s for f, s in zip(made["first"], sound, strict=True)],
+        "in_doubt": [a and d for a, d in zip(now, doubt, strict=True)],
+        "copied": [a and c and not d for a, c, d in zip(now, copied, doubt, strict=True)],
+    }
+
+
+def _first_tests(db: Any, made: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    """Of current and accepted records: number of tests of the link, and what the first one came to."""
+    counts = [a or b for a, b in zip(made["current"], made["accepted"], strict=True)]
+    own = {
+        row: (n, o, v, r)
+        for row, unit, f, n, o, v, r in zip(
+            *(made[c] for c in ("row", "unit", "first", "tests", "outcome", "verdict", "reported_verdict")), strict=True
+        )
+        if f and row == unit
+    }
+    elsewhere = sorted({u for u, c in zip(made["unit"], counts, strict=True) if c and u not in own})
+    for start in range(0, len(elsewhere), _AT_ONCE):
+        some = elsewhere[start : start + _AT_ONCE]
+        marks = ", ".join("?" * len(some))
+        for unit, tests, *of in db.execute(
+            "SELECT f.unit, u.tests, f.evidence, f.verdict, f.reported_verdict FROM records u JOIN records f "
+            f"ON f.first AND (f.row = u.row OR (f.unit = u.row AND f.unit != f.row)) WHERE u.row IN ({marks})",
+            some,
+        ):
+            own[unit] = (tests, outcome(*of), of[1], of[2])
+    nothing = (None, None, None, None)
+    told = [own.get(u, nothing) if c else nothing for u, c in zip(made["unit"], counts, strict=True)]
+    names = ("tests", "first_outcome", "first_verdict", "first_reported")
+    return {name: [one[n] for one in told] for n, name in enumerate(names)}
 
 
 def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
@@ -216,9 +234,11 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
     def where(name: str, *values: Any) -> Any:
         return np.fromiter((v in values for v in made[name]), np.bool_, count)
 
-    standing, first, live = where("standing", 1), where("first", 1), ~where("unit", None)
+    shown = where("current", True) | where("accepted", True)
     swept, known = where("evidence", "full-sweep"), ~where("marginal", None)
-    common = standing * bit["standing"] + first * bit["first"] + live * bit["live"] + swept * bit["swept"]
+    first, live = where("first", True), ~where("unit", None)
+    common = first * bit["first"] + live * bit["live"] + swept * bit["swept"]
+    common = common + sum(where(name, True) * bit[name] for name in ("current", "accepted", "in_doubt", "copied"))
     common = common + np.fromiter(((t or 0) > 1 for t in made["tests"]), np.bool_, count) * bit["retested"]
     out = {}
     for name, basis, before in (
@@ -234,7 +254,7 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
         flags = {
             "passed": passed,
             "failed": failed,
-            "fixed": standing & passed & where(before, "fail"),
+            "fixed": shown & passed & where(before, "fail"),
             "marginal": passed & where("marginal", 1),
             "marginal_known": passed & known,
             "provisional": decided & here & where("provisional", 1),

@@ -35,9 +35,16 @@ FROM_DATABASE = (
     "margin",
     "length_m",
     "source_id",
-    "standing",
+    "current",
+    "accepted",
     "first",
     "unit",
+    "accepted_unit",
+    "link",
+    "doubt",
+    "copied",
+    "lesser_fails",
+    "tests",
 )
 """Columns of the catalogue's records that are taken over."""
 
@@ -79,8 +86,20 @@ TEXTS = [
     "first_outcome",
     "first_verdict",
     "first_reported",
+    "link",
 ]
-FLAGS = ("withdrawn", "replaced", "marginal", "provisional", "agrees", "standing", "first")
+FLAGS = (
+    "withdrawn",
+    "replaced",
+    "marginal",
+    "provisional",
+    "agrees",
+    "current",
+    "accepted",
+    "in_doubt",
+    "copied",
+    "first",
+)
 REALS = ("worst_margin_db", "length_m", "frequency_mhz")
 
 STATES = ("state", "state_program", "state_reported")
@@ -88,22 +107,26 @@ STATES = ("state", "state_program", "state_reported")
 this program's verdicts on full sweeps alone, by the instruments' verdicts alone."""
 
 BITS = {
-    "standing": 1,
+    "current": 1,  # decides for its link now
     "first": 2,
     "passed": 4,
     "failed": 8,
-    "fixed": 16,  # standing, passed, and the first test failed
+    "fixed": 16,  # current or accepted, passed, and the first test failed
     "marginal": 32,  # passed, and marginal
     "marginal_known": 64,  # passed, and whether it is marginal is known
     "provisional": 128,  # decided here, by a limit line known only from memory
     "by_instrument": 256,  # decided by the instrument's verdict alone
-    "retested": 512,  # standing, and tested more than once
+    "retested": 512,  # current or accepted, and tested more than once
     "live": 1024,  # counts as a test
     "swept": 2048,  # whole curves came along
+    "accepted": 4096,  # decides for its link as its job was accepted
+    "in_doubt": 8192,  # would be current, but which link it is of is in doubt
+    "copied": 16384,  # would be current, but its curves are those of another link
 }
 
 ORDER = (
-    *(name for name in FROM_DATABASE if name != "margin"),
+    *(name for name in FROM_DATABASE if name not in ("margin", "doubt", "tests")),
+    "in_doubt",
     "worst_margin_db",
     *FROM_BAG,
     "crew",
@@ -126,7 +149,9 @@ ORDER = (
 worst_margin_db: the worst margin, of a parameter in dB.
 outcome: pass or fail where the record was graded whole; of a record of which only worst points or a verdict came
 along, the instrument's own verdict, since such a record can fail here but never pass; null where it is not graded.
-tests, first_*: of standing records only: tests of the link that count, and what its first complete test came to.
+current, accepted: the record decides for its link now, or as its job was accepted; one whose link is in doubt, or whose
+curves are those of another link, does neither, and in_doubt or copied says that it would be current otherwise.
+tests, first_*: of current and accepted records only: tests of the link that count, and what its first test came to.
 length_band: number of the band of length of schemas/rates.toml.
 """
 
@@ -170,7 +195,7 @@ def schema(parameters: tuple[str, ...] = ()) -> Any:
         **dict.fromkeys(TEXTS, pa.string()),
         **dict.fromkeys(FLAGS, pa.bool_()),
         **dict.fromkeys(REALS, pa.float64()),
-        **dict.fromkeys(("row", "position", "unit", "tests"), pa.int32()),
+        **dict.fromkeys(("row", "position", "unit", "accepted_unit", "tests", "lesser_fails"), pa.int32()),
         "year": pa.int16(),
         "month": pa.int8(),
         "length_band": pa.int8(),

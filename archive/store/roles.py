@@ -1,0 +1,319 @@
+"""Which record of a link counts, in two roles.
+
+accepted  the record on which a job was handed over: the latest complete test of the link within the job on or before
+          the job's day of acceptance (or else the start of its warranty), or the one that a person named; where neither
+          day is known, the latest complete test within the job
+current   the latest complete test over all jobs, by test time, not by arrival
+Both per configuration and limit family, and neither withdrawn nor in conflict. A later fail counts over an earlier
+pass. Completeness is ranked by what a record covers, never by its verdict; less evidence never displaces more, and a
+later failing test of less evidence is counted beside the record that counts.
+Of several families one record decides for the link: that of the limit which the job requires; without one, a failing
+record before one that is not graded, and that before a passing one.
+Rows are those of `records` in the catalogue: mappings with NEEDED.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+Row = Mapping[str, Any]
+Family = tuple[str | None, str | None]
+
+NEEDED = (
+    "row",
+    "link",
+    "record_id",
+    "job_id",
+    "kind",
+    "former",
+    "withdrawn",
+    "replaced",
+    "evidence",
+    "points",
+    "step",
+    "verdict",
+    "reported_verdict",
+    "covers_from_mhz",
+    "covers_to_mhz",
+    "configuration",
+    "limit_id",
+    "tested_local",
+    "tested_at",
+)
+"""Columns that states() needs."""
+
+_EVIDENCE = {"full-sweep": 2, "worst-points": 1, "verdict-only": 0}
+_KNOWN_ALREADY = ("same_file", "same_content")
+_WORST_FIRST = {"fail": 0, None: 1, "pass": 2}
+
+
+@dataclass(frozen=True)
+class Acceptance:
+    """How a job was accepted. day: ISO 8601, None where none is known; basis: "stated", "start of the warranty" or "".
+
+    family: configuration and category of the limit that the job requires; None where it requires none.
+    """
+
+    day: str | None = None
+    basis: str = ""
+    family: Family | None = None
+
+
+@dataclass(frozen=True)
+class RecordState:
+    """Of one record: whether it counts at all, which roles it has, and why or why not, in a sentence.
+
+    unit: row of the current record that decides for the link; None where this one does not count. accepted_unit: the
+    same of the record accepted in this one's job; None where none is. first: it is the first test, by test time, that
+    failed or was complete. tests: tests that count, on the record that decides; else 0. lesser_fails: later failing
+    tests of less evidence than this current or accepted record. conflict: it is one of several contents of one test.
+    copied: its curves are those of another link's record that counts.
+    """
+
+    live: bool
+    why: str
+    current: bool = False
+    accepted: bool = False
+    why_accepted: str = ""
+    unit: int | None = None
+    accepted_unit: int | None = None
+    first: bool = False
+    tests: int = 0
+    lesser_fails: int = 0
+    conflict: bool = False
+    copied: bool = False
+
+
+@dataclass
+class _Working:
+    """States that are being worked out, and the records of a link that are still in question."""
+
+    out: dict[int, RecordState] = field(default_factory=dict)
+    left: dict[int, Row] = field(default_factory=dict)
+
+    def drop(self, row: Row, why: str, *, conflict: bool = False) -> None:
+        """A record that does not count."""
+        self.out[row["row"]] = RecordState(False, why, conflict=conflict)
+        del self.left[row["row"]]
+
+
+def states(
+    rows: Iterable[Row], acceptances: Mapping[str | None, Acceptance] | None = None, named: Iterable[int] = ()
+) -> dict[int, RecordState]:
+    """State of each record of one link, by row.
+
+    rows: all records of the link, and those that they refer to. acceptances: of jobs, by job_id; a job that is not
+    there has no day and requires nothing. named: rows that a person named as accepted.
+    """
+    work = _Working()
+    for r in rows:
+        if why := _out(r):
+            work.out[r["row"]] = RecordState(False, why)
+        else:
+            work.left[r["row"]] = r
+    _settle(work)
+    links: dict[Any, list[Row]] = defaultdict(list)
+    for r in work.left.values():
+        links[r["link"]].append(r)
+    for link in links.values():
+        _of_link(work, link, acceptances or {}, set(named))
+    return work.out
+
+
+def outcome(row: Row) -> str | None:
+    """pass or fail by this program's verdict where curves came along, by the instrument's where none did; else None."""
+    found = row["verdict"] if row["evidence"] == "full-sweep" else row["reported_verdict"]
+    return found if found in ("pass", "fail") else None
+
+
+def family(row: Row) -> Family:
+    """Configuration, and category or class of the limit, whatever its edition."""
+    parts = (row["limit_id"] or "").split("/")
+    category = parts[1] if len(parts) > 1 else None
+    return row["configuration"] or (parts[2] if len(parts) > 2 else None), category
+
+
+def richness(row: Row) -> tuple[int, float, int, float]:
+    """Evidence, band covered (MHz), points, fineness of the numbers: the larger is the richer."""
+    return *coverage(row), int(row["points"] or 0), -float(row["step"] or 0.0)
+
+
+def coverage(row: Row) -> tuple[int, float]:
+    """How complete a record is: kind of evidence, and the band that every required parameter covers, in whole MHz.
+
+    The verdict has no part in it: a failing sweep with a gap is as incomplete as a passing one.
+    """
+    low, high = row["covers_from_mhz"], row["covers_to_mhz"]
+    rank = _EVIDENCE.get(row["evidence"], 0)
+    return rank, float(round(high - low)) if rank == 2 and low is not None and high is not None else 0.0
+
+
+def _out(row: Row) -> str:
+    if row["withdrawn"]:
+        return "withdrawn"
+    if row["replaced"]:
+        return "read again from its file; the new reading counts"
+    return "here already" if row["kind"] in _KNOWN_ALREADY else ""
+
+
+def _settle(work: _Working) -> None:
+    """Takes out renditions that are not the richest, conflicts, and tests under a second label."""
+    for group in _joined(work.left, "renditions"):
+        best = max(group, key=lambda r: (richness(r), -r["row"]))
+        for r in group:
+            if r is not best:
+                work.drop(r, f"a rendition of the same test; record {best['record_id']} is richer")
+    for group in _joined(work.left, "conflicts"):
+        for r in group:
+            work.drop(
+                r, f"in conflict with {len(group) - 1} other of the same test; withdraw all but one", conflict=True
+            )
+    for r in list(work.left.values()):
+        if r["kind"] == "relabelled" and r["former"] in work.left:
+            work.drop(r, "the same test is here under another label; withdraw the one whose label is wrong")
+
+
+def _joined(left: dict[int, Row], kind: str) -> list[list[Row]]:
+    """Groups of two or more records that decisions of a kind join, among those that are left."""
+    leader = {row: row for row in left}
+
+    def find(row: int) -> int:
+        while leader[row] != row:
+            row = leader[row]
+        return row
+
+    for row, r in left.items():
+        if r["kind"] == kind and r["former"] in left:
+            leader[find(row)] = find(r["former"])
+    groups: dict[int, list[Row]] = defaultdict(list)
+    for row, r in left.items():
+        groups[find(row)].append(r)
+    return [g for g in groups.values() if len(g) > 1]
+
+
+def _of_link(work: _Working, link: list[Row], acceptances: Mapping[str | None, Acceptance], named: set[int]) -> None:
+    clock = "tested_at" if all(r["tested_at"] for r in link) else "tested_local"
+
+    def when(r: Row) -> tuple[str, int]:
+        return r[clock] or "", r["row"]
+
+    groups: dict[Family, list[Row]] = defaultdict(list)
+    for r in link:
+        groups[family(r)].append(r)
+    made = {r["row"]: RecordState(True, "an earlier test") for r in link}
+    current: list[Row] = []
+    for group in groups.values():
+        latest, why = _latest(group, when)
+        current.append(latest)
+        best = coverage(latest)
+        for r in group:
+            if coverage(r) < best:
+                made[r["row"]] = replace(made[r["row"]], why="less evidence than the record that counts")
+        made[latest["row"]] = RecordState(True, why, current=True, lesser_fails=_lesser(latest, link, when))
+    decides = _deciding(current, _required(current, acceptances, when), when)
+    accepted: dict[str | None, list[tuple[Row, str]]] = defaultdict(list)
+    for job in {r["job_id"] for r in link if r["job_id"] is not None}:
+        for group in groups.values():
+            chosen = _accepted(
+                [r for r in group if r["job_id"] == job], acceptances.get(job, Acceptance()), named, when
+            )
+            if chosen is not None:
+                accepted[job].append(chosen)
+    of_job = {
+        job: _deciding([r for r, _ in handed_over], acceptances.get(job, Acceptance()).family, when)["row"]
+        for job, handed_over in accepted.items()
+    }
+    for handed_over in accepted.values():
+        for r, why in handed_over:
+            state = made[r["row"]]
+            lesser = state.lesser_fails or _lesser(r, link, when)
+            made[r["row"]] = replace(state, accepted=True, why_accepted=why, lesser_fails=lesser)
+    same = [r for r in link if family(r) in (family(decides), (None, None)) or r is decides]
+    tested = [r for r in same if coverage(r) >= coverage(decides) or _fails(r)]
+    first = min(tested, key=when)
+    for r in link:
+        made[r["row"]] = replace(
+            made[r["row"]],
+            unit=decides["row"],
+            accepted_unit=of_job.get(r["job_id"]),
+            first=r is first,
+            tests=len(same) if r is decides else 0,
+            copied=r["kind"] == "copied_curves" and r["former"] in work.left,
+        )
+    work.out.update(made)
+
+
+def _latest(group: list[Row], when: Any) -> tuple[Row, str]:
+    """The record of a family that is current, and why."""
+    best = max(coverage(r) for r in group)
+    complete = [r for r in group if coverage(r) == best]
+    if len(group) == 1:
+        return group[0], "the only test"
+    why = f"the latest of {len(complete)} complete tests, by test time"
+    if len(complete) < len(group):
+        why += f"; {len(group) - len(complete)} of less evidence"
+    return max(complete, key=when), why
+
+
+def _accepted(rows: list[Row], how: Acceptance, named: set[int], when: Any) -> tuple[Row, str] | None:
+    """The accepted record of one family in one job, and why; None where no test was there to be accepted."""
+    if not rows:
+        return None
+    if chosen := [r for r in rows if r["row"] in named]:
+        return max(chosen, key=when), "named by a person as the accepted record"
+    if how.day is None:
+        return _latest(rows, when)[0], "the latest complete test within the job; no day of acceptance is known"
+    there = [r for r in rows if _by(r, how.day)]
+    if not there:
+        return None
+    full = max(coverage(r) for r in rows)
+    best = max(coverage(r) for r in there)
+    chosen_row = max((r for r in there if coverage(r) == best), key=when)
+    basis = f"on or before {how.day}, the {'day of acceptance' if how.basis == 'stated' else how.basis}"
+    if best < full or best[0] < _EVIDENCE["full-sweep"]:
+        return chosen_row, f"the fullest test {basis}: accepted on partial evidence"
+    return chosen_row, f"the latest complete test {basis}"
+
+
+def _by(row: Row, day: str) -> bool:
+    """Whether a test was made by a day, for sure: one without a date, or with a month alone, may have been later."""
+    tested = row["tested_local"] or row["tested_at"] or ""
+    latest = tested[:10] if len(tested) >= 10 else f"{tested}-99-99"[:10]
+    return bool(tested) and latest <= day
+
+
+def _deciding(rows: list[Row], required: Family | None, when: Any) -> Row:
+    """Of one record per family, the one that decides for the link."""
+    if required is not None and (wanted := [r for r in rows if _fits(family(r), required)]):
+        rows = wanted
+    return max(rows, key=lambda r: (-_WORST_FIRST[outcome(r)], when(r)))
+
+
+def _required(rows: list[Row], acceptances: Mapping[str | None, Acceptance], when: Any) -> Family | None:
+    """What the latest job requires of the link."""
+    latest = max(rows, key=when)
+    return acceptances.get(latest["job_id"], Acceptance()).family
+
+
+def _fails(row: Row) -> bool:
+    """Whether this program or the instrument says so, whatever the evidence."""
+    return "fail" in (row["verdict"], row["reported_verdict"])
+
+
+def _fits(of: Family, required: Family) -> bool:
+    return all(want is None or have == want for have, want in zip(of, required, strict=True))
+
+
+def _lesser(shown: Row, link: list[Row], when: Any) -> int:
+    """Later failing tests of the link of less evidence than a record."""
+    return sum(
+        1
+        for r in link
+        if when(r) > when(shown)
+        and coverage(r) < coverage(shown)
+        and _fails(r)
+        and family(r)[1] in (None, family(shown)[1])
+    )
