@@ -207,7 +207,7 @@ def test_a_calibration_that_had_run_out_is_told(troubles):
 
 def test_records_in_conflict_leave_none_standing_and_are_laid_side_by_side(troubles):
     doc = document(troubles, CONFLICT)
-    assert any("No record of 1A-A06 stands" in g for g in gaps(doc))
+    assert any("No record of 1A-A06 is current" in g for g in gaps(doc))
     assert any("different values: 2" in g for g in gaps(doc))
     margins = section(doc, "Records in conflict").blocks[2]
     row = next(r for r in margins.rows if r[0].startswith("insertion loss"))

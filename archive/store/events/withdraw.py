@@ -1,4 +1,4 @@
-"""Withdrawal: out of every statistic and never standing; the bytes stay."""
+"""Withdrawal: out of every statistic, in no role; the bytes stay."""
 
 from __future__ import annotations
 
