@@ -14,11 +14,11 @@ from archive.formats.draft import rows as found_rows
 from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.draft.rows import Body, Item, with_units
 from archive.formats.mapping import names
-from archive.formats.mapping.grid.blocks import blocks, stripes, transposed
-from archive.formats.mapping.grid.grid_chunks import splitter
-from archive.formats.mapping.grid.section import Cutter, ParsedBlock
 from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.model import SourceField, SourceFile, SourceTable
+from archive.formats.mapping.rows.blocks import blocks, stripes, transposed
+from archive.formats.mapping.rows.cutter import Cutter, ParsedBlock
+from archive.formats.mapping.rows.text_rows import splitter
 from archive.formats.mapping.target import Target
 from archive.vocabulary import phrases
 
@@ -475,7 +475,7 @@ def _columns(heads: list[str], lines: list[str]) -> tuple[int, ...]:
 
 
 def _fixed_headings(found: Found, body: Body, raw: list[str]) -> None:
-    from archive.formats.mapping.grid.section import fixed
+    from archive.formats.mapping.rows.text_rows import fixed
 
     block = [fixed(raw[body.head + k].expandtabs(), found.widths) for k in range(body.header_rows)]
     merged = names.merged(block)
@@ -554,7 +554,7 @@ def _fill(layout: Layout, file: SourceFile, tables: list[Found], sheets: Sheets)
             column.record.append(number)
         for n, section in enumerate(parsed.sections):
             found = by_name[section.table.name]
-            rows_cut = [_cells(r, section.widths, split if isinstance(r, str) else _same) for r in section.rows]
+            rows_cut = [_cells(r, section.table.widths, split if isinstance(r, str) else _same) for r in section.rows]
             found.rows += len(rows_cut)
             index = {c.source: c for c in found.columns}
             for j, head in enumerate(section.names):
@@ -584,7 +584,7 @@ def _levels(name: str, mark: str) -> tuple[str, ...]:
 
 
 def _cells(raw: Any, widths: tuple[int, ...], split: Any) -> Sequence[Any]:
-    from archive.formats.mapping.grid.section import fixed
+    from archive.formats.mapping.rows.text_rows import fixed
 
     cells: Sequence[Any] = fixed(str(raw), widths) if widths else split(raw)
     return cells

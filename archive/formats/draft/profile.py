@@ -219,7 +219,7 @@ def _text(cell: Any) -> str:
         return cell.strip()
     if isinstance(cell, list):
         return " ".join("" if c is None else f"{c:g}" if isinstance(c, int | float) else str(c) for c in cell[:50])
-    from archive.formats.mapping.grid.columns import cell_text
+    from archive.formats.mapping.rows.columns import cell_text
 
     return cell_text(cell) or ""
 

@@ -12,9 +12,9 @@ from archive.formats.base import numbers, units, words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import heading
 from archive.formats.mapping import names
-from archive.formats.mapping.grid.labels import labels_of
-from archive.formats.mapping.grid.section import IN_BRACKETS
 from archive.formats.mapping.headings import frequency_of
+from archive.formats.mapping.rows.cutter import IN_BRACKETS
+from archive.formats.mapping.rows.labels import labels_of
 from archive.vocabulary import phrases
 
 _VALUES = frozenset("ndv")

@@ -7,8 +7,8 @@ from archive.formats.draft import grids, heading, sniff
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.profile import decimal_mark
 from archive.formats.mapping.build.scalars import is_curve
-from archive.formats.mapping.grid.grid_chunks import splitter
 from archive.formats.mapping.model import SourceFile
+from archive.formats.mapping.rows.text_rows import logical_lines, splitter
 from archive.formats.recognition import Entry
 
 MOST_CELLS = 60_000
@@ -54,7 +54,7 @@ def text(entry: Entry) -> Layout:
     split = splitter(SourceFile("1", layout.kind, (), delimiter=mark, quote=quote))
     lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
     lines = [line.replace("\f", "") for line in lines]
-    rows = [list(split(line)) for line in lines]
+    rows = [[str(c) for c in split(line)] for line in lines]
     cells = [c for r in rows[:4000] for c in r]
     layout.decimal, layout.thousands = decimal_mark(cells[:: 1 + len(cells) // MOST_CELLS])
     grids.analyse([("", rows, lines)], layout)
@@ -66,9 +66,8 @@ def text(entry: Entry) -> Layout:
 
 
 def _logical(lines: list[str], layout: Layout) -> list[str]:
-    from archive.formats.mapping.grid.grid_chunks import logical
-
-    return list(logical(lines, layout.quote)) if layout.kind == "delimited" and layout.quote else lines
+    quote = layout.quote if layout.kind == "delimited" else ""
+    return [line.text for line in logical_lines(lines, layout.delimiter, quote)]
 
 
 def workbook(entry: Entry) -> Layout:

@@ -21,7 +21,7 @@ from archive.formats.draft.named import Headed, headed_rows, named_lists
 from archive.formats.draft.profile import decimal_mark, profile
 from archive.formats.draft.roles import END_LETTERS
 from archive.formats.mapping.build.curve_axes import alike
-from archive.formats.mapping.grid.columns import cell_text
+from archive.formats.mapping.rows.columns import cell_text
 from archive.formats.mapping.tree.leaves import absolute
 from archive.formats.mapping.tree.named import NameValueList, turned
 from archive.formats.mapping.tree.node import (

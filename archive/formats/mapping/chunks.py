@@ -9,7 +9,7 @@ from pathlib import Path
 
 from archive.formats.base import text as texts
 from archive.formats.base.workbook import sheets
-from archive.formats.mapping import delimited, grid, tree
+from archive.formats.mapping import rows, tree
 from archive.formats.mapping.model import Mapping, SourceFile
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.record_rows import ContiguityAssumed
@@ -57,11 +57,11 @@ def chunks_of(
 ) -> Iterator[RecordChunk]:
     """The records of a file. Errors: Trouble; NotContiguous, as `assumed` says."""
     if file.kind == "delimited" and _plain(file):
-        yield from delimited.chunks(text_blocks(entry, file), file, mapping, entry.name, assumed)
+        yield from rows.table_chunks(text_blocks(entry, file), file, mapping, entry.name, assumed)
     elif file.kind in TEXT:
-        yield from grid.text_chunks(text_blocks(entry, file), file, mapping)
+        yield from rows.text_chunks(text_blocks(entry, file), file, mapping)
     elif file.kind == "workbook":
-        yield from grid.sheet_chunks(sheets(entry), file, mapping)
+        yield from rows.sheet_chunks(sheets(entry), file, mapping)
     else:
         yield from tree.chunks(entry, file, mapping)
 

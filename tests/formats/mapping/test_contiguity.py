@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 import archive.formats
 from archive.formats.base import text as texts
 from archive.formats.mapping import files, record_rows
-from archive.formats.mapping.delimited import table_chunks
+from archive.formats.mapping.rows import single_table
 
 _MAPPING = """
 [mapping]
@@ -43,7 +43,7 @@ _LINKS = [("A-1", "1"), ("A-1", "2"), ("B-2", "1"), ("C-3", "1"), ("D-4", "1")]
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Blocks of a few lines, chunks of a few blocks."""
     monkeypatch.setattr(texts, "BLOCK", 40)
-    monkeypatch.setattr(table_chunks, "MOST_BYTES", 150)
+    monkeypatch.setattr(single_table, "MOST_BYTES", 150)
 
 
 def _export(runs: list[int], quoted: bool = False) -> str:

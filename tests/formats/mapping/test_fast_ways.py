@@ -17,9 +17,9 @@ from archive.formats.base.words import empties
 from archive.formats.mapping import record_rows, together
 from archive.formats.mapping.build.cell_arrays import bulk, numbers_in
 from archive.formats.mapping.build.table_parts import _taken
-from archive.formats.mapping.grid.section import Cutter
 from archive.formats.mapping.load import loads
 from archive.formats.mapping.model import Mapping, SourceField
+from archive.formats.mapping.rows.cutter import Cutter
 from archive.formats.mapping.target import parse
 from archive.tables.canonical import record_digests
 from tests.endurance import exports

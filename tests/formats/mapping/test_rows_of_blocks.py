@@ -106,3 +106,93 @@ def test_the_order_of_columns_does_not_matter(columns: tuple[str, ...], tmp_path
     assert account.set_aside == []
     filled = sum(bool(cell) for link in range(2) for row in rows(link) for cell in row.values())
     assert account.cells == {"read": filled + 2, "mapped": filled + 2, "extras": 0, "ignored": 0}
+
+
+def test_columns_that_touch_are_cut_where_the_mapping_says(tmp_path: Path) -> None:
+    """Columns of fixed width with one blank, or none, between the headings and the cells of neighbours."""
+    widths = [0, 6, 22, 25, 29]
+    lines = []
+    for link in range(2):
+        lines += [
+            f"Link: A-{link}",
+            _fixed(dict(zip(FIELDS, ("End", "Quantity", "Pr", "MHz", "dB"), strict=True)), widths),
+        ]
+        lines += [_fixed(row, widths) for row in rows(link)]
+        lines.append("")
+    more = f"widths = {widths}"
+    found, account = read(tmp_path, "\n".join(lines) + "\n", mapping("report", more).replace('"Pair"', '"Pr"'))
+    assert found == truth()
+    assert account.set_aside == []
+    assert account.cells["extras"] == 0
+
+
+def _fixed(row: dict[str, str], widths: Sequence[int]) -> str:
+    out = ""
+    for cell, begin in zip(row.values(), widths, strict=True):
+        assert len(out) <= begin
+        out = out.ljust(begin) + cell
+    return out
+
+
+def test_a_stray_quote_costs_its_own_row_alone(tmp_path: Path) -> None:
+    """In one table of 40 links; the quote is closed by that of a sound cell ten lines on, or by none."""
+    for sound in ('"x;y"', "xy"):
+        lines = ["Link;MHz;dB;Note"]
+        for link in range(40):
+            lines += [f"A-{link};{mhz:g};{value(link, 0, p):g};" for p, mhz in enumerate(POINTS)]
+        lines[31] = '"' + lines[31]
+        lines[41] += sound
+        found, account = read(tmp_path, "\n".join(lines) + "\n", _TABLE)
+        torn = lines[31].strip('"').partition(";")[0]
+        expected = {
+            (f"A-{link}", "", "insertion_loss", "1-2"): [value(link, 0, p) for p in range(len(POINTS))]
+            for link in range(40)
+            if f"A-{link}" != torn
+        }
+        # The rows of the torn link that stand before and behind the torn one are no longer one curve.
+        assert {k: v for k, v in found.items() if torn not in k[0]} == expected
+        assert [s["found"] for s in account.set_aside] == ["a quote that is never closed"]
+
+
+_TABLE = """[mapping]
+layout = "tried-table"
+language = 1
+[[file]]
+kind = "delimited"
+delimiter = ";"
+[[file.table]]
+name = "points"
+rows = "points"
+fields = [
+  { from = "Link", to = "records.link_label" },
+  { from = "MHz", to = "row.frequency" },
+  { from = "dB", to = "sweeps.insertion_loss[1-2]" },
+]
+"""
+
+
+@pytest.mark.parametrize(
+    ("line", "extras", "why"),
+    [
+        ("2024-05-01 Page 1 of 3", 1, "a footer that begins with a digit"),
+        ("Printed:;2024-05-01", 1, "a label below a table"),
+        ("Temperature:;21", 1, "a label whose value is a number"),
+    ],
+)
+def test_a_line_that_is_no_row_ends_a_table(line: str, extras: int, why: str, tmp_path: Path) -> None:
+    lines = text(tuple(FIELDS)).splitlines()
+    at = lines.index("", 5)
+    found, account = read(tmp_path, "\n".join([*lines[:at], line, *lines[at:]]) + "\n", mapping())
+    assert found == truth(), why
+    assert account.set_aside == []
+    assert account.cells["extras"] == extras
+
+
+def test_a_row_may_begin_with_the_name_of_a_label(tmp_path: Path) -> None:
+    """A pair that has the name of a label of the layout."""
+    lines = text(("Pair", "End", "Quantity", "MHz", "dB")).replace("1-2;", "Operator;")
+    named = mapping().replace("[[file]]", '[cells]\npair_names = { Operator = "1-2" }\n[[file]]', 1)
+    named = named.replace("fields = [ {", 'fields = [ { from = "Operator", to = "people.name" }, {', 1)
+    found, account = read(tmp_path, lines, named)
+    assert found == truth()
+    assert account.set_aside == []

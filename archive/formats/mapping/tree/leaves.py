@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from archive.formats.mapping.grid.columns import cell_text
 from archive.formats.mapping.model import SourceFile
+from archive.formats.mapping.rows.columns import cell_text
 from archive.formats.mapping.tree.node import ANY, KEY, TEXT, Tree, is_values
 
 

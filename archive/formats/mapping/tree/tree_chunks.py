@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from archive.errors import Trouble
-from archive.formats.mapping.grid.columns import cell_text, column
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import Counted, RecordChunk
 from archive.formats.mapping.row_frame import RowFrame, new_cell
+from archive.formats.mapping.rows.columns import cell_text, column
 from archive.formats.mapping.target import Target
 from archive.formats.mapping.tree import json_text
 from archive.formats.mapping.tree.leaves import Leaves, absolute, leaves, paths_around, paths_of, use_of

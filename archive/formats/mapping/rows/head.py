@@ -7,10 +7,15 @@ from dataclasses import dataclass, field
 
 from archive.errors import Trouble
 from archive.formats.mapping import names
-from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
 from archive.formats.mapping.model import SourceFile, SourceTable
+from archive.formats.mapping.rows.labels import labels_of
+from archive.formats.mapping.rows.text_rows import Cell, blank, filled, joined, rows_of, skipper
 
 Rows = list[tuple[int, list[str]]]
+
+_FEW_LINES = 600
+_BODY_ROWS = 200
+"""Rows below the headings that say how many cells a row has."""
 
 
 @dataclass
@@ -24,10 +29,9 @@ class TextHead:
     body_line: int
     body_at: int
     headings: list[list[str]]
-    labels: list[tuple[int, str, str]] = field(default_factory=list)
+    labels: list[tuple[int, str, Cell]] = field(default_factory=list)
     ignored: int = 0
     ragged: bool = False
-    text: str = ""
 
 
 def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> TextHead:
@@ -35,22 +39,19 @@ def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> Text
 
     text: the first lines, whole ones. Errors: Trouble where the headings that the mapping names are not there.
     """
-    rows: Rows = list(rows_of(text, file))
     wanted = {names.tidy(f.source) for f in table.fields if not f.source.startswith("@")}
+    # The first lines nearly always hold all; the rest of the sample is split only where they do not.
+    for sample in (text[: _offset(text, _FEW_LINES)], text):
+        rows: Rows = [(line, row) for line, row, _ in rows_of(sample, file)]
+        if table.columns:
+            found, whole = next((i for i, (_, r) in enumerate(rows) if _fits(r, table)), len(rows)), True
+        else:
+            found, whole = _headings(rows, table, wanted)
+        if whole and found + table.header_rows + _BODY_ROWS < len(rows):
+            break
     if table.columns:
-        first = next((i for i, (_, r) in enumerate(rows) if _fits(r, table)), len(rows))
-        return _made(rows, first, first, list(table.columns), text, file, [])
-    best, found = 0, -1
-    for i in range(len(rows)):
-        block = [r for _, r in rows[i : i + table.header_rows]]
-        if len(block) < table.header_rows or blank(block[-1]):
-            continue
-        score = len(wanted.intersection(names.distinct(names.merged(block))))
-        if score > best:
-            best, found = score, i
-            if score == len(wanted):
-                break
-    if found < 0 or best < min(2, len(wanted)):
+        return _made(rows, found, found, list(table.columns), text, file, [])
+    if found < 0:
         raise _absent(table, where, rows[0][1] if rows else [])
     block = [r for _, r in rows[found : found + table.header_rows]]
     heads = names.distinct(names.merged(block))
@@ -66,16 +67,31 @@ def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> Text
             where=f"{where}, line {rows[found][0]}",
             found=", ".join(h for h in heads if h)[:160],
             expected=", ".join(repr(m) for m in missing[:4]),
-            remedy="correct the name, or mark the field optional = true",
+            remedy="correct the name in the mapping, or mark the field optional = true",
         )
     start = found + table.header_rows + (1 if table.units_row else 0)
     return _made(rows, found, start, heads, text, file, block)
 
 
+def _headings(rows: Rows, table: SourceTable, wanted: set[str]) -> tuple[int, bool]:
+    """Where the headings of a table begin (-1 where nowhere), and whether they are all that the mapping names."""
+    best, found = 0, -1
+    for i in range(len(rows) - table.header_rows + 1):
+        block = [r for _, r in rows[i : i + table.header_rows]]
+        if blank(block[-1]):
+            continue
+        score = len(wanted.intersection(names.distinct(names.merged(block))))
+        if score > best:
+            best, found = score, i
+            if score == len(wanted):
+                break
+    return (found, best == len(wanted)) if best >= min(2, len(wanted)) else (-1, False)
+
+
 def _made(
     rows: Rows, found: int, start: int, heads: list[str], text: str, file: SourceFile, block: list[list[str]]
 ) -> TextHead:
-    body = [r for _, r in rows[start : start + 200] if not blank(r)]
+    body = [r for _, r in rows[start : start + _BODY_ROWS] if not blank(r)]
     common = Counter(len(r) for r in body).most_common(1)[0][0] if body else len(heads)
     if not block:
         heads = heads + [""] * (common - len(heads))
@@ -84,44 +100,13 @@ def _made(
     body_line = rows[start][0] if start < len(rows) else (rows[-1][0] + 1 if rows else 1)
     head = TextHead(heads, body_line, _offset(text, body_line), block)
     head.ragged = any(len(r) < width for r in body[:-1])
-    head.text = text.encode()[: head.body_at].decode("utf-8", "replace")
     skip = skipper(file)
     for line, row in rows[:found]:
-        cells = [c.strip() for c in row if c.strip()]
-        if not cells:
-            continue
         if skip and skip.search(joined(row)):
-            head.ignored += len(cells)
+            head.ignored += len(filled(row))
         else:
-            head.labels += labelled(line, row)
+            head.labels += [(line, n or f"line {line}", v) for n, v in labels_of(row) if v is not None]
     return head
-
-
-def labelled(line: int, row: list[str]) -> list[tuple[int, str, str]]:
-    """Line, name and value of each label in a row above a table: "Site:", "Quay 4" or "Site: Quay 4"."""
-    cells = [c.strip() for c in row]
-    filled = [i for i, c in enumerate(cells) if c]
-    out: list[tuple[int, str, str]] = []
-    if len(filled) == 1:
-        name, mark, value = cells[filled[0]].partition(":")
-        mark = mark or ("=" if "=" in name else "")
-        if mark == "=":
-            name, _, value = cells[filled[0]].partition("=")
-        return [(line, name.strip() if mark else f"line {line}", value.strip() if mark else cells[filled[0]])]
-    at = 0
-    while at < len(filled):
-        cell = cells[filled[at]]
-        name, mark, value = cell.partition(":")
-        if mark and value.strip():
-            out.append((line, name.strip(), value.strip()))
-            at += 1
-        elif at + 1 < len(filled):
-            out.append((line, cell.rstrip(":=").strip(), cells[filled[at + 1]]))
-            at += 2
-        else:
-            out.append((line, f"line {line}", cell))
-            at += 1
-    return [(i, n, v) for i, n, v in out if v]
 
 
 def _fits(row: list[str], table: SourceTable) -> bool:

@@ -8,8 +8,10 @@ from typing import Any
 
 import pyarrow as pa
 
+from archive.formats.mapping.rows.text_rows import Cell
 
-def column(cells: Sequence[Any]) -> Any:
+
+def column(cells: Sequence[Any]) -> pa.Array:
     """Cells as an Arrow array: float64 where all are numbers, else text; blank text is no cell."""
     kinds = set(map(type, cells)) - {type(None)}
     if kinds == {float}:
@@ -25,7 +27,7 @@ def column(cells: Sequence[Any]) -> Any:
     return pa.array([t if t is not None and t.strip() else None for t in texts], type=pa.string())
 
 
-def cell_text(cell: Any) -> str | None:
+def cell_text(cell: Cell | list[Any]) -> str | None:
     """One cell as text: whole numbers without a fraction, times as ISO 8601, truth as true and false."""
     if cell is None or isinstance(cell, str):
         return cell

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import zip_longest
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping.delimited.head import TextHead
-from archive.formats.mapping.delimited.parse import BAD, LINE, Parser, TextBlock
-from archive.formats.mapping.grid.columns import column
-from archive.formats.mapping.grid.section import ParsedBlock, TableSection, fixed
 from archive.formats.mapping.headings import axis_of_headings, links_of_headings
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_rows import joined_tables
 from archive.formats.mapping.row_frame import Problem, RowFrame
+from archive.formats.mapping.rows.columns import column
+from archive.formats.mapping.rows.cutter import ParsedBlock, TableSection
+from archive.formats.mapping.rows.head import TextHead
+from archive.formats.mapping.rows.parse import BAD, LINE, Parser, TextBlock
+from archive.formats.mapping.rows.text_rows import Cell, Row, Splitter, filled
+from archive.tables.arrow import Ints, one_chunk
 
 EMPTY = SourceTable("labels", "labels", ())
-Split = Callable[[Any], Sequence[Any]]
 
 
 def label_table(file: SourceFile) -> SourceTable:
@@ -32,7 +33,7 @@ def label_table(file: SourceFile) -> SourceTable:
 
 def label_frame(listed: Sequence[ParsedBlock], table: SourceTable, noun: str) -> RowFrame:
     """The labels of blocks, one row per block: each label is a column."""
-    columns: dict[str, list[Any]] = {}
+    columns: dict[str, list[Cell]] = {}
     n = len(listed)
     for i, parsed in enumerate(listed):
         for _, name, value in parsed.labels:
@@ -48,7 +49,7 @@ def label_frame(listed: Sequence[ParsedBlock], table: SourceTable, noun: str) ->
 
 
 def section_frames(
-    listed: Sequence[ParsedBlock], file: SourceFile, mapping: Mapping, split: Split, noun: str
+    listed: Sequence[ParsedBlock], file: SourceFile, mapping: Mapping, split: Splitter, noun: str
 ) -> tuple[list[RowFrame], dict[int, Problem]]:
     """The tables of blocks, one frame per table; problems by record."""
     by: dict[str, list[tuple[int, TableSection]]] = {}
@@ -59,24 +60,31 @@ def section_frames(
     frames: list[RowFrame] = []
     problems: dict[int, Problem] = {}
     for sections in by.values():
-        rows = _rows(sections, file, mapping, split, noun, problems)
-        if rows is not None:
-            frames.append(rows)
+        frames.append(_rows(sections, file, mapping, split, noun, problems))
     return frames, problems
+
+
+class _Made(NamedTuple):
+    """Rows as a table; which of the lines each is (int64); of rows that cannot be read, by their number, why."""
+
+    rows: pa.Table
+    at: Ints
+    bad: dict[int, str]
 
 
 def _rows(
     sections: list[tuple[int, TableSection]],
     file: SourceFile,
     mapping: Mapping,
-    split: Split,
+    split: Splitter,
     noun: str,
     problems: dict[int, Problem],
-) -> RowFrame | None:
+) -> RowFrame:
+    """The rows of one table. sections: with the numbers of their blocks. problems: takes what cannot be read."""
     table = sections[0][1].table
-    parts: list[Any] = []
-    records: list[Any] = []
-    places: list[Any] = []
+    parts: list[pa.Table] = []
+    records: list[Ints] = []
+    places: list[Ints] = []
     by_names: dict[tuple[str, ...], list[tuple[int, TableSection]]] = {}
     for number, section in sections:
         by_names.setdefault(tuple(section.names), []).append((number, section))
@@ -85,30 +93,33 @@ def _rows(
         record = np.repeat(np.array([r for r, _ in listed]), [len(s.rows) for _, s in listed])
         place = np.array([p for _, s in listed for p in s.at], dtype=np.int64)
         if file.kind == "delimited" and not table.widths and isinstance(lines[0], str):
-            made, at, bad = _delimited(lines, list(heads), table, file, mapping)
+            made = _parsed([str(line) for line in lines], list(heads), table, file, mapping)
+        elif not table.widths and set(map(type, lines)) == {list}:
+            made = _columns(lines, list(heads))
         else:
-            made, at, bad = _plain(lines, list(heads), table, split)
-        for i, why in bad.items():
-            where = f"{noun} {place[at[i]]}"
-            problem = Problem(where, "a row that is cut short or torn", why, f"{len(heads)} cells", _AGAIN)
-            problems.setdefault(int(record[at[i]]), problem)
-        parts.append(made)
-        records.append(record[at])
-        places.append(place[at])
+            made = _columns([listed[0][1].cells(line, split) for line in lines], list(heads))
+        for i, why in made.bad.items():
+            at = made.at[i]
+            problem = Problem(
+                f"{noun} {place[at]}", "a row that is cut short or torn", why, f"{len(heads)} cells", _AGAIN
+            )
+            problems.setdefault(int(record[at]), problem)
+        parts.append(made.rows)
+        records.append(record[made.at])
+        places.append(place[made.at])
     return _framed(table, parts, np.concatenate(records), np.concatenate(places), noun)
 
 
 _AGAIN = "export the link again"
 
 
-def _framed(table: SourceTable, parts: list[Any], record: Any, place: Any, noun: str) -> RowFrame:
+def _framed(table: SourceTable, parts: list[pa.Table], record: Ints, place: Ints, noun: str) -> RowFrame:
     """Rows of blocks with different headings under each other, in the order of the records."""
     order = np.argsort(record, kind="stable")
     rows = joined_tables(parts)
     if (order[1:] < order[:-1]).any():
         rows = rows.take(pa.array(order))
-    rows = rows.combine_chunks()
-    columns = {n: rows.column(n).chunk(0) if rows.column(n).num_chunks else pa.nulls(0) for n in rows.column_names}
+    columns = {n: one_chunk(rows.column(n)) for n in rows.column_names}
     axis = None
     if table.headings_are == "frequencies":
         columns, axis = axis_of_headings(columns, table)
@@ -116,40 +127,31 @@ def _framed(table: SourceTable, parts: list[Any], record: Any, place: Any, noun:
     return links_of_headings(frame) if table.headings_are == "links" else frame
 
 
-def _delimited(
-    lines: list[str], heads: list[str], table: SourceTable, file: SourceFile, mapping: Mapping
-) -> tuple[Any, Any, dict[int, str]]:
-    """Rows of text by pyarrow.csv; positions of the rows among the lines; bad rows."""
+def _parsed(lines: list[str], heads: list[str], table: SourceTable, file: SourceFile, mapping: Mapping) -> _Made:
+    """Rows of delimited text, by the way of whole files."""
     width = lines[0].count(file.delimiter) + 1
     if width > len(heads):
         heads = [*heads, *(f"column {i}" for i in range(len(heads) + 1, width + 1))]
     parser = Parser(file, table, TextHead(heads, 0, 0, []), mapping.decimal)
     text = ("\n".join(lines) + "\n").encode("utf-8", "surrogatepass")
     made = parser.parse(TextBlock(text, 0, text.count(b"\n"))).rows
-    at = made.column(LINE).to_numpy()
-    bad = {}
-    if BAD in made.column_names:
-        bad = {i: w for i, w in enumerate(made.column(BAD).to_pylist()) if w}
-    return made.select([n for n in made.column_names if n not in (LINE, BAD)]), at, bad
+    # A row with a line break in a cell is one of several lines of the text.
+    begins = np.cumsum([0, *(line.count("\n") + 1 for line in lines)])
+    at = np.searchsorted(begins, made.column(LINE).to_numpy(), side="right") - 1
+    why = made.column(BAD).to_pylist() if BAD in made.column_names else []
+    kept = made.select([n for n in made.column_names if n not in (LINE, BAD)])
+    return _Made(kept, at, {i: w for i, w in enumerate(why) if w})
 
 
-def _plain(lines: list[Any], heads: list[str], table: SourceTable, split: Split) -> tuple[Any, Any, dict[int, str]]:
-    if not table.widths and set(map(type, lines)) == {list}:
-        rows = lines
-    else:
-        rows = [fixed(r, table.widths) if table.widths else split(r) for r in lines]
+def _columns(rows: Sequence[Row], heads: list[str]) -> _Made:
+    """Rows of cells; those that have more than there are headings are bad."""
+    width, n = len(heads), len(rows)
     bad: dict[int, str] = {}
-    width = len(heads)
     if set(map(len, rows)) == {width}:
-        made = pa.table([column(c) for c in zip(*rows, strict=True)], names=heads)
-        return made, np.arange(len(rows)), bad
-    cells = []
+        return _Made(pa.table([column(c) for c in zip(*rows, strict=True)], names=heads), np.arange(n), bad)
     for i, row in enumerate(rows):
-        if len(row) > width and any(c is not None and str(c).strip() for c in row[width:]):
+        if filled(row[width:]):
             bad[i] = f"{len(row)} cells"
-        cells.append(row[:width])
-    columns = list(zip_longest(*cells)) if cells else []
+    columns: list[Row] = list(zip_longest(*(row[:width] for row in rows)))
     columns += [()] * (width - len(columns))
-    n = len(rows)
-    made = pa.table([column(c or [None] * n) for c in columns], names=heads)
-    return made, np.arange(n), bad
+    return _Made(pa.table([column(c or [None] * n) for c in columns], names=heads), np.arange(n), bad)

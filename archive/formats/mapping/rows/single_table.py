@@ -10,19 +10,20 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import text as texts
-from archive.formats.mapping.delimited.head import TextHead, head_of
-from archive.formats.mapping.delimited.parse import BAD, LINE, ParsedRows, Parser
 from archive.formats.mapping.headings import axis_of_headings
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import MOST_BYTES, RecordChunk
 from archive.formats.mapping.record_rows import ContiguityAssumed, RecordRows, row_per_record, rows_of_records
 from archive.formats.mapping.row_frame import Problem, RowFrame
+from archive.formats.mapping.rows.head import TextHead, head_of
+from archive.formats.mapping.rows.parse import BAD, LINE, ParsedRows, Parser
+from archive.formats.mapping.rows.text_rows import Cell
 from archive.parallel import prefetch
 
 _HEAD_LINES = 1 << 18
 
 
-def chunks(
+def table_chunks(
     blocks: Iterator[bytes], file: SourceFile, mapping: Mapping, where: str, assumed: ContiguityAssumed | None = None
 ) -> Iterator[RecordChunk]:
     """The records of a delimited file of one table. blocks: its text as UTF-8 bytes.
@@ -132,7 +133,7 @@ def _quoted(cell: Any, mark: str, quote: str) -> str:
     return text
 
 
-def above(labels: Sequence[tuple[int, str, str]], table: SourceTable, records: int, first: bool) -> RowFrame:
+def above(labels: Sequence[tuple[int, str, Cell]], table: SourceTable, records: int, first: bool) -> RowFrame:
     """What stands above a table holds for each of its records; its cells are counted with the first chunk."""
     columns: dict[str, Any] = {}
     for _, name, value in labels:

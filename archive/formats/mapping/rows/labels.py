@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
-from typing import Any
+from collections.abc import Collection
 
 from archive.formats.base import units
+from archive.formats.mapping.rows.text_rows import Cell, Row, filled
 
 _NAME = r"[^\W\d_][^:=]{0,60}?"
 _CLOCK = r"[^:=]*\b(?:[01]?\d|2[0-3]):[0-5]\d(?![\d.,])"
 _INSIDE = re.compile(rf"^(?!{_CLOCK})({_NAME}(?:\([^)]*\)|\[[^\]]*\])?)\s*[:=]\s*(.*)$", re.DOTALL)
 _LEADER = re.compile(rf"^({_NAME})(?:\s*(?:\.\s?){{2,}}|\s\.\s):?\s*(.*)$|^({_NAME})\s*_{{3,}}:?\s*(.*)$")
 
-Label = tuple[str, Any]
+Label = tuple[str, Cell]
 
 
-def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
+def labels_of(row: Row, known: Collection[str] = ()) -> list[Label]:
     """Names and values of a row of cells; a cell without a name comes as ("", cell).
 
     known: names of labels of this layout. A name is a text that is known, or ends in a colon, or stands before a value.
     """
-    cells = [(i, _plain(c)) for i, c in enumerate(row) if c is not None and str(c).strip()]
+    cells = [(i, _plain(c)) for i, c in enumerate(row) if filled([c])]
     out: list[Label] = []
     at = 0
     while at < len(cells):
@@ -57,7 +57,7 @@ def labels_of(row: Sequence[Any], known: Collection[str] = ()) -> list[Label]:
     return out
 
 
-def _plain(cell: Any) -> Any:
+def _plain(cell: Cell) -> Cell:
     return cell.strip() if isinstance(cell, str) else cell
 
 
@@ -66,7 +66,7 @@ def _value_inside(cell: str) -> bool:
     return bool(match and match.group(2).strip())
 
 
-def _is_name(cell: Any, known: Collection[str]) -> bool:
+def _is_name(cell: Cell, known: Collection[str]) -> bool:
     if not isinstance(cell, str):
         return False
     return (

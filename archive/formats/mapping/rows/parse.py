@@ -13,9 +13,9 @@ import pyarrow.csv as pc_csv
 
 from archive.formats.base.text import count
 from archive.formats.mapping import names
-from archive.formats.mapping.delimited.head import TextHead
-from archive.formats.mapping.delimited.lines import blank, joined, rows_of, skipper
 from archive.formats.mapping.model import SourceFile, SourceTable
+from archive.formats.mapping.rows.head import TextHead
+from archive.formats.mapping.rows.text_rows import blank, filled, joined, rows_of, skipper
 from archive.parallel import parallel_map
 
 LINE = "@line"
@@ -173,15 +173,15 @@ class Parser:
         text = block.text.decode("utf-8", "surrogatepass")
         headings = [[names.tidy(c) for c in r if names.tidy(c)] for r in self.head.headings]
         listed = list(rows_of(text, self.file, block.line))
-        for number, (line, row) in enumerate(listed):
+        for number, (line, row, torn) in enumerate(listed):
             if blank(row):
                 continue
             if [names.tidy(c) for c in row if names.tidy(c)] in headings:
                 continue
             if self.skip and self.skip.search(joined(row)):
-                ignored += sum(1 for c in row if c.strip())
+                ignored += len(filled(row))
                 continue
-            why = None
+            why = "a quote that is never closed" if torn else None
             cut = block.last and number == len(listed) - 1 and not text.endswith("\n")
             if len(row) > width and blank(row[width:]):
                 row = row[:width]

@@ -6,26 +6,24 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import Any
 
-from archive.formats.mapping.grid.labels import labels_of
 from archive.formats.mapping.model import SourceFile
+from archive.formats.mapping.rows.labels import labels_of
+from archive.formats.mapping.rows.text_rows import Cell, RawRow, Row, Splitter, filled, joined
 
 
 @dataclass
 class RecordBlock:
     """Rows of one record, or of what stands before the first. first: number of its first row (from 1)."""
 
-    rows: list[Any]
+    rows: list[RawRow]
     first: int
     key: tuple[int, str] | None = None
     """Row within the block, and words, by which it was known."""
     before: bool = False
 
 
-def blocks(
-    rows: Iterable[Any], file: SourceFile, split: Callable[[Any], Sequence[Any]], first: int = 1
-) -> Iterator[RecordBlock]:
+def blocks(rows: Iterable[RawRow], file: SourceFile, split: Splitter, first: int = 1) -> Iterator[RecordBlock]:
     """Blocks of rows. Without a block mark in the mapping all rows are one."""
     begins = _beginning(file, split)
     held = RecordBlock([], first, before=begins is not None)
@@ -41,7 +39,7 @@ def blocks(
         yield held
 
 
-def _beginning(file: SourceFile, split: Callable[[Any], Sequence[Any]]) -> Callable[[Any], str | None] | None:
+def _beginning(file: SourceFile, split: Splitter) -> Callable[[RawRow], str | None] | None:
     """Whether a row begins a record: "" or its words where it does, None where not."""
     mark = file.block
     if mark in ("", "file", "sheet"):
@@ -50,12 +48,12 @@ def _beginning(file: SourceFile, split: Callable[[Any], Sequence[Any]]) -> Calla
         pattern = re.compile(mark.strip("/"))
         cut = file.kind == "delimited" and len(file.delimiter) == 1
 
-        def by_shape(raw: Any) -> str | None:
+        def by_shape(raw: RawRow) -> str | None:
             text = raw if isinstance(raw, str) else " ".join(str(c) for c in split(raw) if c is not None)
             match = pattern.search(text)
             if cut and isinstance(raw, str) and file.delimiter in raw:
                 # A line that its marks cut into cells, as a person reads it.
-                match = pattern.search(" ".join(c.strip() for c in split(raw) if c and c.strip())) or match
+                match = pattern.search(joined(split(raw))) or match
             if not match and "  " in text:
                 match = pattern.search(" ".join(text.split()))  # Runs of blanks part what stands far apart.
             if not match:
@@ -65,7 +63,7 @@ def _beginning(file: SourceFile, split: Callable[[Any], Sequence[Any]]) -> Calla
         return by_shape
     known = {mark}
 
-    def by_label(raw: Any) -> str | None:
+    def by_label(raw: RawRow) -> str | None:
         if isinstance(raw, str) and mark not in raw:
             return None
         return "" if any(name == mark for name, _ in labels_of(split(raw), known)[:1]) else None
@@ -73,17 +71,17 @@ def _beginning(file: SourceFile, split: Callable[[Any], Sequence[Any]]) -> Calla
     return by_label
 
 
-def stripes(rows: Sequence[Sequence[Any]], width: int) -> list[list[list[Any]]]:
+def stripes(rows: Sequence[Row], width: int) -> list[list[list[Cell]]]:
     """Blocks that stand side by side, each `width` columns wide, as rows of their own."""
     most = max((len(r) for r in rows), default=0)
     out = []
     for at in range(0, most, width):
         part = [list(r[at : at + width]) for r in rows]
-        if any(c is not None and str(c).strip() for r in part for c in r):
+        if any(map(filled, part)):
             out.append(part)
     return out
 
 
-def transposed(rows: Sequence[Sequence[Any]]) -> list[list[Any]]:
+def transposed(rows: Sequence[Row]) -> list[list[Cell]]:
     """Rows and columns exchanged."""
     return [list(c) for c in zip_longest(*rows)]

@@ -1,0 +1,72 @@
+"""What rows of a table look like: which of its columns hold numbers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from archive.formats.mapping.model import SourceField, SourceTable
+from archive.formats.mapping.rows.text_rows import Cell, Row, filled
+
+_NUMBER = r"\s*[-+<>≤≥]?\s*[.,]?\d"
+_BEGINS = re.compile(_NUMBER)
+_OF_ROW = frozenset(("value", "limit", "margin", "frequency", "wavelength", "distance", "start", "step", "stop"))
+_OF_REPORTED = frozenset(("value", "limit", "margin", "frequency", "wavelength"))
+
+
+def begins_with_number(cell: Cell) -> bool:
+    """Whether a cell is a number, or a text that begins with one."""
+    return isinstance(cell, int | float) or (isinstance(cell, str) and bool(_BEGINS.match(cell)))
+
+
+class RowShape:
+    """Tells the rows of a table from what else may follow it, such as labels, titles and footers.
+
+    heads: names of its columns. delimiter: "" where its lines are not cut at a mark.
+    """
+
+    def __init__(self, table: SourceTable, heads: Sequence[str], delimiter: str, quote: str) -> None:
+        self._width = len(heads)
+        fields = [table.by_source.get(name) for name in heads]
+        self._numbers = [i for i, f in enumerate(fields) if f is not None and _is_number(f, table.rows)]
+        self._line: re.Pattern[str] | None = None
+        # A heading that is a number itself would pass for a row.
+        if delimiter and len(self._numbers) > 1 and not any(_BEGINS.match(heads[i]) for i in self._numbers):
+            self._line = self._pattern(re.escape(delimiter), re.escape(quote))
+
+    def _pattern(self, mark: str, quote: str) -> re.Pattern[str]:
+        """A line without quotes that has a number in each column of numbers."""
+        other = f"[^{mark}{quote}]*"
+        last = self._numbers[-1]
+        cells = [f"{_NUMBER}{other}" if i in self._numbers else other for i in range(last + 1)]
+        return re.compile(f"{mark.join(cells)}(?:{mark}{other}){{0,{self._width - 1 - last}}}$")
+
+    def plainly(self, line: str) -> bool:
+        """Whether a line is plainly a row. It says less than `fits`, and never otherwise."""
+        return self._line is not None and self._line.match(line) is not None
+
+    def fits(self, cells: Row) -> bool:
+        """Whether cells are a row: numbers where the table has numbers, and no more cells than it has columns.
+
+        A name before a value ("Temperature:", 21) has a number too: such a row must have all of several.
+        """
+        if not self._numbers or filled(cells[self._width :]):
+            return False
+        there = [cells[i] for i in self._numbers if i < len(cells) and filled([cells[i]])]
+        if not there or not all(map(begins_with_number, there)):
+            return False
+        first = filled(cells)[0]
+        whole = len(there) == len(self._numbers)
+        if isinstance(first, str) and first.rstrip().endswith(":"):
+            return whole and len(there) > 1
+        return whole or len(filled(cells)) > 2
+
+
+def _is_number(f: SourceField, rows: str) -> bool:
+    """Whether the cells of a field are single numbers."""
+    t = f.to
+    if t.table == "sweeps":
+        return rows == "points" or bool(t.frequency)
+    if t.table == "row":
+        return t.name in _OF_ROW and not (rows == "curves" and t.name in ("limit", "margin"))
+    return t.table == "readings" or (t.table == "reported" and t.column in _OF_REPORTED)
