@@ -24,10 +24,11 @@ Meaning = TypeVar("Meaning")
 
 def fold(text: str) -> str:
     """Letters for comparing: compatibility forms, small, without Latin accents. Umlauts lose their dots."""
-    text = unicodedata.normalize("NFKC", text).casefold().translate(_LETTERS)
+    text = unicodedata.normalize("NFKC", text).casefold()
     if text.isascii():
         return text
-    return unicodedata.normalize("NFC", _ACCENTS.sub("", unicodedata.normalize("NFD", text)))
+    plain = _ACCENTS.sub("", unicodedata.normalize("NFD", text.translate(_LETTERS)))
+    return unicodedata.normalize("NFC", plain)
 
 
 def tokens(text: str) -> tuple[str, ...]:

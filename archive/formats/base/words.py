@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import platformdirs
 
@@ -17,8 +16,7 @@ from archive.vocabulary.phrases import phrase, tokens
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"})
 
 
-@dataclass(frozen=True)
-class WordMeaning:
+class WordMeaning(NamedTuple):
     """What a word may mean: kind (parameter, field, end ...), the meaning's id, the language it stands under."""
 
     kind: str
@@ -53,20 +51,15 @@ def sources() -> tuple[dict[str, Any], ...]:
 @cache
 def phrases() -> dict[str, tuple[WordMeaning, ...]]:
     """Every phrase of the word files, folded, with its meanings."""
-    found: dict[str, list[WordMeaning]] = {}
+    found: dict[str, dict[WordMeaning, None]] = {}
     for source in sources():
         for kind, meanings in source.items():
-            if kind == "unit":
-                continue
-            for name, languages in meanings.items():
+            for name, languages in meanings.items() if kind != "unit" else ():
                 for language, listed in languages.items():
-                    for word in listed:
-                        for form in _forms(word):
-                            entry = found.setdefault(form, [])
-                            meaning = WordMeaning(kind, name, language)
-                            if meaning not in entry:
-                                entry.append(meaning)
-    return {k: tuple(v) for k, v in found.items()}
+                    meaning = WordMeaning(kind, name, language)
+                    for form in (form for word in listed for form in _forms(word)):
+                        found.setdefault(form, {})[meaning] = None
+    return {form: tuple(meant) for form, meant in found.items()}
 
 
 @cache
@@ -110,8 +103,9 @@ def empties() -> frozenset[str]:
 
 
 def _forms(word: str) -> set[str]:
+    """A phrase as exports write it: cut at digits and capitals too, without blanks, with ae for an a umlaut."""
     lower = word.casefold()
-    forms = {phrase(word), " ".join(tokens(word)), phrase(lower.translate(_UMLAUTS)), "".join(phrase(word).split())}
-    if not phrase(word):
-        forms = {lower}
-    return {f for f in forms if f}
+    usual, spelt_out = phrase(word), lower.translate(_UMLAUTS)
+    if not usual:
+        return {lower}
+    return {usual, " ".join(tokens(word)), usual.replace(" ", ""), phrase(spelt_out)} - {""}

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from archive.store.archive import Archive
 from archive.store.counting import columns
 from archive.store.parquet import BagTables, options
+from archive.tables.arrow import coded
 
 FACTS = columns.FROM_BAG
 _POINT = ("pairing", "end", "frequency_mhz")
@@ -123,11 +124,8 @@ def _overall(found: Any, bags: Any, places: Any, low: int) -> None:
     codes = codes + columns.PROVISIONAL * pc.fill_null(overall["provisional"], False).to_numpy().astype(np.int8)
     margins = overall["margin"].to_numpy().astype(np.float32)
     at = places[overall["position"].to_numpy() - low]
-    encoded = overall["parameter"].combine_chunks().dictionary_encode()
-    if isinstance(encoded, pa.ChunkedArray):
-        encoded = encoded.combine_chunks()
-    which = encoded.indices.to_numpy()
-    for number, name in enumerate(encoded.dictionary.to_pylist()):
+    names, which = coded(overall["parameter"])
+    for number, name in enumerate(names):
         here = which == number
         bags.put(name, at[here], margins[here], codes[here])
 
