@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TypeVar
 
 from archive.errors import Trouble
@@ -14,12 +16,14 @@ Made = TypeVar("Made")
 
 GENERAL = 8
 """Single things that fail before the rest is given up untried: such a bug strikes everywhere."""
+NOT_GRADED = "fault of this program in "
+"""Begins the reason of a verdict "not graded" where grading failed; the stage and the bug follow."""
 
 
 @dataclass(frozen=True)
 class ProgramFault:
-    """A bug of this program. where: the rule, limit or stage; what: kind and text of the exception; traceback: for
-    the report to its authors."""
+    """A bug of this program. where: the rule or stage; what: kind and text of the exception, and its place in the
+    code; traceback: for the report to its authors."""
 
     where: str
     what: str
@@ -36,7 +40,23 @@ def attempt(work: Callable[[], Made], where: str) -> Made | ProgramFault:
     except (Trouble, OSError):
         raise
     except Exception as error:  # noqa: BLE001 - whatever else goes wrong is a bug, and must not cost the others
-        return ProgramFault(where, f"{type(error).__name__}: {error}", traceback.format_exc())
+        return caught(error, where)
+
+
+def caught(error: Exception, where: str) -> ProgramFault:
+    """A bug as it was caught. With MUNIMENT_TRACEBACK in the environment it is raised: whoever looks for a bug, as
+    every test does, sees it at once."""
+    if os.environ.get("MUNIMENT_TRACEBACK"):
+        raise error
+    return ProgramFault(where, in_one_line(error), "".join(traceback.format_exception(error)))
+
+
+def in_one_line(error: Exception) -> str:
+    """Kind and text of an exception, and the innermost place of our own code."""
+    frames = traceback.extract_tb(error.__traceback__)
+    places = [f for f in frames if f"{os.sep}archive{os.sep}" in f.filename and f.filename != __file__]
+    where = f" in {Path(*Path(places[-1].filename).parts[-3:]).as_posix()}, line {places[-1].lineno}" if places else ""
+    return f"{type(error).__name__}: {' '.join(str(error)[:200].split())}{where}"
 
 
 def isolated(

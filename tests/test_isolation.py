@@ -10,6 +10,12 @@ from archive.errors import Trouble
 from archive.isolation import GENERAL, ProgramFault, attempt, isolated
 
 
+@pytest.fixture(autouse=True)
+def as_for_a_user(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not as in the other tests, in which a bug is raised."""
+    monkeypatch.delenv("MUNIMENT_TRACEBACK")
+
+
 def _worked(items: Sequence[int], bad: set[int]) -> tuple[list[int], list[int], int]:
     """Items made, items failed, and how often the work was asked for."""
     asked = 0
@@ -57,3 +63,9 @@ def test_what_a_person_can_fix_is_no_bug() -> None:
     for error in (Trouble("a sentence"), OSError("no space left")):
         with pytest.raises(type(error)):
             attempt(lambda error=error: (_ for _ in ()).throw(error), "planted")  # type: ignore[misc]
+
+
+def test_who_looks_for_a_bug_sees_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("MUNIMENT_TRACEBACK", "1")
+    with pytest.raises(ZeroDivisionError):
+        attempt(lambda: 1 // 0, "planted")

@@ -10,7 +10,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from archive import grading, limits, schemas, validation
+from archive import grading, limits, schemas
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
@@ -24,6 +24,7 @@ from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.store.names import plain
 from archive.tables import Batch
 from archive.tables import schema as columns
+from archive.validation.check import run
 
 Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
 
@@ -77,7 +78,7 @@ def statements(batches: Iterable[Batch], facts: DepositFacts, policy: Any = None
             batch = in_utc(batch, site)
         batch = grading.grade(batch)
         # the findings of the readers are among those of check, which holds the verdicts against the instrument's too
-        yield batch.replace(findings=validation.check(batch, policy))
+        yield batch.replace(findings=run(batch, policy).findings)
 
 
 def settled(batch: Batch, facts: DepositFacts) -> Batch:

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import difflib
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import pyarrow as pa
 
 from archive.errors import Trouble
+from archive.isolation import ProgramFault, attempt
 from archive.tables import Batch, schema
 from archive.validation import catalogue
+from archive.validation.catalogue.answering import BUG
 from archive.version import PROGRAM
 
 _DAY = len("2019-03-04")
@@ -44,7 +47,11 @@ def in_utc(batch: Batch, site: ZoneInfo) -> Batch:
     for row in listed:
         if row["tested_at"] is not None or row["tested_local"] is None or len(row["tested_local"]) <= _DAY:
             continue
-        moment, problem = _utc(row["tested_local"], site)
+        made = attempt(partial(_utc, row["tested_local"], site), "the time zone")
+        if isinstance(made, ProgramFault):
+            findings.append(_bug(row, made))
+            continue
+        moment, problem = made
         if problem:
             findings.append(_finding(row, site, problem))
         elif moment is not None:
@@ -76,18 +83,30 @@ def _utc(local: str, site: ZoneInfo) -> tuple[datetime | None, str]:
 
 
 def _finding(row: dict[str, Any], site: ZoneInfo, problem: str) -> dict[str, Any]:
-    rule = catalogue.rule("local-time-not-unique")
     return {
-        "rule": rule.name,
-        "severity": rule.severity,
-        "status": "raised",
-        "record_id": row["record_id"],
-        "link_label": row["link_label"],
+        **_raised("local-time-not-unique", row),
         "where": "tested_local",
         "found": row["tested_local"],
         "expected": f"a local time that {site.key} had once",
         "message": f"The local time {row['tested_local']} {problem}; it stays without UTC.",
         "remedy": "Ask the crew, or leave it: order within one instrument follows its own clock.",
+    }
+
+
+def _bug(row: dict[str, Any], fault: ProgramFault) -> dict[str, Any]:
+    texts = {"where": fault.where, "found": fault.what}
+    rule = catalogue.rule(BUG)
+    return {**_raised(BUG, row), **texts, "message": rule.message.format(**texts), "remedy": rule.remedy}
+
+
+def _raised(rule: str, row: dict[str, Any]) -> dict[str, Any]:
+    """What every finding of a rule about a record has."""
+    return {
+        "rule": rule,
+        "severity": catalogue.rule(rule).severity,
+        "status": "raised",
+        "record_id": row["record_id"],
+        "link_label": row["link_label"],
         "program": PROGRAM,
         "rules_version": catalogue.version(),
     }

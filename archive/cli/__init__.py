@@ -105,11 +105,9 @@ def _system_message(error: OSError) -> str:
 
 def _bug_message(fault: Exception) -> str:
     """A fault of the program in one line: what, and the innermost place of our own code."""
-    import traceback
+    from archive.isolation import in_one_line
 
-    places = [f for f in traceback.extract_tb(fault.__traceback__) if f"{os.sep}archive{os.sep}" in f.filename]
-    where = f" in {Path(*Path(places[-1].filename).parts[-3:])}, line {places[-1].lineno}" if places else ""
     return (
-        f"a fault of this program, not yours: {type(fault).__name__}: {str(fault)[:200]}{where}. Please report it; "
+        f"a fault of this program, not yours: {in_one_line(fault)}. Please report it; "
         "MUNIMENT_TRACEBACK=1 before the command shows more"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -17,8 +18,12 @@ from archive.formats.open_xml.prolog import looks_like_xml
 from archive.formats.readers import OPEN, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
+from archive.isolation import ProgramFault, attempt, caught
 from archive.tables import Batch, concat, rebatch
 from archive.tables.sound import Breach, breaches
+
+BUG = "program.bug"
+"""Code of the trouble of a file that a bug keeps from being read."""
 
 
 @dataclass
@@ -109,7 +114,12 @@ class Reading:
                     trouble = raised
                 except RecursionError:
                     trouble = _deep(task.entry)
-            if len(listed) == 1:
+                except OSError:
+                    raise
+                except Exception as error:  # noqa: BLE001 - a bug costs the file, or what of it was not read yet
+                    trouble = _bug(task.entry, caught(error, "reading"), file.records)
+                    done = done or file.records > 0
+            if len(listed) == 1 and not (trouble.code == BUG and file.records):
                 raise trouble
             troubles.append(trouble)
             file.set_aside += 1
@@ -218,26 +228,34 @@ def companions(path: Path, mapping: Any = None) -> list[Path]:
 
 def _by_mapping(entry: Entry, mapping: Any) -> ReadingTask | None:
     """A file that has the layout of the mapping that was named: nobody else need look at it."""
-    found = by_mapping.recognise_by(entry, mapping) if mapping is not None else None
+    found = attempt(partial(by_mapping.recognise_by, entry, mapping), "recognising") if mapping is not None else None
+    if isinstance(found, ProgramFault):
+        return ReadingTask(entry, trouble=_bug(entry, found))
     return ReadingTask(entry, cast(Reader, by_mapping), found) if found is not None else None
 
 
 def recognised(entry: Entry, among: Sequence[str] | None = None) -> ReadingTask:
-    """The surest of the readers of a file (None: of all); of equally sure ones the first."""
+    """The surest of the readers of a file (None: of all); of equally sure ones the first. A reader that a bug stops is
+    not asked."""
     best = ReadingTask(entry)
-    try:
-        for asked in map(reader, names() if among is None else among):
-            if best.found is not None and getattr(asked, "LAST", False):
-                continue
+    for asked in map(reader, names() if among is None else among):
+        if best.found is not None and getattr(asked, "LAST", False):
+            continue
+        try:
             found = asked.recognise(entry)
-            if found is not None and (best.found is None or found.score > best.found.score):
-                best = ReadingTask(entry, asked, found)
-                if found.score >= 1.0:
-                    break
-    except RecursionError:
-        return ReadingTask(entry, trouble=_deep(entry))
+        except RecursionError:
+            return ReadingTask(entry, trouble=_deep(entry))
+        except (Trouble, OSError):
+            raise
+        except Exception as error:  # noqa: BLE001 - a bug in one reader must not cost the others
+            best.trouble = best.trouble or _bug(entry, caught(error, "recognising"))
+            continue
+        if found is not None and (best.found is None or found.score > best.found.score):
+            best = ReadingTask(entry, asked, found)
+            if found.score >= 1.0:
+                break
     if best.found is None and among is None:
-        best.trouble = _unknown(entry)
+        best.trouble = best.trouble or _unknown(entry)
     return best
 
 
@@ -273,6 +291,18 @@ def _deep(entry: Entry) -> Trouble:
         where=entry.name,
         found="brackets or elements within each other by the hundred",
         remedy="look at the file; it may be damaged",
+    )
+
+
+def _bug(entry: Entry, fault: ProgramFault, records: int = 0) -> Trouble:
+    """A file that a bug keeps from being read, or from being read beyond some records."""
+    end = " to its end" if records else ""
+    return Trouble(
+        f"could not be read{end}: a fault of this program",
+        code="program.bug",
+        where=entry.name,
+        found=f"{fault.what}, after {records} records" if records else fault.what,
+        remedy="nothing is wrong with the file by this; report it, and read the file again with a later version",
     )
 
 

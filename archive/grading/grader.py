@@ -21,12 +21,14 @@ from archive.grading.grading_input import GradingInput
 from archive.grading.missing_readings import note_readings
 from archive.grading.resolve_limit import ResolvedLimit
 from archive.grading.sweep_arrays import PAIRINGS
+from archive.grading.unfailing import unfailing
 from archive.grading.verdict_rows import unknown, verdicts, withheld
 from archive.limits import Limit
 from archive.limits.cords import WITH_CORDS, for_permanent_link
 from archive.tables import Batch, no_rows
 
 
+@unfailing
 def grade(
     batch: Batch,
     against: str | Iterable[str] | None = None,
@@ -44,6 +46,7 @@ def grade(
     or a link segment; None: the allowance of the standard. Rows are in the
     order of the records, then of the limits asked for, parameters, ends and pairings; numbers are rounded to nine
     decimals. The same record against the same version of the limits gives the same rows.
+    A record on which this program fails is "not graded", with the bug as the reason; the others are graded.
     Errors: Trouble for an unknown limit id.
     """
     by_id = resolve_limit.user_limits_by_id(user_limits)

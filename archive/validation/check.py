@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.isolation import ProgramFault, isolated
+from archive.isolation import NOT_GRADED, ProgramFault, isolated
 from archive.tables import Batch
 from archive.tables.arrow import one_chunk
 from archive.validation import catalogue
 from archive.validation.catalogue import findings
-from archive.validation.catalogue.answering import FAILED, CheckOutcome, answers, finding, warn
+from archive.validation.catalogue.answering import BUG, CheckOutcome, answers, bug, failed, finding, warn
 from archive.validation.catalogue.policy import OFF, Policy
-from archive.validation.catalogue.registry import NotLooked, Raised
+from archive.validation.catalogue.registry import AboutLinks, Raised
 from archive.validation.look import RecordLook
 from archive.validation.rules import record_rules
 
@@ -37,7 +38,8 @@ def run(batch: Batch, policy: Policy | None = None, *, today: date | None = None
     policy = policy or Policy()
     look = RecordLook(batch, today or datetime.now(UTC).date())
     tables, faults = _of_readers(batch, policy)
-    tables.append(_set_aside(batch, policy))
+    tables += [_set_aside(batch, policy), _grading_failed(look)]
+    tables += [bug(AboutLinks(), fault, look) for fault in faults]
     for name, function in record_rules().items():
         if policy.severity(name) == OFF or not look.size:
             continue
@@ -45,7 +47,7 @@ def run(batch: Batch, policy: Policy | None = None, *, today: date | None = None
         for rows, made in parts:
             if isinstance(made, ProgramFault):
                 faults.append(made)
-                made = [finding(name, NotLooked(rows, FAILED), look, policy)]
+                made = failed(rows, made, look, policy)
             tables += made
     return CheckOutcome(findings.join(tables), tuple(faults))
 
@@ -59,7 +61,7 @@ def _of_readers(batch: Batch, policy: Policy) -> tuple[list[pa.Table], list[Prog
             faults.append(ProgramFault(name, "a reader raised a rule that is not in the catalogue"))
             continue
         severity = policy.severity(name)
-        if catalogue.rule(name).by != "reader" or severity == OFF:
+        if catalogue.rule(name).by not in ("reader", "program") or severity == OFF:
             continue
         mine = given.filter(pc.equal(given.column("rule"), name))
         blind = pc.equal(mine.column("status"), findings.COULD_NOT_LOOK)
@@ -81,6 +83,14 @@ def _set_aside(batch: Batch, policy: Policy) -> pa.Table:
     )
     out = findings.table(name, policy, pa.nulls(len(rows), pa.string()), one_chunk(aside.column("link_label")), said)
     return _with(out, "remedy", pc.coalesce(one_chunk(aside.column("remedy")), out.column("remedy")))
+
+
+def _grading_failed(look: RecordLook) -> pa.Table:
+    """Records that were not graded because a bug struck them, each as a finding."""
+    reasons = look.words("reason", "verdicts")
+    at = np.flatnonzero([reason.startswith(NOT_GRADED) for reason in reasons])
+    found = [reason.removeprefix(f"{NOT_GRADED}grading: ") for reason in reasons[at]]
+    return finding(BUG, Raised(look.rows_for("verdicts")[at], where="grading", found=found), look, Policy())
 
 
 def _with(table: pa.Table, name: str, column: pa.Array | pa.ChunkedArray) -> pa.Table:

@@ -97,6 +97,7 @@ def _broken(look: Any, limits: Any) -> Iterator[Any]:
 
 def test_a_bug_is_not_a_fault_of_the_data(monkeypatch: pytest.MonkeyPatch) -> None:
     """A rule that fails is reported as a bug; its records count as not looked at; every other rule still runs."""
+    monkeypatch.delenv("MUNIMENT_TRACEBACK")
     monkeypatch.setitem(record_rules(), "velocity-implausible", _broken)
     batch = examples.batch({"do": [{"table": "records", "set": {"limit_found": ""}}]})
     outcome = run(batch, today=TODAY)
@@ -117,6 +118,7 @@ def test_a_bug_in_a_rule_costs_the_records_that_it_strikes(monkeypatch: pytest.M
             raise ZeroDivisionError("planted by a test")
         yield Raised([labels.index("2-TR2-A118")] if "2-TR2-A118" in labels else [], found="a label")
 
+    monkeypatch.delenv("MUNIMENT_TRACEBACK")
     monkeypatch.setitem(record_rules(), "velocity-implausible", fussy)
     others = [{"record": {"label": f"2-TR2-A{n}", "seed": n}} for n in range(118, 125)]
     outcome = run(examples.batch({"do": others}), today=TODAY)

@@ -238,7 +238,7 @@ def test_check_of_a_job_in_an_archive(run: Run, job: Callable[..., Path], tmp_pa
     assert "--job is for an archive" in err
 
 
-def test_a_fault_of_ours_is_told_as_ours(
+def test_a_bug_is_reported_as_a_bug(
     run: Run, job: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A rule that breaks: lines, JSON, SARIF and the acceptance report all say that the program is at fault, and
@@ -248,18 +248,20 @@ def test_a_fault_of_ours_is_told_as_ours(
     def broken(look: Any, limits: Any) -> Any:
         raise ZeroDivisionError("planted by a test")
 
+    monkeypatch.delenv("MUNIMENT_TRACEBACK")
     monkeypatch.setitem(record_rules(), "skew-contradicts-delays", broken)
     monkeypatch.setitem(job_rules(), "link-retested", broken)
     path, log, page = job(LATER), tmp_path / "log.sarif", tmp_path / "page.html"
     code, out, err = run("check", path, "--sarif", log, "--report", page)
     assert code == 1
-    assert "0 errors" in err
+    assert "3 errors" in err  # of two records and of the job, each a bug
     for rule in ("skew-contradicts-delays", "link-retested"):
         assert f"a fault of this program, not of your data: the rule {rule} failed" in out
     assert "skew-contradicts-delays (2 records): the rule failed by a fault of this program" in out
     (invocation,) = json.loads(log.read_text())["runs"][0]["invocations"]
     assert invocation["executionSuccessful"] is False
-    assert "2 rules failed by a fault of the program, not of the records" in page.read_text()
+    assert "2 rules or stages failed by a fault of the program, not of the records" in page.read_text()
     said = json.loads(run("check", path, "--json")[1])
     assert {f["rule"] for f in said["faults"]} == {"skew-contradicts-delays", "link-retested"}
+    assert {f["rule"] for f in said["findings"] if f["severity"] == "error"} == {"fault-of-this-program"}
     assert not {f["rule"] for f in said["findings"]} & {"skew-contradicts-delays", "link-retested"}

@@ -112,7 +112,7 @@ def _open(facts: AcceptanceFacts, w: Wording) -> list[Block]:
     if s.set_aside:
         items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=s.set_aside))
     if facts.faults:
-        items.append(w("{n} rules failed by a fault of the program, not of the records", n=facts.faults))
+        items.append(w("{n} rules or stages failed by a fault of the program, not of the records", n=facts.faults))
     return [Notice(w("Open"), items)] if items else []
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, say, signer_options
 from archive.cli.filters import chosen, filter_options
 
 
@@ -31,7 +31,7 @@ def command(
     """Grades records of the archive again and keeps the result as an assessment; what stands is not changed.
 
     \b
-    Exit code 1: a record comes out otherwise than before.
+    Exit code 1: a record comes out otherwise than before, or could not be graded by a fault of this program.
     \b
     Example:
       muniment regrade certificates --against tia-568.2-d/cat6a/permanent-link --job HARBOUR-2019-04
@@ -68,4 +68,6 @@ def command(
             )
         words = ", ".join(f"{n} {word}" for word, n in sorted(made.verdicts.items()))
         click.echo(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
-    done(bool(changes))
+    if made.faults:
+        say(f"{made.faults} not graded by a fault of this program; the verdict says where", quiet=quiet)
+    done(bool(changes or made.faults))

@@ -17,8 +17,10 @@ from itertools import groupby
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from archive import disk
+from archive.isolation import NOT_GRADED
 from archive.store import aside, clock, layout
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
@@ -52,12 +54,14 @@ _TOGETHER = 128
 
 @dataclass
 class AssessmentOutcome:
-    """Of a committed run: entry, number of records, verdicts by word, records whose verdict changed."""
+    """Of a committed run: entry, number of records, verdicts by word, records whose verdict changed, and the number of
+    verdicts that a bug of this program prevented."""
 
     entry: LedgerEntry
     records: int
     verdicts: dict[str, int]
     changes: Any
+    faults: int = 0
 
 
 @dataclass
@@ -114,7 +118,7 @@ def assess(
     bag = BagWriter(writing.folder / run_id)
     try:
         parts = done(run, grade) if done else (part for d in run.work for part in run.graded(d, grade))
-        words, changes = _write(archive, bag, parts)
+        words, changes, faults = _write(archive, bag, parts)
         for name, data in sorted((limits or {}).items()):
             bag.add(f"limits/{name}", data)
         who = _by(bag, by)
@@ -136,12 +140,13 @@ def assess(
     finally:
         bag.release()
         aside.take_back(archive, writing.folder)
-    return AssessmentOutcome(entry, int(fields["records"]), dict(words), changes)
+    return AssessmentOutcome(entry, int(fields["records"]), dict(words), changes, faults)
 
 
-def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) -> tuple[Counter[str], Any]:
+def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) -> tuple[Counter[str], Any, int]:
     writers: dict[str, Any] = {}
     words: Counter[str] = Counter()
+    faults = 0
     changes = [CHANGES.empty_table()]
     for part in parts:
         for name in _STATEMENTS:
@@ -150,6 +155,7 @@ def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) ->
                 writers[name] = options.writer(bag.open(f"tables/{name}.parquet"), wanted)
             writers[name].write_table(part[name].cast(writers[name].schema))
         words.update(part["verdicts"]["verdict"].to_pylist())
+        faults += pc.sum(pc.starts_with(part["verdicts"]["reason"], NOT_GRADED), min_count=0).as_py()
         changes.append(_changes(archive, part["verdicts"]))
     for name, writer in writers.items():
         writer.close()
@@ -159,7 +165,7 @@ def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) ->
     sink.write_table(joined)
     sink.close()
     bag.close("changes.parquet")
-    return words, joined
+    return words, joined, faults
 
 
 def _changes(archive: Archive, verdicts: Any) -> Any:

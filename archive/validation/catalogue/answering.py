@@ -13,10 +13,13 @@ import pyarrow as pa
 from archive.isolation import ProgramFault
 from archive.tables.arrow import Ints
 from archive.validation.catalogue import findings
+from archive.validation.catalogue.declared_rules import rules
 from archive.validation.catalogue.policy import Policy
-from archive.validation.catalogue.registry import AboutLinks, RuleFunction, Said
+from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, RuleFunction, Said, Subjects
 
 FAILED = "the rule failed by a fault of this program, not of the data"
+BUG = "fault-of-this-program"
+"""The rule under which bugs are found; its severity cannot be turned off."""
 
 
 class RuleFault(Warning):
@@ -54,8 +57,26 @@ def finding(name: str, said: Said, look: Named, policy: Policy) -> pa.Table:
     return findings.table(name, policy, ids, labels, said) if len(ids) else findings.empty()
 
 
+def failed(about: Subjects, fault: ProgramFault, look: Named, policy: Policy) -> list[pa.Table]:
+    """A rule that a bug stopped: it could not look at its subjects, and the bug is a finding of its own."""
+    tables = [bug(about, fault, look)]
+    if fault.where in rules():
+        tables.append(finding(fault.where, NotLooked(about, FAILED), look, policy))
+    return tables
+
+
+def bug(about: Subjects, fault: ProgramFault, look: Named) -> pa.Table:
+    """A bug of this program as findings, one for each subject."""
+    return finding(BUG, Raised(about, where=fault.where, found=fault.what), look, Policy())
+
+
 def warn(faults: Iterable[ProgramFault]) -> None:
     """Each bug as the warning RuleFault, at the line that called whoever calls this."""
     for fault in faults:
-        text = f"the rule {fault.where} failed, a fault of this program: {fault.what}"
+        text = f"{stage(fault)} failed, a fault of this program: {fault.what}"
         warnings.warn(text, RuleFault, stacklevel=3)
+
+
+def stage(fault: ProgramFault) -> str:
+    """Where a bug struck, in words."""
+    return f"the rule {fault.where}" if fault.where in rules() else fault.where

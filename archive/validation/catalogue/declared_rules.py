@@ -10,7 +10,8 @@ One file is one group of rules, and archive/validation/rules/ has the Python fil
 
     [rules.clock-reset]           # name in plain words, lower case, hyphens
     severity = "error"            # a word of the vocabulary "severity"
-    by = "record"                 # who raises it: record, job (across records), reader, archive (a command over one)
+    by = "record"                 # who raises it: record, job (across records), reader, archive (a command over one),
+                                  # program (wherever a bug of this program strikes)
     meaning = "..."               # what it looks at, as one statement that a sound record fulfils
     why = "..."                   # why that matters
     message = "... {found} ... {expected} ..."   # the one line of a finding; {where} is there too
@@ -68,7 +69,7 @@ class DeclaredRule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
     """One rule as it stands in its file. tolerances: by name."""
 
     severity: Severity
-    by: Literal["record", "job", "reader", "archive"] = "record"
+    by: Literal["record", "job", "reader", "archive", "program"] = "record"
     meaning: _Text
     why: _Text
     message: _Text

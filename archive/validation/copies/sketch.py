@@ -66,18 +66,20 @@ class Sketches:
     _parts: list[SketchArrays] = field(default_factory=list)
 
     def add(self, batch: Batch) -> None:
-        """Takes in the records of a batch that have NEXT or return-loss curves."""
+        """Takes in the records of a batch that have NEXT or return-loss curves: all of them, or none where it fails."""
         look = RecordLook(batch, "1970-01-01")
+        made: list[tuple[Ints, SketchArrays]] = []
         for part in parts(look.curves):
             values = filled(part.values)
             hashes = _hashes(look.curves, part.at, part.mhz)
             hashes[~self._worth(values, part.mhz)] = 0
             keep = (hashes != 0).any(axis=1)
-            if not keep.any():
-                continue
-            codes, there = _project(values[keep], hashes[keep] != 0, part.mhz)
-            self.who.add(look, part.rows[keep])
-            self._parts.append(SketchArrays(hashes[keep], _signs(codes), codes, there))
+            if keep.any():
+                codes, there = _project(values[keep], hashes[keep] != 0, part.mhz)
+                made.append((part.rows[keep], SketchArrays(hashes[keep], _signs(codes), codes, there)))
+        for rows, sketches in made:
+            self.who.add(look, rows)
+            self._parts.append(sketches)
 
     def _worth(self, values: Singles, mhz: Reals) -> Bools:
         """True for curves (n, 20) with enough points and enough structure."""

@@ -9,10 +9,10 @@ from functools import partial
 
 import pyarrow as pa
 
-from archive.isolation import ProgramFault, attempt
+from archive.isolation import ProgramFault, attempt, isolated
 from archive.tables import Batch
 from archive.validation.catalogue import findings
-from archive.validation.catalogue.answering import FAILED, CheckOutcome, answers, finding, warn
+from archive.validation.catalogue.answering import FAILED, CheckOutcome, answers, bug, failed, finding, warn
 from archive.validation.catalogue.policy import OFF, Policy
 from archive.validation.catalogue.registry import AboutLinks, NotLooked
 from archive.validation.copies import detector
@@ -23,6 +23,9 @@ from archive.validation.look import JobLook, RecordLook
 from archive.validation.look.job_facts import JobFacts
 from archive.validation.look.scheduled_links import ScheduledLinks
 from archive.validation.rules import job_rules
+
+_FACTS, _CURVES = "the facts of a job", "comparing curves"
+"""Stages at which a bug may strike, in words."""
 
 
 @dataclass(frozen=True)
@@ -65,23 +68,26 @@ class JobCheck:
         self._sketches = detector.sketches_for(self.policy) if wanted else None
         self._set_aside = 0
         self._faults: list[ProgramFault] = []
+        self._lost: list[pa.Table] = []
 
     def add(self, batch: Batch) -> None:
         """Takes in one batch."""
-        self._facts.add(RecordLook(batch, self.today))
+        look = RecordLook(batch, self.today)
+        self._add(look, self._facts.add, _FACTS, ())
         if self._sketches is not None:
-            self._unless_failed(attempt(partial(self._sketches.add, batch), ""))
+            sketches = self._sketches
+            self._add(look, lambda part: sketches.add(part.batch), _CURVES, detector.RULES)
         if batch["schedule"].num_rows:
             self._schedules.append(batch["schedule"])
         self._set_aside += batch["set_aside"].num_rows
 
-    def _unless_failed(self, made: Copies | ProgramFault | None) -> Copies | None:
-        """What comparing curves gave; after a bug in it they are not compared any more."""
-        if not isinstance(made, ProgramFault):
-            return made
-        self._faults = [ProgramFault(name, made.what, made.traceback) for name in detector.RULES]
-        self._sketches = None
-        return None
+    def _add(self, look: RecordLook, take: Callable[[RecordLook], None], where: str, names: Sequence[str]) -> None:
+        """Records taken in. Those that a bug keeps out are findings, and the named rules could not look at them."""
+        for rows, made in isolated(range(look.size), lambda rows: take(look.part(rows)), where):
+            if isinstance(made, ProgramFault):
+                self._faults.append(made)
+                self._lost.append(bug(rows, made, look))
+                self._lost += [finding(name, NotLooked(rows, FAILED), look, self.policy) for name in names]
 
     def finish(self, fetch: Fetch | None = None) -> JobOutcome:
         """What is found across all records taken in.
@@ -91,23 +97,25 @@ class JobCheck:
         policy = self.policy
         schedule = ScheduledLinks(pa.concat_tables(self._schedules)) if self._schedules else None
         look = JobLook(self._facts, schedule, self.today)
-        tables: list[pa.Table] = []
-        faults: list[ProgramFault] = []
+        tables, faults = list(self._lost), list(self._faults)
         for name, function in job_rules().items():
             if policy.severity(name) == OFF:
                 continue
             made = attempt(partial(answers, name, function, look, policy), name)
             if isinstance(made, ProgramFault):
                 faults.append(made)
-            else:
-                tables += made
+                made = failed(AboutLinks(), made, look, policy)
+            tables += made
         copies = None
         if self._sketches is not None:
-            copies = self._unless_failed(attempt(partial(detector.find, self._sketches, fetch, policy), ""))
-        if copies is not None:
-            tables += copied(look, copies, fetch is not None, policy)
-        faults += self._faults
-        tables += [finding(f.where, NotLooked(AboutLinks(), FAILED), look, policy) for f in faults]
+            found = attempt(partial(detector.find, self._sketches, fetch, policy), _CURVES)
+            if isinstance(found, ProgramFault):
+                faults.append(found)
+                tables += failed(AboutLinks(), found, look, policy)
+                tables += [finding(name, NotLooked(AboutLinks(), FAILED), look, policy) for name in detector.RULES]
+            else:
+                copies = found
+                tables += copied(look, copies, fetch is not None, policy)
         return JobOutcome(
             findings.join(tables),
             tuple(faults),

@@ -11,6 +11,7 @@ from typing import Any
 from urllib.parse import quote
 
 from archive.validation import catalogue
+from archive.validation.catalogue.answering import stage
 from archive.validation.report.collect import Collected
 from archive.validation.report.wording import count
 from archive.version import __version__
@@ -90,7 +91,7 @@ def _invocation(collected: Collected) -> dict[str, Any]:
         if collected.totals[rule] > len(collected.of(rule))
     ]
     faults = [
-        _notice("error", f"the rule {f.where} failed by a fault of this program: {f.what}", f.where)
+        _notice("error", f"{stage(f)} failed by a fault of this program: {f.what}", f.where)
         for f in collected.faults.values()
     ]
     return {"executionSuccessful": not faults, "toolExecutionNotifications": [*blind, *more, *faults]}

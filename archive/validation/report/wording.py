@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from archive.validation import catalogue
+from archive.validation.catalogue.answering import stage
 from archive.validation.report.collect import Collected
 
 MOST = 5
@@ -28,7 +29,7 @@ def lines(collected: Collected, most: int = MOST) -> Iterator[str]:
     for (rule, why), number in sorted(collected.blind.items()):
         yield f"could not look: {rule} ({count(number, 'record') if number else 'the job'}): {why}"
     for fault in collected.faults.values():
-        yield f"a fault of this program, not of your data: the rule {fault.where} failed ({fault.what})"
+        yield f"a fault of this program, not of your data: {stage(fault)} failed ({fault.what})"
 
 
 def total(collected: Collected) -> str:
