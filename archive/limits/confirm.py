@@ -45,21 +45,25 @@ def stored(limit_id: str) -> tuple[Path, ...]:
 def applied(limit_id: str, table: Declaration, paths: tuple[Path, ...]) -> Declaration:
     """A limit's declaration with confirmations laid over it, in their order. Errors: Trouble in one of them."""
     for path in paths:
-        table = _applied(limit_id, table, path)
+        table = _applied(limit_id, table, read_toml(path, code="limit.file"), str(path))
     return table
 
 
 def confirm(limit_id: str, path: Path) -> Path:
     """Checks a confirmation and keeps it; returns where. Errors: Trouble; nothing is kept then."""
+    return keep(limit_id, read_toml(path, code="limit.file"), path.read_bytes(), str(path))
+
+
+def keep(limit_id: str, confirmation: Declaration, content: bytes, where: str) -> Path:
+    """The same for a confirmation at hand. content: the bytes to keep. where: for messages."""
     found = editions.declaration(limit_id)
     if found is None:
         raise _trouble("no such limit", found=f"'{limit_id}'", remedy="see `muniment limits list`")
     before = stored(limit_id)
-    table = applied(limit_id, found[1], (*before, path))
-    check_numbers(build(limit_id, "", table, where=str(path)), str(path))
-    content = path.read_bytes()
+    table = _applied(limit_id, applied(limit_id, found[1], before), confirmation, where)
+    check_numbers(build(limit_id, "", table, where=where), where)
     if any(hashlib.sha256(p.read_bytes()).digest() == hashlib.sha256(content).digest() for p in before):
-        raise Trouble("this confirmation is kept already", code="limit.kept-already", where=str(path))
+        raise Trouble("this confirmation is kept already", code="limit.kept-already", where=where)
     place = folder(limit_id)
     place.mkdir(parents=True, exist_ok=True)
     taken = [int(number) for p in place.iterdir() if (number := p.name.partition(".toml")[0]).isdigit()]
@@ -73,9 +77,8 @@ def withdraw(limit_id: str) -> tuple[Path, ...]:
     return tuple(path.rename(path.with_name(f"{path.name}.withdrawn")) for path in stored(limit_id))
 
 
-def _applied(limit_id: str, table: Declaration, path: Path) -> Declaration:
-    where = str(path)
-    stated = stated_by_user(read_toml(path, code="limit.file"))
+def _applied(limit_id: str, table: Declaration, confirmation: Declaration, where: str) -> Declaration:
+    stated = stated_by_user(confirmation)
     file = convert(stated, ConfirmationFile, where, code="limit.declaration")
     if file.limit.strip() != limit_id:
         raise _trouble("this file confirms another limit", where, f"'{file.limit.strip()}'", f"'{limit_id}'")
@@ -107,20 +110,41 @@ def _keep(row: Declaration, former: Declaration) -> None:
             row.setdefault(key, former[key])
 
 
+_BOUNDS = ("cap", "floor", "informational")
+
+
 def _confirmed(table: Declaration, names: list[str], by: str, where: str) -> Declaration:
-    """A copy in which the confirmed parts have the confidence A and the name of the person."""
-    known = {**table.get("lines", {}), **table.get("scalars", {})}
+    """A copy in which what was confirmed has the confidence A and the name of the person.
+
+    names: parameters, or parts of them: next.formula, next.cap, length.number.
+    """
+    known = {name: 0 for part in _PARTS for row in table.get(part, {}) for name in _names(row, table[part][row], part)}
     for name in names:
         if name not in known:
             raise _trouble("there is nothing to confirm", where, f"'{name}'", ", ".join(known) or "lines")
     changed = {
-        part: {
-            name: {**editions.with_confidences(row, lambda *_: "A"), "confirmed": by} if name in names else row
-            for name, row in table.get(part, {}).items()
-        }
+        part: {name: _surely(name, row, part, names, by) for name, row in table.get(part, {}).items()}
         for part in _PARTS
     }
     return {**table, **changed}
+
+
+def _names(parameter: str, row: Declaration, part: str) -> list[str]:
+    """What can be confirmed of a line or a number: the whole, and its parts."""
+    inner = ["formula", *(key for key in _BOUNDS if key in row)] if part == "lines" else ["number"]
+    return [parameter, *(f"{parameter}.{key}" for key in inner)]
+
+
+def _surely(parameter: str, row: Declaration, part: str, names: list[str], by: str) -> Declaration:
+    """A line or a number, with the confidence A in the parts that are named."""
+    sure = editions.with_confidences(row, lambda *_: "A")
+    if parameter in names:
+        return {**sure, "confirmed": by}
+    if not any(name in names for name in _names(parameter, row, part)):
+        return row
+    body = f"{parameter}.{'formula' if part == 'lines' else 'number'}" in names
+    chosen = {key: f"{parameter}.{key}" in names if key in _BOUNDS else body for key in row}
+    return {**{key: sure[key] if chosen[key] else value for key, value in row.items()}, "confirmed": by}
 
 
 def _trouble(what: str, where: str = "", found: str = "", expected: str = "", remedy: str = "") -> Trouble:

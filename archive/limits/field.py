@@ -31,3 +31,8 @@ def widest_step_mhz(f_mhz: float) -> float:
         if low <= f_mhz <= high:
             return float(step)
     return math.nan
+
+
+def printed_frequencies() -> tuple[float, ...]:
+    """The frequencies at which tables of limits are printed, MHz, rising."""
+    return tuple(float(f) for f in schemas.load(_FILE)["printed_frequencies"]["mhz"])

@@ -18,7 +18,7 @@ CONFIDENCES = {
     "B": "supported by a source",
     "C": "from memory, to be verified against the standard",
 }
-RULES = {
+EXEMPTIONS = {
     "il_below": "for information where the insertion loss measured is below {value:g} dB",
     "fext_above": "for information where the FEXT measured is above {value:g} dB",
     "ps_fext_above": "for information where the PS FEXT measured is above {value:g} dB",
@@ -176,7 +176,7 @@ def _line_text(line: Line) -> Iterator[str]:
         if bound:
             yield f"  {words} {bound.value:g}  [{bound.confidence}: {', '.join(bound.sources)}]"
     for rule in line.exemptions:
-        yield f"  {RULES[rule.word].format(value=rule.value)}  [{rule.confidence}: {', '.join(rule.sources)}]"
+        yield f"  {EXEMPTIONS[rule.word].format(value=rule.value)}  [{rule.confidence}: {', '.join(rule.sources)}]"
     if line.variants:
         yield "  " + ", ".join(f"{name}: {offset:+g} {line.unit}" for name, offset in line.variants.items())
     yield from (f"  {words}" for words in (line.note, line.confirmed and f"confirmed {line.confirmed}") if words)

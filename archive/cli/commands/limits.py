@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import output_options, print_json, say
+from archive.cli.common import done, output_options, print_json, say
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -111,6 +111,33 @@ def plot(limit: str, out: str | None, as_json: bool, quiet: bool) -> None:
         say(f"{found.id} is drawn in {path}", quiet=quiet)
 
 
+@command.command("worksheet")
+@click.argument("limit")
+@click.option("-o", "--out", type=click.Path(dir_okay=False), help="OUT.csv or .pdf (default: by the id, .csv).")
+@output_options
+def make_worksheet(limit: str, out: str | None, as_json: bool, quiet: bool) -> None:
+    """LIMIT laid out for a person who has the standard, to be ticked or corrected.
+
+    The values at the frequencies that standards print, with formula and confidence, and an empty column. A CSV that was
+    filled in is read back by `muniment limits confirm`; the PDF is for paper.
+
+    \b
+    Example:
+      muniment limits worksheet tia-568.2-d/cat6a/permanent-link -o cat6a.csv
+    """
+    from pathlib import Path
+
+    from archive.answers import limit_worksheet
+
+    found = _limit(limit)
+    path = Path(out or f"{found.id.replace('/', '-')}.csv")
+    limit_worksheet.save(found, path)
+    if as_json:
+        print_json({"limit": found.id, "path": str(path)})
+    else:
+        say(f"worksheet of {found.id} in {path}", quiet=quiet)
+
+
 @command.command("confirm")
 @click.argument("limit")
 @click.argument("file", required=False, type=click.Path())
@@ -119,8 +146,9 @@ def plot(limit: str, out: str | None, as_json: bool, quiet: bool) -> None:
 def confirm(limit: str, file: str | None, withdraw: bool, as_json: bool, quiet: bool) -> None:
     """A person who owns the standard confirms, replaces or supplies lines of LIMIT.
 
-    FILE is TOML: limit, by, on, document; confirms = [parameters as the library has them]; [lines.PARAMETER] and
-    [scalars] as the standard has them. schemas/limits/README.md explains each key.
+    FILE is a worksheet that was filled in (.csv, see `muniment limits worksheet`), or TOML: limit, by, on, document;
+    confirms = [parameters as the library has them]; [lines.PARAMETER] and [scalars] as the standard has them.
+    schemas/limits/README.md explains each key.
 
     \b
     Example:
@@ -130,19 +158,31 @@ def confirm(limit: str, file: str | None, withdraw: bool, as_json: bool, quiet: 
 
     from archive import limits
     from archive.limits import confirm as confirming
+    from archive.limits import worksheet
 
     if withdraw == bool(file):
         raise click.UsageError("Give a FILE, or --withdraw.")
     found = _limit(limit)
-    kept = list(confirming.withdraw(found.id)) if withdraw else [confirming.confirm(found.id, Path(file or ""))]
+    left: list[str] = []
+    if withdraw:
+        kept = list(confirming.withdraw(found.id))
+    elif (path := Path(file or "")).suffix.lower() == ".csv":
+        filled = worksheet.read(found, path)
+        kept, left = [worksheet.confirm(filled, path)], filled.left
+    else:
+        kept = [confirming.confirm(found.id, path)]
     now = limits.get(found.id)
     if as_json:
         print_json({"limit": found.id, "kept": [str(p) for p in kept], "confirmations": list(now.confirmations),
-                    "confidence": now.confidence or None})  # fmt: skip
+                    "left": left, "confidence": now.confidence or None})  # fmt: skip
+        done(bool(left))
         return
     for confirmation in now.confirmations:
         say(confirmation, quiet=quiet)
     say(f"{found.id}: {'withdrawn' if withdraw else 'kept in'} {', '.join(map(str, kept)) or 'nothing'}", quiet=quiet)
+    for text in left:
+        click.echo(f"not confirmed: {text}")
+    done(bool(left))
 
 
 def _limit(words: str) -> Limit:
