@@ -8,7 +8,6 @@ from typing import Any, Literal
 
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.assessments import names_of
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import SHOWN, find, labels
 from archive.store.catalogue.standing_columns import link_states
@@ -198,10 +197,5 @@ def people(archive: Archive, keys: Iterable[str | None], where: Iterable[LedgerE
     for entry in where:
         if wanted <= found.keys():
             break
-        if entry.kind == "deposit":
-            rows = archive.tables(entry["deposit"]).table("people").to_pylist()
-            names = {r["person_key"]: r["name"] for r in rows if r["name"]}
-        else:
-            names = names_of(archive, entry)
-        found |= {k: n for k, n in names.items() if k in wanted}
+        found |= {k: n for k, n in archive.names(entry).items() if k in wanted}
     return found

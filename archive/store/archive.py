@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
+import time
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
@@ -13,12 +13,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
+from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
 from archive.store.records import split_address
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
+
+
+_LOOK_AGAIN = 1.0
+"""Seconds for which the files that the catalogue was built from are not looked at again."""
 
 
 class LedgerHead(NamedTuple):
@@ -42,6 +47,7 @@ class Archive:
         self.id = str(settings["archive"]["id"])
         self.ledger = Ledger(root, self.id)
         self.healed: list[str] = []
+        self._looked = -_LOOK_AGAIN
 
     @cached_property
     def db(self) -> sqlite3.Connection:
@@ -57,6 +63,9 @@ class Archive:
             self.__dict__["db"] = catalogue.in_memory()
             count = catalogue.catch_up(self.db, self.root, self.ledger)
         self._check(seen, count)
+        if time.monotonic() - self._looked > _LOOK_AGAIN:
+            self.checked.check_again()
+            self._looked = time.monotonic()
         return count
 
     def entries(self, start: int = 0) -> Iterator[LedgerEntry]:
@@ -141,40 +150,69 @@ class Archive:
 
     def bags_of_originals(self, deposit: str) -> list[Path]:
         """Bags in which the originals of a deposit are: its own, and those of earlier ones that hold the same files."""
-        bag = self.bag(deposit)
-        try:
-            said = json.loads((bag / "data" / "deposit.json").read_bytes())
-        except (OSError, ValueError):
-            return [bag]
+        said = self.texts(self.deposit_entry(deposit))
         named = [o.get("kept_in") for o in said.get("originals", [])] + [said.get("originals_in")]
-        return [bag, *(self.bag(d) for d in dict.fromkeys(named) if d)]
+        return [self.bag(d) for d in dict.fromkeys([deposit, *named]) if d]
+
+    def texts(self, entry: LedgerEntry) -> dict[str, Any]:
+        """What event.json or deposit.json of an entry says; empty where it was redacted.
+
+        Errors: Trouble where the file is not the one that the ledger commits.
+        """
+        path = (
+            f"{entry['path']}/data/deposit.json" if entry.kind == "deposit" else f"events/{entry.get('id')}/event.json"
+        )
+        return self.checked.json(path, self.checked.of_entry(entry)) or {}
+
+    def names(self, entry: LedgerEntry) -> dict[str, str]:
+        """Names of people by key, as an entry's own table of people holds them; a redacted one is not there.
+
+        Errors: Trouble where the file is not the one that the ledger commits.
+        """
+        if entry.kind == "deposit":
+            rows = self.tables(entry["deposit"]).table("people").to_pylist()
+        else:
+            folder = f"{entry['path']}/data" if entry.kind == "assessment" else f"events/{entry.get('id')}"
+            rows = self.checked.json(f"{folder}/people.json", self.checked.of_entry(entry)) or []
+        return {r["person_key"]: r["name"] for r in rows if r.get("name")}
 
     def tables(self, deposit: str) -> BagTables:
-        """Tables of a deposit; of a redacted one, what replaced it."""
+        """Tables of a deposit; of a redacted one, what replaced it. Each file is compared with its digest first."""
+        self.catch_up()
+        return self.tables_as_known(deposit)
+
+    def tables_as_known(self, deposit: str) -> BagTables:
+        """The same without another look at the ledger."""
         from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
 
-        bag = self.bag(deposit)
-        return BagTables(bag, self.instead(bag.relative_to(self.root).as_posix()))
+        entry = self._deposit_entry(deposit)
+        bag, inside = str(entry["path"]), f"{entry['path']}/data/tables/"
+        digests, instead = {}, {}
+        for path, digest in self.checked.of_entry(entry).items():
+            found = self.checked.current(path, digest) if path.startswith(inside) else None
+            if found is not None:
+                digests[self.root / found[0]] = found[1]
+                if found[0] != path:
+                    instead[Path(path).stem] = self.root / found[0]
+        checked = self.checked
+        return BagTables(
+            self.root / bag,
+            digests,
+            lambda path, digest: checked.check(path.relative_to(self.root).as_posix(), digest),
+            instead,
+        )
 
-    def instead(self, bag: str) -> dict[str, Path]:
-        """Files that replaced redacted tables of a bag, by name of the table. bag: its path inside the archive."""
-        before = f"{bag}/data/tables/"
-        found = {}
-        for path, _ in self.db.execute(
-            "SELECT path, replacement FROM gone WHERE substr(path, 1, ?) = ?", (len(before), before)
-        ):
-            new: str | None = path
-            while new is not None and (
-                row := self.db.execute("SELECT replacement FROM gone WHERE path = ?", (new,)).fetchone()
-            ):
-                new = row[0]
-            if new is not None:
-                found[Path(path).stem] = self.root / new
-        return found
+    @property
+    def checked(self) -> CheckedFiles:
+        """Reads files after a comparison with their digests in the ledger."""
+        return CheckedFiles(self.db, self.root)
 
     def deposit_entry(self, deposit: str) -> LedgerEntry:
         """Ledger entry of a deposit. Errors: Trouble where there is no such deposit."""
         self.catch_up()
+        return self._deposit_entry(deposit)
+
+    def _deposit_entry(self, deposit: str) -> LedgerEntry:
         found = self.db.execute("SELECT number FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
         entry = None if found is None else self.ledger.read(int(found[0]))
         if entry is None:

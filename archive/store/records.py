@@ -78,31 +78,37 @@ RECORD_COLUMNS = [name for name in INDEX if name not in _IN_THE_BAG_ALONE]
 """Columns of the index that the catalogue holds; instants as ISO 8601 text."""
 
 
-def read_index(bag: Path, columns: list[str] | None = None) -> Any:
+def index_path(bag: Path) -> Path:
+    """Where the index of a deposit's bag is."""
+    return bag / "data" / "index.parquet"
+
+
+def read_index(path: Path, columns: list[str] | None = None) -> Any:
     """The index of a deposit as a pa.Table; columns: only these. Errors: Trouble where it is missing or damaged."""
     from archive.store.parquet import options  # here, so that finding needs no Arrow
 
-    return options.read(bag / "data" / "index.parquet", columns)
+    return options.read(path, columns)
 
 
-def catalogue_rows(bag: Path) -> Any:
-    """The index of a deposit in RECORD_COLUMNS, instants as ISO 8601 text. Errors: as read_index."""
+def catalogue_rows(path: Path, table: Callable[[str], Any]) -> Any:
+    """The index of a deposit in RECORD_COLUMNS, instants as ISO 8601 text. Errors: as read_index.
+
+    table: gives the pa.Table of a name out of the bag.
+    """
     import pyarrow.compute as pc  # here, so that finding needs no Arrow
 
-    table = _with_places(bag, read_index(bag, RECORD_COLUMNS))
-    text = pc.strftime(table["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
-    return table.set_column(table.column_names.index("tested_at"), "tested_at", text)
+    index = _with_places(read_index(path, RECORD_COLUMNS), table)
+    text = pc.strftime(index["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
+    return index.set_column(index.column_names.index("tested_at"), "tested_at", text)
 
 
-def _with_places(bag: Path, table: Any) -> Any:
+def _with_places(index: Any, table: Callable[[str], Any]) -> Any:
     """An index with the columns of PLACE: its own, or those that the tables of the bag give."""
-    if all(name in table.column_names for name in PLACE):
-        return table
-    from archive.store.parquet import BagTables
-
-    for name, values in places_of(BagTables(bag).table).items():
-        table = table.append_column(name, values)
-    return table.select(RECORD_COLUMNS)
+    if all(name in index.column_names for name in PLACE):
+        return index
+    for name, values in places_of(table).items():
+        index = index.append_column(name, values)
+    return index.select(RECORD_COLUMNS)
 
 
 def places_of(table: Callable[[str], Any]) -> dict[str, Any]:

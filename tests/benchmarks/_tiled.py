@@ -1,7 +1,7 @@
 """A large archive for counting, made quickly: bags with the tables that an index is derived from, and a ledger.
 
 A few simulated jobs are graded once; each bag holds one of them under its own job, site, labels and dates. The bags
-hold no originals, sweeps or manifests, so that nothing but counting and finding can be tried on them. Invented data.
+hold no originals and no sweeps, so that nothing but counting and finding can be tried on them. Invented data.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ import pyarrow.compute as pc
 
 from archive import grading, store
 from archive.demo.simulator import simulate
-from archive.store import Archive, layout
+from archive.store import Archive, files, layout
+from archive.store.bags import MANIFEST, TAG_MANIFEST
+from archive.store.bags.manifest import manifest
 from archive.store.deposits import index
 from archive.store.parquet import options
 from archive.store.parquet.writer import position_schema
@@ -120,9 +122,18 @@ def _bag(archive: Archive, template: dict[str, Any], number: int, wanted: int, a
         "records": wanted,
         "root": secrets.token_hex(32),
         "decisions": {"retests": _retests(labels.to_pylist(), deposit)},
-        "files": {},
+        "files": {f"{place}/{TAG_MANIFEST}": _manifests(archive.root / place)},
     }
     archive.ledger.append(archive.ledger.count(), fields, aside)
+
+
+def _manifests(bag: Path) -> dict[str, Any]:
+    """Writes the manifests of a bag; what a ledger entry holds of them."""
+    inside = {p.relative_to(bag).as_posix(): files.fingerprint(p).sha256 for p in bag.rglob("*") if p.is_file()}
+    (bag / MANIFEST).write_bytes(manifest(inside))
+    tags = manifest({MANIFEST: files.fingerprint(bag / MANIFEST).sha256})
+    (bag / TAG_MANIFEST).write_bytes(tags)
+    return {"sha256": files.sha256(tags), "bytes": len(tags)}
 
 
 def _retests(labels: list[str], deposit: str) -> list[list[Any]]:

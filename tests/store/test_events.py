@@ -14,7 +14,7 @@ from archive.errors import Trouble
 from archive.store import Archive, files
 from archive.store.catalogue.filters import Filters, addresses
 from archive.store.deposits import Receipt
-from archive.store.events import Correction, amend, hold, holds, retention, texts_of, withdraw
+from archive.store.events import Correction, amend, hold, holds, retention, withdraw
 from archive.store.events.redact import of_file, of_name, redact, still_named
 from archive.store.fixity import fixity
 
@@ -41,7 +41,7 @@ def test_a_renamed_room_touches_forty_links_by_one_event(archive: Archive) -> No
     after = everything(archive.root)
     assert {p: d for p, d in after.items() if p in before} == before
     assert len(after) == len(before) + 3
-    texts = texts_of(archive, entry)
+    texts = archive.texts(entry)
     assert texts["reason"] == "room TR2 is now TR7"
     assert texts["changes"][0] == {
         "record": listed[0],

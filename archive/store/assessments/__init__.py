@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.store.assessments.read import Assessed, names_of, of_records
+from archive.store.assessments.read import Assessed, of_records
 from archive.store.assessments.write import Assessment, AssessmentOutcome, assess
 
-__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "assess", "names_of", "of_records"]
+__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "assess", "of_records"]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -40,9 +38,9 @@ def of_records(archive: Archive, addresses: Iterable[str], *, grades: bool = Fal
         entry = archive.ledger.read(int(number))
         if entry is None:
             continue
-        tables = archive.root / str(entry["path"]) / "data" / "tables"
-        verdicts = _rows(tables, "verdicts", wanted)
-        worst = _rows(tables, "grades", wanted) if grades and verdicts else []
+        digests = archive.checked.of_entry(entry)
+        verdicts = _rows(archive, entry, "verdicts", digests, wanted)
+        worst = _rows(archive, entry, "grades", digests, wanted) if grades and verdicts else []
         for address in wanted:
             mine = [_without(v) for v in verdicts if v["address"] == address]
             if mine:
@@ -51,20 +49,14 @@ def of_records(archive: Archive, addresses: Iterable[str], *, grades: bool = Fal
     return found
 
 
-def names_of(archive: Archive, entry: LedgerEntry) -> dict[str, str]:
-    """Names of people by key that a run or an event holds; empty where they were redacted or never stated."""
-    for place in (entry.get("path"), f"events/{entry.get('id')}"):
-        for path in (archive.root / str(place) / "data" / "people.json", archive.root / str(place) / "people.json"):
-            if place and path.is_file():
-                return {p["person_key"]: p["name"] for p in json.loads(path.read_bytes()) if p.get("name")}
-    return {}
-
-
-def _rows(folder: Path, name: str, wanted: list[str]) -> list[dict[str, Any]]:
+def _rows(
+    archive: Archive, entry: LedgerEntry, name: str, digests: dict[str, str], wanted: list[str]
+) -> list[dict[str, Any]]:
     """Rows of the wanted records; of the other row groups only the addresses are read."""
-    path = folder / f"{name}.parquet"
-    if not path.is_file():
+    listed = f"{entry['path']}/data/tables/{name}.parquet"
+    if listed not in digests:
         return []
+    path = archive.checked.check(listed, digests[listed])
     file = options.open_file(path)
     among = pa.array(wanted, pa.string())
     rows: list[dict[str, Any]] = []

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from archive.store.catalogue import standing_columns
+from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
 from archive.store.records import link_key, split_address
-
-if TYPE_CHECKING:
-    from archive.store.parquet import BagTables
 
 JOB_FACTS = (
     "name",
@@ -43,61 +39,72 @@ DOCUMENT = (
 """Columns of a document that the catalogue holds, besides its id and its place."""
 
 
-def event(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
+def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:
     """What one event changes. An event of a kind that is not known here changes nothing."""
     kind = entry["event"]
+    texts = files.json(f"events/{entry['id']}/event.json", files.of_entry(entry), always=True) or {}
     if kind == "withdraw":
         _withdraw(db, entry)
     elif kind == "amend":
-        _amend(db, entry.number, _texts(root, entry).get("changes", []))
+        _amend(db, entry.number, texts.get("changes", []))
     elif kind == "hold":
         db.execute("INSERT OR IGNORE INTO holds VALUES(?, ?)", (entry["job"], entry.number))
     elif kind == "release":
         db.execute("DELETE FROM holds WHERE job_id = ?", (entry["job"],))
     elif kind == "job":
-        job_facts(db, entry["job"], _texts(root, entry).get("facts", {}), entry.number)
+        job_facts(db, entry["job"], texts.get("facts", {}), entry.number)
     elif kind == "accept":
         _accept(db, entry)
     elif kind == "identity":
         _identity(db, entry)
     elif kind == "attach":
-        filed(db, _texts(root, entry).get("documents", []), entry.number)
-    elif kind == "redact":
-        for g in entry["gone"]:
-            new = f"events/{entry['id']}/{g['replacement']}" if g["replacement"] else None
-            db.execute("INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?)", (g["path"], g["sha256"], new, entry.number))
+        filed(db, texts.get("documents", []), entry.number)
 
 
-def originals_of_deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
-    """Files as received that a deposit holds itself, by their digests."""
-    try:
-        said = json.loads((root / entry["path"] / "data" / "deposit.json").read_bytes())
-    except (OSError, ValueError):
-        return
+def redaction(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:
+    """Files that an entry says are gone, with what replaced each."""
+    for g in entry.get("gone", []):
+        new = f"events/{entry['id']}/{g['replacement']}" if g["replacement"] else None
+        digest = entry.files[new]["sha256"] if new else None
+        db.execute(
+            "INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?, ?)", (g["path"], g["sha256"], new, digest, entry.number)
+        )
+        files.forget(g["path"])
+
+
+def deposit_texts(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, digests: dict[str, str]) -> None:
+    """What came with a deposit besides records: files as received, facts of jobs, documents, schedules.
+
+    digests: SHA-256 of the files of its bag by path in the archive.
+    """
+    said = files.json(f"{entry['path']}/data/deposit.json", digests, always=True) or {}
     rows = [(o["sha256"], entry["deposit"]) for o in said.get("originals", []) if "kept_in" not in o]
     db.executemany("INSERT OR REPLACE INTO originals VALUES(?, ?)", rows)
-
-
-def jobs_of_deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
-    """Facts of jobs that came with a deposit."""
-    from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
-
-    tables = BagTables(root / entry["path"])
-    for row in tables.table("jobs").to_pylist():
-        job_facts(db, row["job_id"], row, entry.number)
-    filed(db, tables.table("documents").to_pylist(), entry.number)
-    scheduled(db, tables, entry)
-
-
-def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> None:
-    """Lines of a schedule that came with a deposit, with the place of the local end."""
-    rows = tables.table("schedule").to_pylist()
-    if not rows:
+    instead = {}
+    for name in ("jobs", "documents", "schedule", "places"):
+        path = f"{entry['path']}/data/tables/{name}.parquet"
+        found = files.current(path, digests[path]) if path in digests else None
+        if found is not None:
+            instead[name] = files.check(*found, always=True)
+    if not instead:
         return
-    places = {p["place_id"]: p for p in tables.table("places").to_pylist()}
+    from archive.store.parquet import options  # here, so that finding needs no Arrow
+
+    tables = {name: options.read(path).to_pylist() for name, path in instead.items()}
+    for row in tables.get("jobs", []):
+        job_facts(db, row["job_id"], row, entry.number)
+    filed(db, tables.get("documents", []), entry.number)
+    scheduled(db, tables.get("schedule", []), tables.get("places", []), entry)
+
+
+def scheduled(
+    db: sqlite3.Connection, rows: list[dict[str, Any]], places: list[dict[str, Any]], entry: LedgerEntry
+) -> None:
+    """Lines of a schedule that came with a deposit, with the place of the local end."""
+    by_id = {p["place_id"]: p for p in places}
     made = []
     for r in rows:
-        place = places.get(r["local_place_id"]) or {}
+        place = by_id.get(r["local_place_id"]) or {}
         made.append(
             (
                 r["schedule_id"],
@@ -182,12 +189,3 @@ def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -
             db.execute(f'UPDATE records SET "{c["field"]}" = ? WHERE row = ?', (c["new"], row))
         names = db.execute("SELECT site, job_id, link_label FROM records WHERE row = ?", (row,)).fetchone()
         db.execute("UPDATE records SET link_key = ? WHERE row = ?", (link_key(*names), row))
-
-
-def _texts(root: Path, entry: LedgerEntry) -> dict[str, Any]:
-    """What event.json says; empty where it is not there any more."""
-    path = next((p for p in entry.files if p.endswith("/event.json")), "")
-    try:
-        return dict(json.loads((root / path).read_bytes()))
-    except (OSError, ValueError):
-        return {}

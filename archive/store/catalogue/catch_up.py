@@ -7,13 +7,17 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from archive.store import files, merkle
+from archive.store import files, layout, merkle
 from archive.store.catalogue import apply_event, database, standing_columns
 from archive.store.catalogue.apply_event import row_of
+from archive.store.checked_files import CheckedFiles, damaged
 from archive.store.ledger import VOID_LEAF, Ledger, LedgerEntry
 from archive.store.records import DECIDED, RECORD_COLUMNS, catalogue_rows, link_keys, readings
 
 _VOID = ("void", None, None, None, VOID_LEAF)
+
+
+_BUILT_FROM = ("/event.json", "/deposit.json", "/jobs.parquet", "/documents.parquet", "/schedule.parquet")
 
 
 def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
@@ -41,20 +45,28 @@ def _fits(db: sqlite3.Connection, ledger: Ledger, start: int) -> bool:
 
 
 def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int) -> int:
+    checked = CheckedFiles(db, folder)
+    listed = [ledger.read(number) for number in range(start, ledger.count())]
+    entries = [entry for entry in listed if entry is not None]
+    if start and any(g["path"].endswith(_BUILT_FROM) for e in entries for g in e.get("gone", [])):
+        database.empty(db)  # what an earlier entry said is not there any more
+        return _apply_from(db, folder, ledger, 0)
+    for one in entries:  # before all others: what was redacted later is not there to be read
+        apply_event.redaction(db, checked, one)
     done = start
     tree = merkle.Tree()
     for leaf in leaves(db, start):
         tree.add(leaf)
-    for number in range(start, ledger.count()):
-        entry = ledger.read(number)
-        if entry is None and ledger.data(number + 1) is None:
-            break  # torn and not voided yet: the next writer decides
+    for number, entry in enumerate(listed, start):
+        if entry is None and number + 1 == start + len(listed):
+            break  # torn, and about to be voided by the person who decided so
         tree.add(VOID_LEAF if entry is None else entry.leaf)
         said = (entry.kind, entry.get("at"), entry.get("by"), entry.sha256, entry.leaf) if entry else _VOID
         db.execute("INSERT INTO entries VALUES(?, ?, ?, ?, ?, ?, ?)", (number, *said, tree.root().hex()))
         if entry is None:
             continue
-        apply(db, folder, entry)
+        checked.check(layout.entry_path(Path(), number).as_posix(), entry.sha256, always=True)
+        apply(db, checked, entry)
         done = number + 1
         db.execute("UPDATE meta SET value = ? WHERE key = 'next'", (done,))
         db.execute("UPDATE meta SET value = ? WHERE key = 'last'", (entry.sha256,))
@@ -62,16 +74,18 @@ def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int
     return done
 
 
-def apply(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
+def apply(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:
     """What one entry changes beside the list of entries."""
     kept = [(t["sha256"], entry.number) for path, t in entry.files.items() if path.endswith("/tables.toml")]
     db.executemany("INSERT OR IGNORE INTO schemas VALUES(?, ?)", kept)
-    if entry.kind == "deposit":
-        _deposit(db, root, entry)
-        apply_event.jobs_of_deposit(db, root, entry)
-        apply_event.originals_of_deposit(db, root, entry)
+    if entry.kind == "created" and layout.SETTINGS in entry.files:
+        files.check(layout.SETTINGS, entry.files[layout.SETTINGS]["sha256"], always=True)
+    elif entry.kind == "deposit":
+        digests = files.of_entry(entry)
+        _deposit(db, files, entry, digests)
+        apply_event.deposit_texts(db, files, entry, digests)
     elif entry.kind == "event":
-        apply_event.event(db, root, entry)
+        apply_event.event(db, files, entry)
 
 
 def rebuilt(root: Path, ledger: Ledger) -> sqlite3.Connection:
@@ -87,7 +101,7 @@ def contents(db: sqlite3.Connection) -> dict[str, str]:
     names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     found = {}
     for name in names:
-        if name.startswith(("sqlite_", "words", "counting")):  # they say what records say, and when they changed
+        if name.startswith(("sqlite_", "words", "counting", "checked")):  # they say what records say, and when they changed
             continue
         sha = hashlib.sha256()
         for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):
@@ -113,7 +127,7 @@ def _meta(db: sqlite3.Connection, key: str) -> Any:
     return db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()[0]
 
 
-def _deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
+def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, digests: dict[str, str]) -> None:
     deposit = entry["deposit"]
     db.execute(
         "INSERT INTO deposits VALUES(?, ?, ?, ?, ?, ?, 0)",
@@ -122,7 +136,10 @@ def _deposit(db: sqlite3.Connection, root: Path, entry: LedgerEntry) -> None:
     base = db.execute("SELECT coalesce(max(row), 0) FROM records").fetchone()[0] + 1
     names = ["row", "deposit", *RECORD_COLUMNS, "link_key", "reading", "kind"]
     if entry["records"]:
-        index = catalogue_rows(root / entry["path"])
+        path = f"{entry['path']}/data/index.parquet"
+        if path not in digests:
+            raise damaged(files.root, path)
+        index = catalogue_rows(files.check(path, digests[path], always=True))
         kinds = ["new"] * index.num_rows
         for kind in DECIDED:
             for position, *_ in entry["decisions"].get(kind, []):

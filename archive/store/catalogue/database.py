@@ -4,7 +4,8 @@ It is rebuilt from nothing at any time. It knows the ledger entry it has come to
 ledger no longer holds that entry, everything is derived anew.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
-gone (files that were redacted). What finding needs besides is for catalogue/ to add.
+gone (files that were redacted), checked (files whose digests were compared). What finding needs besides is for
+catalogue/ to add.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from archive.store import memory
+from archive.store import checked_files, memory
 from archive.store.catalogue import standing_columns
 from archive.store.records import RECORD_COLUMNS
 
@@ -48,7 +49,7 @@ CREATE TABLE accepted_records(row INTEGER PRIMARY KEY, number INTEGER);
 CREATE TABLE identities(number INTEGER, first INTEGER, second INTEGER, same INTEGER,
     PRIMARY KEY(number, first, second));
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
-CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, number INTEGER);
+CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, replacement_sha256 TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);
 CREATE INDEX records_id ON records(record_id);
 CREATE INDEX records_content ON records(content);
@@ -120,7 +121,7 @@ def empty(db: sqlite3.Connection) -> None:
     for statement in _TABLES.split(";"):
         if statement.strip():
             db.execute(statement)
-    for statement in standing_columns.STATEMENTS:
+    for statement in (*standing_columns.STATEMENTS, *checked_files.TABLES):
         db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 

@@ -22,7 +22,7 @@ from archive.store.events.write import record
 from archive.store.fixity.chain import walk
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
-from archive.store.records import catalogue_rows
+from archive.store.records import catalogue_rows, index_path
 
 _REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach")
 
@@ -88,7 +88,7 @@ def _deposit(
     writing = aside.begin(archive, deposit)
     try:
         copy_entry(other.root, entry, archive.root, writing.folder, gone)
-        index = catalogue_rows(archive.root / place) if entry["records"] else None
+        index = catalogue_rows(index_path(archive.root / place)) if entry["records"] else None
 
         def fields() -> dict[str, Any]:
             if index is None:

@@ -38,20 +38,14 @@ class Bags:
 
     def __init__(self, archive: Archive) -> None:
         self._archive = archive
-        self._paths = {
-            str(d): str(p) for d, p in archive.db.execute("SELECT deposit, path FROM deposits ORDER BY number")
-        }
-        self._redacted = [str(r[0]) for r in archive.db.execute("SELECT path FROM gone")]
 
     def deposits(self) -> list[str]:
         """All deposits, in the order in which they came."""
-        return list(self._paths)
+        return [str(r[0]) for r in self._archive.db.execute("SELECT deposit FROM deposits ORDER BY number")]
 
     def tables(self, deposit: str) -> BagTables:
         """Tables of a deposit; of a redacted one, what replaced it."""
-        path = self._paths[deposit]
-        redacted = any(p.startswith(f"{path}/") for p in self._redacted)
-        return BagTables(self._archive.root / path, self._archive.instead(path) if redacted else None)
+        return self._archive.tables_as_known(deposit)
 
 
 def of_bag(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any, *, units_alone: bool = False) -> None:
@@ -65,7 +59,7 @@ def of_bag(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any
     positions = np.array([made["position"][i] for i in places.tolist()])
     low, high = int(positions[0]), int(positions[-1])
     _points(tables, bags, places, low, high)
-    if tables.path("grades").is_file():
+    if tables.has("grades"):
         limits = [made["limit_id"][i] for i in places.tolist()]
         _grades(tables, bags, np.array(made["row"])[places], places, low, limits)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import Any
 
@@ -64,12 +63,6 @@ def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
 
 def _texts(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
     """The reason, and the depositor's name, as far as they were not redacted."""
-    found: dict[str, Any] = {}
-    try:
-        said = json.loads((archive.root / entry["path"] / "data" / "deposit.json").read_bytes())
-        found = {"reason": said["reason"]} if said.get("reason") else {}
-    except (OSError, ValueError):
-        pass
-    people = archive.tables(entry["deposit"]).table("people").to_pylist() if entry.get("by") else []
-    name = next((p["name"] for p in people if p["person_key"] == entry["by"]), None)
-    return found | ({"by_name": name} if name else {})
+    reason = archive.texts(entry).get("reason")
+    name = archive.names(entry).get(entry["by"]) if entry.get("by") else None
+    return ({"reason": reason} if reason else {}) | ({"by_name": name} if name else {})

@@ -5,6 +5,6 @@ from __future__ import annotations
 from archive.store.events.amend import FIELDS, Correction, amend
 from archive.store.events.hold import held, hold, holds, retention
 from archive.store.events.withdraw import withdraw
-from archive.store.events.write import record, texts_of
+from archive.store.events.write import record
 
-__all__ = ["FIELDS", "Correction", "amend", "held", "hold", "holds", "record", "retention", "texts_of", "withdraw"]
+__all__ = ["FIELDS", "Correction", "amend", "held", "hold", "holds", "record", "retention", "withdraw"]

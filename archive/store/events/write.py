@@ -79,17 +79,6 @@ def told(p: Fingerprint) -> dict[str, Any]:
     return {"sha256": p.sha256, "bytes": p.bytes}
 
 
-def texts_of(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
-    """What an event's event.json says; empty where it was redacted."""
-    path = next((p for p in entry.files if p.endswith(f"/{EVENT}")), None)
-    if path is None:
-        return {}
-    try:
-        return dict(json.loads((archive.root / path).read_bytes()))
-    except FileNotFoundError:
-        return {}
-
-
 def people_json(name: str | None) -> tuple[str | None, bytes]:
     """Key of who does something, and the bytes of people.json that holds the name; nothing where it was not stated."""
     if name is None:

@@ -11,7 +11,7 @@ from archive.store import merkle
 from archive.store.bags import Damage
 from archive.store.ledger import LedgerEntry
 from archive.store.parquet import BagTables, options
-from archive.store.records import read_index
+from archive.store.records import index_path, read_index
 from archive.tables import tables
 from archive.tables.canonical import record_digests
 
@@ -50,9 +50,8 @@ def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Da
 
 
 def _digests(folder: Path) -> list[str]:
-    if not (folder / "data" / "index.parquet").is_file():
-        return []
-    digests: list[str] = read_index(folder)["digest"].to_pylist()
+    path = index_path(folder)
+    digests: list[str] = read_index(path)["digest"].to_pylist() if path.is_file() else []
     return digests
 
 

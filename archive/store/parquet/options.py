@@ -85,9 +85,9 @@ def broken(path: Path, error: Exception) -> Trouble:
     )
 
 
-def read(path: Path, columns: list[str] | None = None) -> Any:
+def read(path: Path, columns: list[str] | None = None, file: Any = None) -> Any:
     """A whole file as a table. Errors: Trouble where it is missing, or a page does not match its checksum."""
-    file = open_file(path)
+    file = open_file(path) if file is None else file
     return read_groups(path, list(range(file.num_row_groups)), columns, file)
 
 

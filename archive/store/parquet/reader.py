@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import groupby
 from pathlib import Path
@@ -37,17 +37,26 @@ _REFERRED = {
 class BagTables:
     """The tables of one bag. Every page is read with its checksum. Errors of all methods: Trouble for damaged files."""
 
-    def __init__(self, bag: Path, instead: Mapping[str, Path] | None = None) -> None:
-        """instead: files that replaced redacted tables, by name of the table."""
+    def __init__(
+        self,
+        bag: Path,
+        digests: Mapping[Path, str] | None = None,
+        check: Callable[[Path, str], object] | None = None,
+        instead: Mapping[str, Path] | None = None,
+    ) -> None:
+        """digests: SHA-256 of the files that make up the tables; others are none of them. check: compares a file with
+        its digest before it is read, and raises where it is another. instead: files that replaced redacted tables, by
+        name of the table. Without digests the folder is read as it is."""
         self.folder = bag / "data" / FOLDER
+        self._digests, self._check = digests, check
         self._instead = dict(instead or {})
-        self._files: dict[str, Any] = {}
+        self._files: dict[Path, Any] = {}
         self._shared: dict[str, Any] = {}
 
     @cached_property
     def count(self) -> int:
         """Number of records."""
-        if not self.path("records").is_file():
+        if not self.has("records"):
             return 0
         return int(self.file("records").metadata.num_rows)
 
@@ -55,25 +64,36 @@ class BagTables:
         """File of a table other than sweeps; it is not there where the table is empty."""
         return self._instead.get(name) or self.folder / f"{name}.parquet"
 
+    def has(self, name: str) -> bool:
+        """Whether a table other than sweeps has a file."""
+        path = self.path(name)
+        return path.is_file() if self._digests is None else path in self._digests
+
     def file(self, name: str) -> Any:
         """The opened Parquet file of a table."""
-        if name not in self._files:
-            self._files[name] = options.open_file(self.path(name))
-        return self._files[name]
+        return self._opened(self.path(name))
+
+    def _opened(self, path: Path) -> Any:
+        if path not in self._files:
+            if self._digests is not None and self._check is not None:
+                self._check(path, self._digests[path])
+            self._files[path] = options.open_file(path)
+        return self._files[path]
 
     @cached_property
     def sweep_files(self) -> list[tuple[int, Path]]:
         """Sweeps files with the position of the first record in each."""
-        found = sorted(self.folder.glob("sweeps-*.parquet"))
+        there = self.folder.glob("*.parquet") if self._digests is None else self._digests
+        found = sorted(p for p in there if p.parent == self.folder and p.name.startswith("sweeps-"))
         return [(int(p.stem.split("-")[1]), p) for p in found]
 
     def table(self, name: str) -> Any:
         """A whole table in its canonical columns; not for sweeps of large deposits."""
         if name == "sweeps":
             return self._sweeps(0, self.count)
-        if not self.path(name).is_file():
+        if not self.has(name):
             return no_rows(name)
-        found = options.read(self.path(name))
+        found = options.read(self.path(name), file=self.file(name))
         return options.as_declared(found, schema(name), self.path(name))
 
     def batches(self, start: int = 0, stop: int | None = None, size: int = _BATCH) -> Iterator[Batch]:
@@ -104,7 +124,7 @@ class BagTables:
         """One parameter over all records: tables of the columns asked for and `values`, file after file."""
         need = [*dict.fromkeys([*columns, "parameter", "position", "curve", "decimals", "scaled", "values"])]
         for _, path in self.sweep_files:
-            file = options.open_file(path)
+            file = self._opened(path)
             groups = options.groups_holding(file, "parameter", parameter, parameter)
             if not groups:
                 continue
@@ -127,7 +147,7 @@ class BagTables:
         return Batch(got)
 
     def _rows(self, name: str, low: int, high: int) -> Any:
-        if not self.path(name).is_file():
+        if not self.has(name):
             return no_rows(name)
         file = self.file(name)
         groups = options.groups_holding(file, "position", low, high - 1)
@@ -143,9 +163,7 @@ class BagTables:
             end = starts[i + 1] if i + 1 < len(starts) else self.count
             if end <= low or start >= high:
                 continue
-            if path.name not in self._files:
-                self._files[path.name] = options.open_file(path)
-            file = self._files[path.name]
+            file = self._opened(path)
             groups = options.groups_holding(file, "position", low, high - 1)
             found = options.read_groups(path, groups, file=file)
             at = found["position"]

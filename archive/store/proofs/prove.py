@@ -14,9 +14,8 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store import catalogue, clock, merkle
 from archive.store.archive import Archive
-from archive.store.events import texts_of
 from archive.store.keys import known_keys
-from archive.store.records import read_index, split_address
+from archive.store.records import index_path, read_index, split_address
 from archive.tables.canonical import digest, record_bytes
 from archive.version import PROGRAM
 
@@ -92,16 +91,18 @@ def _stamps(archive: Archive, leaves: list[bytes]) -> Iterator[dict[str, Any]]:
     for entry in archive.entries():
         if entry.get("event") == "stamp":
             token = next(p for p in entry.files if p.endswith(".tsr"))
+            data = archive.checked.read(token, entry.files[token]["sha256"])
             size = int(entry["size"])
             yield {
                 "size": size,
                 "root": entry["root"],
-                "token": base64.b64encode((archive.root / token).read_bytes()).decode(),
-                "authority": texts_of(archive, entry).get("authority"),
+                "token": base64.b64encode(data).decode(),
+                "authority": archive.texts(entry).get("authority"),
                 "path": [h.hex() for h in merkle.consistency(leaves, size)],
             }
 
 
 def _digests(archive: Archive, deposit: str) -> list[str]:
-    digests: list[str] = read_index(archive.bag(deposit), ["digest"])["digest"].to_pylist()
+    path = index_path(archive.bag(deposit))
+    digests: list[str] = read_index(path, ["digest"])["digest"].to_pylist()
     return digests

@@ -1,0 +1,127 @@
+"""Bytes of the archive against the digests that the ledger holds, before anything is made of them.
+
+A file is digested once on a machine. After that it counts as checked for as long as its size, both of its times and
+its number in the file system are those that it had then; where one of them is another, it is digested again.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from archive.errors import Trouble
+from archive.store import files
+from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
+from archive.store.committed import bags_of
+from archive.store.ledger import LedgerEntry
+
+TABLES = (
+    "CREATE TABLE checked(path TEXT PRIMARY KEY, sha256 TEXT NOT NULL, state TEXT NOT NULL, always INTEGER NOT NULL)",
+    "CREATE INDEX checked_always ON checked(path) WHERE always",
+)
+"""always: the catalogue was built from the file, so that every answer rests on it."""
+
+
+class CheckedFiles:
+    """Files of one archive by their paths in it. Errors of all methods: Trouble where a file is another or missing."""
+
+    def __init__(self, db: sqlite3.Connection, root: Path) -> None:
+        self._db, self.root = db, root
+
+    def check(self, path: str, sha256: str, *, always: bool = False) -> Path:
+        """Digests a file unless it is unchanged since it was; gives its place. always: look again at each question."""
+        place = self.root / path
+        state = self._state(path)
+        held = self._db.execute("SELECT sha256, state, always FROM checked WHERE path = ?", (path,)).fetchone()
+        if held is None or tuple(held[:2]) != (sha256, state) or held[2] < always:
+            if files.fingerprint(place).sha256 != sha256:
+                raise damaged(self.root, path)
+            self._remember(path, sha256, state, always)
+        return place
+
+    def read(self, path: str, sha256: str, *, always: bool = False) -> bytes:
+        """The bytes of a small file, digested each time."""
+        state = self._state(path)
+        data = (self.root / path).read_bytes()
+        if files.sha256(data) != sha256:
+            raise damaged(self.root, path)
+        if always:
+            self._remember(path, sha256, state, always)
+        return data
+
+    def check_again(self) -> None:
+        """Looks at every file that the catalogue was built from."""
+        for path, sha256, state in self._db.execute("SELECT path, sha256, state FROM checked WHERE always").fetchall():
+            if self._state(path) != state:
+                self.check(path, sha256, always=True)
+
+    def forget(self, path: str) -> None:
+        """A file that was redacted is looked at no more."""
+        self._db.execute("DELETE FROM checked WHERE path = ?", (path,))
+
+    def of_bag(self, folder: str, tag_sha256: str) -> dict[str, str]:
+        """SHA-256 of every file that a bag's manifests name, by path in the archive."""
+        try:
+            tags = read_manifest(self.check(f"{folder}/{TAG_MANIFEST}", tag_sha256))
+            listed = read_manifest(self.check(f"{folder}/{MANIFEST}", tags[MANIFEST]))
+        except (KeyError, ValueError):
+            raise damaged(self.root, f"{folder}/{MANIFEST}") from None
+        return {f"{folder}/{name}": digest for name, digest in {**tags, **listed}.items()}
+
+    def of_entry(self, entry: LedgerEntry) -> dict[str, str]:
+        """SHA-256 of every file that an entry commits, down to the last one in its bags, by path in the archive."""
+        found = {path: str(said["sha256"]) for path, said in entry.files.items()}
+        for folder, digest in bags_of(entry).items():
+            found |= self.of_bag(folder, digest)
+        return found
+
+    def current(self, path: str, sha256: str) -> tuple[str, str] | None:
+        """Path and digest of what stands for a file today: itself, or what a redaction put there; None: nothing."""
+        while (gone := self._gone(path)) is not None:
+            path, sha256 = gone
+            if not path:
+                return None
+        return path, sha256
+
+    def json(self, path: str, digests: dict[str, str], *, always: bool = False) -> Any:
+        """The JSON that an entry commits, or that replaced it; None where it was redacted or never committed."""
+        found = self.current(path, digests[path]) if path in digests else None
+        if found is None:
+            return None
+        data = self.read(*found, always=always)
+        try:
+            return json.loads(data)
+        except ValueError:
+            return None  # what replaced it is no JSON
+
+    def _gone(self, path: str) -> tuple[str, str] | None:
+        row = self._db.execute("SELECT replacement, replacement_sha256 FROM gone WHERE path = ?", (path,)).fetchone()
+        return None if row is None else (row[0] or "", row[1] or "")
+
+    def _state(self, path: str) -> str:
+        try:
+            s = (self.root / path).stat()
+        except OSError as error:
+            raise damaged(self.root, path, error.strerror or "missing") from None
+        return f"{s.st_size} {s.st_mtime_ns} {s.st_ctime_ns} {s.st_dev}:{s.st_ino}"
+
+    def _remember(self, path: str, sha256: str, state: str, always: bool) -> None:
+        if self._db.in_transaction and not always:
+            return  # somebody reads a state of the database, and must not keep others from writing
+        with suppress(sqlite3.OperationalError):  # a cache that cannot be written: it is digested again next time
+            self._db.execute("INSERT OR REPLACE INTO checked VALUES(?, ?, ?, ?)", (path, sha256, state, always))
+
+
+def damaged(root: Path, path: str, what: str = "") -> Trouble:
+    """What to say of a file that is not the one whose digest the ledger holds."""
+    return Trouble(
+        "the file is missing or cannot be read" if what else "the file is not the one that the ledger commits",
+        code="archive.file-missing" if what else "archive.file-damaged",
+        where=os.fspath(root / path),
+        found=what,
+        remedy=f"run `muniment fixity {root}`, then `muniment repair {root} --from COPY`",
+    )
