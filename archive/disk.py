@@ -132,12 +132,19 @@ def _rename_without_replace(old: Path, new: Path) -> bool | None:
 
 
 def _claim_by_creation(old: Path, new: Path) -> bool:
+    """The finished file stays until the other one is whole: it says what is meant where the writer stops between."""
+    sync_folder(old.parent)
+    meant = old.read_bytes()
     try:
         with create(new) as file:
-            file.write(old.read_bytes())
+            file.write(meant)
             sync(file, new)
     except FileExistsError:
         return False
+    except OSError:
+        if new.is_file() and new.read_bytes() != meant:  # unless somebody else has finished it meanwhile
+            remove(new)
+        raise
     remove(old)
     return True
 

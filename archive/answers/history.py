@@ -8,6 +8,7 @@ from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
 from archive.store.roles import RecordState
+from archive.store.cautions import cautions
 
 KINDS = {
     "renditions": "rendition",
@@ -20,20 +21,32 @@ KINDS = {
 
 
 def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
-    """Entries, newest first: kind, when (ISO 8601), record, by, what.
+    """Entries, the last in the ledger first: kind, when (ISO 8601), entry, record, by, what.
 
-    Tests carry the time of the test; everything else the time of its ledger entry.
+    Tests carry the time of the test and the ledger entry of their deposit; everything else the time of its own entry.
+    The order is that of the ledger, and within a deposit that of the tests: a clock that was wrong changes none of it.
     """
     graded = of_records(archive, (r["address"] for r in link.rows))
     first = min(link.rows, key=lambda r: (r["tested_local"] or r["tested_at"] or "9", r["row"]), default=None)
-    found = [_test(r, link, first=r is first) for r in link.rows]
+    numbers = dict(archive.db.execute("SELECT deposit, number FROM deposits").fetchall())
+    found = [{**_test(r, link, first=r is first), "entry": numbers[r["deposit"]]} for r in link.rows]
     touching = _touching(archive, link, graded)
     for number, entry in touching.items():
         found.extend(_events(archive, number, entry, link, graded))
     names = people(archive, {e["by"] for e in found}, touching.values())
     for e in found:
         e["by"] = names.get(e["by"] or "", None if not e["by"] else "name not there any more")
-    return sorted(found, key=lambda e: (e["when"] or "", e["order"]), reverse=True)
+    return sorted(found, key=lambda e: (e["entry"], e["deposit"] is None, e["when"] or "", e["order"]), reverse=True)
+
+
+def link_cautions(archive: Archive, link: ArchivedLink) -> list[str]:
+    """What to know of the ledger entries that speak of a link: void entries of the whole archive, and, of its own,
+    clocks that were wrong and signatures that are missing."""
+    known = cautions(archive)
+    if not known:
+        return []
+    touching = _touching(archive, link, of_records(archive, (r["address"] for r in link.rows)))
+    return [c.text for c in known if c.kind == "void" or c.entry in touching]
 
 
 def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, Any]:
@@ -90,6 +103,7 @@ def _events(
     archive: Archive, number: int, entry: Any, link: ArchivedLink, graded: list[Assessed]
 ) -> list[dict[str, Any]]:
     base = {"when": entry.get("at"), "by": entry.get("by"), "order": number, "standing": False, "deposit": None}
+    base["entry"] = number
     if entry.kind == "deposit":
         here = [r for r in link.rows if r["deposit"] == entry["deposit"]]
         message = f"deposit {entry['deposit']}: {len(here)} of its {entry['records']} records are of this link"

@@ -38,5 +38,6 @@ def text(made: Receipt, *, dry_run: bool = False) -> str:
         lines.append(f"  {document['set_aside']:>8}  SET ASIDE: could not be read; `muniment setaside` says why")
     lines += [f"  {count:>8}  findings: {severity}" for severity, count in document["findings"].items()]
     lines += [f"  {line}" for line in document.get("notes", [])]
+    lines += [f"  TO KNOW: {line}" for line in document.get("cautions", [])]
     lines.append(f"  ledger head {document['ledger_head']} over {document['ledger_size']} entries")
     return "\n".join(lines)

@@ -12,8 +12,8 @@ def test_every_test_event_and_grading_run_stands_in_it_newest_first(troubles):
     link = open_link(troubles, STANDS)
     entries = history(troubles, link)
     kinds = [e["kind"] for e in entries]
-    assert kinds == [*("assessment",) * 2, "job", "attach", "deposit", "deposit", "retest", "test"]
-    assert [e["when"] for e in entries] == sorted((e["when"] for e in entries), reverse=True)
+    assert kinds == [*("assessment",) * 2, "job", "attach", "deposit", "retest", "deposit", "test"]
+    assert [e["entry"] for e in entries] == sorted((e["entry"] for e in entries), reverse=True)
     assert {e["by"] for e in entries} == {"H. Brume", "A. Quillfeather"}
     assert all("pass against tia-568-c.2" in e["what"] for e in entries if e["kind"] == "assessment")
 

@@ -299,47 +299,10 @@ def test_without_links_the_number_is_still_claimed_once(
     assert fixity(store.open(archive.root), "deep").sound
 
 
-def torn(archive: Archive, size: float) -> Path:
-    """The last entry as exclusive creation leaves it when the machine stops in the middle."""
-    deposit(archive, batch(rows("TORN", source="f" * 64, shift=5)))
-    path = layout.entry_path(archive.root, layout.entry_count(archive.root) - 1)
-    data = path.read_bytes()
-    path.chmod(0o644)
-    path.write_bytes(data[: int(len(data) * size)])
-    return path
-
-
-@pytest.mark.parametrize("size", [0.0, 0.4, 0.95])
-def test_an_entry_that_ends_too_early_is_none_and_the_next_one_voids_it(
-    archive: Archive, size: float, monkeypatch: pytest.MonkeyPatch, own_cache: Path
-) -> None:
-    import shutil
-
-    monkeypatch.setattr(log, "_PATIENCE", 0.05)
-    deposit(archive, batch(rows()))
-    torn(archive, size)
-    shutil.rmtree(own_cache / "cache")  # a machine that never saw the entry whole
-    again = store.open(archive.root)
-    assert again.catch_up() == 2
-    assert [e.number for e in again.entries()] == [0, 1]
-    made = deposit(again, batch(rows("AFTER", source="e" * 64, shift=6)))
-    assert made.entry is not None
-    assert (made.entry.number, made.entry["voids"]) == (3, [2])
-    assert [e.number for e in again.entries()] == [0, 1, 3]
-    report = fixity(store.open(archive.root), "deep")
-    assert report.sound, report.damaged
-    from archive.store.proofs import holds, prove, verify
-
-    assert holds(verify(prove(again, f"{made.entry['deposit']}/0", since=again.head(2).root), again.head().root))
-
-
-def test_a_damaged_last_entry_is_never_voided(
-    archive: Archive, monkeypatch: pytest.MonkeyPatch, own_cache: Path
-) -> None:
+def test_a_damaged_last_entry_is_never_voided(archive: Archive, own_cache: Path) -> None:
     """Bit rot in the last entry is not a torn one: a deposit must not make a committed entry vanish."""
     import shutil
 
-    monkeypatch.setattr(log, "_PATIENCE", 0.0)
     deposit(archive, batch(rows()))
     path = layout.entry_path(archive.root, 1)
     data = path.read_bytes()

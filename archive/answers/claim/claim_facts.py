@@ -157,6 +157,7 @@ class ClaimFacts:
     around: Around = Around()
     steps: Sequence[tuple[str, bool | None, str]] = ()
     signatures: Sequence[str] = ()
+    cautions: Sequence[str] = ()
     retest: TestedRecord | None = None
     reason: str = ""
     newest_edition: str = ""

@@ -36,6 +36,7 @@ def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
     else:
         found += [*_evidence(s, words), *_verdicts(s, words), *_changed(s, words)]
     found += _link(facts, words)
+    found += [words("Of the ledger: {what}.", what=caution) for caution in facts.cautions]
     if s is not None:
         found += [*_instruments(s, facts, words), *_findings(s, facts, words), *_identity(s, words)]
     return found

@@ -21,7 +21,7 @@ from archive.answers.claim.claim_facts import (
 )
 from archive.answers.claim.editions import again, newest
 from archive.answers.claim.fresh import fresh
-from archive.answers.history import KINDS, history
+from archive.answers.history import KINDS, history, link_cautions
 from archive.answers.link import ArchivedLink, open_link, people
 from archive.answers.originals import beside, of_record, of_source
 from archive.errors import Trouble
@@ -82,6 +82,7 @@ def gather(
         around=around(archive, link),
         steps=_steps(proof),
         signatures=_signatures(archive, link),
+        cautions=link_cautions(archive, link),
         retest=fresh(retest, link.label, standing) if retest is not None else None,
         reason=reason,
         newest_edition=newest(verdict["limit_id"]).named if verdict else "",

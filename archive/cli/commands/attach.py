@@ -50,8 +50,9 @@ def command(
     from archive.cli import signer
     from archive.store.documents import attach
 
+    opened = store.open(archive)
     entry, rows = attach(
-        store.open(archive),
+        opened,
         files,
         job=job,
         kind=kind,
@@ -62,6 +63,7 @@ def command(
         valid_until=valid_until,
         by=signer.name(by),
         reason=reason,
+        sign=signer.sign(opened),
     )
     if as_json:
         print_json({"entry": None if entry is None else entry.number, "documents": rows})

@@ -70,5 +70,7 @@ def _print(document: dict[str, Any]) -> None:
         click.echo(f"  DAMAGED {damage['path']}: {damage['what']}")
     for path in document["uncommitted"]:
         click.echo(f"  without a ledger entry, counted nowhere: {path}")
+    for caution in document["cautions"]:
+        click.echo(f"  to know, no damage: {caution}")
     for finding in document["findings"]:
         click.echo(f"  finding, no damage: {finding['message']}")

@@ -38,15 +38,16 @@ def command(
       muniment history certificates 2-TR2-A117
     """
     from archive import store
-    from archive.answers.history import history
+    from archive.answers.history import history, link_cautions
     from archive.answers.link import open_link
 
     opened = store.open(archive)
     found = open_link(opened, link, job=job, site=site, record=record, role=role)
     entries = history(opened, found)
+    cautions = link_cautions(opened, found)
     stands = found.standing
     if as_json:
-        keep = ("kind", "when", "record", "by", "what", "standing", "deposit")
+        keep = ("kind", "when", "entry", "record", "by", "what", "standing", "deposit")
         print_json(
             {
                 "link": found.label,
@@ -57,11 +58,14 @@ def command(
                 "later_lesser_fails": found.lesser_fails,
                 "in_doubt": found.doubt or None,
                 "why": found.why,
+                "cautions": cautions,
                 "entries": [{k: e[k] for k in keep} for e in entries],
             }
         )
     elif not quiet:
         click.echo(f"{found.label}: {found.why}")
+        for caution in cautions:
+            click.echo(f"  to know: {caution}")
         for e in entries:
             who = f"  by {e['by']}" if e["by"] else ""
             click.echo(f"  {e['when'] or 'time unknown':<25} {e['kind']:<14} {e['what']}{who}")

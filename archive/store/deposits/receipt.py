@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from archive.store import clock
 from archive.store.archive import Archive, LedgerHead
+from archive.store.cautions import clocks
 from archive.store.ledger import LedgerEntry
 from archive.store.records import DECIDED
 
@@ -51,6 +53,9 @@ def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
     told = ("job", "site", "zone", "at", "by", "path", "root", "notes")
     details = {name: entry[name] for name in told if entry.get(name) is not None}
     details |= _texts(archive, entry)
+    times = archive.db.execute("SELECT number, at FROM entries WHERE number <= ? AND kind != 'void'", (entry.number,))
+    if wrong := [c.text for c in clocks(map(tuple, times.fetchall()), clock.now()) if c.entry == entry.number]:
+        details["cautions"] = wrong
     return Receipt(
         entry,
         archive.head(entry.number + 1),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from archive.store.events.amend import FIELDS, Correction, amend
 from archive.store.events.hold import held, hold, holds, retention
+from archive.store.events.void import void
 from archive.store.events.withdraw import withdraw
 from archive.store.events.write import record
 
-__all__ = ["FIELDS", "Correction", "amend", "held", "hold", "holds", "record", "retention", "withdraw"]
+__all__ = ["FIELDS", "Correction", "amend", "held", "hold", "holds", "record", "retention", "void", "withdraw"]

@@ -37,33 +37,40 @@ def count_files(root: Path, entry: LedgerEntry) -> int:
     return len(entry.files) + sum(len(payload(bag)) + 3 for bag in bags)
 
 
+_COUNTS_FOR_NOTHING = (layout.ASIDE, layout.CATALOGUE)
+
+
 def strays(root: Path, entries: list[LedgerEntry]) -> Iterator[Damage]:
-    """Files that no entry commits, where only committed ones belong; bags without an entry are told elsewhere."""
+    """Files that no entry commits, wherever they lie. What lies in aside/ and catalogue/ counts for nothing; files of
+    the ledgers, in bags, and in folders without an entry are named elsewhere."""
     known = {path for e in entries for path in e.files}
-    folders = {Path(path).parent.as_posix() for path in known}
-    for path in sorted(p for p in root.iterdir() if p.is_file()):
-        if path.name not in known and not path.name.startswith("."):
-            yield Damage(path.name, "not committed by the ledger")
-    for folder in sorted((root / layout.EVENTS).glob("*")):
-        name = folder.relative_to(root).as_posix()
-        if name in folders and folder.is_dir():
-            bag = any(p == f"{name}/{TAG_MANIFEST}" for p in known)
-            for path in sorted(folder.rglob("*")):
-                inside = path.relative_to(root).as_posix()
-                if path.is_file() and not bag and inside not in known:
-                    yield Damage(inside, "not committed by the ledger")
-    top = {
-        layout.SCHEMA,
-        layout.LEDGER,
-        layout.DEPOSITS,
-        layout.ASSESSMENTS,
-        layout.EVENTS,
-        layout.CATALOGUE,
-        layout.MERGED,
-        layout.ASIDE,
-    }
-    for path in sorted(p for p in root.iterdir() if p.is_dir() and p.name not in top):
-        yield Damage(path.name, "no part of an archive")
+    bags = {folder for e in entries for folder in bags_of(e)}
+    apart = {*bags, *without_entry(root, entries), layout.LEDGER}
+    apart |= {f"{layout.MERGED}/{e['other']}/{layout.LEDGER}" for e in entries if e.get("event") == "merge"}
+    top = [layout.SCHEMA, layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.MERGED, layout.LEDGER]
+    for place in sorted(root.iterdir()):
+        if place.is_dir() and place.name in _COUNTS_FOR_NOTHING:
+            continue
+        if place.is_dir() and place.name not in top:
+            yield Damage(place.name, "no part of an archive")
+            continue
+        if place.is_file() and place.name.startswith("."):
+            continue  # a file browser's own
+        for path in _files_under(root, place, apart):
+            if path not in known:
+                yield Damage(path, "not committed by the ledger")
+
+
+def _files_under(root: Path, place: Path, apart: set[str]) -> Iterator[str]:
+    """Files under a place by their paths in the archive, without those in some folders."""
+    inside = place.relative_to(root).as_posix()
+    if inside in apart:
+        return
+    if place.is_dir() and not place.is_symlink():
+        for path in sorted(place.iterdir()):
+            yield from _files_under(root, path, apart)
+    else:
+        yield inside
 
 
 def without_entry(root: Path, entries: list[LedgerEntry]) -> list[str]:

@@ -7,14 +7,19 @@ from pathlib import Path
 
 from archive.store import layout, merkle
 from archive.store.bags import Damage
+from archive.store.files import sha256
 from archive.store.ledger import VOID_LEAF, LedgerEntry, judge
 
 
 @dataclass
 class Chain:
-    """Entries that can be read, by number; the root after each number, as far as all before it are there."""
+    """Entries that can be read, by number; the root after each number, as far as all before it are there.
+
+    voided: numbers of torn entries that a later one voids, with the entry by which somebody decided so.
+    """
 
     count: int = 0
+    voided: dict[int, LedgerEntry] = field(default_factory=dict)
     entries: list[LedgerEntry] = field(default_factory=list)
     roots: list[str] = field(default_factory=list)
     damage: list[Damage] = field(default_factory=list)
@@ -47,11 +52,16 @@ def walk(root: Path, archive_id: str) -> Chain:
         path = layout.entry_path(root, number)
         datas.append(path.read_bytes() if path.is_file() else None)
     last: LedgerEntry | None = None
-    voided = _voids(datas)
+    voided, decided = _voids(datas)
     for number, data in enumerate(datas):
         name = layout.entry_path(root, number).relative_to(root).as_posix()
         if number in voided:
             leaf: bytes | None = VOID_LEAF
+            if number in decided:
+                found.voided[number] = decided[number]
+            what = _void(data, voided[number], decided.get(number))
+            if what:
+                found.damage.append(Damage(name, what))
         else:
             entry, what = _entry(data, number, archive_id, last, found.count)
             if what:
@@ -70,13 +80,26 @@ def walk(root: Path, archive_id: str) -> Chain:
     return found
 
 
-def _voids(datas: list[bytes | None]) -> set[int]:
-    """Numbers that a later entry voided."""
-    found: set[int] = set()
+def _voids(datas: list[bytes | None]) -> tuple[dict[int, int], dict[int, LedgerEntry]]:
+    """Numbers that a later entry voids, with its number; those that somebody decided on, with that entry."""
+    by: dict[int, int] = {}
+    decided: dict[int, LedgerEntry] = {}
     for number, data in enumerate(datas):
         if data is not None and judge(data) == "valid":
-            found.update(n for n in LedgerEntry(data).get("voids", []) if n < number)
-    return found
+            entry = LedgerEntry(data)
+            by.update({n: number for n in entry.get("voids", []) if n < number})
+            if entry.get("event") == "void":
+                decided[int(entry["entry"])] = entry
+    return by, decided
+
+
+def _void(data: bytes | None, by: int, decided: LedgerEntry | None) -> str:
+    """What is wrong with an entry that was voided, if anything."""
+    if decided is None:
+        return f"ends too early; entry {by} voids it, and nobody decided so: look in copies, or `muniment void` it"
+    if data is None or sha256(data) != decided["torn_sha256"]:
+        return f"is not the torn file that entry {decided.number} voids"
+    return ""
 
 
 def _entry(

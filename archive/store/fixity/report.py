@@ -19,7 +19,7 @@ SAID = {
 
 @dataclass
 class Report:
-    """Result of a fixity run. Anything in `damaged` makes it unsound; `findings` and `uncommitted` do not."""
+    """Result of a fixity run. Anything in `damaged` makes it unsound; findings, cautions and uncommitted do not."""
 
     depth: str
     checked_against: str = "nothing but itself"
@@ -30,6 +30,7 @@ class Report:
     damaged_deposits: set[str] = field(default_factory=set)
     findings: list[dict[str, Any]] = field(default_factory=list)
     uncommitted: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
     entries: int = 0
     head: str = ""
     chain: str = "ok"
@@ -62,6 +63,7 @@ class Report:
             "damaged": [{"path": d.path, "what": d.what} for d in self.damaged],
             "findings": self.findings,
             "uncommitted": self.uncommitted,
+            "cautions": self.cautions,
             "ledger": {
                 "entries": self.entries,
                 "head": self.head,

@@ -10,6 +10,7 @@ from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
 from archive.store.archive import Archive
 from archive.store.bags import Damage
+from archive.store.cautions import cautions
 from archive.store.committed import redacted
 from archive.store.fixity import bags, deep
 from archive.store.fixity.chain import Chain, walk
@@ -72,6 +73,7 @@ def fixity(
     report.uncommitted = bags.without_entry(root, chain.entries)
     if depth == DEEP and report.sound:
         report.add(_catalogue(archive))
+    report.cautions = [c.text for c in cautions(archive, chain.entries)]
     report.copies = memory.recall(archive.id, "copies") or []
     return report
 

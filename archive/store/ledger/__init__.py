@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.ledger.entry import VOID_LEAF, LedgerEntry, build, judge
-from archive.store.ledger.log import Ledger, Taken, root_at
+from archive.store.ledger.log import Ledger, Taken
 
-__all__ = ["VOID_LEAF", "Ledger", "LedgerEntry", "Taken", "build", "judge", "root_at"]
+__all__ = ["VOID_LEAF", "Ledger", "LedgerEntry", "Taken", "build", "judge"]

@@ -9,8 +9,9 @@
 "sha256": "<SHA-256 of all bytes before this line>"}
 
 A signature, where a key is set, stands on the line before the last and signs all bytes before its own line.
-A file without a valid last line is no entry. It is `torn` where it just ends too early, as after a stop in the
-middle of exclusive creation; it is `damaged` where it is complete and its digest says that it was changed.
+A file without a valid last line cannot be read as an entry. It is `torn` where it just ends too early, as after a stop
+in the middle of exclusive creation; it is `damaged` where it is complete and its digest says that it was changed.
+Neither is ever taken for an entry that is not there.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ _LAST = re.compile(rb'"sha256": "([0-9a-f]{64})"\}\n\Z')
 _FORM = b'\n"sha256": "' + bytes(64) + b'"}\n'
 
 VOID_LEAF = merkle.leaf(b"")
-"""Leaf of a number whose file is no entry and was voided by the next one."""
+"""Leaf of a number whose file was torn and was voided by a later entry."""
 
 Sign = Callable[[bytes], Mapping[str, str]]
 

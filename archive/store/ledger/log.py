@@ -5,18 +5,19 @@ from __future__ import annotations
 import secrets
 import time
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from archive import disk
 from archive.errors import Trouble
-from archive.store import clock, files, layout, merkle
-from archive.store.ledger.entry import VOID_LEAF, LedgerEntry, Sign, build, judge
+from archive.store import clock, files, layout
+from archive.store.ledger.entry import LedgerEntry, Sign, build, judge
 from archive.version import PROGRAM
 
-_PATIENCE = 20.0
-"""Seconds for which a torn last entry must stay as it is before it is voided. Only exclusive creation, the last
-resort of file systems without links, ever shows one; its writer asks again after half of that time."""
+_PATIENCE = 2.0
+"""Seconds in which a torn last entry may still become whole. Only exclusive creation, the last resort of file systems
+without links, shows one while it is being written."""
 
 
 class Taken(Exception):
@@ -24,11 +25,12 @@ class Taken(Exception):
 
 
 class Ledger:
-    """The ledger of one archive."""
+    """The ledger of one archive. deciding: number of a torn entry that a person is about to void."""
 
     def __init__(self, root: Path, archive_id: str) -> None:
         self.root = root
         self.archive_id = archive_id
+        self.deciding: int | None = None
 
     def count(self) -> int:
         """Number that comes next if all is well: one more than the highest in the folder."""
@@ -42,21 +44,64 @@ class Ledger:
             return None
 
     def read(self, number: int) -> LedgerEntry | None:
-        """One entry; None where its number was voided. Errors: Trouble where it is missing or damaged."""
+        """One entry; None where a later entry voids its number, or where a person is about to (`deciding`).
+
+        A torn entry is never taken for one that is not there. Errors: Trouble where it is missing, torn or damaged.
+        """
         data = self.data(number)
         state = "missing" if data is None else judge(data)
+        if state == "torn" and (number == self.deciding or self._voided(number)):
+            return None
+        if state == "torn" and number + 1 >= self.count():
+            data = self.settled(number)
+            state = judge(data)
         if state == "valid" and data is not None:
             entry = LedgerEntry(data)
             if (entry.get("number"), entry.get("archive")) != (number, self.archive_id):
                 raise self._trouble(number, f"that of number {entry.get('number')} of archive {entry.get('archive')}")
             return entry
-        if state == "torn" and (number + 1 >= self.count() or self._voided(number)):
-            return None
-        raise self._trouble(number, state)
+        raise self._torn(number) if state == "torn" else self._trouble(number, state)
 
     def _voided(self, number: int) -> bool:
         after = self.data(number + 1)
         return after is not None and judge(after) == "valid" and number in LedgerEntry(after).get("voids", [])
+
+    def settled(self, number: int) -> bytes:
+        """A torn last entry, once its writer has ended it or it was finished from what its writer meant to write."""
+        until = time.monotonic() + _PATIENCE
+        while judge(data := self.data(number) or b"") == "torn" and time.monotonic() < until:
+            time.sleep(0.05)
+        if judge(data) == "torn":
+            self._finish(number, data)
+        return self.data(number) or b""
+
+    def _finish(self, number: int, torn: bytes) -> None:
+        """Finishes an entry whose writer stopped in the middle: the whole of it lies in aside/, synced before.
+
+        Does nothing where there is no such file, or where this user may not write.
+        """
+        aside = self.root / layout.ASIDE
+        for path in sorted(aside.glob(f"*/{number:08d}-*.json")):
+            with suppress(OSError, Trouble):
+                meant = path.read_bytes()
+                if judge(meant) == "valid" and meant.startswith(torn) and self._continues(number, LedgerEntry(meant)):
+                    files.put(layout.entry_path(self.root, number), meant, aside)
+                    return
+
+    def _continues(self, number: int, entry: LedgerEntry) -> bool:
+        before = self.read(number - 1) if number else None
+        previous = None if before is None else before.sha256
+        told = (entry.get("number"), entry.get("archive"), entry.get("previous"))
+        return told == (number, self.archive_id, previous)
+
+    def _torn(self, number: int) -> Trouble:
+        return Trouble(
+            f"ledger entry {number} ends too early, and what it said is not known",
+            code="ledger.entry-torn",
+            where=str(layout.entry_path(self.root, number)),
+            remedy=f"run `muniment repair {self.root} --from COPY`; where no copy has it, somebody must decide: "
+            f"`muniment void {self.root} {number} --reason TEXT`",
+        )
 
     def _trouble(self, number: int, state: str) -> Trouble:
         return Trouble(
@@ -73,16 +118,6 @@ class Ledger:
             if entry is not None:
                 yield entry
 
-    def leaves(self, stop: int | None = None) -> list[bytes]:
-        """Leaves of the tree over the entries before `stop` (default: all); a torn last file is not one yet."""
-        found: list[bytes] = []
-        for number in range(self.count() if stop is None else stop):
-            entry = self.read(number)
-            if entry is None and number + 1 == self.count():
-                break
-            found.append(VOID_LEAF if entry is None else entry.leaf)
-        return found
-
     def append(self, expected: int, fields: Mapping[str, Any], aside: Path, sign: Sign | None = None) -> LedgerEntry:
         """Commits the next entry. Its file is written in the folder `aside` and then claims its number.
 
@@ -95,7 +130,6 @@ class Ledger:
         while number and previous is None:
             previous = self.read(number - 1)
             if previous is None:
-                self._wait_until_given_up(number - 1)
                 voids.append(number - 1)
                 number -= 1
         if number > expected:
@@ -117,13 +151,8 @@ class Ledger:
             "program": PROGRAM,
         }
         data = build({**head, **fields}, sign)
-        started = time.monotonic()
         if not self._claim(count, data, aside):
             raise Taken
-        if time.monotonic() - started > _PATIENCE / 2:
-            time.sleep(_PATIENCE)
-            if self._voided(count):
-                raise Taken
         return LedgerEntry(data)
 
     def _claim(self, number: int, data: bytes, aside: Path) -> bool:
@@ -138,14 +167,3 @@ class Ledger:
             return False
         disk.sync_folder(place.parent)
         return True
-
-    def _wait_until_given_up(self, number: int) -> None:
-        before = self.data(number)
-        time.sleep(_PATIENCE)
-        if self.data(number) != before:
-            raise Taken
-
-
-def root_at(leaves: list[bytes], size: int | None = None) -> str:
-    """Root over the first leaves (default: all) in hexadecimal digits: the head of a ledger."""
-    return merkle.root(leaves[:size]).hex()
