@@ -7,8 +7,8 @@ from typing import Any
 from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
-from archive.store.roles import RecordState
 from archive.store.cautions import cautions
+from archive.store.roles import RecordState
 
 KINDS = {
     "renditions": "rendition",

@@ -183,24 +183,8 @@ class Archive:
 
     def tables_as_known(self, deposit: str) -> BagTables:
         """The same without another look at the ledger."""
-        from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
-
         entry = self._deposit_entry(deposit)
-        bag, inside = str(entry["path"]), f"{entry['path']}/data/tables/"
-        digests, instead = {}, {}
-        for path, digest in self.checked.of_entry(entry).items():
-            found = self.checked.current(path, digest) if path.startswith(inside) else None
-            if found is not None:
-                digests[self.root / found[0]] = found[1]
-                if found[0] != path:
-                    instead[Path(path).stem] = self.root / found[0]
-        checked = self.checked
-        return BagTables(
-            self.root / bag,
-            digests,
-            lambda path, digest: checked.check(path.relative_to(self.root).as_posix(), digest),
-            instead,
-        )
+        return self.checked.tables(entry["path"], self.checked.of_entry(entry))
 
     @property
     def checked(self) -> CheckedFiles:

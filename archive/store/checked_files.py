@@ -11,13 +11,16 @@ import os
 import sqlite3
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
 from archive.store import files
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.committed import bags_of
 from archive.store.ledger import LedgerEntry
+
+if TYPE_CHECKING:
+    from archive.store.parquet import BagTables
 
 TABLES = (
     "CREATE TABLE checked(path TEXT PRIMARY KEY, sha256 TEXT NOT NULL, state TEXT NOT NULL, always INTEGER NOT NULL)",
@@ -78,6 +81,27 @@ class CheckedFiles:
         for folder, digest in bags_of(entry).items():
             found |= self.of_bag(folder, digest)
         return found
+
+    def tables(self, bag: str, digests: dict[str, str], *, always: bool = False) -> BagTables:
+        """Tables of a bag, each file compared before it is read; of a redacted one, what replaced it.
+
+        digests: SHA-256 of the bag's files by path in the archive.
+        """
+        from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
+
+        listed, instead = {}, {}
+        for path, digest in digests.items():
+            found = self.current(path, digest) if path.startswith(f"{bag}/data/tables/") else None
+            if found is not None:
+                listed[self.root / found[0]] = found[1]
+                if found[0] != path:
+                    instead[Path(path).stem] = self.root / found[0]
+        return BagTables(
+            self.root / bag,
+            listed,
+            lambda path, digest: self.check(path.relative_to(self.root).as_posix(), digest, always=always),
+            instead,
+        )
 
     def current(self, path: str, sha256: str) -> tuple[str, str] | None:
         """Path and digest of what stands for a file today: itself, or what a redaction put there; None: nothing."""

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from archive.store.catalogue import standing_columns
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
 from archive.store.records import link_key, split_address
+
+if TYPE_CHECKING:
+    from archive.store.parquet import BagTables
 
 JOB_FACTS = (
     "name",
@@ -80,28 +83,19 @@ def deposit_texts(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntr
     said = files.json(f"{entry['path']}/data/deposit.json", digests, always=True) or {}
     rows = [(o["sha256"], entry["deposit"]) for o in said.get("originals", []) if "kept_in" not in o]
     db.executemany("INSERT OR REPLACE INTO originals VALUES(?, ?)", rows)
-    instead = {}
-    for name in ("jobs", "documents", "schedule", "places"):
-        path = f"{entry['path']}/data/tables/{name}.parquet"
-        found = files.current(path, digests[path]) if path in digests else None
-        if found is not None:
-            instead[name] = files.check(*found, always=True)
-    if not instead:
-        return
-    from archive.store.parquet import options  # here, so that finding needs no Arrow
-
-    tables = {name: options.read(path).to_pylist() for name, path in instead.items()}
-    for row in tables.get("jobs", []):
+    tables = files.tables(entry["path"], digests, always=True)
+    for row in tables.table("jobs").to_pylist():
         job_facts(db, row["job_id"], row, entry.number)
-    filed(db, tables.get("documents", []), entry.number)
-    scheduled(db, tables.get("schedule", []), tables.get("places", []), entry)
+    filed(db, tables.table("documents").to_pylist(), entry.number)
+    scheduled(db, tables, entry)
 
 
-def scheduled(
-    db: sqlite3.Connection, rows: list[dict[str, Any]], places: list[dict[str, Any]], entry: LedgerEntry
-) -> None:
+def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> None:
     """Lines of a schedule that came with a deposit, with the place of the local end."""
-    by_id = {p["place_id"]: p for p in places}
+    rows = tables.table("schedule").to_pylist()
+    if not rows:
+        return
+    by_id = {p["place_id"]: p for p in tables.table("places").to_pylist()}
     made = []
     for r in rows:
         place = by_id.get(r["local_place_id"]) or {}

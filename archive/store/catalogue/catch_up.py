@@ -17,7 +17,11 @@ from archive.store.records import DECIDED, RECORD_COLUMNS, catalogue_rows, link_
 _VOID = ("void", None, None, None, VOID_LEAF)
 
 
-_BUILT_FROM = ("/event.json", "/deposit.json", "/jobs.parquet", "/documents.parquet", "/schedule.parquet")
+_BUILT_FROM = (
+    "event.json",
+    "deposit.json",
+    *(f"/{n}.parquet" for n in ("jobs", "documents", "schedule", "places", "links")),
+)
 
 
 def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
@@ -139,7 +143,9 @@ def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, di
         path = f"{entry['path']}/data/index.parquet"
         if path not in digests:
             raise damaged(files.root, path)
-        index = catalogue_rows(files.check(path, digests[path], always=True))
+        index = catalogue_rows(
+            files.check(path, digests[path], always=True), files.tables(entry["path"], digests, always=True).table
+        )
         kinds = ["new"] * index.num_rows
         for kind in DECIDED:
             for position, *_ in entry["decisions"].get(kind, []):

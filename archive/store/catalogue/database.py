@@ -19,7 +19,7 @@ from archive.store import checked_files, memory
 from archive.store.catalogue import standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 8
+VERSION = 9
 """Raised whenever the tables change: an older database is then derived anew."""
 
 _TABLES = f"""

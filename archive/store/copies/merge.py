@@ -22,6 +22,7 @@ from archive.store.events.write import record
 from archive.store.fixity.chain import walk
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
+from archive.store.parquet import BagTables
 from archive.store.records import catalogue_rows, index_path
 
 _REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach")
@@ -88,7 +89,8 @@ def _deposit(
     writing = aside.begin(archive, deposit)
     try:
         copy_entry(other.root, entry, archive.root, writing.folder, gone)
-        index = catalogue_rows(index_path(archive.root / place)) if entry["records"] else None
+        bag = archive.root / place
+        index = catalogue_rows(index_path(bag), BagTables(bag).table) if entry["records"] else None
 
         def fields() -> dict[str, Any]:
             if index is None:
