@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
 from archive.errors import Trouble
 from archive.store import Archive
@@ -13,9 +13,7 @@ from archive.store.catalogue.search import SHOWN, find, labels
 from archive.store.catalogue.standing_columns import link_states
 from archive.store.ledger import LedgerEntry
 from archive.store.records import COUNTED
-from archive.store.roles import RecordState
-
-Role = Literal["accepted", "current"]
+from archive.store.roles import RecordState, Role
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from archive.errors import Trouble
+
 if TYPE_CHECKING:
+    from archive.store import Archive
     from archive.store.catalogue.filters import Filters
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -38,3 +43,22 @@ def chosen(keywords: dict[str, Any]) -> Filters:
     from archive.store.catalogue.filters import Filters
 
     return Filters(**{name: keywords[name] for name in _OPTIONS})
+
+
+def as_of_options(command: F) -> F:
+    """Adds --as-of and --known. The command gets as_of (a datetime or None) and known; `opened` opens by them."""
+    command = click.option(
+        "--known", is_flag=True, help="With --as-of: by what the ledger held on that day, not by what was tested."
+    )(command)
+    return click.option(
+        "--as-of", "as_of", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="The state of that day."
+    )(command)
+
+
+def opened(path: Path, as_of: datetime | None, known: bool) -> Archive:
+    """The archive now, or as it was. Errors: Trouble where there is none; usage where --known has no day."""
+    from archive.store.past import open_as_of
+
+    if known and as_of is None:
+        raise Trouble("--known needs --as-of DAY", code="option.needs-another")
+    return open_as_of(path, as_of.date() if as_of else None, known=known)

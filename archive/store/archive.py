@@ -49,6 +49,9 @@ class Archive:
         self.healed: list[str] = []
         self._looked = -_LOOK_AGAIN
 
+    remembers = True
+    """Whether what is derived of it may be kept in this user's cache."""
+
     @cached_property
     def db(self) -> sqlite3.Connection:
         """The database of the catalogue."""

@@ -17,10 +17,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal
 
 Row = Mapping[str, Any]
 Family = tuple[str | None, str | None]
+Role = Literal["accepted", "current"]
 
 NEEDED = (
     "row",

@@ -16,6 +16,7 @@ from archive.errors import Trouble
 from archive.store.catalogue.filters import Filters
 from archive.store.counting.blocks import Counting
 from archive.store.counting.columns import BITS
+from archive.store.roles import Role
 
 BASES = {"best": "state", "program": "state_program", "reported": "state_reported"}
 """Whose verdict counts, and the column that says what came of it."""
@@ -29,13 +30,15 @@ class Choice:
     """Which records, whose verdicts. only: fields (see fields.FIELDS) and the value each must have.
 
     verdicts: "best" (this program's on full sweeps; of records without curves the instrument's, since such a record
-    can fail here but never pass), "program" (full sweeps alone), "reported" (the instruments' alone).
+    can fail here but never pass), "program" (full sweeps alone), "reported" (the instruments' alone). role: which
+    record of a link counts for the final rate.
     """
 
     filters: Filters = field(default_factory=Filters)
     only: Sequence[tuple[str, str]] = ()
     verdicts: str = "best"
     length_edges: Sequence[float] | None = None
+    role: Role = "current"
 
     @property
     def of_cells(self) -> bool:
@@ -50,7 +53,11 @@ class Choice:
             raise Trouble(
                 "no such verdicts", code="rates.unknown-verdicts", found=self.verdicts, expected=", ".join(BASES)
             )
-        return f"r.{BASES[self.verdicts]}"
+        column = f"r.{BASES[self.verdicts]}"
+        if self.role == "current":
+            return column
+        shift = BITS["accepted"].bit_length() - 1  # the bit of the role that is asked for takes the place of current
+        return f"({column} & {~BITS['current'] & 0x7FFF} | ({column} >> {shift}) & {BITS['current']})"
 
     def where(self) -> tuple[str, list[Any]]:
         """Clause over records `r` that count as tests, and its values."""

@@ -20,6 +20,7 @@ from archive.answers.rates.source import Choice
 from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.store.catalogue.filters import Filters
+from archive.store.roles import Role
 
 
 def table(
@@ -30,6 +31,7 @@ def table(
     only: Mapping[str, str] | None = None,
     verdicts: str = "best",
     length_edges: Sequence[float] | None = None,
+    role: Role = "current",
     **filters: str | None,
 ) -> pa.Table:
     """Rates over an archive as a pyarrow.Table; `.to_pandas()` makes it a pandas frame.
@@ -39,14 +41,15 @@ def table(
     as archive.answers.rates.count.row_of says, shares from 0 to 1, margins in the unit of margin_unit),
     "differences" (one row per comparison), or "failed" (what failed, one row per part, see pareto.failed; by names
     its parts). only: fields and the value each must have. verdicts: whose count, "best", "program" or "reported".
-    length_edges: upper ends of the bands of length in metres. filters: link, job, site, since, until, cable_type,
+    length_edges: upper ends of the bands of length in metres. role: which
+    record of a link counts for the final rate. filters: link, job, site, since, until, cable_type,
     limit, verdict, serial, deposit, as `muniment find` takes them.
 
     Errors: archive.errors.Trouble for a word that there is not, or a damaged archive; TypeError for an unknown filter.
     """
     opened = store.open(Path(archive)) if isinstance(archive, str | Path) else archive
     fields = [w for w in by.split(",") if w.strip()] if isinstance(by, str) else list(by)
-    choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges)
+    choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges, role)
     if what == "rates":
         return as_table(rates(opened, fields, choice).rows)
     if what == "differences":

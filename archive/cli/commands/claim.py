@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.filters import as_of_options, opened
 from archive.errors import Trouble
 
 PATH = click.Path(path_type=Path)
@@ -26,6 +27,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
 @click.option("--words", "catalogue", type=PATH, metavar="FILE.po", help="A translation of the texts (gettext).")
+@as_of_options
 @signer_options
 @output_options
 def command(
@@ -37,6 +39,8 @@ def command(
     retest: Path | None,
     deposit_retest: bool,
     on: datetime | None,
+    as_of: datetime | None,
+    known: bool,
     reason: str | None,
     by: str | None,
     paper: str,
@@ -56,7 +60,6 @@ def command(
       muniment claim certificates 2-TR2-A117 --out claim-2-TR2-A117
       muniment claim certificates A117 --out claim --retest fresh.xml --reason "Letter of 3 May"
     """
-    from archive import store
     from archive.answers.claim.claim_folder import write
     from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
@@ -68,14 +71,14 @@ def command(
         raise Trouble("which fresh test is to be deposited?", code="option.needs-another", expected="--retest FILE")
     words = Wording(locale, lengths, catalogue)
     require_empty(out)
-    opened = store.open(archive)
+    held = opened(archive, as_of, known)
     facts, originals = gather(
-        opened, link, job=job, site=site, retest=retest, reason=reason or "", on=on.date() if on else None
+        held, link, job=job, site=site, retest=retest, reason=reason or "", on=on.date() if on else None
     )
     handed_in = files(retest) if retest is not None else {}
     receipt = None
     if deposit_retest and retest is not None:
-        receipt = deposit(opened, retest, facts.job, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+        receipt = deposit(held, retest, facts.job, by=signer.name(by), reason=reason, sign=signer.sign(held))
     written = write(facts, originals, out, words, paper=paper, fresh=handed_in)
     s = facts.standing
     if as_json:

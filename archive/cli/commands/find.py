@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
 from archive.cli.common import done, output_options, print_json
-from archive.cli.filters import chosen, filter_options
+from archive.cli.filters import as_of_options, chosen, filter_options, opened
 
 
 @click.command("find")
@@ -16,8 +17,18 @@ from archive.cli.filters import chosen, filter_options
 @filter_options
 @click.option("--text", metavar="WORDS", help="Words that must all be there, each may be only begun.")
 @click.option("--most", type=int, default=200, show_default=True, help="At most so many records; 0 for all.")
+@as_of_options
 @output_options
-def command(archive: Path, text: str | None, most: int, as_json: bool, quiet: bool, **filters: Any) -> None:
+def command(
+    archive: Path,
+    text: str | None,
+    most: int,
+    as_of: datetime | None,
+    known: bool,
+    as_json: bool,
+    quiet: bool,
+    **filters: Any,
+) -> None:
     """Finds records. A label may be half remembered: case, separators, leading zeros and O for 0 do not matter,
     a former label is found too, and where nothing fits whole, a part of the label does.
 
@@ -28,12 +39,11 @@ def command(archive: Path, text: str | None, most: int, as_json: bool, quiet: bo
       muniment find certificates --link a117
       muniment find certificates --site "Lantern Quay" --since 2019-03-01 --verdict fail
     """
-    from archive import store
     from archive.store.catalogue.search import find
 
-    opened = store.open(archive)
-    opened.catch_up()
-    rows = [plain(r, filters["job"]) for r in find(opened.db, chosen(filters), text=text, most=most or None)]
+    held = opened(archive, as_of, known)
+    held.catch_up()
+    rows = [plain(r, filters["job"]) for r in find(held.db, chosen(filters), text=text, most=most or None)]
     if as_json:
         print_json({"records": rows})
     elif not quiet:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from archive.cli.common import done, output_options, print_json
+from archive.cli.filters import as_of_options, opened
 
 if TYPE_CHECKING:
-    from archive.answers.link import Role
+    from archive.store.roles import Role
 
 
 @click.command("history")
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--site", metavar="S", help="Site.")
 @click.option("--record", metavar="R", help="One of its records, where several links have the label.")
 @click.option("--role", type=click.Choice(["accepted", "current"]), help="Which role to show.")
+@as_of_options
 @output_options
 def command(
     archive: Path,
@@ -28,6 +31,8 @@ def command(
     site: str | None,
     record: str | None,
     role: Role | None,
+    as_of: datetime | None,
+    known: bool,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -37,14 +42,13 @@ def command(
     Example:
       muniment history certificates 2-TR2-A117
     """
-    from archive import store
     from archive.answers.history import history, link_cautions
     from archive.answers.link import open_link
 
-    opened = store.open(archive)
-    found = open_link(opened, link, job=job, site=site, record=record, role=role)
-    entries = history(opened, found)
-    cautions = link_cautions(opened, found)
+    held = opened(archive, as_of, known)
+    found = open_link(held, link, job=job, site=site, record=record, role=role)
+    entries = history(held, found)
+    cautions = link_cautions(held, found)
     stands = found.standing
     if as_json:
         keep = ("kind", "when", "entry", "record", "by", "what", "standing", "deposit")

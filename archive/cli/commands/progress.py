@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import click
 
 from archive.cli.common import done, output_options, print_json
+from archive.cli.filters import as_of_options, opened
 
 
 @click.command("progress")
 @click.argument("archive", type=click.Path(path_type=Path))
 @click.option("--job", required=True, metavar="J", help="Job.")
+@as_of_options
 @output_options
-def command(archive: Path, job: str, as_json: bool, quiet: bool) -> None:
+def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_json: bool, quiet: bool) -> None:
     """Tells what of a job is tested, passing, failing, marginal, missing, unexpected and late, over all its deposits.
 
     \b
@@ -22,11 +25,10 @@ def command(archive: Path, job: str, as_json: bool, quiet: bool) -> None:
     Example:
       muniment progress certificates --job HARBOUR-2019-04
     """
-    from archive import store
     from archive.answers.progress import progress
     from archive.errors import Trouble
 
-    found = progress(store.open(archive), job)
+    found = progress(opened(archive, as_of, known), job, today=as_of.date() if as_of else None)
     if not found.links:
         raise Trouble(
             "nothing was deposited for this job",

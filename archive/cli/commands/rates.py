@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from archive.cli.common import done, output_options, print_json, progress, say
-from archive.cli.filters import chosen, filter_options
+from archive.cli.filters import as_of_options, chosen, filter_options, opened
 from archive.errors import Trouble
+
+if TYPE_CHECKING:
+    from archive.store.roles import Role
 
 
 @click.command("rates")
@@ -24,6 +28,13 @@ from archive.errors import Trouble
     show_default=True,
     help="Whose verdict counts: the program's, and the instrument's where no curves came along; the program's alone, "
     "on full sweeps; the instrument's alone.",
+)
+@click.option(
+    "--role",
+    type=click.Choice(["accepted", "current"]),
+    default="current",
+    show_default=True,
+    help="Which record of a link counts for the final rate.",
 )
 @click.option("--length-bands", metavar="M,M...", help="Upper ends of the bands of length in metres.")
 @click.option(
@@ -48,12 +59,14 @@ from archive.errors import Trouble
 @click.option("--title", default="", metavar="TEXT", help="With --plot: the heading.")
 @click.option("--as", "form", type=click.Choice(["csv", "parquet", "json"]), help="The rows as a table.")
 @click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@as_of_options
 @output_options
 def command(
     archive: Path,
     by: str,
     only: tuple[str, ...],
     verdicts: str,
+    role: Role,
     length_bands: str | None,
     compare: str,
     what_failed: bool,
@@ -65,6 +78,8 @@ def command(
     title: str,
     form: str | None,
     out: Path | None,
+    as_of: datetime | None,
+    known: bool,
     as_json: bool,
     quiet: bool,
     **filters: Any,
@@ -83,7 +98,6 @@ def command(
       muniment rates certificates --what-failed --by parameter,pairing,end --cable-type cat6a/f-utp
       muniment rates certificates --curves next --against tia-568.2-d/cat6a/permanent-link --plot next.png
     """
-    from archive import store
     from archive.answers.rates.source import Choice
 
     if against and not curves:
@@ -94,9 +108,9 @@ def command(
         )
     if out and not form:
         raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")
-    choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands))
+    choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands), role)
     fields = [word for word in by.split(",") if word.strip()]
-    opened = store.open(archive)
+    held = opened(archive, as_of, known)
 
     def watch(blocks: Any) -> Any:
         return progress(blocks, "counting", quiet=quiet)
@@ -109,7 +123,7 @@ def command(
         lines: Any = spread_lines
 
         found = distribution(
-            opened,
+            held,
             curves,
             choice,
             against=against,
@@ -128,7 +142,7 @@ def command(
 
         lines = failed_lines
 
-        found = failed(opened, choice, fields or None, watch=watch)
+        found = failed(held, choice, fields or None, watch=watch)
         rows = found.rows
         document = {"rows": rows, "links": found.links, "failures": found.failures, "unknown": found.unknown}
         document["notes"] = found.notes
@@ -138,7 +152,7 @@ def command(
 
         lines = rates_lines
 
-        found = rates(opened, fields, choice, compare=compare, watch=watch)
+        found = rates(held, fields, choice, compare=compare, watch=watch)
         rows = found.rows
         document = {"rows": rows, "total": found.total, "differences": found.differences, "notes": found.notes}
     if plot is not None:

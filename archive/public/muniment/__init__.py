@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from archive.errors import Trouble
     from archive.store import Archive
+    from archive.store.roles import Role
     from archive.tables import Batch
 
 __all__ = ["Archive", "Batch", "Trouble", "concat", "create", "open", "rates", "read", "write"]
@@ -101,6 +102,7 @@ def rates(
     only: Mapping[str, str] | None = None,
     verdicts: str = "best",
     length_edges: Sequence[float] | None = None,
+    role: Role = "current",
     **filters: str | None,
 ) -> pa.Table:
     """Pass rates over an archive as an Arrow table.
@@ -108,7 +110,8 @@ def rates(
     by: fields to group by ("cable_type", "year", ...), a list or words joined by commas. what: "rates" (a row per
     group; shares from 0 to 1, margins in the unit of margin_unit), "differences" (a row per comparison) or "failed" (a
     row per failing part). only: fields and the value that each must have. verdicts: "best", "program" or "reported".
-    length_edges: upper ends of the bands of length, m. filters: link, job, site, since, until, cable_type, limit,
+    length_edges: upper ends of the bands of length, m. role: which
+    record of a link counts for the final rate. filters: link, job, site, since, until, cable_type, limit,
     verdict, serial, deposit.
     Errors: Trouble for an unknown word or a damaged archive; TypeError for an unknown filter.
     """
@@ -121,6 +124,7 @@ def rates(
         only=only,
         verdicts=verdicts,
         length_edges=length_edges,
+        role=role,
         **filters,
     )
 

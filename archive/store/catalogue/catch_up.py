@@ -48,20 +48,20 @@ def _fits(db: sqlite3.Connection, ledger: Ledger, start: int) -> bool:
     return data is not None and files.sha256(data) == _meta(db, "last")
 
 
-def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int) -> int:
+def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int, stop: int | None = None) -> int:
     checked = CheckedFiles(db, folder)
     listed = [ledger.read(number) for number in range(start, ledger.count())]
     entries = [entry for entry in listed if entry is not None]
     if start and any(g["path"].endswith(_BUILT_FROM) for e in entries for g in e.get("gone", [])):
         database.empty(db)  # what an earlier entry said is not there any more
-        return _apply_from(db, folder, ledger, 0)
+        return _apply_from(db, folder, ledger, 0, stop)
     for one in entries:  # before all others: what was redacted later is not there to be read
         apply_event.redaction(db, checked, one)
     done = start
     tree = merkle.Tree()
     for leaf in leaves(db, start):
         tree.add(leaf)
-    for number, entry in enumerate(listed, start):
+    for number, entry in enumerate(listed[: None if stop is None else stop - start], start):
         if entry is None and number + 1 == start + len(listed):
             break  # torn, and about to be voided by the person who decided so
         tree.add(VOID_LEAF if entry is None else entry.leaf)
@@ -92,11 +92,11 @@ def apply(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         apply_event.event(db, files, entry)
 
 
-def rebuilt(root: Path, ledger: Ledger) -> sqlite3.Connection:
-    """A database derived anew from ledger and index files, in memory."""
+def rebuilt(root: Path, ledger: Ledger, stop: int | None = None) -> sqlite3.Connection:
+    """A database derived again from ledger and index files, in memory. stop: from so many entries, without it all."""
     db = database.in_memory()
     with database.writing(db):
-        _apply_from(db, root, ledger, 0)
+        _apply_from(db, root, ledger, 0, stop)
     return db
 
 

@@ -76,7 +76,7 @@ def forget(archive_id: str) -> None:
 
 def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]], Iterable[int]]) -> dict[str, Any]:
     db = archive.db
-    held = memory.recall(archive.id, _NAME)
+    held: Any = memory.recall(archive.id, _NAME) if archive.remembers else None
     now = int(db.execute("SELECT value FROM meta WHERE key = 'next'").fetchone()[0])
     if not _fits(db, held) or not all((folder / p[f]).is_file() for p in held["parts"] for f in ("file", "cells")):
         held = {"version": VERSION, "next": 0, "last": "", "parts": []}
@@ -89,7 +89,8 @@ def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]],
         parts[block] = build_block.block(archive, folder, block, parts.get(block), now)
     last = db.execute("SELECT value FROM meta WHERE key = 'last'").fetchone()[0]
     made = {"version": VERSION, "next": now, "last": last, "parts": [parts[b] for b in sorted(parts)]}
-    memory.remember(archive.id, _NAME, made)
+    if archive.remembers:
+        memory.remember(archive.id, _NAME, made)
     _tidy(folder, made)
     return made
 
@@ -130,7 +131,7 @@ def _of(folder: Path, held: dict[str, Any]) -> Counting:
 
 
 def _folder(archive: Archive) -> Path:
-    place = memory.folder(archive.id)
+    place = memory.folder(archive.id) if archive.remembers else None
     if place is None:
         return _passing()
     (place / _NAME).mkdir(exist_ok=True)
