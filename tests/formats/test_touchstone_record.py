@@ -179,6 +179,18 @@ def test_a_signal_of_exactly_zero_is_a_missing_point_and_told(tmp_path: Path) ->
     assert (row["status"], row["found"]) == ("input changed", "3 points")
 
 
+@pytest.mark.parametrize("number_format", ["RI", "MA", "DB"])
+def test_a_conversion_of_nothing_but_rounding_is_no_value(tmp_path: Path, number_format: str) -> None:
+    """What the two conductors of a pair share exactly leaves 1e-20 of rounding, which is no loss of 390 dB."""
+    s = invented(1, F_MHZ, coupling=0.0)
+    batch = batch_of(tmp_path, s, LINK + pairs_toml(1), number_format=number_format)
+    for parameter in ("tcl", "lcl", "tctl", "lctl"):
+        assert np.isnan(curve(batch, parameter, "1-2", "local")).all(), parameter
+    assert np.isfinite(curve(batch, "return_loss", "1-2", "local")).all()
+    assert np.isfinite(curve(batch, "insertion_loss", "1-2")).all()
+    assert raised(batch)["signal-of-zero"] == "input changed"
+
+
 # Findings: a good link, and one thing broken in it.
 
 
@@ -229,6 +241,17 @@ def test_a_sweep_that_amplifies(tmp_path: Path) -> None:
     batch = batch_of(tmp_path, s, LINK + pairs_toml(4))
     assert raised(batch) == {"not-passive": "raised"}
     assert "20 MHz (1 of 10 points" in batch["findings"].to_pylist()[0]["where"]
+
+
+def test_a_point_at_0_hz_is_not_judged(tmp_path: Path) -> None:
+    """Analysers do not measure there: they continue the sweep towards it."""
+    f = np.concatenate([[0.0], F_MHZ])
+    s = np.concatenate([2 * FOUR[:1], FOUR])
+    assert raised(batch_of(tmp_path, s, LINK + pairs_toml(4), f_mhz=f)) == {}
+    s[1] *= 2
+    batch = batch_of(tmp_path, s, LINK + pairs_toml(4), f_mhz=f)
+    assert raised(batch) == {"not-passive": "raised"}
+    assert "5 MHz (1 of 10 points" in batch["findings"].to_pylist()[0]["where"]
 
 
 def test_a_sweep_that_knows_a_direction(tmp_path: Path) -> None:

@@ -70,17 +70,14 @@ def line_faults(
 
 
 def _judged(f_mhz: Any, rule: str) -> Any:
-    """Which frequencies a rule judges."""
-    return f_mhz <= tolerances(rule)["to_mhz"]
+    """Which frequencies a rule judges. Not 0 Hz: analysers do not measure there, they continue the sweep towards it."""
+    return (f_mhz > 0) & (f_mhz <= tolerances(rule)["to_mhz"])
 
 
 def _blind(rule: str, f_mhz: Any, what: str) -> dict[str, Any]:
-    return finding(
-        rule,
-        status="could not look",
-        message=f"Whether the sweep is {what} was not judged: it begins at {f_mhz[0]:g} MHz, above "
-        f"{tolerances(rule)['to_mhz']:g} MHz.",
-    )
+    to = tolerances(rule)["to_mhz"]
+    message = f"Whether the sweep is {what} was not judged: it has no frequency above 0 Hz and up to {to:g} MHz."
+    return finding(rule, status="could not look", message=message)
 
 
 def _passive(f_mhz: Any, s: Any) -> Iterator[dict[str, Any]]:

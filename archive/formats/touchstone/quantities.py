@@ -20,7 +20,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from archive.formats.touchstone.mixed_mode import loss_db, to_modes
+import numpy as np
+
+from archive.formats.touchstone.mixed_mode import loss_db, mode_matrix, to_modes
 from archive.formats.touchstone.network import Mode
 from archive.formats.touchstone.port_map import PairPorts
 from archive.vocabulary import ENDS, other_end
@@ -43,6 +45,9 @@ class Modes:
                         self._rows[pair.name, end, kind] = len(modes)
                         modes.append(mode)
         self._matrix = to_modes(s, modes)
+        # what is smaller than the rounding of the sums it came from is zero: 1e-20 is no loss of 400 dB
+        weights = np.abs(mode_matrix(modes, s.shape[-1]))
+        self._matrix[np.abs(self._matrix) <= 8 * np.finfo(float).eps * (weights @ np.abs(s) @ weights.T)] = 0
 
     def wave(self, out: tuple[str, str, str], into: tuple[str, str, str]) -> Any:
         """The wave (F,) out of one mode for a wave into another, each given as pair, end, kind (D or C); None where

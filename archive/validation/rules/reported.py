@@ -269,8 +269,8 @@ def _against(verdict: str, margin: float, others: int) -> str:
 def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """Verdicts in the batch that disagree by more than the resolution of the export."""
     yield _not_graded(look)
-    at, rows, same = _differing(look)
-    at = at[~same]
+    at, rows, opposite = _differing(look)
+    at = at[opposite]
     yield Raised(
         rows[at],
         where=list(look.words("limit_id", "verdicts")[at]),
@@ -281,10 +281,10 @@ def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 @rule("margins-contradict-ours")
 def margins_contradict_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
-    """The verdict is the same, a margin or the verdict of one parameter is not. The grade says which."""
+    """Verdicts do not contradict each other, a margin or the verdict of one parameter does. The grade says which."""
     yield _not_graded(look)
-    at, rows, same = _differing(look)
-    at = at[same]
+    at, rows, opposite = _differing(look)
+    at = at[~opposite]
     found = [reason or "a parameter differs" for reason in look.words("reason", "verdicts")[at]]
     yield Raised(rows[at], where=list(look.words("limit_id", "verdicts")[at]), found=found)
 
@@ -297,12 +297,13 @@ def _not_graded(look: RecordLook) -> NotLooked:
 
 def _differing(look: RecordLook) -> tuple[Ints, Ints, Bools]:
     """Verdicts of ours that differ from what the instrument said: their places in the table, row of the records table
-    of every verdict, and whether the word on the whole record is the same all the same."""
+    of every verdict, and whether one says pass and the other fail: no other word contradicts."""
     verdicts, rows = look.batch["verdicts"], look.rows_for("verdicts")
     differs = pc.fill_null(pc.invert(verdicts.column("agrees")), False)
     within = pc.fill_null(verdicts.column("within_resolution"), False)
     at = np.flatnonzero(pc.and_(differs, pc.invert(within)).to_numpy().astype(bool) & (rows >= 0))
-    return at, rows, look.words("verdict", "verdicts")[at] == look.words("reported_verdict")[rows[at]]
+    both = zip(look.words("verdict", "verdicts")[at], look.words("reported_verdict")[rows[at]], strict=True)
+    return at, rows, np.array([set(pair) == {"pass", "fail"} for pair in both], dtype=bool)
 
 
 @rule("marginal-result")

@@ -64,14 +64,17 @@ def sweep_stops_short(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     yield from _short(look, True, lambda reached, needed: reached >= needed * share * (1 - 1e-9))
 
 
-def _by_axis(look: RecordLook, test: Callable[[Reals], tuple[str, str] | None]) -> Iterator[Said]:
-    """Findings on the records that use an axis of which test(mhz) gives what was found and expected."""
+def _by_axis(
+    look: RecordLook, test: Callable[[Reals], tuple[str, str] | None], among: Bools | bool = True
+) -> Iterator[Said]:
+    """Findings on the records that use an axis of which test(mhz) gives what was found and expected. among: the
+    records that count."""
     curves = look.curves
     for number, mhz in enumerate(curves.axes_mhz):
         said = test(mhz) if len(mhz) else None
         if said:
-            rows = np.unique(curves.record[(curves.axis == number) & (curves.record >= 0)])
-            yield Raised(rows, found=said[0], expected=said[1])
+            users = look.with_rows(curves.record, curves.axis == number)
+            yield Raised(np.flatnonzero(users & among), found=said[0], expected=said[1])
 
 
 @rule("step-too-coarse")
@@ -111,7 +114,7 @@ def sweep_has_holes(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 @rule("frequency-unit-slip")
 def frequency_unit_slip(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
-    """A top that no cabling test has."""
+    """A top that no cabling test has, where the form of the source leaves the unit to whoever reads it."""
 
     def test(mhz: Reals) -> tuple[str, str] | None:
         top = mhz[-1]
@@ -121,7 +124,8 @@ def frequency_unit_slip(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
             return f"{mhz[0]:.6g} to {_mhz(top)}", "GHz"
         return None
 
-    yield from _by_axis(look, test)
+    stated = np.isin(look.joined("source_id", "sources", "layout").astype(str), limits["unit_stated_by"])
+    yield from _by_axis(look, test, ~stated)
 
 
 @rule("axis-not-rising")
