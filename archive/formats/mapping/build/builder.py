@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import numbers, units, words
-from archive.formats.mapping.build.axes import Axes
+from archive.formats.mapping.build.axis_table import AxisTable
 from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.build.curve_axes import SharedAxes
 from archive.formats.mapping.build.curve_builder import CurveBuilder
@@ -63,7 +63,7 @@ class Builder:
         self._cable_type = cable_type
         self._writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty))
         self._shared = Shared(mapping)
-        self._axes = Axes()
+        self._axes = AxisTable()
         self._file_axes: SharedAxes = {}
         self._prefix = hashlib.sha256(f"{source['source_id']}\n{mapping.digest}\n".encode())
         self.account = CellAccount()

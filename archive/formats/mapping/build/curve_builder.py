@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 
 from archive import vocabulary
 from archive.formats.base import numbers, units
-from archive.formats.mapping.build.axes import Axes
+from archive.formats.mapping.build.axis_table import AxisTable
 from archive.formats.mapping.build.cell_arrays import Bulk, Signs, bulk, numbers_in
 from archive.formats.mapping.build.curve_axes import CurveAxes, SharedAxes
 from archive.formats.mapping.build.keys import Keys
@@ -48,7 +48,7 @@ class CurveBuilder:
     """Adds curves to the parts of `sweeps`. A record with a cell that cannot be read is set aside."""
 
     def __init__(
-        self, mapping: Mapping, writing: numbers.Writing, parts: TableParts, problems: Problems, axes: Axes
+        self, mapping: Mapping, writing: numbers.Writing, parts: TableParts, problems: Problems, axes: AxisTable
     ) -> None:
         self._mapping, self._writing, self._parts = mapping, writing, parts
         self._problems, self._axes = problems, axes

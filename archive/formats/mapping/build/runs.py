@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from archive.formats.mapping.build.axes import Axes
+from archive.formats.mapping.build.axis_table import AxisTable
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, one_code, run_starts
 from archive.tables.arrow import Ints, Reals
@@ -28,7 +28,7 @@ class Runs:
     axis: list[str]
 
 
-def runs_of(frame: RowFrame, frequency: Reals, keys: Keys, problems: Problems, axes: Axes) -> Runs:
+def runs_of(frame: RowFrame, frequency: Reals, keys: Keys, problems: Problems, axes: AxisTable) -> Runs:
     """The curves of a frame. frequency: float64, MHz of each row, NaN where none is given: such rows are in no curve.
 
     A record with a curve that has one frequency twice is set aside.

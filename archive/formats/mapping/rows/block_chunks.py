@@ -17,7 +17,7 @@ from archive.formats.mapping.model import Mapping, SourceField, SourceFile, Sour
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.record_rows import KEYS
 from archive.formats.mapping.row_frame import RowFrame
-from archive.formats.mapping.rows.blocks import RecordBlock, blocks, stripes, transposed
+from archive.formats.mapping.rows.blocks import RowBlock, blocks, stripes, transposed
 from archive.formats.mapping.rows.cutter import Cutter, ParsedBlock, TableSection
 from archive.formats.mapping.rows.frames import label_frame, label_table, section_frames
 from archive.formats.mapping.rows.text_rows import Cell, RawRow, Splitter, logical_lines, splitter
@@ -115,7 +115,7 @@ class _GridReader:
         chunk.places = [f"sheet {name}" if name else f"block {i}" for i, (name, _) in enumerate(kept, 1)]
         yield chunk
 
-    def streamed(self, found: Iterator[RecordBlock], where: str = "", sheet: str = "") -> Iterator[RecordChunk]:
+    def streamed(self, found: Iterator[RowBlock], where: str = "", sheet: str = "") -> Iterator[RecordChunk]:
         """Chunks of blocks. Where labels say which part of a record a block is, blocks of one key are one record."""
         cutter = Cutter(self._file, self._split, sheet, self._noun)
         shared: list[ParsedBlock] = []

@@ -13,7 +13,7 @@ from archive.formats.mapping.rows.text_rows import Cell, RawRow, Row, Splitter, 
 
 
 @dataclass
-class RecordBlock:
+class RowBlock:
     """Rows of one record, or of what stands before the first. first: number of its first row (from 1)."""
 
     rows: list[RawRow]
@@ -23,16 +23,16 @@ class RecordBlock:
     before: bool = False
 
 
-def blocks(rows: Iterable[RawRow], file: SourceFile, split: Splitter, first: int = 1) -> Iterator[RecordBlock]:
+def blocks(rows: Iterable[RawRow], file: SourceFile, split: Splitter, first: int = 1) -> Iterator[RowBlock]:
     """Blocks of rows. Without a block mark in the mapping all rows are one."""
     begins = _beginning(file, split)
-    held = RecordBlock([], first, before=begins is not None)
+    held = RowBlock([], first, before=begins is not None)
     for number, raw in enumerate(rows, first):
         found = begins(raw) if begins is not None else None
         if found is not None:
             if held.rows:
                 yield held
-            held = RecordBlock([raw], number, (0, found))
+            held = RowBlock([raw], number, (0, found))
         else:
             held.rows.append(raw)
     if held.rows:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from archive.formats.base import words
 from archive.formats.mapping.model import SourceField, SourceTable
 from archive.formats.mapping.rows.text_rows import Cell, Row, filled
 
@@ -48,18 +49,22 @@ class RowShape:
     def fits(self, cells: Row) -> bool:
         """Whether cells are a row: numbers where the table has numbers, and no more cells than it has columns.
 
-        A name before a value ("Temperature:", 21) has a number too: such a row must have all of several.
+        A name before a value ("Temperature:", 21) has a number too: a row fills most columns, or all of several that
+        have numbers.
         """
-        if not self._numbers or filled(cells[self._width :]):
+        some = filled(cells)
+        if not self._numbers or not some or filled(cells[self._width :]):
             return False
-        there = [cells[i] for i in self._numbers if i < len(cells) and filled([cells[i]])]
-        if not there or not all(map(begins_with_number, there)):
-            return False
-        first = filled(cells)[0]
-        whole = len(there) == len(self._numbers)
-        if isinstance(first, str) and first.rstrip().endswith(":"):
-            return whole and len(there) > 1
-        return whole or len(filled(cells)) > 2
+        there = [c for i in self._numbers if i < len(cells) and (c := cells[i]) is not None and not _is_empty(c)]
+        numbers = sum(map(begins_with_number, there))
+        named = isinstance(some[0], str) and some[0].rstrip().endswith(":")
+        if len(some) > 2 and 2 * len(some) >= self._width:
+            return 2 * numbers >= len(there) and (numbers > 0 or not named)
+        return numbers == len(there) == len(self._numbers) and (numbers > 1 or not named)
+
+
+def _is_empty(cell: Cell) -> bool:
+    return isinstance(cell, str) and (not cell.strip() or cell.strip().casefold() in words.empties())
 
 
 def _is_number(f: SourceField, rows: str) -> bool:

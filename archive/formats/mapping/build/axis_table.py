@@ -9,7 +9,7 @@ from archive.tables import axis_id
 from archive.tables.arrow import Reals
 
 
-class Axes:
+class AxisTable:
     """Axes of one reading. The id of an axis follows from its numbers; it is computed once for equal bytes."""
 
     def __init__(self) -> None:
