@@ -58,13 +58,18 @@ _BYTES_PER_BOUND = 100_000_000
 """Each such part of a file has the bound of time for itself."""
 
 
+def seconds_for(size: int) -> int:
+    """Seconds that reading a file of so many bytes may take."""
+    return bound(SECONDS) * (1 + size // _BYTES_PER_BOUND)
+
+
 class Confined:
     """A process in which functions run for one file. name: of the file, for messages; size: its bytes."""
 
     def __init__(self, name: str, size: int) -> None:
         self.name = name
         self._process = _Process.take()
-        self._seconds = bound(SECONDS) * (1 + size // _BYTES_PER_BOUND)
+        self._seconds = seconds_for(size)
         self._left = float(self._seconds)
 
     def __enter__(self) -> Confined:

@@ -5,6 +5,7 @@ NumPy, Arrow, zlib and hashlib let go of Python's lock while they work, so threa
 
 from __future__ import annotations
 
+import ctypes
 import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
@@ -25,7 +26,8 @@ def prefetch(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]
     no result.
 
     held: how many wait to be used at the most, besides the one in work and the one in use.
-    What goes wrong there is raised here, after what came before it. When the caller stops, so does the thread.
+    What goes wrong there is raised here, after what came before it. When the caller stops, so does the thread after the
+    result in work; when the caller is interrupted (Ctrl-C, archive.deadline), so is the thread.
     """
     results: Queue[tuple[Any, BaseException | None]] = Queue(held)
     stop = Event()
@@ -33,13 +35,19 @@ def prefetch(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]
     thread.start()
     try:
         while True:
-            result, error = results.get()
+            result, error = _wait(results)
             if error is not None:
                 raise error
             if result is None:
                 return
             yield result
             del result
+    except GeneratorExit:
+        raise
+    except BaseException as error:
+        if not isinstance(error, Exception):
+            interrupt(thread.ident, type(error))
+        raise
     finally:
         stop.set()
         while thread.is_alive():
@@ -47,6 +55,21 @@ def prefetch(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]
                 results.get(timeout=0.01)  # makes room for one that the thread still wants to hand over
             except Empty:
                 thread.join(0.01)
+
+
+def _wait(results: Queue[Any]) -> Any:
+    """The next result; waits in small steps, since a thread is interrupted between steps only."""
+    while True:
+        try:
+            return results.get(timeout=0.5)
+        except Empty:
+            continue
+
+
+def interrupt(thread: int | None, kind: type[BaseException]) -> None:
+    """Raises an exception of this kind in a thread, as soon as it takes a step of Python."""
+    if thread is not None:
+        ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), ctypes.py_object(kind))
 
 
 def _make(made: Iterable[Any], results: Queue[tuple[Any, BaseException | None]], stop: Event) -> None:

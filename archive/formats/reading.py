@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,6 +18,7 @@ from archive.formats.open_xml.prolog import looks_like_xml
 from archive.formats.readers import OPEN, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
+from archive.formats.turn import Turn
 from archive.isolation import ProgramFault, attempt, caught
 from archive.tables import Batch, concat, rebatch
 from archive.tables.sound import Breach, breaches
@@ -112,8 +113,6 @@ class Reading:
                     continue
                 except Trouble as raised:
                     trouble = raised
-                except RecursionError:
-                    trouble = _deep(task.entry)
                 except OSError:
                     raise
                 except Exception as error:  # noqa: BLE001 - a bug costs the file, or what of it was not read yet
@@ -131,7 +130,9 @@ class Reading:
         assert task.reader is not None
         assert task.found is not None
         file.layout, file.reason = task.found.layout, task.found.reason
-        for batch in task.reader.read(task.entry, **self._options):
+        found = iter(task.reader.read(task.entry, **self._options))
+        turn = Turn(task.entry, task.found.takes)
+        while (batch := turn.work(partial(next, found, None))) is not None:
             batch = _sound(self._not_twice(batch, task.entry), task.entry)
             file.records += len(batch)
             file.set_aside += batch["set_aside"].num_rows
@@ -202,17 +203,28 @@ def tasks(
         folder.mkdir()
         units += entries(path, folder, [temporary, *leave_out])
     # The open forms first: the tables that a metadata file takes along need nobody else's look.
-    known = {u.path: recognised(u, tuple(OPEN)) for u in units if isinstance(u, Entry)}
+    known = {u.path: _task(u, partial(recognised, u, tuple(OPEN))) for u in units if isinstance(u, Entry)}
     taken = _taken(list(known.values()))
     found: list[ReadingTask] = []
     for unit in units:
         if isinstance(unit, Refused):
             found.append(ReadingTask(Entry(unit.path, unit.name), trouble=unit.trouble))
-        elif known[unit.path].found is not None or unit.path in taken or is_dropping(unit.name):
+        elif known[unit.path].found or known[unit.path].trouble or unit.path in taken or is_dropping(unit.name):
             found.append(known[unit.path])
         else:
-            found.append(_by_mapping(unit, mapping) or recognised(unit))
+            found.append(_task(unit, partial(_foreign, unit, mapping)))
     return found
+
+
+def _task(entry: Entry, recognise: Callable[[], ReadingTask]) -> ReadingTask:
+    try:
+        return Turn(entry).work(recognise)
+    except Trouble as trouble:
+        return ReadingTask(entry, trouble=trouble)
+
+
+def _foreign(entry: Entry, mapping: Any) -> ReadingTask:
+    return _by_mapping(entry, mapping) or recognised(entry)
 
 
 def companions(path: Path, mapping: Any = None) -> list[Path]:
@@ -221,7 +233,7 @@ def companions(path: Path, mapping: Any = None) -> list[Path]:
     entry = Entry(path, path_text(path.name))
     if is_packed(entry):
         return []
-    task = _by_mapping(entry, mapping) or recognised(entry)
+    task = _task(entry, partial(_foreign, entry, mapping))
     taken = task.found.takes if task.found is not None else ()
     return sorted(p for p in taken if p != path and p.is_relative_to(path.parent) and p.is_file())
 
@@ -243,9 +255,7 @@ def recognised(entry: Entry, among: Sequence[str] | None = None) -> ReadingTask:
             continue
         try:
             found = asked.recognise(entry)
-        except RecursionError:
-            return ReadingTask(entry, trouble=_deep(entry))
-        except (Trouble, OSError):
+        except (Trouble, OSError, RecursionError, MemoryError):
             raise
         except Exception as error:  # noqa: BLE001 - a bug in one reader must not cost the others
             best.trouble = best.trouble or _bug(entry, caught(error, "recognising"))
@@ -282,16 +292,6 @@ def _taken(listed: list[ReadingTask]) -> dict[Path, ReadingTask]:
             for path in task.found.takes - {task.entry.path}:
                 taken.setdefault(path, task)
     return taken
-
-
-def _deep(entry: Entry) -> Trouble:
-    return Trouble(
-        "is nested deeper than any export",
-        code="file.nested-too-deep",
-        where=entry.name,
-        found="brackets or elements within each other by the hundred",
-        remedy="look at the file; it may be damaged",
-    )
 
 
 def _bug(entry: Entry, fault: ProgramFault, records: int = 0) -> Trouble:

@@ -15,6 +15,8 @@ from archive.formats.mapping.chunks import text_encoding
 from archive.formats.recognition import Entry
 
 HEAD = 3 << 20
+MOST_LINES = 40_000
+"""Lines of the beginning that are looked at; a file of millions of short lines says no more in all of them."""
 TAIL = 1 << 18
 SPREAD = 1 << 17
 MARKS = ("\t", ";", "|", ",")
@@ -46,6 +48,8 @@ def sample(entry: Entry) -> Text:
             opened.seek(max(HEAD, (entry.size - TAIL) // 4 * 4))
             parts.append(opened.read(TAIL))
     lines = _lines(head[encoding.mark :], encoding)
+    if len(lines) > MOST_LINES:
+        lines, whole = lines[:MOST_LINES], False
     rest = [line for p in parts for line in _lines(p, encoding)[1:]]
     return Text(encoding, lines if whole else lines[:-1], rest, whole)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 
 from archive.errors import Trouble
@@ -23,11 +24,15 @@ def decode(data: bytes) -> tuple[str, str]:
 
 @dataclass
 class Scan:
-    """The parts of a file. body, noise: numbers only, line for line; *_line: place of their first line."""
+    """The parts of a file. words: value and line of each keyword; more: what the lines below it add to its value.
+
+    body, noise: numbers only, line for line; *_line: place of their first line.
+    """
 
     path: str
     options: OptionLine | None = None
     words: dict[str, tuple[str, int]] = field(default_factory=dict)
+    more: defaultdict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     kept: list[Kept] = field(default_factory=list)
     body: str = ""
     body_line: int = 1
@@ -50,6 +55,9 @@ def scan(text: str, path: str) -> Scan:
     """
     out = Scan(path)
     start, first = _header(text, out)
+    out.words = {
+        word: (f"{value} {' '.join(out.more[word])}".strip(), line) for word, (value, line) in out.words.items()
+    }
     if out.options is None:
         raise Trouble(
             "there is no option line, so unit and number format are not known",
@@ -113,8 +121,7 @@ def _header(text: str, out: Scan) -> tuple[int, int]:
                 out.options = read_options(content, out.where(line))
             out.keep("option line", line, content)
         elif open_word:
-            value, first = out.words[open_word]
-            out.words[open_word] = (f"{value} {content}".strip(), first)
+            out.more[open_word].append(content)
             out.keep(f"[{open_word}] continued", line, content)
         elif "version" in out.words:
             raise Trouble(

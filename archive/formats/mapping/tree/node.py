@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from archive.errors import Trouble
+
 Tree = Any
 TEXT = "."
 KEY = "#key"
@@ -38,8 +40,24 @@ def flat(tree: Tree, path: str) -> Iterator[tuple[str, Any]]:
         yield path, tree
 
 
+MOST_ATTRIBUTES = 5_000
+"""Attributes of one element. Each is looked up among all: ten times as many take a hundred times as long."""
+
+
 def of_element(element: Any) -> Tree:
-    """An lxml element and all below it. Namespaces are left out; comments and instructions count for nothing."""
+    """An lxml element and all below it. Namespaces are left out; comments and instructions count for nothing.
+
+    Errors: Trouble for an element with more attributes than any export has.
+    """
+    if len(element.attrib) > MOST_ATTRIBUTES:
+        raise Trouble(
+            "an element with more attributes than any export has",
+            code="tree.too-many-attributes",
+            where=f"line {element.sourceline}, <{local(element.tag)}>",
+            found=f"{len(element.attrib):,} attributes",
+            expected=f"at most {MOST_ATTRIBUTES:,}",
+            remedy="look at the file; if it is an export, have each value written as an element of its own",
+        )
     out: dict[str, Any] = {f"@{local(n)}": v for n, v in element.attrib.items()}
     texts = [element.text]
     for child in element:
