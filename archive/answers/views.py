@@ -21,6 +21,7 @@ from archive.store import Archive
 from archive.store.counting.blocks import Counting, counting
 from archive.store.counting.columns import GRADED, PROVISIONAL
 from archive.store.counting.from_bag import Bags
+from archive.tables import schema
 
 _LOCKED = (
     "SET enable_progress_bar = false",
@@ -32,6 +33,8 @@ _LOCKED = (
     "SET lock_configuration = true",
 )
 _WORD = re.compile(r"\w+")
+_GROWN = ("grades", "verdicts")
+"""Tables that had columns added since the first archives: bags of earlier days do not have them."""
 
 
 def views() -> dict[str, dict[str, Any]]:
@@ -252,12 +255,18 @@ class _Makers:
         parts = []
         if files:
             where = "regexp_extract(replace(filename, '\\', '/'), '/deposits/[0-9]{4}/([^/]+)/', 1)"
-            parts.append(
-                f"SELECT {where} AS deposit, {own} FROM {read_parquet([p for _, p in files], True, named=True)}"
-            )
+            parts.append(f"SELECT {where} AS deposit, {own} FROM {self._table_files(name, [p for _, p in files])}")
         for deposit, path in instead:
-            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {read_parquet([path], True)}")
+            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {self._table_files(name, [path])}")
         return " UNION ALL ".join(parts) if parts else _empty(["deposit", *columns])
+
+    def _table_files(self, name: str, files: Sequence[Path]) -> str:
+        """SQL that reads files of a table, with the name of each row's file; columns that older ones lack are null."""
+        if name not in _GROWN:
+            return read_parquet(files, True, named=True)
+        columns = ", ".join(f"NULL AS {_name(c)}" for c in schema(name).names)
+        there = read_parquet(files, False, named=True)
+        return f"(SELECT * FROM {there} UNION ALL BY NAME SELECT {columns} WHERE false)"
 
 
 def _sweep_values() -> str:

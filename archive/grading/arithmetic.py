@@ -151,7 +151,7 @@ class WorstCases:
     at: point of the smallest margin (-1 where no point is decided), value, margin; value_at and worst_value: point
     and value of the largest of a maximum or the smallest of a minimum parameter (-1, NaN where none is known);
     failed: some point surely misses its limit; undecided: number of points that can neither pass nor fail;
-    judged: number of points that counted (neither outside the line nor informational).
+    judged: number of points that counted (not informational).
     """
 
     at: Ints
@@ -164,14 +164,17 @@ class WorstCases:
     judged: Ints
 
 
-def worst(values: Values, line: Reals, maximum: bool, informational: Bools | None = None) -> WorstCases:
+def worst(
+    values: Values, line: Reals, maximum: bool, informational: Bools | None = None, exempt: Bools | None = None
+) -> WorstCases:
     """Worst cases of curves against a line.
 
     values: (..., points); line: (points,) without NaN; maximum: the limit is a maximum; informational: (..., points),
-    points that are for information only. Ties go to the lowest frequency.
+    points that are for information only; exempt: points that may be, so that a value that misses its limit there is
+    undecided. Ties go to the lowest frequency.
     """
-    if not values.is_exact:
-        return _worst_bounded(values, line, maximum, informational)
+    if not values.is_exact or exempt is not None:
+        return _worst_bounded(values, line, maximum, informational, exempt)
     if informational is None or not informational.any():
         return _worst_exact(values.low, line, maximum)
     # A point that is left out is put where it can be neither the worst margin nor the worst value.
@@ -213,10 +216,12 @@ def _worst_exact(values: Reals, line: Reals, maximum: bool) -> WorstCases:
     )
 
 
-def _worst_bounded(values: Values, line: Reals, maximum: bool, informational: Bools | None) -> WorstCases:
+def _worst_bounded(
+    values: Values, line: Reals, maximum: bool, informational: Bools | None, exempt: Bools | None
+) -> WorstCases:
     surely = line - values.high if maximum else values.low - line
     at_best = line - values.low if maximum else values.high - line
-    fails = at_best < -EXACT
+    fails = at_best < -EXACT if exempt is None else (at_best < -EXACT) & ~exempt
     passes = surely >= -EXACT
     decided = fails | passes
     counted = np.ones(fails.shape, np.bool_) if informational is None else ~informational

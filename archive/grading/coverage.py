@@ -10,10 +10,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from archive import schemas, vocabulary
-from archive.grading.arithmetic import Ints, Reals
+from archive.grading.arithmetic import Ints
+from archive.limits.field import widest_step_mhz
 
 SAME = 1e-9
 """Relative difference below which two frequencies are the same."""
+
+_ROUNDING = 1e-6
+"""Relative difference below which two steps are the same: frequencies are often written in kHz."""
 
 
 @cache
@@ -24,13 +28,16 @@ def rules() -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Reach:
-    """What a grid reaches of the range low to high that a line needs, MHz; gap: why it is not all, or empty."""
+    """What a grid reaches of the range low to high that a line needs, MHz.
 
-    low: float
-    high: float
+    first, last: the frequencies it covers. gap: why that is too little for a verdict, or empty. coarse: the largest gap
+    where steps are wider than field-test standards allow but still give a verdict, or empty.
+    """
+
     first: float
     last: float
-    gap: str
+    gap: str = ""
+    coarse: str = ""
 
     @property
     def whole(self) -> bool:
@@ -40,37 +47,29 @@ class Reach:
 def reach(frequencies: ArrayLike, low: float, high: float) -> Reach:
     """What a grid reaches of a range.
 
-    frequencies: (points,), MHz, rising. A grid that begins or ends within one of its own steps of the range reaches
-    it; there is no interpolation and no extrapolation at the edges. A hole is a step that is much wider than the
-    steps beside it, or than a share of the range (schemas/grading.toml, grid).
+    frequencies: (points,), MHz, rising. An end may be missed by the step that field-test standards allow there; there
+    is no interpolation and no extrapolation. Gaps between points: schemas/grading.toml, gap.
     """
     f = np.asarray(frequencies, np.float64)
     f = f[(f >= low * (1 - SAME)) & (f <= high * (1 + SAME))]
     if not len(f):
-        return Reach(low, high, np.nan, np.nan, f"no point between {low:g} and {high:g} MHz")
-    steps = np.diff(f)
+        return Reach(np.nan, np.nan, f"no point between {low:g} and {high:g} MHz")
     first, last = float(f[0]), float(f[-1])
-    short_low = first - low > (steps[0] if len(steps) else 0.0) + SAME * high
-    short_high = high - last > (steps[-1] if len(steps) else 0.0) + SAME * high
-    if short_low or short_high:
-        return Reach(low, high, first, last, f"covers {first:g}-{last:g} of {low:g}-{high:g} MHz")
-    hole = _hole(steps, high - low)
-    if hole is not None:
-        return Reach(low, high, first, last, f"no point between {f[hole]:g} and {f[hole + 1]:g} MHz")
-    return Reach(low, high, first, last, "")
-
-
-def _hole(steps: Reals, width: float) -> int | None:
-    """The first step that is a hole, or None."""
-    grid = rules()["grid"]
-    if not len(steps):
-        return None
-    wide = steps > grid["widest_share_of_range"] * width
-    if len(steps) > 1:
-        beside = np.maximum(np.append(0.0, steps[:-1]), np.append(steps[1:], 0.0))
-        wide |= steps > grid["hole_against_steps_beside"] * beside
-    found = np.flatnonzero(wide)
-    return int(found[0]) if len(found) else None
+    missed = np.array([first - low, high - last])
+    if (missed > widest_step_mhz([low, high]) * (1 + _ROUNDING)).any():
+        return Reach(first, last, f"covers {first:g}-{last:g} of {low:g}-{high:g} MHz")
+    steps, allowed = np.diff(f), widest_step_mhz(f[1:])
+    gap = rules()["gap"]
+    share = max(gap["widest_share_of_range"] * (high - low), gap["always_enough_mhz"])
+    widest = np.minimum(gap["widest_in_steps"] * allowed, share)
+    for limit, name in ((widest, "gap"), (allowed, "coarse")):
+        over = np.where(steps > limit * (1 + _ROUNDING), steps, 0.0)
+        if over.any():
+            at = int(over.argmax())
+            between = f"{f[at]:g}-{f[at + 1]:g} MHz"
+            found = {"gap": f"gap {between}", "coarse": f"largest gap {between}, field tests step {allowed[at]:g} MHz"}
+            return Reach(first, last, **{name: found[name]})
+    return Reach(first, last)
 
 
 def needed(parameter: str, pairs: tuple[str, ...]) -> tuple[list[int], list[str]]:

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive.grading.arithmetic import Reals
-from archive.grading.expressions import CurveExpression, RecordBlock
+from archive.grading.expressions import CurveExpression, LayoutBlock
 from archive.grading.grade_rows import as_table
 from archive.grading.grading_input import GradingInput
 from archive.grading.layouts import Layout
@@ -43,7 +43,7 @@ def _of_layout(
     plan = DerivationPlan(data.curves, layout, 0.0, np.inf)
     # A block knows what it has computed by the identity of the expression, so every expression must outlive it.
     listed = [(p, expression) for p in DERIVED if p in parameters for expression in plan.recomputed(p)]
-    block = RecordBlock(slice(0, len(layout.records)))
+    block = LayoutBlock(slice(0, len(layout.records)))
     records = data.ids.take(pa.array(layout.records))
     for parameter, expression in listed:
         axis = axis_row(expression.grid.frequencies.tolist())

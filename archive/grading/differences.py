@@ -12,7 +12,7 @@ from archive import vocabulary
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
 from archive.grading.comparison import Comparison
 from archive.grading.coverage import rules
-from archive.grading.expressions import CurveExpression, RecordBlock, names, selected
+from archive.grading.expressions import CurveExpression, LayoutBlock, names, selected
 from archive.grading.layouts import Layout
 from archive.grading.plan import DERIVED, DerivationPlan
 from archive.grading.sweep_arrays import ENDS, LIMIT_CURVE, PAIRINGS, SweepArrays
@@ -32,7 +32,7 @@ class DerivedCurveCheck:
     off: list[Reals] = field(default_factory=list)
     at: list[Ints] = field(default_factory=list)
 
-    def run(self, block: RecordBlock) -> None:
+    def run(self, block: LayoutBlock) -> None:
         """Finds the largest difference of each curve of a block."""
         a, b = self.exported.at(block), self.recomputed.at(block)
         with np.errstate(invalid="ignore"):

@@ -8,15 +8,17 @@ from typing import Any
 from archive import vocabulary
 from archive.tables import Batch
 
-FROM_MEMORY = "limit from memory, to be verified against the standard"
-"""What is printed wherever a verdict is provisional."""
+_PLACE = ("parameter", "pairing", "end")
+_NUMBERS = ("frequency_mhz", "value", "limit", "margin")
 
 
 def documents(batch: Batch) -> Iterator[dict[str, Any]]:
     """One document per row of verdicts, in their order, with its rows of grades.
 
     `parameters`: per parameter, pairing and end; within a parameter the smallest margin first. `overall`: per
-    parameter. `worst`: the deciding point. Margins of parameters that are not in decibels stand under `margin` alone.
+    parameter. `worst`: the deciding point. `leading`: the point of the leading margin, with the margin of insertion
+    loss beside it; null where none of its parameters was graded. `left_out`: points that are for information only.
+    Margins of parameters that are not in decibels stand under `margin` alone.
     """
     records = {row["record_id"]: row for row in batch["records"].to_pylist()}
     grades: dict[tuple[str, str], list[dict[str, Any]]] = {}
@@ -29,6 +31,8 @@ def documents(batch: Batch) -> Iterator[dict[str, Any]]:
 
 def _document(verdict: dict[str, Any], record: dict[str, Any], rows: list[dict[str, Any]]) -> dict[str, Any]:
     covers = [verdict["covers_from_mhz"], verdict["covers_to_mhz"]]
+    overall = [row for row in rows if row["kind"] == "overall"]
+    leading = _worst({**verdict, **{name: verdict[f"leading_{name}"] for name in _PLACE + _NUMBERS}})
     return {
         "link": verdict["link_label"],
         "record": verdict["record_id"],
@@ -42,12 +46,15 @@ def _document(verdict: dict[str, Any], record: dict[str, Any], rows: list[dict[s
         "marginal": verdict["marginal"],
         "marginal_basis": verdict["marginal_basis"],
         "provisional": verdict["provisional"],
-        "provisional_because": FROM_MEMORY if verdict["provisional"] else None,
+        "provisional_because": verdict["provisional_because"],
         "within_resolution": verdict["within_resolution"],
         "evidence": record["evidence"],
         "covers_mhz": None if covers[0] is None else covers,
         "worst": _worst(verdict),
-        "overall": [_overall(row) for row in rows if row["kind"] == "overall"],
+        "leading": leading and {**leading, "insertion_loss_margin_db": verdict["insertion_loss_margin"]},
+        "margins": {row["parameter"]: row["margin"] for row in overall if row["margin"] is not None},
+        "left_out": [_left_out(row) for row in overall if row["left_out_points"]],
+        "overall": [_overall(row) for row in overall],
         "parameters": _parameters([row for row in rows if row["kind"] != "overall"]),
         "confirmed_by": verdict["confirmed_by"],
         "limits_version": verdict["limits_version"],
@@ -58,12 +65,17 @@ def _document(verdict: dict[str, Any], record: dict[str, Any], rows: list[dict[s
 def _worst(verdict: dict[str, Any]) -> dict[str, Any] | None:
     if verdict["parameter"] is None:
         return None
-    return {name: verdict[name] for name in ("parameter", "pairing", "end")} | _point(verdict, verdict["parameter"])
+    return {name: verdict[name] for name in _PLACE} | _point(verdict, verdict["parameter"])
+
+
+def _left_out(row: dict[str, Any]) -> dict[str, Any]:
+    names = ("points", "from_mhz", "to_mhz", "rule")
+    return {"parameter": row["parameter"], **{name: row[f"left_out_{name}"] for name in names}}
 
 
 def _point(row: dict[str, Any], parameter: str) -> dict[str, Any]:
     unit = vocabulary.parameter(parameter).unit
-    point = {name: row[name] for name in ("frequency_mhz", "value", "limit", "margin")}
+    point = {name: row[name] for name in _NUMBERS}
     return {**point, "margin_db": row["margin"] if unit == "dB" else None, "unit": unit}
 
 

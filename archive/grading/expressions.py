@@ -12,7 +12,7 @@ from archive.grading.sweep_arrays import SweepArrays
 
 
 @dataclass
-class RecordBlock:
+class LayoutBlock:
     """Some records of a layout, as a slice, and what was computed for them so far."""
 
     records: slice
@@ -47,14 +47,14 @@ class CurveExpression:
     def __len__(self) -> int:
         return len(self.ends)
 
-    def at(self, block: RecordBlock) -> Values:
+    def at(self, block: LayoutBlock) -> Values:
         """Values (records, curves, points) of a block, computed once."""
         known = block.done.get(id(self))
         if known is None:
             known = block.done[id(self)] = self.compute(block)
         return known
 
-    def compute(self, block: RecordBlock) -> Values:
+    def compute(self, block: LayoutBlock) -> Values:
         raise NotImplementedError
 
 
@@ -65,7 +65,7 @@ class SourceCurves(CurveExpression):
     curves: SweepArrays
     slots: Slots
 
-    def compute(self, block: RecordBlock) -> Values:
+    def compute(self, block: LayoutBlock) -> Values:
         points = len(self.grid.frequencies)
         rows = self.slots.rows[block.records]
         first = self.grid.columns[int(self.slots.axes[0])]
@@ -92,7 +92,7 @@ class SelectedCurves(CurveExpression):
     source: CurveExpression
     places: Ints
 
-    def compute(self, block: RecordBlock) -> Values:
+    def compute(self, block: LayoutBlock) -> Values:
         return self.source.at(block).take((slice(None), self.places))
 
 
@@ -102,6 +102,26 @@ def selected(source: CurveExpression, places: Ints) -> CurveExpression:
         return source
     ends, pairings, resolution = source.ends[places], source.pairings[places], source.resolution[:, places]
     return SelectedCurves(source.grid, ends, pairings, resolution, source.derived, source, places)
+
+
+@dataclass(frozen=True, eq=False)
+class AtPoints(CurveExpression):
+    """Another expression at some points of its grid. points: their places."""
+
+    source: CurveExpression
+    points: Ints
+
+    def compute(self, block: LayoutBlock) -> Values:
+        return self.source.at(block).take((..., self.points))
+
+
+def at_points(source: CurveExpression, frequencies: Reals) -> CurveExpression:
+    """An expression at some of its frequencies, MHz; itself where these are all."""
+    if len(frequencies) == len(source.grid.frequencies):
+        return source
+    points = np.searchsorted(source.grid.frequencies, frequencies)
+    grid = Grid(frequencies, {})
+    return AtPoints(grid, source.ends, source.pairings, source.resolution, source.derived, source, points)
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +135,7 @@ class PowerSum(CurveExpression):
     members: Ints
     average: bool
 
-    def compute(self, block: RecordBlock) -> Values:
+    def compute(self, block: LayoutBlock) -> Values:
         return (mean if self.average else power_sum)(self.source.at(block), self.members)
 
 
@@ -135,7 +155,7 @@ class Combined(CurveExpression):
     other_places: Ints
     sign: int
 
-    def compute(self, block: RecordBlock) -> Values:
+    def compute(self, block: LayoutBlock) -> Values:
         operation = difference if self.sign < 0 else total
         return operation(self.source.at(block), self.other.at(block), self.places, self.other_places)
 

@@ -13,6 +13,7 @@ from archive.grading.arithmetic import Bools, Ints, Reals, rounded
 from archive.grading.comparison import Comparison
 from archive.grading.graded_columns import (
     CONFIDENCES,
+    DOUBTS,
     UNKNOWN,
     VERDICTS,
     WORST_MARGIN,
@@ -20,6 +21,7 @@ from archive.grading.graded_columns import (
     GradedColumns,
     LimitNotes,
 )
+from archive.grading.informational import left_out_by
 from archive.grading.judgement import ParameterVerdicts, RecordVerdicts
 from archive.grading.sweep_arrays import ENDS
 from archive.limits import Limit
@@ -80,6 +82,7 @@ def grades(judged: Judged, record_ids: pa.Array, rank: Ints) -> tuple[pa.Table, 
     columns = {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
     order = _order(columns, rank, len(notes.names))
     c = {name: column[order] for name, column in columns.items()}
+    rules = [left_out_by(judged.limit, name) for name in notes.names]
     made = {
         "record_id": record_ids.take(pa.array(c["record"])),
         "limit_id": repeated(judged.limit.id, len(order)),
@@ -91,14 +94,25 @@ def grades(judged: Judged, record_ids: pa.Array, rank: Ints) -> tuple[pa.Table, 
         "frequency_mhz": reals(c["frequency"]),
         "verdict": texts(VERDICTS, c["verdict"]),
         "reason": texts(notes.texts.listed, c["reason"]),
-        "provisional": pa.array(c["provisional"].astype(np.bool_)),
+        "provisional": pa.array(c["doubts"] > 0),
         "confidence": texts(CONFIDENCES[1:], c["confidence"] - 1),
         "within_resolution": flags(c["within"]),
         "reported_margin": reals(c["reported"]),
         "agrees": flags(c["agrees"]),
         "derived": flags(c["derived"]),
+        "provisional_because": doubt_texts(c["doubts"]),
+        "left_out_points": pa.array(c["left_out"], mask=c["left_out"] == 0),
+        "left_out_from_mhz": reals(c["left_out_from"]),
+        "left_out_to_mhz": reals(c["left_out_to"]),
+        "left_out_rule": texts(rules, np.where(c["left_out"] > 0, c["parameter"], -1)),
     }
     return as_table("grades", made, len(order)), c["record"]
+
+
+def doubt_texts(doubts: Ints) -> pa.Array:
+    """Why verdicts are provisional, (n,) strings; null where they are not. doubts: flags."""
+    listed = ["; ".join(text for flag, text in DOUBTS.items() if flag & code) for code in range(sum(DOUBTS) + 1)]
+    return texts(listed, np.where(doubts > 0, doubts, -1))
 
 
 def as_table(name: str, columns: dict[str, pa.Array], count: int) -> pa.Table:
@@ -123,9 +137,10 @@ def _curves(graded: GradedColumns, comparison: Comparison, kind: int) -> dict[st
     unknown = np.isnan(resolution) | np.isnan(point["margin"])
     with np.errstate(invalid="ignore"):
         within = np.where(unknown, UNKNOWN, np.abs(point["margin"]) < resolution)
-    same = ("record", "parameter", "end", "pairing", "verdict", "reason", "provisional", "confidence")
+    same = ("record", "parameter", "end", "pairing", "verdict", "reason", "doubts", "confidence")
+    left_out = ("left_out", "left_out_from", "left_out_to")
     return {
-        **{name: getattr(graded, name)[here] for name in same},
+        **{name: getattr(graded, name)[here] for name in (*same, *left_out)},
         **point,
         "kind": np.full(len(here), 0 if kind == WORST_MARGIN else 1),
         "within": within,
@@ -158,8 +173,10 @@ def _overall(parameters: ParameterVerdicts, comparison: Comparison, notes: Limit
         "margin": parameters.margin[at],
         "verdict": parameters.verdict[at],
         "reason": reason[at],
-        "provisional": parameters.provisional[at],
-        "confidence": parameters.confidence[at],
+        **{
+            name: getattr(parameters, name)[at]
+            for name in ("doubts", "confidence", "left_out", "left_out_from", "left_out_to")
+        },
         "reported": comparison.parameter_margin[at],
         "agrees": comparison.parameter_agrees[at],
         **dict.fromkeys(("within", "derived"), np.full(count, UNKNOWN)),

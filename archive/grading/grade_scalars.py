@@ -9,6 +9,7 @@ import numpy as np
 from archive.grading import limit_values
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
 from archive.grading.graded_columns import (
+    DOUBT_MEMORY,
     FAIL,
     FROM_MEMORY,
     NOT_GRADED,
@@ -120,7 +121,7 @@ def _graded(bars: _Bars, readings: ReadingArrays, number: int, names: Ints, text
         verdict=np.where(open_, NOT_GRADED, np.where(misses, FAIL, PASS)),
         reason=reason,
         confidence=bars.confidence,
-        provisional=bars.confidence == FROM_MEMORY,
+        doubts=np.where(bars.confidence == FROM_MEMORY, DOUBT_MEMORY, 0),
         resolution=readings.resolution,
         derived=readings.derived,
         decides=bars.decides,

@@ -19,6 +19,14 @@ VERDICTS = ("pass", "fail", "not graded")
 CONFIDENCES = ("", "A", "B", "C")
 """Confidence letters of limits by code, the surest first."""
 FROM_MEMORY = CONFIDENCES.index("C")
+
+DOUBT_MEMORY, DOUBT_COARSE, DOUBT_NEIGHBOURS = 1, 2, 4
+"""Why a verdict is provisional, as flags that are added."""
+DOUBTS = {
+    DOUBT_MEMORY: "limit from memory, to be verified against the standard",
+    DOUBT_COARSE: "steps wider than field-test standards allow",
+    DOUBT_NEIGHBOURS: "insertion loss interpolated where an exemption depends on it",
+}
 WORST_MARGIN, WORST_VALUE = 1, 2
 UNKNOWN = -1
 """In a column of flags (1 true, 0 false): null."""
@@ -35,7 +43,7 @@ def confidence_codes(letters: ArrayLike) -> Ints:
 
 @dataclass
 class TextCodes:
-    """TextCodes by number, each once; -1 is none."""
+    """Texts by code, each once; -1 is none."""
 
     listed: list[str] = field(default_factory=list)
     codes: dict[str, int] = field(default_factory=dict)
@@ -57,9 +65,10 @@ class GradedColumns:
     record: place in the batch. parameter: place in the limit's order. end, pairing: codes (pairing: of a text).
     frequency, value, limit, margin: of the worst margin; the same with value_: of the worst value (NaN: none).
     verdict: PASS, FAIL, NOT_GRADED. reason: code of a text. confidence: of the line on which the verdict rests.
-    provisional: it rests on a line from memory. resolution: how far rounding in the export can move the margin (NaN:
+    doubts: why it is provisional (0: it is not). resolution: how far rounding in the export can move the margin (NaN:
     not known). derived: recomputed from others. decides: the limit needs it for a pass, or it was measured where
     the limit wants it graded; informational ones never decide. kinds: WORST_MARGIN, WORST_VALUE, or both added.
+    left_out: number of points that are for information only; left_out_from, left_out_to: their frequencies.
     """
 
     record: Ints
@@ -77,11 +86,14 @@ class GradedColumns:
     verdict: Ints
     reason: Ints
     confidence: Ints
-    provisional: Bools
+    doubts: Ints
     resolution: Reals
     derived: Bools
     decides: Bools
     kinds: Ints
+    left_out: Ints
+    left_out_from: Reals
+    left_out_to: Reals
 
     def __len__(self) -> int:
         return len(self.record)
@@ -94,8 +106,19 @@ class GradedColumns:
             **dict(zip(("value_frequency", "value_value", "value_limit", "value_margin"), worst_value, strict=True)),
             **columns,
         }
+        listed = {"left_out": 0, "left_out_from": np.nan, "left_out_to": np.nan, **listed}
         flat = {name: np.ascontiguousarray(np.broadcast_to(column, shape)).ravel() for name, column in listed.items()}
         return cls(**flat)
+
+    def decisive(self, name: str) -> Reals:
+        """frequency, value, limit or margin of the deciding point: the worst value where a fail rests on it alone."""
+        by_value = np.isnan(self.margin) & (self.verdict == FAIL)
+        column: Reals = np.where(by_value, getattr(self, f"value_{name}"), getattr(self, name))
+        return column
+
+    def take(self, chosen: Ints | Bools) -> GradedColumns:
+        """Some of them."""
+        return GradedColumns(**{f.name: getattr(self, f.name)[chosen] for f in fields(self)})
 
     @classmethod
     def joined(cls, pieces: list[GradedColumns], rank: Ints) -> GradedColumns:
@@ -107,12 +130,13 @@ class GradedColumns:
             return cls(**{f.name: np.zeros(0, _KINDS.get(f.name, np.float64)) for f in fields(cls)})
         columns = {f.name: np.concatenate([getattr(p, f.name) for p in pieces]) for f in fields(cls)}
         order = np.lexsort((rank[columns["pairing"]], columns["end"], columns["parameter"], columns["record"]))
-        return cls(**{name: column[order] for name, column in columns.items()})
+        return cls(**columns).take(order)
 
 
 _KINDS = {
-    **dict.fromkeys(("record", "parameter", "end", "pairing", "verdict", "reason", "confidence", "kinds"), np.int64),
-    **dict.fromkeys(("provisional", "derived", "decides"), np.bool_),
+    **dict.fromkeys(("record", "parameter", "end", "pairing", "verdict", "reason"), np.int64),
+    **dict.fromkeys(("confidence", "doubts", "kinds", "left_out"), np.int64),
+    **dict.fromkeys(("derived", "decides"), np.bool_),
 }
 
 
@@ -120,9 +144,9 @@ class LimitNotes:
     """What is gathered while the records of a batch are graded against one limit.
 
     names: parameters in the order in which grades list them: lines, then scalars that have no line. numbers: place of
-    each in it. roles: by parameter; required: which of them a pass needs; advisory: which only
-    warn. texts, pairings: by code. missing: (records,
-    parameters), code of the text that says what is not there, -1 where all is.
+    each in it. roles: by parameter; required: which of them a pass needs; advisory: which only warn. texts, pairings:
+    by code. missing: (records, parameters), code of the text that says what is not there, -1 where all is. unsummed:
+    (records, parameters), alien disturbers are there that cannot be summed.
     """
 
     def __init__(self, records: int, limit: Limit, pairings: TextCodes) -> None:
@@ -133,6 +157,7 @@ class LimitNotes:
         self.numbers = {name: i for i, name in enumerate(self.names)}
         self.texts, self.pairings = TextCodes(), pairings
         self.missing: Ints = np.full((records, len(self.names)), self.texts.code("not there"))
+        self.unsummed: Bools = np.zeros(self.missing.shape, np.bool_)
         self._short = np.full((records, 2), np.nan)
         self._whole = np.full((records, 2), np.nan)
 

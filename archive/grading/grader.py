@@ -22,7 +22,7 @@ from archive.grading.missing_readings import note_readings
 from archive.grading.resolve_limit import ResolvedLimit
 from archive.grading.sweep_arrays import PAIRINGS
 from archive.grading.unfailing import unfailing
-from archive.grading.verdict_rows import unknown, verdicts, withheld
+from archive.grading.verdict_rows import verdicts, without_grades
 from archive.limits import Limit
 from archive.limits.cords import WITH_CORDS, for_permanent_link
 from archive.tables import Batch, no_rows
@@ -43,26 +43,25 @@ def grade(
     graded as well. user_limits: limits of the user, which records and `against` may name. accuracy: of the
     instruments, where it is known; without it marginal results are as the instrument marked them. cords_m: length, m,
     of the cords at both ends together, which are added by formula where a permanent link is graded against a channel
-    or a link segment; None: the allowance of the standard. Rows are in the
-    order of the records, then of the limits asked for, parameters, ends and pairings; numbers are rounded to nine
-    decimals. The same record against the same version of the limits gives the same rows.
-    A record on which this program fails is "not graded", with the bug as the reason; the others are graded.
+    or a link segment; None: the allowance of the standard. Rows are in the order of the records, then of the limits
+    asked for, parameters, ends and pairings; numbers are rounded to nine decimals. The same record against the same
+    version of the limits gives the same rows. A record on which this program fails is "not graded", with the bug as the
+    reason; the others are graded.
     Errors: Trouble for an unknown limit id.
     """
     by_id = resolve_limit.user_limits_by_id(user_limits)
     wanted = resolve_limit.asked_for(against, applications, by_id)
-    data, named = GradingInput(batch), resolve_limit.resolve(batch, by_id)
-    run = _Run(data, named, accuracy)
-    without_cords = lacks_cords(data, named)
-    done: list[_Rows] = []
-    if against is None:
-        for limit_id in {named.limit_id: 0 for named in run.named}:
-            chosen = run.names(limit_id)
-            if limit_id is None:
-                at = np.flatnonzero(chosen)
-                done.append(_Rows(no_rows("grades"), np.zeros(0, np.int64), unknown(run.data, run.named, at), at))
-            else:
-                done.append(run.against(by_id.get(limit_id) or limits.get(limit_id), chosen))
+    run = _Run(GradingInput(batch), resolve_limit.resolve(batch, by_id), accuracy)
+    done: list[_GradedRows] = []
+    for limit_id in {named.limit_id: 0 for named in run.named} if against is None else ():
+        chosen = run.names(limit_id)
+        if limit_id is None:
+            at = np.flatnonzero(chosen)
+            unknown = without_grades(batch, None, [run.named[r].reason for r in at.tolist()], at)
+            done.append(_GradedRows(no_rows("grades"), at[:0], unknown, at))
+        else:
+            done.append(run.against(by_id.get(limit_id) or limits.get(limit_id), chosen))
+    without_cords = lacks_cords(run.data, run.named)
     for limit in wanted:
         links = without_cords & ~run.names(limit.id) & (limit.configuration in WITH_CORDS)
         if not links.all() or not len(batch):
@@ -76,7 +75,7 @@ def grade(
 
 
 @dataclass
-class _Rows:
+class _GradedRows:
     """Rows of grades and of verdicts, and per row the place of its record in the batch."""
 
     grades: pa.Table
@@ -108,7 +107,7 @@ class _Run:
         """A flag per record: is this the limit that it names."""
         return np.array([named.limit_id == limit_id for named in self.named], np.bool_)
 
-    def against(self, limit: Limit, chosen: Bools) -> _Rows:
+    def against(self, limit: Limit, chosen: Bools) -> _GradedRows:
         """Grades and verdicts of the chosen records against one limit."""
         data, is_named = self.data, self.names(limit.id)
         notes = LimitNotes(len(data.batch), limit, data.pairings)
@@ -123,7 +122,7 @@ class _Run:
             readings = grade_scalars(limit, chosen, data.scalars, notes)
             note_readings(limit, readings, notes)
             parts += readings
-            parts += self._worst_points(limit, chosen, parts, notes)
+            parts += self._worst_points(limit, chosen, is_named, parts, notes)
         rank = rank_of(data.pairings, PAIRINGS)
         graded = GradedColumns.joined(parts, rank)
         judgement.only_warn(graded, notes)
@@ -140,19 +139,19 @@ class _Run:
         judged = Judged(limit, graded, parameters, records, compared, notes, is_named, faults)
         table, grades_of = grade_rows.grades(judged, data.ids, rank)
         at = np.flatnonzero(chosen)
-        return _Rows(table, grades_of, verdicts(data, judged, at, self.named, self.accuracy), at)
+        return _GradedRows(table, grades_of, verdicts(data, judged, at, self.named, self.accuracy), at)
 
-    def against_cords(self, limit: Limit, links: Bools, cords_m: float | None) -> _Rows:
+    def against_cords(self, limit: Limit, links: Bools, cords_m: float | None) -> _GradedRows:
         """The same for links that were measured without the cords of a limit."""
         shorter = for_permanent_link(limit, cords_m)
         if shorter is not None:
             return self.against(shorter, links)
         at = np.flatnonzero(links)
-        table = withheld(self.data, limit, at, nothing_about_links(limit))
-        return _Rows(no_rows("grades"), np.zeros(0, np.int64), table, at)
+        table = without_grades(self.data.batch, limit.id, [nothing_about_links(limit)] * len(at), at)
+        return _GradedRows(no_rows("grades"), at[:0], table, at)
 
     def _worst_points(
-        self, limit: Limit, chosen: Bools, graded: list[GradedColumns], notes: LimitNotes
+        self, limit: Limit, chosen: Bools, is_named: Bools, graded: list[GradedColumns], notes: LimitNotes
     ) -> list[GradedColumns]:
         """Worst points of the instrument, for parameters of which nothing else is there."""
         nothing = np.ones(notes.missing.shape, np.bool_)
@@ -162,10 +161,7 @@ class _Run:
         number = points.numbers(limit, notes.numbers)
         wanted = (points.record >= 0) & (number >= 0) & chosen[points.record]
         wanted &= nothing[points.record, np.maximum(number, 0)] if nothing.size else False
-        found = reported.from_points(limit, points, wanted, notes)
-        for part in found:
-            notes.missing[part.record, part.parameter] = notes.texts.code("worst points only")
-        return found
+        return reported.from_points(limit, points, wanted, is_named, notes)
 
 
 _ALIEN = frozenset({"ps_anext", "ps_anext_average", "ps_aacr_f", "ps_aacr_f_average"})

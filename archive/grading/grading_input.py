@@ -16,8 +16,8 @@ from archive.tables.arrow import one_chunk
 
 
 class GradingInput:
-    """Curves, layouts, readings and reported points of a batch; per record its id, label, words for the limit,
-    reported verdict (PASS, FAIL, UNKNOWN), marginal mark, evidence and configuration."""
+    """Curves, layouts, readings and reported points of a batch; per record its id, reported verdict
+    (PASS, FAIL, UNKNOWN), marginal mark, evidence and configuration."""
 
     def __init__(self, batch: Batch) -> None:
         self.batch = batch
@@ -31,9 +31,7 @@ class GradingInput:
         self.scalars = ScalarReadings(batch)
         self.reported = ReportedPoints(batch, self.pairings)
         records = batch["records"]
-        self.ids, self.labels, self.found = (
-            one_chunk(records.column(name)) for name in ("record_id", "link_label", "limit_found")
-        )
+        self.ids = one_chunk(records.column("record_id"))
         codes = {word: code for code, word in enumerate(VERDICTS[:2])}
         words = records.column("reported_verdict").to_pylist()
         self.reported_verdict: Ints = np.array([codes.get(word, UNKNOWN) for word in words], np.int64)

@@ -23,16 +23,20 @@ from archive.grading.graded_columns import (
 class ParameterVerdicts:
     """Verdicts by parameter, each (records, parameters).
 
-    there: something of it was graded. reason: code of a text. margin: its smallest (NaN: none). confidence: code of the
-    least confident limit on which the verdict rests.
+    there: something of it was graded. reason: code of a text. margin: its smallest (NaN: none). doubts: why it is
+    provisional, as flags. confidence: code of the least confident limit on which the verdict rests. left_out: number of
+    points that are for information only; left_out_from, left_out_to: their frequencies, MHz.
     """
 
     there: Bools
     verdict: Ints
     reason: Ints
     margin: Reals
-    provisional: Bools
+    doubts: Ints
     confidence: Ints
+    left_out: Ints
+    left_out_from: Reals
+    left_out_to: Reals
 
 
 def only_warn(graded: GradedColumns, notes: LimitNotes) -> None:
@@ -45,10 +49,11 @@ def only_warn(graded: GradedColumns, notes: LimitNotes) -> None:
 def by_parameter(graded: GradedColumns, notes: LimitNotes) -> ParameterVerdicts:
     """Verdicts by parameter: fail where any curve fails; pass where all that is needed passes."""
     shape = notes.missing.shape
-    there = np.zeros(shape, np.bool_)
-    provisional = np.zeros(shape, np.bool_)
+    there = notes.unsummed.copy()
     verdict, reason = np.full(shape, NOT_GRADED), notes.missing.copy()
-    margin, confidence = np.full(shape, np.nan), np.zeros(shape, np.int64)
+    reason[there] = notes.texts.code("cannot be summed: disturbers on different frequencies")
+    doubts, confidence, left_out = (np.zeros(shape, np.int64) for _ in range(3))
+    margin, left_out_from, left_out_to = (np.full(shape, np.nan) for _ in range(3))
     if len(graded):
         key = graded.record * shape[1] + graded.parameter
         starts = np.flatnonzero(np.diff(key, prepend=-1))
@@ -57,10 +62,15 @@ def by_parameter(graded: GradedColumns, notes: LimitNotes) -> ParameterVerdicts:
         fails = np.logical_or.reduceat(failing, starts)
         open_ = np.logical_or.reduceat(graded.verdict == NOT_GRADED, starts)
         there[at] = True
-        margin[at] = np.fmin.reduceat(graded.margin, starts)
-        # A fail is sure as soon as one failing curve rests on a sure line; a pass only where all lines are sure.
-        unsure_fail = np.logical_and.reduceat(graded.provisional | ~failing, starts)
-        provisional[at] = np.where(fails, unsure_fail, np.logical_or.reduceat(graded.provisional, starts))
+        margin[at] = np.fmin.reduceat(graded.decisive("margin"), starts)
+        left_out[at] = np.add.reduceat(graded.left_out, starts)
+        left_out_from[at] = np.fmin.reduceat(graded.left_out_from, starts)
+        left_out_to[at] = np.fmax.reduceat(graded.left_out_to, starts)
+        # A fail is sure as soon as one failing curve is; a pass only where all are.
+        sure_fail = np.logical_or.reduceat(failing & (graded.doubts == 0), starts)
+        of_fails = np.bitwise_or.reduceat(np.where(failing, graded.doubts, 0), starts)
+        of_all = np.bitwise_or.reduceat(graded.doubts, starts)
+        doubts[at] = np.where(fails, np.where(sure_fail, 0, of_fails), of_all)
         confidence[at] = np.where(
             fails,
             np.minimum.reduceat(np.where(failing, graded.confidence, 9), starts),
@@ -71,7 +81,7 @@ def by_parameter(graded: GradedColumns, notes: LimitNotes) -> ParameterVerdicts:
         reason[at] = np.where(missing >= 0, missing, by_curves)
         whole = (missing < 0) & ~open_
         verdict[at] = np.where(fails, FAIL, np.where(whole, PASS, NOT_GRADED))
-    return ParameterVerdicts(there, verdict, reason, margin, provisional, confidence)
+    return ParameterVerdicts(there, verdict, reason, margin, doubts, confidence, left_out, left_out_from, left_out_to)
 
 
 def _reasons_of_curves(reason: Ints, starts: Ints, notes: LimitNotes) -> Ints:
@@ -89,44 +99,55 @@ def _reasons_of_curves(reason: Ints, starts: Ints, notes: LimitNotes) -> Ints:
 
 @dataclass(frozen=True)
 class RecordVerdicts:
-    """Verdicts by record, each (records,). worst: place of the worst curve in what was graded, -1 for none."""
+    """Verdicts by record, each (records,).
+
+    doubts: why it is provisional, as flags. within: 1 where the verdict hangs on margins within the resolution of the
+    export, 0 where not, -1 not known. worst, leading: places of the worst curve and of the one with the leading margin
+    in what was graded, -1 for none.
+    """
 
     verdict: Ints
-    provisional: Bools
+    doubts: Ints
     within: Ints
     worst: Ints
+    leading: Ints
 
 
 def by_record(graded: GradedColumns, parameters: ParameterVerdicts, notes: LimitNotes, broken: Bools) -> RecordVerdicts:
-    """Verdicts by record. broken: the wire map is wrong.
-
-    within: 1 where the verdict hangs on margins within the resolution of the export, 0 where not, -1 not known.
-    """
+    """Verdicts by record. broken: the wire map is wrong."""
     deciding, required = notes.required | (notes.roles == WHERE_MEASURED), notes.required
     fails = ((parameters.verdict == FAIL) & deciding).any(axis=1)
     whole = (parameters.verdict[:, required] == PASS).all(axis=1) & bool(required.any())
     verdict = np.where(fails | broken, FAIL, np.where(whole, PASS, NOT_GRADED))
     failing = (parameters.verdict == FAIL) & deciding
     some = parameters.there & deciding
-    provisional = np.where(
-        fails, (parameters.provisional | ~failing).all(axis=1), (parameters.provisional & some).any(axis=1)
+    sure_fail = (failing & (parameters.doubts == 0)).any(axis=1)
+    of_fails = np.bitwise_or.reduce(np.where(failing, parameters.doubts, 0), axis=1)
+    of_all = np.bitwise_or.reduce(np.where(some, parameters.doubts, 0), axis=1)
+    doubts = np.where(broken | (fails & sure_fail), 0, np.where(fails, of_fails, of_all))
+    parameter_units = [vocabulary.parameter(name).unit for name in notes.names]
+    decibels = np.array([unit == rules()["worst"]["unit"] for unit in parameter_units] or [False])
+    leads = np.isin(notes.names or [""], rules()["leading"]["parameters"])
+    worst, leading = (
+        smallest_margin(graded, fails, np.isin(graded.parameter, np.flatnonzero(chosen)), decibels)
+        for chosen in (np.ones_like(leads), leads)
     )
-    provisional &= ~broken
-    worst = _worst(graded, notes, fails)
-    return RecordVerdicts(verdict, provisional, _within(graded, worst, fails, len(verdict)), worst)
+    return RecordVerdicts(verdict, doubts, _within(graded, worst, fails, len(verdict)), worst, leading)
 
 
-def _worst(graded: GradedColumns, notes: LimitNotes, fails: Bools) -> Ints:
-    """The deciding curve with the smallest margin: of a record that fails, among those that fail; decibels first."""
+def smallest_margin(graded: GradedColumns, fails: Bools, chosen: Bools, decibels: Bools) -> Ints:
+    """Per record the place of the deciding curve with the smallest margin, -1 for none.
+
+    fails: per record; of one that fails, the worst of all failing curves. chosen: per curve, those to look at in a
+    record that does not. decibels: per parameter; margins in decibels come first.
+    """
     out = np.full(len(fails), -1)
-    units = np.array([vocabulary.parameter(n).unit != rules()["worst"]["unit"] for n in notes.names] or [False])
-    some = np.flatnonzero(graded.decides & ~np.isnan(graded.margin))
-    if len(some):
-        record = graded.record[some]
-        passing = (graded.verdict[some] != FAIL) & fails[record]
-        order = np.lexsort((graded.margin[some], units[graded.parameter[some]], passing, record))
-        found, first = np.unique(record[order], return_index=True)
-        out[found] = some[order[first]]
+    margin, failing = graded.decisive("margin"), graded.verdict == FAIL
+    looked_at = np.where(fails[graded.record], failing, chosen)
+    some = np.flatnonzero(graded.decides & ~np.isnan(margin) & looked_at)
+    order = some[np.lexsort((margin[some], ~decibels[graded.parameter[some]], graded.record[some]))]
+    found, first = np.unique(graded.record[order], return_index=True)
+    out[found] = order[first]
     return out
 
 

@@ -22,7 +22,7 @@ from archive.grading.arithmetic import Ints
 from archive.grading.coverage import SAME
 from archive.grading.expressions import CurveExpression, Grid, find, names
 from archive.grading.layouts import Layout, Slots
-from archive.grading.sweep_arrays import PAIRINGS, RECOMPUTED, WHOLE_LINK, SweepArrays, pairing_code
+from archive.grading.sweep_arrays import PAIRINGS, PARTIAL, RECOMPUTED, WHOLE_LINK, SweepArrays, pairing_code
 
 PAIR = {name: code for code, name in enumerate(PAIRINGS) if name in vocabulary.PAIRS}
 DISTURBING, DISTURBED = 0, 1
@@ -82,7 +82,7 @@ class DerivationPlan:
         return self._expressions[key]
 
     def _source(self, parameter: str, slots: Slots, grid: Grid) -> CurveExpression:
-        return expressions.source_curves(self.curves, slots, grid, derived=parameter.endswith(RECOMPUTED))
+        return expressions.source_curves(self.curves, slots, grid, derived=parameter.endswith((RECOMPUTED, PARTIAL)))
 
     def as_exported(self, parameter: str, without: Collection[tuple[int, int]] = ()) -> list[CurveExpression]:
         """A parameter as the export gives it, one expression per axis; without some (end, pairing)."""
@@ -130,24 +130,41 @@ class DerivationPlan:
         rest = np.array([i for i, name in enumerate(names(whole)) if name not in there], np.int64)
         return [*derived, expressions.selected(whole, rest)]
 
-    def loss(self, grid: Grid) -> CurveExpression | None:
-        """Insertion loss at the points of a grid, one curve per pair; None where it does not have all of them."""
+    def loss(self, grid: Grid | None = None) -> CurveExpression | None:
+        """Insertion loss, one curve per pair, at the points of a grid (or at its own); None where it has not all."""
         slots = self.slots("insertion_loss")
         if slots is None:
             return None
         axes = {int(code) for code in _one_per_pair(slots).axes}
-        merged = axes if axes == set(grid.columns) else axes | set(grid.columns)
+        merged = axes if grid is None else axes | set(grid.columns)
         found = self.on_shared_points("insertion_loss", tuple(sorted(merged)))
-        return found if found is not None and np.array_equal(found.grid.frequencies, grid.frequencies) else None
+        same = grid is None or (found is not None and np.array_equal(found.grid.frequencies, grid.frequencies))
+        return found if same else None
 
-    def power_sums(self, parameter: str, *also: str) -> list[CurveExpression]:
+    def _beside_loss(self, source: CurveExpression) -> tuple[CurveExpression, CurveExpression] | None:
+        """Curves and insertion loss at the points that both have; None where there are none."""
+        loss = self.loss(source.grid)
+        if loss is not None:
+            return source, loss
+        loss = self.loss()
+        shared = np.intersect1d(source.grid.frequencies, [] if loss is None else loss.grid.frequencies)
+        if loss is None or not len(shared):
+            return None
+        return expressions.at_points(source, shared), expressions.at_points(loss, shared)
+
+    def partial(self, parameter: str) -> list[CurveExpression]:
+        """Alien power sums of some of the disturbers, at points that not all have: only a fail of them counts."""
+        found = self.as_exported(parameter + PARTIAL)
+        return found + (self.minus_loss("ps_afext" + PARTIAL, DISTURBED) if parameter == "ps_aacr_f" else [])
+
+    def power_sums(self, parameter: str) -> list[CurveExpression]:
         """Power sums of a pair-to-pair parameter, for every end and pair with all three disturbers."""
         per = vocabulary.parameter(parameter).per
         disturbers = {
             pair: [pairing_code(f"{PAIRINGS[i]}/{PAIRINGS[pair]}", per) for i in PAIR.values() if i != pair]
             for pair in PAIR.values()
         }
-        return list(_sums(self._joint(parameter, *also), disturbers, average=False))
+        return list(_sums(self._joint(parameter), disturbers, average=False))
 
     def average(self, parameter: str) -> list[CurveExpression]:
         """Mean over the four pairs, per end."""
@@ -176,9 +193,10 @@ class DerivationPlan:
     ) -> Iterator[CurveExpression]:
         """pairs: for the pairing of a curve, the pair whose loss is combined with it and the pairing that results."""
         for source in sources:
-            loss = self.loss(source.grid)
-            if loss is None:
+            both = self._beside_loss(source)
+            if both is None:
                 continue
+            source, loss = both
             wanted = [
                 (k, find(loss, pair), name)
                 for k, code in enumerate(source.pairings.tolist())

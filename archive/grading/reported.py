@@ -9,6 +9,7 @@ from archive import vocabulary
 from archive.grading import limit_values
 from archive.grading.arithmetic import EXACT, Bools, Ints, Reals
 from archive.grading.graded_columns import (
+    DOUBT_MEMORY,
     FAIL,
     FROM_MEMORY,
     NOT_GRADED,
@@ -70,10 +71,15 @@ class ReportedPoints:
         return np.array([*names, -1], np.int64)[self.parameter]
 
 
-def from_points(limit: Limit, reported: ReportedPoints, wanted: Bools, notes: LimitNotes) -> list[GradedColumns]:
+def from_points(
+    limit: Limit, reported: ReportedPoints, wanted: Bools, is_named: Bools, notes: LimitNotes
+) -> list[GradedColumns]:
     """Graded worst points of the instrument, for parameters of which nothing else is there.
 
-    wanted: a flag per row of reported. A point that misses the limit fails; one that meets it proves no pass.
+    wanted: a flag per row of reported. is_named: per record, is this the limit that the instrument tested to. A point
+    that misses the limit fails; one that meets it proves no pass. Where the limit has exemptions, only the instrument
+    knows which points they concern, and only for the limit that it tested to: it leaves them out of its worst margin,
+    though not of its worst value.
     """
     number = reported.numbers(limit, notes.numbers)
     usable = wanted & ((reported.kind == WORST_MARGIN) | (reported.kind == WORST_VALUE)) & ~np.isnan(reported.value)
@@ -91,9 +97,17 @@ def from_points(limit: Limit, reported: ReportedPoints, wanted: Bools, notes: Li
         value = reported.value[rows]
         margin = bar - value if part.sense == "max" else value - bar
         is_margin = reported.kind[rows] == WORST_MARGIN
-        # A worst value may lie where points are for information only; then the instrument left it out of its margin.
-        fails = (margin < -EXACT) & (is_margin | (line is None or not line.exemptions))
-        rebuilt = notes.texts.code("worst points only, its value rebuilt from margin and limit")
+        known = (is_margin & is_named[reported.record[rows]]) | (line is None or not line.exemptions)
+        misses = margin < -EXACT
+        reason = np.where(
+            reported.rebuilt[rows],
+            notes.texts.code("worst points only, its value rebuilt from margin and limit"),
+            notes.texts.code("worst points only"),
+        )
+        exempt = notes.texts.code("worst points only, of which one may be for information only")
+        reason[misses & ~known] = exempt
+        notes.missing[reported.record[rows], place] = notes.texts.code("worst points only")
+        notes.missing[reported.record[rows[misses & ~known]], place] = exempt
         point = (reported.frequency[rows], value, bar, margin)
         graded = GradedColumns.of(
             rows.shape,
@@ -103,10 +117,10 @@ def from_points(limit: Limit, reported: ReportedPoints, wanted: Bools, notes: Li
             parameter=place,
             end=reported.end[rows],
             pairing=reported.pairing[rows],
-            verdict=np.where(fails, FAIL, NOT_GRADED),
-            reason=np.where(reported.rebuilt[rows], rebuilt, notes.texts.code("worst points only")),
+            verdict=np.where(misses & known, FAIL, NOT_GRADED),
+            reason=reason,
             confidence=confidence,
-            provisional=confidence == FROM_MEMORY,
+            doubts=np.where(confidence == FROM_MEMORY, DOUBT_MEMORY, 0),
             resolution=reported.step[rows] / 2,
             derived=False,
             decides=part.decides,

@@ -25,12 +25,14 @@ ORIGINS = ("measured", "derived", "rebuilt", "limit")
 LIMIT_CURVE = ORIGINS.index("limit")
 RECOMPUTED = " (recomputed)"
 """Marks alien power sums that archive.grading.alien adds to those of the export."""
+PARTIAL = " (of some disturbers)"
+"""Marks sums at points that not all disturbers have: the whole sum is worse, by how much is not known."""
 FAR_END = frozenset({"fext", "acr_f", "elfext", "afext", "aacr_f", "ps_fext", "ps_acr_f", "ps_elfext", "ps_aacr_f"})
 
 
 def parameter_of(name: str) -> vocabulary.Parameter:
     """The parameter of a curve. Errors: KeyError."""
-    return vocabulary.parameter(name.removesuffix(RECOMPUTED))
+    return vocabulary.parameter(name.removesuffix(RECOMPUTED).removesuffix(PARTIAL))
 
 
 def lower_first(name: str) -> str:

@@ -9,13 +9,18 @@ from archive import limits, vocabulary
 from archive.grading import configurations, judgement
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import EXACT, Ints, Reals
-from archive.grading.grade_rows import Judged, as_table, flags, reals, repeated, texts
-from archive.grading.graded_columns import FAIL, NOT_GRADED, UNKNOWN, VERDICTS
+from archive.grading.coverage import rules
+from archive.grading.grade_rows import Judged, as_table, doubt_texts, flags, reals, repeated, texts
+from archive.grading.graded_columns import FAIL, NOT_GRADED, UNKNOWN, VERDICTS, GradedColumns, LimitNotes
 from archive.grading.grading_input import GradingInput
+from archive.grading.informational import left_out_by
 from archive.grading.resolve_limit import ResolvedLimit
 from archive.grading.sweep_arrays import ENDS
-from archive.limits import Limit
+from archive.tables import Batch
+from archive.tables.arrow import one_chunk
 from archive.version import PROGRAM
+
+_NO_POINT = "without a value and a frequency to grade"
 
 
 def verdicts(
@@ -24,70 +29,89 @@ def verdicts(
     """Rows for the records at some places of the batch. named: per record of the batch, what its words mean."""
     records, graded, notes = judged.records, judged.graded, judged.notes
     marginal, basis = _marginal(data, judged, accuracy)
-    worst = records.worst[at]
     covered = notes.covered[at]
-
-    def of_worst(column: Reals) -> pa.Array:
-        return reals(np.append(column, np.nan)[worst])
-
-    def code(column: Ints) -> Ints:
-        return np.append(column, -1)[worst]
-
-    end = code(graded.end)
     made = {
-        **_same_columns(data, at),
+        **_same_columns(data.batch, at),
         "limit_id": repeated(judged.limit.id, len(at)),
         "verdict": texts(VERDICTS, records.verdict[at]),
         "reason": pa.array([r or None for r in _reasons(data, judged, at, named)], pa.string()),
         "marginal": flags(marginal[at]),
         "marginal_basis": pa.array([basis[r] for r in at.tolist()], pa.string()),
-        "provisional": pa.array(records.provisional[at]),
+        "provisional": pa.array(records.doubts[at] > 0),
+        "provisional_because": doubt_texts(records.doubts[at]),
         "within_resolution": flags(records.within[at]),
         "agrees": flags(_agrees(data, judged)[at]),
         "covers_from_mhz": reals(covered[:, 0]),
         "covers_to_mhz": reals(covered[:, 1]),
-        "parameter": texts(notes.names, code(graded.parameter)),
-        "pairing": texts(notes.pairings.listed, code(graded.pairing)),
-        "end": texts(ENDS[:2], np.where(end < 2, end, -1)),
-        "frequency_mhz": of_worst(graded.frequency),
-        "value": of_worst(graded.value),
-        "limit": of_worst(graded.limit),
-        "margin": of_worst(graded.margin),
+        **_point(graded, notes, records.worst[at]),
+        **{f"leading_{name}": column for name, column in _point(graded, notes, records.leading[at]).items()},
+        "insertion_loss_margin": reals(_loss_margin(graded, notes, len(records.verdict))[at]),
+        "left_out": pa.array(_left_out(judged, at), pa.string()),
         "confirmed_by": repeated("; ".join(judged.limit.confirmations) or None, len(at)),
     }
     return as_table("verdicts", made, len(at))
 
 
-def unknown(data: GradingInput, named: list[ResolvedLimit], at: Ints) -> pa.Table:
-    """Verdicts of records whose limit is not known."""
-    made = {
-        **_same_columns(data, at),
-        "verdict": repeated("not graded", len(at)),
-        "reason": pa.array([named[r].reason for r in at.tolist()], pa.string()),
-        "provisional": pa.array(np.zeros(len(at), np.bool_)),
-    }
-    return as_table("verdicts", made, len(at))
+def _point(graded: GradedColumns, notes: LimitNotes, place: Ints) -> dict[str, pa.Array]:
+    """Columns of the deciding point of some curves; null where the place is -1."""
 
+    def code(column: Ints) -> Ints:
+        return np.append(column, -1)[place]
 
-def withheld(data: GradingInput, limit: Limit, at: Ints, reason: str) -> pa.Table:
-    """Verdicts of records that cannot be graded against a limit at all."""
-    made = {
-        **_same_columns(data, at),
-        "limit_id": repeated(limit.id, len(at)),
-        "verdict": repeated("not graded", len(at)),
-        "reason": repeated(reason, len(at)),
-        "provisional": pa.array(np.zeros(len(at), np.bool_)),
-    }
-    return as_table("verdicts", made, len(at))
-
-
-def _same_columns(data: GradingInput, at: Ints) -> dict[str, pa.Array]:
-    """Columns that do not depend on the limit."""
-    place = pa.array(at)
+    end = code(graded.end)
+    numbers = {"frequency_mhz": "frequency", "value": "value", "limit": "limit", "margin": "margin"}
     return {
-        "record_id": data.ids.take(place),
-        "link_label": data.labels.take(place),
-        "limit_found": data.found.take(place),
+        "parameter": texts(notes.names, code(graded.parameter)),
+        "pairing": texts(notes.pairings.listed, code(graded.pairing)),
+        "end": texts(ENDS[:2], np.where(end < 2, end, -1)),
+        **{column: reals(np.append(graded.decisive(name), np.nan)[place]) for column, name in numbers.items()},
+    }
+
+
+def _loss_margin(graded: GradedColumns, notes: LimitNotes, records: int) -> Reals:
+    """Per record the smallest margin of insertion loss at the points of which grades are kept and whose limit is high
+    enough to tell links apart; NaN where there is none."""
+    out = np.full(records, np.nan)
+    mine = graded.take(graded.parameter == notes.numbers.get("insertion_loss", -1))
+    for limit, margin in ((mine.limit, mine.margin), (mine.value_limit, mine.value_margin)):
+        high = limit > rules()["leading"]["insertion_loss_limit_above"]
+        np.fmin.at(out, mine.record[high], margin[high])
+    return out
+
+
+def _left_out(judged: Judged, at: Ints) -> list[str | None]:
+    """Per record, the points that are for information only: return loss: 12 points from 1 to 2.05 MHz, ..."""
+    parameters, notes = judged.parameters, judged.notes
+    out: list[str | None] = [None] * len(at)
+    some = parameters.left_out[at] > 0
+    for i in np.flatnonzero(some.any(axis=1)):
+        parts = [
+            f"{vocabulary.parameter(notes.names[k]).name}: {parameters.left_out[at[i], k]} points from "
+            f"{parameters.left_out_from[at[i], k]:g} to {parameters.left_out_to[at[i], k]:g} MHz, "
+            f"{left_out_by(judged.limit, notes.names[k])}"
+            for k in np.flatnonzero(some[i])
+        ]
+        out[i] = "; ".join(parts)
+    return out
+
+
+def without_grades(batch: Batch, limit_id: str | None, reasons: list[str], at: Ints | None = None) -> pa.Table:
+    """Verdicts of records that are not graded at all. reasons: by record. at: their places; None for all of them."""
+    made = {
+        **_same_columns(batch, np.arange(len(batch)) if at is None else at),
+        "limit_id": repeated(limit_id, len(reasons)),
+        "verdict": repeated("not graded", len(reasons)),
+        "reason": pa.array(reasons, pa.string()),
+        "provisional": pa.array(np.zeros(len(reasons), np.bool_)),
+    }
+    return as_table("verdicts", made, len(reasons))
+
+
+def _same_columns(batch: Batch, at: Ints) -> dict[str, pa.Array]:
+    """Columns that do not depend on the limit."""
+    names = ("record_id", "link_label", "limit_found")
+    return {
+        **{name: one_chunk(batch["records"].column(name)).take(pa.array(at)) for name in names},
         "limits_version": repeated(limits.version(), len(at)),
         "program": repeated(PROGRAM, len(at)),
     }
@@ -112,9 +136,12 @@ def _reasons(data: GradingInput, judged: Judged, at: Ints, named: list[ResolvedL
         return ["limit not established"] * len(at)
     nothing = ~judged.parameters.there.any(axis=1)
     empty = np.where(nothing, notes.texts.code("no measurements"), -1)
-    for r in np.flatnonzero(nothing):
-        if data.evidence[r] == "worst-points":
-            empty[r] = notes.texts.code("worst points only, without a value and a frequency to grade")
+    known = data.reported.numbers(limit, notes.numbers) >= 0
+    elsewhere = data.reported.record[known & ~np.isnan(data.reported.value + data.reported.frequency)]
+    for place in np.flatnonzero(nothing):
+        if data.evidence[place] == "worst-points":
+            why = "none in the range of this limit" if place in elsewhere else _NO_POINT
+            empty[place] = notes.texts.code(f"worst points only, {why}")
     missing = judgement.reasons(judged.parameters, notes, empty)
     differences: dict[int, list[str]] = {}
     for (record, number), found in sorted(judged.comparison.notes.items()):

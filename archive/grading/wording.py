@@ -6,7 +6,6 @@ from collections import Counter
 from typing import Any
 
 from archive import vocabulary
-from archive.grading.document import FROM_MEMORY
 
 
 def lines(document: dict[str, Any], detail: bool) -> list[str]:
@@ -15,6 +14,10 @@ def lines(document: dict[str, Any], detail: bool) -> list[str]:
     out = [f"{label}: {headline(document)}", f"  against {document['limit'] or 'no limit'}{_how(document)}"]
     if document["worst"]:
         out.append(f"  worst: {point(document['worst'])}")
+    if document["verdict"] != "fail" and document["worst"]:
+        out.append(f"  {leading(document)}")
+    for left_out in document["left_out"]:
+        out.append(f"  left out: {points_left_out(left_out)}")
     if document["reason"]:
         out.append(f"  {document['reason']}")
     if detail and document["overall"]:
@@ -26,7 +29,7 @@ def headline(document: dict[str, Any]) -> str:
     """The verdict with everything that must not be overlooked about it."""
     parts = [document["verdict"]]
     if document["provisional"]:
-        parts.append(f"provisional ({FROM_MEMORY})")
+        parts.append(f"provisional ({document['provisional_because']})")
     if document["marginal"]:
         parts.append(f"marginal, {document['marginal_basis']}")
     if document["within_resolution"]:
@@ -54,6 +57,22 @@ def point(worst: dict[str, Any]) -> str:
     if worst["value"] is None or worst["margin"] is None:
         return f"{where}{at}: no finite number"
     return f"{where}{at}: {worst['value']:.6g} {meant.unit} against {worst['limit']:.2f}, margin {worst['margin']:.2f}"
+
+
+def leading(document: dict[str, Any]) -> str:
+    """The leading margin, with insertion loss beside it; or that there is none."""
+    found = document["leading"]
+    if found is None:
+        return "no leading margin: neither return loss nor crosstalk was graded"
+    beside = found["insertion_loss_margin_db"]
+    return f"leading: {point(found)}" + ("" if beside is None else f"; insertion loss {beside:.2f} dB beside it")
+
+
+def points_left_out(left_out: dict[str, Any]) -> str:
+    """Return loss: 64 points from 1 to 2.05 MHz, insertion loss below 3 dB (C)."""
+    name = vocabulary.parameter(left_out["parameter"]).name
+    extent = f"{left_out['from_mhz']:g} to {left_out['to_mhz']:g} MHz"
+    return f"{name}: {left_out['points']} points from {extent}, {left_out['rule']}"
 
 
 def table(document: dict[str, Any]) -> list[str]:

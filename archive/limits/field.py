@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import numpy.typing as npt
+
 from archive import schemas
 
 _FILE = "limits/field.toml"
@@ -22,15 +25,16 @@ def temperature_factor(celsius: float, *, screened: bool) -> float:
     return 1.0 + math.fsum(max(0.0, min(celsius, high) - low) * percent / 100 for low, high, percent in rows)
 
 
-def widest_step_mhz(f_mhz: float) -> float:
-    """The widest step between measured frequencies that is allowed at a frequency, MHz; NaN outside 1 to 2000 MHz.
+def widest_step_mhz(f_mhz: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """The widest step that field-test standards allow between a measured frequency and the one below it, MHz.
 
+    f_mhz: any shape, MHz. Returns the same shape. Below the first and above the last row of the table their steps hold.
     From memory (C).
     """
-    for low, high, step in schemas.load(_FILE)["frequency_step"]["rows"]:
-        if low <= f_mhz <= high:
-            return float(step)
-    return math.nan
+    rows = np.array(schemas.load(_FILE)["frequency_step"]["rows"], np.float64)
+    place = np.searchsorted(rows[:, 1] * (1 + 1e-9), np.asarray(f_mhz, np.float64))
+    steps: npt.NDArray[np.float64] = rows[np.minimum(place, len(rows) - 1), 2]
+    return steps
 
 
 def printed_frequencies() -> tuple[float, ...]:

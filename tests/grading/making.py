@@ -19,9 +19,18 @@ CLASS_EA_LINK = "iso-11801-1/class-ea/permanent-link-2"
 CLASS_EA = "iso-11801-1/class-ea/channel"
 
 
-def grid(low: float = 1.0, high: float = 500.0, points: int = 60) -> np.ndarray:
-    """A grid of few points: even on a logarithmic axis, rounded to 10 kHz."""
-    return np.unique(np.round(np.geomspace(low, high, points), 2))
+BANDS = ((31.25, 0.15), (100, 0.25), (250, 0.5), (500, 1.0), (1000, 2.0), (2000, 5.0))
+"""Steps of a field test, MHz, up to a frequency (reference section 6, C)."""
+
+
+def grid(low: float = 1.0, high: float = 500.0) -> np.ndarray:
+    """A grid in the widest steps that a field test may take."""
+    parts, start = [np.array([low, high])], 1.0
+    for end, step in BANDS:
+        parts.append(np.append(np.arange(start, end, step), end))
+        start = end
+    f = np.unique(np.round(np.concatenate(parts), 2))
+    return f[(f >= low) & (f <= high)]
 
 
 def curves(limit_id: str, f: np.ndarray, margin: float = 5.0, step: float | None = 0.1) -> dict[tuple, np.ndarray]:

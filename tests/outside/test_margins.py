@@ -27,7 +27,7 @@ PRINTED_62 = {"tsb-67/cat5/channel": {"insertion_loss": 18.5, "next": 30.6}}
 def test_so_much_better_than_print_is_so_much_margin(at, printed, better):
     for limit, values in printed.items():
         top = making.limits.get(limit).range_mhz[1]
-        f = np.unique(np.append(making.grid(1, top, 40), at))
+        f = np.unique(np.append(making.grid(1, top), at))
         place = int(np.flatnonzero(f == at)[0])
         for parameter, value in values.items():
             part = making.record(limit, margin=12, f=f)

@@ -64,8 +64,9 @@ def _rows(
         addresses = options.read_groups(path, [group], ["address"], file)["address"]
         mask = np.asarray(pc.is_in(addresses, value_set=among))
         if mask.any():
-            whole = options.read_groups(path, [group], ["address", *schema(name).names], file)
-            rows.extend(whole.filter(pa.array(mask)).to_pylist())
+            whole = options.read_groups(path, [group], ["address", *schema(name).names], file).filter(pa.array(mask))
+            found = options.as_declared(whole, schema(name), path)
+            rows.extend(found.append_column("address", whole["address"]).to_pylist())
     return rows
 
 

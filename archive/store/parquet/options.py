@@ -101,9 +101,18 @@ def read_groups(path: Path, groups: list[int], columns: list[str] | None = None,
 
 
 def as_declared(table: Any, wanted: Any, path: Path) -> Any:
-    """The columns of a schema, in their types. Errors: Trouble where a damaged footer names others."""
+    """The columns of a schema, in their types. Errors: Trouble where a damaged footer names others.
+
+    Columns that were added at the end of a table since the file was written are null.
+    """
+    there = len(wanted)
+    while there and wanted.field(there - 1).nullable and wanted.names[there - 1] not in table.column_names:
+        there -= 1
     try:
-        return table.select(wanted.names).cast(wanted)
+        found = table.select(wanted.names[:there])
+        for place in range(there, len(wanted)):
+            found = found.append_column(wanted.field(place), pa.nulls(len(found), wanted.field(place).type))
+        return found.cast(wanted)
     except UNDECODABLE as error:
         raise broken(path, error) from error
 
