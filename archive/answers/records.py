@@ -1,10 +1,11 @@
-"""Records of an archive as batches: those that are chosen and still count, each once."""
+"""Records of an archive as batches: those that are chosen and still count, each once, as corrected."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
+from archive.answers.amended import amended
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import find
@@ -34,10 +35,11 @@ def read(archive: Archive, wanted: Iterable[Place]) -> Iterator[Batch]:
             for start in range(low, high, _AT_ONCE):
                 stop = min(start + _AT_ONCE, high)
                 batch = next(iter(tables.batches(start, stop, _AT_ONCE)))
-                if not all(p in positions for p in range(start, stop)):
+                listed = [p for p in range(start, stop) if p in positions]
+                if len(listed) < stop - start:
                     ids = batch["records"].column("record_id").to_pylist()
-                    batch = batch.select([ids[p - start] for p in range(start, stop) if p in positions])
-                yield batch
+                    batch = batch.select([ids[p - start] for p in listed])
+                yield amended(archive, deposit, listed, batch)
 
 
 def _stretches(positions: list[int]) -> Iterator[tuple[int, int]]:

@@ -102,12 +102,15 @@ class _Working:
 
 
 def states(
-    rows: Iterable[Row], acceptances: Mapping[str | None, Acceptance] | None = None, named: Iterable[int] = ()
+    rows: Iterable[Row],
+    acceptances: Mapping[str | None, Acceptance] | None = None,
+    named: Mapping[int, int] | None = None,
 ) -> dict[int, RecordState]:
     """State of each record of one link, by row.
 
     rows: all records of the link, and those that they refer to. acceptances: of jobs, by job_id; a job that is not
-    there has no day and requires nothing. named: rows that a person named as accepted.
+    there has no day and requires nothing. named: rows that a person named as accepted, with the number of the ledger
+    entry: of several the last holds.
     """
     work = _Working()
     for r in rows:
@@ -120,7 +123,7 @@ def states(
     for r in work.left.values():
         links[r["link"]].append(r)
     for link in links.values():
-        _of_link(work, link, acceptances or {}, set(named))
+        _of_link(work, link, acceptances or {}, named or {})
     return work.out
 
 
@@ -195,7 +198,9 @@ def _joined(left: dict[int, Row], kind: str) -> list[list[Row]]:
     return [g for g in groups.values() if len(g) > 1]
 
 
-def _of_link(work: _Working, link: list[Row], acceptances: Mapping[str | None, Acceptance], named: set[int]) -> None:
+def _of_link(
+    work: _Working, link: list[Row], acceptances: Mapping[str | None, Acceptance], named: Mapping[int, int]
+) -> None:
     clock = "tested_at" if all(r["tested_at"] for r in link) else "tested_local"
 
     def when(r: Row) -> tuple[str, int]:
@@ -259,12 +264,12 @@ def _latest(group: list[Row], when: Any) -> tuple[Row, str]:
     return max(complete, key=when), why
 
 
-def _accepted(rows: list[Row], how: Acceptance, named: set[int], when: Any) -> tuple[Row, str] | None:
+def _accepted(rows: list[Row], how: Acceptance, named: Mapping[int, int], when: Any) -> tuple[Row, str] | None:
     """The accepted record of one family in one job, and why; None where no test was there to be accepted."""
     if not rows:
         return None
     if chosen := [r for r in rows if r["row"] in named]:
-        return max(chosen, key=when), "named by a person as the accepted record"
+        return max(chosen, key=lambda r: named[r["row"]]), "named by a person as the accepted record"
     if how.day is None:
         return _latest(rows, when)[0], "the latest complete test within the job; no day of acceptance is known"
     there = [r for r in rows if _by(r, how.day)]

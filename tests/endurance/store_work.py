@@ -50,7 +50,7 @@ def one_amendment(archive: Archive, draw: random.Random) -> str:
 
 
 def one_withdrawal(archive: Archive, draw: random.Random) -> str:
-    return f"withdraw {withdraw(archive, records=[_any(archive, draw)], by=None, reason='test').number}"
+    return f"withdraw {withdraw(archive, records=[_any(archive, draw)], by=None, reason='test')}"
 
 
 def one_redaction(archive: Archive, draw: random.Random) -> str:
@@ -61,7 +61,7 @@ def one_redaction(archive: Archive, draw: random.Random) -> str:
     receipt = making.commit()
     assert receipt.entry is not None
     print(f"deposit {receipt.entry['deposit']} 1", flush=True)
-    return f"redact {redact(archive, of_name(archive, name), by=None, reason='test').number}"
+    return f"redact {redact(archive, of_name(archive, name), by=None, reason='test')}"
 
 
 def one_assessment(archive: Archive, draw: random.Random) -> str:

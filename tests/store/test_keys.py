@@ -307,5 +307,5 @@ def test_withdrawals_are_signed_too(archive: Archive, tmp_path: Path) -> None:
     made = deposit(archive, batch(rows()))
     pair = add_key(archive, tmp_path / "keys")
     assert made.entry is not None
-    entry = withdraw(archive, records=[f"{made.entry['deposit']}/0"], by=None, reason=None, sign=pair.sign)
+    entry = withdraw(archive, records=[f"{made.entry['deposit']}/0"], by=None, reason="wrong job", sign=pair.sign)
     assert entry.signed is not None

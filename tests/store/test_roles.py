@@ -107,7 +107,7 @@ def test_a_month_that_is_over_is_accepted() -> None:
 
 def test_a_person_names_the_accepted_record() -> None:
     rows = [row(1, "2019-05-16"), row(2, "2019-05-17")]
-    found = states(rows, {"J": Acceptance("2019-06-01", "stated")}, named=[1])
+    found = states(rows, {"J": Acceptance("2019-06-01", "stated")}, named={1: 5})
     assert accepted(found) == [1]
     assert "named by a person" in found[1].why_accepted
 

@@ -21,9 +21,10 @@ from archive.errors import Trouble
     "--from",
     "table",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    metavar="CSV",
-    help="A table with the columns record, field, value.",
+    metavar="TABLE",
+    help="A table: record (or link, with job), field, value; or old, new to rename labels, rooms and the like.",
 )
+@click.option("--shift", metavar="+1y", help="Move the times of the records by this (y, mo, d, h, min).")
 @signer_options
 @output_options
 def command(
@@ -31,6 +32,7 @@ def command(
     records: tuple[str, ...],
     sets: tuple[str, ...],
     table: Path | None,
+    shift: str | None,
     by: str | None,
     reason: str | None,
     as_json: bool,
@@ -39,34 +41,40 @@ def command(
 ) -> None:
     """Corrects metadata of records: a new event that keeps the old values. Nothing archived is rewritten.
 
-    Fields: link_label, job_id, site, cable_type, configuration, tested_local, local_serial, remote_serial.
+    Fields: link_label, job_id, site, building, floor, space, panel, port, cable_type, configuration, limit_found,
+    tested_local, local_serial, remote_serial, maker, operator, organisation.
 
     \b
     Example:
       muniment amend certificates --job HARBOUR-2019-04 --site "Lantern Quay 4" --set site="Lantern Quay West" \\
         --reason "the site was renamed"
+      muniment amend certificates --from renamed-rooms.csv --job HARBOUR-2019-04 --reason "letter of 3 May"
+      muniment amend certificates --serial 40-00317 --since 2018-01-01 --until 2018-03-31 --shift +1y
     """
     from archive import store
+    from archive.answers.corrections import from_table, shifted
     from archive.cli import signer
     from archive.store.catalogue.filters import addresses
     from archive.store.events import Correction, amend
 
     opened = store.open(archive)
     opened.catch_up()
-    changes = _from_table(table) if table else []
-    if sets:
-        wanted = chosen(filters)
+    wanted = chosen(filters)
+    changes = from_table(opened, table, job=filters["job"], site=filters["site"]) if table else []
+    if sets or shift:
         if not records and not wanted:
             raise Trouble(
                 "which records?", code="option.one-of", expected="--record R or a filter such as --link L --job J"
             )
         listed = [*records, *(addresses(opened.db, wanted) if wanted else [])]
         changes += [Correction(r, field, value) for r in listed for field, value in map(_pair, sets)]
+        if shift:
+            changes += shifted(opened, [opened.address(r) for r in listed], shift)
     if not changes:
         raise Trouble(
             "nothing to correct",
             code="option.nothing-given",
-            expected="--set FIELD=VALUE or --from CSV, and records that it is for",
+            expected="--set FIELD=VALUE, --shift or --from TABLE, and records that it is for",
         )
     entry, made = amend(opened, changes, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     changed = [{"record": c.record, "field": c.field, "old": c.old, "new": c.new} for c in made]
@@ -84,22 +92,3 @@ def _pair(text: str) -> tuple[str, str | None]:
     if not equals:
         raise Trouble("no FIELD=VALUE", code="option.not-field-value", where="--set", found=text)
     return field.strip(), value or None
-
-
-def _from_table(path: Path) -> list[Any]:
-    import csv
-
-    from archive.store.events import Correction
-
-    with path.open(newline="", encoding="utf-8-sig") as file:
-        rows = csv.DictReader(file)
-        missing = {"record", "field", "value"} - set(rows.fieldnames or [])
-        if missing:
-            raise Trouble(
-                "the table lacks columns",
-                code="amend.table-columns",
-                where=f"{path}: line 1",
-                found=", ".join(rows.fieldnames or []) or "nothing",
-                expected="record, field, value",
-            )
-        return [Correction(r["record"], r["field"], r["value"] or None) for r in rows]

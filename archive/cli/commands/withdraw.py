@@ -24,28 +24,32 @@ def command(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Takes records or a deposit out of every statistic; they never stand again. Their bytes and proofs stay.
+    """Takes records or a deposit out of every statistic; they have no role any more. Their bytes and proofs stay.
 
-    Of two records in conflict, withdrawing the wrong one lets the other stand.
+    Of two records in conflict, withdrawing the wrong one lets the other count.
 
     \b
     Example:
       muniment withdraw certificates --deposit 2026-11-25-3f9a1c0712 --reason "wrong job"
     """
     from archive import store
+    from archive.answers.link import people
     from archive.cli import signer
-    from archive.store.events import withdraw
+    from archive.store.events.withdraw import withdraw, withdrawals
 
     opened = store.open(archive)
-    entry = withdraw(
-        opened,
-        records=records,
-        deposits=deposits,
-        by=signer.name(by),
-        reason=reason,
-        sign=signer.sign(opened),
-    )
+    who, sign = signer.name(by), signer.sign(opened)
+    entry = withdraw(opened, records=records, deposits=deposits, by=who, reason=reason or "", sign=sign)
+    former = withdrawals(opened, records, deposits) if entry is None else []
     if as_json:
-        print_json({"records": entry["records"], "deposits": entry["deposits"], "ledger_entry": entry.number})
+        done = entry or former[-1]
+        print_json({"records": done["records"], "deposits": done["deposits"], "ledger_entry": done.number})
+    elif not quiet and entry is not None:
+        click.echo(f"withdrawn by ledger entry {entry.number}: {', '.join([*entry['records'], *entry['deposits']])}")
+        click.echo("next: `muniment history` shows which record counts now")
     elif not quiet:
-        click.echo(f"Withdrawn by ledger entry {entry.number}: {', '.join([*entry['records'], *entry['deposits']])}")
+        for e in former:
+            name = people(opened, [e.get("by")], [e]).get(e.get("by") or "", "somebody who is not named")
+            click.echo(
+                f"withdrawn already, by ledger entry {e.number} of {e.get('at')}, by {name}; nothing was written"
+            )

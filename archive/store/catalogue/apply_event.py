@@ -148,13 +148,6 @@ def _accept(db: sqlite3.Connection, entry: LedgerEntry) -> None:
         db.execute("INSERT INTO acceptances VALUES(?, ?, ?)", (entry["job"], entry["on"], entry.number))
         standing_columns.unsettle_job(db, entry["job"])
     rows = [row for address in entry.get("records", []) if (row := row_of(db, address)) is not None]
-    for row in rows:  # of one link, job and family, the record that was named last is the accepted one
-        db.execute(
-            "DELETE FROM accepted_records WHERE row IN (SELECT o.row FROM records o JOIN records n ON n.row = ? "
-            "WHERE o.link = n.link AND o.job_id IS n.job_id AND o.limit_id IS n.limit_id "
-            "AND o.configuration IS n.configuration)",
-            (row,),
-        )
     db.executemany("INSERT OR REPLACE INTO accepted_records VALUES(?, ?)", [(row, entry.number) for row in rows])
     standing_columns.unsettle_rows(db, rows)
 

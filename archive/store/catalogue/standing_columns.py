@@ -152,9 +152,9 @@ def acceptances(db: sqlite3.Connection, jobs: Iterable[str | None] | None = None
     return {job: _acceptance(found[job]) for job in wanted}
 
 
-def accepted_rows(db: sqlite3.Connection) -> set[int]:
-    """Rows of records that a person named as accepted."""
-    return {int(r[0]) for r in db.execute("SELECT row FROM accepted_records")}
+def accepted_rows(db: sqlite3.Connection) -> dict[int, int]:
+    """Rows of records that a person named as accepted, with the number of the ledger entry."""
+    return {int(r[0]): int(r[1]) for r in db.execute("SELECT row, number FROM accepted_records")}
 
 
 def decisions(db: sqlite3.Connection) -> dict[str, list[Decision]]:
@@ -206,7 +206,7 @@ def _of_label(
     members: list[dict[str, Any]],
     days: Mapping[str | None, Acceptance],
     decided: Mapping[str, list[Decision]],
-    named: set[int],
+    named: Mapping[int, int],
 ) -> list[tuple[Any, ...]]:
     """What is to be written of all records of one label at one site."""
     key = members[0]["link_key"]

@@ -10,7 +10,7 @@ from typing import Any
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.store.archive import Archive
-from archive.store.events.write import record
+from archive.store.events.write import person, record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 
@@ -18,13 +18,27 @@ FIELDS = {
     "link_label": "identifier of the link",
     "job_id": "job",
     "site": "site",
+    "building": "building of the local end",
+    "floor": "floor of the local end",
+    "space": "room or telecommunications space of the local end",
+    "panel": "panel or cabinet position of the local end",
+    "port": "port or outlet of the local end",
     "cable_type": "brand-neutral cable type",
     "configuration": "channel, permanent-link ...",
+    "limit_found": "words of the limit it was tested to; the verdict stays until it is graded again",
     "tested_local": "ISO 8601 local date or date-time, where the instrument's clock was wrong",
+    "tested_at": "the same in UTC, where a zone is known",
     "local_serial": "serial number of the unit at the local end",
     "remote_serial": "serial number of the unit at the remote end",
+    "maker": "maker of the unit at the local end",
+    "operator": "who tested",
+    "organisation": "whom the tester worked for",
 }
 """What may be corrected. What was measured may not: it is withdrawn, and tested again."""
+
+_PERSON = ("operator", "organisation")
+_OUTSIDE = (*_PERSON, "maker")
+"""Fields that the catalogue's records have no column for: their former value stands in the bag."""
 
 
 @dataclass(frozen=True)
@@ -51,15 +65,25 @@ def amend(
     made = _with_old(archive, wanted)
     if not made:
         return None, []
-    listed = [{"record": c.record, "field": c.field, "old": c.old, "new": c.new} for c in made]
-    texts = {"reason": reason, "changes": listed}
-    return record(archive, "amend", by=by, texts=texts, facts={"changes": len(made)}, sign=sign), made
+    named: dict[tuple[str, str | None], tuple[str | None, list[dict[str, Any]]]] = {
+        (c.field, c.new): person(c.new, c.field) for c in made if c.field in _PERSON and c.new
+    }
+    listed = [
+        {"record": c.record, "field": c.field, "old": c.old, "new": named.get((c.field, c.new), (c.new,))[0]}
+        for c in made
+    ]
+    people = [row for _, rows in named.values() for row in rows]
+    texts, facts = {"reason": reason, "changes": listed}, {"changes": len(made)}
+    return record(archive, "amend", by=by, texts=texts, facts=facts, named=people, sign=sign), made
 
 
 def _with_old(archive: Archive, changes: list[Correction]) -> list[Correction]:
     made = []
     for c in changes:
         deposit, _, position = c.record.rpartition("/")
+        if c.field in _OUTSIDE:
+            made.append(Correction(c.record, c.field, c.new))
+            continue
         found = archive.db.execute(
             f"SELECT {c.field} FROM records WHERE deposit = ? AND position = ?", (deposit, int(position))
         ).fetchone()
@@ -78,7 +102,7 @@ def _check(change: Correction) -> None:
         )
     if change.field == "configuration" and change.new is not None:
         _one_of(change, vocabulary.words("configuration"))
-    if change.field == "tested_local" and change.new is not None:
+    if change.field in ("tested_local", "tested_at") and change.new is not None:
         try:
             datetime.fromisoformat(change.new)
         except ValueError:

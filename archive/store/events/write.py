@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from archive import disk
@@ -31,13 +31,15 @@ def record(
     texts: Mapping[str, Any],
     facts: Mapping[str, Any] | None = None,
     attached: Mapping[str, bytes] | None = None,
+    named: Sequence[dict[str, Any]] = (),
     sign: Sign | None = None,
     check: Callable[[], None] | None = None,
 ) -> LedgerEntry:
     """Commits an event and gives its entry.
 
     by: name of who did it, or None where it was not stated. texts: what event.json holds. facts: what the entry
-    itself holds, no names and no free text. attached: more files by name. check: called after every look at the
+    itself holds, no names and no free text. attached: more files by name. named: rows of other people that the texts
+    name by key. check: called after every look at the
     ledger, right before the commit; raises where the event no longer makes sense.
     """
     event_id = layout.new_id(clock.now())
@@ -46,10 +48,11 @@ def record(
     try:
         folder = writing.folder / event_id
         disk.make_folder(folder)
-        who, people = people_json(by)
+        who, depositor = person(by)
+        people = [*depositor, *named]
         contents = {
             EVENT: _json({"event": event, "id": event_id, "at": clock.text(clock.now()), "by": who, **texts}),
-            **({PEOPLE: people} if people else {}),
+            **({PEOPLE: _json(people)} if people else {}),
             **(attached or {}),
         }
         prints = {name: files.write_new(folder / name, data) for name, data in contents.items()}
@@ -79,13 +82,19 @@ def told(p: Fingerprint) -> dict[str, Any]:
     return {"sha256": p.sha256, "bytes": p.bytes}
 
 
-def people_json(name: str | None) -> tuple[str | None, bytes]:
-    """Key of who does something, and the bytes of people.json that holds the name; nothing where it was not stated."""
+def person(name: str | None, role: str = "depositor") -> tuple[str | None, list[dict[str, Any]]]:
+    """Key of a person, and the row that alone holds the name; None and no row where it was not stated."""
     if name is None:
-        return None, b""
+        return None, []
     salt = secrets.token_hex(16)
     key = person_key(salt, name)
-    return key, _json([{"person_key": key, "salt": salt, "name": name, "role": "depositor"}])
+    return key, [{"person_key": key, "salt": salt, "name": name, "role": role}]
+
+
+def people_json(name: str | None) -> tuple[str | None, bytes]:
+    """Key of who does something, and the bytes of people.json that holds the name; nothing where it was not stated."""
+    key, rows = person(name)
+    return key, _json(rows) if rows else b""
 
 
 def _json(value: Any) -> bytes:
