@@ -207,6 +207,15 @@ def _file(tree: Any, number: int, where: str) -> SourceFile:
     tables = tuple(_table(t, i, at) for i, t in enumerate(f.pop("table", []), 1))
     if not tables:
         raise Trouble("names no table", code="mapping.no-table", where=at, expected="at least one [[file.table]]")
+    rowless = next((t for t in tables if kind in ("xml", "json") and t.rows != "labels" and not t.each), None)
+    if rowless is not None:
+        raise Trouble(
+            "a table of rows without their path",
+            code="mapping.no-each",
+            where=f"{at}, table {rowless.name}",
+            found=f"rows = {rowless.rows!r} and no each",
+            expected="each = the path of the rows, from the record",
+        )
     named = tuple(_named(n, i, at) for i, n in enumerate(f.pop("named", []), 1))
     plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in f.items()}
     plain["named"] = named

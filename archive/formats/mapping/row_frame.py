@@ -49,6 +49,10 @@ class RowFrame:
     of its own for each cell, see new_cell; -1 where the cell was counted in an earlier frame."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
+    fed: set[str] = field(default_factory=set)
+    """Columns that rows of the tables were made of."""
+    keyed: set[str] = field(default_factory=set)
+    """Columns that say what such rows are of, such as the pair."""
 
     @property
     def rows(self) -> int:
@@ -62,6 +66,12 @@ class RowFrame:
         if self.shared and name not in self.above:
             self.above[name] = np.full(self.rows, new_cell(), dtype=np.int64)
         return self.above.get(name)
+
+    def lost(self, name: str, of_rows: Bools) -> Bools:
+        """Which cells of a column reached no table. of_rows: rows that nobody knows what they are of."""
+        if name in self.fed or (self.fed and name in self.keyed):
+            return of_rows
+        return np.ones(self.rows, dtype=bool)
 
     def where(self, rows: Ints) -> pa.Array:
         """Places of some rows as Arrow text, or nulls."""

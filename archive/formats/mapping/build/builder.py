@@ -93,9 +93,10 @@ class Builder:
                 if frame.table.rows != "curves":
                     scalars.rows(frame, keys)
                 curves.cells(frame, keys, axes)
-            lost.append(_lost(frame, keys, wires(frame, parts)))
+            lost.append(_lost(frame, keys, wires(frame, self._writing, problems, parts)))
         columns = facts.columns()
         rows, named = self._shared.rows(facts)
+        facts.leave()
         good = problems.good(n)
         ids = pa.array([self._id(p) for p in places], type=pa.string())
         self._extras(frames, facts, lost, parts, good)
@@ -147,6 +148,7 @@ class Builder:
             for f in frame.table.fields:
                 if f.to.table != "axes" or f.source not in frame.columns:
                     continue
+                frame.fed.add(f.source)
                 for i, cell in enumerate(frame.columns[f.source].to_pylist()):
                     if cell is not None:
                         key = (
@@ -285,7 +287,7 @@ def _lost(frame: RowFrame, keys: Keys, unread: list[tuple[str, Ints]]) -> _Lost:
     """Cells of rows whose parameter, pairing or end nobody knows. unread: columns and rows of a wire map that say
     nothing we can read."""
     taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
-    out = _Lost(frame, dict.fromkeys(taken, keys.lost))
+    out = _Lost(frame, {name: frame.lost(name, keys.lost) for name in taken})
     for name, rows in unread:
         out.by[name] = out.by[name].copy()
         out.by[name][rows] = True

@@ -38,6 +38,7 @@ class CurveAxes:
         some = cells if len(at) == len(cells) else cells.take(pa.array(at))
         if not pc.all(pc.fill_null(pc.equal(some, some[0]), False)).as_py():
             return None
+        frame.keyed.add(listed[0].source)
         try:
             return self._in_cell(some[0].as_py(), listed[0])
         except ValueError:
@@ -49,11 +50,13 @@ class CurveAxes:
             return frame.axis
         record = int(frame.record[i])
         named = frame.table.find("axis")
+        frame.keyed.update(x.source for x in [named] if x is not None)
         name = frame.columns[named.source][i].as_py() if named and named.source in frame.columns else ""
         listed = [x for x in frame.table.fields if x.to.table == "row" and x.to.name == "frequencies"]
         listed = [x for x in listed if x.source in frame.columns and frame.columns[x.source][i].as_py() is not None]
         if listed:
             near = max(listed, key=lambda x: alike(x.source, f.source))
+            frame.keyed.add(near.source)
             return self._in_cell(frame.columns[near.source][i].as_py(), near)
         regular = self._regular(frame, i, n)
         if regular is not None:
@@ -84,6 +87,7 @@ class CurveAxes:
         for name in ("start", "stop", "step"):
             f = frame.table.find(name)
             if f and f.source in frame.columns and frame.columns[f.source][i].as_py() is not None:
+                frame.keyed.add(f.source)
                 cells = frame.columns[f.source].slice(i, 1)
                 one = numbers.read(cells, self._writing, units.for_unit(f.unit, "MHz", name))
                 given[name] = float(one.values[0])

@@ -97,10 +97,13 @@ class CurveBuilder:
             if f.source not in frame.columns:
                 continue
             if f.to.table == "sweeps":
+                frame.fed.add(f.source)
                 yield written_as(f, self._mapping, f.to.name), None
             elif f.to.table == "row" and f.to.name in names and frame.table.given.parameter:
+                frame.fed.add(f.source)
                 yield written_as(f, self._mapping, frame.table.given.parameter), None
             elif f.to.table == "row" and f.to.name in names and "parameter" in keys.words:
+                frame.fed.add(f.source)
                 named = keys.words["parameter"] if rows is None else keys.words["parameter"].take(pa.array(rows))
                 for parameter in dict.fromkeys(named.drop_null().to_pylist()):
                     which = np.asarray(pc.fill_null(pc.equal(named, parameter), False))

@@ -51,12 +51,14 @@ def keys_of(frame: RowFrame, mapping: Mapping, writing: numbers.Writing, problem
     for name, unit in (("wavelength", "nm"), ("frequency", "MHz")):
         f = frame.table.find(name, kind)
         if f and f.source in frame.columns:
+            frame.keyed.add(f.source)
             found = numbers.read(frame.columns[f.source], writing, units.for_unit(f.unit, unit, name), step=False)
             problems.cells(frame, f.source, found.bad, "a number")
             setattr(keys, name, found.values)
     f = frame.table.find("unit")
     if f and f.source in frame.columns:
-        keys.unit = mapped(frame.columns[f.source], lambda w: u.name if (u := units.find(w)) else None)
+        _word(keys, frame, f, "unit", lambda w: u.name if (u := units.find(w)) else None, writing)
+        keys.unit = keys.words.pop("unit")
     _by_quantity(keys, frame, mapping, with_unit=keys.unit is None)
     return keys
 
@@ -89,6 +91,7 @@ def _word(
     reader: Callable[[str], str | None],
     writing: numbers.Writing,
 ) -> None:
+    frame.keyed.add(f.source)
     cells = encoded(frame.columns[f.source])
     own = {k.strip(): v for k, v in f.words.items()}
     found = mapped(cells, lambda w: own.get(w.strip()) or reader(w))

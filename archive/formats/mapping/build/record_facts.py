@@ -46,6 +46,8 @@ class RecordFacts:
     stated: dict[str, RecordFact] = field(default_factory=dict)
     moved: list[Moved] = field(default_factory=list)
     """Cells that say otherwise than the first, and cells in words that nobody knows. They are kept as extras."""
+    taken: set[str] = field(default_factory=set)
+    """Facts that columns were made of."""
 
     def gather(self, frame: RowFrame, ends: pa.Array | None = None) -> None:
         """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
@@ -56,6 +58,7 @@ class RecordFacts:
             ):
                 continue
             if ends is not None and f.to.table in ("places", "instruments") and not f.to.end:
+                frame.fed.update(e.source for e in [frame.table.find("end")] if e is not None)
                 for end in vocabulary.ENDS:
                     rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(ends, end), False)))
                     self._take(frame.only(rows), replace(f, to=f.to.at(end=end)))
@@ -86,20 +89,31 @@ class RecordFacts:
             if len(at):
                 texts, which = words.take(pa.array(code[at])), None if cell is None else cell[at]
                 self.moved.append(Moved(frame.record[at], f.source, frame.where(at), texts, which, source=frame.source))
-        key = str(f.to)
-        if key in self.stated:
-            taken = pc.coalesce(self.stated[key].text, taken)
-            f = self.stated[key].field
         where = frame.place[np.maximum(rows, 0)] if frame.place is not None else None
         of = None
         if cell is not None:
             of = np.full(self.n, -1, dtype=np.int64)
             of[records] = cell[there[first]]
-        self.stated[key] = RecordFact(f, taken, where, of, frame.source)
+        fact = RecordFact(f, taken, where, of, frame.source)
+        before = self.stated.get(str(f.to))
+        if before is not None:
+            # Another table of the record speaks of it too; what says otherwise is kept.
+            self.lose(fact, pc.fill_null(pc.not_equal(before.text, taken), False))
+            fact.field, fact.text, fact.unread = before.field, pc.coalesce(before.text, taken), before.unread
+            if before.cell is not None or of is not None:
+                none = np.full(self.n, -1, dtype=np.int64)
+                cells_of = [none if x is None else x for x in (before.cell, of)]
+                fact.cell = np.where(np.asarray(before.text.is_valid()), *cells_of)
+        self.stated[str(f.to)] = fact
+
+    def find(self, key: str) -> RecordFact | None:
+        """One fact, which a column is then made of; None where it is not stated."""
+        self.taken.add(key)
+        return self.stated.get(key)
 
     def text(self, key: str) -> pa.Array:
         """One fact as Arrow text of n records."""
-        found = self.stated.get(key)
+        found = self.find(key)
         return pa.nulls(self.n, pa.string()) if found is None else found.text
 
     def columns(self) -> dict[str, Any]:
@@ -115,16 +129,19 @@ class RecordFacts:
             found = self._number(name, "")
             whole = np.isfinite(found) & (found == np.rint(found))
             out[name] = pa.array(np.where(whole, found, 0).astype(np.int64), mask=~whole)
+            if (stated := self.find(f"records.{name}")) is not None:
+                self.lose(stated, pa.array(np.isfinite(found) & ~whole))
         out |= self._verdict()
         out |= self._times()
-        reference = self.stated.get("records.reference_local")
+        reference = self.find("records.reference_local")
         if reference is not None:
             pattern = reference.field.format or self.mapping.date or "ISO"
             out["reference_local"] = mapped(reference.text, lambda w: _local(w, pattern))
+            self.lose(reference, pc.and_(reference.text.is_valid(), out["reference_local"].is_null()))
         return out
 
     def _word(self, name: str) -> pa.Array:
-        stated = self.stated.get(f"records.{name}")
+        stated = self.find(f"records.{name}")
         if stated is None:
             return pa.nulls(self.n, pa.string())
         known = vocabulary.words(name)
@@ -137,10 +154,11 @@ class RecordFacts:
             )
 
         found = mapped(stated.text, one)
-        self._lost(stated, pc.and_(stated.text.is_valid(), found.is_null()))
+        self.lose(stated, pc.and_(stated.text.is_valid(), found.is_null()))
         return found
 
-    def _lost(self, stated: RecordFact, mask: pa.Array) -> None:
+    def lose(self, stated: RecordFact, mask: pa.Array) -> None:
+        """Keeps as extras the cells of a fact that no column has. mask: Arrow bool of n records."""
         at = np.flatnonzero(np.asarray(mask))
         if len(at):
             stated.unread = np.asarray(mask) if stated.unread is None else stated.unread | np.asarray(mask)
@@ -157,14 +175,28 @@ class RecordFacts:
                 found.append(stated.cell[rows if stated.unread is None else rows & ~stated.unread])
         return np.unique(np.concatenate(found))
 
-    def kept(self, table: str, mask: pa.Array) -> None:
-        """Cells that say something of a row of a table which some records do not have (mask) are kept as extras."""
-        for stated in self.stated.values():
+    def leave(self) -> None:
+        """Keeps as extras what no column was made of."""
+        for key, stated in self.stated.items():
+            if key not in self.taken:
+                self.lose(stated, stated.text.is_valid())
+
+    def settle(self, table: str, ids: pa.Array, kept: dict[str, dict[str, str | None]]) -> None:
+        """Keeps as extras what a record says otherwise than the row of a shared table that it names.
+
+        ids: Arrow text, the row of each record, null for none. kept: rows by their id.
+        """
+        for key, stated in self.stated.items():
             if stated.field.to.table == table:
-                self._lost(stated, pc.and_(stated.text.is_valid(), mask))
+                self.taken.add(key)
+                name = stated.field.to.name
+                row = {i: cells.get(name) for i, cells in kept.items()}
+                of_row = mapped(ids, row.get)
+                differs = pc.not_equal(pc.fill_null(of_row, ""), stated.text)
+                self.lose(stated, pc.and_(stated.text.is_valid(), pc.fill_null(differs, False)))
 
     def _number(self, name: str, unit: str) -> Reals:
-        stated = self.stated.get(f"records.{name}")
+        stated = self.find(f"records.{name}")
         if stated is None:
             return np.full(self.n, np.nan)
         given = units.for_unit(stated.field.unit, unit, name) if unit else None
@@ -186,9 +218,8 @@ class RecordFacts:
         )
 
     def _verdict(self) -> dict[str, Any]:
-        stated = self.stated.get("records.reported_verdict")
+        stated, marked = (self.find(f"records.reported_{n}") for n in ("verdict", "marginal"))
         out: dict[str, Any] = {}
-        marked = self.stated.get("records.reported_marginal")
         if stated is not None:
             own = {**self.mapping.verdicts, **stated.field.words}
             out["reported_verdict"] = mapped(stated.text, lambda w: verdicts.read(w, own)[0])
@@ -196,43 +227,54 @@ class RecordFacts:
             mark = mapped(stated.text, lambda w: "true" if verdicts.read(w, own)[1] else None)
             out["reported_marginal"] = mark.cast(pa.bool_())
         if marked is not None:
-            out["reported_marginal"] = pc.coalesce(yes(marked.text), out.get("reported_marginal", yes(marked.text)))
+            found = yes(marked.text)
+            out["reported_marginal"] = pc.coalesce(found, out.get("reported_marginal", found))
+            self.lose(marked, pc.and_(marked.text.is_valid(), found.is_null()))
         return out
 
     def _times(self) -> dict[str, Any]:
-        """tested_found, tested_local, tested_at, utc_offset_min, zone_basis."""
-        whole = self.stated.get("records.tested_found")
-        parts = [self.stated.get(f"records.tested_found[{p}]") for p in ("date", "time")]
-        zones = self.stated.get("records.tested_found[zone]")
-        given = [p for p in parts if p is not None] if whole is None else [whole]
-        if not given:
+        """tested_found, tested_local, tested_at, utc_offset_min, zone_basis.
+
+        Of a record whose tables give both a whole time and its parts the whole one counts.
+        """
+        whole = self.find("records.tested_found")
+        parts = [
+            p for p in map(self.find, ("records.tested_found[date]", "records.tested_found[time]")) if p is not None
+        ]
+        ways = [way for way in ([whole] if whole is not None else [], parts) if way]
+        if not ways:
             return {}
-        pattern = " ".join(p.field.format or self.mapping.date or "ISO" for p in given)
-        texts = [p.text for p in given]
-        found = texts[0] if len(texts) == 1 else _joined(texts)
-        patterns = [p.field.format or self.mapping.date or "ISO" for p in given]
-        local, at, offset, basis = [], [], [], []
-        stated = zones.text.to_pylist() if zones is not None else [None] * self.n
-        cells = list(zip(*(t.to_pylist() for t in texts), strict=True))
-        for i, (cell, zone) in enumerate(zip(cells, stated, strict=True)):
-            when = _together(cell, patterns)
-            if when is None and any(cell) and "words" not in patterns:
-                self._aside(i, given[0], _expected(cell, given, pattern, self.mapping))
-            moment, minutes = _moment(when, zone or self.mapping.zone)
-            # A time of day alone is no date: its words are kept as found.
-            local.append(when.local if when and "-" in when.local else None)
-            at.append(moment)
-            offset.append(minutes)
-            basis.append("record" if moment is not None else None)
+        found = pa.nulls(self.n, pa.string())
+        times: list[dates.When | None] = [None] * self.n
+        for way in ways:
+            free = pc.is_null(found)
+            for one in way:
+                self.lose(one, pc.and_(one.text.is_valid(), pc.invert(free)))
+            found = pc.coalesce(found, way[0].text if len(way) == 1 else _joined([p.text for p in way]))
+            self._read_times(way, np.flatnonzero(np.asarray(free)), times)
+        zones = self.find("records.tested_found[zone]")
+        stated = [None] * self.n if zones is None else zones.text.to_pylist()
+        moments = [_moment(when, zone or self.mapping.zone) for when, zone in zip(times, stated, strict=True)]
         if zones is not None:
             found = pc.if_else(zones.text.is_valid(), pc.binary_join_element_wise(found, zones.text, " "), found)
+        # A time of day alone is no date: its words are kept as found.
+        local = [when.local if when and "-" in when.local else None for when in times]
         return {
             "tested_found": found,
             "tested_local": pa.array(local, type=pa.string()),
-            "tested_at": pa.array(at, type=pa.timestamp("ms", tz="UTC")),
-            "utc_offset_min": pa.array(offset, type=pa.int64()),
-            "zone_basis": pa.array(basis, type=pa.string()),
+            "tested_at": pa.array([m for m, _ in moments], type=pa.timestamp("ms", tz="UTC")),
+            "utc_offset_min": pa.array([minutes for _, minutes in moments], type=pa.int64()),
+            "zone_basis": pa.array([None if m is None else "record" for m, _ in moments], type=pa.string()),
         }
+
+    def _read_times(self, way: list[RecordFact], rows: Ints, times: list[dates.When | None]) -> None:
+        """Times of some records, from one cell or from two; one that cannot be read sets its record aside."""
+        patterns = [p.field.format or self.mapping.date or "ISO" for p in way]
+        cells = list(zip(*(p.text.to_pylist() for p in way), strict=True))
+        for i in rows.tolist():
+            times[i] = _together(cells[i], patterns)
+            if times[i] is None and any(cells[i]) and "words" not in patterns:
+                self._aside(i, way[0], _expected(cells[i], way, " ".join(patterns), self.mapping))
 
 
 def _expected(cells: tuple[str | None, ...], given: list[RecordFact], pattern: str, mapping: Mapping) -> str:

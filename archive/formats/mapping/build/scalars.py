@@ -140,6 +140,7 @@ class ScalarBuilder:
         found = {n: self._numbers(frame, fields[n], parameter, row_units) for n in _NUMBERS if n in fields}
         verdict, marginal, stated_words = self._verdict(frame, fields.get("verdict"))
         if "marginal" in fields:
+            frame.fed.add(fields["marginal"].source)
             marginal = yes(frame.columns[fields["marginal"].source])
         return _Stated(found, verdict, marginal, stated_words)
 
@@ -176,6 +177,7 @@ class ScalarBuilder:
     def _numbers(
         self, frame: RowFrame, f: SourceField, parameter: str, row_units: pa.Array | None = None
     ) -> numbers.Numbers:
+        frame.fed.add(f.source)
         cells, what = frame.columns[f.source], written_as(f, self._mapping, parameter)
         found = numbers.read(cells, self._writing, what.unit, what.turned)
         if row_units is not None:
@@ -253,12 +255,12 @@ class ScalarBuilder:
         there, frequency = stated.there(frame.rows), None
         if "frequency" in fields:
             f = fields["frequency"]
-            unit = units.for_unit(f.unit, "MHz", f.source)
-            mhz = numbers.read(frame.columns[f.source], self._writing, unit, step=False)
-            self._problems.cells(frame, f.source, mhz.bad, "a frequency")
-            frequency = mhz.values
+            frequency = self._plain(frame, f, "MHz", "a frequency")
             there |= ~np.isnan(frequency)
         q = qualifiers(listed[0], frame.table, keys, parameter)
+        if "wavelength" in fields:
+            nm = self._plain(frame, fields["wavelength"], "nm", "a wavelength")
+            q = replace(q, wavelength=pa.array(nm, from_pandas=True))
         for name in ("pairing", "end"):
             if name in fields:
                 q = replace(q, **{name: self._named_by(frame, fields[name], name, parameter)})
@@ -267,10 +269,19 @@ class ScalarBuilder:
             there = np.isin(np.arange(frame.rows), _first(frame.record, there))
         self._report(frame, parameter, q, stated, there, stated.kind, frequency)
 
+    def _plain(self, frame: RowFrame, f: SourceField, unit: str, expected: str) -> Reals:
+        """Frequencies or wavelengths of a column."""
+        frame.fed.add(f.source)
+        found = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, unit, f.source), step=False)
+        self._problems.cells(frame, f.source, found.bad, expected)
+        values: Reals = found.values
+        return values
+
     def _named_by(self, frame: RowFrame, f: SourceField, name: str, parameter: str) -> pa.Array:
         """The end or the pairing of each row, as a cell beside the number names it: Arrow text."""
         ordered = vocabulary.parameter(parameter).per == "ordered"
         own = {**self._mapping.pair_names, **f.words}
+        frame.fed.add(f.source)
         if name == "end":
             return mapped(frame.columns[f.source], lambda w: f.words.get(w.strip()) or end_of(w, self._mapping))
         return mapped(frame.columns[f.source], lambda w: pairing_of(w, self._mapping, ordered, own))
@@ -281,6 +292,7 @@ class ScalarBuilder:
         """Verdict (Arrow text), mark (Arrow bool, null where not marked) and words (Arrow text)."""
         if f is None:
             return None, None, None
+        frame.fed.add(f.source)
         own = {**self._mapping.verdicts, **f.words}
         cells = frame.columns[f.source]
         verdict = mapped(cells, lambda w: verdicts.read(w, own)[0])

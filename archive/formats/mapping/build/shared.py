@@ -39,6 +39,8 @@ class Shared:
             columns[f"{side}_place_id"] = self._keyed(facts, rows["places"], "places", side)
         columns["operator_key"] = self._people(facts, rows["people"])
         columns["job_id"] = self._jobs(facts, rows["jobs"])
+        for table, name in (("people", "operator_key"), ("jobs", "job_id")):
+            facts.settle(table, columns[name], {str(row[_IDS[table]]): row for row in rows[table]})
         return rows, columns
 
     def _keyed(self, facts: RecordFacts, rows: list[Row], table: str, side: str) -> pa.Array:
@@ -46,10 +48,12 @@ class Shared:
         stated: dict[str, pa.Array] = {}
         # What names no side holds for both ends of a place, and for the main unit of an instrument.
         open_sides = ("", side) if table == "places" or side == "local" else (side,)
-        for one in facts.stated.values():
+        of: dict[str, str] = {}
+        for key, one in facts.stated.items():
             t = one.field.to
             if t.table == table and t.end in open_sides and (t.end or t.name not in stated):
-                stated[t.name] = _clean(table, t.name, one, self._mapping)
+                stated[t.name], of[t.name] = _clean(table, t.name, one, self._mapping), key
+        facts.taken.update(of.values())
         if table == "places":
             for name, cells in self._split(facts, side).items():
                 stated.setdefault(name, cells)
@@ -71,7 +75,6 @@ class Shared:
             n: facts.text(f"people.{n}") for n in ("name", "organisation", "contact") if f"people.{n}" in facts.stated
         }
         # Who is not named cannot be a person of the tables: what else is stated of them stays as it was found.
-        facts.kept("people", pc.is_null(facts.text("people.name")))
         if "name" not in stated:
             return pa.nulls(facts.n, pa.string())
 
@@ -93,9 +96,7 @@ class Shared:
             name = row.get("job_id") or row.get("name") or row.get("site") or row.get("client")
             return {**row, "job_id": name} if name else {}
 
-        ids = _combined(stated, facts.n, rows, keyed, "jobs")
-        facts.kept("jobs", pc.is_null(ids))
-        return ids
+        return _combined(stated, facts.n, rows, keyed, "jobs")
 
 
 def _part_named(pattern: re.Pattern[str], name: str, word: str) -> str | None:

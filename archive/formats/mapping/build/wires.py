@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
 
 from archive import vocabulary
-from archive.formats.base import words
+from archive.formats.base import numbers, units, words
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import SourceField
-from archive.formats.mapping.row_frame import RowFrame
+from archive.formats.mapping.row_frame import Problems, RowFrame
 from archive.tables.arrow import Ints
 
 _CONTACTS = "12345678S"
@@ -25,13 +27,13 @@ def contacts(text: str) -> list[tuple[str, str | None, str | None]]:
         return [(n, _far(c), None if _far(c) else "open") for n, c in zip(_CONTACTS, compact.upper(), strict=False)]
     out = []
     for near, far in _STEP.findall(text):
-        known = far.upper() if far.upper() in _CONTACTS and far else None
+        known = _far(far)
         out.append((near.upper(), known, None if known else fault_of(far)))
     return out
 
 
 def _far(c: str) -> str | None:
-    return c.upper() if c.upper() in _CONTACTS else None
+    return c.upper() if len(c) == 1 and c.upper() in _CONTACTS else None
 
 
 def fault_of(word: str) -> str | None:
@@ -40,80 +42,86 @@ def fault_of(word: str) -> str | None:
     return word if word in known else words.meaning(word, "fault")
 
 
-def wires(frame: RowFrame, parts: TableParts) -> list[tuple[str, Ints]]:
-    """Puts the wire map of a frame into parts. Names of fields and rows (int64) that say nothing we can read."""
+class _Contact(NamedTuple):
+    """One row of `wiremap`: row of the frame, near contact, what it ends on, fault, distance in m."""
+
+    row: int
+    near: str
+    far: str | None
+    fault: str | None
+    distance: float = np.nan
+
+
+def wires(frame: RowFrame, writing: numbers.Writing, problems: Problems, parts: TableParts) -> list[tuple[str, Ints]]:
+    """Puts the wire map of a frame into parts. Names of columns and rows (int64) that say nothing we can read."""
     unread: list[tuple[str, Ints]] = []
+    found: list[_Contact] = []
     for f in frame.table.fields:
         if f.source in frame.columns and f.to.table == "wiremap":
-            rest = _contact(frame, f, parts) if f.to.subject else _whole(frame, f, parts)
-            if len(rest):
-                unread.append((f.source, rest))
-    _rows(frame, parts)
+            frame.fed.add(f.source)
+            rest = _contact(frame, f, found) if f.to.subject else _whole(frame, f, found)
+            if rest:
+                unread.append((f.source, np.array(rest, dtype=np.int64)))
+    found += _rows(frame, writing, problems)
+    if found:
+        row, near, far, fault, distance = zip(*found, strict=True)
+        texts = {"near": near, "far": far, "fault": fault}
+        columns = {name: pa.array(cells, type=pa.string()) for name, cells in texts.items()}
+        parts.add("wiremap", frame.record[np.array(row)], **columns, distance_m=np.array(distance))
     return unread
 
 
-def _whole(frame: RowFrame, f: SourceField, parts: TableParts) -> Ints:
-    record, near, far, fault, rest = [], [], [], [], []
-    for i, cell in enumerate(frame.columns[f.source].to_pylist()):
-        if cell is None or not str(cell).strip():
-            continue
-        found = contacts(str(cell).removesuffix(".0"))
-        if not found:
+def _texts(frame: RowFrame, f: SourceField) -> list[str]:
+    """Cells of a column; a whole number without its fraction."""
+    cells = frame.columns[f.source].to_pylist()
+    return ["" if c is None else str(c).strip().removesuffix(".0") for c in cells]
+
+
+def _whole(frame: RowFrame, f: SourceField, out: list[_Contact]) -> list[int]:
+    """Cells that say all contacts; the rows of those that do not."""
+    rest = []
+    for i, cell in enumerate(_texts(frame, f)):
+        found = contacts(cell)
+        if cell and not found:
             rest.append(i)
-        for n, g, h in found:
-            record.append(int(frame.record[i]))
-            near.append(n)
-            far.append(g)
-            fault.append(h)
-    _put(parts, record, near, far, fault)
-    return np.array(rest, dtype=np.int64)
+        out += [_Contact(i, *one) for one in found]
+    return rest
 
 
-def _contact(frame: RowFrame, f: SourceField, parts: TableParts) -> Ints:
+def _contact(frame: RowFrame, f: SourceField, out: list[_Contact]) -> list[int]:
+    """Cells of one contact; the rows of those that say nothing."""
     near = f.to.subject.removeprefix("contact ")
-    record, far, fault, rest = [], [], [], []
-    for i, cell in enumerate(frame.columns[f.source].to_pylist()):
-        text = str(cell).strip().removesuffix(".0").upper() if cell is not None else ""
-        if not text:
-            continue
-        known = text if text in _CONTACTS else None
-        word = None if known else fault_of(text)
-        if known is None and word is None and text.casefold() not in words.empties():
+    rest = []
+    for i, cell in enumerate(_texts(frame, f)):
+        far = _far(cell)
+        fault = None if far else fault_of(cell.upper())
+        if far or fault or cell.casefold() in words.empties():
+            if cell:
+                out.append(_Contact(i, near, far, fault))
+        elif cell:
             rest.append(i)
-            continue
-        record.append(int(frame.record[i]))
-        far.append(known)
-        fault.append(word)
-    _put(parts, record, [near] * len(record), far, fault)
-    return np.array(rest, dtype=np.int64)
+    return rest
 
 
-def _rows(frame: RowFrame, parts: TableParts) -> None:
-    named = {n: frame.table.find(n) for n in ("contact", "far", "fault", "distance")}
-    if not named["contact"] or named["contact"].source not in frame.columns:
+def _rows(frame: RowFrame, writing: numbers.Writing, problems: Problems) -> Iterator[_Contact]:
+    """Rows that are a contact each."""
+    fields = {n: f for n in ("contact", "far", "fault") if (f := frame.table.find(n)) and f.source in frame.columns}
+    if "contact" not in fields:
         return
-    columns = {n: frame.columns[f.source].to_pylist() for n, f in named.items() if f and f.source in frame.columns}
-    record, near, far, fault = [], [], [], []
-    for i, cell in enumerate(columns["contact"]):
-        text = str(cell).strip().removesuffix(".0").upper()
-        if cell is None or text not in _CONTACTS:
-            continue
-        there = columns.get("far", [None] * frame.rows)[i]
-        known = str(there).strip().removesuffix(".0").upper() if there is not None else ""
-        record.append(int(frame.record[i]))
-        near.append(text)
-        far.append(known if known and known in _CONTACTS else None)
-        stated = columns.get("fault", [None] * frame.rows)[i]
-        fault.append(fault_of(str(stated)) if stated else None if known in _CONTACTS else fault_of(known))
-    _put(parts, record, near, far, fault)
-
-
-def _put(parts: TableParts, record: list[int], near: list[str], far: list[str | None], fault: list[str | None]) -> None:
-    text = pa.string()
-    parts.add(
-        "wiremap",
-        np.array(record, dtype=np.int64),
-        near=pa.array(near, type=text),
-        far=pa.array(far, type=text),
-        fault=pa.array(fault, type=text),
-    )
+    frame.fed.update(f.source for f in fields.values())
+    cells = {n: _texts(frame, f) for n, f in fields.items()}
+    distance = np.full(frame.rows, np.nan)
+    at = frame.table.find("distance")
+    if at is not None and at.source in frame.columns:
+        frame.fed.add(at.source)
+        found = numbers.read(frame.columns[at.source], writing, units.for_unit(at.unit, "m", at.source), step=False)
+        problems.cells(frame, at.source, found.bad, "a number (m)")
+        distance = found.values
+    nothing = [""] * frame.rows
+    for i, (near, far, fault) in enumerate(
+        zip(cells["contact"], cells.get("far", nothing), cells.get("fault", nothing), strict=True)
+    ):
+        if _far(near):
+            known = _far(far)
+            word = fault_of(fault) if fault else None if known else fault_of(far.upper())
+            yield _Contact(i, near.upper(), known, word, float(distance[i]))
