@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from typing import Literal
+from typing import Annotated, Literal
 
-from msgspec import Struct, field
+from msgspec import Meta, Struct, field
 
 from archive import vocabulary
 from archive.structs import Number, Positive, Text
@@ -23,7 +23,7 @@ BY_FREQUENCY, BY_LOGARITHM = "straight over f", "straight over lg(f)"
 class Steps(Struct, forbid_unknown_fields=True):
     """A term that is a stepped number: each holds up to and including a frequency."""
 
-    steps: list[tuple[Number, Number]]
+    steps: Annotated[list[tuple[Number, Number]], Meta(min_length=1)]
 
 
 Terms = dict[str, str | Steps]

@@ -83,13 +83,14 @@ class LineBuilder:
         if row.formula is None:
             raise _trouble("a line without a formula", where, expected="formula, pieces, points or breakpoints")
         formula = parse(row.formula, where)
+        value = formula.function({name: self._meaning(name, where) for name in formula.names})
         return Segment(
             low=low,
             high=high,
             closed=closed,
             formula=formula.text,
             expanded=self._expanded(formula),
-            value=formula.function({name: self._meaning(name, where) for name in formula.names}),
+            value=value,
             confidence=_confidence(row, where),
             sources=row.sources,
             note="" if isinstance(row, LineTable) else row.note,
@@ -144,7 +145,7 @@ def _confidence(row: SegmentTable, where: str) -> str:
 
 def _stepped(term: Steps) -> Function:
     """A number that holds up to and including a frequency, then the next."""
-    tops, values = np.array(term.steps, np.float64).reshape(-1, 2).T
+    tops, values = np.array(term.steps, np.float64).T
 
     def value(f: Array) -> Array:
         place = np.searchsorted(tops, f, side="left")

@@ -70,6 +70,8 @@ def stated_by_user(part: Any) -> Any:
     """A copy with a confidence and a source wherever the file states a limit without: who states it stands for it."""
     if isinstance(part, Mapping):
         result = {key: stated_by_user(value) for key, value in part.items()}
+        if "tolerance_percent" in result:
+            result = {"tolerance_confidence": "A", **result}
         return {"confidence": "A", "source": ["own"], **result} if _STATES & result.keys() else result
     return [stated_by_user(row) for row in part] if isinstance(part, list) else part
 

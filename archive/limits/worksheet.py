@@ -228,8 +228,7 @@ def _same(row: Row, answer: bool | Decimal | None) -> bool:
         return False
     exponent = answer.as_tuple().exponent
     assert isinstance(exponent, int)
-    shown = Decimal("0.005") if row.part == VALUE else Decimal(0)  # values are shown to two places
-    return abs(Decimal(row.library) - answer) <= Decimal(1).scaleb(exponent) / 2 + shown
+    return abs(Decimal(row.library) - answer) <= Decimal(1).scaleb(exponent) / 2
 
 
 def _take(limit: Limit, parameter: str, answers: Answers, filled: Filled) -> None:

@@ -1,7 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, memory, exports, properties; without one, all of them. Figures go to standard output, as
-text and, with --json, as one document. A promise that is broken ends the run with an AssertionError.
+Names: kills, writers, flips, memory, exports, properties, mutations; without one, all of them. Figures go to standard
+output, as text and, with --json, as one document. A promise that is broken ends the run with an AssertionError.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import exports, open_forms, properties, store_runs
+from tests.endurance import exports, mutations, open_forms, properties, store_runs
 from tests.endurance.store_work import WORK
 
 
@@ -39,6 +39,11 @@ def random_properties(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield from properties.rounds(0, "tests/tables") if quick else properties.rounds(600)
 
 
+def planted_faults(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """Twenty minutes of small faults planted in limits and grading; quick: one minute."""
+    yield from mutations.score(folder, 60 if quick else 1200, keep=not quick)
+
+
 RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
@@ -46,6 +51,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "memory": open_forms.memory,
     "exports": exports.exports,
     "properties": random_properties,
+    "mutations": planted_faults,
 }
 
 

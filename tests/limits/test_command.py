@@ -64,6 +64,22 @@ def test_show_text_tells_formula_letter_and_source(run: Any) -> None:
         assert part in out
 
 
+def test_show_text_says_roles_letters_and_what_is_own(run: Any, tmp_path: Path) -> None:
+    lines = run("show", "tsb-67/cat5/channel")[1].splitlines()
+    assert "insertion loss (dB, maximum), 1 to 100 MHz, B" in lines  # required: not said
+    assert any(line.endswith("[A at tabulated frequencies, B between: S1]") for line in lines)
+    assert not [line for line in lines if "own limit" in line or "by declaration" in line]
+    lines = run("show", "ieee-802.3/10gbase-t")[1].splitlines()
+    assert "PS ANEXT (dB, minimum), 1 to 500 MHz, C, advisory" in lines
+    assert "  the same as iso-11801-1/class-ea/channel by declaration" in run("show", "en-50173-1/class-ea/channel")[1]
+    own = tmp_path / "own.toml"
+    own.write_text('id="x"\ntitle="Clause 3"\nby="y"\n[lines.next]\nrange_mhz=[1,10]\nformula="30"\n')
+    lines = run("show", str(own))[1].splitlines()
+    assert lines[:3] == ["own/x", "  Clause 3", "  own limit: Clause 3 (stated by y)"]
+    points = run("show", "iso-11801-1/class-b/channel")[1]
+    assert "  at 0.1 MHz: 5.5  [C: M1]" in points and "at this frequency only" in points
+
+
 def test_show_takes_words_and_own_files(run: Any, tmp_path: Path) -> None:
     assert json.loads(run("show", "5e channel, 568-B", "--json")[1])["limit"] == "tia-568-b/cat5e/channel"
     own = tmp_path / "own.toml"
