@@ -17,7 +17,7 @@ _MOST = 8
 
 @dataclass(frozen=True)
 class ResolvedLimit:
-    """The limit that the words of a record name: its id, or None and why it is not known."""
+    """The limit that the words of a record name: its id (reason: what is odd about it), or None and why not."""
 
     limit_id: str | None
     reason: str = ""
@@ -26,7 +26,7 @@ class ResolvedLimit:
 def resolve(batch: Batch, user_limits: dict[str, Any]) -> list[ResolvedLimit]:
     """The limit that each record names. user_limits: by id; records may name them by id, title or document."""
     records = batch["records"]
-    columns = ("limit_found", "configuration", "connections", "tested_local")
+    columns = ("limit_found", "configuration", "connections", "tested_local", "medium")
     cells = zip(*(records.column(name).to_pylist() for name in columns), strict=True)
     by_words = {
         words.lower(): key
@@ -37,18 +37,23 @@ def resolve(batch: Batch, user_limits: dict[str, Any]) -> list[ResolvedLimit]:
     return [
         ResolvedLimit(by_words[words.strip().lower()])
         if words and words.strip().lower() in by_words
-        else _resolve_words(words, configuration, connections, (tested or "")[:10])
-        for words, configuration, connections, tested in cells
+        else _resolve_words(words, configuration, connections, (tested or "")[:10], medium == "fiber")
+        for words, configuration, connections, tested, medium in cells
     ]
 
 
 @lru_cache(maxsize=4096)
-def _resolve_words(words: str | None, configuration: str | None, connections: int | None, tested: str) -> ResolvedLimit:
+def _resolve_words(
+    words: str | None, configuration: str | None, connections: int | None, tested: str, glass: bool
+) -> ResolvedLimit:
     if not words or not words.strip():
         return ResolvedLimit(None, "limit unknown: the record names none")
     found = limits.find(words, tested or None)
     if found.limit_id is not None:
-        return ResolvedLimit(found.limit_id)
+        return ResolvedLimit(found.limit_id, "; ".join(found.remarks))
+    quoted = f"limit unknown: '{' '.join(words.split())}'"
+    if glass:  # every limit of the library is one of copper
+        return ResolvedLimit(None, f"{quoted}; the library has no limits of glass")
     # The record may say apart from the limit what was inside the test.
     fits = [c for c in found.candidates if configuration and _fits(limits.get(c), configuration, connections)]
     if len(fits) == 1:
@@ -56,7 +61,7 @@ def _resolve_words(words: str | None, configuration: str | None, connections: in
     listed = fits or list(found.candidates)
     candidates = ", ".join(listed[:_MOST]) + (f" and {len(listed) - _MOST} more" if len(listed) > _MOST else "")
     why = f"candidates: {candidates}" if listed else found.reason
-    return ResolvedLimit(None, f"limit unknown: '{' '.join(words.split())}'; {why}")
+    return ResolvedLimit(None, f"{quoted}; {why}")
 
 
 def _fits(limit: Any, configuration: str, connections: int | None) -> bool:

@@ -159,8 +159,7 @@ def _reasons(data: GradingInput, judged: Judged, at: Ints, named: list[ResolvedL
             parts.append(f"the instrument says {VERDICTS[reported]}{near}")
         parts += differences.get(r, [])
         parts += _warnings(judged, r)
-        if not judged.is_named[r]:
-            parts.append(configurations.remark(data, limit, named[r], r))
+        parts.append(named[r].reason if judged.is_named[r] else configurations.remark(data, limit, named[r], r))
         out.append("; ".join(part for part in parts if part))
     return out
 

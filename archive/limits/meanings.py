@@ -20,7 +20,7 @@ class Meaning:
     editions: those left by the document that is named, oldest first; all where none is. document: that document in
     the words' own way, "" where none is named. latest: the latest of them is meant. designations: for each phrase
     about a category, class or application, what it may mean. configurations: the same. connections: their numbers.
-    faults: why the words decide nothing, however many limits fit.
+    faults: why the words decide nothing, however many limits fit. remarks: what is odd about them and decides nothing.
     """
 
     editions: tuple[str, ...]
@@ -30,6 +30,7 @@ class Meaning:
     configurations: tuple[tuple[str, ...], ...] = ()
     connections: frozenset[str] = frozenset()
     faults: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @property
     def agrees(self) -> bool:
@@ -45,7 +46,7 @@ def meaning_of(found: Sequence[Found], unread: Sequence[str], tested_on: str | N
         facets.setdefault(item.facet, []).append(item)
     faults = [f"the words say that the limit was altered ({item.words})" for item in facets.get("altered", [])]
     documents = _documents(facets)
-    editions, latest, more = _editions(
+    editions, latest, more, remarks = _editions(
         documents, [int(w) for w in unread if re.fullmatch(r"(19|20)\d\d", w)], tested_on
     )
     implied = tuple({d["implies"] for d, _ in documents if "implies" in d})
@@ -64,6 +65,7 @@ def meaning_of(found: Sequence[Found], unread: Sequence[str], tested_on: str | N
         configurations=_configurations(facets),
         connections=frozenset(value for item in facets.get("connections", []) for value in item.values),
         faults=(*faults, *more),
+        remarks=tuple(remarks),
     )
 
 
@@ -84,9 +86,10 @@ def _documents(facets: dict[str, list[Found]]) -> list[tuple[dict[str, Any], Fou
 
 def _editions(
     documents: list[tuple[dict[str, Any], Found]], years: list[int], tested_on: str | None
-) -> tuple[tuple[str, ...], bool, list[str]]:
-    """Editions that documents and years leave, whether the latest is meant, and what is wrong."""
+) -> tuple[tuple[str, ...], bool, list[str], list[str]]:
+    """Editions that documents and years leave, whether the latest is meant, what is wrong, and what is odd."""
     names: list[str] = []
+    remarks: list[str] = []
     faults, latest = [], False
     for document, item in documents:
         listed = document["editions"]
@@ -97,13 +100,17 @@ def _editions(
         if years and not dated and any("years" in e for e in listed):
             faults.append(f"no edition of {item.words} of {', '.join(map(str, years))} is known")
         out = [e["id"] for e in dated or listed if _was_out(e["id"], tested_on)]
+        if not out and len(dated or listed) == 1:
+            # The words name this edition and no other: it is the date that is wrong, as after a clock was reset.
+            out = [(dated or listed)[0]["id"]]
+            remarks.append(f"{item.words} came out after the date of the test")
         if not out:
             faults.append(f"{item.words} came out after the test")
         latest |= document.get("undated", "latest") == "latest" and len(out) > 1
         names += [name for name in out if name not in names]
     if len(documents) > 1:
         latest = latest and len({tuple(e["id"] for e in d["editions"]) for d, _ in documents}) == 1
-    return tuple(names), latest, faults
+    return tuple(names), latest, faults, remarks
 
 
 def _was_out(edition_id: str, tested_on: str | None) -> bool:

@@ -16,13 +16,14 @@ class Resolution:
     """What some words mean.
 
     limit_id: the limit, or None. candidates: what they may mean where it is not decided. reason: how it was decided,
-    or why not. unread: words that no rule knows.
+    or why not. unread: words that no rule knows. remarks: what is odd about a limit that was found.
     """
 
     limit_id: str | None
     candidates: tuple[str, ...]
     reason: str
     unread: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 @lru_cache(maxsize=4096)
@@ -46,8 +47,9 @@ def find(words: str, tested_on: str | None = None) -> Resolution:
     faults = [*meant.faults, *_open_questions(meant, fits)]
     if len(fits) == 1 and not faults:
         title = editions.edition(fits[0].split("/")[0]).head.title
-        how = f"no year is named: the latest edition is meant, {title}" if meant.latest else "named by the words"
-        return Resolution(fits[0], (fits[0],), how, unread)
+        odd = "".join(f", though {remark}" for remark in meant.remarks)
+        how = f"no year is named: the latest edition is meant, {title}" if meant.latest else f"named by the words{odd}"
+        return Resolution(fits[0], (fits[0],), how, unread, meant.remarks)
     if not fits:
         fits = _near(meant)
         faults = faults or ["the library has no such limit"]

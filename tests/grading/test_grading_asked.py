@@ -196,3 +196,22 @@ def test_a_bad_accuracy_file_is_told_in_one_line(tmp_path, text):
     with pytest.raises(Trouble) as trouble:
         accuracy(tmp_path, text)
     assert "accuracy.toml" in str(trouble.value) and "\n" not in str(trouble.value)
+
+
+def test_a_clock_that_was_reset_does_not_hide_an_edition_that_the_words_name():
+    part = record(CAT6A, tested_local="2000-01-01T00:00:00")
+    part["records"][0]["limit_found"] = "TIA-568.2-D Cat 6A Permanent Link"
+    found = verdict(grade(batch(part)))
+    assert (found["limit_id"], found["verdict"]) == (CAT6A, "pass")
+    assert "568.2 d came out after the date of the test" in found["reason"]
+    part["records"][0]["limit_found"] = "Cat 6A Permanent Link"
+    assert verdict(grade(batch(part)))["limit_id"] is None
+
+
+@pytest.mark.parametrize("words", ["OM4 multimode link ISO 11801", "TIA-568.3-D fiber permanent link"])
+def test_glass_is_offered_no_limits_of_copper(words):
+    part = {"records": [{"record_id": "re-1", "medium": "fiber", "limit_found": words, "evidence": "verdict-only"}]}
+    found = verdict(grade(batch(part)))
+    assert found["reason"] == f"limit unknown: '{words}'; the library has no limits of glass"
+    part["records"][0]["medium"] = "copper"
+    assert "candidates: " in verdict(grade(batch(part)))["reason"]

@@ -2,7 +2,7 @@
 
 import pytest
 
-from archive import limits
+from archive import limits, vocabulary
 from archive.grading import grade
 from tests.grading.making import CAT6A, batch, grades, one, verdict
 
@@ -84,3 +84,37 @@ def test_readings_of_a_record_with_worst_points_are_graded():
     ]
     found = verdict(grade(batch(part)))
     assert (found["verdict"], found["parameter"], found["margin"]) == ("fail", "delay_skew", -36.0)
+
+
+def test_worst_points_out_of_the_range_of_a_limit_are_said_to_be_so():
+    row = {"parameter": "next", "pairing": "3-6/4-5", "frequency_mhz": 400.0, "value": 40.0}
+    found = verdict(grade(batch(points(row)), "tia-568.2-d/cat6/permanent-link"))
+    assert (found["verdict"], found["reason"]) == ("not graded", "worst points only, none in the range of this limit")
+
+
+def test_a_fail_that_rests_on_a_worst_value_names_it():
+    row = {"parameter": "next", "pairing": "3-6/4-5", "frequency_mhz": 484.0, "value": 10.0, "kind": "worst_value"}
+    graded = grade(batch(points(row)))
+    found = verdict(graded)
+    assert (found["verdict"], found["parameter"], found["pairing"], found["end"]) == (
+        "fail",
+        "next",
+        "3-6/4-5",
+        "local",
+    )
+    assert (found["frequency_mhz"], found["value"]) == (484.0, 10.0)
+    assert found["margin"] == one(graded, parameter="next", kind="overall")["margin"] < -10
+    assert found["leading_margin"] == found["margin"]
+
+
+def test_an_average_of_alien_power_sums_is_called_one():
+    assert vocabulary.parameter("ps_anext_average").name == "average PS ANEXT"
+    assert vocabulary.parameter("ps_aacr_f_average").name == "average PS AACR-F"
+
+
+@pytest.mark.parametrize("said", [None, ""])
+def test_an_empty_verdict_of_the_instrument_contradicts_nothing(said):
+    part = points({"parameter": "next", "pairing": "3-6/4-5", "frequency_mhz": 484.0, "value": 10.0, "verdict": said})
+    part["records"][0]["reported_verdict"] = said
+    found = verdict(grade(batch(part)))
+    assert found["verdict"] == "fail" and "instrument says" not in found["reason"] and found["agrees"] is None
