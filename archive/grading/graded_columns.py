@@ -22,8 +22,9 @@ FROM_MEMORY = CONFIDENCES.index("C")
 
 DOUBT_MEMORY, DOUBT_COARSE, DOUBT_NEIGHBOURS = 1, 2, 4
 """Why a verdict is provisional, as flags that are added."""
+REMEMBERED = "limit from memory, to be verified against the standard"
 DOUBTS = {
-    DOUBT_MEMORY: "limit from memory, to be verified against the standard",
+    DOUBT_MEMORY: REMEMBERED,
     DOUBT_COARSE: "steps wider than field-test standards allow",
     DOUBT_NEIGHBOURS: "insertion loss interpolated where an exemption depends on it",
 }

@@ -41,7 +41,7 @@ def summary(facts: BookFacts, words: Wording) -> DocumentSection:
     if provisional:
         message = words(
             "Links whose verdict rests on limit lines known to this program only from memory, to be verified against "
-            "the standard: {count}.",
+            "the standard, or on sweeps coarser than field tests are: {count}.",
             count=provisional,
         )
         blocks.append(Notice(words("Provisional verdicts"), [message]))

@@ -106,8 +106,8 @@ def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
             "neither is there, nothing is called marginal."
         ),
         words(
-            "Provisional means: a limit line on which the verdict rests is known to this program only from memory. "
-            "Compare it with the standard before relying on the verdict."
+            "Provisional means: a limit line on which the verdict rests is known to this program only from memory, or "
+            "the sweep is coarser than field tests are. Compare it with the standard before relying on the verdict."
         ),
         words(
             "A verdict rests on what the record holds. It cannot show whether the link measured was the link named, "

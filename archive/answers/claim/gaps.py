@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
 from archive.answers.claim.verdicts import names_of, provisional, worst_text
 from archive.answers.wording import Wording, plain
+from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
 _MOST = 6
 _SAID = frozenset(
@@ -79,17 +81,26 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
         if v["marginal"]:
             yield words("Marginal under {limit}: {basis}.", limit=limit, basis=words(plain(v["marginal_basis"])))
         if v["provisional"]:
-            yield _provisional(stated, limit, words)
+            yield from _provisional(stated, limit, words)
 
 
-def _provisional(stated: StatedVerdict, limit: str, words: Wording) -> str:
-    names = names_of(provisional(stated.grades), words)
-    return words(
-        "Provisional under {limit}: the limit lines of {names} are known to this program only from memory, to be "
-        "verified against the standard.",
-        limit=limit,
-        names=names or words("some parameters"),
-    )
+def _provisional(stated: StatedVerdict, limit: str, words: Wording) -> Iterator[str]:
+    because: dict[str, list[Mapping[str, Any]]] = {}
+    for grade in stated.grades:
+        if grade["provisional"]:
+            for reason in (grade.get("provisional_because") or FROM_MEMORY).split("; "):
+                because.setdefault(reason, []).append(grade)
+    for reason, grades in because.items() or [(FROM_MEMORY, [])]:
+        names = names_of(provisional(grades), words) or words("some parameters")
+        if reason == FROM_MEMORY:
+            yield words(
+                "Provisional under {limit}: the limit lines of {names} are known to this program only from memory, to "
+                "be verified against the standard.",
+                limit=limit,
+                names=names,
+            )
+        else:
+            yield words("Provisional under {limit}, for {names}: {reason}.", limit=limit, names=names, reason=reason)
 
 
 def _changed(s: TestedRecord, words: Wording) -> Iterator[str]:

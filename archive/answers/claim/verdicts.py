@@ -103,6 +103,7 @@ def notes(s: StatedVerdict, words: Wording) -> list[str]:
         (v["reason"], plain(v["reason"])),
         (v["marginal"], words("marginal: {basis}", basis=words(plain(v["marginal_basis"])))),
         (v["provisional"], words("provisional: {names}", names=lines)),
+        (v.get("left_out"), words("left out: {points}", points=plain(v.get("left_out")))),
         (v["confirmed_by"], words("limit lines confirmed: {who}", who=v["confirmed_by"])),
         (v["within_resolution"], words("the margin is within the resolution of the export")),
         (v["agrees"] is False, words("disagrees with the instrument")),
@@ -111,7 +112,7 @@ def notes(s: StatedVerdict, words: Wording) -> list[str]:
 
 
 def provisional(grades: Iterable[Mapping[str, Any]]) -> list[str]:
-    """Parameters whose verdict rests on a limit line that is known only from memory."""
+    """Parameters whose verdict is provisional."""
     found = {g["parameter"] for g in grades if g["provisional"]}
     return [p for p in vocabulary.parameters() if p in found]
 

@@ -114,7 +114,7 @@ BITS = {
     "fixed": 16,  # current or accepted, passed, and the first test failed
     "marginal": 32,  # passed, and marginal
     "marginal_known": 64,  # passed, and whether it is marginal is known
-    "provisional": 128,  # decided here, by a limit line known only from memory
+    "provisional": 128,  # decided here, and provisional
     "by_instrument": 256,  # decided by the instrument's verdict alone
     "retested": 512,  # current or accepted, and tested more than once
     "live": 1024,  # counts as a test
@@ -182,7 +182,7 @@ CELLS = (
 """Columns in which the records of a cell agree; a file of cells has them and `number`, of records that count."""
 
 GRADED = {"not graded": 0, "pass": 1, "fail": 2}
-"""graded_*: what a parameter came to; four more where a deciding limit line is known only from memory."""
+"""graded_*: what a parameter came to; four more where that is provisional."""
 PROVISIONAL = 4
 
 
