@@ -17,6 +17,7 @@ from itertools import combinations
 from typing import Any
 
 from archive import schemas
+from archive.vocabulary import cables
 
 Row = Mapping[str, Any]
 Place = tuple[str, ...]
@@ -168,8 +169,8 @@ def _agree(a: Place, b: Place) -> bool:
 
 def _cable(row: Row) -> tuple[str, str]:
     """Category and construction as far as they are known."""
-    parts = [p if p != "unknown" else "" for p in (row["cable_type"] or "").split("/")]
-    return (parts[0], parts[1]) if len(parts) > 1 else (parts[0], "")
+    parts = cables.known(row["cable_type"])
+    return parts.get("class", ""), parts.get("construction", "")
 
 
 def _explained(a: Row, b: Row) -> bool:

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from archive.formats.base import dates, words
-from archive.formats.cable_types import UNKNOWN, neutral
+from archive.formats.cable_types import recognised
 from archive.formats.draft import heading
 from archive.formats.mapping import verdicts
 from archive.vocabulary import phrases
@@ -49,7 +49,7 @@ def kind(cell: str) -> str:
 
 def _names_cable(text: str) -> bool:
     """A kind of cable or a standard, such as "Cat 6A F/UTP 23 AWG": a value, though its words are of the trade."""
-    if not re.search(r"\d", text) or neutral(text) == UNKNOWN:
+    if not re.search(r"\d", text) or not recognised(text):
         return False
     said = heading.read(text)
     return not (said.parameters or said.generics or said.modifiers or said.wavelength or said.unit)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from archive.formats.base import dates, numbers, units, words
-from archive.formats.cable_types import UNKNOWN, neutral
+from archive.formats.cable_types import recognised
 from archive.formats.mapping import verdicts
 from archive.vocabulary import phrases
 
@@ -106,7 +106,7 @@ def profile(cells: Sequence[Any], decimal: str = ".", thousands: str = "") -> Pr
         out.dates = date_patterns(some)
     out.verdicts = sum(verdicts.general(t) != (None, False) for t in some) / len(some)
     if out.numeric < 0.5 and out.lists < 0.5:
-        out.cables = sum(neutral(t) != UNKNOWN for t in some) / len(some)
+        out.cables = sum(recognised(t) for t in some) / len(some)
         out.limits = sum(bool(_LIMIT.search(phrases.fold(t)) or _LIMIT.search(t)) for t in some) / len(some)
     return out
 

@@ -12,16 +12,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from msgspec.structs import asdict
 
-from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.touchstone.findings import finding
 from archive.formats.touchstone.port_map import PortMap
 from archive.tables import person_key, with_id
+from archive.vocabulary import cables
 
 _TIME = re.compile(
     r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d(?:\.\d{1,6})?)?)\s*(Z|[+-]\d\d:?\d\d)?)?", re.IGNORECASE | re.ASCII
 )
-_CABLE_PARTS = ("cable_class", "cable_construction", "cable_gauge", "cable_conductor", "cable_sheath")
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -162,20 +161,15 @@ def _salt(name: str, organisation: str | None) -> str:
 def _cable_type(given: str | None, where: str) -> str | None:
     if not given:
         return None
-    allowed = [vocabulary.words(name) for name in _CABLE_PARTS]
-    at = 0
-    for i, part in enumerate(given.split("/")):
-        places = [k for k in range(at, len(allowed)) if part in allowed[k]]
-        if not places or (i == 0 and places[0] != 0):
-            raise Trouble(
-                "this is no cable type",
-                code="port-map.cable-type",
-                where=f"{where} cable_type",
-                found=repr(given),
-                expected="for example cat6a/f-utp/awg23/solid",
-                remedy="put the words as they are under cable",
-            )
-        at = places[0] + 1
+    if not cables.valid(given):
+        raise Trouble(
+            "this is no cable type",
+            code="port-map.cable-type",
+            where=f"{where} cable_type",
+            found=repr(given),
+            expected="for example cat6a/f-utp/awg23/solid",
+            remedy="put the words as they are under cable",
+        )
     return given
 
 

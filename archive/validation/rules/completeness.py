@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from archive.tables.arrow import one_chunk
 from archive.validation.catalogue.registry import Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
+from archive.vocabulary import cables
 
 _COUNTED = re.compile(r"[\s_\-#.]*\d*$")
 _CONFIGURATIONS = ("channel", "permanent-link", "basic-link", "mptl", "link-segment")
@@ -155,7 +156,7 @@ def _configuration_of(limit_id: str) -> str:
 def cable_type_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
     """No brand-neutral type, or one that could not be decided."""
     kind = look.words("cable_type")
-    rows = np.flatnonzero((kind == "") | (kind == "unknown"))
+    rows = np.flatnonzero([not cables.known(k).get("class") for k in kind])
     words = look.words("cable_found")[rows]
     yield Raised(rows, found=[f"words found: {w!r}" if w else "nothing found" for w in words])
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from functools import cache
 
 import numpy as np
 
@@ -13,7 +11,7 @@ from archive.tables.arrow import Bools, Ints, Reals
 from archive.validation import catalogue
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.vocabulary import PAIRS
+from archive.vocabulary import PAIRS, cables
 
 M_PER_NS = 0.299792458
 """Speed of light, m/ns (definition of the metre)."""
@@ -147,10 +145,9 @@ def pair_lengths_differ(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     yield Raised(rows, found=[f"{shortest[r]:.1f} to {longest[r]:.1f} m" for r in rows])
 
 
-@cache
 def _gauge(cable_type: str) -> float:
-    found = re.search(r"(?:^|/)awg(\d+)(?:/|$)", cable_type)
-    return float(found.group(1)) if found else np.nan
+    found = cables.known(cable_type).get("gauge", "")
+    return float(found.removeprefix("awg")) if found.startswith("awg") else np.nan
 
 
 def _copper_loop(look: RecordLook) -> tuple[Reals, Bools]:
@@ -229,7 +226,7 @@ def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> I
     measured = ~np.isnan(fit.at_100)
     yield NotLooked(np.unique(rows[measured & np.isnan(length)]), "the length is not known")
     by_class = limits["db_100m"]
-    classes = [c.split("/")[0] for c in look.words("cable_type")]
+    classes = [cables.known(c).get("class", "") for c in look.words("cable_type")]
     per_m = np.array([by_class.get(c, limits["any_db_100m"]) / 100 for c in classes])[rows]
     less, more = limits["connections_db"]
     least = np.maximum(limits["share"][0] * per_m * length - less, 0)
@@ -247,7 +244,7 @@ def cable_below_limit(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
     hits = []
     for row, (kind, limit_id) in enumerate(zip(look.words("cable_type"), look.limits.ids, strict=True)):
         asked = asks.get(limit_id.split("/")[1]) if limit_id.count("/") == 2 else None
-        category = kind.split("/")[0].split(".")[0]
+        category = cables.known(kind).get("class", "").split(".")[0]
         if asked in order and category in order and order.index(category) < order.index(asked):
             hits.append((row, category, limit_id))
     yield Raised.each(hits)

@@ -12,6 +12,7 @@ from archive.validation.catalogue.registry import NotLooked, Raised, Said, Toler
 from archive.validation.look import RecordLook
 from archive.validation.look.local_times import iso, local_times
 from archive.validation.look.record_look import once
+from archive.vocabulary import cables
 
 _NO_KIND = "the kind of fibre is not known"
 
@@ -46,7 +47,7 @@ def losses(look: RecordLook) -> Losses:
 
 def _kind(look: RecordLook) -> Words:
     """multimode, single-mode, or "" where the cable type says neither, by record."""
-    first = [word.split("/")[0] for word in look.words("cable_type")]
+    first = [cables.known(word).get("class", "") for word in look.words("cable_type")]
     return np.array(
         ["multimode" if w.startswith("om") else "single-mode" if w.startswith("os") else "" for w in first],
         dtype=object,

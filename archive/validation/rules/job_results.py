@@ -9,6 +9,7 @@ import numpy as np
 from archive.tables.arrow import Reals
 from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import JobLook
+from archive.vocabulary import cables
 
 
 @rule("link-still-failing")
@@ -58,9 +59,9 @@ def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 @rule("alien-sample-too-small")
 def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Said]:
     """Links with alien crosstalk among those whose cable needs a sample, against the plan."""
-    kinds = [k.split("/") for k in job["cable_type"]]
+    kinds = [cables.known(k) for k in job["cable_type"]]
     wanted = [
-        len(k) > 1 and k[0] in limits["categories"] and k[1] in limits["constructions"] and job.link[i] >= 0
+        k.get("class") in limits["categories"] and k.get("construction") in limits["constructions"] and job.link[i] >= 0
         for i, k in enumerate(kinds)
     ]
     rows = np.flatnonzero(wanted)

@@ -10,6 +10,7 @@ import numpy as np
 from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.validation.look.limits_of import resolve
+from archive.vocabulary import cables
 
 
 @rule("link-missing")
@@ -106,14 +107,5 @@ def cable_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 def _fits(kind: str, wanted: str) -> bool:
     """True where every part that the schedule names is a part of the cable; parts that the cable lacks are open."""
-    have = kind.split("/")
-    for place, part in enumerate(wanted.split("/")):
-        other = place < 2 and len(have) > place
-        if part not in have and (other or any(_same_kind(part, h) for h in have)):
-            return False
-    return True
-
-
-def _same_kind(a: str, b: str) -> bool:
-    kinds = (lambda p: p.startswith("awg"), lambda p: p in ("solid", "stranded"), lambda p: p.endswith("tp"))
-    return any(k(a) and k(b) for k in kinds)
+    have, asked = cables.known(kind), cables.known(wanted)
+    return all(have[part] == asked[part] for part in have.keys() & asked.keys())

@@ -13,6 +13,7 @@ from archive.validation.catalogue.registry import NotLooked, Raised, Said, Toler
 from archive.validation.look import RecordLook
 from archive.validation.look.record_look import once
 from archive.validation.look.wires import CONTACTS, classify
+from archive.vocabulary import cables
 
 _SHOWN = ("open", "reversed", "crossed", "miswire")
 """Classes that contacts show; a short, a split pair and a screen do not."""
@@ -116,5 +117,4 @@ def _open(w: WireMap) -> bool:
 
 
 def _screened(cable_type: str) -> bool:
-    parts = cable_type.split("/")
-    return len(parts) > 1 and parts[1].endswith(("utp", "ftp")) and parts[1] != "u-utp"
+    return cables.screened(cable_type) == cables.SCREENED

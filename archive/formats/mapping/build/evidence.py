@@ -8,6 +8,7 @@ import pyarrow.compute as pc
 
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.tables.arrow import Bools
+from archive.vocabulary import cables
 
 _WORDS = ("verdict-only", "worst-points", "full-sweep")
 _OPTICAL = ("optical_loss", "optical_return_loss", "optical_power", "optical_delay", "backscatter")
@@ -44,8 +45,10 @@ def media(n: int, parts: TableParts, cable_type: pa.Array) -> pa.Array:
     found = np.full(n, None, dtype=object)
     types = cable_type.to_pylist()
     for i, name in enumerate(types):
-        if name and name != "unknown":
-            found[i] = "fiber" if name.startswith("o") else "copper"
+        cable = cables.known(name)
+        if {"class", "construction", "gauge"} & cable.keys():
+            optical = cable.get("class", "").startswith("o") or cable.get("gauge", "awg")[0].isdigit()
+            found[i] = "fiber" if optical else "copper"
     for table, column in (("readings", "quantity"), ("reported", "parameter"), ("sweeps", "parameter")):
         for record, columns in parts.parts.get(table, []):
             name = columns[column]
