@@ -11,6 +11,7 @@ from typing import Any
 import pyarrow as pa
 
 from archive import grading, limits, schemas
+from archive.answers.job_memory import remembered
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
@@ -31,13 +32,15 @@ Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
 
 @dataclass(frozen=True)
 class Choices:
-    """How to take something in. mapping: a mapping file; policy: severities and tolerances; sign: see store.keys."""
+    """How to take something in. mapping: a mapping file; policy: severities and tolerances; sign: see store.keys;
+    new: a new job or site is meant, though one that is known has nearly the same name."""
 
     mapping: Path | None = None
     schedule: Path | None = None
     policy: Any = None
     sign: Any = None
     dry_run: bool = False
+    new: bool = False
     keep_originals: bool = True
     watch: Pass = iter
 
@@ -49,6 +52,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     can be read; nothing is left in the archive then.
     """
     listed, how = [Path(p) for p in inputs], choices or Choices()
+    facts = remembered(archive, facts, new=how.new)
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
         beside = [p for p in (archive.root, how.mapping, how.schedule) if p is not None]

@@ -32,6 +32,6 @@ def reread(
                 where=deposit,
                 remedy=f"read those of {at}" if at else "they were redacted, or the records came without files",
             )
-        recorded = {name: entry.get(name) for name in ("job", "site", "zone")}
+        recorded = {name: entry.get(name) for name in (("job",) if entry.get("job") else ("site", "zone"))}
         facts = DepositFacts(**recorded, by=by, reason=reason, more={"originals_in": deposit})
         return intake.ingest(archive, [folder], facts, intake.Choices(mapping=mapping, sign=sign, keep_originals=False))

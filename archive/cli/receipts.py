@@ -37,6 +37,11 @@ def text(made: Receipt, *, dry_run: bool = False) -> str:
     if document["set_aside"]:
         lines.append(f"  {document['set_aside']:>8}  SET ASIDE: could not be read; `muniment setaside` says why")
     lines += [f"  {count:>8}  findings: {severity}" for severity, count in document["findings"].items()]
+    for other in document.get("elsewhere", []):
+        lines.append(
+            f"  {other['records']:>8}  HERE ALREADY UNDER JOB {other['job']}, deposit {other['deposit']}; to move it:\n"
+            f"            muniment amend ARCHIVE --deposit {other['deposit']} --set job_id=JOB"
+        )
     lines += [f"  {line}" for line in document.get("notes", [])]
     lines += [f"  TO KNOW: {line}" for line in document.get("cautions", [])]
     lines.append(f"  ledger head {document['ledger_head']} over {document['ledger_size']} entries")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
 
@@ -31,16 +31,21 @@ def name(by: str | None) -> str | None:
     """
     if by is not None:
         return by.strip() or None
+    found = _settings().get("name")
+    return str(found) if found else None
+
+
+def _settings() -> dict[str, Any]:
+    """This user's settings; empty where there are none. Errors: Trouble where they are not TOML."""
     path = folder() / "me.toml"
     try:
-        found = tomllib.loads(path.read_text(encoding="utf-8")).get("name")
+        return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        return None
+        return {}
     except (ValueError, UnicodeDecodeError) as error:
         raise Trouble(
             "this user's settings are not valid TOML", code="settings.not-toml", where=str(path), found=str(error)
         ) from None
-    return str(found) if found else None
 
 
 def key_folder(archive_id: str) -> Path:
@@ -61,12 +66,26 @@ def sign(archive: Archive) -> Sign | None:
     return load(max(held)[1]).sign if held else None
 
 
-def set_name(new: str) -> Path:
-    """Sets the name; returns the file that holds it."""
+def archive() -> Path:
+    """The archive that this user set once. Errors: Trouble where none is set."""
+    found = _settings().get("archive")
+    if not found:
+        raise Trouble(
+            "no archive is named",
+            code="settings.no-archive",
+            expected="--into ARCHIVE",
+            remedy="set it once with `muniment me --archive ARCHIVE`",
+        )
+    return Path(str(found))
+
+
+def set_me(**settings: str | None) -> Path:
+    """Sets name or archive (absolute path), as far as they are given; returns the file that holds them."""
     import tomlkit
 
     place = folder()
     place.mkdir(parents=True, exist_ok=True)
     path = place / "me.toml"
-    path.write_text(tomlkit.dumps({"name": new}), encoding="utf-8")
+    kept = {**_settings(), **{k: v for k, v in settings.items() if v is not None}}
+    path.write_text(tomlkit.dumps(kept), encoding="utf-8")
     return path

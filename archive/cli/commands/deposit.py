@@ -13,23 +13,27 @@ PATH = click.Path(path_type=Path)
 
 @click.command("deposit")
 @click.argument("inputs", nargs=-1, type=PATH, metavar="INPUT...")
-@click.option("--into", "archive", required=True, type=PATH, metavar="ARCHIVE", help="The archive.")
+@click.option(
+    "--into", "archive", type=PATH, metavar="ARCHIVE", help="The archive (default: the one set with `muniment me`)."
+)
 @click.option("--job", required=True, metavar="JOB", help="The job that the records belong to.")
 @click.option("--site", metavar="SITE", help="Where the links are.")
 @click.option("--zone", metavar="ZONE", help="IANA time zone of the site, such as Europe/Lisbon.")
 @click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built.")
 @click.option("--mapping", type=PATH, metavar="MAPPING.toml", help="Read the files by this mapping.")
+@click.option("--new", is_flag=True, help="A new job or site is meant, though a known one has nearly the same name.")
 @click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
 @signer_options
 @output_options
 def command(
     inputs: tuple[Path, ...],
-    archive: Path,
+    archive: Path | None,
     job: str,
     site: str | None,
     zone: str | None,
     schedule: Path | None,
     mapping: Path | None,
+    new: bool,
     dry_run: bool,
     by: str | None,
     reason: str | None,
@@ -38,10 +42,12 @@ def command(
 ) -> None:
     """Archives exports, open forms and schedules of a job, and prints the receipt.
 
-    What is there already is not archived twice. Interrupted, it is simply run again.
+    What is there already is not archived twice. Interrupted, it is simply run again. Site, zone and schedule of a job
+    are given once; what contradicts them is refused.
 
     \b
-    Exit code 1: something was set aside, two records of one test contradict each other, or a rule found an error.
+    Exit code 1: something was set aside, two records of one test contradict each other, a rule found an error,
+    or what was handed in is here already under another job.
     \b
     Example:
       muniment deposit exports/ week2.zip --into certificates --job HARBOUR-2019-04 --zone Europe/Lisbon
@@ -57,17 +63,19 @@ def command(
             "nothing to deposit", code="option.nothing-given", expected="files, folders or zips, or a --schedule"
         )
     facts = DepositFacts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
-    opened = store.open(archive)
+    place = archive or signer.archive()
+    opened = store.open(place)
     choices = intake.Choices(
         mapping=mapping,
         schedule=schedule,
         sign=signer.sign(opened),
         dry_run=dry_run,
+        new=new,
         watch=lambda b: progress(b, "batches", quiet=quiet),
     )
     made = intake.ingest(opened, inputs, facts, choices)
     for stopped in opened.healed:
-        say(f"{archive}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
+        say(f"{place}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
     if as_json:
         print_json({**made.plain(), "dry_run": dry_run, "healed": opened.healed})
     elif not quiet:

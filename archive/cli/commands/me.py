@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from archive.cli.common import output_options, print_json
@@ -9,8 +11,9 @@ from archive.cli.common import output_options, print_json
 
 @click.command("me")
 @click.argument("name", required=False, metavar="[NAME]")
+@click.option("--archive", type=click.Path(path_type=Path), help="The archive that deposits go into by default.")
 @output_options
-def command(name: str | None, as_json: bool, quiet: bool) -> None:
+def command(name: str | None, archive: Path | None, as_json: bool, quiet: bool) -> None:
     """Sets or shows the name that deposits and other changes carry where --by is not given.
 
     A login name is no evidence of who somebody is, so without a name "not stated" is recorded.
@@ -19,10 +22,13 @@ def command(name: str | None, as_json: bool, quiet: bool) -> None:
     Example:
       muniment me "R. Ostrander"
     """
+    from archive import store
     from archive.cli import signer
 
-    if name is not None:
-        signer.set_name(name)
+    if archive is not None:
+        store.open(archive)
+    if name is not None or archive is not None:
+        signer.set_me(name=name, archive=None if archive is None else str(archive.absolute()))
     known = signer.name(None)
     if as_json:
         print_json({"name": known})

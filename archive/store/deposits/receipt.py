@@ -39,8 +39,9 @@ class Receipt:
 
     @property
     def look(self) -> bool:
-        """Whether there is something to look at: set aside, a conflict, an error finding."""
-        return bool(self.set_aside or self.counts.get("conflicts") or self.findings.get("error"))
+        """Whether there is something to look at: set aside, a conflict, an error finding, another job's records."""
+        told = self.set_aside or self.counts.get("conflicts") or self.findings.get("error")
+        return bool(told or self.details.get("elsewhere"))
 
 
 def receipt(archive: Archive, deposit: str) -> Receipt:
@@ -50,7 +51,7 @@ def receipt(archive: Archive, deposit: str) -> Receipt:
 
 def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
     """The receipt that a deposit's entry gives."""
-    told = ("job", "site", "zone", "at", "by", "path", "root", "notes")
+    told = ("job", "site", "zone", "at", "by", "path", "root", "notes", "elsewhere")
     details = {name: entry[name] for name in told if entry.get(name) is not None}
     details |= _texts(archive, entry)
     times = archive.db.execute("SELECT number, at FROM entries WHERE number <= ? AND kind != 'void'", (entry.number,))

@@ -25,7 +25,7 @@ from archive.store.events.keep_schema import keep_schema
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
 from archive.store.parquet.sweeps import packed
-from archive.store.records import reading
+from archive.store.records import KNOWN_ALREADY, reading, split_address
 from archive.tables import Batch, person_key
 from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
@@ -82,6 +82,7 @@ class Deposit:
         self._set_aside = 0
         self._listed = 0
         self._same_file = 0
+        self._known_sources: Counter[str] = Counter()
         self._ids: set[str] = set()
         self._received: list[dict[str, Any]] = []
         self.limits: set[str] = set()
@@ -154,7 +155,7 @@ class Deposit:
 
         def fields() -> dict[str, Any]:
             made = decide(self.archive.db, table, fetch)
-            if made.all_known and not self._set_aside and not self._listed:
+            if made.all_known and not self._listed and not (self._set_aside and self._unseen):
                 raise _NothingNew(made)
             return self._entry(place, tag, made)
 
@@ -182,10 +183,39 @@ class Deposit:
         self.abandon()
         return self._nothing_new(made)
 
+    @property
+    def _unseen(self) -> bool:
+        """Whether a file was received that the archive does not hold; without originals nobody can tell."""
+        return not self._received or any("kept_in" not in told for told in self._received)
+
     def _nothing_new(self, made: Decisions) -> Receipt:
         counts = made.counts()
         counts["same_file"] += self._same_file
-        return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, {})
+        elsewhere = self._elsewhere(made)
+        details = {"elsewhere": elsewhere} if elsewhere else {}
+        return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, details)
+
+    def _elsewhere(self, made: Decisions) -> list[dict[str, Any]]:
+        """Records that are here already under another job: job, deposit, and how many of those handed in."""
+        db, found = self.archive.db, Counter[tuple[str, str]]()
+        for source, count in self._known_sources.items():
+            row = db.execute(
+                "SELECT job_id, deposit FROM records WHERE source_id = ? ORDER BY job_id IS ? DESC, row",
+                (source, self.facts.job),
+            ).fetchone()
+            if row is not None:
+                found[row[0], row[1]] += count
+        for kind in KNOWN_ALREADY:
+            for _, address in made.pairs[kind]:
+                if row := db.execute(
+                    "SELECT job_id, deposit FROM records WHERE deposit = ? AND position = ?", split_address(address)
+                ).fetchone():
+                    found[row[0], row[1]] += 1
+        return [
+            {"job": job, "deposit": deposit, "records": count}
+            for (job, deposit), count in sorted(found.items(), key=str)
+            if job != self.facts.job
+        ]
 
     def _entry(self, place: str, tag: Any, made: Decisions) -> dict[str, Any]:
         counts = made.counts()
@@ -204,6 +234,7 @@ class Deposit:
             "findings": dict(sorted(self._findings.items())),
             "set_aside": self._set_aside,
             "decisions": made.plain(self.id),
+            **({"elsewhere": elsewhere} if (elsewhere := self._elsewhere(made)) else {}),
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
 
@@ -243,6 +274,8 @@ class Deposit:
         if not known and not held:
             return batch
         self._same_file += len(known)
+        sources_of = zip(ids, batch["records"]["source_id"].to_pylist(), strict=True)
+        self._known_sources.update(source for i, source in sources_of if i in known and source)
         kept = batch.select(i for i in ids if i not in known)
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
 
