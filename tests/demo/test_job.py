@@ -11,6 +11,7 @@ from archive import formats, grading, validation
 from archive.demo import analyser, exports, job, population
 from archive.demo.curves import curves
 from archive.tables import concat
+from tests.demo import provisional
 
 
 @pytest.fixture(scope="module")
@@ -180,3 +181,17 @@ def test_the_layout_that_nothing_describes_is_drafted_whole(folder):
     ours = {(r["parameter"], r["end"], r["pairing"], r["margin"]) for r in batch["reported"].to_pylist()}
     rows = [r for r in job.basement()["reported"].to_pylist() if r["kind"] == "worst_margin" and r["frequency_mhz"]]
     assert ours == {(r["parameter"], r["end"], r["pairing"], r["margin"]) for r in rows}
+
+
+def test_how_many_verdicts_are_provisional_and_why(graded):
+    """The README tells this figure (python -m tests.demo.provisional prints it): none, since what remains from memory
+    of the demo's limit, the 3 dB rule and two caps, decides nothing here."""
+    found = provisional.figure(graded)
+    assert (found["verdicts"], found["provisional"], found["because"]) == (60, 0, {})
+    assert found["from_memory"] == {
+        "tia-568.2-d/cat6a/permanent-link": [
+            "return loss: for information where the insertion loss measured is below 3 dB",
+            "ACR-F: values above revert to 65",
+            "PS ACR-F: values above revert to 62",
+        ]
+    }
