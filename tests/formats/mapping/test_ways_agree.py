@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 import archive.formats
 from archive.formats.conversion_account import ConversionAccount
 from archive.formats.mapping import chunks
+from archive.formats.mapping.rows.cutter import Cutter
 from archive.formats.mapping.rows.parse import Parser
 
 FIELDS = {
@@ -75,7 +76,7 @@ fields = [
 
 
 def read(text: str, way: str) -> Any:
-    """What is in the tables, without ids and places. way: columns, rows or blocks."""
+    """What is in the tables, without ids and places. way: columns, rows, blocks or lines."""
     with TemporaryDirectory() as name, pytest.MonkeyPatch.context() as patch:
         folder = Path(name)
         fields = "\n".join(f'  {{ from = "{source}", to = "{to}" }},' for source, to in FIELDS.items())
@@ -83,8 +84,10 @@ def read(text: str, way: str) -> Any:
         (folder / "mapping.toml").write_text(MAPPING.replace("{fields}", fields), "utf-8")
         if way == "rows":
             patch.setattr(Parser, "_fast", lambda self, block: None)
-        if way == "blocks":
+        if way in ("blocks", "lines"):
             patch.setattr(chunks, "_plain", lambda file: False)
+        if way == "lines":
+            patch.setattr(Cutter, "_lines", lambda self, rows, start, current: 0)
         account, out = ConversionAccount(), []
         for batch in account.counted(archive.formats.read(folder / "export.csv", mapping=folder / "mapping.toml")):
             labels = dict(zip(*(batch["records"][n].to_pylist() for n in ("record_id", "link_label")), strict=True))
@@ -113,6 +116,7 @@ def test_columns_rows_and_blocks_read_the_same(text: str) -> None:
     found = read(text, "columns")
     assert read(text, "rows") == found
     assert read(text, "blocks") == found
+    assert read(text, "lines") == found
     cells = found[2]
     assert cells["read"] == cells["mapped"] + cells["extras"] + cells["ignored"]
 

@@ -14,7 +14,18 @@ from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.labels import labels_of
 from archive.formats.mapping.rows.shape import RowShape, begins_with_number
-from archive.formats.mapping.rows.text_rows import Cell, RawRow, Row, Splitter, blank, filled, fixed, joined, skipper
+from archive.formats.mapping.rows.text_rows import (
+    Cell,
+    RawRow,
+    Row,
+    Splitter,
+    blank,
+    filled,
+    fixed,
+    joined,
+    mark_of,
+    skipper,
+)
 from archive.vocabulary import phrases
 
 
@@ -66,6 +77,10 @@ class Cutter:
         self._seen: dict[RawRow, bool] = {}
         self._words = frozenset(p for parts in self._parts.values() for p in parts)
         self._least = _least(self._tables, self._parts)
+        # A row of headings that are numbers would pass for a row of another table.
+        self._numbers_name = any(
+            t.headings_are == "frequencies" or any(map(begins_with_number, self._parts[t.name])) for t in self._tables
+        )
         self._tidied: dict[object, str] = {}
         self._marked: dict[str, bool] = {}
         self._body_cells: set[Cell] = set()
@@ -150,16 +165,23 @@ class Cutter:
 
     def _body(self, rows: Sequence[RawRow], i: int, current: TableSection) -> int:
         """How many rows from one on belong to the table above."""
-        return self._run(rows, i) or int(self._goes_on(rows[i], current))
+        plainly = self._lines(rows, i, current) if isinstance(rows[i], str) else self._run(rows, i)
+        return plainly or int(self._goes_on(rows[i], current))
+
+    def _lines(self, rows: Sequence[RawRow], start: int, current: TableSection) -> int:
+        """How many lines from one on are plainly rows of the table above."""
+        if current.shape.line is None or self._skip is not None or _bare(current.table):
+            return 0
+        match, stop = current.shape.line.match, start
+        while stop < len(rows) and match(rows[stop]):  # type: ignore[arg-type]
+            stop += 1
+        return stop - start
 
     def _goes_on(self, raw: RawRow, current: TableSection) -> bool:
         """Whether a row belongs to the table above: by its columns, and by what the mapping names."""
         if _bare(current.table):
             return _all_numbers(self._split(raw), current.table)
-        if isinstance(raw, str):
-            if self._skip is None and current.shape.plainly(raw):
-                return True
-        elif self._plainly(raw):
+        if not isinstance(raw, str) and self._plainly(raw):
             return True
         cells = self._split(raw)
         if blank(cells) or (self._skip and self._skip.search(joined(cells))) or self._heading(raw):
@@ -173,7 +195,7 @@ class Cutter:
 
     def _run(self, rows: Sequence[RawRow], start: int) -> int:
         """How many rows of a sheet from one on hold nothing but cells that are known to name nothing."""
-        if not self._quick or not self._body_cells or isinstance(rows[start], str):
+        if not self._quick or not self._body_cells:
             return 0
         firsts, known = self._body_firsts, self._body_cells.issuperset
         stop = start
@@ -314,8 +336,7 @@ class Cutter:
         return self._section(table, heads), table.header_rows + table.units_row
 
     def _section(self, table: SourceTable, heads: list[str]) -> TableSection:
-        plain = self._file.kind == "delimited" and len(self._file.delimiter) == 1 and not table.widths
-        mark = self._file.delimiter if plain else ""
+        mark = "" if table.widths or self._numbers_name else mark_of(self._file)
         return TableSection(table, heads, RowShape(table, heads, mark, self._file.quote))
 
     def _below_title(self, cells: Row) -> bool:

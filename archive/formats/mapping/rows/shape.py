@@ -23,28 +23,30 @@ def begins_with_number(cell: Cell) -> bool:
 class RowShape:
     """Tells the rows of a table from what else may follow it, such as labels, titles and footers.
 
-    heads: names of its columns. delimiter: "" where its lines are not cut at a mark.
+    heads: names of its columns. delimiter: what its lines are cut at, as text_rows.split has it, "" for fixed places.
+    line: a regular expression of lines that are plainly rows, without splitting them; it says less than `fits`, and
+    never otherwise. None where there is none.
     """
 
     def __init__(self, table: SourceTable, heads: Sequence[str], delimiter: str, quote: str) -> None:
         self._width = len(heads)
         fields = [table.by_source.get(name) for name in heads]
         self._numbers = [i for i, f in enumerate(fields) if f is not None and _is_number(f, table.rows)]
-        self._line: re.Pattern[str] | None = None
-        # A heading that is a number itself would pass for a row.
-        if delimiter and len(self._numbers) > 1 and not any(_BEGINS.match(heads[i]) for i in self._numbers):
-            self._line = self._pattern(re.escape(delimiter), re.escape(quote))
+        self.line = self._pattern(delimiter, quote) if len(self._numbers) > 1 else None
 
-    def _pattern(self, mark: str, quote: str) -> re.Pattern[str]:
-        """A line without quotes that has a number in each column of numbers."""
-        other = f"[^{mark}{quote}]*"
-        last = self._numbers[-1]
-        cells = [f"{_NUMBER}{other}" if i in self._numbers else other for i in range(last + 1)]
-        return re.compile(f"{mark.join(cells)}(?:{mark}{other}){{0,{self._width - 1 - last}}}$")
-
-    def plainly(self, line: str) -> bool:
-        """Whether a line is plainly a row. It says less than `fits`, and never otherwise."""
-        return self._line is not None and self._line.match(line) is not None
+    def _pattern(self, delimiter: str, quote: str) -> re.Pattern[str] | None:
+        """Lines without quotes, colons and equals signs that have a number in each column of numbers."""
+        last, more = self._numbers[-1], self._width - 1 - self._numbers[-1]
+        if len(delimiter) == 1:
+            mark = re.escape(delimiter)
+            cell, number = f"[^{mark}{re.escape(quote)}:=]*", f"{_NUMBER}[^{mark}{re.escape(quote)}:=]*"
+        elif delimiter in ("blanks", "space"):
+            mark, again = (r"(?: {2,}|\t)", r"(?: [^\s:=]+)*") if delimiter == "blanks" else (r" +", "")
+            cell, number = rf"[^\s:=]+{again}", rf"[-+<>≤≥]?[.,]?\d[^\s:=]*{again}"
+        else:
+            return None
+        cells = [number if i in self._numbers else cell for i in range(last + 1)]
+        return re.compile(f"{mark.join(cells)}(?:{mark}{cell}){{0,{more}}}$")
 
     def fits(self, cells: Row) -> bool:
         """Whether cells are a row: numbers where the table has numbers, and no more cells than it has columns.

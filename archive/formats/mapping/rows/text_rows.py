@@ -122,9 +122,14 @@ def _cells(line: str, delimiter: str, quote: str) -> list[str]:
     return line.split(delimiter)
 
 
+def mark_of(file: SourceFile) -> str:
+    """What the lines of a file are cut at, as `split` has it."""
+    return "blanks" if file.kind == "report" and file.delimiter == "," else file.delimiter
+
+
 def splitter(file: SourceFile) -> Splitter:
     """How a raw row of a file becomes cells; a row of a sheet is them already."""
-    mark = "blanks" if file.kind == "report" and file.delimiter == "," else file.delimiter
+    mark = mark_of(file)
 
     def cut(row: RawRow) -> Row:
         return split(row, mark, file.quote) if isinstance(row, str) else row
