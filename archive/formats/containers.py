@@ -1,13 +1,15 @@
 """Folders and zips: every file in them, and nothing that could do harm.
 
-A zip is refused as a whole where a path climbs out or is absolute, where an entry is a link or is encrypted, or
-where it unpacks to more than MOST_BYTES, to more than MOST_RATIO times its size, or to more than MOST_FILES
-files. What a zip declares is not believed: the bytes that come out are counted. One zip inside another is opened.
+A zip is refused as a whole where a path climbs out or is absolute, where an entry is a link or is encrypted, where
+entries overlap, or where it unpacks to more than MOST_BYTES, to more than the disk has room for, to more than
+MOST_FILES files, or, beyond RATIO_FROM, to more than MOST_RATIO times its size, zips inside it included. What a zip
+declares is not believed: the bytes that come out are counted. One zip inside another is opened.
 """
 
 from __future__ import annotations
 
 import errno
+import shutil
 import stat
 import zipfile
 import zlib
@@ -23,10 +25,14 @@ MOST_BYTES = 64 * 1024**3
 """Bytes that one zip may unpack to."""
 
 MOST_RATIO = 250
-"""Times its own size that an entry above RATIO_FROM may unpack to. Deflate cannot pass 1032; text of curves stays
-below 20, a column of equal cells below 200 (measured)."""
+"""Times its own size that an entry, and a zip as a whole, may unpack to beyond RATIO_FROM. Deflate cannot pass 1032;
+text of curves stays below 20, a column of equal cells below 200 (measured)."""
 
 RATIO_FROM = 50 * 1024**2
+"""Bytes that may come out of a zip, whatever its size."""
+
+SPARE = 256 * 1024**2
+"""Bytes of the disk that stay free."""
 
 MOST_FILES = 1_000_000
 
@@ -85,15 +91,22 @@ def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Itera
         raise Trouble("is neither a file nor a folder", code="input.neither-file-nor-folder", where=str(path))
 
 
-def _file(entry: Entry, temporary: Path, depth: int) -> Iterator[Entry | Refused]:
+def _file(entry: Entry, temporary: Path, depth: int, room: Room | None = None) -> Iterator[Entry | Refused]:
     if depth < MOST_DEPTH and is_packed(entry):
-        yield from _folder(unpack(entry.path, temporary, entry.name), temporary, f"{entry.name}/", depth + 1)
+        room = room or Room(entry.name, entry.size)
+        folder = unpack(entry.path, temporary, entry.name, room)
+        yield from _folder(folder, temporary, f"{entry.name}/", depth + 1, room=room)
     else:
         yield entry
 
 
 def _folder(
-    path: Path, temporary: Path, before: str, depth: int, leave_out: Iterable[Any] = ()
+    path: Path,
+    temporary: Path,
+    before: str,
+    depth: int,
+    leave_out: Iterable[Any] = (),
+    room: Room | None = None,
 ) -> Iterator[Entry | Refused]:
     """Every file below a folder, and what is inside the zips there."""
     for unit in walk(path, before, leave_out):
@@ -101,12 +114,26 @@ def _folder(
             yield unit
             continue
         try:
-            yield from _file(unit, temporary, depth)
+            yield from _file(unit, temporary, depth, room)
         except Trouble as trouble:
             yield Refused(unit.path, unit.name, trouble)
 
 
-def unpack(path: Path, temporary: Path, name: str) -> Path:
+class Room:
+    """How much may come out of one zip and the zips inside it: so many times its size, beyond RATIO_FROM."""
+
+    def __init__(self, name: str, size: int) -> None:
+        self.name, self.size = name, size
+        self.out = 0
+
+    def take(self, count: int, where: str = "") -> None:
+        """So many bytes more come out. Errors: Trouble where that is too much."""
+        self.out += count
+        if self.out > min(MOST_BYTES, max(RATIO_FROM, MOST_RATIO * self.size)):
+            raise _bomb(where or self.name, self.out, self.size)
+
+
+def unpack(path: Path, temporary: Path, name: str, room: Room) -> Path:
     """Unpacks a zip into a folder of its own below `temporary`.
 
     Errors: Trouble where the zip is damaged or refused; nothing is left of it then.
@@ -116,40 +143,41 @@ def unpack(path: Path, temporary: Path, name: str) -> Path:
     try:
         with zipfile.ZipFile(path) as packed:
             inside = packed.infolist()
-            _refuse(inside, name, path.stat().st_size)
-            total = 0
+            refuse(inside, name, path.stat().st_size)
+            _refuse_without_space(inside, name, temporary)
             for info in inside:
                 if not info.is_dir():
-                    total += _extract(packed, info, target, name, total)
+                    _extract(packed, info, target, name, room)
+        return target
+    except Trouble as refused:
+        trouble = refused
     except OSError as error:
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise
-        raise Trouble(
-            "cannot be unpacked",
-            code="zip.cannot-unpack",
-            where=name,
-            found=str(error.strerror),
-            remedy="unpack it yourself",
-        ) from None
+        found = str(error.strerror)
+        trouble = Trouble(
+            "cannot be unpacked", code="zip.cannot-unpack", where=name, found=found, remedy="unpack it yourself"
+        )
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, UnicodeDecodeError) as error:
-        raise Trouble(
+        trouble = Trouble(
             "is damaged or not a zip",
             code="zip.damaged",
             where=name,
             found=str(error),
             remedy="copy or export the zip again",
-        ) from None
-    return target
+        )
+    shutil.rmtree(target)
+    raise trouble
 
 
-def _refuse(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
-    """Everything that can be seen without unpacking."""
+def refuse(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
+    """Refuses a zip for everything that can be seen without unpacking. size: its bytes. Errors: Trouble."""
     if len(inside) > MOST_FILES:
         raise Trouble(
             f"holds {len(inside)} files; at most {MOST_FILES} are read", code="zip.too-many-files", where=name
         )
+    refuse_bomb(inside, name, size)
     seen: set[str] = set()
-    declared = 0
     for info in inside:
         _refuse_path(info, name)
         folded = info.filename.casefold()
@@ -161,7 +189,6 @@ def _refuse(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
                 remedy="zip it again",
             )
         seen.add(folded)
-        declared += info.file_size
         if info.flag_bits & 0x1:
             raise Trouble(
                 "is encrypted",
@@ -169,10 +196,42 @@ def _refuse(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
                 where=f"{name}: {info.filename}",
                 remedy="unpack it with its password and hand in the files",
             )
+
+
+def refuse_bomb(inside: list[zipfile.ZipInfo], name: str, size: int) -> None:
+    """Refuses a zip that says itself that it unpacks to far too much. Errors: Trouble."""
+    for info in inside:
         if info.file_size > RATIO_FROM and info.file_size > MOST_RATIO * max(info.compress_size, 1):
             raise _bomb(f"{name}: {info.filename}", info.file_size, size)
-    if declared > MOST_BYTES:
-        raise _bomb(name, declared, size)
+    Room(name, size).take(sum(info.file_size for info in inside))
+    end = 0
+    for info in sorted(inside, key=lambda i: i.header_offset):
+        if info.header_offset < end:
+            raise Trouble(
+                "two entries stand at one place; it is refused",
+                code="zip.overlap",
+                where=f"{name}: {info.filename}",
+                found=f"it begins at byte {info.header_offset}, and the one before ends at byte {end}",
+                remedy="do not open this zip; ask who sent it",
+            )
+        end = info.header_offset + _LOCAL_HEADER + len(info.orig_filename) + info.compress_size
+
+
+_LOCAL_HEADER = 30
+"""Bytes before the name of an entry (APPNOTE 4.3.7)."""
+
+
+def _refuse_without_space(inside: list[zipfile.ZipInfo], name: str, temporary: Path) -> None:
+    needed, free = sum(info.file_size for info in inside), shutil.disk_usage(temporary).free
+    if needed + SPARE > free:
+        raise Trouble(
+            "there is no room to unpack it",
+            code="zip.no-room",
+            where=name,
+            found=f"{free:,} bytes free in {temporary.parent}",
+            expected=f"{needed + SPARE:,}",
+            remedy="free some, or set TMPDIR to a folder on a larger disk",
+        )
 
 
 def _refuse_path(info: zipfile.ZipInfo, name: str) -> None:
@@ -194,19 +253,19 @@ def _refuse_path(info: zipfile.ZipInfo, name: str) -> None:
         )
 
 
-def _extract(packed: zipfile.ZipFile, info: zipfile.ZipInfo, target: Path, name: str, before: int) -> int:
-    """Unpacks one entry, counting. Bytes written."""
+def _extract(packed: zipfile.ZipFile, info: zipfile.ZipInfo, target: Path, name: str, room: Room) -> None:
+    """Unpacks one entry, counting."""
     out = target.joinpath(*PurePosixPath(info.filename.replace("\\", "/")).parts)
     out.parent.mkdir(parents=True, exist_ok=True)
     written = 0
     with packed.open(info) as source, out.open("xb") as sink:
         while block := source.read(_BLOCK):
             written += len(block)
-            most = max(RATIO_FROM, MOST_RATIO * info.compress_size)
-            if written > info.file_size or written > most or before + written > MOST_BYTES:
-                raise _bomb(f"{name}: {info.filename}", before + written, packed.start_dir)
+            where = f"{name}: {info.filename}"
+            room.take(len(block), where)
+            if written > info.file_size or written > max(RATIO_FROM, MOST_RATIO * info.compress_size):
+                raise _bomb(where, written, info.compress_size)
             sink.write(block)
-    return written
 
 
 def _bomb(where: str, bytes_out: int, bytes_in: int) -> Trouble:
@@ -215,6 +274,6 @@ def _bomb(where: str, bytes_out: int, bytes_in: int) -> Trouble:
         code="zip.bomb",
         where=where,
         found=f"{bytes_out:,} bytes out of a zip of {bytes_in:,}",
-        expected=f"at most {MOST_BYTES:,} bytes, {MOST_RATIO} times the packed size of each file",
+        expected=f"at most {MOST_BYTES:,} bytes, {MOST_RATIO} times the size of the zip and of each file in it",
         remedy="unpack it yourself, look at it, and hand in the files",
     )

@@ -187,3 +187,49 @@ def test_workbooks_are_not_opened_as_zips() -> None:
     with zipfile.ZipFile(buffer, "w") as packed:
         packed.writestr("[Content_Types].xml", "<Types/>")
     assert containers.is_zip(buffer.getvalue())
+
+
+def test_many_entries_each_within_the_ratio(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(containers, "RATIO_FROM", 100_000)
+    path = _zip(tmp_path / "a.zip", *((f"{i}.bin", bytes(99_000)) for i in range(10)))
+    assert path.stat().st_size * containers.MOST_RATIO < 990_000
+    assert "unpacks to far more than it holds" in _refused(path)
+
+
+def test_zips_in_a_zip_share_its_ratio(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(containers, "RATIO_FROM", 100_000)
+    inner = [_zip(tmp_path / f"{i}.zip", ("zeros.bin", bytes(90_000))) for i in range(4)]
+    path = tmp_path / "a.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("good.xml", GOOD)
+        for one in inner:
+            packed.write(one, one.name)
+    reading = archive.formats.read(path)
+    batch = concat(reading)
+    assert len(batch) == 1, "what came out before stays"
+    refused = [r["path"] for r in batch["set_aside"].to_pylist() if "unpacks to far more" in r["reason"]]
+    first = len(GOOD) + sum(one.stat().st_size for one in inner)
+    within = (containers.MOST_RATIO * path.stat().st_size - first) // 90_000
+    assert 0 < within < 4
+    assert len(refused) == 4 - within, "each of them is within the ratio of its own size, all together are not"
+
+
+def test_entries_that_overlap(tmp_path: Path) -> None:
+    """Each entry of the directory points to the data of the first."""
+    path = _zip(tmp_path / "a.zip", ("a.xml", GOOD), ("b.xml", GOOD))
+    whole = bytearray(path.read_bytes())
+    second = whole.index(b"PK\x01\x02", whole.index(b"PK\x01\x02") + 1)
+    whole[second + 42 : second + 46] = bytes(4)  # relative offset of local header: APPNOTE 4.3.12
+    path.write_bytes(whole)
+    assert "two entries stand at one place" in _refused(path)
+
+
+def test_a_zip_for_which_the_disk_has_no_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = _zip(tmp_path / "a.zip", ("a.xml", GOOD))
+    free = containers.shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(containers.shutil, "disk_usage", lambda _: free._replace(free=containers.SPARE + len(GOOD) - 1))
+    line = _refused(path)
+    assert "there is no room to unpack it" in line
+    assert "TMPDIR" in line
+    monkeypatch.setattr(containers.shutil, "disk_usage", lambda _: free._replace(free=containers.SPARE + len(GOOD)))
+    assert len(concat(archive.formats.read(path))) == 1

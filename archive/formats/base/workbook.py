@@ -7,10 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from archive.confined import Confined
-from archive.errors import Trouble
 from archive.formats.base.uncollected import uncollected
 from archive.formats.base.workbook_cells import Row, cells, damaged
-from archive.formats.containers import MOST_RATIO, RATIO_FROM
+from archive.formats.containers import refuse_bomb
 from archive.formats.recognition import Entry
 
 
@@ -46,14 +45,6 @@ def _refuse(path: Path, name: str) -> None:
         return
     try:
         with zipfile.ZipFile(path) as packed:
-            for info in packed.infolist():
-                if info.file_size > RATIO_FROM and info.file_size > MOST_RATIO * max(info.compress_size, 1):
-                    raise Trouble(
-                        "unpacks to far more than it holds; it is refused",
-                        code="workbook.unpacks-too-far",
-                        where=f"{name}: {info.filename}",
-                        found=f"{info.file_size:,} bytes out of {info.compress_size:,}",
-                        remedy="save the sheets you need as a workbook of their own",
-                    )
+            refuse_bomb(packed.infolist(), name, path.stat().st_size)
     except zipfile.BadZipFile as error:
         raise damaged(name, str(error)) from None
