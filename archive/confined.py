@@ -160,7 +160,7 @@ class _Process:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._words,
-            env={**os.environ, "PYTHONPATH": path, "ARROW_DEFAULT_MEMORY_POOL": "system"},
+            env={**os.environ, "PYTHONPATH": path, "ARROW_DEFAULT_MEMORY_POOL": "system", "RUST_BACKTRACE": "0"},
         )
         self._late = False
         self._alive = True
@@ -239,7 +239,7 @@ class _Process:
             self._process.kill()
             code = self._process.wait()
         self._words.seek(0)
-        words = self._words.read()[-4000:].decode("utf-8", "replace")
+        words = self._words.read(1 << 20).decode("utf-8", "replace")
         self._words.close()
         return code, words, self._late
 

@@ -13,11 +13,13 @@ from store_making import batch, rows
 from archive import formats
 from archive.answers.intake import Choices, ingest
 from archive.answers.zone import in_utc, zone
+from archive.confined import MEMORY
 from archive.demo.simulator import simulate
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.deposits import DepositFacts, Receipt
 from archive.tables import Batch
+from tests.formats import hostile
 
 FACTS = DepositFacts(job="HARBOUR-2019-04", by="R. Ostrander")
 
@@ -307,3 +309,20 @@ def test_a_converted_export_does_not_stand_for_the_export(archive: Archive, tmp_
     assert made.entry is not None
     with zipfile.ZipFile(archive.root / made.entry["path"] / "data" / "originals.zip") as packed:
         assert packed.read("Messungen.csv") == export.read_bytes()
+
+
+def test_a_folder_of_hostile_files_and_a_good_one(
+    archive: Archive, export: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each bad file costs itself; the good records are archived, and a line tells of each of the others."""
+    monkeypatch.setenv(MEMORY, "1500")
+    folder = tmp_path / "handed in"
+    folder.mkdir()
+    shutil.copy(export, folder / "good.xml")
+    for name in hostile.FILES:
+        if name != "one-letter.csv":
+            hostile.write(folder, name)
+    made = ingest(archive, [folder], FACTS)
+    assert counted(made) == {"new": 8}
+    assert made.set_aside == len(hostile.FILES) - 1
+    assert made.entry is not None

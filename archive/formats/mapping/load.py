@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 import tomllib
 from collections.abc import Mapping as Dict
 from pathlib import Path
@@ -12,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from archive import vocabulary
 from archive.errors import Trouble
-from archive.formats.base import dates, units
+from archive.formats.base import dates, patterns, units
 from archive.formats.mapping import target
 from archive.formats.mapping.build.cell_arrays import encoding_fault
 from archive.formats.mapping.model import (
@@ -241,6 +240,8 @@ def _named(tree: Any, number: int, where: str) -> tuple[str, str, str]:
 def _table(tree: Any, number: int, where: str) -> SourceTable:
     at = f"{where}, table {number}"
     t = _known(tree, _TABLE, at)
+    if t.get("title", "").startswith("/"):
+        _regex(t["title"].strip("/"), at)
     if t.get("rows") not in ROWS:
         raise Trouble(
             "no such kind of rows",
@@ -278,6 +279,8 @@ def _field(tree: Any, number: int, where: str) -> SourceField:
             expected='{ from = "name in the source", to = "table.name" }',
         )
     at = f"{where}, field {f['from']!r}"
+    if f.get("split", "").startswith("/"):
+        _regex(f["split"].strip("/"), at)
     to = target.parse(f.pop("to"), at)
     confidence = f.pop("confidence", None)
     _written(f, at)
@@ -386,12 +389,14 @@ def _together(files: tuple[SourceFile, ...], where: str) -> None:
 
 
 def _regex(pattern: Any, where: str) -> None:
-    try:
-        re.compile(str(pattern))
-    except re.error as error:
+    if why := patterns.fault(str(pattern)):
         raise Trouble(
-            "is no regular expression", code="mapping.not-a-pattern", where=where, found=f"{pattern}: {error}"
-        ) from None
+            "is no pattern that can be used",
+            code="mapping.not-a-pattern",
+            where=where,
+            found=f"{pattern}: {why}",
+            remedy="write it with plain repetitions, such as ^Total or ^Page \\d+",
+        )
 
 
 def _known(tree: Any, known: Dict[str, Any], where: str) -> dict[str, Any]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import mmap
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -33,6 +35,16 @@ def records(entry: Entry, path: str) -> Iterator[Member]:
         yield Member(tree, around, number, list(news))
         news.clear()
     yield Member(None, {}, 0, list(news))
+
+
+def may_hold_surrogates(entry: Entry) -> bool:
+    """Whether a document escapes half of a character somewhere; a pair of them is one character."""
+    with entry.path.open("rb") as opened:
+        return bool(entry.size) and _HALF.search(mmap.mmap(opened.fileno(), 0, access=mmap.ACCESS_READ)) is not None
+
+
+_HALF = re.compile(rb"\\\0*u\0*[dD]\0*[89A-Fa-f]")
+"""Its escape, in UTF-8 or with the zeros of wider encodings."""
 
 
 def load(entry: Entry) -> Tree:

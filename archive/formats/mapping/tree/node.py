@@ -72,6 +72,21 @@ def of_element(element: Any) -> Tree:
     return out
 
 
+def without_lone_surrogates(tree: Tree) -> tuple[Tree, str]:
+    """The tree with each half of a character replaced, and the first text that held one, with escapes; "" where none
+    did. JSON can escape such halves (RFC 8259, 8.2), and no Unicode text can hold them."""
+    if isinstance(tree, str):
+        plain = tree.encode("utf-8", "replace").decode()
+        return (tree, "") if plain == tree else (plain, tree.encode("ascii", "backslashreplace").decode()[:80])
+    if isinstance(tree, dict):
+        keys, values = without_lone_surrogates([*tree]), without_lone_surrogates([*tree.values()])
+        return dict(zip(keys[0], values[0], strict=True)), keys[1] or values[1]
+    if isinstance(tree, list):
+        found = [without_lone_surrogates(child) for child in tree]
+        return type(tree)(child for child, _ in found), next((text for _, text in found if text), "")
+    return tree, ""
+
+
 def add(into: dict[str, Any], name: str, tree: Tree) -> None:
     """A child, beside those of the same name."""
     if name not in into:

@@ -12,13 +12,23 @@ import numpy as np
 from archive.errors import Trouble
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import Counted, RecordChunk
-from archive.formats.mapping.row_frame import RowFrame, new_cell
+from archive.formats.mapping.row_frame import Problem, RowFrame, new_cell
 from archive.formats.mapping.rows.columns import cell_text, column
 from archive.formats.mapping.target import Target
 from archive.formats.mapping.tree import json_text
 from archive.formats.mapping.tree.leaves import Leaves, absolute, leaves, paths_around, paths_of, use_of
 from archive.formats.mapping.tree.named import NameValueList, turned
-from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, cell_at, is_values, members, value_at
+from archive.formats.mapping.tree.node import (
+    ANY,
+    KEY,
+    Member,
+    Tree,
+    cell_at,
+    is_values,
+    members,
+    value_at,
+    without_lone_surrogates,
+)
 from archive.formats.recognition import Entry
 
 MOST_CELLS = 1_000_000
@@ -37,8 +47,12 @@ def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordC
     size = number = 0
     pending: RecordChunk | None = None
     late: list[tuple[str, Any]] = []
+    halves = file.kind == "json" and json_text.may_hold_surrogates(entry)
+    torn: dict[int, Problem] = {}
     named = [NameValueList(*n) for n in file.named]
     for member in records(entry, file.record):
+        if halves:
+            member, text = _whole(member, entry.name)
         if member.tree is None:
             late = member.fresh
             break
@@ -49,8 +63,10 @@ def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordC
         if held and (size + own.mapped > MOST_CELLS or len(held) >= MOST_RECORDS):
             if pending is not None:
                 yield pending
-            pending = reader.chunk(held, counted, [])
-            held, counted, size = [], [], 0
+            pending = reader.chunk(held, counted, [], torn)
+            held, counted, torn, size = [], [], {}, 0
+        if halves and text:
+            torn[len(held)] = Problem(f"record {member.at}", "a text with half of a character", text, "Unicode", _AGAIN)
         held.append(member)
         counted.append(own)
         size += own.mapped + len(own.loose)
@@ -64,7 +80,28 @@ def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordC
         )
     if pending is not None:
         yield pending
-    yield reader.chunk(held, counted, late)
+    yield reader.chunk(held, counted, late, torn)
+
+
+_AGAIN = "export the link again"
+
+
+def _whole(member: Member, name: str) -> tuple[Member, str]:
+    """The member without halves of characters, and the first text that held one. Errors: Trouble where it stands
+    beside the records, and so concerns all of them."""
+    tree, text = without_lone_surrogates(member.tree)
+    around, beside = without_lone_surrogates(member.around)
+    fresh, more = without_lone_surrogates([list(pair) for pair in member.fresh])
+    if beside or more:
+        raise Trouble(
+            "a text with half of a character beside the records",
+            code="export.not-unicode",
+            where=name,
+            found=beside or more,
+            expected="Unicode",
+            remedy="export it again",
+        )
+    return Member(tree, around, member.at, [(path, value) for path, value in fresh]), text
 
 
 class _TreeReader:
@@ -80,8 +117,11 @@ class _TreeReader:
         self._twice = {path for path, n in times.items() if n > 1}
         self._noun = "line" if file.kind == "xml" else "record"
 
-    def chunk(self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]]) -> RecordChunk:
-        """The chunk of some records. late: leaves that stood after the last record of the file."""
+    def chunk(
+        self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]], torn: dict[int, Problem]
+    ) -> RecordChunk:
+        """The chunk of some records. late: leaves that stood after the last record of the file; torn: what is known to
+        be wrong with some."""
         n = len(held)
         numbers: dict[Any, int] = {}
         frames = [self._label_frame(t, held, numbers) for t in self._labels]
@@ -97,7 +137,9 @@ class _TreeReader:
         for fresh in [*(m.fresh for m in held), late]:
             for name, value in fresh:
                 self._count(leaf, name, value)
-        return RecordChunk(places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), counted=leaf)
+        return RecordChunk(
+            places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), problems=torn, counted=leaf
+        )
 
     def _count(self, leaf: Counted, name: str, value: Any) -> None:
         """One leaf that stands around the records."""

@@ -1,0 +1,89 @@
+"""One bad file costs itself alone: the good file beside it is read, and one line says what is wrong with the other."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+
+import archive.formats
+from archive.confined import MEMORY, SECONDS
+from archive.errors import Trouble
+from archive.formats.survey import survey
+from archive.tables import Batch, concat
+from tests.formats import conformance_kit as kit
+from tests.formats import hostile
+
+REASON = {
+    "far-cell.xlsx": "reading it takes more memory than one file may",
+    "panic.xls": "the library that reads such files failed on it",
+    "many-attributes.xml": "an element with more attributes than any export has",
+    "one-letter.csv": "no reader knows this layout",
+    "long-reference.s4p": "the reference impedances do not match the ports",
+    "bomb.zip": "unpacks to far more than it holds; it is refused",
+    "overlapping.zip": "two entries stand at one place; it is refused",
+    "records.parquet": "its columns are not those of this table",
+}
+
+
+@pytest.fixture(autouse=True)
+def bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is read apart has little memory, so that the tests cannot take that of the machine."""
+    monkeypatch.setenv(MEMORY, "1500")
+    monkeypatch.setenv(SECONDS, "120")
+
+
+def folder_with(tmp_path: Path, name: str) -> Path:
+    folder = tmp_path / "job"
+    folder.mkdir()
+    (folder / "good.xml").write_text(kit.xml_of(kit.minimal()), encoding="utf-8")
+    hostile.write(folder, name)
+    return folder
+
+
+@pytest.mark.parametrize("name", hostile.FILES)
+def test_beside_a_good_file(tmp_path: Path, name: str) -> None:
+    folder = folder_with(tmp_path, name)
+    begun = time.monotonic()
+    reading = archive.formats.read(folder)
+    batch: Batch = concat(reading)
+    assert time.monotonic() - begun < 100
+    assert len(batch) == 1, "the good record"
+    (row,) = batch["set_aside"].to_pylist()
+    assert (row["path"], row["reason"]) == (name, REASON[name])
+    assert row["remedy"] or row["expected"]
+
+
+QUICK = [name for name in hostile.FILES if name != "one-letter.csv"]
+
+
+@pytest.mark.parametrize("name", QUICK)
+def test_surveyed_beside_a_good_file(tmp_path: Path, name: str) -> None:
+    described = {d.path: d for d in survey([folder_with(tmp_path, name)])}
+    assert described[name].unread
+    assert described["good.xml"].records == 1
+
+
+@pytest.mark.parametrize("name", QUICK)
+def test_alone(tmp_path: Path, name: str) -> None:
+    with pytest.raises(Trouble) as raised:
+        list(archive.formats.read(hostile.write(tmp_path, name)))
+    assert raised.value.message == REASON[name]
+    if raised.value.code == "confined.memory":
+        assert (raised.value.found, MEMORY in raised.value.remedy) == ("more than 1,500 MB", True)
+
+
+@pytest.mark.parametrize("name", hostile.IN_PART)
+def test_one_record_of_a_file(tmp_path: Path, name: str) -> None:
+    whole = concat(archive.formats.read(hostile.write(tmp_path, name)))
+    assert len(whole) > 2
+    reasons = whole["set_aside"]["reason"].to_pylist()
+    assert reasons == {"lone-surrogate.json": ["a text with half of a character"], "long-row.tsv": []}[name]
+
+
+def test_a_text_of_mixed_encodings_ends(tmp_path: Path) -> None:
+    path = tmp_path / "mixed.csv"
+    path.write_bytes(hostile.mixed_encodings())
+    with pytest.raises(Trouble, match="text does not fit its encoding"):
+        list(archive.formats.read(path))
