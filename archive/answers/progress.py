@@ -1,111 +1,99 @@
-"""How far a job is: its schedule against everything that has been deposited for it, whenever that came."""
+"""How far a job is: what each of its links comes to, by which record, and what the schedule says of it.
+
+The record that decides for a link is the one that was accepted in the job, or the current one: store.roles says which.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from archive.answers import count_text
 from archive.store import Archive
-from archive.store.catalogue.standing_columns import fold
+from archive.store.catalogue.filters import Filters
+from archive.store.catalogue.search import SHOWN
+from archive.store.catalogue.standing_columns import fold, link_states
+from archive.store.records import COUNTED
+from archive.store.roles import Role
+from archive.validation.look.scheduled_links import ScheduledLinks
+from archive.vocabulary.link_counts import (
+    IN_CONFLICT,
+    IN_DOUBT,
+    MISSING,
+    LinkCounts,
+    LinkResult,
+    link_result,
+    one_of_copies,
+    record_result,
+)
+
+Row = Mapping[str, Any]
+_PLACE = ("building", "floor", "space", "panel", "port")
 
 
 @dataclass(frozen=True)
-class LinkState:
-    """One link of a job. record: the row of the catalogue that answers for it, None where there is none."""
+class JobLink:
+    """One link of a job. record: row of the catalogue that decides for it; None where none does. why: why none does, or
+    why it is in doubt. first_tested: ISO 8601.
+    due_on, place: as scheduled.
+    """
 
-    label: str
-    scheduled: bool
-    record: dict[str, Any] | None
-    due_on: str | None = None
-    required_limit: str | None = None
-    place: dict[str, Any] = field(default_factory=dict)
+    result: LinkResult
+    record: Row | None = None
+    why: str = ""
+    first_tested: str = ""
+    due_on: str = ""
+    place: Mapping[str, str] = field(default_factory=dict)
 
     @property
-    def verdict(self) -> str:
-        """pass, fail, not graded, or not tested."""
-        return "not tested" if self.record is None else self.record["verdict"] or "not graded"
+    def label(self) -> str:
+        """Its label, as scheduled or else as tested."""
+        return self.result.label
 
 
 @dataclass(frozen=True)
 class Progress:
-    """A job in numbers. scheduled: None where no schedule was deposited. notes: look-alikes and the like, in words."""
+    """A job. links: in the order of the schedule, then those beyond it; notes: look-alikes, in words."""
 
     job: str
-    scheduled: int | None
-    links: list[LinkState]
-    late: list[str]
-    notes: list[str]
-
-    @property
-    def missing(self) -> list[str]:
-        """Scheduled and not tested."""
-        return [x.label for x in self.links if x.scheduled and x.record is None]
-
-    @property
-    def unexpected(self) -> list[str]:
-        """Tested and not scheduled; empty where there is no schedule."""
-        return [] if self.scheduled is None else [x.label for x in self.links if not x.scheduled]
-
-    def count(self, verdict: str) -> int:
-        """Number of links with a verdict."""
-        return sum(1 for x in self.links if x.verdict == verdict)
-
-    @property
-    def complete(self) -> bool:
-        """Whether every link is tested and passes, and none is left over."""
-        return all(x.verdict == "pass" for x in self.links) and not self.unexpected and bool(self.links)
+    links: Sequence[JobLink]
+    counts: LinkCounts
+    notes: Sequence[str] = ()
+    role: Role = "accepted"
 
     def plain(self) -> dict[str, Any]:
-        """As one JSON document."""
-        tested = [x for x in self.links if x.record is not None]
-        return {
-            "job": self.job,
-            "scheduled": self.scheduled,
-            "tested": len(tested),
-            "passing": self.count("pass"),
-            "failing": self.count("fail"),
-            "not_graded": self.count("not graded"),
-            "marginal": sum(1 for x in tested if x.record and x.record["marginal"]),
-            "provisional": sum(1 for x in tested if x.record and x.record["provisional"]),
-            "missing": self.missing,
-            "unexpected": self.unexpected,
-            "late": self.late,
-            "notes": self.notes,
-            "complete": self.complete,
-        }
+        """As one JSON document; sums: lines of reconciliation in words."""
+        told = {"sums": count_text.sums(self.counts), "notes": list(self.notes), "complete": self.counts.complete}
+        return {"job": self.job, "role": self.role, **self.counts.plain(), **told}
 
 
-_COLUMNS = (
-    "link_label, record_id, deposit || '/' || position AS address, verdict, marginal, provisional, tested_local, "
-    "tested_at, limit_id, limit_found, reported_verdict, evidence, margin, parameter, length_m, cable_type, "
-    "local_serial, remote_serial, deposit, digest"
-)
-
-
-def progress(archive: Archive, job: str, *, today: date | None = None) -> Progress:
-    """Progress of a job. today: the day on which lateness is judged; by default the day it is."""
+def progress(archive: Archive, job: str, *, today: date | None = None, role: Role = "accepted") -> Progress:
+    """The links of a job. today: the day on which lateness is judged; by default the day it is. role: of the records
+    that decide."""
     archive.catch_up()
+    schedule = ScheduledLinks(list(latest_schedule(archive, job).values()))
+    tested = [x for x in _tested(archive, job, role) if x.result.tested or schedule.label_of(x.label) is not None]
     day = (today or date.today()).isoformat()
-    answers = _answers(archive, job)
-    scheduled = latest_schedule(archive, job)
-    links, notes = [], []
-    used: set[str] = set()
-    by_fold: dict[str, list[str]] = {}
-    for label in answers:
-        by_fold.setdefault(fold(label) or "", []).append(label)
-    for label, row in scheduled.items():
-        found = answers.get(label)
-        used.add(label)
-        if found is None:
-            near = [x for x in by_fold.get(fold(label) or "", []) if x not in scheduled]
-            if near:
-                notes.append(f"{label} was not tested under this label; {', '.join(near)} may be the same link")
-        place = {k: row[k] for k in ("building", "floor", "space", "panel", "port")}
-        links.append(LinkState(label, True, found, row["due_on"], row["required_limit"], place))
-    links.extend(LinkState(label, False, r) for label, r in answers.items() if label not in used)
-    late = [x.label for x in links if x.due_on and _late(x, day)]
-    return Progress(job, len(scheduled) if scheduled else None, links, late, notes)
+    # A label that is there to the letter goes before one that means the same link.
+    by_name = {schedule.label_of(x.label): x for x in sorted(tested, key=lambda x: x.label in schedule.rows)}
+    links = [_scheduled(label, row, by_name.get(label), day) for label, row in schedule.rows.items()]
+    links += [x for x in tested if schedule.label_of(x.label) is None or by_name[schedule.label_of(x.label)] is not x]
+    results = one_of_copies([x.result for x in links])
+    links = [replace(x, result=r) for x, r in zip(links, results, strict=True)]
+    return Progress(job, links, LinkCounts(results, bool(schedule.rows)), _look_alikes(links), role)
+
+
+def counts_of(archive: Archive, chosen: Filters) -> LinkCounts | None:
+    """The counts of the links that are chosen, where that is one whole job; else None."""
+    return progress(archive, chosen.job).counts if chosen.job and chosen == Filters(job=chosen.job) else None
+
+
+def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") -> JobLink | None:
+    """One link of a job, without regard to the others: never late. None where it has no test there."""
+    return next(iter(_tested(archive, job, role, link)), None)
 
 
 def latest_schedule(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
@@ -121,18 +109,69 @@ def latest_schedule(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
     return {r["link_label"]: dict(r) for r in rows}
 
 
-def _answers(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
-    """The accepted record of each link of a job."""
+def _tested(archive: Archive, job: str, role: Role, only: str | None = None) -> list[JobLink]:
+    """Links of which the job has a record that was neither withdrawn nor read again, by label. only: one link."""
     rows = archive.db.execute(
-        f"SELECT {_COLUMNS} FROM records WHERE job_id = ? AND accepted_unit = row AND link_label IS NOT NULL "
-        "ORDER BY link_label, evidence = 'full-sweep', coalesce(verdict, '') IN ('pass', 'fail'), "
-        "coalesce(tested_local, tested_at, '')",
-        (job,),
-    )
-    return {r["link_label"]: dict(r) for r in rows}
+        f"SELECT {SHOWN} FROM records WHERE job_id = ?1 AND link_label IS NOT NULL AND {COUNTED} "
+        "AND NOT withdrawn AND NOT replaced AND (?2 IS NULL OR link = ?2) ORDER BY link_label",
+        (job, only),
+    ).fetchall()
+    by_link: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for r in rows:
+        by_link[r["link"]].append(dict(r))
+    return [_link(archive, members, role) for members in by_link.values()]
 
 
-def _late(link: LinkState, day: str) -> bool:
-    """Tested after its day, or not tested though its day is over."""
-    tested = (link.record or {}).get("tested_local") if link.record else day
-    return bool(link.due_on) and str(tested or "")[:10] > str(link.due_on)[:10]
+def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
+    """A link by its records in the job: what the record comes to that decides for it in a role.
+
+    Without one it is in conflict or in doubt where its records are; else none of its tests was there to be accepted.
+    """
+    label = str(rows[0]["link_label"])
+    unit = "accepted_unit" if role == "accepted" else "unit"
+    decides = next((r for r in rows if r[unit] == r["row"]), None)
+    first = min((when for r in rows if (when := _when(r))), default="")
+    doubt = next((r["doubt"] for r in rows if r["doubt"]), "")
+    if decides is not None:
+        result = replace(link_result(label, [record_result(decides)]), tests=len(rows))
+        if doubt:
+            result = replace(LinkResult(label, IN_DOUBT), tests=len(rows))
+        return JobLink(replace(result, copy_of=_copied_from(archive, decides)), decides, doubt, first)
+    whys = {s.why for s in link_states(archive.db, rows).values() if not s.live}
+    outcome = IN_CONFLICT if any(r["conflict"] for r in rows) else IN_DOUBT if whys or doubt else MISSING
+    why = "; ".join(sorted(whys)) or doubt or "no test of it was made by the day of acceptance"
+    return JobLink(LinkResult(label, outcome, tests=len(rows)), None, why, first)
+
+
+def _copied_from(archive: Archive, row: Row) -> str:
+    """Label of the link whose curves a record has; "" where they are its own."""
+    if not row["copied"]:
+        return ""
+    found = archive.db.execute("SELECT link_label FROM records WHERE row = ?", (row["former"],)).fetchone()
+    return str(found[0] or "")
+
+
+def _scheduled(label: str, row: Row, tested: JobLink | None, day: str) -> JobLink:
+    """A link of the schedule: late where its first test, or the day it is without one, is after the day it was due."""
+    link = tested or JobLink(LinkResult(label))
+    due = row["due_on"] or ""
+    late = bool(due) and (link.first_tested or day)[:10] > due[:10]
+    result = replace(link.result, label=label, scheduled=True, late=late)
+    return replace(link, result=result, due_on=due, place={k: row[k] or "" for k in _PLACE})
+
+
+def _when(r: Row) -> str:
+    return str(r["tested_local"] or r["tested_at"] or "")
+
+
+def _look_alikes(links: Sequence[JobLink]) -> list[str]:
+    """Scheduled links without a test, of which a test under nearly the same label is there."""
+    beyond: dict[str | None, list[str]] = defaultdict(list)
+    for x in links:
+        if not x.result.scheduled:
+            beyond[fold(x.label)].append(x.label)
+    return [
+        f"{x.label} was not tested under this label; {', '.join(beyond[fold(x.label)])} may be the same link"
+        for x in links
+        if x.result.outcome == MISSING and fold(x.label) in beyond
+    ]

@@ -7,9 +7,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
+
+if TYPE_CHECKING:
+    from archive.vocabulary.link_counts import LinkCounts
 
 
 @dataclass(frozen=True)
@@ -26,11 +29,12 @@ class CheckPlan:
 @dataclass(frozen=True)
 class CheckInput:
     """Where the records come from. read(ids): batches with at least these records (None: all), read again at each call;
-    schedule: what was to be built, as an archive knows it."""
+    schedule: what was to be built, as an archive knows it; counts: of the links of a job, as an archive knows them."""
 
     read: Callable[[list[str] | None], Iterable[Any]]
     schedule: Any = None
     schedule_name: str = ""
+    counts: LinkCounts | None = None
 
 
 def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside: list[Path]) -> CheckInput:
@@ -54,7 +58,7 @@ def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside
 
 def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive import store
-    from archive.answers.progress import latest_schedule
+    from archive.answers.progress import latest_schedule, progress
     from archive.answers.records import places, read
     from archive.store.catalogue.filters import Filters
     from archive.tables import Batch, tables
@@ -71,7 +75,8 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
         {**{k: v for k, v in r.items() if k in known}, "schedule_id": str(n)} for n, r in enumerate(rows.values())
     ]
     table = Batch.from_rows({"schedule": listed})["schedule"] if listed else None
-    return CheckInput(batches, table, f"as deposited for {job}" if listed else "")
+    counts = progress(archive, job).counts if job is not None else None
+    return CheckInput(batches, table, f"as deposited for {job}" if listed else "", counts)
 
 
 def plan(

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from archive.store.deposits import Receipt
+from archive.answers import count_text
+from archive.store.deposits import Receipt
+from archive.vocabulary.link_counts import LinkCounts
 
 _KINDS = {
     "new": "new",
@@ -20,8 +19,8 @@ _KINDS = {
 }
 
 
-def text(made: Receipt, *, dry_run: bool = False) -> str:
-    """Lines of a receipt."""
+def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> str:
+    """Lines of a receipt. counts: of the links of the job as they stand now."""
     document = made.plain()
     if dry_run:
         lines = ["Dry run: nothing was written"]
@@ -44,5 +43,9 @@ def text(made: Receipt, *, dry_run: bool = False) -> str:
         )
     lines += [f"  {line}" for line in document.get("notes", [])]
     lines += [f"  TO KNOW: {line}" for line in document.get("cautions", [])]
+    if counts is not None:
+        lines.append("  The links of the job as they stand now:")
+        lines += [f"  {number:>8}  {name}" for name, number in count_text.rows(counts)]
+        lines += [f"  {line}" for line in (*count_text.sums(counts), *count_text.beside(counts))]
     lines.append(f"  ledger head {document['ledger_head']} over {document['ledger_size']} entries")
     return "\n".join(lines)

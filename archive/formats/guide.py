@@ -46,6 +46,7 @@ def text() -> str:
     parts += [_table(t) for t in tables().values()]
     parts.append("## The words\n")
     parts += [_words(name) for name in words]
+    parts.append(_counts())
     return "\n".join(part.strip("\n") + "\n" for part in parts)
 
 
@@ -101,6 +102,26 @@ def _parameters() -> str:
     for p in vocabulary.parameters().values():
         sense = {"max": "maximum", "min": "minimum"}.get(p.sense, p.sense)
         lines.append(f"| `{p.id}` | {p.name} | {p.unit} | {sense} | {p.per} | {'yes' if p.ends else 'no'} |")
+    return "\n".join(lines)
+
+
+def _counts() -> str:
+    """What each count of links means, and which of them add up."""
+    declared = schemas.load("counts.toml")
+    lines = [
+        "## The counts",
+        "",
+        "A link is one label at one place, whatever limits it was tested to. Every document and answer takes its "
+        "counts from one place, so that they agree.",
+        "",
+        "| count | meaning |",
+        "|---|---|",
+        *(f"| `{name}` | {_cell(meaning)} |" for name, meaning in declared["counts"].items()),
+        "",
+        *(f"* {' + '.join(s['left'])} = {' + '.join(s['right'])}" for s in declared["sums"].values()),
+        "",
+        " ".join(declared["judged"]["text"].split()),
+    ]
     return "\n".join(lines)
 
 

@@ -19,6 +19,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from archive.vocabulary.link_counts import verdict_that_counts
+
 Row = Mapping[str, Any]
 Family = tuple[str | None, str | None]
 Role = Literal["accepted", "current"]
@@ -129,8 +131,7 @@ def states(
 
 def outcome(row: Row) -> str | None:
     """pass or fail by this program's verdict where curves came along, by the instrument's where none did; else None."""
-    found = row["verdict"] if row["evidence"] == "full-sweep" else row["reported_verdict"]
-    return found if found in ("pass", "fail") else None
+    return verdict_that_counts(row["evidence"], row["verdict"], row["reported_verdict"])
 
 
 def family(row: Row) -> Family:

@@ -57,9 +57,10 @@ def test_a_cover_that_is_no_text_is_refused_in_one_line(tmp_path):
 
 def test_numbers_of_the_summary_are_those_of_the_schedule(job):
     numbers = dict(made(job, "summary")["book"].sections[0].blocks[4].rows)
-    # The schedule holds 1A-A01 to 1A-A09; 1 to 5 and 7 were tested, 6 has two records in conflict, 8 and 9 none.
-    assert numbers["links scheduled"] == "9" and numbers["links tested"] == "7"  # and 1A-AO1, which is not scheduled
-    assert numbers["failing"] == "1" and numbers["not in the schedule"] == "1" and numbers["no record stands"] == "1"
+    # The schedule holds 1A-A01 to 1A-A09; 1 to 7 were tested, of which 6 has two records in conflict, 8 and 9 were not.
+    assert numbers["scheduled"] == "9" and numbers["missing"] == "2"
+    assert numbers["tested"] == "8" and numbers["copied"] == "1"  # 1A-AO1 too, which is not scheduled
+    assert numbers["failing"] == "1" and numbers["not scheduled"] == "1" and numbers["in conflict"] == "1"
 
 
 def test_what_is_open_is_named(job):
@@ -68,7 +69,7 @@ def test_what_is_open_is_named(job):
     assert "Scheduled and not tested (2): 1A-A08, 1A-A09" in said and f"Failing (1): {FLIPPED}" in said
     undecided = next(b for b in blocks if isinstance(b, TableBlock) and b.caption.startswith("Tested, and without"))
     told = dict(undecided.rows)
-    assert "in conflict" in told[CONFLICT] and "worst points only" in told[POINTS]
+    assert "in conflict" in told[CONFLICT] and POINTS not in told
     assert any(isinstance(b, TableBlock) and "calibration expired" in b.rows[0] for b in blocks)
 
 
@@ -82,7 +83,8 @@ def test_the_schedule_groups_by_place_and_shows_the_columns_asked_for(job):
     assert row[2].startswith("fail") and float(row[4].replace("−", "-")) < 0
     assert table.strong == {[r[0] for r in table.rows].index(FLIPPED)}
     unplaced = {r[0]: r[2] for r in groups[-1].blocks[0].rows}
-    assert unplaced["1A-A09"] == "not tested" and unplaced[CONFLICT] == "none stands"
+    assert unplaced["1A-A09"] == "not tested" and unplaced[CONFLICT] == "in conflict"
+    assert any(r[0] == POINTS and r[2] == "pass, by the instrument alone" for g in groups for r in g.blocks[0].rows)
 
 
 def test_results_say_the_margins_of_the_claim_file(job, troubles):

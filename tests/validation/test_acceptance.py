@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from archive.answers.acceptance import AcceptanceFacts, facts, html, pages, pdf
+from archive.grading import grade
 from archive.tables import Batch
 from archive.validation.check import run
 from archive.validation.job import JobCheck
@@ -16,11 +17,14 @@ from archive.validation.report import Collected
 from tests.validation import examples, planted
 
 TODAY = dt.date(2026, 11, 25)
+ALONE = {"evidence": "verdict-only"}
+"""Set in a record: only a verdict came along, so the instrument's counts."""
 
 
 def _facts(batch: Batch, *scheduled: str, **more: Any) -> AcceptanceFacts:
     rows = [{"schedule_id": x, "link_label": x, **more} for x in scheduled]
     schedule = Batch.from_rows({"schedule": rows})["schedule"] if rows else None
+    batch = grade(batch) if len(batch) else batch
     collected = Collected()
     outcome = run(batch, today=TODAY)
     collected.add_batch(batch, outcome.findings)
@@ -47,8 +51,13 @@ def test_a_complete_job() -> None:
     ("steps", "scheduled", "says"),
     [
         ([], ("2-TR2-A117", "2-TR2-A118"), "Missing: 2-TR2-A118"),
-        ([{"table": "records", "set": {"reported_verdict": "fail"}}], ("2-TR2-A117",), "Failing: 2-TR2-A117"),
-        ([{"table": "records", "set": {"reported_verdict": ""}}], ("2-TR2-A117",), "Without a verdict: 2-TR2-A117"),
+        ([{"table": "records", "set": {"reported_verdict": "fail"}}], ("2-TR2-A117",), "verdict contradicts ours 1"),
+        ([{"table": "records", "set": {**ALONE, "reported_verdict": "fail"}}], ("2-TR2-A117",), "Failing: 2-TR2-A117"),
+        (
+            [{"table": "records", "set": {**ALONE, "reported_verdict": ""}}],
+            ("2-TR2-A117",),
+            "Without a verdict: 2-TR2-A117",
+        ),
         ([{"table": "records", "set": {"limit_found": ""}}], ("2-TR2-A117",), "limit missing 1"),
         (
             [{"table": "set_aside", "add": {"source_id": "s1", "path": "a.csv", "reason": "torn"}}],

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from archive.grading import grade
 from archive.tables import Batch, schema
 from archive.validation import catalogue, check_job
 from archive.validation.catalogue import policy
@@ -38,7 +39,12 @@ def test_missing_and_unexpected_links() -> None:
     outcome = _job(batch, _schedule("2-TR2-A117", "2-TR2-A118", "2-TR2-A119", "2-TR2-A120"))
     assert outcome.missing == ("2-TR2-A119", "2-TR2-A120")
     assert outcome.unexpected == ("2-TR2-B001",)
-    assert outcome.summary.scheduled == 4
+    counts = outcome.summary.counts
+    assert (counts["scheduled"], counts.of("missing"), counts.of("unexpected")) == (
+        4,
+        list(outcome.missing),
+        list(outcome.unexpected),
+    )
 
 
 def test_an_unexpected_link_is_told_with_the_missing_one_that_it_may_be() -> None:
@@ -64,34 +70,41 @@ def test_a_schedule_inside_a_batch_counts_too() -> None:
 
 
 def test_the_job_in_numbers() -> None:
+    """The first record has curves and is graded; of the others a verdict alone came along: the instrument's counts."""
+    alone = {"evidence": "verdict-only"}
     batch = _batch(
-        {"label": "2-TR2-A118", "seed": 2, "set": {"reported_verdict": "fail"}},
+        {"label": "2-TR2-A118", "seed": 2, "set": {**alone, "reported_verdict": "fail"}},
         {
             "label": "2-TR2-A118",
             "seed": 3,
             "seconds": 900,
-            "set": {"reported_verdict": "pass", "reported_marginal": True},
+            "set": {**alone, "reported_verdict": "pass", "reported_marginal": True},
         },
-        {"label": "2-TR2-A119", "seed": 4, "seconds": 1200, "set": {"reported_verdict": "fail"}},
-        {"label": "2-TR2-A120", "seed": 5, "seconds": 1500, "set": {"reported_verdict": ""}},
+        {"label": "2-TR2-A119", "seed": 4, "seconds": 1200, "set": {**alone, "reported_verdict": "fail"}},
+        {"label": "2-TR2-A120", "seed": 5, "seconds": 1500, "set": {**alone, "reported_verdict": ""}},
     )
-    summary = _job(batch).summary
-    assert (summary.records, len(summary.links), summary.retested, summary.marginal) == (5, 4, 1, 1)
-    assert {w: summary.count(w) for w in ("pass", "fail", "no verdict")} == {"pass": 2, "fail": 1, "no verdict": 1}
-    assert summary.days == ("2025-03-04", "2025-03-04")
-    retested = next(link for link in summary.links if link.label == "2-TR2-A118")
-    assert (retested.first_verdict, retested.verdict, retested.tests) == ("fail", "pass", 2)
+    summary = _job(grade(batch)).summary
+    assert summary.records == 5 and summary.days == ("2025-03-04", "2025-03-04")
+    counts = summary.counts
+    assert counts.of("passing") == ["2-TR2-A117", "2-TR2-A118"] and counts.of("failing") == ["2-TR2-A119"]
+    assert counts.of("not_graded") == ["2-TR2-A120"] and counts.of("by_instrument") == ["2-TR2-A118", "2-TR2-A119"]
+    assert counts["tested"] == 4 and counts.of("marginal") == ["2-TR2-A118"]
+    assert next(link.tests for link in counts.links if link.label == "2-TR2-A118") == 2
 
 
 def test_a_link_that_the_instrument_passes_and_we_fail_does_not_pass() -> None:
     """A job is not handed over on a verdict that its own curves contradict."""
-    batch = _batch({"label": "2-TR2-A118", "seed": 2})
+    batch = grade(_batch({"label": "2-TR2-A118", "seed": 2}))
     first = batch["records"]["record_id"][0].as_py()
-    ours = [{**v, "verdict": "fail"} for v in batch["verdicts"].to_pylist() if v["record_id"] == first] or [
-        {"record_id": first, "verdict": "fail", "provisional": False, "limits_version": "x", "program": "tests"}
-    ]
-    summary = _job(batch.replace(verdicts=Batch.from_rows({"verdicts": ours})["verdicts"])).summary
-    assert {link.label: link.verdict for link in summary.links} == {"2-TR2-A117": "fail", "2-TR2-A118": "pass"}
+    ours = [{**v, "verdict": "fail"} if v["record_id"] == first else v for v in batch["verdicts"].to_pylist()]
+    counts = _job(batch.replace(verdicts=Batch.from_rows({"verdicts": ours})["verdicts"])).summary.counts
+    assert counts.of("failing") == ["2-TR2-A117"] and counts.of("passing") == ["2-TR2-A118"]
+
+
+def test_links_with_the_same_curves_are_told() -> None:
+    counts = _job(grade(_batch({"label": "2-TR2-A118", "seconds": 3600}))).summary.counts
+    assert counts.of("passing") == ["2-TR2-A117", "2-TR2-A118"] and counts.of("copied") == ["2-TR2-A118"]
+    assert [x.copy_of for x in counts.links] == ["", "2-TR2-A117"]
 
 
 def test_check_job_gives_a_table_of_findings() -> None:

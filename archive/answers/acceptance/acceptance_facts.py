@@ -24,7 +24,7 @@ class RuleCount:
 
 @dataclass(frozen=True)
 class AcceptanceFacts:
-    """Everything that stands on the page. late: links that were tested, or are missing, after their day."""
+    """Everything that stands on the page."""
 
     summary: JobSummary
     schedule: str
@@ -32,7 +32,6 @@ class AcceptanceFacts:
     found: tuple[RuleCount, ...]
     blind: tuple[tuple[str, str, int], ...]
     faults: int
-    late: tuple[str, ...]
     program: str
     rules_version: str
 
@@ -44,20 +43,9 @@ class AcceptanceFacts:
         )
 
     @property
-    def failing(self) -> tuple[str, ...]:
-        """Links whose latest test fails."""
-        return tuple(link.label for link in self.summary.links if link.verdict == "fail")
-
-    @property
-    def unjudged(self) -> tuple[str, ...]:
-        """Links whose latest test has no verdict."""
-        return tuple(link.label for link in self.summary.links if link.verdict not in ("pass", "fail"))
-
-    @property
     def complete(self) -> bool:
         """Every scheduled link is there and passes, and nothing is open."""
-        s = self.summary
-        return not (s.missing or self.failing or self.unjudged or self.errors or s.set_aside or self.faults)
+        return self.summary.counts.complete and not (self.errors or self.summary.set_aside or self.faults)
 
 
 def facts(summary: JobSummary, collected: Collected, *, made_on: date, schedule: str = "") -> AcceptanceFacts:
@@ -67,8 +55,7 @@ def facts(summary: JobSummary, collected: Collected, *, made_on: date, schedule:
         first = collected.of(rule)[0] if collected.of(rule) else {"link_label": "", "message": ""}
         severity, count = collected.severity(rule), collected.totals[rule]
         found.append(RuleCount(severity, rule, count, first["link_label"] or "", first["message"]))
-    late = tuple(dict.fromkeys(f["link_label"] for f in collected.of("link-late") if f["link_label"]))
     blind = tuple((rule, why, n) for (rule, why), n in sorted(collected.blind.items()))
     return AcceptanceFacts(
-        summary, schedule, made_on, tuple(found), blind, len(collected.faults), late, PROGRAM, catalogue.version()
+        summary, schedule, made_on, tuple(found), blind, len(collected.faults), PROGRAM, catalogue.version()
     )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from archive.answers import count_text
 from archive.answers.acceptance.acceptance_facts import AcceptanceFacts
 from archive.answers.documents import Block, Document, DocumentSection, FactsBlock, Notice, Para, TableBlock
 from archive.answers.wording import Wording
+from archive.vocabulary.link_counts import PASSING
 
 LABELS = 14
 """Labels of one kind that are listed."""
@@ -18,7 +20,7 @@ def compose(facts: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
     names = ", ".join(s.jobs[:3]) or w("Job without a name")
     sections = [
         DocumentSection("", [Para(_verdict(facts, w), "lead"), FactsBlock(_pairs(facts, w), columns=2)]),
-        DocumentSection(w("Links"), [_numbers(facts, w), *_open(facts, w)]),
+        DocumentSection(w("Links"), [*_numbers(facts, w), *_open(facts, w)]),
         DocumentSection(w("Findings"), [*_findings(facts, w, rules), *_blind(facts, w)]),
         DocumentSection(
             w("Handed over"),
@@ -41,26 +43,23 @@ def compose(facts: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
 
 
 def _verdict(facts: AcceptanceFacts, w: Wording) -> str:
-    s = facts.summary
-    if s.scheduled is None:
-        links, passing = len(s.links), s.count("pass")
-        start = w("Links with a result: {links}; passing: {passing}.", links=links, passing=passing)
-        if facts.complete:
-            # without a schedule nobody can say that all links are there
-            done = w("No finding of severity error.")
-            return start + " " + done + " " + w("No schedule was given: links that are missing do not show.")
-    else:
-        beyond = set(s.unexpected)
-        passing = sum(link.verdict == "pass" and link.label not in beyond for link in s.links)
+    c = facts.summary.counts
+    if c.has_schedule:
         start = w(
             "{there} of {scheduled} scheduled links have a result; passing: {passing}.",
-            there=s.scheduled - len(s.missing),
-            scheduled=s.scheduled,
-            passing=passing,
+            there=c["scheduled"] - c["missing"],
+            scheduled=c["scheduled"],
+            passing=sum(x.scheduled and x.outcome == PASSING for x in c.links),
         )
-    if facts.complete:
-        return w("Complete.") + " " + start + " " + w("No finding of severity error.")
-    return w("Not complete.") + " " + start
+    else:
+        start = w("Links with a result: {links}; passing: {passing}.", links=c["tested"], passing=c["passing"])
+    if not facts.complete:
+        return w("Not complete.") + " " + start
+    done = start + " " + w("No finding of severity error.")
+    if c.has_schedule:
+        return w("Complete.") + " " + done
+    # without a schedule nobody can say that all links are there
+    return done + " " + w("No schedule was given: links that are missing do not show.")
 
 
 def _pairs(facts: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
@@ -79,38 +78,34 @@ def _pairs(facts: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
     ]
 
 
-def _numbers(facts: AcceptanceFacts, w: Wording) -> Block:
-    s = facts.summary
-    columns = [
-        (w("scheduled"), "" if s.scheduled is None else str(s.scheduled)),
-        (w("with a result"), str(len(s.links))),
-        (w("pass"), str(s.count("pass"))),
-        (w("fail"), str(s.count("fail"))),
-        (w("no verdict"), str(len(facts.unjudged))),
-        (w("marginal"), str(s.marginal)),
-        (w("tested again"), str(s.retested)),
-        (w("missing"), "" if s.scheduled is None else str(len(s.missing))),
-        (w("not scheduled"), "" if s.scheduled is None else str(len(s.unexpected))),
-        (w("late"), "" if s.scheduled is None else str(len(facts.late))),
-    ]
-    count = len(columns)
-    return TableBlock(
-        [name for name, _ in columns], [[n or "-" for _, n in columns]], align="r" * count, weights=(1,) * count
+def _numbers(facts: AcceptanceFacts, w: Wording) -> list[Block]:
+    counts = facts.summary.counts
+    listed = count_text.rows(counts, w)
+    table = TableBlock(
+        [name for name, _ in listed],
+        [[number for _, number in listed]],
+        align="r" * len(listed),
+        weights=(1,) * len(listed),
     )
+    beside = " ".join(["; ".join(count_text.sums(counts, w)) + ".", *count_text.beside(counts, w)])
+    return [table, Para(beside, "small")]
 
 
 def _open(facts: AcceptanceFacts, w: Wording) -> list[Block]:
-    s = facts.summary
+    c = facts.summary.counts
     lists = [
-        (w("Missing"), s.missing),
-        (w("Failing"), facts.failing),
-        (w("Without a verdict"), facts.unjudged),
-        (w("Not in the schedule"), s.unexpected),
-        (w("Late"), facts.late),
+        (w("Missing"), c.of("missing")),
+        (w("Failing"), c.of("failing")),
+        (w("Without a verdict"), c.of("not_graded")),
+        (w("In conflict"), c.of("in_conflict")),
+        (w("In doubt"), c.of("in_doubt")),
+        (w("Not in the schedule"), c.of("unexpected")),
+        (w("Late"), c.of("late")),
     ]
     items = [f"{name}: {w.some(labels, LABELS)}" for name, labels in lists if labels]
-    if s.set_aside:
-        items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=s.set_aside))
+    if facts.summary.set_aside:
+        n = facts.summary.set_aside
+        items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=n))
     if facts.faults:
         items.append(w("{n} rules or stages failed by a fault of the program, not of the records", n=facts.faults))
     return [Notice(w("Open"), items)] if items else []

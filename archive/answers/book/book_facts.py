@@ -7,41 +7,50 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.answers.claim.claim_facts import TestedRecord
+from archive.answers.progress import JobLink
+from archive.vocabulary.link_counts import LinkCounts, LinkResult
 
 Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
 class BookLink:
-    """One link of the job, and what its standing record comes to.
+    """One link of the job, and what its record comes to.
 
-    address: of that record, "" where none stands; why: why none does, or why it has no verdict. margins: smallest
+    place: building, floor, space, panel; why: why no record counts, or why that one has no verdict. margins: smallest
     margin by parameter; values: the worst reading by quantity.
     """
 
-    label: str
-    building: str = ""
-    floor: str = ""
-    space: str = ""
-    panel: str = ""
-    port: str = ""
-    address: str = ""
-    digest: str = ""
+    link: JobLink
+    place: tuple[str, ...]
     why: str = ""
-    tested: str = ""
-    limit: str = ""
-    reported: str = ""
-    verdict: str = "not graded"
-    marginal: bool = False
-    provisional: bool = False
-    scheduled: bool = True
     margins: Mapping[str, float] = field(default_factory=dict)
     values: Mapping[str, float] = field(default_factory=dict)
 
     @property
-    def place(self) -> tuple[str, ...]:
-        """Building, floor, space, panel."""
-        return (self.building, self.floor, self.space, self.panel)
+    def label(self) -> str:
+        """Its label."""
+        return self.link.label
+
+    @property
+    def result(self) -> LinkResult:
+        """What it comes to."""
+        return self.link.result
+
+    @property
+    def record(self) -> Row:
+        """Row of the catalogue of the record that counts; empty where none does."""
+        return self.link.record or {}
+
+    @property
+    def address(self) -> str:
+        """Address of that record, "" where none counts."""
+        return str(self.record.get("address") or "")
+
+    @property
+    def limit(self) -> str:
+        """The limit that it was tested to, as resolved or else as found."""
+        return str(self.record.get("limit_id") or self.record.get("limit_found") or "")
 
     @property
     def order(self) -> tuple[bool, tuple[str, ...], str]:
@@ -62,13 +71,14 @@ class Result:
 class BookFacts:
     """Everything about one job.
 
-    links: in the order of the book. progress: the numbers of `progress`. set_aside: parts never read. state: time of
+    links: in the order of the book; counts, notes: as `progress` has them. set_aside: parts never read. state: time of
     the newest ledger entry. result: of one link; records: of several, in their order, with their curves.
     """
 
     job: Row
     links: Sequence[BookLink]
-    progress: Row
+    counts: LinkCounts
+    notes: Sequence[str]
     instruments: Sequence[Row]
     findings: Sequence[Row]
     documents: Sequence[Row]

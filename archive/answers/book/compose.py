@@ -98,7 +98,7 @@ def _groups(links: Sequence[BookLink], per: str, words: Wording) -> Iterator[tup
     if per == "link":
         yield from ((x.label, [x]) for x in links)
     elif per == "floor":
-        for (building, floor), group in groupby(links, key=lambda x: (x.building, x.floor)):
+        for (building, floor), group in groupby(links, key=lambda x: x.place[:2]):
             yield job_sections.place_name((building, floor), words), list(group)
     else:
         yield words("Links"), list(links)

@@ -6,9 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from archive import schemas, vocabulary
+from archive.answers import count_text
 from archive.answers.book.book_facts import BookFacts, BookLink, Row
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock, stressed
 from archive.answers.wording import Wording, plain
+from archive.vocabulary.link_counts import FAILING, IN_CONFLICT, IN_DOUBT, NOT_GRADED
 
 DEFAULT_COLUMNS = ("length", "insertion_loss", "return_loss", "next", "ps_next", "acr_f", "ps_acr_f")
 _MANY = 400
@@ -17,39 +19,32 @@ _MANY = 400
 
 def summary(facts: BookFacts, words: Wording) -> DocumentSection:
     """The job in numbers, and its facts; without a heading, since it stands first."""
-    p = facts.progress
     blocks: list[Block] = []
     for part in facts.cover.split("\n\n"):
         if part.strip():
             blocks.append(Para(" ".join(part.split()), role="lead"))
     blocks.append(Para(_state(facts, words), role="body" if facts.cover else "lead"))
     blocks.append(FactsBlock(job_facts(facts, words), columns=2))
-    numbers = [
-        (words("links scheduled"), plain(p.get("scheduled")) or words("no schedule filed")),
-        (words("links tested"), plain(p.get("tested"))),
-        (words("passing"), plain(p.get("passing"))),
-        (words("failing"), plain(p.get("failing"))),
-        (words("not graded"), plain(p.get("not_graded"))),
-        (words("marginal"), plain(p.get("marginal"))),
-        (words("missing"), str(len(p.get("missing") or ()))),
-        (words("not in the schedule"), str(len(p.get("unexpected") or ()))),
-        (words("late"), str(len(p.get("late") or ()))),
-        (words("no record stands"), str(sum(1 for x in facts.links if _undecided(x)))),
-    ]
-    blocks.append(FactsBlock(numbers, columns=2))
-    provisional = sum(1 for x in facts.links if x.provisional)
-    if provisional:
-        message = words(
-            "Links whose verdict rests on limit lines known to this program only from memory, to be verified against "
-            "the standard, or on sweeps coarser than field tests are: {count}.",
-            count=provisional,
+    blocks.append(FactsBlock(count_text.rows(facts.counts, words), columns=2))
+    blocks += [Para(text, "small") for text in count_text.sums(facts.counts, words)]
+    beside = count_text.beside(facts.counts, words)
+    if facts.counts["provisional"]:
+        beside.append(
+            words(
+                "Links whose verdict rests on limit lines known to this program only from memory, to be verified "
+                "against the standard, or on sweeps coarser than field tests are: {count}.",
+                count=facts.counts["provisional"],
+            )
         )
-        blocks.append(Notice(words("Provisional verdicts"), [message]))
+    if beside:
+        blocks.append(Notice(words("To be read with these numbers"), beside))
     counts: dict[tuple[str, str], int] = {}
     for x in facts.links:
-        if x.address:
-            counts[(x.limit, x.verdict)] = counts.get((x.limit, x.verdict), 0) + 1
-    rows = [[limit or words("none named"), words.verdict(v), str(n)] for (limit, v), n in sorted(counts.items())]
+        if x.result.tested:
+            key = (x.limit, x.result.outcome)
+            counts[key] = counts.get(key, 0) + 1
+    named = count_text.names(words)
+    rows = [[limit or words("none named"), named[v], str(n)] for (limit, v), n in sorted(counts.items())]
     if rows:
         head = [words("limit"), words("verdict"), words("links")]
         blocks.append(TableBlock(head, rows, align="llr", weights=(3, 1, 1), caption=words("Verdicts by limit")))
@@ -58,22 +53,17 @@ def summary(facts: BookFacts, words: Wording) -> DocumentSection:
 
 def _state(facts: BookFacts, words: Wording) -> str:
     """The state of the job in a sentence."""
-    p = facts.progress
-    if p.get("complete") and not any(_undecided(x) for x in facts.links):
+    c = facts.counts
+    if c.complete:
         return words("Complete: every link is tested and passes.")
-    filled = {"tested": p.get("tested"), "passing": p.get("passing")}
-    if p.get("scheduled") is None:
+    filled = {"tested": c["tested"], "passing": c["passing"]}
+    if not c.has_schedule:
         return words("{tested} links tested, {passing} pass; no schedule was filed.", **filled)
-    count = p.get("scheduled")
     return words(
         "Not complete: of {count} scheduled links and those beyond, {tested} are tested and {passing} pass.",
-        count=count,
+        count=c["scheduled"],
         **filled,
     )
-
-
-def _undecided(x: BookLink) -> bool:
-    return not x.address and x.why != "not tested"
 
 
 def job_facts(facts: BookFacts, words: Wording) -> list[tuple[str, str]]:
@@ -96,19 +86,17 @@ def job_facts(facts: BookFacts, words: Wording) -> list[tuple[str, str]]:
 
 def open_points(facts: BookFacts, words: Wording) -> DocumentSection:
     """What is not done: missing, failing, undecided, not graded, unexpected, set aside, errors."""
-    p = facts.progress
-    undecided = {x.label for x in facts.links if _undecided(x)}
     lists = [
-        (words("Scheduled and not tested"), [plain(x) for x in p.get("missing") or () if x not in undecided]),
-        (words("Failing"), [x.label for x in facts.links if x.verdict == "fail"]),
-        (words("Tested and not scheduled"), [plain(x) for x in p.get("unexpected") or ()]),
-        (words("Late"), [plain(x) for x in p.get("late") or ()]),
+        (words("Scheduled and not tested"), facts.counts.of("missing")),
+        (words("Failing"), facts.counts.of("failing")),
+        (words("Tested and not scheduled"), facts.counts.of("unexpected")),
+        (words("Late"), facts.counts.of("late")),
     ]
     items = [f"{title} ({len(labels)}): {words.some(labels, _MANY)}" for title, labels in lists if labels]
     blocks: list[Block] = [Notice(words("Links"), items)] if items else []
-    if p.get("notes"):
-        blocks.append(Listing([words(plain(n)) for n in p["notes"]]))
-    unsettled = [x for x in facts.links if (x.address and x.verdict not in ("pass", "fail")) or _undecided(x)]
+    if facts.notes:
+        blocks.append(Listing([words(n) for n in facts.notes]))
+    unsettled = [x for x in facts.links if x.result.outcome in (NOT_GRADED, IN_CONFLICT, IN_DOUBT)]
     if unsettled:
         rows = [[x.label, x.why] for x in unsettled]
         head = [words("link"), words("why")]
@@ -153,18 +141,20 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
     yield DocumentSection(words("Schedule of links"), [Para(intro, role="small")])
     for place, group in groupby(facts.links, key=lambda x: x.place):
         rows = [
-            (x.verdict == "fail", [x.label, x.tested[:10], verdict_text(x, words), *(cell(x, p) for p in known)])
+            (x.result.outcome == FAILING, [x.label, _day(x), verdict_text(x, words), *(cell(x, p) for p in known)])
             for x in group
         ]
         table = stressed(head, rows, align="lll" + "r" * len(known), weights=(1.3, 0, 0, *([1] * len(known))))
         yield DocumentSection(place_name(place, words), [table], level=2)
 
 
+def _day(x: BookLink) -> str:
+    return str(x.record.get("tested_local") or x.record.get("tested_at") or "")[:10]
+
+
 def verdict_text(x: BookLink, words: Wording) -> str:
     """The verdict on a link with what must stand beside it."""
-    if not x.address:
-        return words("not tested") if x.why == "not tested" else words("none stands")
-    return words.marked(x.verdict, marginal=x.marginal, provisional=x.provisional)
+    return count_text.result(x.result, words)
 
 
 def instruments(facts: BookFacts, words: Wording) -> DocumentSection:

@@ -22,11 +22,12 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
     """What was measured on one link: verdicts, and the smallest margin of each parameter at both ends."""
     where = place_name(x.place, words)
     if not x.address:
-        message = words("No record stands: {why}.", why=words(x.why)) if x.why != "not tested" else words("Not tested.")
+        message = words("No record stands: {why}.", why=words(x.why)) if x.why else words("Not tested.")
         return DocumentSection(x.label, [Para(f"{where}. {message}")], level=2)
     found = facts.result(x)
-    reported = words.verdict(x.reported) if x.reported else words("no verdict")
-    message = words("Tested {when}; the instrument reported {reported}.", when=words.day(x.tested), reported=reported)
+    reported = words.verdict(x.record["reported_verdict"]) if x.record["reported_verdict"] else words("no verdict")
+    when = words.day(x.record["tested_local"] or x.record["tested_at"] or "")
+    message = words("Tested {when}; the instrument reported {reported}.", when=when, reported=reported)
     blocks: list[Block] = [Para(f"{where}. {message}", role="small")]
     for v in found.verdicts:
         text = words(

@@ -130,13 +130,13 @@ class Shelves:
             for x in some:
                 batch = read[x.address]
                 digest = record_digests(batch)[0]
-                if digest != x.digest:
+                if digest != x.record["digest"]:
                     raise Trouble(
                         "the record in its bag is not the one the ledger proves",
                         code="archive.record-altered",
                         where=x.address,
                         found=digest,
-                        expected=x.digest,
+                        expected=str(x.record["digest"]),
                         remedy=f"run `muniment fixity {self._archive.root} --depth deep`",
                     )
                 drawn = grading.derived(batch, ("acr_f",))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from archive.answers import count_text
 from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.gaps import gaps
 from archive.answers.claim.verdicts import opinions
@@ -60,6 +61,7 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("link"), facts.link),
         (words("former labels"), ", ".join(facts.former_labels)),
         (words("job"), plain(facts.job.get("job_id"))),
+        (words("counts in its job as"), count_text.result(facts.counted, words) if facts.counted else ""),
         (words("site"), plain(facts.job.get("site") or facts.place.get("site"))),
         (words("place"), place),
         (words("cable, as found"), plain(r.get("cable_found"))),

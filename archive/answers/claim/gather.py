@@ -24,6 +24,7 @@ from archive.answers.claim.fresh import fresh
 from archive.answers.history import KINDS, history, link_cautions
 from archive.answers.link import ArchivedLink, open_link, people
 from archive.answers.originals import beside, of_record, of_source
+from archive.answers.progress import link_of_job
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
@@ -63,6 +64,8 @@ def gather(
         "WHERE a.field = 'link_label' AND a.old IS NOT NULL AND r.link = ? ORDER BY a.number",
         (link.key,),
     )
+    of_job = link.rows[0]["job_id"]
+    in_job = link_of_job(archive, of_job, link.key) if of_job and link.key else None
     facts = ClaimFacts(
         link=link.label,
         job=job_facts(archive, link.rows[0]["job_id"], link.rows[0]["site"]),
@@ -87,6 +90,7 @@ def gather(
         reason=reason,
         newest_edition=newest(verdict["limit_id"]).named if verdict else "",
         former_labels=[str(r[0]) for r in former],
+        counted=None if in_job is None else in_job.result,
     )
     return facts, originals
 

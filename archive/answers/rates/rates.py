@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive import schemas, vocabulary
+from archive.answers.progress import counts_of
 from archive.answers.rates.compare import differences
 from archive.answers.rates.count import counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
@@ -15,19 +16,24 @@ from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.blocks import counting
+from archive.vocabulary.link_counts import LinkCounts
 
 COMPARISONS = ("auto", "pairs", "rest", "none")
 
 
 @dataclass(frozen=True)
 class Rates:
-    """What was counted. rows: one per group, see count.row_of; total: the same over all; differences: see compare."""
+    """What was counted. rows: one per group, see count.row_of; total: the same over all; differences: see compare.
+
+    counts: of the links, where a whole job was chosen.
+    """
 
     fields: Sequence[GroupField]
     rows: list[dict[str, Any]]
     total: dict[str, Any]
     differences: list[dict[str, Any]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    counts: LinkCounts | None = None
 
     def name(self, row: dict[str, Any]) -> str:
         """What a group is called: its values, joined."""
@@ -58,7 +64,8 @@ def rates(
     single = any(f.name == "parameter" for f in fields)
     everything = RateGroup(()) if single else total(groups)
     found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
-    return Rates(fields, rows, row_of(everything, ()), found, _notes(rows, groups, choice, single))
+    counted = counts_of(archive, choice.filters) if not choice.only else None
+    return Rates(fields, rows, row_of(everything, ()), found, _notes(rows, groups, choice, single), counted)
 
 
 def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from archive.answers import count_text
 from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates
@@ -25,6 +26,8 @@ def rates_lines(found: Rates) -> Iterator[str]:
     if len(found.rows) > 1 and found.total["tests"]:
         lines.append([*(["all", *[""] * len(found.fields)][: len(found.fields)]), *_cells(found.total)])
     yield from aligned([head, *lines], left=len(found.fields))
+    if found.counts is not None:
+        yield from ("", *count_text.sums(found.counts), *count_text.beside(found.counts))
     holding = [d for d in found.differences if d["differs"]]
     if found.differences:
         yield ""

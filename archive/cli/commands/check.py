@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -79,12 +80,13 @@ def command(
         )
     outcome = whole.finish(source.read)
     collected.add(outcome.findings, outcome.faults, outcome.places)
+    summary = outcome.summary if source.counts is None else replace(outcome.summary, counts=source.counts)
     if sarif:
         checking.write_json(sarif, reports.sarif(collected))
     if report:
-        checking.write_report(report, outcome.summary, collected, plan)
+        checking.write_report(report, summary, collected, plan)
     if as_json:
-        print_json(reports.document(collected, outcome.missing, outcome.unexpected))
+        print_json(reports.document(collected, summary.counts))
     else:
         for line in reports.lines(collected, reports.MOST if most is None else most) if not quiet else ():
             click.echo(line)

@@ -87,6 +87,8 @@ def command(
                 "link": facts.link,
                 "standing": None if s is None else s.record["record_id"],
                 "why": facts.why,
+                "outcome": None if facts.counted is None else facts.counted.outcome,
+                "by_instrument": facts.counted is not None and facts.counted.by_instrument,
                 "on": facts.on,
                 "out": str(out),
                 "files": written,

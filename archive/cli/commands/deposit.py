@@ -54,6 +54,7 @@ def command(
     """
     from archive import store
     from archive.answers import intake
+    from archive.answers.progress import progress as state_of_job
     from archive.cli import receipts, signer
     from archive.errors import Trouble
     from archive.store.deposits import DepositFacts
@@ -76,8 +77,10 @@ def command(
     made = intake.ingest(opened, inputs, facts, choices)
     for stopped in opened.healed:
         say(f"{place}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
+    counts = None if dry_run else state_of_job(opened, job).counts
     if as_json:
-        print_json({**made.plain(), "dry_run": dry_run, "healed": opened.healed})
+        of_links = {} if counts is None else counts.plain()
+        print_json({**made.plain(), **of_links, "dry_run": dry_run, "healed": opened.healed})
     elif not quiet:
-        click.echo(receipts.text(made, dry_run=dry_run))
+        click.echo(receipts.text(made, counts, dry_run=dry_run))
     done(made.look)

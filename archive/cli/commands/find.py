@@ -39,16 +39,25 @@ def command(
       muniment find certificates --link a117
       muniment find certificates --site "Lantern Quay" --since 2019-03-01 --verdict fail
     """
+    from archive.answers import count_text
     from archive.store.catalogue.search import find
 
     held = opened(archive, as_of, known)
     held.catch_up()
-    rows = [plain(r, filters["job"]) for r in find(held.db, chosen(filters), text=text, most=most or None)]
+    wanted = chosen(filters)
+    rows = [plain(r, filters["job"]) for r in find(held.db, wanted, text=text, most=most or None)]
+    counts = None
+    if rows and wanted.job is not None and text is None:  # what counting needs takes longer to load than finding does
+        from archive.answers.progress import counts_of
+
+        counts = counts_of(held, wanted)
     if as_json:
-        print_json({"records": rows})
+        print_json({"records": rows, **({} if counts is None else counts.plain())})
     elif not quiet:
         for r in rows:
             click.echo(line(r))
+        for told in () if counts is None else count_text.sums(counts):
+            click.echo(told, err=True)
         if most and len(rows) == most:
             click.echo(f"the newest {most} are shown; --most 0 shows all", err=True)
         if not rows:
@@ -58,7 +67,10 @@ def command(
 
 def plain(r: Any, job: str | None = None) -> dict[str, Any]:
     """A row of the catalogue as commands print it. job: the job that was asked about; standing is the role shown."""
+    from archive.vocabulary.link_counts import IN_CONFLICT, IN_DOUBT, record_result
+
     mark = {0: False, 1: True}
+    result = record_result(r)
     return {
         "record": r["record_id"],
         "link": r["link_label"],
@@ -75,6 +87,8 @@ def plain(r: Any, job: str | None = None) -> dict[str, Any]:
         "standing": bool(r["accepted"] if job is not None else r["current"]),
         "accepted": bool(r["accepted"]),
         "current": bool(r["current"]),
+        "outcome": IN_DOUBT if r["doubt"] else IN_CONFLICT if r["conflict"] else result.outcome,
+        "by_instrument": result.by_instrument,
         "margin_db": r["margin"],
         "parameter": r["parameter"],
         "length_m": r["length_m"],

@@ -25,6 +25,7 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     Example:
       muniment progress certificates --job HARBOUR-2019-04
     """
+    from archive.answers import count_text
     from archive.answers.progress import progress
     from archive.errors import Trouble
 
@@ -40,21 +41,16 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     if as_json:
         print_json(found.plain())
     elif not quiet:
-        p = found.plain()
-        click.echo(f"job {job}: " + ("complete" if found.complete else "not complete"))
-        scheduled = "no schedule deposited" if p["scheduled"] is None else str(p["scheduled"])
-        rows = [("scheduled", scheduled)] + [
-            (k.replace("_", " "), str(p[k]))
-            for k in ("tested", "passing", "failing", "not_graded", "marginal", "provisional")
-        ]
-        for name, value in rows:
-            click.echo(f"  {name:<12} {value}")
-        for name in ("missing", "unexpected", "late"):
-            if p[name]:
-                click.echo(f"  {name:<12} {len(p[name])}: {', '.join(p[name])}")
-        failing = [x.label for x in found.links if x.verdict == "fail"]
-        if failing:
-            click.echo(f"  fail         {', '.join(failing)}")
-        for note in p["notes"]:
-            click.echo(f"  note         {note}")
-    done(not found.complete)
+        counts = found.counts
+        state = "complete" if counts.complete else "not complete"
+        click.echo(f"job {job}: {state}" + ("" if counts.has_schedule else "; no schedule deposited"))
+        for name, value in count_text.rows(counts):
+            click.echo(f"  {name:<24}{value}")
+        for line in (*count_text.sums(counts), *count_text.beside(counts)):
+            click.echo(f"  {line}")
+        for name in ("missing", "unexpected", "late", "failing", "in_conflict", "in_doubt"):
+            if labels := counts.of(name):
+                click.echo(f"  {count_text.names()[name]}: {', '.join(labels)}")
+        for note in found.notes:
+            click.echo(f"  note: {note}")
+    done(not found.counts.complete)

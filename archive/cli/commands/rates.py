@@ -155,6 +155,7 @@ def command(
         found = rates(held, fields, choice, compare=compare, watch=watch)
         rows = found.rows
         document = {"rows": rows, "total": found.total, "differences": found.differences, "notes": found.notes}
+        document |= {} if found.counts is None else found.counts.plain()
     if plot is not None:
         from archive.answers.rates.pictures import save
 

@@ -21,11 +21,15 @@ def command(archive: Path, deposit: str, as_json: bool, quiet: bool) -> None:
       muniment receipt certificates 2026-11-25-3f9a1c0712
     """
     from archive import store
+    from archive.answers.progress import progress
     from archive.cli import receipts
     from archive.store.deposits import receipt
 
-    made = receipt(store.open(archive), deposit)
+    opened = store.open(archive)
+    made = receipt(opened, deposit)
+    job = made.plain().get("job")
+    counts = progress(opened, job).counts if job else None
     if as_json:
-        print_json(made.plain())
+        print_json({**made.plain(), **({} if counts is None else counts.plain())})
     elif not quiet:
-        click.echo(receipts.text(made))
+        click.echo(receipts.text(made, counts))

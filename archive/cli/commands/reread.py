@@ -35,5 +35,5 @@ def command(
     if as_json:
         print_json(made.plain())
     elif not quiet:
-        click.echo(receipts.text(made))
+        click.echo(receipts.text(made, None))
     done(made.look)

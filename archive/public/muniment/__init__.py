@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from archive.store.roles import Role
     from archive.tables import Batch
 
-__all__ = ["Archive", "Batch", "Trouble", "concat", "create", "open", "rates", "read", "write"]
+__all__ = ["Archive", "Batch", "Trouble", "concat", "counts", "create", "open", "rates", "read", "write"]
 
 _CLASSES = {"Archive": "archive.store", "Batch": "archive.tables", "Trouble": "archive.errors"}
 
@@ -127,6 +127,18 @@ def rates(
         role=role,
         **filters,
     )
+
+
+def counts(archive: Archive | str | PathLike[str], job: str) -> dict[str, Any]:
+    """The links of a job in numbers, by the names and meanings of schemas/counts.toml.
+
+    "missing", "unexpected" and "late" are lists of labels, "scheduled" is None where no schedule was filed; the others
+    are whole numbers. Errors: Trouble for a damaged archive.
+    """
+    from archive.answers.progress import progress
+
+    opened = open(archive) if isinstance(archive, str | PathLike) else archive
+    return progress(opened, job).counts.plain()
 
 
 def __getattr__(name: str) -> Any:

@@ -19,6 +19,7 @@ from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 from archive.store.counting import columns
 from archive.store.counting.from_bag import FACTS, Bags, of_bag
+from archive.vocabulary.link_counts import verdict_that_counts
 
 _SIZE = 1 << BLOCK_BITS
 _AT_ONCE = 500
@@ -49,9 +50,8 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
     made["worst_margin_db"] = [
         m if p in in_db else None for m, p in zip(made["margin"], made["parameter"], strict=True)
     ]
-    made["outcome"] = [
-        outcome(e, v, r) for e, v, r in zip(made["evidence"], made["verdict"], made["reported_verdict"], strict=True)
-    ]
+    said = zip(made["evidence"], made["verdict"], made["reported_verdict"], strict=True)
+    made["outcome"] = [verdict_that_counts(*of_record) for of_record in said]
     made |= _roles(made)
     made |= _first_tests(db, made)
     made |= _states(made)
@@ -76,12 +76,6 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
         "failures": f"{name}-failures.parquet" if failed.num_rows else None,
         "parameters": list(parameters),
     }
-
-
-def outcome(evidence: str | None, verdict: str | None, reported: str | None) -> str | None:
-    """What a record counts as: pass, fail, or None. See columns.ORDER."""
-    said = verdict if evidence == "full-sweep" else reported
-    return said if said in ("pass", "fail") else None
 
 
 class _FromBags:
@@ -220,7 +214,7 @@ def _first_tests(db: Any, made: dict[str, list[Any]]) -> dict[str, list[Any]]:
             f"ON f.first AND (f.row = u.row OR (f.unit = u.row AND f.unit != f.row)) WHERE u.row IN ({marks})",
             some,
         ):
-            own[unit] = (tests, outcome(*of), of[1], of[2])
+            own[unit] = (tests, verdict_that_counts(*of), of[1], of[2])
     nothing = (None, None, None, None)
     told = [own.get(u, nothing) if c else nothing for u, c in zip(made["unit"], counts, strict=True)]
     names = ("tests", "first_outcome", "first_verdict", "first_reported")

@@ -95,7 +95,7 @@ class JobCheck:
         fetch(record_ids): reads records again, for near copies; without it only equal curves are reported.
         """
         policy = self.policy
-        schedule = ScheduledLinks(pa.concat_tables(self._schedules)) if self._schedules else None
+        schedule = ScheduledLinks(pa.concat_tables(self._schedules).to_pylist()) if self._schedules else None
         look = JobLook(self._facts, schedule, self.today)
         tables, faults = list(self._lost), list(self._faults)
         for name, function in job_rules().items():
@@ -122,7 +122,7 @@ class JobCheck:
             missing=tuple(look.missing),
             unexpected=tuple(look.unexpected),
             copies=copies,
-            summary=summarise(look, self._set_aside),
+            summary=summarise(look, self._set_aside, copies),
             facts=self._facts,
         )
 

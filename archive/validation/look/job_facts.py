@@ -19,8 +19,8 @@ class JobFacts:
 
     Columns (arrays as long as there are records): the texts above; time (int64 seconds of the wall clock, -1 where
     unknown to the minute) and day (datetime64[D]), precision, unit and partner (serial numbers), place (words for both
-    ends), length_m, scalars (hash of all readings) and readings (their number), limit_id, marginal, verdict (our own,
-    "" where not graded), alien (has alien crosstalk), velocity, zone offset.
+    ends), length_m, scalars (hash of all readings) and readings (their number), limit_id, marginal, provisional,
+    verdict (our own, "" where not graded), alien (has alien crosstalk), velocity, zone offset.
     """
 
     def __init__(self) -> None:
@@ -44,8 +44,9 @@ class JobFacts:
         part["length_m"] = look.readings.length
         part["scalars"], part["readings"] = _scalars(look)
         part["limit_id"] = look.limits.ids
-        ours = look.with_rows(look.rows_for("verdicts"), look.flags("marginal", "verdicts"))
-        part["marginal"] = look.flags("reported_marginal") | ours
+        graded = look.rows_for("verdicts")
+        part["marginal"] = look.flags("reported_marginal") | look.with_rows(graded, look.flags("marginal", "verdicts"))
+        part["provisional"] = look.with_rows(graded, look.flags("provisional", "verdicts"))
         part["verdict"] = _verdicts(look)
         part["alien"] = _alien(look)
         part["velocity"] = look.reals("velocity_percent")

@@ -103,7 +103,30 @@ class JobLook:
         """Labels of records that the schedule does not have, in the order of the records."""
         return self.schedule.unexpected(self["link_label"]) if self.schedule is not None else []
 
+    @cached_property
+    def late(self) -> dict[str, tuple[np.datetime64 | None, np.datetime64]]:
+        """Scheduled labels whose first test, or today where there is none, is after the day they were due: the day of
+        that test, and the day they were due."""
+        first: dict[str, np.datetime64] = {}
+        for label, day in zip(self["link_label"], self["day"], strict=True):
+            name = self.schedule.label_of(label) if self.schedule is not None else None
+            if name and not np.isnat(day):
+                first[name] = min(first.get(name, day), day)
+        due = {label: _day(row["due_on"]) for label, row in self.schedule.rows.items()} if self.schedule else {}
+        return {
+            label: (first.get(label), last)
+            for label, last in due.items()
+            if last is not None and first.get(label, self.today) > last
+        }
+
     def names(self, rows: Ints) -> tuple[pa.Array, pa.Array]:
         """Record ids and link labels of rows, two text arrays."""
         ids, labels = self["record_id"][rows], self["link_label"][rows]
         return pa.array(list(ids), type=pa.string()), pa.array([x or None for x in labels], type=pa.string())
+
+
+def _day(text: str | None) -> np.datetime64 | None:
+    try:
+        return np.datetime64(text[:10], "D") if text else None
+    except ValueError:
+        return None

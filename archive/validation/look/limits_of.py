@@ -58,3 +58,9 @@ def resolve(
     if len(nearer) == 1:
         return nearer[0], (), ""
     return "", nearer or tuple(found.candidates), found.reason or "unknown limit"
+
+
+def meant(words: str) -> tuple[str, ...]:
+    """Limits that the words of a contract may mean; none where they are not known."""
+    limit_id, candidates, _ = resolve(words)
+    return (limit_id,) if limit_id else candidates

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
-
-import pyarrow as pa
 
 from archive.validation.look.labels import plain
 
@@ -17,10 +15,9 @@ class ScheduledLinks:
     and kinds of dashes, and found only where it means one link.
     """
 
-    def __init__(self, table: pa.Table) -> None:
-        listed = table.to_pylist()
+    def __init__(self, listed: Sequence[Mapping[str, Any]]) -> None:
         latest = max((r["version"] or "" for r in listed), default="")
-        self.rows: dict[str, dict[str, Any]] = {r["link_label"]: r for r in listed if (r["version"] or "") == latest}
+        self.rows: dict[str, Mapping[str, Any]] = {r["link_label"]: r for r in listed if (r["version"] or "") == latest}
         self._plain: dict[str, list[str]] = {}
         for label in self.rows:
             self._plain.setdefault(plain(label), []).append(label)

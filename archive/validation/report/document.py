@@ -7,13 +7,15 @@ from typing import Any
 from archive.validation import catalogue
 from archive.validation.catalogue.findings import PROGRAM
 from archive.validation.report.collect import Collected
+from archive.vocabulary.link_counts import LinkCounts
 
 FINDING = ("rule", "severity", "status", "record", "link", "where", "found", "expected", "message", "remedy")
 
 
-def document(collected: Collected, missing: tuple[str, ...] = (), unexpected: tuple[str, ...] = ()) -> dict[str, Any]:
+def document(collected: Collected, counts: LinkCounts) -> dict[str, Any]:
     """The document of `muniment check --json`.
 
+    The counts of the links have the names of schemas/counts.toml.
     where: file and place in it, and the place in the record. counts: findings by rule, all of them, even where fewer
     are listed. could_not_look: rules that had nothing to look at, which is no pass. faults: bugs of this program.
     """
@@ -21,8 +23,9 @@ def document(collected: Collected, missing: tuple[str, ...] = (), unexpected: tu
         "records": collected.records,
         "set_aside": collected.set_aside,
         "findings": [_finding(f) for rule in collected.rules for f in collected.of(rule)],
-        "missing_links": list(missing),
-        "unexpected_links": list(unexpected),
+        "missing_links": counts.of("missing"),
+        "unexpected_links": counts.of("unexpected"),
+        **counts.plain(),
         "counts": {rule: collected.totals[rule] for rule in collected.rules},
         "severities": {word: collected.severities[word] for word in ("error", "warning", "information")},
         "could_not_look": [

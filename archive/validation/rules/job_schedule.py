@@ -5,11 +5,9 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
-import numpy as np
-
 from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import JobLook
-from archive.validation.look.limits_of import resolve
+from archive.validation.look.limits_of import meant
 from archive.vocabulary import cables
 
 
@@ -42,26 +40,9 @@ def link_late(job: JobLook, _: Tolerances) -> Iterator[Said]:
     """The first test of a link, or today where there is none, against the day it was due."""
     if job.schedule is None:
         return
-    first: dict[str, np.datetime64] = {}
-    for label, day in zip(job["link_label"], job["day"], strict=True):
-        name = job.schedule.label_of(label)
-        if name and not np.isnat(day):
-            first[name] = min(first.get(name, day), day)
-    labels, found, due = [], [], []
-    for label, row in job.schedule.rows.items():
-        last, tested = _day(row["due_on"]), first.get(label)
-        if last is not None and (job.today if tested is None else tested) > last:
-            labels.append(label)
-            found.append("it has no result" if tested is None else f"it was tested on {tested}")
-            due.append(str(last))
-    yield Raised(AboutLinks(labels), where=labels, found=found, expected=due)
-
-
-def _day(text: str | None) -> np.datetime64 | None:
-    try:
-        return np.datetime64(text[:10], "D") if text else None
-    except ValueError:
-        return None
+    labels = list(job.late)
+    found = ["it has no result" if day is None else f"it was tested on {day}" for day, _ in job.late.values()]
+    yield Raised(AboutLinks(labels), where=labels, found=found, expected=[str(due) for _, due in job.late.values()])
 
 
 @rule("limit-not-required-one")
@@ -74,7 +55,7 @@ def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
         words = scheduled or job.facts.jobs.get(job["job_id"][row], {}).get("required_limit")
         if not words:
             continue
-        allowed = _allowed(words)
+        allowed = meant(words)
         if not limit_id:
             blind.setdefault("the limit that the record was tested to is not known", []).append(row)
         elif not allowed:
@@ -84,12 +65,6 @@ def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
     for why, unseen in blind.items():
         yield NotLooked(unseen, why)
     yield Raised.each(hits, job["link_label"])
-
-
-def _allowed(words: str) -> tuple[str, ...]:
-    """Limits that the words of a contract may mean; none where they are not known."""
-    limit_id, candidates, _ = resolve(words)
-    return (limit_id,) if limit_id else candidates
 
 
 @rule("cable-not-required-one")

@@ -1,0 +1,71 @@
+"""The counts of links in words, the same in every document: names, lines that add up, and what stands beside them."""
+
+from __future__ import annotations
+
+from archive.answers.wording import ENGLISH, Wording
+from archive.vocabulary.link_counts import COUNTS, FAILING, MISSING, PASSING, LinkCounts, LinkResult
+
+
+def names(words: Wording = ENGLISH) -> dict[str, str]:
+    """How each count is called."""
+    return {
+        "scheduled": words("scheduled"),
+        "tested": words("tested"),
+        "passing": words("passing"),
+        "failing": words("failing"),
+        "not_graded": words("not graded"),
+        "in_conflict": words("in conflict"),
+        "in_doubt": words("in doubt"),
+        "marginal": words("marginal"),
+        "provisional": words("provisional"),
+        "by_instrument": words("by the instrument alone"),
+        "copied": words("copied"),
+        "missing": words("missing"),
+        "unexpected": words("not scheduled"),
+        "late": words("late"),
+    }
+
+
+def rows(counts: LinkCounts, words: Wording = ENGLISH) -> list[tuple[str, str]]:
+    """Every count with its name. What only a schedule can say is a dash where there is none."""
+    named = names(words)
+    unknown = () if counts.has_schedule else ("scheduled", "missing", "unexpected", "late")
+    return [(named[name], "-" if name in unknown else words.number(counts[name], 0)) for name in COUNTS]
+
+
+def sums(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
+    """Lines of reconciliation: "tested 60 = passing 57 + failing 2 + not graded 1 + in conflict 0 + in doubt 0"."""
+    named = names(words)
+
+    def side(listed: list[tuple[str, int]]) -> str:
+        return " + ".join(f"{named[name]} {words.number(number, 0)}" for name, number in listed)
+
+    return [f"{side(left)} = {side(right)}" for left, right in counts.sums()]
+
+
+def result(link: LinkResult, words: Wording = ENGLISH) -> str:
+    """What a link comes to, with what must stand beside it: "pass, marginal, by the instrument alone"."""
+    word = {PASSING: words("pass"), FAILING: words("fail"), MISSING: words("not tested")}.get(link.outcome)
+    marks = [
+        (link.marginal, words("marginal")),
+        (link.provisional, words("provisional")),
+        (link.by_instrument, words("by the instrument alone")),
+        (bool(link.copy_of), words("curves of {link}", link=link.copy_of)),
+    ]
+    return ", ".join([word or names(words)[link.outcome], *(text for there, text in marks if there)])
+
+
+def beside(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
+    """Sentences that must stand beside the counts: verdicts of instruments alone, and copies."""
+    found = []
+    if counts["by_instrument"]:
+        passing = sum(x.by_instrument and x.outcome == PASSING for x in counts.links)
+        found.append(
+            words(
+                "{passing} passing, {alone} of them by the instrument alone.", passing=counts["passing"], alone=passing
+            )
+        )
+    if counts["copied"]:
+        copied = [words("{link} (of {other})", link=x.label, other=x.copy_of) for x in counts.links if x.copy_of]
+        found.append(words("Curves of another link, number for number: {links}.", links=words.some(copied)))
+    return found
