@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.answers.wording import ENGLISH, Wording
-from archive.vocabulary.link_counts import COUNTS, FAILING, MISSING, PASSING, LinkCounts, LinkResult
+from archive.vocabulary.link_counts import COUNTS, FAILING, MISSING, PASSING, RARE, LinkCounts, LinkResult
 
 
 def names(words: Wording = ENGLISH) -> dict[str, str]:
@@ -22,6 +22,7 @@ def names(words: Wording = ENGLISH) -> dict[str, str]:
         "copied": words("copied"),
         "missing": words("missing"),
         "unexpected": words("not scheduled"),
+        "further_sides": words("further sides of a doubt"),
         "late": words("late"),
     }
 
@@ -30,7 +31,11 @@ def rows(counts: LinkCounts, words: Wording = ENGLISH) -> list[tuple[str, str]]:
     """Every count with its name. What only a schedule can say is a dash where there is none."""
     named = names(words)
     unknown = () if counts.has_schedule else ("scheduled", "missing", "unexpected", "late")
-    return [(named[name], "-" if name in unknown else words.number(counts[name], 0)) for name in COUNTS]
+    return [
+        (named[name], "-" if name in unknown else words.number(counts[name], 0))
+        for name in COUNTS
+        if name not in RARE or counts[name]
+    ]
 
 
 def sums(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:

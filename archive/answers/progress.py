@@ -80,7 +80,12 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     # A label that is there to the letter goes before one that means the same link.
     by_name = {schedule.label_of(x.label): x for x in sorted(tested, key=lambda x: x.label in schedule.rows)}
     links = [_scheduled(label, row, by_name.get(label), day) for label, row in schedule.rows.items()]
-    links += [x for x in tested if schedule.label_of(x.label) is None or by_name[schedule.label_of(x.label)] is not x]
+    for x in tested:
+        name = schedule.label_of(x.label)
+        if name is None:
+            links.append(x)
+        elif by_name[name] is not x:
+            links.append(replace(x, result=replace(x.result, further_side=True)))
     results = one_of_copies([x.result for x in links])
     links = [replace(x, result=r) for x, r in zip(links, results, strict=True)]
     return Progress(job, links, LinkCounts(results, bool(schedule.rows)), _look_alikes(links), role)

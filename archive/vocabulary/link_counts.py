@@ -56,7 +56,8 @@ def record_result(row: Mapping[str, Any]) -> RecordResult:
 @dataclass(frozen=True)
 class LinkResult:
     """What a link comes to. outcome: one of OUTCOMES, or MISSING. copy_of: the link of the same choice whose curves
-    these are, "" for none. tests: how many count."""
+    these are, "" for none. tests: how many count. further_side: its label is scheduled, and another side of a doubt is
+    counted as that scheduled link."""
 
     label: str
     outcome: str = MISSING
@@ -67,6 +68,7 @@ class LinkResult:
     late: bool = False
     copy_of: str = ""
     tests: int = 0
+    further_side: bool = False
 
     @property
     def tested(self) -> bool:
@@ -120,11 +122,14 @@ _MEMBERS: dict[str, Callable[[LinkResult], bool]] = {
     "by_instrument": lambda x: x.tested and x.by_instrument,
     "copied": lambda x: bool(x.copy_of),
     "missing": lambda x: x.scheduled and x.outcome == MISSING,
-    "unexpected": lambda x: x.tested and not x.scheduled,
+    "unexpected": lambda x: x.tested and not (x.scheduled or x.further_side),
+    "further_sides": lambda x: x.further_side,
     "late": lambda x: x.late,
 }
 COUNTS = tuple(_MEMBERS)
 """Names of all counts."""
+RARE = ("further_sides",)
+"""Counts that are not printed where they are nought."""
 
 
 @dataclass(frozen=True)
@@ -157,4 +162,7 @@ class LinkCounts:
         """The lines of reconciliation of schemas/counts.toml: the counts of either side, which add up to the same."""
         lines = schemas.load("counts.toml")["sums"].values()
         listed = [line for line in lines if self.has_schedule or "scheduled" not in line["left"]]
-        return [([(n, self[n]) for n in s["left"]], [(n, self[n]) for n in s["right"]]) for s in listed]
+        return [(self._side(line["left"]), self._side(line["right"])) for line in listed]
+
+    def _side(self, names: Sequence[str]) -> list[tuple[str, int]]:
+        return [(name, self[name]) for name in names if name not in RARE or self[name]]

@@ -129,7 +129,9 @@ def test_twenty_years(run: Run, it_is: Callable[[str], None], tmp_path: Path) ->
     _, late = run("deposit", tmp_path / "late.xml", *words)
     assert late["new"] == 6
     _, complete = run("progress", archive, "--job", JOB)
-    assert (complete["scheduled"], complete["tested"], complete["missing"]) == (26, 26, [])
+    # Two links have tests that contradict each other as cables do: each side counts.
+    assert (complete["scheduled"], complete["missing"], complete["in_doubt"]) == (26, [], 4)
+    assert complete["tested"] - complete["further_sides"] == 26
 
     # A month later somebody sees that the annexe's lengths are three times too long: feet were taken for metres.
     it_is("2019-05-06")
