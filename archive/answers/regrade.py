@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Any
 from archive import grading, limits, schemas, store
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.assessments import Assessment, AssessmentOutcome, assess
+from archive.store.assessments import Assessment, AssessmentOutcome, RunFacts, assess
 from archive.store.catalogue.filters import Filters, addresses
 from archive.tables import Batch
 
@@ -42,18 +42,13 @@ def regrade(
     names = {f for limit in against or () for f in limits.get(limit).files}
     used = {Path(n).name: (schemas.root() / "limits" / n).read_bytes() for n in names}
     facts = {"against": against, "limits_version": limits.version()}
-    how = partial(_spread, workers=workers, root=archive.root, against=against)
-    return assess(
-        archive,
-        listed,
-        partial(graded, against=against),
-        by=by,
-        reason=reason,
-        facts=facts,
-        limits=used,
-        sign=sign,
-        done=None if workers == 1 else how,
-    )
+    run = Assessment(archive, listed)
+    grade = partial(graded, against=against)
+    if workers == 1:
+        parts: Iterable[dict[str, Any]] = (part for deposit in run.work for part in run.graded(deposit, grade))
+    else:
+        parts = _spread(run, workers, against)
+    return assess(run, parts, RunFacts(by, reason, facts, used, sign))
 
 
 def graded(batch: Batch, against: list[str] | None) -> Batch:
@@ -61,12 +56,10 @@ def graded(batch: Batch, against: list[str] | None) -> Batch:
     return grading.grade(batch, against=against)
 
 
-def _spread(
-    run: Assessment, grade: Any, *, workers: int | Executor, root: Path, against: list[str] | None
-) -> Iterator[dict[str, Any]]:
+def _spread(run: Assessment, workers: int | Executor, against: list[str] | None) -> Iterator[dict[str, Any]]:
     pool = ProcessPoolExecutor(workers) if isinstance(workers, int) else workers
     try:
-        tasks = [pool.submit(_one, root, d, run.work[d], against) for d in run.work]
+        tasks = [pool.submit(_one, run.archive.root, d, run.work[d], against) for d in run.work]
         for task in tasks:
             yield from task.result()
     finally:

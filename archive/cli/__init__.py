@@ -65,6 +65,10 @@ def main() -> None:
         sys.exit(2)
     except BrokenPipeError:
         sys.exit(0)
+    except PermissionError as error:
+        from archive.permission import not_permitted
+
+        _end(str(not_permitted(error)))
     except OSError as error:
         _end(_system_message(error))
     except MemoryError:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
-from archive.store import catalogue, layout, memory
+from archive.store import catalogue, condemned, layout, memory
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
@@ -38,6 +38,7 @@ class Archive:
 
     entries(n)  ledger entries from number n on
     bag(d)      folder of a deposit's bag; tables(d) reads its tables; record("d/5") one record
+    healed      ids of what stopped writers had left; ended: files of redactions that were ended, with their entry
     db          the SQLite database (archive.store.catalogue), caught up by `catch_up`
     """
 
@@ -47,6 +48,7 @@ class Archive:
         self.id = str(settings["archive"]["id"])
         self.ledger = Ledger(root, self.id)
         self.healed: list[str] = []
+        self.ended: dict[str, int] = {}
         self._looked = -_LOOK_AGAIN
 
     remembers = True
@@ -68,8 +70,13 @@ class Archive:
         self._check(seen, count)
         if time.monotonic() - self._looked > _LOOK_AGAIN:
             self.checked.check_again()
+            self.take_away_condemned()
             self._looked = time.monotonic()
         return count
+
+    def take_away_condemned(self) -> None:
+        """Ends redactions that were stopped before the bytes were gone, where this user may write."""
+        self.ended |= condemned.take_away(self.db, self.root)
 
     def entries(self, start: int = 0) -> Iterator[LedgerEntry]:
         """Ledger entries from a number on."""

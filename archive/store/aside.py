@@ -19,7 +19,7 @@ from functools import cache
 from pathlib import Path
 
 from archive import disk
-from archive.store import condemned, layout
+from archive.store import layout
 from archive.store.archive import Archive
 from archive.store.ledger import LedgerEntry
 
@@ -49,9 +49,14 @@ def begin(archive: Archive, name: str) -> Aside:
     Errors: OSError where it cannot be written.
     """
     heal(archive)
-    condemned.take_away(archive)
-    folder = archive.root / layout.ASIDE / f"{name}.{_machine()}.{os.getpid()}.{_started(os.getpid())}"
-    disk.make_folder(folder.parent)
+    archive.catch_up()
+    archive.take_away_condemned()
+    return make(archive.root, name)
+
+
+def make(root: Path, name: str) -> Aside:
+    """A new folder aside, and nothing else. Errors: OSError where it cannot be written."""
+    folder = root / layout.ASIDE / f"{name}.{_machine()}.{os.getpid()}.{_started(os.getpid())}"
     try:
         disk.make_folder(folder)
         disk.sync_folder(folder.parent)
@@ -67,6 +72,7 @@ def heal(archive: Archive) -> list[str]:
     Does nothing where this user may not write, or where another one heals just now.
     """
     healed = []
+    _remove_old_parts(archive.root / layout.ASIDE)
     for folder in _left(archive):
         with suppress(PermissionError, FileNotFoundError):
             take_back(archive, folder)
@@ -92,6 +98,14 @@ def standing_without(root: Path, entries: Iterable[LedgerEntry]) -> list[Path]:
     stand = [*(root / layout.DEPOSITS).glob("*/*"), *(root / layout.ASSESSMENTS).glob("*")]
     stand += (root / layout.EVENTS).glob("*")
     return [p for p in sorted(stand) if p.is_dir() and p.relative_to(root).as_posix() not in known]
+
+
+def _remove_old_parts(folder: Path) -> None:
+    """Takes away single files that a stopped program was writing there."""
+    for path in folder.glob(".*.part"):
+        with suppress(OSError):
+            if time.time() - path.stat().st_mtime > _STRANGERS:
+                path.unlink()
 
 
 def _left(archive: Archive) -> Iterator[Path]:

@@ -1,27 +1,26 @@
-"""Bytes that a redaction condemned: removed right after its entry, or by the next writer where it was stopped."""
+"""Bytes that a redaction condemned: removed right after its entry, or by the next command of anybody who may write."""
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import suppress
+from pathlib import Path
+
 from archive import disk
 from archive.store import files
-from archive.store.archive import Archive
 
 
-def take_away(archive: Archive) -> list[str]:
-    """Removes what the ledger says is gone and is still there; gives the paths.
+def take_away(db: sqlite3.Connection, root: Path) -> dict[str, int]:
+    """Removes what the ledger says is gone and is still there; gives the paths with the number of the redaction.
 
-    A writer who may not remove it leaves it: `fixity` tells.
+    Who may not remove it leaves it: `fixity` names it.
     """
-    archive.catch_up()
-    removed = []
-    for path, digest in archive.db.execute("SELECT path, sha256 FROM gone").fetchall():
-        place = archive.root / path
-        if not place.is_file() or files.fingerprint(place).sha256 != digest:
-            continue
-        try:
-            disk.remove(place)
-            disk.sync_folder(place.parent)
-        except PermissionError:
-            continue
-        removed.append(str(path))
+    removed = {}
+    for path, digest, number in db.execute("SELECT path, sha256, number FROM gone").fetchall():
+        place = root / path
+        if files.holds(place, digest):
+            with suppress(PermissionError):
+                disk.remove(place)
+                disk.sync_folder(place.parent)
+                removed[str(path)] = int(number)
     return removed

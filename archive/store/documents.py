@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import mimetypes
 from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,80 +18,124 @@ from archive.store.events.write import record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 
+_RUN = (
+    *(".app", ".bat", ".bin", ".cmd", ".com", ".cpl", ".dll", ".elf", ".exe", ".hta", ".jar", ".js", ".jse", ".lnk"),
+    *(".msi", ".msp", ".pif", ".ps1", ".py", ".scr", ".sh", ".vbe", ".vbs", ".wsf", ".desktop", ".command"),
+)
+"""Endings of files that a system runs when they are opened."""
+_RUN_HEADS = (b"MZ", b"\x7fELF", b"#!", b"\xca\xfe\xba\xbe", b"\xcf\xfa\xed\xfe", b"L\x00\x00\x00")
+"""First bytes of programs: Windows, Linux, scripts, Java and macOS, macOS, shortcuts of Windows."""
+
 MOST_BYTES = 200_000_000
 """Size of one document at the most: drawings are large, films do not belong here."""
+
+
+@dataclass(frozen=True)
+class DocumentFacts:
+    """What a person says of documents. valid_from, valid_until: ISO 8601 dates; serial: of the unit it is of."""
+
+    job: str
+    kind: str
+    link: str | None = None
+    serial: str | None = None
+    title: str | None = None
+    valid_from: str | None = None
+    valid_until: str | None = None
+
+
+@dataclass(frozen=True)
+class Filing:
+    """What came of filing documents: the entry, rows of the table documents, and files that were filed before.
+
+    repeated: path of a file -> name under which the same bytes are filed for the job and link.
+    """
+
+    entry: LedgerEntry | None
+    rows: list[dict[str, Any]]
+    repeated: dict[str, str]
 
 
 def attach(
     archive: Archive,
     files: Sequence[Path],
+    facts: DocumentFacts,
     *,
-    job: str,
-    kind: str,
-    link: str | None = None,
-    serial: str | None = None,
-    title: str | None = None,
-    valid_from: str | None = None,
-    valid_until: str | None = None,
-    by: str | None = None,
+    by: str | None,
     reason: str | None = None,
     sign: Sign | None = None,
-) -> tuple[LedgerEntry | None, list[dict[str, Any]]]:
-    """Files documents for a job, or for one of its links. Gives the entry and the rows of documents.
+) -> Filing:
+    """Files documents for a job, or for one of its links.
 
-    A document that is filed for the same job and link already is left out; where nothing is left, there is no entry.
-    Errors: Trouble for a file that cannot be read or is too large, and for a kind that is none.
+    A document whose bytes are filed for the same job and link already is left out; where nothing is left, there is no
+    entry. Errors: Trouble for a file that cannot be read or is too large, and for a kind that is none.
     """
-    if kind not in vocabulary.words("document_kind"):
+    if facts.kind not in vocabulary.words("document_kind"):
         raise Trouble(
             "no such kind",
             code="document.unknown-kind",
-            found=kind,
+            found=facts.kind,
             expected=", ".join(sorted(vocabulary.words("document_kind"))),
         )
-    there = {(d["document_id"], d["link_label"]) for d in of_job(archive, job)}
-    rows: list[dict[str, Any]] = []
+    there = {(d["document_id"], d["link_label"]): str(d["file_name"]) for d in of_job(archive, facts.job)}
+    made = Filing(None, [], {})
     attached: dict[str, bytes] = {}
     for path in files:
-        if not path.is_file():
-            raise Trouble("there is no such file", code="document.not-there", where=str(path), remedy="check the path")
-        if path.stat().st_size > MOST_BYTES:
-            raise Trouble(
-                "too large",
-                code="document.too-large",
-                where=str(path),
-                found=f"{path.stat().st_size:,} bytes",
-                expected="at most 200 MB",
-            )
-        data = path.read_bytes()
-        digest = hashlib.sha256(data).hexdigest()
-        if (digest, link) in there:
+        row, data = _row(path, facts)
+        key = (row["document_id"], facts.link)
+        if key in there:
+            made.repeated[str(path)] = there[key]
             continue
-        there.add((digest, link))
-        # Under its digest, since a name may be anything; the name is told in the row.
-        stored = f"{digest}{path.suffix.lower() if path.suffix[1:].isalnum() and len(path.suffix) < 9 else ''}"
-        attached[stored] = data
-        rows.append(
-            {
-                "document_id": digest,
-                "kind": kind,
-                "title": title,
-                "file_name": path.name,
-                "media_type": mimetypes.guess_type(path.name)[0] or "application/octet-stream",
-                "bytes": len(data),
-                "job_id": job,
-                "link_label": link,
-                "serial": serial,
-                "valid_from": valid_from,
-                "valid_until": valid_until,
-                "path": stored,
-            }
+        there[key] = path.name
+        attached[row["path"]] = data
+        made.rows.append(row)
+    if not made.rows:
+        return made
+    said = {"job": facts.job, "documents": [r["document_id"] for r in made.rows]}
+    texts = {"reason": reason, "documents": made.rows}
+    return replace(made, entry=record(archive, "attach", by=by, texts=texts, facts=said, attached=attached, sign=sign))
+
+
+def programs(files: Sequence[Path]) -> list[Path]:
+    """Those of the files that a system would run, by their ending or their first bytes."""
+    found = []
+    for path in files:
+        with suppress(OSError):
+            with path.open("rb") as file:
+                head = file.read(4)
+            if path.suffix.lower() in _RUN or head.startswith(_RUN_HEADS):
+                found.append(path)
+    return found
+
+
+def _row(path: Path, facts: DocumentFacts) -> tuple[dict[str, Any], bytes]:
+    """A row of the table documents, and the bytes."""
+    if not path.is_file():
+        raise Trouble("there is no such file", code="document.not-there", where=str(path), remedy="check the path")
+    if path.stat().st_size > MOST_BYTES:
+        raise Trouble(
+            "too large",
+            code="document.too-large",
+            where=str(path),
+            found=f"{path.stat().st_size:,} bytes",
+            expected="at most 200 MB",
         )
-    if not rows:
-        return None, []
-    facts = {"job": job, "documents": [r["document_id"] for r in rows]}
-    texts = {"reason": reason, "documents": rows}
-    return record(archive, "attach", by=by, texts=texts, facts=facts, attached=attached, sign=sign), rows
+    data = path.read_bytes()
+    digest = hashlib.sha256(data).hexdigest()
+    ending = path.suffix.lower() if path.suffix[1:].isalnum() and len(path.suffix) < 9 else ""
+    return {
+        "document_id": digest,
+        "kind": facts.kind,
+        "title": facts.title,
+        "file_name": path.name,
+        "media_type": mimetypes.guess_type(path.name)[0] or "application/octet-stream",
+        "bytes": len(data),
+        "job_id": facts.job,
+        "link_label": facts.link,
+        "serial": facts.serial,
+        "valid_from": facts.valid_from,
+        "valid_until": facts.valid_until,
+        "path": f"{digest}{ending}",  # under its digest, since a name may be anything; the row has the name
+    }, data
 
 
 def of_job(archive: Archive, job: str | None) -> list[dict[str, Any]]:

@@ -39,6 +39,14 @@ def fingerprint(path: Path) -> Fingerprint:
     return Fingerprint(sha.hexdigest(), size)
 
 
+def holds(path: Path, digest: str) -> bool:
+    """Whether a file is there, can be read, and has this SHA-256."""
+    try:
+        return path.is_file() and fingerprint(path).sha256 == digest
+    except OSError:
+        return False
+
+
 def sha256(data: bytes) -> str:
     """SHA-256 in hexadecimal digits."""
     return hashlib.sha256(data).hexdigest()

@@ -94,6 +94,7 @@ class RecordState:
 class _Working:
     """States that are being worked out, and the records of a link that are still in question."""
 
+    rows: Mapping[int, Row]
     out: dict[int, RecordState] = field(default_factory=dict)
     left: dict[int, Row] = field(default_factory=dict)
 
@@ -114,8 +115,8 @@ def states(
     there has no day and requires nothing. named: rows that a person named as accepted, with the number of the ledger
     entry: of several the last holds.
     """
-    work = _Working()
-    for r in rows:
+    work = _Working({r["row"]: r for r in rows})
+    for r in work.rows.values():
         if why := _out(r):
             work.out[r["row"]] = RecordState(False, why)
         else:
@@ -166,12 +167,12 @@ def _out(row: Row) -> str:
 
 def _settle(work: _Working) -> None:
     """Takes out renditions that are not the richest, conflicts, and tests under a second label."""
-    for group in _joined(work.left, "renditions"):
+    for group in _joined(work.left, work.left, "renditions"):
         best = max(group, key=lambda r: (richness(r), -r["row"]))
         for r in group:
             if r is not best:
                 work.drop(r, f"a rendition of the same test; record {best['record_id']} is richer")
-    for group in _joined(work.left, "conflicts"):
+    for group in _joined(work.left, work.rows, "conflicts", "renditions"):
         for r in group:
             work.drop(
                 r, f"in conflict with {len(group) - 1} other of the same test; withdraw all but one", conflict=True
@@ -181,17 +182,20 @@ def _settle(work: _Working) -> None:
             work.drop(r, "the same test is here under another label; withdraw the one whose label is wrong")
 
 
-def _joined(left: dict[int, Row], kind: str) -> list[list[Row]]:
-    """Groups of two or more records that decisions of a kind join, among those that are left."""
-    leader = {row: row for row in left}
+def _joined(left: dict[int, Row], rows: Mapping[int, Row], *kinds: str) -> list[list[Row]]:
+    """Groups of two or more records among those that are left, which decisions of some kinds join.
+
+    rows: those that do not count too: what two records have in common with a withdrawn one they have in common.
+    """
+    leader = {row: row for row in rows}
 
     def find(row: int) -> int:
         while leader[row] != row:
             row = leader[row]
         return row
 
-    for row, r in left.items():
-        if r["kind"] == kind and r["former"] in left:
+    for row, r in rows.items():
+        if r["kind"] in kinds and r["former"] in rows:
             leader[find(row)] = find(r["former"])
     groups: dict[int, list[Row]] = defaultdict(list)
     for row, r in left.items():

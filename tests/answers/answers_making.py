@@ -15,7 +15,7 @@ from archive.demo import job as demo
 from archive.formats import write
 from archive.store.catalogue.filters import Filters
 from archive.store.deposits import DepositFacts
-from archive.store.documents import attach
+from archive.store.documents import DocumentFacts, attach
 from archive.tables import Batch, axis_row, concat
 
 JOB, SITE, BY = "QUAY-2024-06", "Lantern Quay 4", "H. Brume"
@@ -89,11 +89,9 @@ def _file(opened: store.Archive, exports: Path) -> None:
     attach(
         opened,
         [certificate],
-        job=JOB,
-        kind="certificate",
-        serial="40-00317",
-        title="Calibration of unit 40-00317",
-        valid_until="2024-11-02",
+        DocumentFacts(
+            JOB, "certificate", serial="40-00317", title="Calibration of unit 40-00317", valid_until="2024-11-02"
+        ),
         by=BY,
     )
 

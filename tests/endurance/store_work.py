@@ -15,7 +15,7 @@ from pathlib import Path
 from archive import store
 from archive.answers.reindex import reindex
 from archive.store import Archive
-from archive.store.assessments import assess
+from archive.store.assessments import Assessment, RunFacts, assess
 from archive.store.copies import export
 from archive.store.deposits import Deposit, DepositFacts
 from archive.store.events import Correction, amend, withdraw
@@ -66,7 +66,9 @@ def one_redaction(archive: Archive, draw: random.Random) -> str:
 
 def one_assessment(archive: Archive, draw: random.Random) -> str:
     chosen = sorted({_any(archive, draw) for _ in range(3)})
-    return f"assess {assess(archive, chosen, _graded, by=None, reason=None, facts={'against': None}).entry.number}"
+    run = Assessment(archive, chosen)
+    parts = (part for d in run.work for part in run.graded(d, _graded))
+    return f"assess {assess(run, parts, RunFacts(facts={'against': None})).entry.number}"
 
 
 def _graded(given: Batch) -> Batch:

@@ -19,7 +19,7 @@ from archive.answers.link import open_link
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.deposits import receipt
-from archive.store.documents import attach, of_job
+from archive.store.documents import DocumentFacts, attach, of_job
 from archive.store.events import Correction, amend, withdraw
 from archive.store.events.redact import of_file, redact
 from archive.store.fixity import fixity
@@ -34,7 +34,7 @@ def full(archive: Archive, tmp_path: Path) -> Archive:
     assert made.entry is not None
     amend(archive, [Correction(f"{made.entry['deposit']}/0", "site", "West")], by="R. Ostrander", reason="renamed")
     state(archive, JOB, ["warranty_end=2044-04-30"], by="R. Ostrander")
-    attach(archive, [_file(tmp_path, "cal.txt")], job=JOB, kind="certificate", by="R. Ostrander")
+    attach(archive, [_file(tmp_path, "cal.txt")], DocumentFacts(JOB, "certificate"), by="R. Ostrander")
     return archive
 
 

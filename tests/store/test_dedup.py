@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 from store_making import Rows, batch, deposit, rounded, rows
 
+from archive import store
 from archive.store import Archive
 from archive.store.catalogue.standing_columns import link_states
 from archive.store.deposits import Receipt
 from archive.store.events import withdraw
+from archive.store.fixity import fixity
 
 
 def counted(receipt: Receipt) -> dict[str, int]:
@@ -249,3 +255,90 @@ def test_other_values_of_one_test_are_a_conflict(archive: Archive) -> None:
     deposit(archive, batch(rows("X", source="3" * 64, time="2021-01-01T10:00", shift=7)))
     b = deposit(archive, batch(rows("X", source="2" * 64, time="2021-01-01T10:00", shift=8)))
     assert counted(b) == {"conflicts": 1}
+
+
+# --- one record id, two contents -----------------------------------------------------------------------------------
+
+
+def same_id(label: str = "2-TR2-A117", *, shift: float = 0.0, verdict: str = "pass", **more: Any) -> Any:
+    """A record under the id of another: an open form that somebody altered keeps the ids it had."""
+    made = rows(label, shift=shift, **more)
+    made["records"][0]["reported_verdict"] = verdict
+    return made
+
+
+def counting(archive: Archive) -> list[str]:
+    archive.catch_up()
+    found = archive.db.execute("SELECT link_label FROM records WHERE current ORDER BY row")
+    return [r[0] for r in found]
+
+
+@pytest.mark.parametrize("first", ["true", "altered"])
+def test_an_altered_record_does_not_shut_the_true_one_out(archive: Archive, first: str) -> None:
+    true, altered = same_id(), same_id(shift=-15.0, verdict="fail")
+    one, two = (true, altered) if first == "true" else (altered, true)
+    deposit(archive, batch(one))
+    made = deposit(archive, batch(two))
+    assert made.counts["conflicts"] == 1 and made.counts["same_file"] == 0
+    assert made.entry is not None and made.look
+    assert counting(archive) == []
+    withdraw(archive, records=[f"{made.entry['deposit']}/0"], by=None, reason="altered")
+    assert counting(archive) == ["2-TR2-A117"]
+
+
+def test_one_id_with_many_labels_is_one_conflict(archive: Archive) -> None:
+    deposits = [deposit(archive, batch(same_id(f"L{n}"))) for n in range(6)]
+    assert [d.counts["conflicts"] for d in deposits] == [0, 1, 1, 1, 1, 1]
+    assert counting(archive) == []
+    addresses = [f"{d.entry['deposit']}/0" for d in deposits if d.entry is not None]
+    withdraw(archive, records=addresses[:1], by=None, reason="wrong")
+    assert counting(archive) == [], "five contents are left"
+    withdraw(archive, records=addresses[1:5], by=None, reason="wrong")
+    assert counting(archive) == ["L5"]
+    assert fixity(store.open(archive.root), "deep").sound
+
+
+def test_one_id_twice_in_one_deposit(archive: Archive) -> None:
+    made = deposit(archive, [batch(same_id()), batch(same_id()), batch(same_id(shift=-15.0))])
+    assert (made.counts["new"], made.counts["same_file"], made.counts["conflicts"]) == (1, 1, 1)
+    assert counting(archive) == []
+
+
+def test_a_text_alone_makes_another_content(archive: Archive) -> None:
+    """The hash that finds equal content leaves out the words of the limit and the cable."""
+    deposit(archive, batch(same_id()))
+    made = deposit(archive, batch(same_id(cable_type="cat6a/f-utp/awg23/solid")))
+    assert made.counts["conflicts"] == 1
+
+
+def test_the_same_file_under_another_job_is_told(archive: Archive) -> None:
+    def of(job: str) -> Any:
+        made = same_id(job_id=job, tested_at=datetime(2019, 3, 4, 10, 15, tzinfo=UTC), zone_basis="job")
+        made["records"][0]["utc_offset_min"] = 0 if job == "ONE" else 60
+        return batch(made)
+
+    deposit(archive, of("ONE"), job="ONE")
+    made = deposit(archive, of("TWO"), job="TWO")
+    assert made.entry is None and made.counts["same_file"] == 1
+    assert [(e["job"], e["records"]) for e in made.plain()["elsewhere"]] == [("ONE", 1)]
+    assert "elsewhere" not in deposit(archive, of("ONE"), job="ONE").plain()
+
+
+@pytest.mark.parametrize("packed", [False, True])
+def test_another_reading_of_the_same_bytes_is_no_conflict(archive: Archive, tmp_path: Path, packed: bool) -> None:
+    """A later state of a reader finds more in the same file."""
+    data = b"invented,cells\n"
+    source = tmp_path / ("export.zip" if packed else "export.csv")
+    if packed:
+        with zipfile.ZipFile(source, "w") as into:
+            into.writestr("week 2/export.csv", data)
+    else:
+        source.write_bytes(data)
+    digest = hashlib.sha256(data).hexdigest()
+    before, after = (batch(same_id(source=digest, cable_type=c)) for c in (None, "cat6/u-utp/awg23/solid"))
+    deposit(archive, before, originals=[(source, source.name)])
+    made = deposit(archive, after, originals=[(source, source.name)])
+    assert (made.counts["reread"], made.counts["conflicts"]) == (1, 0)
+    assert made.entry is not None
+    states = archive.db.execute("SELECT replaced, current FROM records ORDER BY row").fetchall()
+    assert [tuple(s) for s in states] == [(1, 0), (0, 1)]

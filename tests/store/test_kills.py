@@ -17,7 +17,7 @@ from store_making import batch, deposit, rows
 
 from archive import store
 from archive.store import Archive, aside, memory
-from archive.store.assessments import assess
+from archive.store.assessments import Assessment, RunFacts, assess
 from archive.store.copies import export
 from archive.store.events import Correction, amend
 from archive.store.events.redact import of_name, redact
@@ -48,7 +48,9 @@ def do_deposit(archive: Archive) -> None:
 
 
 def do_assess(archive: Archive) -> None:
-    assess(archive, [address(archive)], _graded, by="R. Ostrander", reason="new edition", facts={"against": None})
+    run = Assessment(archive, [address(archive)])
+    parts = (part for d in run.work for part in run.graded(d, _graded))
+    assess(run, parts, RunFacts(by="R. Ostrander", reason="new edition", facts={"against": None}))
 
 
 def _graded(given: Batch) -> Batch:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -48,28 +48,21 @@ def command(
     """
     from archive import store
     from archive.cli import signer
-    from archive.store.documents import attach
+    from archive.store.documents import DocumentFacts, attach, programs
 
+    for program in programs(files):
+        say(f"{program} is a program: whoever opens it from the archive runs it", quiet=quiet)
     opened = store.open(archive)
-    entry, rows = attach(
-        opened,
-        files,
-        job=job,
-        kind=kind,
-        link=link,
-        serial=serial,
-        title=title,
-        valid_from=valid_from,
-        valid_until=valid_until,
-        by=signer.name(by),
-        reason=reason,
-        sign=signer.sign(opened),
-    )
+    said = DocumentFacts(job, kind, link, serial, title, valid_from, valid_until)
+    made = attach(opened, files, said, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     if as_json:
-        print_json({"entry": None if entry is None else entry.number, "documents": rows})
+        entry = None if made.entry is None else made.entry.number
+        print_json({"entry": entry, "documents": made.rows, "filed_before": made.repeated})
     elif not quiet:
-        for row in rows:
+        for row in made.rows:
             click.echo(f"filed: {row['file_name']} ({row['kind']}), SHA-256 {row['document_id']}")
-        if not rows:
+        for path, name in made.repeated.items():
+            click.echo(f"not filed again: {path} has the same bytes as {name}")
+        if not made.rows:
             click.echo("nothing new: filed already")
     done(False)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, signer_options
+from archive.cli.common import output_options, print_json, say, signer_options
 from archive.errors import Trouble
 
 
@@ -57,6 +57,8 @@ def command(
     if not dry_run:
         entry = redact(opened, plan, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     left = sorted(set(still_named(opened, name))) if name is not None else []
+    if plan.done_by is not None:
+        say(f"redacted before, by ledger entry {plan.done_by}: nothing new", quiet=quiet)
     if as_json:
         number = entry.number if entry else None
         print_json({"files": sorted(plan.gone), "people": plan.people, "still_in": left, "ledger_entry": number})

@@ -59,6 +59,7 @@ def command(
                 "verdicts": made.verdicts,
                 "changed": changes,
                 "ledger_entry": made.entry.number,
+                "new": made.new,
             }
         )
     elif not quiet:
@@ -68,6 +69,8 @@ def command(
             )
         words = ", ".join(f"{n} {word}" for word, n in sorted(made.verdicts.items()))
         click.echo(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
+        if not made.new:
+            click.echo(f"nothing new: ledger entry {made.entry.number} says the same")
     if made.faults:
         say(f"{made.faults} not graded by a fault of this program; the verdict says where", quiet=quiet)
     done(bool(changes or made.faults))

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from archive.store.assessments.read import Assessed, of_records
-from archive.store.assessments.write import Assessment, AssessmentOutcome, assess
+from archive.store.assessments.write import Assessment, AssessmentOutcome, RunFacts, assess
 
-__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "assess", "of_records"]
+__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "RunFacts", "assess", "of_records"]

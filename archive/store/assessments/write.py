@@ -62,6 +62,8 @@ class AssessmentOutcome:
     verdicts: dict[str, int]
     changes: Any
     faults: int = 0
+    new: bool = True
+    """False where an earlier run, whose entry this is, said the same."""
 
 
 @dataclass
@@ -93,36 +95,40 @@ class Assessment:
                 yield {name: _addressed(batch[name], ids, places) for name in _STATEMENTS}
 
 
-def assess(
-    archive: Archive,
-    addresses: Iterable[str],
-    grade: Grade,
-    *,
-    by: str | None,
-    reason: str | None,
-    facts: Mapping[str, Any],
-    limits: Mapping[str, bytes] | None = None,
-    sign: Sign | None = None,
-    done: Callable[[Assessment, Grade], Iterable[dict[str, Any]]] | None = None,
-) -> AssessmentOutcome:
-    """Grades records of the archive anew and commits the result; nothing that stands is changed.
+@dataclass(frozen=True)
+class RunFacts:
+    """What is said of a run. facts: what the entry holds (against, limits_version); limits: limit files as used, by
+    name."""
 
-    addresses: records, each "deposit/position". grade: fills grades and verdicts of a batch. facts: what the entry is
-    to say of the run (against, limits_version). limits: limit files as they were used, by name. done: does the work
-    another way than one deposit after the other.
+    by: str | None = None
+    reason: str | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    limits: Mapping[str, bytes] = field(default_factory=dict)
+    sign: Sign | None = None
+
+
+def assess(run: Assessment, parts: Iterable[dict[str, Any]], said: RunFacts) -> AssessmentOutcome:
+    """Commits what grading records of the archive again came to; nothing that stands is changed.
+
+    parts: verdicts and grades as Assessment.graded gives them. Where an earlier run said the same of the same records,
+    against the same limits, nothing is committed and its entry is given.
     """
-    run = Assessment(archive, addresses)
+    archive = run.archive
     run_id = layout.new_id(clock.now())
     writing = aside.begin(archive, run_id)
     place = f"{layout.ASSESSMENTS}/{run_id}"
     bag = BagWriter(writing.folder / run_id)
     try:
-        parts = done(run, grade) if done else (part for d in run.work for part in run.graded(d, grade))
         words, changes, faults = _write(archive, bag, parts)
-        for name, data in sorted((limits or {}).items()):
+        for name, data in sorted(said.limits.items()):
             bag.add(f"limits/{name}", data)
-        who = _by(bag, by)
-        bag.add("run.json", (json.dumps({"reason": reason, **facts}, ensure_ascii=False) + "\n").encode())
+        graded = {path: p.sha256 for path, p in bag.prints.items()}
+        records = sum(len(p) for p in run.work.values())
+        before = _said_before(archive, said.facts, graded)
+        if before is not None:
+            return AssessmentOutcome(before, records, dict(words), changes, faults, new=False)
+        who = _by(bag, said.by)
+        bag.add("run.json", (json.dumps({"reason": said.reason, **said.facts}, ensure_ascii=False) + "\n").encode())
         tag = bag.finish([("External-Identifier", run_id)])
         disk.move_in(bag.folder, archive.root / place)
         fields = {
@@ -130,17 +136,28 @@ def assess(
             "by": who,
             "id": run_id,
             "path": place,
-            **facts,
-            "records": sum(len(p) for p in run.work.values()),
+            **said.facts,
+            "records": records,
             "verdicts": dict(sorted(words.items())),
             "changed": changes.num_rows,
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
-        entry = archive.commit(lambda: fields, writing.folder, sign)
+        entry = archive.commit(lambda: fields, writing.folder, said.sign)
     finally:
         bag.release()
         aside.take_back(archive, writing.folder)
-    return AssessmentOutcome(entry, int(fields["records"]), dict(words), changes, faults)
+    return AssessmentOutcome(entry, records, dict(words), changes, faults)
+
+
+def _said_before(archive: Archive, facts: Mapping[str, Any], graded: Mapping[str, str]) -> LedgerEntry | None:
+    """The entry of a run with the same facts whose tables are byte-identical; the latest one."""
+    found = None
+    for entry in archive.entries():
+        if entry.kind == "assessment" and all(entry.get(name) == value for name, value in facts.items()):
+            held = archive.checked.of_entry(entry)
+            if all(held.get(f"{entry['path']}/{path}") == digest for path, digest in graded.items()):
+                found = entry
+    return found
 
 
 def _write(archive: Archive, bag: BagWriter, parts: Iterable[dict[str, Any]]) -> tuple[Counter[str], Any, int]:

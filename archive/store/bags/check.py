@@ -9,6 +9,8 @@ from pathlib import Path
 from archive.store import files
 from archive.store.bags import manifest as m
 
+NOT_LISTED = "not in the manifest"
+
 
 @dataclass(frozen=True)
 class Damage:
@@ -48,10 +50,10 @@ def check(folder: Path, tag_digest: str, *, bytes_too: bool, gone: frozenset[str
         if path not in gone:
             yield from _one(folder, path, digest, bytes_too)
     for path in sorted(set(there) - set(listed)):
-        yield Damage(path, "not in the manifest")
+        yield Damage(path, NOT_LISTED)
     allowed = {m.TAG_MANIFEST, *pinned}
     for extra in sorted(p.name for p in folder.iterdir() if p.name not in allowed and p.name != "data"):
-        yield Damage(extra, "not in the manifest")
+        yield Damage(extra, NOT_LISTED)
     if not gone and not bytes_too:
         oxum = m.read_info((folder / m.INFO).read_bytes()).get("Payload-Oxum") if (folder / m.INFO).is_file() else None
         found = f"{sum(there.values())}.{len(there)}"

@@ -12,11 +12,14 @@ from archive.store.names import portable
 
 
 class BagWriter:
-    """A bag that grows in a folder aside. Nothing of it counts until the folder gets its place and its entry."""
+    """A bag that grows in a folder aside. Nothing of it counts until the folder gets its place and its entry.
+
+    prints: fingerprint of each finished payload file, by its path in the bag.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._prints: dict[str, Fingerprint] = {}
+        self.prints: dict[str, Fingerprint] = {}
         self._open: dict[str, DigestedFile] = {}
         self._folders = {folder, folder / "data"}
         disk.make_folder(folder)
@@ -38,7 +41,7 @@ class BagWriter:
     def close(self, path: str) -> Fingerprint:
         """Ends a payload file that `open` began."""
         done = self._open.pop(path).finish()
-        self._prints[f"data/{path}"] = done
+        self.prints[f"data/{path}"] = done
         return done
 
     def add(self, path: str, data: bytes) -> Fingerprint:
@@ -58,16 +61,16 @@ class BagWriter:
 
         Gives the fingerprint of the tag manifest, which pins every byte of the bag.
         """
-        octets = sum(p.bytes for p in self._prints.values())
+        octets = sum(p.bytes for p in self.prints.values())
         facts = [
             *fields,
             ("Bagging-Date", f"{clock.now():%Y-%m-%d}"),
-            ("Payload-Oxum", f"{octets}.{len(self._prints)}"),
+            ("Payload-Oxum", f"{octets}.{len(self.prints)}"),
         ]
         tags = {
             m.DECLARATION: m.DECLARED,
             m.INFO: m.info(facts),
-            m.MANIFEST: m.manifest({path: p.sha256 for path, p in self._prints.items()}),
+            m.MANIFEST: m.manifest({path: p.sha256 for path, p in self.prints.items()}),
         }
         pinned = {name: files.write_new(self.folder / name, data).sha256 for name, data in tags.items()}
         done = files.write_new(self.folder / m.TAG_MANIFEST, m.manifest(pinned))

@@ -29,6 +29,7 @@ NEEDED = tuple(dict.fromkeys((*roles.NEEDED, "link_key", "medium", "cable_type",
 """Columns that identity and roles are decided by."""
 
 STATEMENTS = (
+    "CREATE INDEX records_conflicts ON records(former) WHERE kind = 'conflicts'",
     "CREATE INDEX records_unsettled ON records(link_key) WHERE current IS NULL",
     "CREATE INDEX records_unit ON records(unit) WHERE unit != row",
     "CREATE INDEX records_doubt ON records(job_id) WHERE doubt IS NOT NULL",
@@ -96,6 +97,7 @@ def refresh(db: sqlite3.Connection) -> None:
         "UNION SELECT r.row, r.link_key FROM records r WHERE r.link_key IN "
         "(SELECT link_key FROM records WHERE current IS NULL AND link_key IS NOT NULL)"
     )
+    _touch_conflicts(db)
     db.execute("DELETE FROM words WHERE rowid IN (SELECT row FROM temp.touched)")
     db.execute(
         "INSERT INTO words(rowid, label, job, site, cable, lim, serials, more) "
@@ -129,6 +131,24 @@ def refresh(db: sqlite3.Connection) -> None:
         settled,
     )
     db.execute("DROP TABLE temp.touched")
+
+
+def _touch_conflicts(db: sqlite3.Connection) -> None:
+    """Adds the links of records that are in conflict with a touched one under another label, or at another site."""
+    pairs = "records c JOIN records f ON f.row = c.former AND c.kind = 'conflicts' AND f.link_key IS NOT c.link_key"
+    touched = "SELECT row FROM temp.touched"
+    while True:
+        before = db.total_changes
+        for row, key in db.execute(
+            f"SELECT f.row, f.link_key FROM {pairs} WHERE c.row IN ({touched}) AND f.row NOT IN ({touched}) "
+            f"UNION SELECT c.row, c.link_key FROM {pairs} WHERE f.row IN ({touched}) AND c.row NOT IN ({touched})"
+        ).fetchall():
+            db.execute(
+                "INSERT OR IGNORE INTO temp.touched SELECT row, link_key FROM records WHERE row = ? OR link_key = ?",
+                (row, key),
+            )
+        if db.total_changes == before:
+            return
 
 
 def link_states(db: sqlite3.Connection, rows: Sequence[Mapping[str, Any]]) -> dict[int, RecordState]:
@@ -169,14 +189,20 @@ def decisions(db: sqlite3.Connection) -> dict[str, list[Decision]]:
 
 
 def with_formers(db: sqlite3.Connection, rows: Sequence[Any]) -> list[Mapping[str, Any]]:
-    """Rows of one link, and those of other links that a relabelled or copied one refers to."""
+    """Rows of one link, those of other links that a relabelled or copied one refers to, and those in conflict."""
     found: list[Mapping[str, Any]] = [dict(r) for r in rows]
     there = {r["row"] for r in rows}
     wanted = sorted({r["former"] for r in rows if r["former"] is not None} - there)
+    wanted += [
+        int(r[0])
+        for at in sorted(there | set(wanted))
+        for r in db.execute("SELECT row FROM records WHERE former = ? AND kind = 'conflicts'", (at,))
+        if r[0] not in there
+    ]
     if not wanted:
         return found
-    marks = ", ".join("?" * len(wanted))
-    more = db.execute(f"SELECT {', '.join(NEEDED)} FROM records WHERE row IN ({marks})", wanted)
+    marks = ", ".join("?" * len(set(wanted)))
+    more = db.execute(f"SELECT {', '.join(NEEDED)} FROM records WHERE row IN ({marks})", sorted(set(wanted)))
     return [*found, *(dict(r) for r in more)]
 
 
@@ -191,7 +217,8 @@ def _single(db: sqlite3.Connection, days: Mapping[str | None, Acceptance]) -> No
         "accepted = job_id IS NOT NULL AND coalesce((SELECT coalesce(tested_local, tested_at) IS NOT NULL AND "
         "substr(coalesce(tested_local, tested_at) || '-99-99', 1, 10) <= d.day FROM temp.days d "
         "WHERE d.job_id = records.job_id), 1) OR row IN (SELECT row FROM accepted_records) "
-        "WHERE kind = 'new' AND withdrawn = 0 AND replaced = 0 AND row IN "
+        "WHERE kind = 'new' AND withdrawn = 0 AND replaced = 0 "
+        "AND NOT EXISTS (SELECT 1 FROM records c WHERE c.former = records.row AND c.kind = 'conflicts') AND row IN "
         "(SELECT min(row) FROM temp.touched GROUP BY coalesce(link_key, 'row ' || row) HAVING count(*) = 1)"
     )
     db.execute(

@@ -12,7 +12,7 @@ from typing import Any
 
 from archive import disk
 from archive.errors import Trouble
-from archive.store import aside, condemned, files, layout
+from archive.store import aside, files, layout
 from archive.store.archive import Archive
 from archive.store.committed import redacted
 from archive.store.copies.copy_entry import copy_entry
@@ -78,7 +78,7 @@ def merge(
     if not any(e.get("event") == "merge" and e["other_root"] == theirs.roots[-1] for e in archive.entries()):
         facts = {"other": other.id, "other_size": len(theirs.roots), "other_root": theirs.roots[-1]}
         record(archive, "merge", by=by, texts={"reason": reason, **facts}, facts=facts, sign=sign)
-    condemned.take_away(archive)
+    archive.take_away_condemned()
     return done
 
 

@@ -1,7 +1,8 @@
-"""Mending an archive from a copy: only what is damaged is touched, and only with bytes of the right digest."""
+"""Repairing an archive from a copy: only what is damaged is touched, and only with bytes of the right digest."""
 
 from __future__ import annotations
 
+import secrets
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,22 +11,34 @@ from archive.errors import Trouble
 from archive.store import files, layout, memory
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, Damage, read_manifest
+from archive.store.bags.check import NOT_LISTED
 from archive.store.committed import files_of, redacted
-from archive.store.fixity.chain import walk
+from archive.store.fixity import fixity
+from archive.store.fixity.bags import NO_PART, NOT_COMMITTED, look, strays
+from archive.store.fixity.chain import NO_ENTRY, walk
 from archive.store.ledger import LedgerEntry, judge
 
 
 @dataclass
 class Repair:
-    """What was mended, what could not be, and what was set apart as it was."""
+    """What was repaired, what could not be, and what was set apart as it was."""
 
     mended: list[str] = field(default_factory=list)
     left: list[Damage] = field(default_factory=list)
     kept_apart: list[str] = field(default_factory=list)
 
+    def set_apart(self, root: Path, path: str) -> None:
+        """Moves a file or folder out of the way, as it is."""
+        apart = root / layout.ASIDE / "damaged" / path
+        while apart.exists():
+            apart = apart.with_name(f"{apart.name}-{secrets.token_hex(2)}")
+        disk.move_in(root / path, apart)
+        self.kept_apart.append(apart.relative_to(root).as_posix())
+
 
 def repair(archive: Archive, copy: Path) -> Repair:
-    """Mends the ledger, then every file that it commits. Damaged files are moved to aside/damaged, not thrown away.
+    """Repairs the ledger, then every file that it commits. Damaged files, and files that no entry commits, are moved to
+    aside/damaged, not thrown away. What `fixity` still finds afterwards is left, and said.
 
     Errors: Trouble where the copy is not one of this archive.
     """
@@ -52,13 +65,26 @@ def repair(archive: Archive, copy: Path) -> Repair:
     gone = redacted(chain.entries)
     for entry in chain.entries:
         _entry(archive.root, copy, entry, gone, done)
+    for stray in _strays(archive):
+        done.set_apart(archive.root, stray)
+    named = {d.path for d in done.left}
+    done.left += [d for d in fixity(archive).damaged if d.path not in named]
     return done
+
+
+def _strays(archive: Archive) -> list[str]:
+    """Files that no entry commits, wherever they lie."""
+    chain = walk(archive.root, archive.id)
+    gone = redacted(chain.entries)
+    found = [*chain.damage, *strays(archive.root, chain.entries)]
+    found += [d for e in chain.entries for d in look(archive.root, e, gone, bytes_too=False)]
+    return [d.path for d in found if d.what in (NO_ENTRY, NOT_COMMITTED, NO_PART, NOT_LISTED)]
 
 
 def _ledger(archive: Archive, copy: Path, done: Repair) -> None:
     """Entries that are missing or not valid here, from a copy whose whole chain is sound."""
     theirs = walk(copy, archive.id)
-    if theirs.damage:
+    if [d for d in theirs.damage if d.what != NO_ENTRY]:
         return done.left.append(Damage(layout.LEDGER, f"the ledger of the copy is damaged itself: {theirs.state}"))
     ours = walk(archive.root, archive.id)
     if not ours.damage and ours.count >= theirs.count:
@@ -114,9 +140,9 @@ def _tags(root: Path, copy: Path, tag: str, done: Repair) -> None:
 
 
 def _file(root: Path, copy: Path, path: str, digest: str, done: Repair) -> None:
-    if _is(root / path, digest):
+    if files.holds(root / path, digest):
         return
-    if not _is(copy / path, digest):
+    if not files.holds(copy / path, digest):
         damage = Damage(path, "damaged here, and not to be had from the copy")
         if damage not in done.left:
             done.left.append(damage)
@@ -124,20 +150,10 @@ def _file(root: Path, copy: Path, path: str, digest: str, done: Repair) -> None:
     _put(root, path, (copy / path).read_bytes(), done)
 
 
-def _is(path: Path, digest: str) -> bool:
-    try:
-        return path.is_file() and files.fingerprint(path).sha256 == digest
-    except OSError:
-        return False
-
-
 def _put(root: Path, path: str, data: bytes, done: Repair) -> None:
     place = root / path
     if place.exists():
-        apart = root / layout.ASIDE / "damaged" / path
-        apart.parent.mkdir(parents=True, exist_ok=True)
-        disk.rename(place, apart)
-        done.kept_apart.append(apart.relative_to(root).as_posix())
-    place.parent.mkdir(parents=True, exist_ok=True)
+        done.set_apart(root, path)
+    disk.make_folder(root / layout.ASIDE)
     files.put(place, data, root / layout.ASIDE)
     done.mended.append(path)

@@ -1,10 +1,12 @@
 """What each record of a deposit is to what stands already: the order of house.md, one kind for each record.
 
-same_file       the same place of the same file, read by the same mapping and reader: nothing new
-reread          the same file read by another mapping or reader: this reading stands, the former is kept
+same_file       the same record with the same content, but for what the depositor stated: nothing new
+reread          the same file read by another mapping or reader, or by a later state of it: this reading stands, the
+                former is kept
 same_content    the same in another layout: nothing new
 renditions      the same test with other rounding or in less detail: the richer stands
-conflicts       the same test with other values: none stands until somebody decides
+conflicts       the same test with other values, or the same record id with other content: none stands until somebody
+                decides
 relabelled      the same instrument, time and curves under another label: the former stands until somebody decides
 copied_curves   the same curves from another test: stands, and is told, for somebody may have copied a result
 retests         the same link at another time
@@ -20,6 +22,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from archive.store.deposits.known import same_as_handed_in
 from archive.store.deposits.same import compare
 from archive.store.records import COUNTED, DECIDED, KNOWN_ALREADY, link_keys, readings
 from archive.tables import Batch
@@ -29,6 +32,7 @@ _MOST = 50
 
 _NEEDED = [
     "record_id",
+    "digest",
     "link_label",
     "tested_local",
     "local_serial",
@@ -93,22 +97,27 @@ class Decisions:
         return found
 
 
-def decide(db: sqlite3.Connection, index: Any, fetch: Fetch) -> Decisions:
+def decide(
+    db: sqlite3.Connection, index: Any, fetch: Fetch, same_bytes: Callable[[str | None], bool] = lambda _source: False
+) -> Decisions:
     """Decides for every row of a deposit's index, in their order, against the archive and the rows before.
 
     index: table of deposits.index.SCHEMA. fetch: gives a record by address; "/5" is position 5 of this deposit.
+    same_bytes: whether a file with this SHA-256 was handed in now.
     """
     made = Decisions(count=index.num_rows)
     there = _There(db)
     rereads: dict[str, set[str]] = defaultdict(set)
     for here in _rows(index):
-        kind, former = _one(here, there, fetch)
+        kind, former = _one(here, there, fetch, same_bytes)
         here.kind = kind
         position = int(here.address[1:])
         if former is not None:
             made.pairs[kind].append((position, former.address))
         if kind == "reread":
             rereads[here.source_id].add(here.reading)
+            if former is not None and former.reading == here.reading:
+                made.replaced.append(former.address)
         there.add(here)
     kept = {address for kind in KNOWN_ALREADY for _, address in made.pairs[kind]}
     for source, new in rereads.items():
@@ -122,10 +131,15 @@ def _rows(index: Any) -> Iterator[ComparedRecord]:
         yield ComparedRecord(f"/{i}", key, reading, {n: c[i] for n, c in zip(_NEEDED, columns, strict=True)})
 
 
-def _one(here: ComparedRecord, there: _There, fetch: Fetch) -> tuple[str, ComparedRecord | None]:
-    for old in there.by("record_id", here.record_id):
-        if old.reading == here.reading:
+def _one(
+    here: ComparedRecord, there: _There, fetch: Fetch, same_bytes: Callable[[str | None], bool]
+) -> tuple[str, ComparedRecord | None]:
+    namesakes = [old for old in there.by("record_id", here.record_id) if old.reading == here.reading]
+    for old in namesakes:
+        if old.digest == here.digest or same_as_handed_in(fetch(old.address), fetch(here.address)):
             return "same_file", old
+    if namesakes:
+        return ("reread" if same_bytes(here.source_id) else "conflicts"), namesakes[0]
     same = there.by("content", here.content)
     if same:
         return "same_content", same[0]

@@ -6,6 +6,7 @@ import json
 import secrets
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.deposits import index
 from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
+from archive.store.deposits.known import KnownRecords, members
 from archive.store.deposits.originals import Originals
 from archive.store.deposits.receipt import Receipt, of_entry
 from archive.store.events.keep_schema import keep_schema
@@ -83,7 +85,8 @@ class Deposit:
         self._listed = 0
         self._same_file = 0
         self._known_sources: Counter[str] = Counter()
-        self._ids: set[str] = set()
+        self._known = KnownRecords(archive)
+        self._paths: list[Path] = []
         self._received: list[dict[str, Any]] = []
         self.limits: set[str] = set()
         self.mappings: set[str] = set()
@@ -119,6 +122,7 @@ class Deposit:
         All originals come before the first batch. Where the archive holds the same bytes already, deposit.json names
         the deposit that does, and they are not stored again.
         """
+        self._paths.append(source)
         found = files.fingerprint(source)
         kept = self.archive.holding(found.sha256)
         if kept is None:
@@ -147,14 +151,14 @@ class Deposit:
         tag = self._bag.finish(self._information())
         fetch = Fetcher(self.archive, self._bag.folder)
         if self.trial:
-            return self._as_if(decide(self.archive.db, table, fetch))
+            return self._as_if(decide(self.archive.db, table, fetch, self._same_bytes))
         place = layout.deposit_path(self.at, self.id)
         disk.move_in(self._bag.folder, self.archive.root / place)
         disk.sync_folder(self.aside.folder)
         fetch.own = self.archive.root / place
 
         def fields() -> dict[str, Any]:
-            made = decide(self.archive.db, table, fetch)
+            made = decide(self.archive.db, table, fetch, self._same_bytes)
             if made.all_known and not self._listed and not (self._set_aside and self._unseen):
                 raise _NothingNew(made)
             return self._entry(place, tag, made)
@@ -177,6 +181,14 @@ class Deposit:
             self.aside.end()
         else:
             aside.take_back(self.archive, self.aside.folder)
+
+    def _same_bytes(self, source: str | None) -> bool:
+        """Whether a file with these bytes was handed in: then its records are another reading, no other content."""
+        return source is not None and source in self._handed_in
+
+    @cached_property
+    def _handed_in(self) -> set[str]:
+        return members(path for path in self._paths if path.is_file())
 
     def _as_if(self, made: Decisions) -> Receipt:
         """Leaves nothing behind; the receipt that a commit would give."""
@@ -259,23 +271,18 @@ class Deposit:
         return key
 
     def _unknown(self, batch: Batch) -> Batch:
-        """The batch without records that the archive holds from the same file, read in the same way."""
+        """The batch without records that are in the archive, or came before, with the same content."""
         ids = batch["records"]["record_id"].to_pylist()
-        known = {i for i in ids if i in self._ids}
+        known = self._known.of(batch) if ids else set()
         sources = {r["source_id"]: reading(r["mapping_sha256"], r["reader"]) for r in batch["sources"].to_pylist()}
-        held = {s for s, reading in sources.items() if self._held(s, reading)}
-        if held:
-            # One source may come in parts, as when an export was converted and split: only what is there is left out.
-            there = self._archived(ids, set(sources.values()))
-            pairs = list(zip(ids, batch["records"]["source_id"].to_pylist(), strict=True))
-            known |= {i for i, source in pairs if source in held and i in there}
-            held -= {source for i, source in pairs if i not in known}
-        self._ids.update(ids)
+        held = {source for source, way in sources.items() if self._held(source, way)}
+        # One source may come in parts, as when an export was converted and split: only what is there is left out.
+        by = list(zip(ids, batch["records"]["source_id"].to_pylist(), strict=True))
+        held -= {source for i, source in by if i not in known}
         if not known and not held:
             return batch
         self._same_file += len(known)
-        sources_of = zip(ids, batch["records"]["source_id"].to_pylist(), strict=True)
-        self._known_sources.update(source for i, source in sources_of if i in known and source)
+        self._known_sources.update(source for i, source in by if i in known and source)
         kept = batch.select(i for i in ids if i not in known)
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
 
@@ -294,14 +301,6 @@ class Deposit:
         db = self.archive.db
         found = db.execute("SELECT 1 FROM sources WHERE source_id = ? AND reading = ?", (source, reading)).fetchone()
         return found is not None
-
-    def _archived(self, ids: list[str], readings: set[str]) -> set[str]:
-        """Those of the record ids that the archive holds, read in one of these ways."""
-        marks, ways = ", ".join("?" * len(ids)), ", ".join("?" * len(readings))
-        found = self.archive.db.execute(
-            f"SELECT record_id FROM records WHERE record_id IN ({marks}) AND reading IN ({ways})", [*ids, *readings]
-        )
-        return {r[0] for r in found}
 
     def _write_index(self, rows: Any) -> None:
         if self._index_writer is None:

@@ -18,8 +18,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.errors import Trouble
-from archive.store import condemned, files, layout
+from archive.store import files, layout
 from archive.store.archive import Archive
+from archive.store.checked_files import damaged
 from archive.store.committed import files_of
 from archive.store.events.hold import holds
 from archive.store.events.write import PEOPLE, record, told
@@ -37,6 +38,8 @@ class RedactionPlan:
 
     gone: dict[str, bytes | None] = field(default_factory=dict)
     people: int = 0
+    done_by: int | None = None
+    """Ledger entry that did it already."""
 
 
 def of_name(archive: Archive, name: str) -> RedactionPlan:
@@ -47,6 +50,8 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
         if count:
             plan.gone[path] = data
             plan.people += count
+    if not plan.gone and any("people" in path for path in archive.ended):
+        return RedactionPlan(done_by=max(archive.ended.values()))  # an earlier run was stopped, and is ended now
     if not plan.gone:
         raise Trouble(
             "this name stands in no table of people",
@@ -63,6 +68,10 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
     Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
     """
     clean = Path(path).as_posix()
+    archive.catch_up()
+    before = archive.db.execute("SELECT number FROM gone WHERE path = ?", (clean,)).fetchone()
+    if before is not None:
+        return RedactionPlan(done_by=int(before[0]))
     if not (archive.root / clean).is_file() or not _may_go(archive, clean):
         raise Trouble(
             "no file of a deposit or an event",
@@ -83,19 +92,30 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
 def redact(
     archive: Archive, plan: RedactionPlan, *, by: str | None, reason: str | None, sign: Sign | None = None
 ) -> LedgerEntry:
-    """Does it. Errors: Trouble where a deposit that it touches is of a job under a legal hold."""
+    """Does it, unless it was done before; gives its entry.
+
+    Errors: Trouble where a deposit that it touches is of a job under a legal hold, or a file is not the one committed.
+    """
+    before = None if plan.done_by is None else archive.ledger.read(plan.done_by)
+    if before is not None:
+        return before
     _not_held(archive, plan)
+    committed = dict(pair for e in archive.entries() for pair in files_of(archive.root, e))
     gone: list[dict[str, Any]] = []
     attached: dict[str, bytes] = {}
     for number, (path, data) in enumerate(plan.gone.items()):
         name = f"{number:04d}-{Path(path).name}"
         if data is not None:
             attached[name] = data
-        entry = {"path": path, **told(files.fingerprint(archive.root / path))}
+        found = files.fingerprint(archive.root / path)
+        if found.sha256 != committed.get(path):
+            raise damaged(archive.root, path)
+        entry = {"path": path, **told(found)}
         gone.append({**entry, "replacement": name if data is not None else None})
     texts = {"reason": reason, "gone": gone}
     made = record(archive, "redact", by=by, texts=texts, facts={"gone": gone}, attached=attached, sign=sign)
-    condemned.take_away(archive)
+    archive.take_away_condemned()
+    archive.ended.clear()  # nothing of an earlier run
     return made
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from archive import disk
@@ -33,14 +33,12 @@ def record(
     attached: Mapping[str, bytes] | None = None,
     named: Sequence[dict[str, Any]] = (),
     sign: Sign | None = None,
-    check: Callable[[], None] | None = None,
 ) -> LedgerEntry:
     """Commits an event and gives its entry.
 
     by: name of who did it, or None where it was not stated. texts: what event.json holds. facts: what the entry
     itself holds, no names and no free text. attached: more files by name. named: rows of other people that the texts
-    name by key. check: called after every look at the
-    ledger, right before the commit; raises where the event no longer makes sense.
+    name by key.
     """
     event_id = layout.new_id(clock.now())
     place = f"{layout.EVENTS}/{event_id}"
@@ -66,13 +64,7 @@ def record(
             **(facts or {}),
             "files": {f"{place}/{name}": told(p) for name, p in prints.items()},
         }
-
-        def checked() -> dict[str, Any]:
-            if check is not None:
-                check()
-            return fields
-
-        return archive.commit(checked, writing.folder, sign)
+        return archive.commit(lambda: fields, writing.folder, sign)
     finally:
         aside.take_back(archive, writing.folder)
 

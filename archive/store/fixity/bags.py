@@ -26,8 +26,7 @@ def look(root: Path, entry: LedgerEntry, gone: dict[str, str], *, bytes_too: boo
 def left_over(root: Path, gone: dict[str, str]) -> Iterator[Damage]:
     """Bytes that a redaction was to take away and that are still there."""
     for path, digest in gone.items():
-        place = root / path
-        if place.is_file() and files.fingerprint(place).sha256 == digest:
+        if files.holds(root / path, digest):
             yield Damage(path, "was redacted and its bytes are still there; run any command that may write")
 
 
@@ -37,6 +36,7 @@ def count_files(root: Path, entry: LedgerEntry) -> int:
     return len(entry.files) + sum(len(payload(bag)) + 3 for bag in bags)
 
 
+NOT_COMMITTED, NO_PART = "not committed by the ledger", "no part of an archive"
 _COUNTS_FOR_NOTHING = (layout.ASIDE, layout.CATALOGUE)
 
 
@@ -52,13 +52,13 @@ def strays(root: Path, entries: list[LedgerEntry]) -> Iterator[Damage]:
         if place.is_dir() and place.name in _COUNTS_FOR_NOTHING:
             continue
         if place.is_dir() and place.name not in top:
-            yield Damage(place.name, "no part of an archive")
+            yield Damage(place.name, NO_PART)
             continue
         if place.is_file() and place.name.startswith("."):
             continue  # a file browser's own
         for path in _files_under(root, place, apart):
             if path not in known:
-                yield Damage(path, "not committed by the ledger")
+                yield Damage(path, NOT_COMMITTED)
 
 
 def _files_under(root: Path, place: Path, apart: set[str]) -> Iterator[str]:

@@ -10,6 +10,8 @@ from archive.store.bags import Damage
 from archive.store.files import sha256
 from archive.store.ledger import VOID_LEAF, LedgerEntry, judge
 
+NO_ENTRY = "not an entry of the ledger"
+
 
 @dataclass
 class Chain:
@@ -76,7 +78,7 @@ def walk(root: Path, archive_id: str) -> Chain:
             found.roots.append(tree.root().hex())
     strays = {p.relative_to(root).as_posix() for p in ledger.rglob("*") if p.is_file()}
     strays -= {layout.entry_path(root, n).relative_to(root).as_posix() for n in range(found.count)}
-    found.damage += [Damage(path, "not an entry of the ledger") for path in sorted(strays)]
+    found.damage += [Damage(path, NO_ENTRY) for path in sorted(strays)]
     return found
 
 
