@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from archive import vocabulary
-from archive.tables.arrow import Bools
+from archive.tables.arrow import Bools, Ints
+from archive.tables.curves import CurveArrays
 from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.vocabulary import PAIRS
@@ -60,14 +61,20 @@ def parameter_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 def _grids(look: RecordLook, parameter: str) -> dict[str, Bools]:
     """By end ("" for none given): true where a record has a curve of the parameter for each pairing, (size, n)."""
-    curves, names = look.curves, vocabulary.pairings(vocabulary.parameter(parameter).per)
+    curves, ends = look.curves, ("", *vocabulary.ENDS)
+    names = vocabulary.pairings(vocabulary.parameter(parameter).per)
     wanted = np.flatnonzero(curves.mask("parameter", parameter) & _taken(look) & (curves.record >= 0))
-    ends, pairings, rows = curves.words("end", wanted), curves.words("pairing", wanted), curves.record[wanted]
-    out = {end: np.zeros((look.size, len(names)), dtype=bool) for end in ("", *vocabulary.ENDS)}
-    for end, grid in out.items():
-        for column, name in enumerate(names):
-            grid[rows[(ends == end) & (pairings == name)], column] = True
-    return out
+    end, pairing = (_places(curves, c, among, wanted) for c, among in (("end", ends), ("pairing", names)))
+    out = np.zeros((len(ends), look.size, len(names)), dtype=bool)
+    known = (end >= 0) & (pairing >= 0)
+    out[end[known], curves.record[wanted[known]], pairing[known]] = True
+    return dict(zip(ends, out, strict=True))
+
+
+def _places(curves: CurveArrays, column: str, among: Sequence[str], rows: Ints) -> Ints:
+    """Of each curve the place of its word among some words ("" for none given), -1 for any other."""
+    words, codes = curves.coded(column)
+    return np.array([among.index(w) if w in among else -1 for w in (*words, "")], dtype=np.int64)[codes[rows]]
 
 
 @rule("pairing-missing")
