@@ -32,6 +32,14 @@ class Writing:
     empty: frozenset[str] = frozenset()
 
 
+@dataclass(frozen=True, order=True)
+class Change:
+    """What converting did to the numbers of a column: how they were found, and how they were read."""
+
+    found: str
+    read: str
+
+
 @dataclass(frozen=True)
 class Numbers:
     """Numbers of a column, in the table's unit.
@@ -39,6 +47,7 @@ class Numbers:
     values: float64 with NaN where there is none; bound: int8, 1 for "more than", -1 for "less than"; step: float64, the
     step of the number as written, NaN where it is not known; bad: bool, cells that are there and are no number;
     found: the cells as text where converting changed more than their notation, else null; None where none did.
+    changes: what converting did to some of them.
     """
 
     values: Any
@@ -46,6 +55,7 @@ class Numbers:
     step: Any
     bad: Any
     found: Any
+    changes: frozenset[Change] = frozenset()
 
     def __len__(self) -> int:
         return len(self.values)
@@ -65,6 +75,7 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
         cells = cells.cast(pa.string())
     n = len(cells)
     bound, foreign = np.zeros(n, dtype=np.int8), None
+    changes: set[Change] = set()
     if pa.types.is_floating(cells.type):
         values = cells.to_numpy(zero_copy_only=False).astype(np.float64, copy=False)
         there = ~np.isnan(values) if cells.null_count == 0 else np.asarray(cells.is_valid())
@@ -75,22 +86,54 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
             steps = np.where(there, np.nanmin(steps), np.nan)
     else:
         values, steps, bound, bad, foreign = _text(cells, writing, step)
+        changes.update(marks(cells, writing) if not np.isnan(values).all() else ())
     changed = np.zeros(n, dtype=bool)
     if foreign is not None:
         values, steps, changed = _own_units(values, steps, foreign, unit, changed, bad)
+        named = {find(foreign[i]) for i in np.flatnonzero(changed & ~np.isnan(values)).tolist() if foreign[i]}
+        changes |= {of_unit(u) for u in named if u is not None}
+        if unit is not None and unit.changes and any(x is None for x in foreign[~np.isnan(values)]):
+            changes.add(of_unit(unit))
     elif unit is not None and unit.changes:
         values = unit.ours(values)
         steps = unit.scaled(steps)
         changed[:] = True
+        if not np.isnan(values).all():
+            changes.add(of_unit(unit))
     if negative:
         values, bound = -values, -bound
-        changed |= values != 0
+        turned = ~np.isnan(values) & (values != 0)
+        changed |= turned
+        changes |= {TURNED} if turned.any() else set()
         values = values + 0.0
     found = None
     if changed.any():
         mask = changed & ~np.isnan(values)
         found = pc.if_else(pa.array(mask), text(cells), pa.scalar(None, pa.string()))
-    return Numbers(values, bound, steps, bad, found)
+    return Numbers(values, bound, steps, bad, found, frozenset(changes))
+
+
+TURNED = Change("losses below zero", "losses above zero")
+
+
+def of_unit(unit: Unit) -> Change:
+    """Numbers of a unit that is not the table's."""
+    return Change(f"numbers in {unit.name}", f"numbers in {unit.target}")
+
+
+def marks(cells: Any, writing: Writing) -> set[Change]:
+    """The marks of a column of text that are not those of the tables: a decimal comma, thousands marks."""
+    out = set()
+    if writing.decimal != "." and _any(cells, rf"\d{re.escape(writing.decimal)}\d"):
+        out.add(Change(f"numbers with the decimal mark {writing.decimal!r}", "numbers with the decimal mark '.'"))
+    mark = re.escape(writing.thousands) if writing.thousands.strip() else f"[ {_BLANKS}]"
+    if writing.thousands and _any(cells, rf"\d{mark}\d\d\d"):
+        out.add(Change(f"numbers with the thousands mark {writing.thousands!r}", "numbers without one"))
+    return out
+
+
+def _any(cells: Any, pattern: str) -> bool:
+    return bool(pc.any(pc.match_substring_regex(cells, pattern), min_count=0).as_py())
 
 
 def text(cells: Any) -> Any:
@@ -198,7 +241,7 @@ def _taken(one: Numbers, at: Any) -> Numbers:
     if one.found is not None:
         found = one.found.take(pa.array(np.where(at == len(one), 0, at)))
         found = pc.if_else(pa.array(at == len(one)), pa.scalar(None, pa.string()), found) if len(one) else None
-    return Numbers(nan[at], zero[at], np.append(one.step, np.nan)[at], np.append(one.bad, False)[at], found)
+    return Numbers(nan[at], zero[at], np.append(one.step, np.nan)[at], np.append(one.bad, False)[at], found, one.changes)
 
 
 def writing(decimal: str, thousands: str, empty: Collection[str]) -> Writing:

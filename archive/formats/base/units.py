@@ -28,12 +28,13 @@ _DIMENSION = {
 
 @dataclass(frozen=True)
 class Unit:
-    """One unit: value in the table's unit = (value + offset) * factor."""
+    """One unit: value in the table's unit = (value + offset) * factor. ours_km: the tables hold the length in km."""
 
     name: str
     dimension: str
     factor: float
     offset: float = 0.0
+    ours_km: bool = False
 
     def ours(self, values: Any) -> Any:
         """Values (numbers or arrays) in the table's unit. A factor such as 0.001 divides, so that 1150 kHz is 1.15."""
@@ -47,6 +48,11 @@ class Unit:
             return values
         whole = round(1 / self.factor)
         return values / whole if whole > 1 and abs(whole * self.factor - 1) < 1e-12 else values * self.factor
+
+    @property
+    def target(self) -> str:
+        """Name of the table's unit."""
+        return "km" if self.ours_km else next(ours for ours, of in _DIMENSION.items() if of == self.dimension)
 
     @property
     def changes(self) -> bool:
@@ -110,7 +116,7 @@ def for_unit(name: str, ours: str, of: str, where: str = "") -> Unit:
             expected=f"a unit of {want}",
         )
     if ours == "km":
-        return Unit(found.name, "length", found.factor / 1000)
+        return Unit(found.name, "length", found.factor / 1000, ours_km=True)
     return found
 
 
