@@ -23,8 +23,8 @@ from archive import schemas
 from archive.errors import Trouble
 from archive.formats import cable_types
 from archive.formats.base import dates, text, words
+from archive.formats.base.findings import finding
 from archive.tables import Batch, with_id
-from archive.version import __version__
 from archive.vocabulary import phrases
 
 COLUMNS = ("link_label", "required_limit", "cable_type", "due_on", "bundle", "version")
@@ -72,19 +72,9 @@ def read(path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: 
 
 
 def _finding(twice: Mapping[str, str]) -> dict[str, Any]:
-    """A label that a schedule has twice, as a finding of the rule of that name (schemas/rules/job_schedule.toml)."""
-    rule = schemas.load("rules/job_schedule.toml")["rules"]["label-twice-in-schedule"]
-    said = {"where": twice["where"], "found": twice["label"], "expected": twice["first"]}
-    return {
-        "rule": "label-twice-in-schedule",
-        "severity": rule["severity"],
-        "status": "raised",
-        "link_label": twice["label"],
-        **said,
-        "message": rule["message"].format(**said),
-        "remedy": rule["remedy"],
-        "program": f"muniment {__version__}",
-    }
+    """A label that a schedule has twice, as a finding."""
+    texts = {"where": twice["where"], "found": twice["label"], "expected": twice["first"]}
+    return {**finding("job_schedule", "label-twice-in-schedule", **texts), "link_label": twice["label"]}
 
 
 def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:

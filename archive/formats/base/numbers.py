@@ -241,7 +241,9 @@ def _taken(one: Numbers, at: Any) -> Numbers:
     if one.found is not None:
         found = one.found.take(pa.array(np.where(at == len(one), 0, at)))
         found = pc.if_else(pa.array(at == len(one)), pa.scalar(None, pa.string()), found) if len(one) else None
-    return Numbers(nan[at], zero[at], np.append(one.step, np.nan)[at], np.append(one.bad, False)[at], found, one.changes)
+    return Numbers(
+        nan[at], zero[at], np.append(one.step, np.nan)[at], np.append(one.bad, False)[at], found, one.changes
+    )
 
 
 def writing(decimal: str, thousands: str, empty: Collection[str]) -> Writing:
