@@ -143,8 +143,14 @@ def test_the_command_tells_every_rule(records: tuple[dict[str, Any], list[str]],
     analyser.mkdir()
     planted.analyser_files(analyser)
     told |= set(_checked(analyser, "--no-copies")["counts"])
+    (tmp_path / "feet.json").write_text(json.dumps({"links": [FEET | {"Link": f"2-TR2-A{n}"} for n in range(40)]}))
+    told |= set(_checked(tmp_path / "feet.json")["counts"])
     every = {r.name for r in catalogue.rules().values() if r.by not in ("archive", "program")}
     assert every - told == {name for name in LEFT_OUT if name != "record-set-aside"}
+
+
+FEET = {"Length (ft)": 101.5, "Result": "PASS"}
+"""Cells of a link that a draft knows how to read."""
 
 
 def _toml(values: dict[str, Any]) -> str:

@@ -119,11 +119,12 @@ def _look_alikes(archive: Archive, link: ArchivedLink) -> list[str]:
 
 
 def _findings(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
-    """Findings that were archived about the link and about no single record."""
+    """Findings that were archived about the link, and about whole files, but about no single record."""
     found = []
     for deposit in sorted({r["deposit"] for r in link.rows}):
         for f in archive.tables(deposit).table("findings").to_pylist():
-            if f["record_id"] is None and f["link_label"] == link.label:
+            of_a_file = f["link_label"] is None and f["status"] == "input changed"
+            if f["record_id"] is None and (of_a_file or f["link_label"] == link.label):
                 found.append(f)
     return found
 

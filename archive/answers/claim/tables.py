@@ -193,8 +193,11 @@ def _due(due: str | None, tested: str | None, words: Wording) -> str:
 
 
 def findings(tested: TestedRecord, more: Sequence[Mapping[str, Any]], words: Wording) -> DocumentSection:
-    """What the rules found, and what they could not look at. more: findings across records that name the link."""
-    rows = [*tested.rows("findings"), *more]
+    """What the rules found, and what they could not look at. more: findings across records that name the link, and
+    those about whole files, of which those about its own file count."""
+    files = tuple(f"{s['path']}, " for s in tested.rows("sources"))
+    mine = [f for f in more if f["link_label"] is not None or (f["where"] or "").startswith(files)]
+    rows = [*tested.rows("findings"), *mine]
     raised = [f for f in rows if f["status"] == "raised"]
     changed = [f for f in rows if f["status"] == "input changed"]
     weight = {"error": 0, "warning": 1, "information": 2}

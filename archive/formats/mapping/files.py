@@ -92,7 +92,7 @@ def built(builder: Builder, chunks: Iterator[RecordChunk]) -> Iterator[Batch]:
         held = batch
     if held is None:
         held = Batch({})
-    yield held.replace(sources=builder.sources(last=True))
+    yield held.replace(sources=builder.sources(last=True), findings=builder.findings())
 
 
 def read_by(entry: Entry, mapping: Mapping) -> Iterator[Batch]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from itertools import count
 from pathlib import Path
@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.base.numbers import Change
 from archive.formats.mapping.model import SourceTable
 from archive.tables.arrow import Bools, Ints, Reals
 
@@ -53,6 +54,8 @@ class RowFrame:
     """Columns that rows of the tables were made of."""
     keyed: set[str] = field(default_factory=set)
     """Columns that say what such rows are of, such as the pair."""
+    changes: dict[str, set[Change]] = field(default_factory=dict)
+    """What converting did to the numbers of its columns."""
 
     @property
     def rows(self) -> int:
@@ -69,9 +72,16 @@ class RowFrame:
 
     def lost(self, name: str, of_rows: Bools) -> Bools:
         """Which cells of a column reached no table. of_rows: rows that nobody knows what they are of."""
-        if name in self.fed or (self.fed and name in self.keyed):
-            return of_rows
-        return np.ones(self.rows, dtype=bool)
+        return of_rows if self.arrived(name) else np.ones(self.rows, dtype=bool)
+
+    def arrived(self, name: str) -> bool:
+        """Whether rows of the tables were made of a column, or say by it what they are of."""
+        return name in self.fed or (bool(self.fed) and name in self.keyed)
+
+    def note(self, name: str, changes: Collection[Change]) -> None:
+        """What converting did to the numbers of a column."""
+        if changes:
+            self.changes.setdefault(name, set()).update(changes)
 
     def where(self, rows: Ints) -> pa.Array:
         """Places of some rows as Arrow text, or nulls."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import numbers, units, words
+from archive.formats.base.findings import finding
+from archive.formats.mapping import model
 from archive.formats.mapping.build.axis_table import AxisTable
 from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.build.curve_axes import SharedAxes
@@ -24,7 +26,6 @@ from archive.formats.mapping.build.scalars import ScalarBuilder
 from archive.formats.mapping.build.shared import Shared
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.build.wires import wires
-from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.record_chunk import Counted, RecordChunk
 from archive.formats.mapping.row_frame import Problems, RowFrame, mapped, valid
 from archive.tables import Batch, schema
@@ -54,7 +55,7 @@ class Builder:
 
     def __init__(
         self,
-        mapping: Mapping,
+        mapping: model.Mapping,
         source: dict[str, Any],
         set_aside: Callable[..., dict[str, Any]],
         cable_type: Callable[[str], str] | None = None,
@@ -69,6 +70,7 @@ class Builder:
         self.account = CellAccount()
         self._accounts = {source["source_id"]: self.account}
         self._others: list[dict[str, Any]] = []
+        self._changes: dict[tuple[str, str], set[numbers.Change]] = {}
 
     def batch(self, chunk: RecordChunk) -> Batch:
         """One batch, without its row of `sources` (see `sources`)."""
@@ -95,6 +97,10 @@ class Builder:
                 curves.cells(frame, keys, axes)
             lost.append(_lost(frame, keys, wires(frame, self._writing, problems, parts)))
         columns = facts.columns()
+        for frame in frames:
+            self._note_axes(frame)
+            self._note(frame.source, {n: c for n, c in frame.changes.items() if frame.arrived(n)})
+        self._note("", facts.changes)
         rows, named = self._shared.rows(facts)
         facts.leave()
         good = problems.good(n)
@@ -134,6 +140,36 @@ class Builder:
             rows.append({**source, **({f"cells_{k}": v for k, v in counts.items()} if last else {})})
         return Batch.from_rows({"sources": rows})["sources"]
 
+    def _note_axes(self, frame: RowFrame) -> None:
+        """What converting did to the frequencies of axes."""
+        table, whole = frame.table, ("frequencies", "start", "stop", "step")
+        headings = units.for_unit(table.frequency_unit, "MHz", "frequency")
+        if headings.changes and frame.axis is not None:
+            frame.keyed.add(_HEADINGS)
+            frame.note(_HEADINGS, {numbers.of_unit(headings)})
+        for f in table.fields:
+            of_axis = f.to.table == "axes" or (f.to.table == "row" and f.to.name in whole)
+            unit = units.for_unit(f.unit, "MHz", f.source) if of_axis else headings
+            if f.source not in frame.columns or not unit.changes or not (of_axis or f.encoding == "pairs"):
+                continue
+            if len(frame.columns[f.source].drop_null()):
+                frame.note(f.source, {numbers.of_unit(unit)})
+
+    def _note(self, source: str, changes: Mapping[str, Collection[numbers.Change]]) -> None:
+        path = next((s["path"] for s in self._others if s["source_id"] == source), self._source["path"])
+        for column, of_column in changes.items():
+            if of_column:
+                self._changes.setdefault((path, column), set()).update(of_column)
+
+    def findings(self) -> pa.Table:
+        """What converting did to the numbers so far: one finding for each column and file."""
+        rows = []
+        for (path, column), changes in self._changes.items():
+            found, read = (" and ".join(getattr(c, name) for c in sorted(changes)) for name in ("found", "read"))
+            texts = {"where": f"{path}, {column}", "found": found, "expected": read, "status": "input changed"}
+            rows.append(finding("reading", "numbers-converted", **texts))
+        return Batch.from_rows({"findings": rows})["findings"]
+
     def _id(self, place: str) -> str:
         digest = self._prefix.copy()
         digest.update(place.encode())
@@ -166,6 +202,7 @@ class Builder:
         if frame.table.rows != "axes" or not f or f.source not in frame.columns:
             return
         mhz = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, "MHz", f.source), step=False)
+        frame.note(f.source, mhz.changes)
         labels = frame.columns[name].to_pylist() if name else [""] * frame.rows
         by: dict[tuple[int, str], list[float]] = {}
         for record, label, value in zip(frame.record.tolist(), labels, mhz.values.tolist(), strict=True):
@@ -307,6 +344,7 @@ def _sizes(frame: RowFrame, cells: pa.Array) -> Ints:
 
 
 _NONE = np.zeros(0, dtype=np.int64)
+_HEADINGS = "the frequencies of the headings"
 _OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
 
 

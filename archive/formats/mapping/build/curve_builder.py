@@ -84,7 +84,16 @@ class CurveBuilder:
             if len(at):
                 whole = columns[what.field.source]
                 found = None if whole is None else self._alike(frame, what, at, whole)
-                self._put(frame, keys, what, found or self._each(frame, what, at, whole, shared))
+                found = found or self._each(frame, what, at, whole, shared)
+                if found is not None and (found.values != 0).any():
+                    frame.note(what.field.source, what.changes | self._marks(frame, what.field, int(found.rows[0])))
+                self._put(frame, keys, what, found)
+
+    def _marks(self, frame: RowFrame, f: SourceField, row: int) -> set[numbers.Change]:
+        """Marks of the numbers in a cell that are not those of the tables."""
+        cell = frame.columns[f.source][row].as_py()
+        plain = isinstance(cell, str) and not f.encoding
+        return numbers.marks(pa.array([cell]), self._writing) if plain else set()
 
     def _wanted(
         self, frame: RowFrame, keys: Keys, names: Sequence[str], rows: Ints | None = None
@@ -113,6 +122,7 @@ class CurveBuilder:
         """A column of single points."""
         source = what.field.source
         found = numbers.read(frame.columns[source], self._writing, what.unit, what.turned, step=False)
+        frame.note(source, found.changes)
         self._problems.cells(frame, source, found.bad, f"a number ({vocabulary.parameter(what.parameter).unit})")
         return found
 

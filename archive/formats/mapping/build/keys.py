@@ -54,6 +54,7 @@ def keys_of(frame: RowFrame, mapping: Mapping, writing: numbers.Writing, problem
             frame.keyed.add(f.source)
             found = numbers.read(frame.columns[f.source], writing, units.for_unit(f.unit, unit, name), step=False)
             problems.cells(frame, f.source, found.bad, "a number")
+            frame.note(f.source, found.changes)
             setattr(keys, name, found.values)
     f = frame.table.find("unit")
     if f and f.source in frame.columns:

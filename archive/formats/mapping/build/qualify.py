@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 
 from archive import vocabulary
 from archive.formats.base import units
+from archive.formats.base.numbers import TURNED, Change, of_unit
 from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.model import Mapping, SourceField, SourceTable
 from archive.tables.arrow import Reals
@@ -75,6 +76,12 @@ class WrittenAs:
     origin: str
     unit: units.Unit
     turned: bool
+
+    @property
+    def changes(self) -> set[Change]:
+        """What converting does to its numbers."""
+        unit = {of_unit(self.unit)} if self.unit.changes else set()
+        return unit | ({TURNED} if self.turned else set())
 
     def ours(self, values: Reals) -> Reals:
         """Numbers of the field in the unit and with the sign of the tables."""

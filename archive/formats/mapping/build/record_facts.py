@@ -48,6 +48,8 @@ class RecordFacts:
     """Cells that say otherwise than the first, and cells in words that nobody knows. They are kept as extras."""
     taken: set[str] = field(default_factory=set)
     """Facts that columns were made of."""
+    changes: dict[str, set[numbers.Change]] = field(default_factory=dict)
+    """What converting did to the numbers of columns."""
 
     def gather(self, frame: RowFrame, ends: pa.Array | None = None) -> None:
         """Takes the facts of a frame. ends: the end that each row speaks of, for units and places that name none."""
@@ -201,11 +203,14 @@ class RecordFacts:
             return np.full(self.n, np.nan)
         given = units.for_unit(stated.field.unit, unit, name) if unit else None
         found = numbers.read(stated.text, self.writing, given, step=False)
+        self.changes.setdefault(stated.field.source, set()).update(found.changes)
         for i in np.flatnonzero(found.bad).tolist():
             self._aside(i, stated, "a number")
         if unit == "%" and not stated.field.unit:
             small = np.abs(found.values) <= 1
             found.values[small] *= 100
+            if small.any():
+                self.changes[stated.field.source].add(numbers.Change("fractions of one", "percentages"))
         values: Reals = np.round(found.values, 9)
         return values
 

@@ -13,7 +13,7 @@ from archive.formats.base import numbers, units, words
 from archive.formats.mapping import verdicts
 from archive.formats.mapping.build.cell_arrays import Signs
 from archive.formats.mapping.build.keys import Keys, end_of, keys_of, pairing_of, spread
-from archive.formats.mapping.build.qualify import Qualifiers, origin_for, qualifiers, written_as
+from archive.formats.mapping.build.qualify import Qualifiers, WrittenAs, origin_for, qualifiers, written_as
 from archive.formats.mapping.build.table_parts import TableParts
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problems, RowFrame, codes, encoded, mapped, one_code
@@ -181,26 +181,35 @@ class ScalarBuilder:
         cells, what = frame.columns[f.source], written_as(f, self._mapping, parameter)
         found = numbers.read(cells, self._writing, what.unit, what.turned)
         if row_units is not None:
-            found = self._by_row_unit(cells, row_units, found, parameter, what.turned)
+            found = self._by_row_unit(cells, row_units, found, what)
+        frame.note(f.source, found.changes)
         own = vocabulary.parameter(parameter).unit
         self._problems.cells(frame, f.source, found.bad, f"a number ({own})")
         return found
 
     def _by_row_unit(
-        self, cells: pa.Array, row_units: pa.Array, found: numbers.Numbers, parameter: str, turn: bool
+        self, cells: pa.Array, row_units: pa.Array, found: numbers.Numbers, what: WrittenAs
     ) -> numbers.Numbers:
         values, step, bad = found.values.copy(), found.step.copy(), found.bad.copy()
+        changes: set[numbers.Change] = set()
+        others = np.ones(len(cells), dtype=bool)
         texts = [None] * len(cells) if found.found is None else found.found.to_pylist()
         for name in pc.unique(row_units).drop_null().to_pylist():
             unit = units.units()[name]
-            if unit.dimension != units.dimension(vocabulary.parameter(parameter).unit):
+            if unit.dimension != units.dimension(vocabulary.parameter(what.parameter).unit):
                 continue
             at = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(row_units, name), False)))
-            part = numbers.read(cells.take(pa.array(at)), self._writing, unit, turn)
+            part = numbers.read(cells.take(pa.array(at)), self._writing, unit, what.turned)
+            changes |= part.changes
+            others[at] = False
             values[at], step[at], bad[at] = part.values, part.step, part.bad
             for n, i in enumerate(at.tolist()):
                 texts[i] = None if part.found is None else part.found[n].as_py()
-        return numbers.Numbers(values, found.bound, step, bad, pa.array(texts, type=pa.string()))
+        if others.any():
+            rest = cells.take(pa.array(np.flatnonzero(others)))
+            changes |= numbers.read(rest, self._writing, what.unit, what.turned).changes
+        texts = pa.array(texts, type=pa.string())
+        return numbers.Numbers(values, found.bound, step, bad, texts, frozenset(changes))
 
     def _reading(self, frame: RowFrame, keys: Keys, f: SourceField, once: bool) -> None:
         parameter = f.to.name
@@ -274,6 +283,7 @@ class ScalarBuilder:
         frame.fed.add(f.source)
         found = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, unit, f.source), step=False)
         self._problems.cells(frame, f.source, found.bad, expected)
+        frame.note(f.source, found.changes)
         values: Reals = found.values
         return values
 
