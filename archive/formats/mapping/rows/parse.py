@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as pc_csv
 
 from archive.formats.base.text import count
@@ -17,6 +17,7 @@ from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.head import TextHead
 from archive.formats.mapping.rows.text_rows import blank, filled, joined, rows_of, skipper
 from archive.parallel import parallel_map
+from archive.tables.arrow import one_chunk
 
 LINE = "@line"
 BAD = "@bad"
@@ -45,7 +46,7 @@ class TextBlock:
 class ParsedRows:
     """The rows of a block, and how many of its cells are ignored by name."""
 
-    rows: Any
+    rows: pa.Table
     ignored: int = 0
 
 
@@ -57,14 +58,14 @@ class Parser:
     table: SourceTable
     head: TextHead
     decimal: str
-    types: dict[str, Any] = field(default_factory=dict)
+    types: dict[str, pa.DataType] = field(default_factory=dict)
     skip: re.Pattern[str] | None = None
 
     def __post_init__(self) -> None:
         self.skip = skipper(self.file)
         self.types = {n: self._type(n) for n in self.head.names}
 
-    def _type(self, name: str) -> Any:
+    def _type(self, name: str) -> pa.DataType:
         f = self.table.by_source.get(name)
         if f is None and self.table.headings_are and _number(name):
             return pa.float64()
@@ -85,24 +86,25 @@ class Parser:
         table = self._fast(block) if plain else None
         return ParsedRows(table) if table is not None else self._careful(block)
 
-    def _fast(self, block: TextBlock) -> Any:
+    def _fast(self, block: TextBlock) -> pa.Table | None:
         """By pyarrow.csv, or None where the block is not regular."""
-        # Not more than text is tried first: a column that is no number everywhere comes as text.
-        for types in (self.types, {n: _text(t) for n, t in self.types.items()}):
-            try:
-                table = self._arrow(block.text, types)
-            except pa.ArrowInvalid as error:
-                if "conversion error" in str(error) and types is self.types:
-                    continue
+        try:
+            table = self._arrow(block.text, self.types)
+            if not all(map(_finite, table.columns)):
+                raise pa.ArrowInvalid("conversion error")
+        except pa.ArrowInvalid as error:
+            # A column that is no number everywhere, or has words such as "inf", is read as text.
+            if "conversion error" not in str(error):
                 return None
-            break
-        else:
-            return None
-        if table.num_rows != block.lines or self._furniture(table):
+            try:
+                table = self._arrow(block.text, {n: _text(t) for n, t in self.types.items()})
+            except pa.ArrowInvalid:
+                return None
+        if table.num_rows != block.lines or self._holds_others(table):
             return None
         return table.append_column(LINE, pa.array(np.arange(block.line, block.line + block.lines)))
 
-    def _arrow(self, text: bytes, types: dict[str, Any]) -> Any:
+    def _arrow(self, text: bytes, types: dict[str, pa.DataType]) -> pa.Table:
         # The blocks are what the threads share: each is parsed whole, by one of them.
         size = min(len(text) + 1, _LARGEST)
         return pc_csv.read_csv(
@@ -124,45 +126,32 @@ class Parser:
             ),
         )
 
-    def _furniture(self, table: Any) -> bool:
-        """Whether rows may be headings again or lines to skip, so that the block is to be read with care."""
-        first = self.head.names[0]
-        column = table.column(first)
-        if pa.types.is_floating(column.type) or not table.num_rows:
-            return False
-        distinct = column.combine_chunks()
-        distinct = distinct.dictionary if pa.types.is_dictionary(distinct.type) else distinct.unique()
-        heading = self.head.headings[-1][0].strip() if self.head.headings and self.head.headings[-1] else None
-        for cell in distinct.to_pylist():
-            if cell is None:
-                continue
-            if heading and cell.strip() == heading:
-                return True
-            if self.skip and self.skip.search(cell):
-                return True
-        return self._blank_rows(table) or (bool(self.skip and column.null_count) and self._indented(table, column))
-
-    def _indented(self, table: Any, column: Any) -> bool:
-        """Whether a row that leaves its first cell blank may be one to skip."""
-        assert self.skip is not None
-        rows = table.filter(column.is_null())
-        for other in rows.columns[1:]:
-            cells = other.combine_chunks()
-            if pa.types.is_floating(cells.type) or pa.types.is_integer(cells.type):
-                continue
-            cells = cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
-            if any(c is not None and self.skip.search(str(c)) for c in cells.unique().to_pylist()):
-                return True
+    def _holds_others(self, table: pa.Table) -> bool:
+        """Whether rows may be blank, headings again or lines to skip, so that the block is to be read with care."""
+        heads = [names.tidy(c) for c in self.head.headings[-1]] if self.head.headings else []
+        at = next((i for i, head in enumerate(heads) if head), None)
+        if at is not None and heads[at] in map(names.tidy, _distinct(table.column(at))):
+            return True
+        if self.skip is not None and self._may_skip(table, self.skip):
+            return True
+        if min(c.null_count for c in table.columns):
+            empty = np.ones(table.num_rows, dtype=bool)
+            for c in table.columns:
+                empty &= np.asarray(c.is_null())
+            return bool(empty.any())
         return False
 
-    def _blank_rows(self, table: Any) -> bool:
-        nulls = [c.null_count for c in table.columns]
-        if min(nulls, default=0) == 0:
-            return False
-        empty = np.ones(table.num_rows, dtype=bool)
-        for c in table.columns:
-            empty &= np.asarray(c.is_null())
-        return bool(empty.any())
+    def _may_skip(self, table: pa.Table, skip: re.Pattern[str]) -> bool:
+        """Whether a pattern of lines to skip is found in a cell: in any, or only in the first of each row that is
+        filled where all patterns begin there."""
+        first = table.column(0)
+        if all(p.startswith("^") for p in self.file.skip):
+            if any(map(skip.search, _distinct(first))):
+                return True
+            if not first.null_count:
+                return False
+            table = table.filter(first.is_null())
+        return any(skip.search(cell) for column in table.columns for cell in _distinct(column))
 
     def _careful(self, block: TextBlock) -> ParsedRows:
         """Row by row: what is no row of the table is passed over, what cannot be one is marked as bad."""
@@ -185,13 +174,13 @@ class Parser:
             cut = block.last and number == len(listed) - 1 and not text.endswith("\n")
             if len(row) > width and blank(row[width:]):
                 row = row[:width]
-            if len(row) != width and (len(row) > width or cut or not self.head.ragged):
+            if why is None and len(row) != width and (len(row) > width or cut or not self.head.ragged):
                 why = f"{len(row)} cells"
             cells: list[str | None] = [c if c != "" else None for c in row[:width]]
             rows.append(cells + [None] * (width - len(cells)))
             lines.append(line)
             bad.append(why)
-        columns: list[Any] = [pa.array(c, type=pa.string()) for c in zip(*rows, strict=True)] if rows else []
+        columns: list[pa.Array] = [pa.array(c, type=pa.string()) for c in zip(*rows, strict=True)] if rows else []
         columns = columns or [pa.array([], type=pa.string()) for _ in range(width)]
         columns = [_coded(c, self.types[n]) for n, c in zip(self.head.names, columns, strict=True)]
         table = pa.table(columns, names=self.head.names)
@@ -216,11 +205,24 @@ class Parser:
                     yield block
 
 
-def _text(kind: Any) -> Any:
+def _finite(column: pa.ChunkedArray) -> bool:
+    return not pa.types.is_floating(column.type) or bool(pc.all(pc.is_finite(column)).as_py() in (True, None))
+
+
+def _distinct(column: pa.ChunkedArray) -> list[str]:
+    """The distinct texts of a column; none of one that holds numbers."""
+    if pa.types.is_floating(column.type):
+        return []
+    cells = one_chunk(column)
+    texts = cells.dictionary if pa.types.is_dictionary(cells.type) else cells.unique()
+    return [c for c in texts.to_pylist() if c is not None]
+
+
+def _text(kind: pa.DataType) -> pa.DataType:
     return pa.string() if pa.types.is_floating(kind) else kind
 
 
-def _coded(column: Any, kind: Any) -> Any:
+def _coded(column: pa.Array, kind: pa.DataType) -> pa.Array:
     return column.dictionary_encode() if pa.types.is_dictionary(kind) else column
 
 
