@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from archive import grading, limits, schemas
 from archive.answers.job_memory import remembered
+from archive.answers.progress import latest_schedule
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
@@ -23,11 +24,12 @@ from archive.parallel import prefetch
 from archive.store import Archive, files
 from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.store.names import plain
-from archive.tables import Batch
+from archive.tables import Batch, with_id
 from archive.tables import schema as columns
 from archive.validation.check import run
 
 Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
+Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     """
     listed, how = [Path(p) for p in inputs], choices or Choices()
     facts = remembered(archive, facts, new=how.new)
+    before = latest_schedule(archive, facts.job) if facts.job is not None else {}
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
         beside = [p for p in (archive.root, how.mapping, how.schedule) if p is not None]
@@ -67,7 +70,11 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
                 making.add(batch)
         making.known(reading.again)
         _attach(making, how)
-        return making.commit()
+        made = making.commit()
+        if made.entry is not None and facts.job is not None:
+            changed = _changed(before, latest_schedule(archive, facts.job))
+            made.details["schedules"] = [changed] if changed else []
+        return made
     except BaseException:
         making.abandon()
         raise
@@ -89,6 +96,7 @@ def settled(batch: Batch, facts: DepositFacts) -> Batch:
     """The batch with its job: records that name none get it, and the job's own row is there."""
     if facts.job is None:
         return batch
+    batch = _listed(batch, facts.job)
     records, jobs = batch["records"], batch["jobs"]
     filled = records["job_id"].fill_null(facts.job)
     records = records.set_column(records.column_names.index("job_id"), records.schema.field("job_id"), filled)
@@ -97,6 +105,14 @@ def settled(batch: Batch, facts: DepositFacts) -> Batch:
         more = pa.table({f.name: pa.array([row.get(f.name)], f.type) for f in columns("jobs")}, schema=columns("jobs"))
         jobs = pa.concat_tables([jobs, more])
     return batch.replace(records=records, jobs=jobs)
+
+
+def _listed(batch: Batch, job: str) -> Batch:
+    """The batch whose lines of a schedule that name no job are of this one."""
+    if not batch["schedule"].num_rows or not batch["schedule"]["job_id"].null_count:
+        return batch
+    rows = [r if r["job_id"] else with_id("schedule", {**r, "job_id": job}) for r in batch["schedule"].to_pylist()]
+    return batch.replace(schedule=Batch.from_rows({"schedule": rows})["schedule"])
 
 
 def originals(
@@ -114,6 +130,18 @@ def originals(
             yield path, path_text(path.name)
             for companion in companions(path, mapping):
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())
+
+
+def _changed(before: Mapping[Any, Row], after: Mapping[Any, Row]) -> dict[str, Any]:
+    """What became of a job's schedule: labels that came, that went, and of which a line says something else now."""
+    said = ("required_limit", "cable_type", "due_on", "bundle", "building", "floor", "space", "panel", "port")
+    both = before.keys() & after.keys()
+    found = {
+        "added": sorted(str(after[k]["link_label"]) for k in after.keys() - before.keys()),
+        "removed": sorted(str(before[k]["link_label"]) for k in before.keys() - after.keys()),
+        "changed": sorted(str(after[k]["link_label"]) for k in both if any(before[k][c] != after[k][c] for c in said)),
+    }
+    return {"links": len(after), **found} if any(found.values()) else {}
 
 
 def _attach(making: Deposit, how: Choices) -> None:

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from itertools import groupby
 from typing import Any
 
 from archive.answers import count_text
@@ -102,16 +103,23 @@ def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") 
 
 
 def latest_schedule(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
-    """Lines of the latest version of a job's schedule by label; empty where none was deposited."""
-    newest = archive.db.execute("SELECT max(number) FROM schedule WHERE job_id = ?", (job,)).fetchone()[0]
-    version = archive.db.execute(
-        "SELECT max(coalesce(version, '')) FROM schedule WHERE job_id = ? AND number = ?", (job, newest)
-    ).fetchone()[0]
+    """Lines of a job's schedule as it is now, by label; empty where none was deposited.
+
+    A list that names links of the schedule replaces it; one that names none of them adds to it. Earlier versions of
+    this program stored only the lines that were new, so theirs always add.
+    """
+    held: dict[str, dict[str, Any]] = {}
     rows = archive.db.execute(
-        "SELECT * FROM schedule WHERE job_id = ? AND coalesce(version, '') = ? ORDER BY link_label",
-        (job, version or ""),
+        "SELECT s.* FROM schedule s JOIN (SELECT number, max(coalesce(version, '')) AS version FROM schedule "
+        "WHERE job_id = ?1 GROUP BY number) l ON l.number = s.number AND l.version = coalesce(s.version, '') "
+        "WHERE s.job_id = ?1 ORDER BY s.number, s.link_label",
+        (job,),
     )
-    return {r["link_label"]: dict(r) for r in rows}
+    for _, lines in groupby(rows, key=lambda r: r["number"]):
+        listed = {r["link_label"]: dict(r) for r in lines}
+        whole = next(iter(listed.values()))["whole"]
+        held = listed if whole and held.keys() & listed.keys() else held | listed
+    return dict(sorted(held.items()))
 
 
 def _tested(archive: Archive, job: str, role: Role, only: str | None = None) -> list[JobLink]:

@@ -41,6 +41,12 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
             f"  {other['records']:>8}  HERE ALREADY UNDER JOB {other['job']}, deposit {other['deposit']}; to move it:\n"
             f"            muniment amend ARCHIVE --deposit {other['deposit']} --set job_id=JOB"
         )
+    for schedule in document.get("schedules", []):
+        lines.append(f"  the schedule lists {schedule['links']} links now")
+        for what in ("added", "removed", "changed"):
+            if named := schedule[what]:
+                more = f" and {len(named) - 5} more" if len(named) > 5 else ""
+                lines.append(f"  {len(named):>8}  {what}: {', '.join(named[:5])}{more}")
     lines += [f"  {line}" for line in document.get("notes", [])]
     lines += [f"  TO KNOW: {line}" for line in document.get("cautions", [])]
     if counts is not None:

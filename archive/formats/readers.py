@@ -32,6 +32,7 @@ OURS = {
     **OPEN,
     "touchstone": "archive.formats.touchstone",
     "mapping": "archive.formats.mapping",
+    "link-list": "archive.formats.link_list",
     "unseen": "archive.formats.unseen",
 }
 """Our readers, as pyproject.toml registers them. They are taken from here, so that a checkout that nobody installed,

@@ -17,36 +17,40 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from python_calamine import CalamineError, CalamineWorkbook
-
 from archive import schemas
 from archive.errors import Trouble
 from archive.formats import cable_types
 from archive.formats.base import dates, text, words
 from archive.formats.base.findings import finding
+from archive.formats.base.workbook import sheets
+from archive.formats.recognition import Entry
 from archive.tables import Batch, with_id
 from archive.vocabulary import phrases
 
 COLUMNS = ("link_label", "required_limit", "cable_type", "due_on", "bundle", "version")
 PLACES = ("site", "building", "floor", "space", "panel", "port")
 _LOOK_AT = 20
+_COUNTED = 4
+"""So many labels that count from 1 are taken for row numbers."""
 """Lines in which the headings are looked for."""
 _WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods", ".xlsb")
 _DATES = (("YYYY-MM-DD",), ("DD.MM.YYYY", "DD.MM.YY"), ("DD/MM/YYYY", "DD-MM-YYYY"), ("MM/DD/YYYY", "MM-DD-YYYY"))
 
 
-def read(path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: str | None = None) -> Batch:
+def read(
+    path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: str | None = None, name: str = ""
+) -> Batch:
     """A schedule as a batch with the tables schedule, places and sources.
 
     columns: heading by column (link_label, required_limit, cable_type, due_on, bundle, version, site, building, floor,
     space, panel, port), where a person names them. job_id: the job that all its links belong to.
-    A label that is there twice counts once, and a finding says so. Errors: Trouble where it cannot be read, no column
-    holds labels, or a date is unclear.
+    name: what messages call the file. A label that is there twice at one place counts once, and a finding says so.
+    Errors: Trouble where it cannot be read, no column holds labels, row numbers stand where labels should, or a date is
+    unclear.
     """
     path = Path(path)
     data = path.read_bytes()
-    rows = _workbook(path) if path.suffix.lower() in _WORKBOOKS else _delimited(data, str(path))
-    rows = [(n, r) for n, r in rows if any(c.strip() for c in r)]
+    rows = _lines(path, name or str(path))
     if not rows:
         raise Trouble(
             "this schedule is empty",
@@ -71,6 +75,21 @@ def read(path: str | Path, columns: Mapping[str, str] | None = None, *, job_id: 
     return Batch.from_rows(tables)
 
 
+def table(path: Path, name: str) -> tuple[list[str], list[list[str]]]:
+    """Headings of a schedule as recognised, and its rows below them. Errors: Trouble where it is no table of links."""
+    rows = _lines(path, name)
+    if not rows:
+        raise Trouble("this schedule is empty", code="schedule.empty", where=name)
+    place, _ = _headings(rows, {}, name)
+    return ([""], [r for _, r in rows]) if place < 0 else (rows[place][1], [r for _, r in rows[place + 1 :]])
+
+
+def _lines(path: Path, name: str) -> list[tuple[int, list[str]]]:
+    """Rows that hold anything, with their line numbers."""
+    rows = _workbook(path, name) if path.suffix.lower() in _WORKBOOKS else _delimited(path.read_bytes(), name)
+    return [(n, r) for n, r in rows if any(c.strip() for c in r)]
+
+
 def _finding(twice: Mapping[str, str]) -> dict[str, Any]:
     """A label that a schedule has twice, as a finding."""
     texts = {"where": twice["where"], "found": twice["label"], "expected": twice["first"]}
@@ -90,13 +109,24 @@ def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
             remedy="save the schedule as CSV in UTF-8",
         ) from None
     mark = _delimiter(content)
-    reader = csv.reader(io.StringIO(content, newline=""), delimiter=mark)
+    reader = csv.reader(io.StringIO(content, newline=""), delimiter=mark, strict=True)
+    rows: list[tuple[int, list[str]]] = []
     try:
-        return [(reader.line_num, row) for row in reader]
+        for row in reader:
+            if any(c.count("\n") > 1 and mark in c for c in row):
+                raise csv.Error("a quote is not closed")
+            rows.append((reader.line_num, row))
     except csv.Error as error:
+        first = rows[-1][0] + 1 if rows else 1
         raise Trouble(
-            "this is no table", code="schedule.not-a-table", where=f"{where}: line {reader.line_num}", found=str(error)
+            "this row cannot be read; a quote that is opened is perhaps not closed",
+            code="schedule.not-a-table",
+            where=f"{where}: line {first}",
+            found=str(error),
+            expected="one link a row",
+            remedy="hand in a list whose quotes are closed; nothing was taken from this one",
         ) from None
+    return rows
 
 
 def _delimiter(content: str) -> str:
@@ -112,18 +142,11 @@ def _delimiter(content: str) -> str:
     return best
 
 
-def _workbook(path: Path) -> list[tuple[int, list[str]]]:
+def _workbook(path: Path, name: str) -> list[tuple[int, list[str]]]:
     """Rows of the first sheet that has any."""
-    try:
-        book = CalamineWorkbook.from_path(path)
-        for name in book.sheet_names:
-            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
-            if any(any(str(c).strip() for c in row) for row in rows):
-                return [(i + 1, [_cell(c) for c in row]) for i, row in enumerate(rows)]
-    except (CalamineError, OSError) as error:
-        raise Trouble(
-            "this workbook cannot be read", code="schedule.workbook-damaged", where=str(path), found=str(error)
-        ) from None
+    for _, rows in sheets(Entry(path, name)):
+        if any(any(str(c).strip() for c in row if c is not None) for row in rows):
+            return [(i + 1, [_cell(c) for c in row]) for i, row in enumerate(rows)]
     return []
 
 
@@ -141,7 +164,7 @@ def _headings(
 ) -> tuple[int, dict[str, list[int]]]:
     """Place of the heading row in rows (-1: there is none) and the cells of each column, best first."""
     for place, (_, row) in enumerate(rows[:_LOOK_AT]):
-        heads = _named(row, named) if named else _recognised(row)
+        heads = _named(row, named) if named else recognised(row)
         if heads.get("link_label"):
             return place, heads
     if named:
@@ -189,7 +212,7 @@ def _known() -> dict[str, tuple[tuple[str, int], ...]]:
     return {k: tuple(v) for k, v in out.items()}
 
 
-def _recognised(row: Sequence[str]) -> dict[str, list[int]]:
+def recognised(row: Sequence[str]) -> dict[str, list[int]]:
     """Cells of each column, the surest first: a word of words.toml before one that only schedules use."""
     fields = schemas.load("schedule.toml")["fields"]
     found: dict[str, list[tuple[int, int]]] = {}
@@ -225,17 +248,19 @@ def _rows(
     due = _due(body, at.get("due_on"), where)
     used = set(at.values())
     out: list[tuple[dict[str, Any], dict[str, Any] | None]] = []
-    lines: dict[tuple[str, str], int] = {}
+    lines: dict[tuple[str, ...], int] = {}
+    _not_row_numbers([row[at["link_label"]].strip() for _, row in body if at["link_label"] < len(row)], where, body)
     for number, (line, row) in enumerate(body):
         cells = {c: row[i].strip() if i < len(row) else "" for c, i in at.items()}
         label = row[at["link_label"]] if at["link_label"] < len(row) else ""
         if not label.strip():
             continue
-        earlier = lines.setdefault((label.strip(), cells.get("version", "")), line)
+        place = {c: cells[c] for c in PLACES if cells.get(c)}
+        where_to = (place.get("building", ""), place.get("floor", ""), place.get("space", ""))
+        earlier = lines.setdefault((label.strip(), cells.get("version", ""), *where_to), line)
         if earlier != line:
             twice.append({"label": label.strip(), "where": f"{where}: line {line}", "first": f"line {earlier}"})
             continue
-        place = {c: cells[c] for c in PLACES if cells.get(c)}
         placed = with_id("places", place) if place else None
         rest = [f"{h}: {c.strip()}" for i, (h, c) in enumerate(_pad(headings, row)) if i not in used and c.strip()]
         out.append(
@@ -258,6 +283,19 @@ def _rows(
             )
         )
     return out
+
+
+def _not_row_numbers(labels: list[str], where: str, body: Sequence[tuple[int, list[str]]]) -> None:
+    """Errors: Trouble where the labels are the numbers of the rows."""
+    if len(labels) >= _COUNTED and labels == [str(i + 1) for i in range(len(labels))]:
+        raise Trouble(
+            "the labels of this schedule are the numbers of its rows",
+            code="schedule.row-numbers",
+            where=f"{where}: line {body[0][0]}",
+            found=", ".join(labels[:3]) + " ...",
+            expected="identifiers of links",
+            remedy="name the column that holds them: --schedule-columns link_label=HEADING",
+        )
 
 
 def _pad(headings: Sequence[str], row: Sequence[str]) -> list[tuple[str, str]]:

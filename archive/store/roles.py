@@ -45,6 +45,7 @@ NEEDED = (
     "limit_id",
     "tested_local",
     "tested_at",
+    "length_m",
 )
 """Columns that states() needs."""
 
@@ -162,7 +163,11 @@ def _out(row: Row) -> str:
         return "withdrawn"
     if row["replaced"]:
         return "read again from its file; the new reading counts"
-    return "here already" if row["kind"] in _KNOWN_ALREADY else ""
+    if row["kind"] in _KNOWN_ALREADY:
+        return "here already"
+    said = ("reported_verdict", "tested_local", "tested_at", "points", "length_m")
+    silent = row["evidence"] == "verdict-only" and not any(row[name] for name in said)
+    return "it has neither verdict nor date nor value: no test" if silent else ""
 
 
 def _settle(work: _Working) -> None:

@@ -33,6 +33,7 @@ def row(number: int, tested: str | None, **facts: Any) -> dict[str, Any]:
         "limit_id": "tia-568.2-d/cat6a/permanent-link",
         "tested_local": tested,
         "tested_at": None,
+        "length_m": 42.0,
         **facts,
     }
 
@@ -179,3 +180,11 @@ def test_verdicts_decide_no_role_of_a_family(facts: list[dict[str, Any]]) -> Non
     turned = [{**r, "verdict": {"pass": "fail", "fail": "pass"}.get(r["verdict"], r["verdict"])} for r in rows]
     assert [s.current for s in states(rows).values()] == [s.current for s in states(turned).values()]
     assert [s.accepted for s in states(rows).values()] == [s.accepted for s in states(turned).values()]
+
+
+def test_a_record_without_verdict_date_and_value_is_no_test() -> None:
+    nothing = {"evidence": "verdict-only", "reported_verdict": None, "points": 0, "length_m": None}
+    (state,) = states([row(1, None, **nothing)]).values()
+    assert not state.live and "no test" in state.why
+    assert states([row(1, None, **{**nothing, "length_m": 3.0})])[1].live
+    assert states([row(1, "2019-05-16", **nothing)])[1].live

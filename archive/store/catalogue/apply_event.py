@@ -109,9 +109,10 @@ def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> 
                     for c in ("version", "link_label", "required_limit", "cable_type", "due_on", "bundle", "comment")
                 ),
                 *(place.get(c) for c in ("building", "floor", "space", "panel", "port")),
+                entry.get("schedule") == "whole",
             )
         )
-    db.executemany(f"INSERT OR REPLACE INTO schedule VALUES({', '.join('?' * 15)})", made)
+    db.executemany(f"INSERT OR REPLACE INTO schedule VALUES({', '.join('?' * 16)})", made)
 
 
 def filed(db: sqlite3.Connection, documents: list[dict[str, Any]], number: int) -> None:

@@ -40,7 +40,7 @@ CREATE TABLE documents(document_id TEXT, number INTEGER, kind TEXT, title TEXT, 
     PRIMARY KEY(document_id, number, link_label));
 CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEXT, link_label TEXT,
     required_limit TEXT, cable_type TEXT, due_on TEXT, bundle TEXT, comment TEXT, building TEXT, floor TEXT, space TEXT,
-    panel TEXT, port TEXT, PRIMARY KEY(schedule_id, number));
+    panel TEXT, port TEXT, whole INTEGER, PRIMARY KEY(schedule_id, number));
 CREATE INDEX schedule_job ON schedule(job_id, number);
 CREATE TABLE originals(sha256 TEXT PRIMARY KEY, deposit TEXT);
 CREATE TABLE schemas(sha256 TEXT PRIMARY KEY, number INTEGER);

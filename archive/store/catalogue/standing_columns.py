@@ -218,7 +218,9 @@ def _single(db: sqlite3.Connection, days: Mapping[str | None, Acceptance]) -> No
         "substr(coalesce(tested_local, tested_at) || '-99-99', 1, 10) <= d.day FROM temp.days d "
         "WHERE d.job_id = records.job_id), 1) OR row IN (SELECT row FROM accepted_records) "
         "WHERE kind = 'new' AND withdrawn = 0 AND replaced = 0 "
-        "AND NOT EXISTS (SELECT 1 FROM records c WHERE c.former = records.row AND c.kind = 'conflicts') AND row IN "
+        "AND NOT EXISTS (SELECT 1 FROM records c WHERE c.former = records.row AND c.kind = 'conflicts') "
+        "AND (evidence != 'verdict-only' OR coalesce("
+        "reported_verdict, tested_local, tested_at, nullif(points, 0), length_m) IS NOT NULL) AND row IN "
         "(SELECT min(row) FROM temp.touched GROUP BY coalesce(link_key, 'row ' || row) HAVING count(*) = 1)"
     )
     db.execute(

@@ -246,6 +246,7 @@ class Deposit:
             "findings": dict(sorted(self._findings.items())),
             "set_aside": self._set_aside,
             "decisions": made.plain(self.id),
+            **({"schedule": "whole"} if self._listed else {}),
             **({"elsewhere": elsewhere} if (elsewhere := self._elsewhere(made)) else {}),
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
@@ -287,13 +288,17 @@ class Deposit:
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
 
     def _unlisted(self, batch: Batch) -> Batch:
-        """The batch without lines of a schedule that the archive holds for this job already."""
+        """The batch without a schedule that the archive holds for this job, line for line, as the latest."""
         scheduled = batch["schedule"]
         if scheduled.num_rows:
-            held = self.archive.db.execute("SELECT schedule_id FROM schedule WHERE job_id IS ?", (self.facts.job,))
-            known = pa.array([r[0] for r in held], pa.string())
-            scheduled = scheduled.filter(pc.invert(pc.is_in(scheduled["schedule_id"], value_set=known)))
-            batch = batch.replace(schedule=scheduled)
+            held = self.archive.db.execute(
+                "SELECT schedule_id FROM schedule WHERE job_id IS ?1 AND number = "
+                "(SELECT max(number) FROM schedule WHERE job_id IS ?1)",
+                (self.facts.job,),
+            )
+            if set(scheduled["schedule_id"].to_pylist()) <= {r[0] for r in held}:
+                scheduled = scheduled.slice(0, 0)
+                batch = batch.replace(schedule=scheduled)
         self._listed += scheduled.num_rows
         return batch
 

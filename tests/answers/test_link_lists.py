@@ -1,0 +1,64 @@
+"""Lists of links among exports become revisions of the schedule, never tests."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "store"))
+
+from store_making import batch, rows
+
+from archive import formats, store
+from archive.answers.intake import ingest
+from archive.answers.progress import latest_schedule, progress
+from archive.answers.reread import reread
+from archive.store import Archive
+from archive.store.deposits import DepositFacts
+
+FACTS = DepositFacts(job="J", by="R. Ostrander")
+
+
+@pytest.fixture
+def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Archive:
+    monkeypatch.setenv("MUNIMENT_CACHE", str(tmp_path / "cache"))
+    return store.create(tmp_path / "archive")
+
+
+def listed(folder: Path, name: str, labels: list[str], floor: str = "2") -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / name).write_text("Run;Floor\n" + "".join(f"{label};{floor}\n" for label in labels), encoding="utf-8")
+    return folder / name
+
+
+def test_a_list_in_the_folder_is_the_schedule_and_no_test(archive: Archive, tmp_path: Path) -> None:
+    folder = tmp_path / "in"
+    listed(folder, "link list rev B.csv", ["A1", "A2", "A3"])
+    formats.write([batch(rows("A1"))], folder / "a1.xml")
+    made = ingest(archive, [folder], FACTS)
+    assert made.counts["new"] == 1
+    assert made.details["schedules"][0]["added"] == ["A1", "A2", "A3"]
+    told = progress(archive, "J").plain()
+    assert (told["scheduled"], told["tested"], told["missing"]) == (3, 1, ["A2", "A3"])
+    assert made.entry is not None
+    again = reread(archive, made.entry["deposit"], None, by=None, reason="x")
+    assert again.counts["new"] == 0
+    assert progress(archive, "J").plain()["tested"] == 1
+
+
+def test_a_new_revision_replaces_and_a_list_of_other_links_adds(archive: Archive, tmp_path: Path) -> None:
+    ingest(archive, [listed(tmp_path / "1", "b.csv", ["A1", "A2", "A3"])], FACTS)
+    made = ingest(archive, [listed(tmp_path / "2", "c.csv", ["A1", "A2", "A4"])], FACTS)
+    (changed,) = made.details["schedules"]
+    assert (changed["added"], changed["removed"], changed["changed"]) == (["A4"], ["A3"], [])
+    ingest(archive, [listed(tmp_path / "3", "d.csv", ["B1", "B2"])], FACTS)
+    assert sorted(latest_schedule(archive, "J")) == ["A1", "A2", "A4", "B1", "B2"]
+    assert ingest(archive, [listed(tmp_path / "4", "e.csv", ["B1", "B2"])], FACTS).entry is None
+
+
+def test_a_line_that_says_something_else_is_told(archive: Archive, tmp_path: Path) -> None:
+    ingest(archive, [listed(tmp_path / "1", "b.csv", ["A1", "A2"])], FACTS)
+    made = ingest(archive, [listed(tmp_path / "2", "c.csv", ["A1", "A2"], floor="3")], FACTS)
+    assert made.details["schedules"][0]["changed"] == ["A1", "A2"]
