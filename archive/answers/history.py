@@ -9,6 +9,7 @@ from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
 from archive.store.cautions import cautions
 from archive.store.roles import RecordState
+from archive.vocabulary import cables
 
 KINDS = {
     "renditions": "rendition",
@@ -85,6 +86,9 @@ def _touching(archive: Archive, link: ArchivedLink, graded: list[Assessed]) -> d
     rows = [r["row"] for r in link.rows]
     marks = ", ".join("?" * len(rows))
     numbers |= {r[0] for r in db.execute(f"SELECT DISTINCT number FROM amendments WHERE row IN ({marks})", rows)}
+    words = {cables.folded(r["cable_found"]) for r in link.rows if r["cable_found"]}
+    marks = ", ".join("?" * len(words))
+    numbers |= {r[0] for r in db.execute(f"SELECT number FROM cables WHERE words IN ({marks})", sorted(words))}
     addresses = {r["address"] for r in link.rows}
     jobs = {r["job_id"] for r in link.rows}
     found = {n: archive.ledger.read(n) for n in numbers} | {a.entry.number: a.entry for a in graded}
@@ -126,6 +130,12 @@ def _events(
             for c in changes
             if c["row"] in rows
         ]
+    if entry["event"] == "cables":
+        words = {cables.folded(r["cable_found"]) for r in link.rows if r["cable_found"]}
+        settled = archive.db.execute("SELECT words, found, type, holds FROM cables WHERE number = ?", (number,))
+        return [
+            {**base, "kind": "cable settled", "record": None, "what": _settled(*s)} for w, *s in settled if w in words
+        ]
     return [{**base, "kind": str(entry["event"]), "record": None, "what": _describe(entry)}]
 
 
@@ -133,6 +143,14 @@ def _assessed(run: Assessed) -> str:
     """What a later grading run said of a record: "graded again: fail against tia-568-c.2/cat6/channel"."""
     message = [f"{v['verdict']} against {v['limit_id'] or v['limit_found'] or 'no limit'}" for v in run.verdicts]
     return f"graded again: {', '.join(message)}"
+
+
+def _settled(found: str, cable_type: str | None, holds: bool) -> str:
+    """What was said of words about a cable."""
+    if cable_type is None:
+        return f"cable {found!r}: the settled type was taken back"
+    other = "" if holds else " in the archive that was merged; what was settled here holds"
+    return f"cable {found!r} settled as {cable_type}{other}"
 
 
 def _describe(entry: Any) -> str:

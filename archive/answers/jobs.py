@@ -8,10 +8,12 @@ from typing import Any
 
 from archive.answers.zone import zone
 from archive.errors import Trouble
+from archive.formats import cable_types
 from archive.store import Archive
 from archive.store.catalogue.apply_event import JOB_FACTS
 from archive.store.events.write import record
 from archive.store.ledger.entry import Sign
+from archive.vocabulary import cables
 
 _DATES = ("warranty_start", "warranty_end", "retain_until")
 
@@ -60,7 +62,7 @@ def state(
 ) -> dict[str, str]:
     """States facts, each as FIELD=VALUE; a new event, the former value stays in the ledger. Gives what was stated.
 
-    Errors: Trouble for an unknown field, a date that is none, a time zone that is none.
+    Errors: Trouble for an unknown field, a date that is none, a time zone that is none, words that name no cable.
     """
     made: dict[str, str] = {}
     for change in changes:
@@ -89,4 +91,19 @@ def _checked(name: str, value: str) -> str:
             ) from None
     if name == "zone":
         zone(value)
+    if name == "cable":
+        return _cable(value)
     return value
+
+
+def _cable(value: str) -> str:
+    """The cable type that was stated for a job, as an id or in words."""
+    found = value if cables.valid(value) else cable_types.neutral(value)
+    if found == cables.UNKNOWN:
+        raise Trouble(
+            "these words say nothing of a cable",
+            code="job.no-cable",
+            found=repr(value),
+            expected="a type such as cat6a/f-utp/awg23/solid, or words such as Cat 6A F/UTP 23 AWG solid",
+        )
+    return found

@@ -16,12 +16,6 @@ from archive.vocabulary import cables, phrases
 from archive.vocabulary.cables import UNKNOWN
 
 _FILE = "cable-types.toml"
-_MARKS = re.compile(r"(?<=\d)[./](?=\d)|[^\W_]+", re.UNICODE)
-_TIMES = re.compile(r"(?<=\d)\s?[x×]\s?(?=\d|awg)")
-_SUBSCRIPT = re.compile(
-    r"(?<=[5-8])_(?=[aeAE]\b)|(?<=\b[5-8]) (?=[AE]\b(?! ?\d))|(?<=\b[5-8]) (?=[ae] ?(?:$|[usf]{1,2} ?/ ?[uf]tp))"
-)
-"""Between the number and the letter of 5e, 6A or 7A; a single a or e before other words is a word of its own."""
 _CLAUSE = re.compile(r"[;\n]| \+ ")
 
 
@@ -50,14 +44,6 @@ class CableWords:
     link_classes: tuple[str, ...] = ()
 
 
-def words_of(found: str) -> str:
-    """Words of a cable for comparing: folded, one blank between, points and strokes only between digits."""
-    text = _SUBSCRIPT.sub("", found)
-    text = _TIMES.sub(" x ", phrases.fold(text))
-    text = "".join(m[0] if m[0] in "./" else f" {m[0]} " for m in _MARKS.finditer(text))
-    return re.sub(r" *([./]) *", r"\1", " ".join(text.split()))
-
-
 def neutral(found: str) -> str:
     """The brand-neutral type of some words, such as cat6a/f-utp/awg23/solid; "unknown" where nothing is known.
 
@@ -74,7 +60,7 @@ def recognised(found: str) -> bool:
 @lru_cache(maxsize=16384)
 def explained(found: str) -> CableWords:
     """What the words about a cable say, part by part, with the phrases that said so. Errors: as neutral."""
-    settled = _settled().get(words_of(found))
+    settled = _settled().get(cables.folded(found))
     if settled is not None:
         return CableWords(settled, dict.fromkeys(cables.said(settled), ("settled by the user's file",)))
     whole = _decided(found)
@@ -93,7 +79,7 @@ def explained(found: str) -> CableWords:
 
 def _decided(found: str) -> CableWords:
     """All of the words taken for those of one cable."""
-    taken, _ = _book().take(words_of(found))
+    taken, _ = _book().take(cables.folded(found))
     by_part: dict[str, dict[str, list[str]]] = {}
     strong = {s.part for said, _ in taken for s in said if not s.weak}
     for said, phrase in taken:
@@ -131,7 +117,7 @@ def _book() -> phrases.PhraseBook[tuple[Said, ...]]:
     found: dict[str, dict[str, Said]] = {}
     listed = [*_categories(shipped), *_link_classes(shipped), *_gauges(shipped), *_rules(shipped), *_rules(_own())]
     for phrase, said in listed:
-        found.setdefault(words_of(phrase), {})[said.part] = said
+        found.setdefault(cables.folded(phrase), {})[said.part] = said
     return phrases.PhraseBook((phrase, tuple(by_part.values())) for phrase, by_part in found.items())
 
 
@@ -206,7 +192,7 @@ def _allowed(part: str) -> frozenset[str] | set[str]:
 @cache
 def _settled() -> dict[str, str]:
     """Whole texts that the user has settled."""
-    settled = {words_of(k): str(v) for k, v in _own().get("settled", {}).items()}
+    settled = {cables.folded(k): str(v) for k, v in _own().get("settled", {}).items()}
     for word in settled.values():
         if not cables.valid(word):
             raise Trouble(
@@ -232,4 +218,4 @@ def _own() -> dict[str, Any]:
         ) from None
 
 
-__all__ = ["UNKNOWN", "CableWords", "explained", "neutral", "recognised", "words_of"]
+__all__ = ["UNKNOWN", "CableWords", "explained", "neutral", "recognised"]

@@ -66,6 +66,7 @@ INDEX = {
     "space": "string",
     "panel": "string",
     "port": "string",
+    "cable_found": "string",
 }
 """Columns of index.parquet with their types; ! is never null. What each holds: deposits/index.py."""
 
@@ -97,7 +98,7 @@ def catalogue_rows(path: Path, table: Callable[[str], Any]) -> Any:
     """
     import pyarrow.compute as pc  # here, so that finding needs no Arrow
 
-    index = _with_places(read_index(path, RECORD_COLUMNS), table)
+    index = _with_words(_with_places(read_index(path, RECORD_COLUMNS), table), table)
     text = pc.strftime(index["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
     return index.set_column(index.column_names.index("tested_at"), "tested_at", text)
 
@@ -108,6 +109,13 @@ def _with_places(index: Any, table: Callable[[str], Any]) -> Any:
         return index
     for name, values in places_of(table).items():
         index = index.append_column(name, values)
+    return index
+
+
+def _with_words(index: Any, table: Callable[[str], Any]) -> Any:
+    """An index with the words about the cable: its own, or those of the records of an earlier version's bag."""
+    if "cable_found" not in index.column_names:
+        index = index.append_column("cable_found", table("records")["cable_found"].combine_chunks())
     return index.select(RECORD_COLUMNS)
 
 

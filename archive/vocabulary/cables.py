@@ -7,10 +7,12 @@ Where other parts are known and the class is not, `unknown` stands for it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
 
+from archive.vocabulary import phrases
 from archive.vocabulary.terms import words
 
 PARTS = ("class", "construction", "gauge", "conductor", "sheath")
@@ -20,6 +22,14 @@ UNKNOWN = "unknown"
 OPEN, CONTRADICTED = "open", "contradicted"
 SCREENED = "screened"
 """Construction: there are screens, which ones is open."""
+
+
+_MARKS = re.compile(r"(?<=\d)[./](?=\d)|[^\W_]+", re.UNICODE)
+_TIMES = re.compile(r"(?<=\d)\s?[x×]\s?(?=\d|awg)")
+_SUBSCRIPT = re.compile(
+    r"(?<=[5-8])_(?=[aeAE]\b)|(?<=\b[5-8]) (?=[AE]\b(?! ?\d))|(?<=\b[5-8]) (?=[ae] ?(?:$|[usf]{1,2} ?/ ?[uf]tp))"
+)
+"""Between the number and the letter of 5e, 6A or 7A; a single a or e before other words is a word of its own."""
 
 
 def joined(parts: Mapping[str, str]) -> str:
@@ -72,6 +82,14 @@ def screened(cable_type: str | None) -> str | None:
     if word is None or word.endswith(CONTRADICTED):
         return None
     return "unscreened" if word == "u-utp" else SCREENED
+
+
+def folded(found: str) -> str:
+    """Words about a cable for comparing: folded, one blank between, points and strokes only between digits."""
+    text = _SUBSCRIPT.sub("", found)
+    text = _TIMES.sub(" x ", phrases.fold(text))
+    text = "".join(m[0] if m[0] in "./" else f" {m[0]} " for m in _MARKS.finditer(text))
+    return re.sub(r" *([./]) *", r"\1", " ".join(text.split()))
 
 
 def _allowed(part: str) -> frozenset[str]:

@@ -45,7 +45,8 @@ class TestedRecord:
     """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
 
     relation: what dedup made of it, in a word. state: why it stands or does not. stated: verdicts on it, the archived
-    ones first. curves: the same record with the curves that grading derives, for pictures.
+    ones first. cable: the type that the catalogue counts it under, and what that rests on
+    (cable_columns.BASES). curves: the same record with the curves that grading derives, for pictures.
     """
 
     batch: Batch
@@ -59,6 +60,7 @@ class TestedRecord:
     state: str = ""
     standing: bool = False
     stated: Sequence[StatedVerdict] = ()
+    cable: tuple[str | None, str | None] = (None, None)
     curves: Batch | None = None
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.answers import count_text
-from archive.answers.claim.claim_facts import ClaimFacts
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.gaps import gaps
 from archive.answers.claim.verdicts import opinions
 from archive.answers.claim.warranty import warranty_line
@@ -65,7 +65,7 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("site"), plain(facts.job.get("site") or facts.place.get("site"))),
         (words("place"), place),
         (words("cable, as found"), plain(r.get("cable_found"))),
-        (words("cable type"), plain(r.get("cable_type"))),
+        (words("cable type"), _cable(s, words)),
         (words("longest pair"), _length(facts, words)),
         (words("evidence"), words.term(r.get("evidence"))),
         (words("tested by"), tester if s else ""),
@@ -76,6 +76,19 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("made for"), facts.reason),
     ]
     return [(name, value) for name, value in rows if value]
+
+
+def _cable(tested: TestedRecord | None, words: Wording) -> str:
+    """The type that counts, and what it rests on where that is not the record itself."""
+    cable_type, basis = tested.cable if tested else (None, None)
+    if cable_type is None:
+        return ""
+    said = {
+        "settled": words("settled for these words in this archive"),
+        "job": words("stated for the job"),
+        "amended": words("corrected for this record"),
+    }.get(basis or "")
+    return f"{cable_type} ({said})" if said else cable_type
 
 
 def _length(facts: ClaimFacts, words: Wording) -> str:

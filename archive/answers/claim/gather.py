@@ -126,6 +126,7 @@ def _tested(
         state=state,
         standing=standing,
         stated=[*stated, *again(batch, stated)] if standing else stated,
+        cable=(r["cable_type"], r["cable_basis"]),
         curves=grading.derived(batch) if standing or state.startswith("in conflict") else None,
     )
 

@@ -20,7 +20,8 @@ from archive.cli.common import done, output_options, print_json, signer_options
 def command(
     archive: Path, job: str, changes: tuple[str, ...], by: str | None, reason: str | None, as_json: bool, quiet: bool
 ) -> None:
-    """Shows or states a job's facts: name, client, site, zone, contractor, crew, required limit, warranty, retention.
+    """Shows or states a job's facts: name, client, site, zone, contractor, crew, required limit, cable, warranty,
+    retention. A cable that is stated fills the records of the job that say nothing of theirs.
 
     \b
     Example:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from typing import TYPE_CHECKING, Any
 
-from archive.store.catalogue import standing_columns
+from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
 from archive.store.records import link_key, split_address
@@ -21,6 +21,7 @@ JOB_FACTS = (
     "contractor",
     "crew",
     "required_limit",
+    "cable",
     "warranty_start",
     "warranty_end",
     "retain_until",
@@ -56,12 +57,15 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         db.execute("DELETE FROM holds WHERE job_id = ?", (entry["job"],))
     elif kind == "job":
         job_facts(db, entry["job"], texts.get("facts", {}), entry.number)
+        cable_columns.fill(db, [entry["job"]])
     elif kind == "accept":
         _accept(db, entry)
     elif kind == "identity":
         _identity(db, entry)
     elif kind == "attach":
         filed(db, texts.get("documents", []), entry.number)
+    elif kind == "cables":
+        cable_columns.settle(db, entry.number, texts.get("settled", []), merged=bool(entry.get("from")))
 
 
 def redaction(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:
@@ -87,14 +91,15 @@ def deposit_texts(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntr
     for row in tables.table("jobs").to_pylist():
         job_facts(db, row["job_id"], row, entry.number)
     filed(db, tables.table("documents").to_pylist(), entry.number)
-    scheduled(db, tables, entry)
+    lines = scheduled(db, tables, entry)
+    cable_columns.of_deposit(db, entry["deposit"], lines)
 
 
-def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> None:
-    """Lines of a schedule that came with a deposit, with the place of the local end."""
+def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> set[str | None]:
+    """Lines of a schedule that came with a deposit, with the place of the local end. Gives the jobs they are of."""
     rows = tables.table("schedule").to_pylist()
     if not rows:
-        return
+        return set()
     by_id = {p["place_id"]: p for p in tables.table("places").to_pylist()}
     made = []
     for r in rows:
@@ -113,6 +118,7 @@ def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> 
             )
         )
     db.executemany(f"INSERT OR REPLACE INTO schedule VALUES({', '.join('?' * 16)})", made)
+    return {line[2] for line in made}
 
 
 def filed(db: sqlite3.Connection, documents: list[dict[str, Any]], number: int) -> None:
@@ -166,6 +172,7 @@ def _identity(db: sqlite3.Connection, entry: LedgerEntry) -> None:
 
 def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -> None:
     known = {r[1] for r in db.execute("PRAGMA table_info(records)")}
+    typed, moved = [], set[str | None]()
     for c in changes:
         row = row_of(db, c["record"])
         if row is None:
@@ -177,3 +184,8 @@ def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -
             db.execute(f'UPDATE records SET "{c["field"]}" = ? WHERE row = ?', (c["new"], row))
         names = db.execute("SELECT site, job_id, link_label FROM records WHERE row = ?", (row,)).fetchone()
         db.execute("UPDATE records SET link_key = ? WHERE row = ?", (link_key(*names), row))
+        if c["field"] == "cable_type":
+            typed.append(row)
+        elif c["field"] in ("job_id", "link_label"):
+            moved.add(names["job_id"])
+    cable_columns.amended(db, typed, moved)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.store import files, layout, merkle
-from archive.store.catalogue import apply_event, database, standing_columns
+from archive.store.catalogue import apply_event, cable_columns, database, standing_columns
 from archive.store.catalogue.apply_event import row_of
 from archive.store.checked_files import CheckedFiles, damaged
 from archive.store.ledger import VOID_LEAF, Ledger, LedgerEntry
@@ -138,7 +138,7 @@ def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, di
         (entry.number, deposit, entry["path"], entry.get("job"), entry["records"], entry["root"]),
     )
     base = db.execute("SELECT coalesce(max(row), 0) FROM records").fetchone()[0] + 1
-    names = ["row", "deposit", *RECORD_COLUMNS, "link_key", "reading", "kind"]
+    names = ["row", "deposit", *RECORD_COLUMNS, "link_key", "reading", "kind", "cable_basis"]
     if entry["records"]:
         path = f"{entry['path']}/data/index.parquet"
         if path not in digests:
@@ -158,6 +158,7 @@ def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, di
             link_keys(index),
             readings(index),
             kinds,
+            map(cable_columns.basis, index["cable_found"].to_pylist(), index["cable_type"].to_pylist()),
             strict=True,
         )
         db.executemany(f"INSERT INTO records({', '.join(names)}) VALUES({', '.join('?' * len(names))})", rows)

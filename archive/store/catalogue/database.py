@@ -16,10 +16,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from archive.store import checked_files, memory
-from archive.store.catalogue import standing_columns
+from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 9
+VERSION = 10
 """Raised whenever the tables change: an older database is then derived anew."""
 
 _TABLES = f"""
@@ -32,7 +32,7 @@ CREATE TABLE sources(source_id TEXT, reading TEXT, number INTEGER, records INTEG
 CREATE TABLE records(row INTEGER PRIMARY KEY, deposit TEXT NOT NULL, {", ".join(RECORD_COLUMNS)},
     link_key TEXT, reading TEXT,
     kind TEXT NOT NULL, former INTEGER, withdrawn INTEGER NOT NULL DEFAULT 0, replaced INTEGER NOT NULL DEFAULT 0,
-    {standing_columns.COLUMNS});
+    {cable_columns.COLUMNS}, {standing_columns.COLUMNS});
 CREATE TABLE amendments(number INTEGER, row INTEGER, field TEXT, old TEXT, new TEXT, PRIMARY KEY(number, row, field));
 CREATE TABLE jobs(job_id TEXT, field TEXT, value TEXT, number INTEGER, PRIMARY KEY(job_id, field));
 CREATE TABLE documents(document_id TEXT, number INTEGER, kind TEXT, title TEXT, file_name TEXT, media_type TEXT,
@@ -121,7 +121,7 @@ def empty(db: sqlite3.Connection) -> None:
     for statement in _TABLES.split(";"):
         if statement.strip():
             db.execute(statement)
-    for statement in (*standing_columns.STATEMENTS, *checked_files.TABLES):
+    for statement in (*standing_columns.STATEMENTS, *cable_columns.STATEMENTS, *checked_files.TABLES):
         db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 

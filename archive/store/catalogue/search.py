@@ -14,7 +14,8 @@ from archive.store.records import COUNTED
 
 SHOWN = (
     "row, deposit, position, deposit || '/' || position AS address, record_id, link_label, link_key, link, doubt, "
-    "job_id, site, building, floor, space, tested_local, tested_at, limit_found, limit_id, cable_type, evidence, "
+    "job_id, site, building, floor, space, tested_local, tested_at, limit_found, limit_id, cable_type, cable_found, "
+    "cable_basis, evidence, "
     "reported_verdict, reported_marginal, verdict, marginal, provisional, agrees, parameter, margin, length_m, "
     "local_serial, remote_serial, kind, former, withdrawn, replaced, current, accepted, unit, accepted_unit, first, "
     "conflict, copied, lesser_fails, digest, source_id, source_place, medium, configuration, operator_key, points, "

@@ -25,7 +25,7 @@ from archive.store.ledger.entry import Sign
 from archive.store.parquet import BagTables
 from archive.store.records import catalogue_rows, index_path
 
-_REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach")
+_REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach", "cables")
 
 
 @dataclass

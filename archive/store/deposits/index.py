@@ -60,6 +60,7 @@ _COPIED = [
     "medium",
     "configuration",
     "cable_type",
+    "cable_found",
     "limit_found",
     "tested_local",
     "tested_at",

@@ -1,11 +1,26 @@
-"""What is done to an archive besides deposits: corrections, withdrawals, holds, redactions, keys, time stamps."""
+"""What is done to an archive besides deposits: corrections, settled cables, withdrawals, holds, redactions,
+keys, time stamps."""
 
 from __future__ import annotations
 
 from archive.store.events.amend import FIELDS, Correction, amend
+from archive.store.events.cables import Settlement, settle_cables
 from archive.store.events.hold import held, hold, holds, retention
 from archive.store.events.void import void
 from archive.store.events.withdraw import withdraw
 from archive.store.events.write import record
 
-__all__ = ["FIELDS", "Correction", "amend", "held", "hold", "holds", "record", "retention", "void", "withdraw"]
+__all__ = [
+    "FIELDS",
+    "Correction",
+    "Settlement",
+    "amend",
+    "held",
+    "hold",
+    "holds",
+    "record",
+    "retention",
+    "settle_cables",
+    "void",
+    "withdraw",
+]

@@ -13,6 +13,7 @@ from archive.store.archive import Archive
 from archive.store.events.write import person, record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
+from archive.vocabulary import cables
 
 FIELDS = {
     "link_label": "identifier of the link",
@@ -102,6 +103,13 @@ def _check(change: Correction) -> None:
         )
     if change.field == "configuration" and change.new is not None:
         _one_of(change, vocabulary.words("configuration"))
+    if change.field == "cable_type" and change.new is not None and not cables.valid(change.new):
+        raise Trouble(
+            "no such cable type",
+            code="amend.unknown-word",
+            found=change.new,
+            expected="such as cat6a/f-utp/awg23/solid, or unknown/f-utp where the category is not known",
+        )
     if change.field in ("tested_local", "tested_at") and change.new is not None:
         try:
             datetime.fromisoformat(change.new)

@@ -1,0 +1,73 @@
+"""muniment cables: words about cables, the types they count as, and settling them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, signer_options
+
+
+@click.command("cables")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.csv", help="Write the list as a table.")
+@click.option(
+    "--settle",
+    "table",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    metavar="FILE.csv",
+    help="Settle the rows of such a table whose column `settle` is filled: a type, or `rule` to take one back.",
+)
+@signer_options
+@output_options
+def command(
+    archive: Path, out: Path | None, table: Path | None, by: str | None, reason: str | None, as_json: bool, quiet: bool
+) -> None:
+    """Lists the words about cables with their links, the type each counts as, on what that rests and what is not
+    known; most links first. Settles words once for the archive: a new event. Nothing archived is rewritten.
+
+    \b
+    Exit code 1: the category of some cable is not known.
+    \b
+    Example:
+      muniment cables certificates --out cables.csv
+      muniment cables certificates --settle cables.csv --by "R. Ostrander" --reason "read off the drums"
+    """
+    from archive import store
+    from archive.answers import cables
+    from archive.cli import signer
+
+    opened = store.open(archive)
+    entry, settled = None, list[Any]()
+    if table is not None:
+        entry, settled = cables.settle(opened, table, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    rows = cables.listed(opened)
+    if out is not None:
+        cables.write_table(rows, out)
+    if as_json:
+        print_json(
+            {"cables": rows, "settled": len(settled), "ledger_entry": entry.number if entry is not None else None}
+        )
+    elif not quiet:
+        if table is not None:
+            click.echo(f"{len(settled)} settled" + (f" by ledger entry {entry.number}" if entry is not None else ""))
+        _print(rows)
+    done(any("class" in r["unknown"] or "class" in r["open"] for r in rows))
+
+
+def _print(rows: list[dict[str, Any]]) -> None:
+    from archive.answers.cables import BASES
+    from archive.answers.rates.words import aligned
+
+    head = ["words", "links", "type", "basis", "unknown", "open"]
+    lines = [head]
+    for r in rows:
+        basis = BASES.get(r["basis"] or "", "nothing is said")
+        if r["basis"] == "settled":
+            basis = f"settled by {r['settled_by'] or 'somebody'}, {(r['settled_at'] or '')[:10]}"
+        words = r["words"] or "(no words)"
+        lines.append([words, str(r["links"]), r["type"], basis, ", ".join(r["unknown"]), ", ".join(r["open"])])
+    for line in aligned(lines, left=len(head)) if rows else ["no record says anything of a cable"]:
+        click.echo(line)
