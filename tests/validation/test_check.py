@@ -11,7 +11,7 @@ import pytest
 from archive import validation
 from archive.tables import Batch, schema
 from archive.validation.catalogue.policy import Policy, of
-from archive.validation.catalogue.registry import Raised, Said, Tolerances
+from archive.validation.catalogue.registry import Answer, Raised, Tolerances
 from archive.validation.check import run
 from archive.validation.look import RecordLook
 from archive.validation.rules import record_rules
@@ -112,7 +112,7 @@ def test_a_bug_is_not_a_fault_of_the_data(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_a_bug_in_a_rule_costs_the_records_that_it_strikes(monkeypatch: pytest.MonkeyPatch) -> None:
-    def fussy(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+    def fussy(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
         labels = list(look.words("link_label"))
         if "2-TR2-A119" in labels:
             raise ZeroDivisionError("planted by a test")

@@ -15,7 +15,7 @@ from archive.tables.arrow import Ints
 from archive.validation.catalogue import findings
 from archive.validation.catalogue.declared_rules import rules
 from archive.validation.catalogue.policy import Policy
-from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, RuleFunction, Said, Subjects
+from archive.validation.catalogue.registry import AboutLinks, Answer, NotLooked, Raised, RuleFunction, Subjects
 
 FAILED = "the rule failed by a fault of this program, not of the data"
 BUG = "fault-of-this-program"
@@ -47,7 +47,7 @@ def answers(name: str, function: RuleFunction, look: Named, policy: Policy) -> l
     return [t for t in tables if t.num_rows]
 
 
-def finding(name: str, said: Said, look: Named, policy: Policy) -> pa.Table:
+def finding(name: str, said: Answer, look: Named, policy: Policy) -> pa.Table:
     """One thing that a rule says, as a table of findings."""
     if isinstance(said.about, AboutLinks):
         labels = pa.array([x or None for x in said.about.labels], type=pa.string())

@@ -10,7 +10,7 @@ import pyarrow as pa
 from archive.tables import no_rows, schema
 from archive.validation.catalogue.declared_rules import rule, version
 from archive.validation.catalogue.policy import Policy
-from archive.validation.catalogue.registry import NotLooked, Said, Text
+from archive.validation.catalogue.registry import Answer, NotLooked, Text
 from archive.version import __version__
 
 PROGRAM = f"muniment {__version__}"
@@ -22,7 +22,7 @@ def empty() -> pa.Table:
     return no_rows("findings")
 
 
-def table(name: str, policy: Policy, record_ids: pa.Array, link_labels: pa.Array, said: Said) -> pa.Table:
+def table(name: str, policy: Policy, record_ids: pa.Array, link_labels: pa.Array, said: Answer) -> pa.Table:
     """Findings of one rule as a table of the schema "findings".
 
     record_ids, link_labels: texts of equal length n, null where there is none. What could not be looked at has the

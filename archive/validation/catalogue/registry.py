@@ -56,9 +56,9 @@ class NotLooked:
     why: Text
 
 
-Said = Raised | NotLooked
+Answer = Raised | NotLooked
 Tolerances = Mapping[str, Any]
-RuleFunction = Callable[..., Iterator[Said]]
+RuleFunction = Callable[..., Iterator[Answer]]
 """Takes the look at a batch or at a job, and the tolerances of the rule."""
 Function = TypeVar("Function", bound=RuleFunction)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from archive.tables.arrow import one_chunk
-from archive.validation.catalogue.registry import Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.vocabulary import cables
 
@@ -18,13 +18,13 @@ _CONFIGURATIONS = ("channel", "permanent-link", "basic-link", "mptl", "link-segm
 
 
 @rule("identifier-missing")
-def identifier_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def identifier_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No label, or one of blanks."""
     yield Raised(np.flatnonzero(look.is_null("link_label")))
 
 
 @rule("identifier-placeholder")
-def identifier_placeholder(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def identifier_placeholder(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A word that instruments fill in, with or without a number counted up."""
     defaults = {w.casefold() for w in limits["words"]}
     labels = look.words("link_label")
@@ -34,7 +34,7 @@ def identifier_placeholder(look: RecordLook, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("date-missing")
-def date_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def date_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No date, or words that were not understood."""
     rows = np.flatnonzero(np.isnat(look.tested[0]))
     words = look.words("tested_found")[rows]
@@ -42,14 +42,14 @@ def date_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("time-of-day-missing")
-def time_of_day_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def time_of_day_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A date alone."""
     rows = np.flatnonzero(look.tested[1] == "day")
     yield Raised(rows, found=list(look.words("tested_local")[rows]))
 
 
 @rule("zone-missing")
-def zone_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def zone_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A time to the minute or better, and nobody who states its zone."""
     timed = (look.tested[1] == "minute") | (look.tested[1] == "second")
     rows = np.flatnonzero(timed & look.is_null("zone_basis"))
@@ -57,13 +57,13 @@ def zone_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("operator-missing")
-def operator_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def operator_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No key of a person."""
     yield Raised(np.flatnonzero(look.is_null("operator_key")))
 
 
 @rule("operator-without-organisation")
-def operator_without_organisation(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def operator_without_organisation(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A person of whom no firm is named, in a job that names no contractor either."""
     named, firm = look.words("operator_key") != "", look.joined("operator_key", "people", "organisation")
     contractors = {j["job_id"] for j in look.batch["jobs"].to_pylist() if j["contractor"]}
@@ -74,13 +74,13 @@ def operator_without_organisation(look: RecordLook, _: Tolerances) -> Iterator[S
 
 
 @rule("instrument-missing")
-def instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No serial number for the local end."""
     yield Raised(np.flatnonzero(look.of_unit("local", "serial") == ""))
 
 
 @rule("remote-instrument-missing")
-def remote_instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def remote_instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No serial number for the remote end, where something was measured there."""
     measured = look.with_rows(look.curves.record, look.curves.mask("end", "remote"))
     measured |= look.with_rows(look.rows_for("reported"), look.words("end", "reported") == "remote")
@@ -89,7 +89,7 @@ def remote_instrument_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]
 
 
 @rule("instrument-model-missing")
-def instrument_model_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def instrument_model_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A unit with a serial number and no model."""
     for end in ("local", "remote"):
         serial, model = (look.of_unit(end, c) for c in ("serial", "model"))
@@ -97,19 +97,19 @@ def instrument_model_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("software-missing")
-def software_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def software_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No version of firmware or software."""
     yield Raised(np.flatnonzero(look.of_unit("local", "software") == ""))
 
 
 @rule("adapter-missing")
-def adapter_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def adapter_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No adapter, head or cord."""
     yield Raised(np.flatnonzero(look.of_unit("local", "adapter") == ""))
 
 
 @rule("calibration-missing")
-def calibration_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def calibration_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A unit without dates of calibration, and no certificate for its serial number beside it."""
     documents = look.batch["documents"]
     certificates = documents.filter(pc.equal(documents.column("kind"), "certificate"))
@@ -123,13 +123,13 @@ def calibration_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("limit-missing")
-def limit_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def limit_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No words for a limit."""
     yield Raised(np.flatnonzero(look.is_null("limit_found")))
 
 
 @rule("limit-not-resolved")
-def limit_not_resolved(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def limit_not_resolved(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Words that lead to no limit, or to several."""
     rows = np.flatnonzero(~look.is_null("limit_found") & ~look.limits.known)
     candidates, reasons = look.limits.candidates[rows], look.limits.reasons[rows]
@@ -138,7 +138,7 @@ def limit_not_resolved(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("configuration-contradicts-limit")
-def configuration_contradicts_limit(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def configuration_contradicts_limit(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A modular plug terminated link is graded by the lines of the permanent link; nothing else may differ."""
     said = look.words("configuration")
     of_limit = np.array([_configuration_of(i) for i in look.limits.ids], dtype=object)
@@ -153,7 +153,7 @@ def _configuration_of(limit_id: str) -> str:
 
 
 @rule("cable-type-missing")
-def cable_type_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def cable_type_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No brand-neutral type, or one that could not be decided."""
     kind = look.words("cable_type")
     rows = np.flatnonzero([not cables.known(k).get("class") for k in kind])
@@ -162,13 +162,13 @@ def cable_type_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("velocity-missing")
-def velocity_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def velocity_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A copper length without a velocity."""
     yield Raised(np.flatnonzero(look.is_copper & ~np.isnan(look.readings.length) & look.is_null("velocity_percent")))
 
 
 @rule("sweeps-missing")
-def sweeps_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def sweeps_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Evidence other than whole curves; an optical record need not have any."""
     evidence = look.words("evidence")
     rows = np.flatnonzero((evidence != "full-sweep") & (look.words("medium") != "fiber"))
@@ -177,19 +177,19 @@ def sweeps_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("verdict-missing")
-def verdict_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def verdict_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No verdict of the instrument."""
     yield Raised(np.flatnonzero(look.is_null("reported_verdict")))
 
 
 @rule("wiremap-missing")
-def wiremap_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def wiremap_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Copper with curves or scalars and no wire map."""
     yield Raised(np.flatnonzero(look.is_copper & look.has_pairs & ~look.with_rows(look.rows_for("wiremap"))))
 
 
 @rule("scalars-missing")
-def scalars_missing(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def scalars_missing(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """No value at all of a scalar; skew follows from delays."""
     asked = look.is_copper & look.is_full_sweep
     for quantity in limits["field"]:
@@ -200,7 +200,7 @@ def scalars_missing(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("source-missing")
-def source_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def source_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No source, or one that the batch does not describe."""
     sources = one_chunk(look.batch["sources"].column("source_id"))
     known = pc.is_in(look.records.column("source_id"), value_set=sources).to_numpy()

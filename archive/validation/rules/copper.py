@@ -9,7 +9,7 @@ import numpy as np
 from archive import vocabulary
 from archive.tables.arrow import Bools, Ints, Reals
 from archive.validation import catalogue
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.vocabulary import PAIRS, cables
 
@@ -27,7 +27,7 @@ def _by_pair(mask: Bools) -> tuple[Ints, list[str]]:
 
 
 @rule("length-out-of-bounds")
-def length_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def length_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Length of the link or of a pair at or below the lowest, or above the highest."""
     low, high = limits["lowest_m"], limits["highest_m"]
     expected = f"{low:g} and {high:g} m"
@@ -41,7 +41,7 @@ def length_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]
 
 
 @rule("scalar-out-of-bounds")
-def scalar_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def scalar_out_of_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Each measured value of a quantity against its bounds. Resistance and impedance of nothing are no reading."""
     readings = look.readings
     for quantity, (low, high) in limits.items():
@@ -79,7 +79,7 @@ def _no_velocity(look: RecordLook) -> NotLooked:
 
 
 @rule("delay-contradicts-length")
-def delay_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def delay_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """abs(L - c NVP t) pair by pair."""
     yield _no_velocity(look)
     lengths, travelled = _lengths(look), _travelled(look)
@@ -91,7 +91,7 @@ def delay_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[S
 
 
 @rule("length-looks-like-feet")
-def length_looks_like_feet(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def length_looks_like_feet(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The median ratio over the pairs is that of feet to metres, one way or the other."""
     yield _no_velocity(look)
     lengths, travelled = _lengths(look), _travelled(look)
@@ -106,7 +106,7 @@ def length_looks_like_feet(look: RecordLook, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("skew-contradicts-delays")
-def skew_contradicts_delays(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def skew_contradicts_delays(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Skew of each pair against the shortest delay; skew of the link against longest less shortest."""
     delays, skews = look.readings.pairs("propagation_delay"), look.readings.pairs("delay_skew")
     whole = look.readings.whole("delay_skew")
@@ -128,7 +128,7 @@ def skew_contradicts_delays(look: RecordLook, limits: Tolerances) -> Iterator[Sa
 
 
 @rule("velocity-implausible")
-def velocity_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def velocity_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Set velocity out of the range of insulations."""
     low, high = limits["percent"]
     velocity = look.reals("velocity_percent")
@@ -137,7 +137,7 @@ def velocity_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Said]
 
 
 @rule("pair-lengths-differ")
-def pair_lengths_differ(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def pair_lengths_differ(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Longest less shortest pair."""
     values = look.readings.pairs("length").values
     longest, shortest = np.fmax.reduce(values, axis=1), np.fmin.reduce(values, axis=1)
@@ -166,7 +166,7 @@ def _copper_loop(look: RecordLook) -> tuple[Reals, Bools]:
 
 
 @rule("loop-resistance-contradicts-length")
-def loop_resistance_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def loop_resistance_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Measured loop against copper of the gauge and length at the temperature of the record (20 degC where none)."""
     loops = look.readings.pairs("loop_resistance")
     copper, unknown = _copper_loop(look)
@@ -181,7 +181,7 @@ def loop_resistance_contradicts_length(look: RecordLook, limits: Tolerances) -> 
 
 
 @rule("resistance-too-high-for-copper")
-def resistance_too_high_for_copper(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def resistance_too_high_for_copper(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """All pairs with a reading lie above so many times copper."""
     loops = look.readings.pairs("loop_resistance")
     copper, unknown = _copper_loop(look)
@@ -197,7 +197,7 @@ def resistance_too_high_for_copper(look: RecordLook, limits: Tolerances) -> Iter
 
 
 @rule("resistances-contradict-each-other")
-def resistances_contradict_each_other(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def resistances_contradict_each_other(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Loop and unbalance of a pair against its two conductors."""
     wires = look.readings.conductors("conductor_resistance").values
     pairs = [tuple(int(n) - 1 for n in p.split("-")) for p in PAIRS]
@@ -218,7 +218,7 @@ def resistances_contradict_each_other(look: RecordLook, limits: Tolerances) -> I
 
 
 @rule("insertion-loss-contradicts-length")
-def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Fitted loss at 100 MHz against that of the category over the length of the link."""
     fit = look.loss_fit
     rows = look.curves.record[fit.at]
@@ -238,7 +238,7 @@ def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> I
 
 
 @rule("cable-below-limit")
-def cable_below_limit(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def cable_below_limit(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Place of the cable's category in the order against what the limit asks for."""
     order, asks = list(limits["order"]), limits["asks"]
     hits = []

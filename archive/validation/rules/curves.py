@@ -8,7 +8,7 @@ import numpy as np
 
 from archive.tables.arrow import Ints, Reals
 from archive.tables.curves import CurveBlock
-from archive.validation.catalogue.registry import Raised, Said, Text, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, Raised, Text, Tolerances, rule
 from archive.validation.look import RecordLook
 
 _REFLECTED = ("return_loss",)
@@ -26,7 +26,7 @@ def _raised(look: RecordLook, at: Ints, found: Text, expected: Text = "") -> Rai
 
 
 @rule("points-missing")
-def points_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def points_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Nulls inside a curve."""
     at = np.flatnonzero((look.stats.missing > 0) & look.is_measured)
     found: dict[int, str] = {}
@@ -38,7 +38,7 @@ def points_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("value-not-a-number")
-def value_not_a_number(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def value_not_a_number(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Infinity, or a NaN that is no missing value."""
     curves = look.curves
     at = np.flatnonzero(~look.stats.finite & (curves.record >= 0))
@@ -49,7 +49,7 @@ def value_not_a_number(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("curve-constant")
-def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Highest and lowest value are the same."""
     stats = look.stats
     same = (stats.low == stats.high) & (look.curves.length - stats.missing >= limits["least_points"])
@@ -58,7 +58,7 @@ def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("curve-flat")
-def curve_flat(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def curve_flat(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A run of equal values. It holds three equal values a quarter of its length apart: few points decide for most."""
     run = int(limits["points"])
     stats = look.stats
@@ -73,7 +73,7 @@ def curve_flat(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
             yield from _flat(look, block, int(row), run)
 
 
-def _flat(look: RecordLook, block: CurveBlock, row: int, run: int) -> Iterator[Said]:
+def _flat(look: RecordLook, block: CurveBlock, row: int, run: int) -> Iterator[Answer]:
     values = block.values[row]
     starts = np.concatenate([[0], np.flatnonzero(np.diff(values) != 0) + 1, [len(values)]])
     lengths = np.diff(starts)
@@ -88,7 +88,7 @@ def _flat(look: RecordLook, block: CurveBlock, row: int, run: int) -> Iterator[S
 
 
 @rule("curve-clipped")
-def curve_clipped(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def curve_clipped(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Many points at the highest or lowest value, first looked for in every fourth point."""
     share, stats = limits["share_percent"] / 100, look.stats
     at = look.curves.of(*_REFLECTED, "next")
@@ -119,7 +119,7 @@ def _cut_off(values: Reals, extreme: float, times: float) -> bool:
 
 
 @rule("sign-wrong")
-def sign_wrong(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def sign_wrong(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """The highest value of a curve is below zero, or at zero with something below."""
     stats, at = look.stats, look.curves.of(*_LOSSES)
     at = at[(stats.high[at] <= 0) & (stats.low[at] < 0)]
@@ -127,7 +127,7 @@ def sign_wrong(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("loss-below-zero")
-def loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A dip below zero of a curve that is not negative throughout. ACR may be negative: it is a difference."""
     stats = look.stats
     at = look.curves.of(*(p for p in _LOSSES if p not in _DIFFERENCES))
@@ -136,7 +136,7 @@ def loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("value-beyond-bounds")
-def value_beyond_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def value_beyond_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A highest value that no field test can tell from its own noise."""
     stats = look.stats
     for parameters, bound in (
@@ -151,7 +151,7 @@ def value_beyond_bounds(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("value-looks-like-ratio")
-def value_looks_like_ratio(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def value_looks_like_ratio(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Crosstalk and return loss between 0 and 1 everywhere."""
     stats, at = look.stats, look.curves.of(*_REFLECTED, "next", "fext")
     inside = (stats.low[at] >= 0) & (stats.high[at] <= limits["highest"]) & (stats.high[at] > stats.low[at])
@@ -161,7 +161,7 @@ def value_looks_like_ratio(look: RecordLook, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("insertion-loss-falls")
-def insertion_loss_falls(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_falls(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Smoothed over bands, the loss never falls below what it had reached."""
     fit = look.loss_fit
     bad = fit.fall > np.maximum(limits["db"], limits["percent"] / 100 * fit.top)
@@ -170,7 +170,7 @@ def insertion_loss_falls(look: RecordLook, limits: Tolerances) -> Iterator[Said]
 
 
 @rule("insertion-loss-jumps")
-def insertion_loss_jumps(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_jumps(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The residual of the fit from one point to the next."""
     fit = look.loss_fit
     bad = fit.jump > limits["db"]
@@ -179,7 +179,7 @@ def insertion_loss_jumps(look: RecordLook, limits: Tolerances) -> Iterator[Said]
 
 
 @rule("insertion-loss-not-of-cable")
-def insertion_loss_not_of_cable(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_not_of_cable(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The residual of the fit as a whole."""
     fit = look.loss_fit
     bad = fit.rms > np.maximum(limits["db"], limits["percent"] / 100 * fit.top)

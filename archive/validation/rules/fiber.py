@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from archive.tables.arrow import Bools, Ints, Reals, Words
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.validation.look.local_times import iso, local_times
 from archive.validation.look.record_look import once
@@ -65,7 +65,7 @@ def _count(rows: Ints) -> tuple[Ints, list[str]]:
 
 
 @rule("wavelength-missing")
-def wavelength_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def wavelength_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A measured loss without a wavelength."""
     said = losses(look)
     rows, found = _count(said.rows[np.isnan(said.nm)])
@@ -73,7 +73,7 @@ def wavelength_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("wavelength-left-out")
-def wavelength_left_out(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def wavelength_left_out(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Each wavelength of the kind of fibre against those that were measured."""
     said, kind = losses(look), _kind(look)
     yield NotLooked(np.flatnonzero(said.any & (kind == "")), _NO_KIND)
@@ -87,7 +87,7 @@ def wavelength_left_out(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("wavelength-not-of-fiber")
-def wavelength_not_of_fiber(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def wavelength_not_of_fiber(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A wavelength outside the range of the kind of fibre."""
     said, kind = losses(look), _kind(look)
     yield NotLooked(np.flatnonzero(said.any & (kind == "")), _NO_KIND)
@@ -99,13 +99,13 @@ def wavelength_not_of_fiber(look: RecordLook, limits: Tolerances) -> Iterator[Sa
 
 
 @rule("reference-method-missing")
-def reference_method_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def reference_method_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A loss, and no method of setting the reference."""
     yield Raised(np.flatnonzero(losses(look).any & look.is_null("reference_method")))
 
 
 @rule("reference-not-of-the-day")
-def reference_not_of_the_day(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def reference_not_of_the_day(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """From the reference to the test. Where one of the two is a day without a time, days are compared."""
     tested, precise = look.tested
     made, how = local_times(look.records.column("reference_local"))
@@ -123,7 +123,7 @@ def reference_not_of_the_day(look: RecordLook, limits: Tolerances) -> Iterator[S
 
 
 @rule("launch-condition-missing")
-def launch_condition_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def launch_condition_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A multimode loss, and no launch condition."""
     said, kind = losses(look), _kind(look)
     lacks = said.any & np.isin(look.words("launch_condition"), ("", "unknown"))
@@ -132,14 +132,14 @@ def launch_condition_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("connections-not-counted")
-def connections_not_counted(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def connections_not_counted(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A loss, and no number of connections or of splices."""
     for word in ("connections", "splices"):
         yield Raised(np.flatnonzero(losses(look).any & look.is_null(word)), found=word)
 
 
 @rule("optical-direction-missing")
-def optical_direction_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def optical_direction_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A measured loss without a direction."""
     said = losses(look)
     rows, found = _count(said.rows[said.direction == ""])
@@ -156,7 +156,7 @@ def _places(said: Losses, at: Ints) -> list[str]:
 
 
 @rule("optical-loss-below-zero")
-def optical_loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def optical_loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A measured loss below zero."""
     said = losses(look)
     at = np.flatnonzero(said.value < -limits["db"])
@@ -164,7 +164,7 @@ def optical_loss_below_zero(look: RecordLook, limits: Tolerances) -> Iterator[Sa
 
 
 @rule("optical-loss-too-small")
-def optical_loss_too_small(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def optical_loss_too_small(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A loss between zero and a few hundredths, over so many connections."""
     said, count = losses(look), look.reals("connections")
     yield NotLooked(np.flatnonzero(said.any & np.isnan(count)), "the number of connections is not known")
@@ -175,7 +175,7 @@ def optical_loss_too_small(look: RecordLook, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("group-index-implausible")
-def group_index_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def group_index_implausible(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Set index out of the range of glass."""
     low, high = limits["index"]
     index = look.reals("group_index")

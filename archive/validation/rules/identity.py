@@ -8,12 +8,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from archive.validation.catalogue.registry import Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 
 
 @rule("identifier-syntax")
-def identifier_syntax(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def identifier_syntax(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The job's own pattern where the policy gives one, else the forms of ANSI/TIA-606."""
     own = limits["pattern"]
     forms = [re.compile(p) for p in ([own] if own else limits["forms"])]
@@ -25,7 +25,7 @@ def identifier_syntax(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("identifier-look-alikes")
-def identifier_look_alikes(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def identifier_look_alikes(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Blanks around it or doubled, dashes that are no hyphen, control characters, letters of another script."""
     labels = look.words("link_label")
     strange = {x: what for x in set(labels) if (what := _strange(x))}
@@ -54,7 +54,7 @@ def _strange(label: str) -> str:
 
 
 @rule("both-ends-in-one-place")
-def both_ends_in_one_place(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def both_ends_in_one_place(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Both ends of the record are at one and the same place, floor, space, panel and port."""
     local, remote = look.words("local_place_id"), look.words("remote_place_id")
     rows = np.flatnonzero((local != "") & (local == remote))

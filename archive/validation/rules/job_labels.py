@@ -7,14 +7,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.validation.look.labels import alike, plain
 from archive.validation.look.local_times import iso
 
 
 @rule("label-on-two-links")
-def label_on_two_links(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def label_on_two_links(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Two records of one job and label at different places."""
     hits = []
     first: dict[tuple[str, str], np.int64] = {}
@@ -26,7 +26,7 @@ def label_on_two_links(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("label-with-two-lengths")
-def label_with_two_lengths(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def label_with_two_lengths(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """The length of a test against that of the test before it under the same label."""
     hits = []
     for tests in job.by_link:
@@ -39,7 +39,7 @@ def label_with_two_lengths(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("labels-look-alike")
-def labels_look_alike(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def labels_look_alike(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Labels of one job that are alike and not equal, unless the schedule tells them apart."""
     scheduled = set(job.schedule.rows) if job.schedule else set()
     groups: dict[tuple[str, str], dict[str, int]] = {}
@@ -58,7 +58,7 @@ def labels_look_alike(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("test-under-two-labels")
-def test_under_two_labels(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def test_under_two_labels(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """One unit, one second, two links."""
     hits = []
     for first, *same in _at_once(job):
@@ -69,7 +69,7 @@ def test_under_two_labels(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("test-there-twice")
-def test_there_twice(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def test_there_twice(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Records that are one test of one link."""
     count = np.bincount(job.test)[job.test]
     hits = [(row, _time(job, row), str(count[row])) for row in job.first_of_test if count[row] > 1]
@@ -77,7 +77,7 @@ def test_there_twice(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("scalars-under-two-links")
-def scalars_under_two_links(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def scalars_under_two_links(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Equal hashes of all readings under different links, apart from one test under two labels."""
     if not job.size:
         return

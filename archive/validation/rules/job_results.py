@@ -7,13 +7,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from archive.tables.arrow import Reals
-from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import AboutLinks, Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.vocabulary import cables
 
 
 @rule("link-still-failing")
-def link_still_failing(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def link_still_failing(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The latest test of a link fails."""
     rows = [row for row in job.latest if job.verdict[row] == "fail"]
     days = [str(job["day"][r]) for r in rows]
@@ -22,7 +22,7 @@ def link_still_failing(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("link-retested")
-def link_retested(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def link_retested(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Links with several tests, and their verdicts in order."""
     many = [t for t in job.by_link if len(t) > 1]
     hits = [(t[-1], str(len(t)), ", ".join(v or "no verdict" for v in job.verdict[t[:8]])) for t in many]
@@ -30,7 +30,7 @@ def link_retested(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("marginal-share-too-high")
-def marginal_share_too_high(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def marginal_share_too_high(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Links whose latest test is marked as marginal, of all links."""
     if not job.size:
         return
@@ -46,7 +46,7 @@ def marginal_share_too_high(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("everything-passes")
-def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """A large job in which every link passes at its only test and none is marginal."""
     links = job.by_link
     if len(links) < limits["links"] or any(len(t) > 1 for t in links):
@@ -57,7 +57,7 @@ def everything_passes(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("alien-sample-too-small")
-def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def alien_sample_too_small(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Links with alien crosstalk among those whose cable needs a sample, against the plan."""
     kinds = [cables.known(k) for k in job["cable_type"]]
     wanted = [
@@ -83,7 +83,7 @@ def _sample(links: int, limits: Tolerances) -> int:
 
 
 @rule("velocity-differs-within-job")
-def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Lowest and highest velocity of each cable type within a job."""
     groups: dict[tuple[str, str], list[float]] = {}
     for job_id, kind, velocity in zip(job["job_id"], job["cable_type"], job["velocity"], strict=True):
@@ -95,7 +95,7 @@ def velocity_differs_within_job(job: JobLook, limits: Tolerances) -> Iterator[Sa
 
 
 @rule("retested-to-another-limit")
-def retested_to_another_limit(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def retested_to_another_limit(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The latest test passes one limit, and the latest test that failed was to another."""
     hits, blind = [], []
     for tests in job.by_link:
@@ -117,7 +117,7 @@ _RANK = {word: place for place, word in enumerate(_EVIDENCE)}
 
 
 @rule("latest-test-tells-less")
-def latest_test_tells_less(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def latest_test_tells_less(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """What the latest test can prove against what the best of the earlier ones can."""
     hits = []
     for tests in job.by_link:
@@ -135,7 +135,7 @@ def _lengths(job: JobLook) -> Reals:
 
 
 @rule("lengths-too-alike")
-def lengths_too_alike(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def lengths_too_alike(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """The share of links whose length lies near the median."""
     lengths = _lengths(job)
     if job.size and not len(lengths):
@@ -149,7 +149,7 @@ def lengths_too_alike(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("last-digits-uneven")
-def last_digits_uneven(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def last_digits_uneven(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Chi-square of the last digits of lengths that are kept to 0.1 m, and the share of the commonest."""
     lengths = _lengths(job)
     tenths = np.rint(lengths * 10).astype(np.int64)

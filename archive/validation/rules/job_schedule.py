@@ -5,20 +5,20 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
-from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import AboutLinks, Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.validation.look.limits_of import meant
 from archive.vocabulary import cables
 
 
 @rule("link-missing")
-def link_missing(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def link_missing(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Scheduled links without a result."""
     yield Raised(AboutLinks(job.missing), where=job.missing)
 
 
 @rule("link-unexpected")
-def link_unexpected(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def link_unexpected(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Results of links that the schedule does not have, with the scheduled label that comes nearest."""
     labels, absent = job.unexpected, job.missing[:2000]
     near = [difflib.get_close_matches(x, absent, n=1, cutoff=0.8) for x in labels]
@@ -27,7 +27,7 @@ def link_unexpected(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("label-not-as-scheduled")
-def label_not_as_scheduled(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def label_not_as_scheduled(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Labels that the schedule writes in another way."""
     if job.schedule is not None:
         named = {x: job.schedule.label_of(x) or x for x in dict.fromkeys(job["link_label"])}
@@ -36,7 +36,7 @@ def label_not_as_scheduled(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("link-late")
-def link_late(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def link_late(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The first test of a link, or today where there is none, against the day it was due."""
     if job.schedule is None:
         return
@@ -46,7 +46,7 @@ def link_late(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("limit-not-required-one")
-def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The resolved limit of each record against that of its scheduled link, else of its job."""
     hits = []
     blind: dict[str, list[int]] = {}
@@ -68,7 +68,7 @@ def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("cable-not-required-one")
-def cable_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def cable_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The cable type of each record against that of its scheduled link, as far as both go."""
     if job.schedule is None:
         return

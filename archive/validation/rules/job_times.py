@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from archive.tables.arrow import Bools, Ints
-from archive.validation.catalogue.registry import AboutLinks, NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import AboutLinks, Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.validation.look.local_times import iso
 
@@ -36,7 +36,7 @@ def _to_the_second(job: JobLook, rows: Ints) -> bool:
 
 
 @rule("tests-too-close-together")
-def tests_too_close_together(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def tests_too_close_together(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Gaps between tests of different links where times are kept to the second; tests of a minute where they are not.
 
     One test under two labels is another rule's; a verdict alone may come from a quicker test.
@@ -80,7 +80,7 @@ def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Ints, Ints, I
 
 
 @rule("tests-out-of-order")
-def tests_out_of_order(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def tests_out_of_order(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Steps back in time along the memory of a unit, apart from those of about an hour."""
     looked = False
     for serial, before, after, back in _steps_back(job, limits["seconds"]):
@@ -91,7 +91,7 @@ def tests_out_of_order(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("clock-moved-by-an-hour")
-def clock_moved_by_an_hour(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def clock_moved_by_an_hour(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Steps back of about an hour along the memory of a unit."""
     for serial, before, after, back in _steps_back(job, 60.0):
         yield _out_of_order(job, serial, before, after, _about_an_hour(back, limits["seconds"]))
@@ -107,7 +107,7 @@ def _about_an_hour(seconds: Ints, slack: float) -> Bools:
 
 
 @rule("many-tests-in-a-day")
-def many_tests_in_a_day(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def many_tests_in_a_day(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """Tests of a unit by day."""
     for serial, mine in _units(job):
         rows = mine[~np.isnat(job["day"][mine])]
@@ -118,7 +118,7 @@ def many_tests_in_a_day(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("evenly-spaced-tests")
-def evenly_spaced_tests(job: JobLook, limits: Tolerances) -> Iterator[Said]:
+def evenly_spaced_tests(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
     """A run of equal gaps between tests of a unit, where times are kept to the second."""
     for serial, mine in _units(job):
         rows = _timed(job, mine)
@@ -133,7 +133,7 @@ def evenly_spaced_tests(job: JobLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("unit-with-two-partners")
-def unit_with_two_partners(job: JobLook, _: Tolerances) -> Iterator[Said]:
+def unit_with_two_partners(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Remote units of a main unit by day."""
     for serial, mine in _units(job):
         rows = mine[(job["partner"][mine] != "") & ~np.isnat(job["day"][mine])]

@@ -9,7 +9,7 @@ import numpy as np
 from archive import vocabulary
 from archive.tables.arrow import Bools, Ints
 from archive.tables.curves import CurveArrays
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.vocabulary import PAIRS
 
@@ -42,7 +42,7 @@ def _taken(look: RecordLook) -> Bools:
 
 
 @rule("parameter-missing")
-def parameter_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def parameter_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A line that a pass needs, and neither the parameter nor what it follows from."""
     asked = look.is_copper & look.is_full_sweep
     yield NotLooked(np.flatnonzero(asked & ~look.limits.known), "which parameters are needed is not known: no limit")
@@ -78,7 +78,7 @@ def _places(curves: CurveArrays, column: str, among: Sequence[str], rows: Ints) 
 
 
 @rule("pairing-missing")
-def pairing_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def pairing_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """At each end at which a parameter was taken at all, every pair or combination. Of ACR-N six of twelve suffice."""
     asked = look.is_copper & look.is_full_sweep & ~_narrow(look)
     for parameter in _FIELD:
@@ -103,7 +103,7 @@ def _narrow(look: RecordLook) -> Bools:
 
 
 @rule("end-missing")
-def end_missing(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def end_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A parameter that is taken at both ends, at one of them only."""
     asked = look.is_copper & look.is_full_sweep
     for parameter in _FIELD:

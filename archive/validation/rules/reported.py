@@ -12,7 +12,7 @@ from archive import vocabulary
 from archive.limits import Limit
 from archive.limits.line import Line
 from archive.tables.arrow import Bools, Ints, Reals, Words
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.validation.look.curve_stats import curve_names, in_blocks
 from archive.validation.look.record_look import once
@@ -66,7 +66,7 @@ def _curves_at(look: RecordLook, said: ClaimedPoints) -> Ints:
 
 
 @rule("reported-value-contradicts-curve")
-def reported_value_contradicts_curve(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def reported_value_contradicts_curve(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The value at the reported frequency; the neighbours of that point count too, since frequencies are rounded."""
     said = points(look)
     at = _curves_at(look, said)
@@ -97,7 +97,7 @@ def _nearest(mhz: Reals, wanted: Reals) -> Ints:
 
 
 @rule("reported-margin-contradicts-itself")
-def reported_margin_contradicts_itself(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def reported_margin_contradicts_itself(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Margin against value and limit of the same row, in any unit."""
     rows = look.rows_for("reported")
     value, limit, margin = (look.reals(c, "reported") for c in ("value", "limit", "margin"))
@@ -131,7 +131,7 @@ def _lines(look: RecordLook, said: ClaimedPoints) -> Iterator[tuple[Limit, Line,
 
 
 @rule("reported-limit-contradicts-ours")
-def reported_limit_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def reported_limit_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The limit at the reported frequency; a rounded frequency is allowed for by the line half a step beside it."""
     said = points(look)
     given = ~np.isnan(said.limit) & ~np.isnan(said.mhz)
@@ -148,7 +148,7 @@ def reported_limit_contradicts_ours(look: RecordLook, limits: Tolerances) -> Ite
 
 
 @rule("reported-margin-not-worst")
-def reported_margin_not_worst(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def reported_margin_not_worst(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The smallest margin against the line, of the curve that is named; of all pairings where the instrument names one
     worst case for a parameter and end. Left out: points where reported limit and line differ, and points that the
     limit takes for information only because the loss of a pair involved is small.
@@ -224,7 +224,7 @@ def _loss(look: RecordLook, sweep: Ints, points_of_axis: int) -> Reals:
 
 
 @rule("limit-curve-contradicts-ours")
-def limit_curve_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def limit_curve_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Curves of origin limit against the line, over the frequencies that both have."""
     curves = look.curves
     given = curves.mask("origin", "limit") & curves.fits_mhz
@@ -245,7 +245,7 @@ def limit_curve_contradicts_ours(look: RecordLook, limits: Tolerances) -> Iterat
 
 
 @rule("verdict-contradicts-margins")
-def verdict_contradicts_margins(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def verdict_contradicts_margins(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A pass with a failed parameter or a margin below zero; what was taken for information does not count."""
     rows = look.rows_for("reported")
     passed = (rows >= 0) & (look.words("reported_verdict") == "pass")[rows]
@@ -266,7 +266,7 @@ def _against(verdict: str, margin: float, others: int) -> str:
 
 
 @rule("verdict-contradicts-ours")
-def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Verdicts in the batch that disagree by more than the resolution of the export."""
     yield _not_graded(look)
     at, rows, opposite = _differing(look)
@@ -280,7 +280,7 @@ def verdict_contradicts_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("margins-contradict-ours")
-def margins_contradict_ours(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def margins_contradict_ours(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Verdicts do not contradict each other, a margin or the verdict of one parameter does. The grade says which."""
     yield _not_graded(look)
     at, rows, opposite = _differing(look)
@@ -307,7 +307,7 @@ def _differing(look: RecordLook) -> tuple[Ints, Ints, Bools]:
 
 
 @rule("marginal-result")
-def marginal_result(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def marginal_result(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """The instrument's own mark on the record or on one of its parameters."""
     of_a_part = look.with_rows(look.rows_for("reported"), look.flags("marginal", "reported"))
     at = np.flatnonzero(look.flags("reported_marginal") | of_a_part)

@@ -10,7 +10,7 @@ import numpy as np
 
 from archive import vocabulary
 from archive.tables.arrow import Ints, Reals
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.validation.look.curve_stats import in_blocks
 from archive.validation.look.record_look import once
@@ -106,7 +106,7 @@ def _largest(values: list[Reals]) -> Reals:
 
 
 @rule("power-sum-contradicts-parts")
-def power_sum_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def power_sum_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Every power sum against the sum of its three parts."""
     derived = [
         ((parameter, end, pair), _contributors(of, end, pair))
@@ -119,7 +119,7 @@ def power_sum_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterato
 
 
 @rule("acr-contradicts-parts")
-def acr_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def acr_contradicts_parts(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Every ACR-N, ACR-F and ELFEXT, and their power sums, against crosstalk less insertion loss."""
     lacking = []
     for parameter, of, pairings in (
@@ -145,7 +145,7 @@ def _derived(
     derived: Sequence[tuple[CurveKey, list[CurveKey]]],
     total: Combine,
     allowed: float,
-) -> Generator[Said, None, list[Ints]]:
+) -> Generator[Answer, None, list[Ints]]:
     """Curves against what follows from their parts; returns the records that lack parts."""
     found, lacking = index(look), []
     for key, parts in derived:
@@ -172,7 +172,7 @@ def _union(rows: list[Ints]) -> Ints:
 
 
 @rule("crosstalk-not-reciprocal")
-def crosstalk_not_reciprocal(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def crosstalk_not_reciprocal(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """FEXT i to j seen at one end against j to i at the other, at every eighth point: the median difference."""
     if not look.curves.mask("parameter", "fext").any():
         return
@@ -195,7 +195,7 @@ def _median(values: Reals) -> Reals:
 
 
 @rule("insertion-loss-differs-by-end")
-def insertion_loss_differs_by_end(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def insertion_loss_differs_by_end(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Insertion loss that is given from both ends."""
     if not look.curves.mask("end", "remote")[look.curves.of("insertion_loss")].any():
         return

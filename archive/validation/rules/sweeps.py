@@ -8,7 +8,7 @@ import numpy as np
 
 from archive import vocabulary
 from archive.tables.arrow import Bools, Reals
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.validation.look.curve_stats import axis_ends
 
@@ -17,7 +17,7 @@ def _mhz(value: float) -> str:
     return f"{value:.6g} MHz"
 
 
-def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], Bools]) -> Iterator[Said]:
+def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], Bools]) -> Iterator[Answer]:
     """Records with curves that do not reach one end of their lines: one finding each, with all parameters concerned.
 
     far_enough(reached, needed): boolean array.
@@ -52,13 +52,13 @@ def _short(look: RecordLook, at_end: bool, far_enough: Callable[[Reals, float], 
 
 
 @rule("sweep-starts-late")
-def sweep_starts_late(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def sweep_starts_late(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The first frequency against the beginning of the line."""
     yield from _short(look, False, lambda reached, needed: reached <= needed + limits["mhz"] * (1 + 1e-9))
 
 
 @rule("sweep-stops-short")
-def sweep_stops_short(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def sweep_stops_short(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The last frequency against the end of the line."""
     share = 1 - limits["percent"] / 100
     yield from _short(look, True, lambda reached, needed: reached >= needed * share * (1 - 1e-9))
@@ -66,7 +66,7 @@ def sweep_stops_short(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 def _by_axis(
     look: RecordLook, test: Callable[[Reals], tuple[str, str] | None], among: Bools | bool = True
-) -> Iterator[Said]:
+) -> Iterator[Answer]:
     """Findings on the records that use an axis of which test(mhz) gives what was found and expected. among: the
     records that count."""
     curves = look.curves
@@ -78,7 +78,7 @@ def _by_axis(
 
 
 @rule("step-too-coarse")
-def step_too_coarse(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def step_too_coarse(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Each gap against the step of the band in which it begins."""
     bands = np.asarray(limits["steps"], dtype=np.float64)
     slack = 1 + limits["slack_percent"] / 100
@@ -97,7 +97,7 @@ def step_too_coarse(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("sweep-has-holes")
-def sweep_has_holes(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def sweep_has_holes(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Each gap against the wider of its two neighbours."""
 
     def test(mhz: Reals) -> tuple[str, str] | None:
@@ -113,7 +113,7 @@ def sweep_has_holes(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("frequency-unit-slip")
-def frequency_unit_slip(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def frequency_unit_slip(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """A top that no cabling test has, where the form of the source leaves the unit to whoever reads it."""
 
     def test(mhz: Reals) -> tuple[str, str] | None:
@@ -129,7 +129,7 @@ def frequency_unit_slip(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("axis-not-rising")
-def axis_not_rising(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def axis_not_rising(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """The first frequency that does not lie above the one before."""
 
     def test(mhz: Reals) -> tuple[str, str] | None:
@@ -140,7 +140,7 @@ def axis_not_rising(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("curve-without-axis")
-def curve_without_axis(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def curve_without_axis(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """No axis of that id, or another number of points."""
     curves = look.curves
     at = np.flatnonzero((curves.record >= 0) & ~curves.fits_mhz & (look.is_null("wavelength_nm", "sweeps")))

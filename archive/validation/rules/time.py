@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.tables.arrow import Bools, Ints
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.validation.look.local_times import iso, local_times
 
@@ -30,7 +30,7 @@ def _said(look: RecordLook, rows: Ints) -> list[str]:
 
 
 @rule("clock-reset")
-def clock_reset(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def clock_reset(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Before any such test was made, or on the first days of a clock."""
     tested = look.tested[0].astype("datetime64[D]")
     bad = tested < np.datetime64(limits["before"], "D")
@@ -42,14 +42,14 @@ def clock_reset(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("tested-in-the-future")
-def tested_in_the_future(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def tested_in_the_future(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """After the day that counts as today."""
     rows = np.flatnonzero(look.tested[0].astype("datetime64[D]") > look.today + np.timedelta64(limits["days"], "D"))
     yield Raised(rows, found=_said(look, rows), expected=str(look.today))
 
 
 @rule("time-contradicts-zone")
-def time_contradicts_zone(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def time_contradicts_zone(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Local time less offset against the time in UTC, to the precision of the local time."""
     times, precision = look.tested
     utc = pc.cast(look.records.column("tested_at"), "int64").to_numpy(zero_copy_only=False).astype(np.float64) / 1000
@@ -63,7 +63,7 @@ def time_contradicts_zone(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("tested-before-calibration")
-def tested_before_calibration(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def tested_before_calibration(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Day of the test against the day of calibration of each unit."""
     tested = look.tested[0].astype("datetime64[D]")
     for end in _ENDS:
@@ -93,7 +93,7 @@ def _bound(text: str | None) -> np.datetime64:
 
 
 @rule("calibration-expired")
-def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Day of the test against the day on which the calibration runs out, else so many months after it was made."""
     tested = look.tested[0].astype("datetime64[D]")
     for end in _ENDS:
@@ -113,7 +113,7 @@ def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
 
 
 @rule("calibration-dates-contradict")
-def calibration_dates_contradict(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def calibration_dates_contradict(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The day on which it runs out against the day on which it was made."""
     for end in _ENDS:
         made, due = _days(look, end, "calibrated_on"), _days(look, end, "calibration_due")
@@ -136,7 +136,7 @@ def _level(words: str) -> str:
 
 
 @rule("accuracy-level-too-low")
-def accuracy_level_too_low(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def accuracy_level_too_low(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Place of the level in the order against what the category asks for; words that are no level say nothing."""
     order, same, asks = list(limits["order"]), limits["same"], limits["asks"]
     for end in _ENDS:
@@ -151,7 +151,7 @@ def accuracy_level_too_low(look: RecordLook, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("same-unit-at-both-ends")
-def same_unit_at_both_ends(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def same_unit_at_both_ends(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """One serial number for two units. One row for both ends is one instrument on purpose: a network analyser."""
     here, there = (look.of_unit(end, "serial") for end in _ENDS)
     units = look.words("local_instrument_id") != look.words("remote_instrument_id")
@@ -160,7 +160,7 @@ def same_unit_at_both_ends(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("units-calibrated-apart")
-def units_calibrated_apart(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def units_calibrated_apart(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Days between the calibrations of two different units of one test."""
     here, there = (_days(look, end, "calibrated_on") for end in _ENDS)
     one, other = (look.words(f"{end}_instrument_id") for end in _ENDS)
@@ -173,7 +173,7 @@ def units_calibrated_apart(look: RecordLook, limits: Tolerances) -> Iterator[Sai
 
 
 @rule("tested-at-night")
-def tested_at_night(look: RecordLook, limits: Tolerances) -> Iterator[Said]:
+def tested_at_night(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """The hour of the day of the local time."""
     times, precision = look.tested
     begins, ends = limits["hours"]

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from archive.tables.arrow import Bools
-from archive.validation.catalogue.registry import NotLooked, Raised, Said, Tolerances, rule
+from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.validation.look.record_look import once
 from archive.validation.look.wires import CONTACTS, classify
@@ -61,7 +61,7 @@ def _mapped(look: RecordLook, near: str) -> Bools:
 
 
 @rule("wire-map-incomplete")
-def wire_map_incomplete(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def wire_map_incomplete(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A wire map that does not list all eight contacts."""
     listed = np.stack([_mapped(look, c) for c in CONTACTS], axis=1)
     rows = np.flatnonzero(listed.any(axis=1) & ~listed.all(axis=1))
@@ -70,13 +70,13 @@ def wire_map_incomplete(look: RecordLook, _: Tolerances) -> Iterator[Said]:
 
 
 @rule("wire-map-fault")
-def wire_map_fault(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def wire_map_fault(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """Faults by class."""
     yield Raised.each([(row, text, "") for row, w in wires(look).items() if (text := ", ".join(w.faults))])
 
 
 @rule("wire-map-class-contradicts-contacts")
-def wire_map_class_contradicts_contacts(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def wire_map_class_contradicts_contacts(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """The source's word against the class that its contacts show."""
     hits = []
     for row, w in wires(look).items():
@@ -89,7 +89,7 @@ def wire_map_class_contradicts_contacts(look: RecordLook, _: Tolerances) -> Iter
 
 
 @rule("verdict-contradicts-wire-map")
-def verdict_contradicts_wire_map(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def verdict_contradicts_wire_map(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A pass with a fault of a contact; the screen has a rule of its own."""
     passed = look.words("reported_verdict") == "pass"
     hits = []
@@ -101,7 +101,7 @@ def verdict_contradicts_wire_map(look: RecordLook, _: Tolerances) -> Iterator[Sa
 
 
 @rule("screen-not-through")
-def screen_not_through(look: RecordLook, _: Tolerances) -> Iterator[Said]:
+def screen_not_through(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     """A screened cable type, and a screen that is listed and not through."""
     kinds = look.words("cable_type")
     screened = np.array([_screened(k) for k in kinds], dtype=bool)
