@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -108,8 +110,8 @@ class GradedColumns:
             **columns,
         }
         listed = {"left_out": 0, "left_out_from": np.nan, "left_out_to": np.nan, **listed}
-        flat = {name: np.ascontiguousarray(np.broadcast_to(column, shape)).ravel() for name, column in listed.items()}
-        return cls(**flat)
+        size = math.prod(shape)
+        return cls(**{name: _flat(column, shape, size) for name, column in listed.items()})
 
     def decisive(self, name: str) -> Reals:
         """frequency, value, limit or margin of the deciding point: the worst value where a fail rests on it alone."""
@@ -132,6 +134,13 @@ class GradedColumns:
         columns = {f.name: np.concatenate([getattr(p, f.name) for p in pieces]) for f in fields(cls)}
         order = np.lexsort((rank[columns["pairing"]], columns["end"], columns["parameter"], columns["record"]))
         return cls(**columns).take(order)
+
+
+def _flat(column: ArrayLike, shape: tuple[int, ...], size: int) -> Any:
+    values = np.asarray(column)
+    if values.ndim == 0:
+        return np.full(size, values)
+    return (values if values.shape == shape else np.broadcast_to(values, shape)).reshape(size)
 
 
 _KINDS = {

@@ -13,6 +13,7 @@ Definitions (TIA-568, ISO/IEC 11801; the two far-end terms: German standards bod
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
+from functools import cache
 
 import numpy as np
 
@@ -28,6 +29,7 @@ PAIR = {name: code for code, name in enumerate(PAIRINGS) if name in vocabulary.P
 DISTURBING, DISTURBED = 0, 1
 
 
+@cache
 def pairs_of(pairing: int) -> tuple[int, ...]:
     """Codes of the two pairs of a combination, or of the one pair."""
     return tuple(PAIR[name] for name in str(PAIRINGS[pairing]).split("/"))

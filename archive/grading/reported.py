@@ -89,6 +89,8 @@ def from_points(
         part = scalar if line is None else line
         assert part is not None
         rows = np.flatnonzero(usable & (number == place))
+        if not len(rows):
+            continue
         bar, confidence = limit_values.at_points(limit, parameter, reported.frequency[rows], reported.value[rows])
         judged = ~np.isnan(bar) & limit_values.is_single_number(limit, parameter)
         rows, bar, confidence = rows[judged], bar[judged], confidence[judged]

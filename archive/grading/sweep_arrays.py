@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pyarrow as pa
@@ -41,6 +42,7 @@ def lower_first(name: str) -> str:
     return turned if turned in vocabulary.COMBINATIONS else name
 
 
+@cache
 def pairing_code(name: str | None, per: str) -> int:
     """Code of a pairing for a parameter taken per pair, combination, ordered combination or link; -1 for any other."""
     if per == "link" or name is None:

@@ -82,17 +82,17 @@ def _loss_margin(graded: GradedColumns, notes: LimitNotes, records: int) -> Real
 def _left_out(judged: Judged, at: Ints) -> list[str | None]:
     """Per record, the points that are for information only: return loss: 12 points from 1 to 2.05 MHz, ..."""
     parameters, notes = judged.parameters, judged.notes
-    out: list[str | None] = [None] * len(at)
-    some = parameters.left_out[at] > 0
-    for i in np.flatnonzero(some.any(axis=1)):
-        parts = [
-            f"{vocabulary.parameter(notes.names[k]).name}: {parameters.left_out[at[i], k]} points from "
-            f"{parameters.left_out_from[at[i], k]:g} to {parameters.left_out_to[at[i], k]:g} MHz, "
-            f"{left_out_by(judged.limit, notes.names[k])}"
-            for k in np.flatnonzero(some[i])
-        ]
-        out[i] = "; ".join(parts)
-    return out
+    texts_of: dict[int, list[str]] = {}
+    for k in np.flatnonzero((parameters.left_out > 0).any(axis=0)):
+        name, rule = vocabulary.parameter(notes.names[k]).name, left_out_by(judged.limit, notes.names[k])
+        some = np.flatnonzero(parameters.left_out[:, k])
+        counts, low, high = (
+            column[some, k].tolist()
+            for column in (parameters.left_out, parameters.left_out_from, parameters.left_out_to)
+        )
+        for r, count, first, last in zip(some.tolist(), counts, low, high, strict=True):
+            texts_of.setdefault(r, []).append(f"{name}: {count} points from {first:g} to {last:g} MHz, {rule}")
+    return ["; ".join(texts_of[r]) if r in texts_of else None for r in at.tolist()]
 
 
 def without_grades(batch: Batch, limit_id: str | None, reasons: list[str], at: Ints | None = None) -> pa.Table:
@@ -147,6 +147,7 @@ def _reasons(data: GradingInput, judged: Judged, at: Ints, named: list[ResolvedL
     for (record, number), found in sorted(judged.comparison.notes.items()):
         name = vocabulary.parameter(notes.names[number]).name + ": " if number >= 0 else ""
         differences.setdefault(record, []).extend(name + text for text in found)
+    warnings = _warnings(judged)
     out = []
     for r in at.tolist():
         parts = [judged.faults.get(r, ""), missing[r]]
@@ -158,19 +159,20 @@ def _reasons(data: GradingInput, judged: Judged, at: Ints, named: list[ResolvedL
             near = ", and the margin is smaller than half a step of its numbers" if records.within[r] == 1 else ""
             parts.append(f"the instrument says {VERDICTS[reported]}{near}")
         parts += differences.get(r, [])
-        parts += _warnings(judged, r)
+        parts += warnings.get(r, [])
         parts.append(named[r].reason if judged.is_named[r] else configurations.remark(data, limit, named[r], r))
         out.append("; ".join(part for part in parts if part))
     return out
 
 
-def _warnings(judged: Judged, record: int) -> list[str]:
-    """Advisory lines that a record is beyond, and by how much at worst."""
-    notes, margins = judged.notes, judged.parameters.margin[record]
-    return [
-        f"warning: {vocabulary.parameter(notes.names[n]).name} is {-margins[n]:.1f} dB beyond an advisory line"
-        for n in np.flatnonzero(notes.advisory & (margins < -EXACT))
-    ]
+def _warnings(judged: Judged) -> dict[int, list[str]]:
+    """By record, the advisory lines that it is beyond, and by how much at worst."""
+    notes, margins = judged.notes, judged.parameters.margin
+    found: dict[int, list[str]] = {}
+    for r, n in zip(*np.nonzero(notes.advisory & (margins < -EXACT)), strict=True):
+        name = vocabulary.parameter(notes.names[n]).name
+        found.setdefault(int(r), []).append(f"warning: {name} is {-margins[r, n]:.1f} dB beyond an advisory line")
+    return found
 
 
 def _marginal(data: GradingInput, judged: Judged, accuracy: Accuracy | None) -> tuple[Ints, list[str | None]]:
