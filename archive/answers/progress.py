@@ -92,9 +92,10 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     return Progress(job, links, LinkCounts(results, bool(schedule.rows)), _look_alikes(links), role)
 
 
-def counts_of(archive: Archive, chosen: Filters) -> LinkCounts | None:
+def counts_of(archive: Archive, chosen: Filters, role: Role = "accepted") -> LinkCounts | None:
     """The counts of the links that are chosen, where that is one whole job; else None."""
-    return progress(archive, chosen.job).counts if chosen.job and chosen == Filters(job=chosen.job) else None
+    whole = chosen.job is not None and chosen == Filters(job=chosen.job)
+    return progress(archive, str(chosen.job), role=role).counts if whole else None
 
 
 def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") -> JobLink | None:
@@ -142,7 +143,7 @@ def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
     """
     label = str(rows[0]["link_label"])
     unit = "accepted_unit" if role == "accepted" else "unit"
-    decides = next((r for r in rows if r[unit] == r["row"]), None)
+    decides = next((r for r in rows if r[unit] == r["row"]), None) or _elsewhere(archive, rows, unit)
     first = min((when for r in rows if (when := _when(r))), default="")
     doubt = next((r["doubt"] for r in rows if r["doubt"]), "")
     if decides is not None:
@@ -154,6 +155,13 @@ def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
     outcome = IN_CONFLICT if any(r["conflict"] for r in rows) else IN_DOUBT if whys or doubt else MISSING
     why = "; ".join(sorted(whys)) or doubt or "no test of it was made by the day of acceptance"
     return JobLink(LinkResult(label, outcome, tests=len(rows)), None, why, first)
+
+
+def _elsewhere(archive: Archive, rows: list[dict[str, Any]], unit: str) -> dict[str, Any] | None:
+    """The record of another job that decides for a link of these records; None where none does."""
+    row = next((r[unit] for r in rows if r[unit] is not None), None)
+    found = archive.db.execute(f"SELECT {SHOWN} FROM records WHERE row = ?", (row,)).fetchone()
+    return None if found is None else dict(found)
 
 
 def _copied_from(archive: Archive, row: Row) -> str:

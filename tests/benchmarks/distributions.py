@@ -20,7 +20,7 @@ import numpy as np
 import pyarrow.parquet as pq
 
 from archive import store
-from archive.answers.rates.distributions import distribution
+from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.demo.simulator import simulate
 from archive.store import Archive
 from archive.store.deposits import Deposit, DepositFacts
@@ -66,7 +66,7 @@ def measured(archive: Archive, parameter: str, links: int, rounds: int) -> dict[
     files = sorted(archive.root.glob("deposits/*/*/data/tables/sweeps-*.parquet"))
 
     def ours() -> Any:
-        (spread,) = distribution(archive, parameter).spreads
+        (spread,) = distribution(archive, CurveChoice(parameter)).spreads
         return np.stack([spread.low, spread.median, spread.high])
 
     def bare() -> Any:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from archive import limits, store
 from archive.answers.rates import distributions
-from archive.answers.rates.distributions import distribution
+from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.answers.rates.histogram import Histogram
 from archive.answers.rates.source import Choice
 from archive.errors import Trouble
@@ -53,7 +53,7 @@ def curves_of(path: Path, parameter: str, column: str = "current") -> dict[str, 
 def test_quantiles_are_those_of_numpy(of_years: Path, parameter: str, of: str) -> None:
     raw = curves_of(of_years, parameter)
     f = raw.pop("frequencies")
-    found = distribution(store.open(of_years), parameter, by=["quarter"], of=of)
+    found = distribution(store.open(of_years), CurveChoice(parameter, of=of), by=["quarter"])
     assert [s.name for s in found.spreads] == list(raw)
     line = limits.get(LIMIT).lines[parameter]
     for spread, curves in zip(found.spreads, raw.values(), strict=True):
@@ -76,7 +76,7 @@ def test_what_no_curve_is_there_of_is_recomputed(of_years: Path) -> None:
     members = [[i for i, c in enumerate(pairs) if p in c.split("/")] for p in ("1-2", "3-6", "4-5", "7-8")]
     curves = raw["2022-Q4"].reshape(-1, 2, 6, len(raw["frequencies"]))
     sums = np.stack([-10 * np.log10((10 ** (-curves[:, :, m] / 10)).sum(axis=2)) for m in members], axis=2)
-    found = distribution(store.open(of_years), "ps_next", Choice(only=[("quarter", "2022-Q4")]))
+    found = distribution(store.open(of_years), CurveChoice("ps_next"), Choice(only=[("quarter", "2022-Q4")]))
     assert found.notes[0] == "the curves were recomputed from measured ones"
     (spread,) = found.spreads
     want = np.quantile(sums.reshape(-1, sums.shape[-1]), [0.05, 0.5, 0.95], axis=0)
@@ -103,11 +103,11 @@ def test_the_command_and_its_tables(of_years: Path) -> None:
 
 def test_against_another_limit_and_none(of_years: Path) -> None:
     opened = store.open(of_years)
-    harder = distribution(opened, "next", against="iso-11801-1/class-fa/permanent-link-2")
-    usual = distribution(opened, "next", against="TIA 568.2-D Cat 6A permanent link")
+    harder = distribution(opened, CurveChoice("next"), against="iso-11801-1/class-fa/permanent-link-2")
+    usual = distribution(opened, CurveChoice("next"), against="TIA 568.2-D Cat 6A permanent link")
     assert usual.limit == LIMIT
     assert np.nanmin(harder.spreads[0].margin_low) < np.nanmin(usual.spreads[0].margin_low)
-    mixed = distribution(opened, "return_loss", against="tsb-67/cat5/channel")
+    mixed = distribution(opened, CurveChoice("return_loss"), against="tsb-67/cat5/channel")
     assert mixed.limit is None and "has no line" in mixed.notes[0]  # TSB-67 does not limit return loss
 
 
@@ -115,8 +115,8 @@ def test_too_many_groups_and_empty_selections(of_years: Path, monkeypatch: pytes
     opened = store.open(of_years)
     monkeypatch.setattr(distributions, "MOST_GROUPS", 3)
     with pytest.raises(Trouble, match="groups are too many"):
-        distribution(opened, "next", by=["length_band", "quarter"])
-    nothing = distribution(opened, "next", Choice(Filters(cable_type=years.SIX)))
+        distribution(opened, CurveChoice("next"), by=["length_band", "quarter"])
+    nothing = distribution(opened, CurveChoice("next"), Choice(Filters(cable_type=years.SIX)))
     assert nothing.spreads == []
 
 
@@ -134,7 +134,7 @@ def test_odd_axes_missing_points_and_finer_steps(archive: Archive) -> None:
         values = [v + 0.37 for v in sweep["values"]]
         sweep.update(values=[round(v, 2) for v in values] if i % 2 else [v + 1 / 3 for v in values], step=0.01)
     making.deposit(archive, graded(a, b, c))
-    (spread,) = distribution(archive, "next", against="tia-568.2-d/cat6/permanent-link").spreads
+    (spread,) = distribution(archive, CurveChoice("next"), against="tia-568.2-d/cat6/permanent-link").spreads
     number = dict(zip(spread.frequencies_mhz.tolist(), spread.curves.tolist(), strict=True))
     assert (number[1.0], number[10.0], number[100.0], number[4.0]) == (12, 8, 12, 8)
     at_1 = [s["values"][0] for r in (a, b, c) for s in r["sweeps"] if s["parameter"] == "next"]

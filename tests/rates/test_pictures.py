@@ -11,7 +11,7 @@ from archive import store
 from archive.answers.plots.axes import MARKERS
 from archive.answers.plots.pen import STYLES
 from archive.answers.rates import pictures
-from archive.answers.rates.distributions import distribution
+from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.answers.rates.pareto import failed
 from archive.answers.rates.rates import rates
 from archive.answers.rates.source import Choice
@@ -29,9 +29,9 @@ def test_pictures_are_whole_small_and_the_same_every_time(of_years: Path, tmp_pa
         "groups": lambda: rates(opened, ["cable_type"]),
         "time": lambda: rates(opened, ["year", "cable_type"]),
         "failed": lambda: failed(opened, by=["parameter", "end"]),
-        "curves": lambda: distribution(opened, "next", by=["quarter"], of="worst"),
+        "curves": lambda: distribution(opened, CurveChoice("next", of="worst"), by=["quarter"]),
         "values": lambda: distribution(
-            opened, "next", Choice(Filters(job="SIM-3-0042")), against="tsb-67/cat5/channel"
+            opened, CurveChoice("next"), Choice(Filters(job="SIM-3-0042")), against="tsb-67/cat5/channel"
         ),
     }[which]()
     once, again, pixels = tmp_path / "a.svg", tmp_path / "b.svg", tmp_path / "c.png"
@@ -65,7 +65,7 @@ def test_a_time_that_nobody_knows_is_drawn_by_group(archive: Archive) -> None:
 
 
 def test_nothing_to_draw_is_told(archive: Archive, tmp_path: Path) -> None:
-    for what in (rates(archive), failed(archive), distribution(archive, "next")):
+    for what in (rates(archive), failed(archive), distribution(archive, CurveChoice("next"))):
         with pytest.raises(Trouble, match="nothing to draw"):
             pictures.save(what, tmp_path / "none.svg")
     assert list(tmp_path.glob("*.svg")) == []

@@ -12,7 +12,7 @@ import numpy as np
 from archive import limits, vocabulary
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.histogram import Histogram
-from archive.answers.rates.packed_curves import Selected, curves_of
+from archive.answers.rates.packed_curves import CurveCounter, Selected
 from archive.answers.rates.rates import name_of
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
@@ -24,6 +24,16 @@ from archive.store.counting.columns import BITS
 TESTS = {"current": BITS["current"], "first": BITS["first"], "all": BITS["live"]}
 OF = ("curves", "worst")
 MOST_GROUPS = 8
+
+
+@dataclass(frozen=True)
+class CurveChoice:
+    """Which curves of the chosen records. tests: of the records that are current, the first or all; of: "curves" takes
+    every pair or combination, "worst" the worst of each record at each frequency."""
+
+    parameter: str
+    tests: str = "current"
+    of: str = "curves"
 
 
 @dataclass(frozen=True)
@@ -71,23 +81,20 @@ class Distribution:
 
 def distribution(
     archive: Archive,
-    parameter: str,
+    curves: CurveChoice,
     choice: Choice | None = None,
     *,
     against: str | None = None,
     by: Iterable[str] = (),
-    tests: str = "current",
-    of: str = "curves",
     watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
 ) -> Distribution:
     """Spread of one parameter over frequency, bag after bag, in memory that does not grow with the archive.
 
     against: a limit, by id or words; None for the one that all chosen records were tested to. by: fields, at most
-    MOST_GROUPS groups. tests: current, first or all. of: "curves" counts every pair or combination, "worst" the
-    worst of each record at each frequency. A parameter that no chosen record has a curve of is recomputed from its
-    parts. Points that a limit takes for information only count as any other. Errors: Trouble.
+    MOST_GROUPS groups. A parameter that no chosen record has a curve of is recomputed from its parts. Points that a
+    limit takes for information only count as any other. Errors: Trouble.
     """
-    choice = choice or Choice()
+    choice, parameter = choice or Choice(), curves.parameter
     if parameter not in vocabulary.parameters():
         raise Trouble(
             "no such parameter",
@@ -95,7 +102,7 @@ def distribution(
             found=parameter,
             expected=", ".join(vocabulary.parameters()),
         )
-    for word, known in ((tests, tuple(TESTS)), (of, OF)):
+    for word, known in ((curves.tests, tuple(TESTS)), (curves.of, OF)):
         if word not in known:
             raise Trouble("no such word", code="rates.unknown-word", found=word, expected=", ".join(known))
     about = vocabulary.parameter(parameter)
@@ -104,7 +111,7 @@ def distribution(
         raise Trouble(
             "curves are of one parameter", code="rates.curves-by-parameter", remedy="leave parameter out of --by"
         )
-    selected, keys, used = _selected(archive, choice, fields, TESTS[tests])
+    selected, keys, used = _selected(archive, choice, fields, TESTS[curves.tests])
     line = None
     notes: list[str] = []
     limit = _limit(against, used, notes)
@@ -112,18 +119,16 @@ def distribution(
         line = limit.line(parameter)
         if line is None:
             notes.append(f"{limit.id} has no line for {about.name}")
-    counted = [Histogram() for _ in keys]
-    records = np.zeros(len(keys), np.int64)
-    worst = of == "worst"
-    notes += curves_of(archive, parameter, selected, counted, records, worst=worst, sense=about.sense, watch=watch)
+    counter = CurveCounter(parameter, len(keys), worst=curves.of == "worst", sense=about.sense)
+    notes += counter.count(archive, selected, watch)
     spreads = [
         _spread(histogram, key, fields, int(number), line, about.sense)
-        for histogram, key, number in zip(counted, keys, records, strict=True)
+        for histogram, key, number in zip(counter.histograms, keys, counter.records, strict=True)
         if number
     ]
-    if any(h.rounded for h in counted):
+    if any(h.rounded for h in counter.histograms):
         notes.append("values finer than 0.01 dB were rounded to that")
-    return Distribution(parameter, about.unit, limit.id if limit and line else None, of, spreads, notes)
+    return Distribution(parameter, about.unit, limit.id if limit and line else None, curves.of, spreads, notes)
 
 
 def _selected(

@@ -16,7 +16,7 @@ from archive.answers.rates.histogram import Histogram
 from archive.store import Archive
 from archive.store.counting.from_bag import Bags
 from archive.store.parquet import BagTables, options
-from archive.tables.arrow import coded, one_chunk
+from archive.tables.arrow import Ints, coded, one_chunk
 
 _COLUMNS = ["parameter", "position", "origin", "axis_id", "decimals", "scaled", "values"]
 _GROUPS = 16
@@ -30,67 +30,130 @@ class Selected:
     """Records of one deposit. positions: (n,), rising; groups: (n,), number of the group of each."""
 
     deposit: str
-    positions: Any
-    groups: Any
+    positions: Ints
+    groups: Ints
 
 
-def curves_of(
-    archive: Archive,
-    parameter: str,
-    selected: Sequence[Selected],
-    counted: Sequence[Histogram],
-    records: Any,
-    *,
-    worst: bool,
-    sense: str,
-    watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
-) -> list[str]:
-    """Fills one histogram per group and counts the records that have curves; returns notes for the reader.
+class CurveCounter:
+    """Fills one histogram per group with the curves of one parameter.
 
-    Measured curves count; where there are none, those that the export derived; where there are none either, they are
-    recomputed from measured ones. Errors: Trouble for a damaged bag.
+    histograms: one per group; records: (groups,), int64, how many records of each have curves. worst: of each record
+    the worst at each frequency alone; sense: "max" or "min", of the parameter.
     """
-    bags = Bags(archive)
-    for origin in ("measured", "derived"):
-        skipped = 0
+
+    def __init__(self, parameter: str, groups: int, *, worst: bool, sense: str) -> None:
+        self.histograms = [Histogram() for _ in range(groups)]
+        self.records: Ints = np.zeros(groups, np.int64)
+        self._parameter, self._worst, self._sense = parameter, worst, sense
+
+    def count(
+        self, archive: Archive, selected: Sequence[Selected], watch: Callable[[Iterable[Any]], Iterable[Any]] = iter
+    ) -> list[str]:
+        """Counts the curves of the selected records; returns notes for the reader.
+
+        Measured curves count; where there are none, those that the export derived; where there are none either, they
+        are recomputed from measured ones. Errors: Trouble for a damaged bag.
+        """
+        bags = Bags(archive)
+        for origin in ("measured", "derived"):
+            skipped = sum(self._packed(bags.tables(one.deposit), origin, one) for one in watch(selected))
+            notes = [f"{skipped} curves do not fit their axis and are left out"] if skipped else []
+            if self.records.any():
+                return [*notes, "the curves are those that the export derived"] if origin == "derived" else notes
         for one in watch(selected):
-            skipped += _packed(bags.tables(one.deposit), parameter, origin, one, counted, records, worst, sense)
-        notes = [f"{skipped} curves do not fit their axis and are left out"] if skipped else []
-        if records.any():
-            return [*notes, "the curves are those that the export derived"] if origin == "derived" else notes
-    for one in watch(selected):
-        _recomputed(bags.tables(one.deposit), parameter, one, counted, records, worst, sense)
-    return ["the curves were recomputed from measured ones"] if records.any() else []
+            self._recomputed(bags.tables(one.deposit), one)
+        return ["the curves were recomputed from measured ones"] if self.records.any() else []
+
+    def _packed(self, tables: BagTables, origin: str, one: Selected) -> int:
+        code = np.full(max(tables.count, int(one.positions.max(initial=-1)) + 1), -1)
+        code[one.positions] = one.groups
+        axes = {r["axis_id"]: r["frequencies_mhz"] for r in tables.table("axes").to_pylist() if r["frequencies_mhz"]}
+        skipped = 0
+        for table in _tables(tables, self._parameter, one.positions):
+            group = code[table["position"].to_numpy()]
+            wanted = (group >= 0) & pc.equal(table["origin"], origin).to_numpy()
+            if not wanted.all():
+                table, group = table.filter(pa.array(wanted)), group[wanted]
+            if not table.num_rows:
+                continue
+            position = table["position"].to_numpy()
+            np.add.at(self.records, group[np.unique(position, return_index=True)[1]], 1)
+            skipped += self._count(table, position, group, axes)
+        return skipped
+
+    def _count(self, table: pa.Table, position: Ints, group: Ints, axes: dict[str, list[float]]) -> int:
+        """Counts the curves of a table, those of one axis, group and number of decimals together; curves left out."""
+        decimals = pc.fill_null(table["decimals"], -1).to_numpy()
+        scaled, plain = one_chunk(table["scaled"]), one_chunk(table["values"])
+        names, axis = coded(table["axis_id"])
+        lengths = pc.fill_null(pc.coalesce(pc.list_value_length(scaled), pc.list_value_length(plain)), 0).to_numpy()
+        kinds = np.stack([axis, group, decimals], axis=1)
+        skipped = 0
+        alike = bool((kinds == kinds[0]).all())
+        for kind in kinds[:1] if alike else np.unique(kinds, axis=0):
+            rows = None if alike else np.flatnonzero((kinds == kind).all(axis=1))
+            frequencies = axes.get(names[int(kind[0])])
+            length = lengths if rows is None else lengths[rows]
+            fits = length == (len(frequencies) if frequencies else -1)
+            if not fits.all():
+                skipped += int((~fits).sum())
+                rows = np.flatnonzero(fits) if rows is None else rows[fits]
+            if frequencies is None or (rows is not None and not len(rows)):
+                continue
+            histogram = self.histograms[int(kind[1])]
+            places = histogram.places(np.array(frequencies))
+            of = plain if kind[2] < 0 else scaled
+            flat = (of if rows is None else of.take(pa.array(rows))).flatten()
+            owner = position if rows is None else position[rows]
+            if kind[2] < 0:
+                values = flat.to_numpy(zero_copy_only=False).reshape(-1, len(frequencies))
+                histogram.add_reals(places, self._reduced(values, owner, np.nan))
+                continue
+            missing = flat.null_count > 0
+            ints = (pc.fill_null(flat, _NONE) if missing else flat).to_numpy().reshape(-1, len(frequencies))
+            ints = self._reduced(ints, owner, _NONE)
+            there = (ints != _NONE) if missing else None
+            histogram.add(places, ints if there is None else np.where(there, ints, 0), int(kind[2]), there)
+        return skipped
+
+    def _reduced(self, values: Any, owner: Ints, missing: Any) -> Any:
+        """Curves (n, points), or the worst of each record at each frequency. owner: (n,), the record of each, in
+        order; missing: what stands for a missing point."""
+        if not self._worst:
+            return values
+        starts = np.flatnonzero(np.diff(owner, prepend=-1))
+        if self._sense == "max":
+            pick = np.fmax if missing is not None and missing != missing else np.maximum
+            return pick.reduceat(values, starts, axis=0)
+        if missing != missing:
+            return np.fmin.reduceat(values, starts, axis=0)
+        high = np.where(values == missing, 2**31 - 1, values)
+        made = np.minimum.reduceat(high, starts, axis=0)
+        return np.where(made == 2**31 - 1, missing, made)
+
+    def _recomputed(self, tables: BagTables, one: Selected) -> None:
+        wanted = dict(zip(one.positions.tolist(), one.groups.tolist(), strict=True))
+        step = 128
+        for low in range(int(one.positions[0]) // step * step, int(one.positions[-1]) + 1, step):
+            here = [p for p in range(low, low + step) if p in wanted]
+            if not here:
+                continue
+            for batch in tables.batches(low, low + step, step):
+                group = np.full(len(batch), -1)
+                group[[p - low for p in here]] = [wanted[p] for p in here]
+                curves = grading.derived(batch, {self._parameter}).curves
+                rows = curves.of(self._parameter, origin="derived")
+                rows = rows[np.argsort(curves.record[rows], kind="stable")]
+                of_record = np.unique(curves.record[rows])
+                np.add.at(self.records, group[of_record[group[of_record] >= 0]], 1)
+                for number in np.unique(group[group >= 0]).tolist():
+                    histogram = self.histograms[number]
+                    for block in curves.blocks(rows[group[curves.record[rows]] == number], most=sys.maxsize):
+                        values = self._reduced(block.values, block.records, np.nan)
+                        histogram.add_reals(histogram.places(block.mhz), values)
 
 
-def _packed(
-    tables: BagTables,
-    parameter: str,
-    origin: str,
-    one: Selected,
-    counted: Sequence[Histogram],
-    records: Any,
-    worst: bool,
-    sense: str,
-) -> int:
-    code = np.full(max(tables.count, int(one.positions.max(initial=-1)) + 1), -1)
-    code[one.positions] = one.groups
-    axes = {r["axis_id"]: r["frequencies_mhz"] for r in tables.table("axes").to_pylist() if r["frequencies_mhz"]}
-    skipped = 0
-    for table in _tables(tables, parameter, one.positions):
-        group = code[table["position"].to_numpy()]
-        wanted = (group >= 0) & pc.equal(table["origin"], origin).to_numpy()
-        if not wanted.all():
-            table, group = table.filter(pa.array(wanted)), group[wanted]
-        if not table.num_rows:
-            continue
-        position = table["position"].to_numpy()
-        np.add.at(records, group[np.unique(position, return_index=True)[1]], 1)
-        skipped += _count(table, position, group, axes, counted, worst, sense)
-    return skipped
-
-
-def _tables(tables: BagTables, parameter: str, positions: Any) -> Iterator[Any]:
+def _tables(tables: BagTables, parameter: str, positions: Ints) -> Iterator[pa.Table]:
     """Rows of one parameter, some row groups at a time; groups without a wanted record are not read."""
     for _, path in tables.sweep_files:
         file = options.open_file(path)
@@ -107,97 +170,9 @@ def _tables(tables: BagTables, parameter: str, positions: Any) -> Iterator[Any]:
             yield found.filter(pc.equal(found["parameter"], parameter)) if pc.any(mixed).as_py() else found
 
 
-def _touched(file: Any, group: int, positions: Any) -> bool:
+def _touched(file: Any, group: int, positions: Ints) -> bool:
     stats = file.metadata.row_group(group).column(0).statistics
     if stats is None or not stats.has_min_max:
         return True
     low, high = np.searchsorted(positions, [stats.min, stats.max + 1])
     return bool(high > low)
-
-
-def _count(
-    table: Any,
-    position: Any,
-    group: Any,
-    axes: dict[str, list[float]],
-    counted: Sequence[Histogram],
-    worst: bool,
-    sense: str,
-) -> int:
-    """Counts the curves of a table, those of one axis, group and number of decimals together; curves left out."""
-    decimals = pc.fill_null(table["decimals"], -1).to_numpy()
-    scaled, plain = one_chunk(table["scaled"]), one_chunk(table["values"])
-    names, axis = coded(table["axis_id"])
-    lengths = pc.fill_null(pc.coalesce(pc.list_value_length(scaled), pc.list_value_length(plain)), 0).to_numpy()
-    kinds = np.stack([axis, group, decimals], axis=1)
-    skipped = 0
-    alike = bool((kinds == kinds[0]).all())
-    for kind in kinds[:1] if alike else np.unique(kinds, axis=0):
-        rows = None if alike else np.flatnonzero((kinds == kind).all(axis=1))
-        frequencies = axes.get(names[int(kind[0])])
-        length = lengths if rows is None else lengths[rows]
-        fits = length == (len(frequencies) if frequencies else -1)
-        if not fits.all():
-            skipped += int((~fits).sum())
-            rows = np.flatnonzero(fits) if rows is None else rows[fits]
-        if frequencies is None or (rows is not None and not len(rows)):
-            continue
-        histogram = counted[int(kind[1])]
-        places = histogram.places(np.array(frequencies))
-        of = plain if kind[2] < 0 else scaled
-        flat = (of if rows is None else of.take(pa.array(rows))).flatten()
-        owner = position if rows is None else position[rows]
-        if kind[2] < 0:
-            values = flat.to_numpy(zero_copy_only=False).reshape(-1, len(frequencies))
-            histogram.add_reals(places, _worst(values, owner, sense, np.nan) if worst else values)
-            continue
-        missing = flat.null_count > 0
-        ints = (pc.fill_null(flat, _NONE) if missing else flat).to_numpy().reshape(-1, len(frequencies))
-        if worst:
-            ints = _worst(ints, owner, sense, _NONE)
-        there = (ints != _NONE) if missing else None
-        histogram.add(places, ints if there is None else np.where(there, ints, 0), int(kind[2]), there)
-    return skipped
-
-
-def _worst(values: Any, owner: Any, sense: str, missing: Any) -> Any:
-    """The worst curve of each record at each frequency. owner: (curves,), the record of each, those of one together."""
-    starts = np.flatnonzero(np.diff(owner, prepend=-1))
-    if sense == "max":
-        pick = np.fmax if missing is not None and missing != missing else np.maximum
-        return pick.reduceat(values, starts, axis=0)
-    if missing != missing:
-        return np.fmin.reduceat(values, starts, axis=0)
-    high = np.where(values == missing, 2**31 - 1, values)
-    made = np.minimum.reduceat(high, starts, axis=0)
-    return np.where(made == 2**31 - 1, missing, made)
-
-
-def _recomputed(
-    tables: BagTables,
-    parameter: str,
-    one: Selected,
-    counted: Sequence[Histogram],
-    records: Any,
-    worst: bool,
-    sense: str,
-) -> None:
-    wanted = dict(zip(one.positions.tolist(), one.groups.tolist(), strict=True))
-    step = 128
-    for low in range(int(one.positions[0]) // step * step, int(one.positions[-1]) + 1, step):
-        here = [p for p in range(low, low + step) if p in wanted]
-        if not here:
-            continue
-        for batch in tables.batches(low, low + step, step):
-            group = np.full(len(batch), -1)
-            group[[p - low for p in here]] = [wanted[p] for p in here]
-            curves = grading.derived(batch, {parameter}).curves
-            rows = curves.of(parameter, origin="derived")
-            rows = rows[np.argsort(curves.record[rows], kind="stable")]
-            of_record = np.unique(curves.record[rows])
-            np.add.at(records, group[of_record[group[of_record] >= 0]], 1)
-            for number in np.unique(group[group >= 0]).tolist():
-                histogram = counted[number]
-                for block in curves.blocks(rows[group[curves.record[rows]] == number], most=sys.maxsize):
-                    values = _worst(block.values, block.records, sense, np.nan) if worst else block.values
-                    histogram.add_reals(histogram.places(block.mhz), values)

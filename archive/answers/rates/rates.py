@@ -64,7 +64,7 @@ def rates(
     single = any(f.name == "parameter" for f in fields)
     everything = RateGroup(()) if single else total(groups)
     found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
-    counted = counts_of(archive, choice.filters) if not choice.only else None
+    counted = counts_of(archive, choice.filters, choice.role) if not choice.only else None
     return Rates(fields, rows, row_of(everything, ()), found, _notes(rows, groups, choice, single), counted)
 
 

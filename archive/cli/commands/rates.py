@@ -117,19 +117,17 @@ def command(
 
     found: Any
     if curves:
-        from archive.answers.rates.distributions import distribution
+        from archive.answers.rates.distributions import CurveChoice, distribution
         from archive.answers.rates.words import spread_lines
 
         lines: Any = spread_lines
 
         found = distribution(
             held,
-            curves,
+            CurveChoice(curves, tests, "worst" if worst else "curves"),
             choice,
             against=against,
             by=fields,
-            tests=tests,
-            of="worst" if worst else "curves",
             watch=lambda bags: progress(bags, "reading curves", quiet=quiet),
         )
         rows = [row for spread in found.spreads for row in spread.rows()]
