@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 import time
 import tomllib
@@ -49,7 +50,8 @@ class Archive:
         self.ledger = Ledger(root, self.id)
         self.healed: list[str] = []
         self.ended: dict[str, int] = {}
-        self._looked = -_LOOK_AGAIN
+        self._digested: set[str] | None = None
+        self._looked = -math.inf
 
     remembers = True
     """Whether what is derived of it may be kept in this user's cache."""
@@ -159,10 +161,18 @@ class Archive:
         return {Path(r[0]).stem for r in found} - {"people"}
 
     def bags_of_originals(self, deposit: str) -> list[Path]:
-        """Bags in which the originals of a deposit are: its own, and those of earlier ones that hold the same files."""
+        """Bags in which the originals of a deposit are: its own, and those of earlier ones that hold the same files.
+
+        Errors: Trouble where originals are not those that the ledger commits.
+        """
         said = self.texts(self.deposit_entry(deposit))
         named = [o.get("kept_in") for o in said.get("originals", [])] + [said.get("originals_in")]
-        return [self.bag(d) for d in dict.fromkeys([deposit, *named]) if d]
+        listed = [d for d in dict.fromkeys([deposit, *named]) if d]
+        for d in listed:
+            for path, digest in self.checked.of_entry(self._deposit_entry(d)).items():
+                if "/data/originals" in path and self.checked.current(path, digest) == (path, digest):
+                    self.checked.check(path, digest)
+        return [self.bag(d) for d in listed]
 
     def texts(self, entry: LedgerEntry) -> dict[str, Any]:
         """What event.json or deposit.json of an entry says; empty where it was redacted.
@@ -199,7 +209,14 @@ class Archive:
     @property
     def checked(self) -> CheckedFiles:
         """Reads files after a comparison with their digests in the ledger."""
-        return CheckedFiles(self.db, self.root)
+        return CheckedFiles(self.db, self.root, self._digested)
+
+    def digest_all(self) -> None:
+        """From now on, whatever is read is digested, though its times be those of when it was: for what leaves the
+        archive as evidence. Begins with the ledger and all events. Errors: Trouble where a file is another."""
+        self.catch_up()
+        self._digested = set()
+        self.checked.digest_again()
 
     def deposit_entry(self, deposit: str) -> LedgerEntry:
         """Ledger entry of a deposit. Errors: Trouble where there is no such deposit."""

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
-from archive.store import files
+from archive.store import files, layout
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.committed import bags_of
 from archive.store.ledger import LedgerEntry
@@ -32,18 +32,22 @@ TABLES = (
 class CheckedFiles:
     """Files of one archive by their paths in it. Errors of all methods: Trouble where a file is another or missing."""
 
-    def __init__(self, db: sqlite3.Connection, root: Path) -> None:
-        self._db, self.root = db, root
+    def __init__(self, db: sqlite3.Connection, root: Path, digested: set[str] | None = None) -> None:
+        """digested: where given, a file counts as checked only once it was digested here; the set holds those."""
+        self._db, self.root, self._digested = db, root, digested
 
     def check(self, path: str, sha256: str, *, always: bool = False) -> Path:
         """Digests a file unless it is unchanged since it was; gives its place. always: look again at each question."""
         place = self.root / path
         state = self._state(path)
         held = self._db.execute("SELECT sha256, state, always FROM checked WHERE path = ?", (path,)).fetchone()
-        if held is None or tuple(held[:2]) != (sha256, state) or held[2] < always:
+        fresh = self._digested is None or path in self._digested
+        if not fresh or held is None or tuple(held[:2]) != (sha256, state) or held[2] < always:
             if files.fingerprint(place).sha256 != sha256:
                 raise damaged(self.root, path)
             self._remember(path, sha256, state, always)
+            if self._digested is not None:
+                self._digested.add(path)
         return place
 
     def read(self, path: str, sha256: str, *, always: bool = False) -> bytes:
@@ -60,6 +64,12 @@ class CheckedFiles:
         """Looks at every file that the catalogue was built from."""
         for path, sha256, state in self._db.execute("SELECT path, sha256, state FROM checked WHERE always").fetchall():
             if self._state(path) != state:
+                self.check(path, sha256, always=True)
+
+    def digest_again(self) -> None:
+        """Digests every ledger entry and every event that the catalogue was built from, whatever their times say."""
+        for path, sha256 in self._db.execute("SELECT path, sha256 FROM checked WHERE always").fetchall():
+            if path.startswith((f"{layout.LEDGER}/", f"{layout.EVENTS}/")):
                 self.check(path, sha256, always=True)
 
     def forget(self, path: str) -> None:

@@ -176,7 +176,7 @@ def test_a_table_that_was_altered_is_not_printed(troubles_place, tmp_path):
     gather(opened, JOB)
     path = opened.bag(open_link(opened, FLIPPED).standing["deposit"]) / "data" / "tables" / "verdicts.parquet"
     path.write_bytes(path.read_bytes()[:-8] + b"altered!")
-    with pytest.raises(Trouble, match="not what the ledger says"):
+    with pytest.raises(Trouble, match="not the one that the ledger commits"):
         gather(opened, JOB)
 
 

@@ -206,3 +206,34 @@ def test_files_added_to_the_schema_and_elsewhere_are_named(full: Archive) -> Non
         path.write_text("x")
     for depth in ("count", "digest", "deep"):
         assert {d.path for d in fixity(store.open(full.root), depth).damaged} == set(strays)
+
+
+def rotten(archive: Archive, path: Path) -> None:
+    """A bit of a file flips on the disk: size, times and number in the file system are what they were."""
+    data = path.read_bytes()
+    path.chmod(0o644)
+    path.write_bytes(bytes([data[0] ^ 1]) + data[1:])
+    inside = path.relative_to(archive.root).as_posix()
+    s = path.stat()
+    state = f"{s.st_size} {s.st_mtime_ns} {s.st_ctime_ns} {s.st_dev}:{s.st_ino}"
+    done = archive.db.execute("UPDATE checked SET state = ? WHERE path = ?", (state, inside))
+    assert done.rowcount == 1
+
+
+@pytest.mark.parametrize(
+    "name", ["tables/records.parquet", "tables/readings.parquet", "originals.zip", "event.json", "ledger"]
+)
+def test_what_leaves_the_archive_as_evidence_is_digested_again(full: Archive, name: str) -> None:
+    from archive.answers.book.gather import gather as of_job
+    from archive.answers.claim.gather import gather as of_link
+
+    of_link(full, LINK)
+    if name != "originals.zip":
+        of_job(full, JOB)
+    path = event(full, "amend") if name == "event.json" else bag(full, name)
+    rotten(full, full.root / "ledger" / "0000" / "00000002.json" if name == "ledger" else path)
+    with pytest.raises(Trouble, match="not the one that the ledger commits"):
+        of_link(store.open(full.root), LINK)
+    if name != "originals.zip":  # a book prints none of them
+        with pytest.raises(Trouble, match="not the one that the ledger commits"):
+            of_job(store.open(full.root), JOB)

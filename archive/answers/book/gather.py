@@ -19,6 +19,7 @@ _PLACE = ("building", "floor", "space", "panel")
 
 def gather(archive: Archive, job: str, *, cover: str = "") -> BookFacts:
     """Facts of one job. Errors: Trouble where the archive holds nothing of it, or a table was altered."""
+    archive.digest_all()
     state = progress(archive, job)
     if not state.links:
         raise Trouble(

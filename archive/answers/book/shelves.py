@@ -14,8 +14,6 @@ from archive.answers.book.book_facts import BookLink, Result
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
-from archive.store.files import fingerprint
 from archive.store.parquet import BagTables
 from archive.tables.arrow import coded
 from archive.tables.canonical import record_digests
@@ -33,9 +31,8 @@ class Shelves:
         self._known: dict[tuple[str, str], Any] = {}
 
     def bag(self, deposit: str) -> BagTables:
-        """The tables of a deposit, after a look at their digests."""
+        """The tables of a deposit, each file digested before it is read."""
         if deposit not in self._bags:
-            _sound(self._archive, deposit)
             self._bags[deposit] = self._archive.tables(deposit)
         return self._bags[deposit]
 
@@ -182,30 +179,3 @@ def _least(table: Any, keys: list[str]) -> Any:
     sorted_codes = np.stack([c[order] for c in codes])
     first = np.r_[True, (np.diff(sorted_codes, axis=1) != 0).any(axis=0)]
     return table.take(pa.array(np.sort(order[first])))
-
-
-def _sound(archive: Archive, deposit: str) -> None:
-    """Looks at the bytes of a deposit's tables, down from the ledger. Errors: Trouble where they are others."""
-    bag = archive.bag(deposit)
-    entry = archive.deposit_entry(deposit)
-    inside = bag.relative_to(archive.root).as_posix()
-    pinned = {f"{inside}/{TAG_MANIFEST}": entry.files[f"{inside}/{TAG_MANIFEST}"]["sha256"]}
-    gone = {r[0] for r in archive.db.execute("SELECT path FROM gone")}
-
-    def held(path: str, digest: str) -> None:
-        place = archive.root / path
-        if not place.is_file() or fingerprint(place).sha256 != digest:
-            raise Trouble(
-                "a file of the archive is not what the ledger says",
-                code="archive.file-altered",
-                where=path,
-                remedy=f"run `muniment fixity {archive.root}`, then `muniment repair`",
-            )
-
-    for path, digest in pinned.items():
-        held(path, digest)
-    tags = read_manifest(bag / TAG_MANIFEST)
-    held(f"{inside}/{MANIFEST}", tags[MANIFEST])
-    for path, digest in read_manifest(bag / MANIFEST).items():
-        if path.startswith("data/tables/") and f"{inside}/{path}" not in gone:
-            held(f"{inside}/{path}", digest)

@@ -48,6 +48,7 @@ def gather(
     on: the day for which the file is made, by default today in UTC. Errors: Trouble where the link cannot be told,
     the fresh test cannot be read, or a record's bytes are not what the ledger says they are.
     """
+    archive.digest_all()
     link = open_link(archive, label, job=job, site=site, role="accepted")
     head = archive.head()
     last = archive.ledger.read(head.size - 1)
@@ -85,7 +86,7 @@ def gather(
         around=around(archive, link),
         steps=_steps(proof),
         signatures=_signatures(archive, link),
-        cautions=link_cautions(archive, link),
+        cautions=[*_compared(archive, link), *link_cautions(archive, link)],
         retest=fresh(retest, link.label, standing) if retest is not None else None,
         reason=reason,
         newest_edition=newest(verdict["limit_id"]).named if verdict else "",
@@ -203,6 +204,17 @@ def _steps(proof: dict[str, Any]) -> list[tuple[str, bool | None, str]]:
             remedy="run `muniment fixity` on the archive",
         )
     return [(s.what, s.holds, s.said) for s in steps]
+
+
+def _compared(archive: Archive, link: ArchivedLink) -> list[str]:
+    """A ledger for which nothing outside vouches may have been rewritten as a whole."""
+    numbers = [archive.deposit_entry(r["deposit"]).number for r in link.rows]
+    if any(e.get("event") == "stamp" and int(e["size"]) > max(numbers, default=0) for e in archive.entries()):
+        return []
+    return [
+        "it was checked against nothing but itself, for no time stamp covers this link; a head held elsewhere, such as "
+        "that on a receipt, shows whether it was rewritten as a whole"
+    ]
 
 
 def _signatures(archive: Archive, link: ArchivedLink) -> list[str]:
