@@ -2,16 +2,47 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
+from typing import Annotated, Literal
 
+import msgspec
 import numpy as np
 
 from archive import vocabulary
-from archive.errors import Trouble
 from archive.grading.arithmetic import Ints, Reals
+from archive.structs import Number, Positive, Text, convert, read_toml
+
+Half = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
+
+
+class OverFrequency(msgspec.Struct, forbid_unknown_fields=True):
+    """Accuracies at frequencies, MHz, rising."""
+
+    at_mhz: list[Number]
+    values: list[Half] = msgspec.field(name="is")
+
+    def __post_init__(self) -> None:
+        if not 0 < len(self.at_mhz) == len(self.values) or any(a >= b for a, b in pairwise(self.at_mhz)):
+            raise ValueError("frequencies that do not rise, or not as many numbers")
+
+
+class AccuracyFile(msgspec.Struct, forbid_unknown_fields=True):
+    """What stands in an accuracy file: see load."""
+
+    source: Text
+    accuracy: dict[str, Half | OverFrequency]
+    coverage_factor: Positive | None = None
+    decision: Literal["simple", "guarded"] = "simple"
+    guard_band: Positive | None = None
+
+    def __post_init__(self) -> None:
+        for name in self.accuracy:
+            if name not in vocabulary.parameters():
+                raise ValueError(f"no such parameter: '{name}'")
+        if (self.decision == "guarded") != (self.guard_band is not None):
+            raise ValueError("a guarded decision needs its guard_band, and no other has one")
 
 
 @dataclass(frozen=True)
@@ -19,10 +50,14 @@ class Accuracy:
     """Accuracy by parameter: frequencies in MHz (empty: one number) and values in the parameter's unit.
 
     basis: what the verdict says of it. Between frequencies it runs in a straight line; beyond them the last holds.
+    coverage_factor: k, where the values are expanded uncertainties. guard_band: in multiples of the values, by which a
+    margin has to be larger to be accepted; 0 for simple acceptance.
     """
 
     by_parameter: dict[str, tuple[Reals, Reals]]
     basis: str
+    coverage_factor: float | None = None
+    guard_band: float = 0.0
 
     def at(self, parameter: Ints, names: list[str], frequency: Reals) -> Reals:
         """Accuracy of points. parameter: places in names; NaN where the file says nothing."""
@@ -40,6 +75,9 @@ def load(path: Path | str) -> Accuracy:
     """Reads an accuracy file.
 
         source = "certificate of unit 40-00317, page 2"
+        coverage_factor = 2             # optional: k of expanded uncertainties; without it no probability is stated
+        decision = "guarded"            # optional: accept only margins larger than the guard band
+        guard_band = 1.0                # in multiples of the accuracy
         [accuracy]
         propagation_delay = 5
         next = { at_mhz = [1, 100, 500], is = [1.2, 1.8, 3.5] }
@@ -47,48 +85,13 @@ def load(path: Path | str) -> Accuracy:
     Errors: Trouble for a file that cannot be read, an unknown parameter, or lists that do not match.
     """
     path = Path(path)
-    try:
-        with path.open("rb") as file:
-            text = tomllib.load(file)
-    except tomllib.TOMLDecodeError as error:
-        raise Trouble("this is not TOML", code="accuracy.not-toml", where=str(path), found=str(error)) from None
-    except UnicodeDecodeError:
-        raise Trouble("this is not text in UTF-8", code="accuracy.not-utf8", where=str(path)) from None
-    table, source = text.get("accuracy"), text.get("source")
-    if not isinstance(table, dict) or not isinstance(source, str) or not source.strip():
-        raise Trouble(
-            "an accuracy file needs both",
-            code="accuracy.incomplete",
-            where=str(path),
-            expected='source = "..." and a table [accuracy]',
-        )
-    found = {name: _one(path, name, value) for name, value in table.items()}
-    return Accuracy(found, f"accuracy by {path.name}: {source.strip()}")
-
-
-def _one(path: Path, name: str, value: object) -> tuple[Reals, Reals]:
-    if name not in vocabulary.parameters():
-        raise Trouble(
-            "no such parameter",
-            code="accuracy.unknown-parameter",
-            where=f"{path}, accuracy",
-            found=name,
-            expected="a name such as next",
-        )
-    if _is_number(value):
-        return np.zeros(0), np.array([value], np.float64)
-    if isinstance(value, dict) and isinstance(value.get("at_mhz"), list) and isinstance(value.get("is"), list):
-        f, a = value["at_mhz"], value["is"]
-        if len(f) == len(a) > 0 and all(map(_is_number, f + a)) and all(x < y for x, y in pairwise(f)):
-            return np.array(f, np.float64), np.array(a, np.float64)
-    raise Trouble(
-        "an accuracy is a number, or frequencies with as many numbers",
-        code="accuracy.not-a-number",
-        where=f"{path}, accuracy, {name}",
-        found=str(value),
-        expected="3.5 or { at_mhz = [1, 500], is = [1.2, 3.5] }, frequencies rising",
-    )
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value < float("inf")
+    table = read_toml(path, code="accuracy.file")
+    file = convert(table, AccuracyFile, str(path), code="accuracy.declaration")
+    by_parameter = {
+        name: (np.array(value.at_mhz), np.array(value.values))
+        if isinstance(value, OverFrequency)
+        else (np.zeros(0), np.array([value]))
+        for name, value in file.accuracy.items()
+    }
+    basis = f"accuracy by {path.name}: {file.source.strip()}"
+    return Accuracy(by_parameter, basis, file.coverage_factor, file.guard_band or 0.0)

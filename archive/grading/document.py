@@ -45,6 +45,8 @@ def _document(verdict: dict[str, Any], record: dict[str, Any], rows: list[dict[s
         "agrees": verdict["agrees"],
         "marginal": verdict["marginal"],
         "marginal_basis": verdict["marginal_basis"],
+        "decision": verdict["decision"],
+        "wrong_probability": verdict["wrong_probability"],
         "provisional": verdict["provisional"],
         "provisional_because": verdict["provisional_because"],
         "within_resolution": verdict["within_resolution"],

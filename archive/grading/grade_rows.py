@@ -34,7 +34,8 @@ _KINDS = ("worst_margin", "worst_value", "overall")
 class Judged:
     """Everything that came of one limit.
 
-    is_named: per record, is it the limit that the record names. faults: of the wire map, by record.
+    is_named: per record, is it the limit that the record names. faults: of the wire map, and passes that a
+    guard band withholds, by record.
     """
 
     limit: Limit

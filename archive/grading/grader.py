@@ -13,6 +13,7 @@ from archive.grading import comparison, grade_curves, grade_rows, judgement, rep
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import Bools, Ints
 from archive.grading.configurations import lacks_cords, nothing_about_links
+from archive.grading.decision import withhold_near_limits
 from archive.grading.differences import limit_curves
 from archive.grading.grade_rows import Judged
 from archive.grading.grade_scalars import grade_scalars
@@ -136,6 +137,7 @@ class _Run:
         broken = np.isin(np.arange(len(data.batch)), list(faults)) & chosen
         records = judgement.by_record(graded, parameters, notes, broken)
         _withhold(limit, records)
+        faults |= withhold_near_limits(graded, notes, records, self.accuracy)
         judged = Judged(limit, graded, parameters, records, compared, notes, is_named, faults)
         table, grades_of = grade_rows.grades(judged, data.ids, rank)
         at = np.flatnonzero(chosen)

@@ -6,7 +6,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive import limits, vocabulary
-from archive.grading import configurations, judgement
+from archive.grading import configurations, decision, judgement
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import EXACT, Ints, Reals
 from archive.grading.coverage import rules
@@ -29,6 +29,7 @@ def verdicts(
     """Rows for the records at some places of the batch. named: per record of the batch, what its words mean."""
     records, graded, notes = judged.records, judged.graded, judged.notes
     marginal, basis = _marginal(data, judged, accuracy)
+    decided, wrong = decision.statements(judged, accuracy)
     covered = notes.covered[at]
     made = {
         **_same_columns(data.batch, at),
@@ -48,6 +49,8 @@ def verdicts(
         "insertion_loss_margin": reals(_loss_margin(graded, notes, len(records.verdict))[at]),
         "left_out": pa.array(_left_out(judged, at), pa.string()),
         "confirmed_by": repeated("; ".join(judged.limit.confirmations) or None, len(at)),
+        "decision": pa.array([decided[r] for r in at.tolist()], pa.string()),
+        "wrong_probability": reals(wrong[at]),
     }
     return as_table("verdicts", made, len(at))
 

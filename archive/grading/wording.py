@@ -20,6 +20,8 @@ def lines(document: dict[str, Any], detail: bool) -> list[str]:
         out.append(f"  left out: {points_left_out(left_out)}")
     if document["reason"]:
         out.append(f"  {document['reason']}")
+    if document["decision"]:
+        out.append(f"  {document['decision']}")
     if detail and document["overall"]:
         out += [f"  {line}" for line in table(document)]
     return out

@@ -102,6 +102,7 @@ def notes(s: StatedVerdict, words: Wording) -> list[str]:
     found = [
         (v["reason"], plain(v["reason"])),
         (v["marginal"], words("marginal: {basis}", basis=words(plain(v["marginal_basis"])))),
+        (v.get("decision"), words("decision rule: {rule}", rule=plain(v.get("decision")))),
         (v["provisional"], words("provisional: {names}", names=lines)),
         (v.get("left_out"), words("left out: {points}", points=plain(v.get("left_out")))),
         (v["confirmed_by"], words("limit lines confirmed: {who}", who=v["confirmed_by"])),

@@ -19,7 +19,11 @@ from archive.errors import Trouble
     "--application", multiple=True, metavar="APP", help="Would the link carry this: 10gbase-t, poe-type-3 ..."
 )
 @click.option("--own", multiple=True, metavar="LIMIT.toml", help="A limit of your own, to be named by its id.")
-@click.option("--accuracy", metavar="FILE.toml", help="Accuracy of the instrument, to recognise marginal results.")
+@click.option(
+    "--accuracy",
+    metavar="FILE.toml",
+    help="Accuracy of the instrument: marginal results, decision rule, probability of a false accept.",
+)
 @click.option(
     "--cords",
     type=click.FloatRange(0, 1000),
