@@ -78,7 +78,8 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
     changes: set[Change] = set()
     if pa.types.is_floating(cells.type):
         values = cells.to_numpy(zero_copy_only=False).astype(np.float64, copy=False)
-        there = ~np.isnan(values) if cells.null_count == 0 else np.asarray(cells.is_valid())
+        # A number that is none was a word such as nan; a missing one is null.
+        there = np.ones(n, dtype=bool) if cells.null_count == 0 else np.asarray(cells.is_valid())
         bad = there & ~np.isfinite(values)
         # Cells of workbooks and JSON do not show their zeros: the finest step of the column counts for all of it.
         steps = decimal_steps(values) if step else np.full(n, np.nan)

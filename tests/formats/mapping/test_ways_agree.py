@@ -103,14 +103,14 @@ def read(text: str, way: str, skip: str = SKIP[0]) -> Any:
                     if table == "extras":
                         kept["value"] = _as_number(kept["value"])
                     out.append((table, labels[row["record_id"]], sorted(kept.items())))
-        aside = sorted((s["link_label"] or "", s["reason"], s["found"] or "") for s in account.set_aside)
+        aside = sorted((s["link_label"] or "", s["reason"], (s["found"] or "").strip("'")) for s in account.set_aside)
         return sorted(out, key=repr), aside, account.cells
 
 
-def _as_number(text: str) -> Any:
+def _as_number(text: str) -> str:
     """A column of plain numbers forgets how each was written: 20.0 is 20."""
     try:
-        return float(text)
+        return f"{float(text):g}"
     except ValueError:
         return text
 

@@ -47,7 +47,7 @@ def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> Text
             found, whole = next((i for i, (_, r) in enumerate(rows) if _fits(r, table)), len(rows)), True
         else:
             found, whole = _headings(rows, table, wanted)
-        if whole and found + table.header_rows + _BODY_ROWS < len(rows):
+        if len(sample) == len(text) or (whole and found + table.header_rows + _BODY_ROWS < len(rows)):
             break
     if table.columns:
         return _made(rows, found, found, list(table.columns), text, file, [])

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.csv as pc_csv
 
 from archive.formats.base.text import count
@@ -90,10 +89,8 @@ class Parser:
         """By pyarrow.csv, or None where the block is not regular."""
         try:
             table = self._arrow(block.text, self.types)
-            if not all(map(_finite, table.columns)):
-                raise pa.ArrowInvalid("conversion error")
         except pa.ArrowInvalid as error:
-            # A column that is no number everywhere, or has words such as "inf", is read as text.
+            # A column that is no number everywhere is read as text.
             if "conversion error" not in str(error):
                 return None
             try:
@@ -203,10 +200,6 @@ class Parser:
                     block = TextBlock(part, line, count(part, b"\n"), not part.endswith(b"\n"))
                     line += block.lines
                     yield block
-
-
-def _finite(column: pa.ChunkedArray) -> bool:
-    return not pa.types.is_floating(column.type) or bool(pc.all(pc.is_finite(column)).as_py() in (True, None))
 
 
 def _distinct(column: pa.ChunkedArray) -> list[str]:
