@@ -44,12 +44,21 @@ def _parse_month(text: str) -> int:
     return int(year) * 12 + int(month) - 1
 
 
+def _known(column: str) -> str:
+    return f"coalesce(r.{column}, 'unknown')"
+
+
 FIELDS = {
     f.name: f
     for f in (
-        GroupField("cable_type", "coalesce(r.cable_type, 'unknown')", "brand-neutral cable type"),
-        GroupField("category", "coalesce(r.category, 'unknown')", "category or class of the cable"),
-        GroupField("construction", "r.construction", "screens of the cable: u-utp, f-utp, s-ftp ..."),
+        GroupField("cable_type", _known("cable_type"), "brand-neutral cable type"),
+        GroupField("category", _known("category"), "category of the cable"),
+        GroupField("construction", _known("construction"), "screens of the cable: u-utp, f-utp, s-ftp ..."),
+        GroupField("screened", _known("screened"), "whether the cable is screened or unscreened"),
+        GroupField("gauge", _known("gauge"), "gauge of the conductors, or core of the fiber"),
+        GroupField("conductor", _known("conductor"), "solid or stranded"),
+        GroupField("sheath", _known("sheath"), "sheath of the cable"),
+        GroupField("cable_basis", _known("cable_basis"), "what the cable type rests on: rule, settled, job ..."),
         GroupField("limit", "r.limit_id", "limit with its edition"),
         GroupField("configuration", "r.configuration", "channel, permanent-link ..."),
         GroupField("year", "r.year", "year of the test", parse=_parse_year),
@@ -74,6 +83,8 @@ FIELDS = {
 """By name, in the order in which they are listed."""
 
 OTHER_NAMES = {
+    "class": "category",
+    "basis": "cable_basis",
     "length": "length_band",
     "instrument": "model",
     "instrument_model": "model",

@@ -8,6 +8,7 @@ from typing import Any
 
 from archive import schemas, vocabulary
 from archive.answers.progress import counts_of
+from archive.answers.rates.cable_shares import cable_shares
 from archive.answers.rates.compare import differences
 from archive.answers.rates.count import counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
@@ -59,13 +60,16 @@ def rates(
     choice = choice or Choice()
     fields = chosen(by, choice.length_edges)
     refused(choice, fields)
-    groups = counts(CountingSource(counting(archive, watch)), choice, fields, by_job=compare != "none")
+    source = CountingSource(counting(archive, watch))
+    groups = counts(source, choice, fields, by_job=compare != "none")
     rows = [_with_unit(row_of(g, fields), g, fields) for g in groups]
     single = any(f.name == "parameter" for f in fields)
     everything = RateGroup(()) if single else total(groups)
     found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
     counted = counts_of(archive, choice.filters, choice.role) if not choice.only else None
-    return Rates(fields, rows, row_of(everything, ()), found, _notes(rows, groups, choice, single), counted)
+    notes = [s.text for s in cable_shares(source, choice, [f.name for f in fields])]
+    notes += _notes(rows, groups, choice, single)
+    return Rates(fields, rows, row_of(everything, ()), found, notes, counted)
 
 
 def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:

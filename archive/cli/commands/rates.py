@@ -89,8 +89,9 @@ def command(
     rate is over first complete tests; a test belongs to the group of its own date, crew and instrument.
 
     \b
-    FIELD: cable_type, category, construction, limit, configuration, year, quarter, month, site, job, client,
-    contractor, crew, length_band, maker, model, serial, remote_model, remote_serial, medium, evidence, parameter.
+    FIELD: cable_type, class (category), construction, screened, gauge, conductor, sheath, cable_basis, limit,
+    configuration, year, quarter, month, site, job, client, contractor, crew, length_band, maker, model, serial,
+    remote_model, remote_serial, medium, evidence, parameter.
     With --what-failed also: pairing, end, frequency_band.
     \b
     Example:

@@ -19,6 +19,7 @@ from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 from archive.store.counting import columns
 from archive.store.counting.from_bag import FACTS, Bags, of_bag
+from archive.vocabulary import cables
 from archive.vocabulary.link_counts import verdict_that_counts
 
 _SIZE = 1 << BLOCK_BITS
@@ -162,13 +163,13 @@ def _jobs(db: Any, jobs: list[str | None]) -> dict[str, list[Any]]:
 
 
 def _cables(types: list[str | None]) -> dict[str, list[Any]]:
-    """Category and construction of each cable; null where the type does not say."""
-    known = vocabulary.words("cable_construction")
-    parts: dict[str | None, tuple[str | None, str | None]] = {}
+    """The columns of columns.CABLE."""
+    parts: dict[str | None, dict[str, str | None]] = {}
     for t in set(types):
-        words = (t or "").split("/")
-        parts[t] = (words[0] or None, next((w for w in words[1:2] if w in known), None))
-    return {"category": [parts[t][0] for t in types], "construction": [parts[t][1] for t in types]}
+        states = {p: cables.state(t, p) for p in cables.PARTS}
+        words = {p: {"known": cables.said(t).get(p), cables.UNKNOWN: None}.get(s, s) for p, s in states.items()}
+        parts[t] = {**words, "category": words["class"], "screened": cables.screened(t)}
+    return {name: [parts[t][name] for t in types] for name in columns.CABLE}
 
 
 def _dates(local: list[str | None], at: list[str | None]) -> dict[str, list[Any]]:

@@ -15,6 +15,7 @@ FROM_DATABASE = (
     "site",
     "medium",
     "cable_type",
+    "cable_basis",
     "limit_id",
     "limit_found",
     "configuration",
@@ -51,6 +52,10 @@ FROM_DATABASE = (
 FROM_BAG = ("maker", "model", "remote_model", "pairing", "end", "frequency_mhz")
 """Columns that come from the bag: of the units, and of the point of the worst margin."""
 
+CABLE = ("category", "construction", "screened", "gauge", "conductor", "sheath")
+"""Parts of the cable type: the word of each, `open` or `contradicted` where the type says so, null where it says
+nothing; screened: screened or unscreened."""
+
 TEXTS = [
     "deposit",
     "record_id",
@@ -59,6 +64,7 @@ TEXTS = [
     "site",
     "medium",
     "cable_type",
+    "cable_basis",
     "limit_id",
     "limit_found",
     "configuration",
@@ -80,8 +86,7 @@ TEXTS = [
     "crew",
     "contractor",
     "client",
-    "category",
-    "construction",
+    *CABLE,
     "outcome",
     "first_outcome",
     "first_verdict",
@@ -132,8 +137,7 @@ ORDER = (
     "crew",
     "contractor",
     "client",
-    "category",
-    "construction",
+    *CABLE,
     "year",
     "month",
     "outcome",
@@ -163,8 +167,8 @@ CELLS = (
     "crew",
     "medium",
     "cable_type",
-    "category",
-    "construction",
+    "cable_basis",
+    *CABLE,
     "limit_id",
     "limit_found",
     "configuration",
