@@ -7,6 +7,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import labels
 from archive.store.events.accept import decide_identity
 from archive.store.ledger import LedgerEntry
@@ -54,22 +55,23 @@ def doubts(
 
 def settle(
     archive: Archive,
-    label: str,
+    chosen: Filters,
     *,
     same: bool,
     by: str | None,
     reason: str | None,
-    job: str | None = None,
-    site: str | None = None,
     sign: Sign | None = None,
 ) -> LedgerEntry:
-    """Commits a person's word on all sides of a label. Errors: Trouble where not exactly one label in doubt fits."""
-    found = doubts(archive, label, job=job, site=site)
+    """Commits a person's word on all sides of a label, chosen by link, job and site.
+
+    Errors: Trouble where not exactly one label in doubt fits.
+    """
+    found = doubts(archive, chosen.link, job=chosen.job, site=chosen.site)
     if len(found) != 1:
         raise Trouble(
             "no label in doubt fits" if not found else f"{len(found)} labels in doubt fit",
             code="identity.not-one",
-            found=label,
+            found=chosen.link or "",
             expected="one of those that `muniment identity` lists",
             remedy="" if not found else "give the whole label, and --site or --job",
         )

@@ -31,7 +31,7 @@ _SOME_BYTES = 8_000_000
 """Bytes of set_aside of the input that come with one batch."""
 
 
-class TableFiles(ABC):
+class OpenTableFiles(ABC):
     """The files of one form: one per table, beside each other. layout, program, encoding: as in `sources`."""
 
     layout: str
@@ -65,14 +65,14 @@ class TableFiles(ABC):
         return self.entries[name].source(layout=self.layout, reader=reader, encoding=self.encoding)
 
 
-def merged(files: TableFiles) -> Iterator[Batch]:
+def merged(files: OpenTableFiles) -> Iterator[Batch]:
     """Batches of the tables. Errors: Trouble where a file cannot be read."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         yield from _Merge(files, Path(folder)).batches()
 
 
 class _Merge:
-    def __init__(self, files: TableFiles, folder: Path) -> None:
+    def __init__(self, files: OpenTableFiles, folder: Path) -> None:
         self._files = files
         self._told: list[dict[str, Any]] = []
         self._sources: dict[str, dict[str, Any]] = {}

@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from archive.confined import Confined
 from archive.errors import Trouble
 from archive.formats.deduplicate_shared import SharedRowFilter
-from archive.formats.merge import TableFiles, merged
+from archive.formats.merge import OpenTableFiles, merged
 from archive.formats.parquet_batches import batches, columns_of, damaged
 from archive.formats.recognition import Entry, Recognition
 from archive.formats.table_cursor import ROW, RowFault, TablePart
@@ -72,7 +72,7 @@ def write(batches: Iterable[Batch], out: Path) -> None:
                     files[name].write_table(rows.replace_schema_metadata(files[name].schema.metadata))
 
 
-class ParquetFiles(TableFiles):
+class ParquetFiles(OpenTableFiles):
     """The tables beside records.parquet, each read in a process of their own: who wrote them is not known."""
 
     layout, program = "link-record-parquet", "parquet"

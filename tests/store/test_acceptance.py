@@ -15,6 +15,7 @@ from archive.answers.link import open_link
 from archive.answers.progress import progress
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.catalogue.filters import Filters
 from archive.store.events.accept import accept_job, accept_records
 from archive.store.events.withdraw import withdraw
 from archive.store.past import PastArchive
@@ -55,7 +56,7 @@ def test_another_cable_under_the_label_is_in_doubt_until_somebody_decides(
     (doubt,) = doubts(archive)
     assert "cat6 and cat6a" in doubt["why"]
     assert [side["records"] for side in doubt["sides"]] == [[three["2005"], three["2007"]], [three["2016"]]]
-    settle(archive, LABEL, same=False, by=BY, reason="the room was refitted")
+    settle(archive, Filters(link=LABEL), same=False, by=BY, reason="the room was refitted")
     assert doubts(archive) == []
     first = open_link(archive, LABEL, job="GRANARY-2005")
     assert {r["record_id"] for r in first.rows} == {three["2005"], three["2007"]}
@@ -63,11 +64,11 @@ def test_another_cable_under_the_label_is_in_doubt_until_somebody_decides(
         open_link(archive, LABEL)
     assert len(open_link(archive, LABEL, record=three["2016"]).rows) == 1
     with pytest.raises(Trouble, match="no label in doubt"):
-        settle(archive, LABEL, same=True, by=BY, reason="x")
+        settle(archive, Filters(link=LABEL), same=True, by=BY, reason="x")
 
 
 def test_decided_to_be_one_link_the_latest_is_current(archive: Archive, three: dict[str, str]) -> None:
-    settle(archive, LABEL, same=True, by=BY, reason="the cable type of 2005 was a misprint")
+    settle(archive, Filters(link=LABEL), same=True, by=BY, reason="the cable type of 2005 was a misprint")
     found = open_link(archive, LABEL)
     assert found.current is not None and found.current["record_id"] == three["2016"]
     assert len(found.rows) == 3
@@ -110,7 +111,7 @@ def test_bad_acceptances_write_nothing(archive: Archive) -> None:
 
 
 def test_the_state_of_a_day_by_what_had_been_tested(archive: Archive, three: dict[str, str]) -> None:
-    settle(archive, LABEL, same=True, by=BY, reason="one link")
+    settle(archive, Filters(link=LABEL), same=True, by=BY, reason="one link")
     then = PastArchive(archive, date(2010, 1, 1), known=False)
     found = open_link(then, LABEL)
     assert found.current is not None and found.current["record_id"] == three["2007"]

@@ -45,14 +45,15 @@ def command(
     from archive import store
     from archive.answers.doubts import doubts, settle
     from archive.cli import signer
+    from archive.store.catalogue.filters import Filters
 
     opened = store.open(archive)
     if same or different:
         if link is None or same == different:
             raise Trouble("what is decided?", code="option.one-of", expected="a LINK and either --same or --different")
-        entry = settle(
-            opened, link, same=same, job=job, site=site, by=signer.name(by), reason=reason, sign=signer.sign(opened)
-        )
+        chosen = Filters(link=link, job=job, site=site)
+        who, sign = signer.name(by), signer.sign(opened)
+        entry = settle(opened, chosen, same=same, by=who, reason=reason, sign=sign)
         if as_json:
             print_json({"ledger_entry": entry.number, "link": link, "same": same})
         elif not quiet:

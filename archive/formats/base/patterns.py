@@ -19,7 +19,7 @@ _COUNTS = re.compile(r"\{(\d*)(,?)(\d*)\}")
 
 
 @dataclass
-class _Part:
+class _Atom:
     """What a part of a pattern may be: of varying length, or one of several alternatives."""
 
     varies: bool = False
@@ -32,25 +32,25 @@ def fault(pattern: str) -> str:
         re.compile(pattern)
     except re.error as error:
         return f"it is no regular expression: {error}"
-    groups, last = [_Part()], _Part()
+    groups, last = [_Atom()], _Atom()
     for token in _TOKEN.findall(pattern):
         if token.startswith("(") and not token.endswith(")"):
-            groups.append(_Part())
-            last = _Part()
+            groups.append(_Atom())
+            last = _Atom()
         elif token == ")":
             last = groups.pop()
             groups[-1].varies |= last.varies or last.alternatives
         elif token == "|":
-            groups[-1].alternatives, last = True, _Part()
+            groups[-1].alternatives, last = True, _Atom()
         elif (times := _times(token)) is not None:
             if times[1] > 1 and (last.varies or last.alternatives):
                 return f"a repetition ({token}) of a part that itself repeats or has alternatives could try for ever"
-            last = _Part(varies=last.varies or times[0] != times[1])
+            last = _Atom(varies=last.varies or times[0] != times[1])
             groups[-1].varies |= last.varies
         elif re.fullmatch(r"\\[1-9]|\(\?P=\w+\)", token):
             return f"a reference back ({token}) could try for ever"
         else:
-            last = _Part()
+            last = _Atom()
     return ""
 
 

@@ -14,7 +14,7 @@ import pyarrow.csv as pcsv
 
 from archive.errors import Trouble
 from archive.formats.columns import typed
-from archive.formats.merge import TableFiles, merged
+from archive.formats.merge import OpenTableFiles, merged
 from archive.formats.open_csv.cells import text_of
 from archive.formats.open_csv.check import header_of, refuse_metadata
 from archive.formats.recognition import Entry
@@ -44,7 +44,7 @@ class Broken:
     text: str
 
 
-class CsvFiles(TableFiles):
+class CsvFiles(OpenTableFiles):
     """The tables beside a metadata file."""
 
     layout, program, encoding = "link-record-csv", "open_csv", "utf-8"

@@ -10,7 +10,7 @@ from typing import Any
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.store.archive import Archive
-from archive.store.events.write import person, record
+from archive.store.events.write import PEOPLE, json_bytes, person, record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.vocabulary import cables
@@ -74,8 +74,9 @@ def amend(
         for c in made
     ]
     people = [row for _, rows in named.values() for row in rows]
+    attached = {PEOPLE: json_bytes(people)} if people else None
     texts, facts = {"reason": reason, "changes": listed}, {"changes": len(made)}
-    return record(archive, "amend", by=by, texts=texts, facts=facts, named=people, sign=sign), made
+    return record(archive, "amend", by=by, texts=texts, facts=facts, attached=attached, sign=sign), made
 
 
 def _with_old(archive: Archive, changes: list[Correction]) -> list[Correction]:

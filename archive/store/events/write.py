@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from archive import disk
@@ -31,14 +31,13 @@ def record(
     texts: Mapping[str, Any],
     facts: Mapping[str, Any] | None = None,
     attached: Mapping[str, bytes] | None = None,
-    named: Sequence[dict[str, Any]] = (),
     sign: Sign | None = None,
 ) -> LedgerEntry:
     """Commits an event and gives its entry.
 
     by: name of who did it, or None where it was not stated. texts: what event.json holds. facts: what the entry
-    itself holds, no names and no free text. attached: more files by name. named: rows of other people that the texts
-    name by key.
+    itself holds, no names and no free text. attached: more files by name; PEOPLE among them has rows of
+    others, whom the texts name by key.
     """
     event_id = layout.new_id(clock.now())
     place = f"{layout.EVENTS}/{event_id}"
@@ -47,11 +46,12 @@ def record(
         folder = writing.folder / event_id
         disk.make_folder(folder)
         who, depositor = person(by)
-        people = [*depositor, *named]
+        more = dict(attached or {})
+        people = [*depositor, *json.loads(more.pop(PEOPLE, b"[]"))]
         contents = {
-            EVENT: _json({"event": event, "id": event_id, "at": clock.text(clock.now()), "by": who, **texts}),
-            **({PEOPLE: _json(people)} if people else {}),
-            **(attached or {}),
+            EVENT: json_bytes({"event": event, "id": event_id, "at": clock.text(clock.now()), "by": who, **texts}),
+            **({PEOPLE: json_bytes(people)} if people else {}),
+            **more,
         }
         prints = {name: files.write_new(folder / name, data) for name, data in contents.items()}
         disk.sync_folder(folder)
@@ -86,8 +86,9 @@ def person(name: str | None, role: str = "depositor") -> tuple[str | None, list[
 def people_json(name: str | None) -> tuple[str | None, bytes]:
     """Key of who does something, and the bytes of people.json that holds the name; nothing where it was not stated."""
     key, rows = person(name)
-    return key, _json(rows) if rows else b""
+    return key, json_bytes(rows) if rows else b""
 
 
-def _json(value: Any) -> bytes:
+def json_bytes(value: Any) -> bytes:
+    """A document as an event keeps it."""
     return (json.dumps(value, ensure_ascii=False, indent=1, default=str) + "\n").encode()
