@@ -57,14 +57,14 @@ class Mutant:
     what: str
 
 
-def mutants(file: Path) -> list[Mutant]:
-    """Every fault that can be planted in a file. file: below TOP."""
+def mutants(tree_of_files: Path, file: Path) -> list[Mutant]:
+    """Every fault that can be planted in a file of a tree."""
     tree = ast.parse(file.read_text(encoding="utf-8"))
     skipped = _skipped(tree)
     found = []
     for place, node in enumerate(ast.walk(tree)):
         if id(node) not in skipped and (what := _change(copy.deepcopy(node))):
-            found.append(Mutant(str(file.relative_to(TOP)), getattr(node, "lineno", 0), place, what))
+            found.append(Mutant(str(file.relative_to(tree_of_files)), getattr(node, "lineno", 0), place, what))
     return found
 
 
@@ -125,9 +125,9 @@ def _changed_call(node: ast.Call) -> str:
     return ""
 
 
-def planted(mutant: Mutant) -> str:
-    """The text of a file with a fault in it."""
-    tree = ast.parse((TOP / mutant.file).read_text(encoding="utf-8"))
+def planted(text: str, mutant: Mutant) -> str:
+    """The text of a file with a fault in it. text: without it."""
+    tree = ast.parse(text)
     for place, node in enumerate(ast.walk(tree)):
         if place == mutant.place:
             _change(node)
@@ -138,7 +138,8 @@ def planted(mutant: Mutant) -> str:
 def survives(tree: Path, mutant: Mutant, tests: list[str]) -> bool:
     """Do all tests pass in a copy of the tree with a fault in it. The copy is as before afterwards."""
     file = tree / mutant.file
-    file.write_text(planted(mutant), encoding="utf-8")
+    text = file.read_text(encoding="utf-8")
+    file.write_text(planted(text, mutant), encoding="utf-8")
     command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
     environment = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
     try:
@@ -148,7 +149,7 @@ def survives(tree: Path, mutant: Mutant, tests: list[str]) -> bool:
     except subprocess.TimeoutExpired:
         made = 1
     finally:
-        shutil.copyfile(TOP / mutant.file, file)
+        file.write_text(text, encoding="utf-8")
     return made == 0
 
 
@@ -163,7 +164,7 @@ def score(folder: Path, seconds: float, *, keep: bool, seed: int = 1) -> Iterato
     shutil.copytree(TOP, tree, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".mypy_cache"))
     kept = json.loads(SCORES.read_text("utf-8")) if SCORES.is_file() else {}
     for room, tests in ROOMS.items():
-        every = [m for file in sorted((TOP / "archive" / room).rglob("*.py")) for m in mutants(file)]
+        every = [m for file in sorted((tree / "archive" / room).rglob("*.py")) for m in mutants(tree, file)]
         random.Random(seed).shuffle(every)
         found: list[Mutant] = []
         tried = 0
