@@ -112,7 +112,7 @@ _CONFIDENCES = ("confidence", "confidence_between", "tolerance_confidence")
 
 
 def with_confidences(part: Any, change: Callable[[str, frozenset[str]], str]) -> Any:
-    """A deep copy in which `change` has made each confidence anew. change: (confidence, sources of the same table)."""
+    """A deep copy in which `change` has replaced each confidence. change: (confidence, sources of the same table)."""
     if isinstance(part, dict):
         sources = frozenset(part.get("source", ()))
         return {

@@ -82,7 +82,7 @@ class _Reader:
         self.token, self.place = found.group(self.kind), found.end()
 
     def trouble(self, expected: str) -> Trouble:
-        """What to tell: the token, its place, and what would have fitted."""
+        """The trouble of a token: its place, and what would have fitted."""
         token = f"'{self.token}' at character {self.start + 1}" if self.token else "the end"
         return Trouble(
             "this formula cannot be read",

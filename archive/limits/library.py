@@ -41,7 +41,7 @@ def get(limit_id: str) -> Limit:
     """A limit by its id, or from a file of the user's own (a path that ends in .toml).
 
     What a person has confirmed (see archive.limits.confirm) is in it. Errors: Trouble for an id that the library does
-    not have, or that names several limits (they are told).
+    not have, or that names several limits (the message lists them).
     """
     if limit_id.endswith(".toml"):
         return load_own(limit_id)
@@ -68,7 +68,7 @@ def candidates(limit_id: str) -> tuple[str, ...]:
 
 
 def unknown(limit_id: str) -> Trouble:
-    """What to tell about an id that names no single limit."""
+    """The trouble of an id that names no single limit."""
     several = candidates(limit_id)
     if several:
         return Trouble(

@@ -96,7 +96,7 @@ class Line:
 
     @property
     def range_mhz(self) -> tuple[float, float]:
-        """Lowest and highest frequency for which it speaks, MHz."""
+        """Lowest and highest frequency of its range, MHz."""
         return self.segments[0].low, self.segments[-1].high
 
     @property

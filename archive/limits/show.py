@@ -1,4 +1,4 @@
-"""A limit told: as a document for a program, and as text for a person."""
+"""A limit as a document for a program, and as text for a person."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from archive import vocabulary
+from archive.limits.cords import cords_named
 from archive.limits.file_tables import Bound
 from archive.limits.library import version
 from archive.limits.limit import Limit, Scalar
@@ -48,6 +49,7 @@ def document(limit: Limit, frequencies: Sequence[str] = ()) -> dict[str, Any]:
         "same_as": limit.same_as or None,
         "confidence": limit.confidence or None,
         "connections": limit.connections,
+        "cords": limit.cords or None,
         "pairs": list(limit.pairs) or list(vocabulary.PAIRS),
         "note": limit.note or None,
         "not_established": limit.open,
@@ -110,6 +112,7 @@ def _scalar(scalar: Scalar) -> dict[str, Any]:
         "at_mhz": scalar.at_mhz,
         "at": {},
         "tolerance_percent": scalar.tolerance_percent,
+        "tolerance_confidence": scalar.tolerance_confidence,
         "greater_of": other and {"quantity": other.quantity, "value": other.value, "confidence": other.confidence},
         "per": scalar.per,
         "sources": list(scalar.sources),
@@ -136,9 +139,12 @@ def _text(limit: Limit, frequencies: Sequence[str]) -> Iterator[str]:
     if not limit.established:
         yield "  limit not established: nothing is graded against it until somebody supplies its lines"
         return
+    if limit.cords:
+        cords = cords_named(limit.cords)
+        yield f"  a permanent link is judged with {cords.length_m:g} m of {cords.title} added, unless a length is given"
     if limit.pairs:
         yield f"  pairs {', '.join(limit.pairs)} only"
-    yield from (f"  {told}" for told in limit.confirmations)
+    yield from (f"  {text}" for text in limit.confirmations)
     for line in limit.lines.values():
         yield ""
         yield from _line_text(line)
@@ -188,6 +194,8 @@ def _scalar_text(scalar: Scalar) -> Iterator[str]:
     more = f" or {other.value:g} {vocabulary.parameter(other.quantity).unit} ({other.confidence})" if other else ""
     role = "" if scalar.role == "required" else f", {scalar.role}"
     per = f" per {scalar.per}" if scalar.per == "pairset" else ""
+    if scalar.tolerance_confidence:
+        per += f", {scalar.tolerance_percent:g} % over for the velocity ({scalar.tolerance_confidence})"
     value = f"{scalar.value:g} {scalar.unit}{more}{', the greater' if other else ''}{at}{per}"
     sources = ", ".join(scalar.sources)
     yield f"{_name(scalar.parameter)} ({scalar.sense}imum): {value}{role}  [{scalar.confidence}: {sources}]"

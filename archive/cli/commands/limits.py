@@ -62,7 +62,7 @@ def list_limits(words: tuple[str, ...] = (), as_json: bool = False, quiet: bool 
         span = "{:g} to {:g} MHz".format(*limit.range_mhz) if limit.range_mhz else ""
         state = f"{limit.confidence or ' '}  {span}" if limit.established else "-  limit not established"
         click.echo(f"{limit.id.ljust(wide)}  {state}")
-    say(f"limit library {limits.version()}; a letter is the worst of what a pass needs: A read, B supported, "
+    say(f"limit library {limits.version()}; the confidence is the least of what a pass needs: A read, B supported, "
         "C from memory", quiet=quiet)  # fmt: skip
 
 
