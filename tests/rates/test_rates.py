@@ -168,7 +168,20 @@ def test_marginal_and_provisional_shares_have_their_own_denominators(of_years: P
     total = count(opened).total
     assert (total["marginal"], total["marginal_known"]) == (wanted["marginal"], wanted["known"])
     assert total["marginal_share"] == wanted["marginal"] / wanted["known"]
-    assert total["provisional_share"] == wanted["provisional"] / total["links"] > 0
+    assert total["provisional_share"] == wanted["provisional"] / total["links"]
+
+
+def test_verdicts_from_memory_have_a_share_of_the_graded_links(archive: Archive) -> None:
+    """Eight links that pass, three of them by a line from memory, and one that is not graded."""
+    listed = []
+    for n in range(9):
+        made = making.rows(f"A{n}", place=f"row {n}", shift=0.3 * n)
+        verdict = {"verdict": "pass" if n else "not graded", "provisional": n in (1, 2, 3), "limits_version": "tests"}
+        made["verdicts"] = [{"record_id": made["records"][0]["record_id"], "program": "tests", **verdict}]
+        listed.append(made)
+    making.deposit(archive, making.batch(*listed))
+    total = count(archive).total
+    assert (total["links"], total["provisional"], total["provisional_share"]) == (8, 3, 3 / 8)
 
 
 def test_medians_of_the_worst_margin(of_years: Path) -> None:
