@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from archive import schemas
 from archive.answers.wording import ENGLISH, Wording
 from archive.vocabulary.link_counts import COUNTS, FAILING, MISSING, PASSING, RARE, LinkCounts, LinkResult
 
@@ -19,6 +20,7 @@ def names(words: Wording = ENGLISH) -> dict[str, str]:
         "marginal": words("marginal"),
         "provisional": words("provisional"),
         "by_instrument": words("by the instrument alone"),
+        "retested": words("tested again"),
         "copied": words("copied"),
         "missing": words("missing"),
         "unexpected": words("not scheduled"),
@@ -36,6 +38,14 @@ def rows(counts: LinkCounts, words: Wording = ENGLISH) -> list[tuple[str, str]]:
         for name in COUNTS
         if name not in RARE or counts[name]
     ]
+
+
+def apart(counts: LinkCounts, words: Wording = ENGLISH) -> tuple[list[tuple[str, str]], str]:
+    """The counts that add up, with their names, and the others in one sentence."""
+    listed = dict(zip((n for n in COUNTS if n not in RARE or counts[n]), rows(counts, words), strict=True))
+    adding = {name for side in schemas.load("counts.toml")["sums"].values() for name in (*side["left"], *side["right"])}
+    others = ", ".join(f"{name} {number}" for key, (name, number) in listed.items() if key not in adding)
+    return [row for key, row in listed.items() if key in adding], words("Further counts: {counts}.", counts=others)
 
 
 def sums(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:

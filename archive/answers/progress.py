@@ -141,20 +141,20 @@ def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
 
     Without one it is in conflict or in doubt where its records are; else none of its tests was there to be accepted.
     """
-    label = str(rows[0]["link_label"])
+    label, tests = str(rows[0]["link_label"]), sum(r["unit"] is not None for r in rows)
     unit = "accepted_unit" if role == "accepted" else "unit"
     decides = next((r for r in rows if r[unit] == r["row"]), None) or _elsewhere(archive, rows, unit)
     first = min((when for r in rows if (when := _when(r))), default="")
     doubt = next((r["doubt"] for r in rows if r["doubt"]), "")
     if decides is not None:
-        result = replace(link_result(label, [record_result(decides)]), tests=len(rows))
+        result = replace(link_result(label, [record_result(decides)]), tests=tests)
         if doubt:
-            result = replace(LinkResult(label, IN_DOUBT), tests=len(rows))
+            result = replace(LinkResult(label, IN_DOUBT), tests=tests)
         return JobLink(replace(result, copy_of=_copied_from(archive, decides)), decides, doubt, first)
     whys = {s.why for s in link_states(archive.db, rows).values() if not s.live}
     outcome = IN_CONFLICT if any(r["conflict"] for r in rows) else IN_DOUBT if whys or doubt else MISSING
     why = "; ".join(sorted(whys)) or doubt or "no test of it was made by the day of acceptance"
-    return JobLink(LinkResult(label, outcome, tests=len(rows)), None, why, first)
+    return JobLink(LinkResult(label, outcome, tests=tests), None, why, first)
 
 
 def _elsewhere(archive: Archive, rows: list[dict[str, Any]], unit: str) -> dict[str, Any] | None:

@@ -120,6 +120,7 @@ _MEMBERS: dict[str, Callable[[LinkResult], bool]] = {
     "marginal": lambda x: x.tested and x.marginal,
     "provisional": lambda x: x.tested and x.provisional,
     "by_instrument": lambda x: x.tested and x.by_instrument,
+    "retested": lambda x: x.tested and x.tests > 1,
     "copied": lambda x: bool(x.copy_of),
     "missing": lambda x: x.scheduled and x.outcome == MISSING,
     "unexpected": lambda x: x.tested and not (x.scheduled or x.further_side),

@@ -104,12 +104,12 @@ def _instrument(verdict: str | None, name: str) -> Callable[[Planted, str], None
 
 def _fixed(job: Planted, label: str) -> None:
     later = job.record(label, day=5)
-    job.link(label, ("tested", "passing"), job.record(label, "fail"), second=(later,))
+    job.link(label, ("tested", "passing", "retested"), job.record(label, "fail"), second=(later,))
 
 
 def _lesser_fail(job: Planted, label: str) -> None:
     """A later test of less evidence never displaces a full sweep."""
-    job.link(label, ("tested", "passing"), job.record(label), second=(job.alone(label, "fail", day=6),))
+    job.link(label, ("tested", "passing", "retested"), job.record(label), second=(job.alone(label, "fail", day=6),))
 
 
 def _conflict(job: Planted, label: str) -> None:
@@ -138,7 +138,7 @@ def _two_families(job: Planted, label: str) -> None:
     """Passes the one limit and fails the other: what the job requires decides, else it fails."""
     six = job.record(label, "pass", ours={"limit_id": CAT6})
     more = job.record(label, "fail", ours={"limit_id": CAT6A}, limit_found="TIA 568.2-D Cat 6A permanent link")
-    job.link(label, ("tested", "passing" if job.required else "failing"), six, more)
+    job.link(label, ("tested", "retested", "passing" if job.required else "failing"), six, more)
 
 
 KINDS: tuple[Callable[[Planted, str], None], ...] = (

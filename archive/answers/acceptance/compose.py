@@ -80,14 +80,16 @@ def _pairs(facts: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
 
 def _numbers(facts: AcceptanceFacts, w: Wording) -> list[Block]:
     counts = facts.summary.counts
-    listed = count_text.rows(counts, w)
+    listed, others = count_text.apart(counts, w)
     table = TableBlock(
         [name for name, _ in listed],
         [[number for _, number in listed]],
         align="r" * len(listed),
         weights=(1,) * len(listed),
     )
-    beside = " ".join(["; ".join(count_text.sums(counts, w)) + ".", *count_text.beside(counts, w)])
+    beside = " ".join(
+        [others, w("Sums: {sums}.", sums="; ".join(count_text.sums(counts, w))), *count_text.beside(counts, w)]
+    )
     return [table, Para(beside, "small")]
 
 
