@@ -76,7 +76,6 @@ def _sums(sweeps: SweepArrays, members: Ints, whole: str) -> Iterator[_Sum]:
     low[missing > 0] = -np.inf
     below = np.isneginf(low)
     values, above = np.where(below, high, low), ~below & (high > low)
-    below &= np.isfinite(high)
     values[np.isinf(values)] = np.nan
     if len(shared):
         at = np.searchsorted(every, shared)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -18,6 +19,9 @@ SAME = 1e-9
 
 _ROUNDING = 1e-6
 """Relative difference below which two steps are the same: frequencies are often written in kHz."""
+
+
+_GAP = "gap "
 
 
 @cache
@@ -67,9 +71,25 @@ def reach(frequencies: ArrayLike, low: float, high: float) -> Reach:
         if over.any():
             at = int(over.argmax())
             between = f"{f[at]:g}-{f[at + 1]:g} MHz"
-            found = {"gap": f"gap {between}", "coarse": f"largest gap {between}, field tests step {allowed[at]:g} MHz"}
+            found = {
+                "gap": f"{_GAP}{between}",
+                "coarse": f"largest gap {between}, field tests step {allowed[at]:g} MHz",
+            }
             return Reach(first, last, **{name: found[name]})
     return Reach(first, last)
+
+
+def shared_reach(frequencies: ArrayLike, parts: Sequence[ArrayLike], low: float, high: float) -> Reach:
+    """What points that several grids share reach of a range.
+
+    What is derived from curves of several grids is known where all of them have a point. Where each of them leaves no
+    gap, one between the shared points is no gap in what was measured: it makes a pass provisional.
+    """
+    found = reach(frequencies, low, high)
+    if found.gap.startswith(_GAP) and parts and all(reach(part, low, high).whole for part in parts):
+        between = found.gap.removeprefix(_GAP)
+        return Reach(found.first, found.last, coarse=f"largest gap {between} between the points that its parts share")
+    return found
 
 
 def needed(parameter: str, pairs: tuple[str, ...]) -> tuple[list[int], list[str]]:

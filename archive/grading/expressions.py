@@ -23,11 +23,13 @@ class LayoutBlock:
 class Grid:
     """The frequencies at which curves are compared.
 
-    frequencies: (points,), MHz. columns: by axis code, its points: the first of a run, or indices.
+    frequencies: (points,), MHz. columns: by axis code, its points: the first of a run, or indices. parts: the grids
+    whose shared points these are; empty where it is a grid of its own.
     """
 
     frequencies: Reals
     columns: dict[int, int | Ints]
+    parts: tuple[Reals, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,12 +117,9 @@ class AtPoints(CurveExpression):
         return self.source.at(block).take((..., self.points))
 
 
-def at_points(source: CurveExpression, frequencies: Reals) -> CurveExpression:
-    """An expression at some of its frequencies, MHz; itself where these are all."""
-    if len(frequencies) == len(source.grid.frequencies):
-        return source
-    points = np.searchsorted(source.grid.frequencies, frequencies)
-    grid = Grid(frequencies, {})
+def at_points(source: CurveExpression, grid: Grid) -> CurveExpression:
+    """An expression at those of its points that are a grid's."""
+    points = np.searchsorted(source.grid.frequencies, grid.frequencies)
     return AtPoints(grid, source.ends, source.pairings, source.resolution, source.derived, source, points)
 
 

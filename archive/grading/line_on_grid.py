@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from archive.grading.arithmetic import Ints, Reals
-from archive.grading.coverage import SAME, Reach, reach
+from archive.grading.coverage import SAME, Reach, shared_reach
 from archive.grading.expressions import Grid
 from archive.grading.graded_columns import confidence_codes
 from archive.limits import Line
@@ -47,7 +47,7 @@ def lay_line(line: Line, grid: Grid) -> LineOnGrid:
         f[first:last],
         line.at(inside),
         confidence_codes(line.confidence_at(inside)),
-        reach(f, low, high),
+        shared_reach(f, grid.parts, low, high),
         bounded,
         line.unbounded(inside[bounded]),
     )

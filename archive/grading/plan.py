@@ -62,7 +62,8 @@ class DerivationPlan:
         frequencies = shared[inside]
         if len(key) == 1:
             return Grid(frequencies, {key[0]: int(inside.start)})
-        return Grid(frequencies, {c: np.searchsorted(a, frequencies) for c, a in zip(key, axes, strict=True)})
+        columns: dict[int, int | Ints] = {c: np.searchsorted(a, frequencies) for c, a in zip(key, axes, strict=True)}
+        return Grid(frequencies, columns, tuple(axes))
 
     def slots(self, parameter: str) -> Slots | None:
         """Slots of a parameter as the export gives it."""
@@ -152,7 +153,8 @@ class DerivationPlan:
         shared = np.intersect1d(source.grid.frequencies, [] if loss is None else loss.grid.frequencies)
         if loss is None or not len(shared):
             return None
-        return expressions.at_points(source, shared), expressions.at_points(loss, shared)
+        grid = Grid(shared, {}, (source.grid.frequencies, loss.grid.frequencies))
+        return expressions.at_points(source, grid), expressions.at_points(loss, grid)
 
     def partial(self, parameter: str) -> list[CurveExpression]:
         """Alien power sums of some of the disturbers, at points that not all have: only a fail of them counts."""

@@ -1,5 +1,7 @@
 """Verdicts: what passes, what fails, what is not graded and why."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -268,3 +270,36 @@ def test_empty_batches_and_empty_records():
     assert (empty["grades"].num_rows, empty["verdicts"].num_rows) == (0, 0)
     bare = {"records": [{"record_id": "re-1", "evidence": "verdict-only", "limit_found": CAT6A}]}
     assert verdict(graded(bare))["reason"] == "no measurements"
+
+
+def test_a_fail_is_firm_as_soon_as_one_failing_parameter_is():
+    """Class EA: NEXT is established (B), return loss rests on memory (C)."""
+    part = record(CLASS_EA)
+    find(part, "return_loss", "local", "1-2")["values"][-1] = 1.0
+    found = verdict(graded(part))
+    assert (found["verdict"], found["provisional"]) == ("fail", True)
+    assert found["provisional_because"] == "limit from memory, to be verified against the standard"
+    find(part, "next", "local", "1-2/3-6")["values"][-1] = 1.0
+    found = verdict(graded(part))
+    assert (found["verdict"], found["provisional"], found["provisional_because"]) == ("fail", False, None)
+
+
+def test_a_pass_by_a_cap_from_memory_is_provisional():
+    """A value that misses the formula and meets a cap that is known only from memory."""
+    limit = limits.get(CAT6A)
+    line = replace(limit.lines["next"], cap=limits.Bound(60.0, "C", ()))
+    mine = replace(limit, id="own/capped", lines={**limit.lines, "next": line})
+    part = record(CAT6A, margin=5.0, step=None)
+    f = np.array(part["axes"][0]["frequencies_mhz"])
+    for row in (row for row in part["sweeps"] if row["parameter"] == "next"):
+        row["values"] = (line.unbounded(f) + 5).tolist()
+    row = find(part, "next", "local", "1-2/3-6")
+    assert line.unbounded(f)[0] > 61 and not one(next_of(part, mine), parameter="next", kind="overall")["provisional"]
+    for value, expected in ((60.5, ("pass", True)), (59.5, ("fail", False))):
+        row["values"][0] = value
+        found = one(next_of(part, mine), parameter="next", kind="overall")
+        assert (found["verdict"], found["provisional"], found["confidence"]) == (*expected, "B")
+
+
+def next_of(part, limit):
+    return grade(batch(part), limit.id, user_limits=[limit])
