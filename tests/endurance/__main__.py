@@ -1,6 +1,6 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, memory, exports, properties, mutations; without one, all of them. Figures go to standard
+Names: kills, writers, flips, damages, memory, exports, properties, mutations; without one, all of them. Figures go to standard
 output, as text and, with --json, as one document. A promise that is broken ends the run with an AssertionError.
 """
 
@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import exports, mutations, open_forms, properties, store_runs
+from tests.endurance import damages, exports, mutations, open_forms, properties, store_runs
 from tests.endurance.store_work import WORK
 
 
@@ -34,6 +34,11 @@ def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield store_runs.flips(folder, 50 if quick else 2_000, 80 if quick else 1_200)
 
 
+def every_damage(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """Every kind of damage over every file of an archive, and all questions after each."""
+    yield damages.damages(folder / "damages", 20 if quick else None)
+
+
 def random_properties(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     """Ten minutes of property tests at random; quick: one round of those of the tables."""
     yield from properties.rounds(0, "tests/tables") if quick else properties.rounds(600)
@@ -48,6 +53,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
     "flips": flips,
+    "damages": every_damage,
     "memory": open_forms.memory,
     "exports": exports.exports,
     "properties": random_properties,
