@@ -1,4 +1,4 @@
-"""Every kind of damage over every file of an archive, with the questions asked after each by a fresh cache and a warm one.
+"""Every kind of damage over every file of an archive, and after each all questions by a fresh cache and a warm one.
 
 None may answer falsely: an answer is either the one of the undamaged archive, or a refusal that a person can act on.
 """
