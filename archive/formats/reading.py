@@ -9,6 +9,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
+import pyarrow as pa
+
 from archive.errors import Trouble
 from archive.formats import mapping as by_mapping
 from archive.formats.containers import entries, is_dropping, is_packed
@@ -21,6 +23,8 @@ from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.formats.turn import Turn
 from archive.isolation import ProgramFault, attempt, caught
 from archive.tables import Batch, concat, rebatch
+from archive.tables.canonical import record_digests
+from archive.tables.order import ordered
 from archive.tables.sound import Breach, breaches
 
 BUG = "program.bug"
@@ -71,6 +75,9 @@ class Reading:
         self._options = {"mapping": mapping, "draft": draft}
         self._leave_out = [*leave_out, *([mapping] if isinstance(mapping, str | Path) else [])]
         self._seen = SeenIds()
+        self._several = False
+        self._contents = SeenIds()
+        self._open = [reader(name) for name in OPEN]
         self._names: list[str] = []
         self._batches = rebatch(self._read())
 
@@ -92,6 +99,7 @@ class Reading:
                 where=", ".join(map(str, self._paths)),
                 expected="files to read",
             )
+        self._several = len(listed) > 1
         taken = _taken(listed)
         troubles: list[Trouble] = []
         done = False
@@ -133,13 +141,23 @@ class Reading:
         found = iter(task.reader.read(task.entry, **self._options))
         turn = Turn(task.entry, task.found.takes)
         while (batch := turn.work(partial(next, found, None))) is not None:
-            batch = _sound(self._not_twice(batch, task.entry), task.entry)
+            contents = _contents(batch) if self._several and task.reader in self._open else {}
+            batch = _sound(self._not_twice(batch, task.entry, contents), task.entry)
             file.records += len(batch)
             file.set_aside += batch["set_aside"].num_rows
             yield batch
 
-    def _not_twice(self, batch: Batch, entry: Entry) -> Batch:
-        """The batch without records that came already: their id says the same place of the same file, read the same."""
+    def _says_otherwise(self, record: str, content: str) -> bool:
+        """Whether an open form brought this id before, and said something else."""
+        return self._contents.get(record) != NOT_THERE and self._contents.get(content) == NOT_THERE
+
+    def _not_twice(self, batch: Batch, entry: Entry, contents: dict[str, str]) -> Batch:
+        """The batch without records that came already.
+
+        The id of a record that a mapping reads says the same place of the same file, read the same. An open form brings
+        its ids along, and may say other things under one: contents holds what its records say, by id, and a record of
+        a known id and other content is set aside.
+        """
         ids = batch["records"].column("record_id").to_pylist()
         before = self._seen.numbers(ids).tolist()
         if not self._names or self._names[-1] != entry.name:
@@ -148,20 +166,42 @@ class Reading:
             if number == NOT_THERE:
                 self._seen.put(i, len(self._names) - 1)
         again = {i: self._names[n] for i, n in zip(ids, before, strict=True) if n != NOT_THERE}
+        other = {i for i in again if i in contents and self._says_otherwise(i, contents[i])}
+        for i, content in contents.items():
+            if i not in again:
+                self._contents.put(i, 0)
+                self._contents.put(content, 0)
+        if not again:
+            return batch
         rows = [
             entry.set_aside(
+                f"record {i} has other content than the one of this id from {name}",
+                remedy="hand them in one after the other: the archive keeps both, in conflict, until somebody decides",
+            )
+            if i in other
+            else entry.set_aside(
                 f"record {i} was read already, from {name}",
                 remedy="hand in each file once; the record was kept from the first",
             )
             for i, name in again.items()
+            if i in other or self._tell_again
         ]
-        if not again:
-            return batch
-        self.again += len(again)
+        self.again += len(again) - len(other)
         kept = batch.select(set(ids) - set(again))
-        if not self._tell_again:
+        if not rows:
             return kept
         return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
+
+
+def _contents(batch: Batch) -> dict[str, str]:
+    """Id and digest of each record by its id, without the key of the operator, which is salted at each reading."""
+    batch = ordered(batch)
+    records = batch["records"]
+    at = records.column_names.index("operator_key")
+    none = pa.nulls(len(batch), records.schema.field(at).type)
+    batch = batch.replace(records=records.set_column(at, records.schema.field(at), none))
+    ids = records["record_id"].to_pylist()
+    return {i: f"{i}\n{digest}" for i, digest in zip(ids, record_digests(batch), strict=True)}
 
 
 def _sound(batch: Batch, entry: Entry) -> Batch:

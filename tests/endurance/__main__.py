@@ -1,7 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
 Names: kills, writers, flips, damages, memory, exports, properties, mutations; without one, all of them. Figures go to
-standard output, as text and, with --json, as one document. A promise that is broken ends the run with an AssertionError.
+standard output, as text and, with --json, as one document. A promise that is broken ends the run: AssertionError.
 """
 
 from __future__ import annotations

@@ -326,3 +326,22 @@ def test_a_folder_of_hostile_files_and_a_good_one(
     assert counted(made) == {"new": 8}
     assert made.set_aside == len(hostile.FILES) - 1
     assert made.entry is not None
+
+
+def test_one_record_id_with_two_contents_in_one_submission_is_set_aside(archive: Archive, tmp_path: Path) -> None:
+    """Open forms bring their ids along: an altered file beside the true one shuts nobody out without a word."""
+    from archive import formats
+    from tests.store.store_making import batch, rows
+
+    def form(name: str, label: str, **more: Any) -> Path:
+        formats.write([batch(rows(label, **more))], tmp_path / f"{name}.xml", "xml")
+        return tmp_path / f"{name}.xml"
+
+    files = [form("a", "L1"), form("b", "L1"), form("c", "L2"), form("d", "L1", shift=-15.0)]
+    made = ingest(archive, files, FACTS)
+    assert (made.counts["new"], made.counts["same_file"], made.set_aside) == (1, 1, 2)
+    assert made.entry is not None
+    reasons = archive.tables(made.entry["deposit"]).table("set_aside")["reason"].to_pylist()
+    assert all("other content" in reason and "a.xml" in reason for reason in reasons)
+    later = ingest(archive, files[2:3], FACTS)
+    assert later.counts["conflicts"] == 1
