@@ -20,15 +20,12 @@ from archive.formats.open_xml.prolog import looks_like_xml
 from archive.formats.readers import OPEN, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
-from archive.formats.turn import Turn
+from archive.formats.turn import BUG, Turn, bug
 from archive.isolation import ProgramFault, attempt, caught
 from archive.tables import Batch, concat, rebatch
 from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
 from archive.tables.sound import Breach, breaches
-
-BUG = "program.bug"
-"""Code of the trouble of a file that a bug keeps from being read."""
 
 
 @dataclass
@@ -124,7 +121,7 @@ class Reading:
                 except OSError:
                     raise
                 except Exception as error:  # noqa: BLE001 - a bug costs the file, or what of it was not read yet
-                    trouble = _bug(task.entry, caught(error, "reading"), file.records)
+                    trouble = bug(task.entry, caught(error, "reading"), file.records)
                     done = done or file.records > 0
             if len(listed) == 1 and not (trouble.code == BUG and file.records):
                 raise trouble
@@ -282,7 +279,7 @@ def _by_mapping(entry: Entry, mapping: Any) -> ReadingTask | None:
     """A file that has the layout of the mapping that was named: nobody else need look at it."""
     found = attempt(partial(by_mapping.recognise_by, entry, mapping), "recognising") if mapping is not None else None
     if isinstance(found, ProgramFault):
-        return ReadingTask(entry, trouble=_bug(entry, found))
+        return ReadingTask(entry, trouble=bug(entry, found))
     return ReadingTask(entry, cast(Reader, by_mapping), found) if found is not None else None
 
 
@@ -298,7 +295,7 @@ def recognised(entry: Entry, among: Sequence[str] | None = None) -> ReadingTask:
         except (Trouble, OSError, RecursionError, MemoryError):
             raise
         except Exception as error:  # noqa: BLE001 - a bug in one reader must not cost the others
-            best.trouble = best.trouble or _bug(entry, caught(error, "recognising"))
+            best.trouble = best.trouble or bug(entry, caught(error, "recognising"))
             continue
         if found is not None and (best.found is None or found.score > best.found.score):
             best = ReadingTask(entry, asked, found)
@@ -332,18 +329,6 @@ def _taken(listed: list[ReadingTask]) -> dict[Path, ReadingTask]:
             for path in task.found.takes - {task.entry.path}:
                 taken.setdefault(path, task)
     return taken
-
-
-def _bug(entry: Entry, fault: ProgramFault, records: int = 0) -> Trouble:
-    """A file that a bug keeps from being read, or from being read beyond some records."""
-    end = " to its end" if records else ""
-    return Trouble(
-        f"could not be read{end}: a fault of this program",
-        code="program.bug",
-        where=entry.name,
-        found=f"{fault.what}, after {records} records" if records else fault.what,
-        remedy="nothing is wrong with the file by this; report it, and read the file again with a later version",
-    )
 
 
 def _unknown(entry: Entry) -> Trouble:

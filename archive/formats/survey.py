@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,8 @@ from typing import Any
 from archive.errors import Trouble
 from archive.formats.description import Description
 from archive.formats.reading import ReadingTask, _taken, tasks
-from archive.formats.turn import Turn
+from archive.formats.turn import Turn, bug
+from archive.isolation import ProgramFault, attempt
 
 
 def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description]:
@@ -37,9 +38,12 @@ def _describe(task: ReadingTask, mapping: Any) -> Description:
     if task.reader is None or task.found is None:
         return Description(task.entry.name, reason=_reason(task), unread=True)
     own = getattr(task.reader, "describe", None)
+    describe: Callable[[], Description]
     describe = partial(own, task.entry, mapping=mapping) if own else partial(_counted, task, mapping)
     try:
-        out: Description = Turn(task.entry, task.found.takes).work(describe)
+        out = attempt(partial(Turn(task.entry, task.found.takes).work, describe), "describing")
+        if isinstance(out, ProgramFault):
+            raise bug(task.entry, out)
     except Trouble as trouble:
         out = Description(task.entry.name, set_aside=[str(trouble).removeprefix(f"{task.entry.name}: ")], unread=True)
     out.layout = out.layout or task.found.layout

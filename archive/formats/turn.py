@@ -9,8 +9,12 @@ from typing import TypeVar
 from archive.deadline import Deadline
 from archive.errors import Trouble
 from archive.formats.recognition import Entry
+from archive.isolation import ProgramFault
 
 Made = TypeVar("Made")
+
+BUG = "program.bug"
+"""Code of the trouble of a file that a bug keeps from being read."""
 
 
 class Turn:
@@ -42,3 +46,15 @@ class Turn:
                 found=f"a file of {self._entry.size:,} bytes",
                 remedy="hand it in alone, or on a machine with more memory",
             ) from None
+
+
+def bug(entry: Entry, fault: ProgramFault, records: int = 0) -> Trouble:
+    """A file that a bug keeps from being read, or from being read beyond some records."""
+    end = " to its end" if records else ""
+    return Trouble(
+        f"could not be read{end}: a fault of this program",
+        code="program.bug",
+        where=entry.name,
+        found=f"{fault.what}, after {records} records" if records else fault.what,
+        remedy="nothing is wrong with the file by this; report it, and read the file again with a later version",
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from importlib.metadata import EntryPoint
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 import archive.formats
 from archive.confined import MEMORY, SECONDS
 from archive.errors import Trouble
+from archive.formats import readers
 from archive.formats.survey import survey
 from archive.tables import Batch, concat
 from tests.formats import conformance_kit as kit
@@ -87,3 +89,43 @@ def test_a_text_of_mixed_encodings_ends(tmp_path: Path) -> None:
     path.write_bytes(hostile.mixed_encodings())
     with pytest.raises(Trouble, match="text does not fit its encoding"):
         list(archive.formats.read(path))
+
+
+HANGS = '''
+"""Claims a file and then never ends, in one hook or the other."""
+from archive.formats.recognition import Recognition
+
+
+def recognise(entry):
+    while entry.head.startswith(b"HANG RECOGNISING"):
+        pass
+    return Recognition(0.9, "it begins with HANG", "hang") if entry.head.startswith(b"HANG") else None
+
+
+def read(entry, *, mapping=None, draft=True):
+    while True:
+        pass
+    yield
+'''
+
+
+@pytest.mark.parametrize("begin", ["HANG RECOGNISING", "HANG READING"])
+def test_a_reader_that_never_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, begin: str) -> None:
+    monkeypatch.setenv(SECONDS, "2")
+    (tmp_path / "site").mkdir()
+    (tmp_path / "site" / "hanging_reader.py").write_text(HANGS)
+    monkeypatch.syspath_prepend(tmp_path / "site")
+    monkeypatch.setattr(readers, "entry_points", lambda group: [EntryPoint("hang", "hanging_reader", group)])
+    for cached in (readers.names, readers.reader):
+        cached.cache_clear()
+    folder = folder_with(tmp_path, "overlapping.zip")
+    (folder / "a.hang").write_text(begin)
+    reading = archive.formats.read(folder)
+    batch = concat(reading)
+    for cached in (readers.names, readers.reader):
+        cached.cache_clear()
+    assert len(batch) == 1, "the good record"
+    rows = {r["path"]: r for r in batch["set_aside"].to_pylist()}
+    assert rows["a.hang"]["reason"] == "reading it takes more time than one file may"
+    assert rows["a.hang"]["found"] == "more than 2 seconds"
+    assert SECONDS in rows["a.hang"]["remedy"]
