@@ -40,6 +40,12 @@ def many_attributes() -> bytes:
     return f"<Report><Link {attributes}/></Report>".encode()
 
 
+def many_attributes_of_a_record() -> bytes:
+    """Link record XML with one record of 200,000 attributes."""
+    attributes = " ".join(f'a{i}="{i}"' for i in range(200_000))
+    return f'<link-records xmlns="urn:muniment:link-record:1"><record {attributes}/></link-records>'.encode()
+
+
 def mixed_encodings() -> bytes:
     """A good text with a stretch of UTF-16 and of Latin-1 in it."""
     whole = (EXPORTS / "bramble-points" / "sweeps.csv").read_bytes()
@@ -114,6 +120,7 @@ FILES = {
     "far-cell.xlsx": far_cell,
     "panic.xls": panic,
     "many-attributes.xml": many_attributes,
+    "many-attributes-of-a-record.xml": many_attributes_of_a_record,
     "one-letter.csv": one_letter,
     "long-reference.s4p": long_reference,
     "bomb.zip": bomb,

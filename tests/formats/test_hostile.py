@@ -21,6 +21,7 @@ REASON = {
     "far-cell.xlsx": "reading it takes more memory than one file may",
     "panic.xls": "the library that reads such files failed on it",
     "many-attributes.xml": "an element with more attributes than any export has",
+    "many-attributes-of-a-record.xml": "the schema refuses it: an element with more attributes than there are",
     "one-letter.csv": "no reader knows this layout",
     "long-reference.s4p": "the reference impedances do not match the ports",
     "bomb.zip": "unpacks to far more than it holds; it is refused",

@@ -19,6 +19,9 @@ from archive.tables import namespace, version
 
 _DEFAULT: Any = {None: namespace()}
 
+_MOST_ATTRIBUTES = 1_000
+"""An element with more is not explained further: no table has so many columns, and the reasons would be as many."""
+
 
 @cache
 def schema() -> Any:
@@ -111,6 +114,9 @@ def _explained(path: Path, where: str, start: int) -> Trouble:
         if number < start:
             continue
         place = f"/link-records/{name}[{names[name]}]"
+        if more := next((e for e in element.iter() if len(e.attrib) > _MOST_ATTRIBUTES), None):
+            found = f"{len(more.attrib):,} attributes"
+            return _refused(where, more.sourceline, place, "an element with more attributes than there are", found)
         if (element.tail or "").strip():
             return _refused(where, element.sourceline, f"after {place}", "text between the rows", element.tail.strip())
         if name not in TOP or element.tag != qualified(name):
