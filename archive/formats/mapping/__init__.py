@@ -7,12 +7,13 @@ elements. `read` uses the mapping it is given, else the one known mapping that f
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from pathlib import Path
 
 from archive.errors import Trouble
 from archive.formats.mapping.description import describe
 from archive.formats.mapping.files import read_by
 from archive.formats.mapping.match import Match, best, chosen, match, matches
+from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.together import beside, is_lead
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch
@@ -30,7 +31,7 @@ def recognise(entry: Entry) -> Recognition | None:
         return None
 
 
-def recognise_by(entry: Entry, mapping: Any) -> Recognition | None:
+def recognise_by(entry: Entry, mapping: Mapping | Path | str) -> Recognition | None:
     """Whether a file has the layout of the mapping that was named, without a look at others.
 
     mapping: path of a mapping file, or a Mapping. None where the file does not hold its names.
@@ -43,13 +44,13 @@ def recognise_by(entry: Entry, mapping: Any) -> Recognition | None:
 
 
 def _recognition(entry: Entry, found: Match) -> Recognition:
-    takes: frozenset[Any] = frozenset()
+    takes: frozenset[Path] = frozenset()
     if not found.mapping.alone and is_lead(entry, found.mapping):
         takes = frozenset(e.path for _, e in beside(entry, found.mapping))
     return Recognition(found.score, found.reason, found.mapping.layout, takes)
 
 
-def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
+def read(entry: Entry, *, mapping: Mapping | Path | str | None = None, draft: bool = True) -> Iterator[Batch]:
     """Batches of a file. mapping: path of a mapping file, or a Mapping; without it the known mapping that fits.
 
     Errors: Trouble where no mapping fits, where two fit equally, where the mapping names what is not there, or where

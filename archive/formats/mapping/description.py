@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from pathlib import Path
 
 from archive.formats.description import Description
 from archive.formats.mapping.chunks import encoding_of
@@ -12,7 +12,7 @@ from archive.formats.mapping.model import Mapping
 from archive.formats.recognition import Entry
 
 
-def describe(entry: Entry, *, mapping: Any = None) -> Description:
+def describe(entry: Entry, *, mapping: Mapping | Path | str | None = None) -> Description:
     """Records, evidence, encoding, decimal mark, units, what would stay unmapped and what would be set aside.
 
     Errors: Trouble where no known layout fits or two fit equally, or where nothing of the file can be read.

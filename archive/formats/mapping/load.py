@@ -58,7 +58,7 @@ READ: dict[str, bytes] = {}
 """Bytes of every mapping read so far by their SHA-256, drafted ones too: an archive keeps those that it used."""
 
 
-def load(path: Any) -> Mapping:
+def load(path: Path | str) -> Mapping:
     """The mapping in a file. Errors: Trouble where it is no TOML or says what cannot be."""
     path = Path(path)
     if not path.is_file():
@@ -388,7 +388,7 @@ def _together(files: tuple[SourceFile, ...], where: str) -> None:
         )
 
 
-def _regex(pattern: Any, where: str) -> None:
+def _regex(pattern: object, where: str) -> None:
     if why := patterns.fault(str(pattern)):
         raise Trouble(
             "is no pattern that can be used",

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from pathlib import Path
 
 from archive.errors import Trouble
 from archive.formats.base import text as texts
@@ -98,7 +98,7 @@ def _asked(file: SourceFile) -> frozenset[str]:
     return frozenset(x for x in out if x)
 
 
-def _plain(text: Any) -> str:
+def _plain(text: object) -> str:
     return names.tidy(text).rstrip(" :=").strip()
 
 
@@ -168,7 +168,7 @@ def best(found: Sequence[Match]) -> list[Match]:
     return [m for m in found if (m.score, m.asked) == (found[0].score, found[0].asked)] if found else []
 
 
-def chosen(entry: Entry, mapping: Any = None) -> Mapping:
+def chosen(entry: Entry, mapping: Mapping | Path | str | None = None) -> Mapping:
     """The mapping by which a file is read. Errors: Trouble where none fits, or two fit equally."""
     if isinstance(mapping, Mapping):
         return mapping

@@ -56,7 +56,7 @@ def qualifiers(f: SourceField, table: SourceTable, keys: Keys, parameter: str) -
             return own
         return keys.words.get("ordered" if name == "pairing" and ordered else name)
 
-    wavelength: Any = f.to.wavelength or table.given.wavelength
+    wavelength: str | float | pa.Array | None = f.to.wavelength or table.given.wavelength
     if wavelength:
         wavelength = float(wavelength)
     elif keys.wavelength is not None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -60,7 +59,7 @@ class _Count:
 
     ignored: int
 
-    def tables(self, parsed: Iterator[ParsedRows]) -> Iterator[Any]:
+    def tables(self, parsed: Iterator[ParsedRows]) -> Iterator[pa.Table]:
         """The tables alone."""
         for one in parsed:
             self.ignored += one.ignored
@@ -85,7 +84,7 @@ def _chained(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
 def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, head: TextHead) -> RecordChunk:
     rows = group.rows.combine_chunks()
     lines = rows.column(LINE).to_numpy()
-    columns: dict[str, Any] = {
+    columns: dict[str, pa.Array] = {
         n: rows.column(n).chunk(0) if rows.column(n).num_chunks else pa.nulls(0, pa.string())
         for n in rows.column_names
         if n not in (LINE, BAD)
@@ -116,7 +115,7 @@ def _cells(head: TextHead) -> str:
     return f"{len(head.names)} cells"
 
 
-def _text(rows: Any, head: TextHead, file: SourceFile, start: int, stop: int) -> str:
+def _text(rows: pa.Table, head: TextHead, file: SourceFile, start: int, stop: int) -> str:
     """The headings and the rows of one record, as a small file of the same layout."""
     mark = file.delimiter if len(file.delimiter) == 1 else "  "
     part = rows.slice(start, stop - start).select([n for n in rows.column_names if n not in (LINE, BAD)])
@@ -126,7 +125,7 @@ def _text(rows: Any, head: TextHead, file: SourceFile, start: int, stop: int) ->
     return "\n".join(out) + "\n"
 
 
-def _quoted(cell: Any, mark: str, quote: str) -> str:
+def _quoted(cell: str | float, mark: str, quote: str) -> str:
     text = f"{cell:g}" if isinstance(cell, float) else str(cell)
     if quote and (mark in text or quote in text or "\n" in text):
         return quote + text.replace(quote, quote * 2) + quote
@@ -135,7 +134,7 @@ def _quoted(cell: Any, mark: str, quote: str) -> str:
 
 def above(labels: Sequence[tuple[int, str, Cell]], table: SourceTable, records: int, first: bool) -> RowFrame:
     """What stands above a table holds for each of its records; its cells are counted with the first chunk."""
-    columns: dict[str, Any] = {}
+    columns: dict[str, pa.Array] = {}
     for _, name, value in labels:
         key = name if name not in columns else f"{name} (2)"
         columns[key] = pa.repeat(pa.scalar(value), records)

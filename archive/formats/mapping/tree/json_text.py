@@ -6,10 +6,9 @@ import json
 import mmap
 import re
 from collections.abc import Iterator
-from typing import Any
 
 from archive.errors import Trouble
-from archive.formats.mapping.tree.node import ANY, KEY, Member, Tree, flat, is_values
+from archive.formats.mapping.tree.node import ANY, KEY, Branch, Member, Tree, flat, is_values
 from archive.formats.mapping.tree.stream import members_of
 from archive.formats.recognition import Entry
 
@@ -27,9 +26,9 @@ def records(entry: Entry, path: str) -> Iterator[Member]:
     if path == LINES:
         yield from _lines(entry)
         return
-    news: list[tuple[str, Any]] = []
+    news: list[tuple[str, Tree]] = []
     way = [p for p in path.split("/") if p]
-    root: dict[str, Any] = {}
+    root: Branch = {}
     found = members_of(entry, way, news) if entry.size > WHOLE else _below(load(entry), way, root, root, "", news)
     for number, (tree, around) in enumerate(found, 1):
         yield Member(tree, around, number, list(news))
@@ -73,7 +72,7 @@ def damaged(name: str, error: json.JSONDecodeError) -> Trouble:
     )
 
 
-def _no(word: str) -> Any:
+def _no(word: str) -> str:
     """NaN and infinities are no JSON; they stay as words, and the record that holds one is set aside."""
     return word
 
@@ -93,7 +92,7 @@ def _lines(entry: Entry) -> Iterator[Member]:
 
 
 def _below(
-    tree: Tree, path: list[str], around: Tree, at: Any, here: str, news: list[tuple[str, Any]]
+    tree: Tree, path: list[str], around: Tree, at: Tree, here: str, news: list[tuple[str, Tree]]
 ) -> Iterator[tuple[Tree, Tree]]:
     """Members at a path, and the tree of what stands beside the way to them.
 
@@ -121,12 +120,12 @@ def _below(
     at.update(beside)
     news += flat(beside, here)
     if name in tree:
-        below: dict[str, Any] = {}
+        below: Branch = {}
         at[name] = below
         yield from _below(tree[name], path[1:], around, below, f"{here}/{name}".lstrip("/"), news)
 
 
-def _copy(around: Tree, at: Any) -> tuple[Tree, Any]:
+def _copy(around: Tree, at: Tree) -> tuple[Tree, Tree]:
     """A copy of the tree around, where members of a list add to it, so that none sees another's neighbours."""
     if around is at:
         copy = dict(around)
@@ -144,5 +143,5 @@ def _copy(around: Tree, at: Any) -> tuple[Tree, Any]:
     return out, at
 
 
-def _holds(tree: Tree, at: Any) -> bool:
+def _holds(tree: Tree, at: Tree) -> bool:
     return tree is at or (isinstance(tree, dict) and any(_holds(c, at) for c in tree.values() if isinstance(c, dict)))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 from archive.formats.mapping.model import SourceFile
 from archive.formats.mapping.rows.columns import cell_text
@@ -132,7 +131,7 @@ def _walk(tree: Tree, paths: Paths, path: str, out: Leaves) -> None:
         _leaf(tree, paths.use, path, out)
 
 
-def _leaf(value: Any, use: str, path: str, out: Leaves) -> None:
+def _leaf(value: Tree, use: str, path: str, out: Leaves) -> None:
     cells = sum(1 for c in value if c is not None) if isinstance(value, list) else 1
     if use == "mapped":
         out.mapped += cells

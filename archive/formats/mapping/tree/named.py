@@ -7,9 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from archive.formats.mapping.tree.node import TEXT, Tree, cell_of
+from archive.formats.mapping.tree.node import TEXT, Branch, Tree, cell_of
 
 
 @dataclass(frozen=True)
@@ -41,12 +40,12 @@ def _turn(tree: Tree, path: list[str], named: NameValueList) -> None:
             tree[path[0]] = _names(members, named)
 
 
-def _names(members: list[dict[str, Any]], named: NameValueList) -> dict[str, Any]:
-    out: dict[str, Any] = {}
+def _names(members: list[Branch], named: NameValueList) -> Branch:
+    out: Branch = {}
     for member in members:
         name = plain(member[named.name])
         rest = {k: v for k, v in member.items() if k not in (named.name, named.value)}
-        value: Any = member.get(named.value)
+        value: Tree = member.get(named.value)
         if rest:
             value = {TEXT: cell_of(value), **rest}
         number, free = 2, name

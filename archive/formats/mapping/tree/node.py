@@ -8,11 +8,15 @@ its text as "." beside them; an element with neither attributes nor children is 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 from archive.errors import Trouble
 
-Tree = Any
+Tree: TypeAlias = Any
+"""A dict, a list, or a scalar of JSON."""
+Branch: TypeAlias = dict[str, Tree]
+Element: TypeAlias = Any
+"""An element of lxml, whose published types are behind it."""
 TEXT = "."
 KEY = "#key"
 ANY = "*"
@@ -25,10 +29,10 @@ class Member(NamedTuple):
     tree: Tree
     around: Tree
     at: int
-    fresh: list[tuple[str, Any]]
+    fresh: list[tuple[str, Tree]]
 
 
-def flat(tree: Tree, path: str) -> Iterator[tuple[str, Any]]:
+def flat(tree: Tree, path: str) -> Iterator[tuple[str, Tree]]:
     """Leaves of a tree with their paths; a list of scalars is one leaf."""
     if isinstance(tree, dict):
         for name, child in tree.items():
@@ -44,7 +48,7 @@ MOST_ATTRIBUTES = 5_000
 """Attributes of one element. Each is looked up among all: ten times as many take a hundred times as long."""
 
 
-def of_element(element: Any) -> Tree:
+def of_element(element: Element) -> Tree:
     """An lxml element and all below it. Namespaces are left out; comments and instructions count for nothing.
 
     Errors: Trouble for an element with more attributes than any export has.
@@ -58,7 +62,7 @@ def of_element(element: Any) -> Tree:
             expected=f"at most {MOST_ATTRIBUTES:,}",
             remedy="look at the file; if it is an export, have each value written as an element of its own",
         )
-    out: dict[str, Any] = {f"@{local(n)}": v for n, v in element.attrib.items()}
+    out: Branch = {f"@{local(n)}": v for n, v in element.attrib.items()}
     texts = [element.text]
     for child in element:
         if isinstance(child.tag, str):
@@ -87,7 +91,7 @@ def without_lone_surrogates(tree: Tree) -> tuple[Tree, str]:
     return tree, ""
 
 
-def add(into: dict[str, Any], name: str, tree: Tree) -> None:
+def add(into: Branch, name: str, tree: Tree) -> None:
     """A child, beside those of the same name."""
     if name not in into:
         into[name] = tree
@@ -97,7 +101,7 @@ def add(into: dict[str, Any], name: str, tree: Tree) -> None:
         into[name] = _Several([into[name], tree])
 
 
-class _Several(list[Any]):
+class _Several(list[Tree]):
     """Children of one name."""
 
 
@@ -137,7 +141,7 @@ def _members(
             yield from _members(tree[name], rest, (tree, *above), name if rest else key)
 
 
-def step(tree: dict[str, Any], path: list[str]) -> tuple[str, list[str]]:
+def step(tree: Branch, path: list[str]) -> tuple[str, list[str]]:
     """The next name of a path and the rest of it. A key may hold "/" itself, such as "1-2/3-6"."""
     if path[0] not in tree and len(path) > 1:
         for size in range(2, min(len(path), 4) + 1):
@@ -157,7 +161,7 @@ def is_numbers(tree: Tree) -> bool:
     return is_values(tree) and all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in tree)
 
 
-def cell_of(tree: Tree) -> Any:
+def cell_of(tree: Tree) -> Tree:
     """The text of an element that has attributes too; anything else as it is."""
     return tree.get(TEXT) if isinstance(tree, dict) else tree
 
@@ -173,7 +177,7 @@ def cell_at(tree: Tree, path: str) -> tuple[int, str]:
     return id(tree), "/".join(n for n in rest if n != TEXT)
 
 
-def value_at(tree: Tree, path: str) -> Any:
+def value_at(tree: Tree, path: str) -> Tree:
     """The scalar (or list of scalars) at a path below a tree, or None."""
     rest = path.split("/")
     while rest:

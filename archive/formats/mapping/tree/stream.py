@@ -9,7 +9,6 @@ from __future__ import annotations
 import codecs
 import json
 from collections.abc import Iterator
-from typing import Any
 
 from archive.errors import Trouble
 from archive.formats.mapping.tree.node import Tree, flat
@@ -62,7 +61,7 @@ class _Text:
             raise self.trouble(f"{self.peek()!r} where {wanted!r} was expected")
         self.at += 1
 
-    def value(self) -> Any:
+    def value(self) -> Tree:
         """The next value, decoded."""
         self.peek()
         while True:
@@ -90,7 +89,7 @@ class _Text:
         )
 
 
-def members_of(entry: Entry, way: list[str], news: list[tuple[str, Any]]) -> Iterator[tuple[Tree, Tree]]:
+def members_of(entry: Entry, way: list[str], news: list[tuple[str, Tree]]) -> Iterator[tuple[Tree, Tree]]:
     """Members at a path of keys, each with the tree of what came before it on the way. Errors: Trouble.
 
     news: takes the leaves that stand beside the way, with their paths, as they are met.
@@ -103,7 +102,7 @@ def members_of(entry: Entry, way: list[str], news: list[tuple[str, Any]]) -> Ite
 
 
 def _enter(
-    text: _Text, path: list[str], around: Tree, here: list[str], news: list[tuple[str, Any]]
+    text: _Text, path: list[str], around: Tree, here: list[str], news: list[tuple[str, Tree]]
 ) -> Iterator[tuple[Tree, Tree]]:
     first = text.peek()
     if first == "[":
@@ -136,7 +135,7 @@ def _enter(
             yield value, around
 
 
-def _with(around: Tree, here: list[str], name: str, value: Any) -> Tree:
+def _with(around: Tree, here: list[str], name: str, value: Tree) -> Tree:
     """The tree around with one more value, as a new tree: records seen before keep theirs."""
     out = dict(around)
     if here:

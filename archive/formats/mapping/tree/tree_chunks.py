@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
@@ -30,6 +29,7 @@ from archive.formats.mapping.tree.node import (
     without_lone_surrogates,
 )
 from archive.formats.recognition import Entry
+from archive.tables.arrow import Ints
 
 MOST_CELLS = 1_000_000
 MOST_RECORDS = 500
@@ -46,7 +46,7 @@ def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordC
     counted: list[Leaves] = []
     size = number = 0
     pending: RecordChunk | None = None
-    late: list[tuple[str, Any]] = []
+    late: list[tuple[str, Tree]] = []
     halves = file.kind == "json" and json_text.may_hold_surrogates(entry)
     torn: dict[int, Problem] = {}
     named = [NameValueList(*n) for n in file.named]
@@ -118,12 +118,12 @@ class _TreeReader:
         self._noun = "line" if file.kind == "xml" else "record"
 
     def chunk(
-        self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Any]], torn: dict[int, Problem]
+        self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Tree]], torn: dict[int, Problem]
     ) -> RecordChunk:
         """The chunk of some records. late: leaves that stood after the last record of the file; torn: what is known to
         be wrong with some."""
         n = len(held)
-        numbers: dict[Any, int] = {}
+        numbers: dict[tuple[int, str], int] = {}
         frames = [self._label_frame(t, held, numbers) for t in self._labels]
         frames += [f for t in self._tables if (f := self._rows(t, held, numbers)) is not None]
         frames += [f for t in self._shared if (f := self._shared_rows(t, held)) is not None]
@@ -141,7 +141,7 @@ class _TreeReader:
             places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), problems=torn, counted=leaf
         )
 
-    def _count(self, leaf: Counted, name: str, value: Any) -> None:
+    def _count(self, leaf: Counted, name: str, value: Tree) -> None:
         """One leaf that stands around the records."""
         use = use_of(name, self._around)
         cells = sum(1 for c in value if c is not None) if isinstance(value, list) else 1
@@ -153,7 +153,7 @@ class _TreeReader:
             listed = value if isinstance(value, list) else [value]
             leaf.loose += [(-1, name, text) for v in listed if (text := cell_text(v)) is not None]
 
-    def _label_frame(self, table: SourceTable, held: list[Member], numbers: dict[Any, int]) -> RowFrame:
+    def _label_frame(self, table: SourceTable, held: list[Member], numbers: dict[tuple[int, str], int]) -> RowFrame:
         columns, above = {}, {}
         for f in table.fields:
             outside = f.source.startswith("/")
@@ -169,7 +169,7 @@ class _TreeReader:
         record = np.arange(len(held), dtype=np.int64)
         return RowFrame(table, columns, record, places, self._noun, counts=False, above=above)
 
-    def _rows(self, table: SourceTable, held: list[Member], numbers: dict[Any, int]) -> RowFrame | None:
+    def _rows(self, table: SourceTable, held: list[Member], numbers: dict[tuple[int, str], int]) -> RowFrame | None:
         """Members of repeated elements below the records, one row each."""
         rows = [(i, found) for i, m in enumerate(held) for found in members(m.tree, table.each)]
         frame = _framed(table, rows)
@@ -208,7 +208,7 @@ def _framed(table: SourceTable, rows: list[tuple[int, _Row]]) -> RowFrame | None
     return RowFrame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
 
 
-def _numbered(holders: list[tuple[Tree, str]], numbers: dict[Any, int]) -> Any:
+def _numbered(holders: list[tuple[Tree, str]], numbers: dict[tuple[int, str], int]) -> Ints:
     """Numbers of the cells at paths below trees. numbers: those of the chunk so far, for a cell may stand in several
     tables."""
     out: list[int] = []
@@ -236,7 +236,7 @@ def _holders(rows: list[tuple[int, _Row]], name: str) -> list[tuple[Tree, str]]:
     return [(above[up - 1] if up <= len(above) else None, rest) for _, (_, above, _) in rows]
 
 
-def _met(held: list[Member], path: str) -> Any:
+def _met(held: list[Member], path: str) -> Ints:
     """Numbers of the cells around the records at a path: a new one whenever it is met, -1 where it was met before."""
     out, last = [], -1
     for m in held:
@@ -249,7 +249,7 @@ def _met(held: list[Member], path: str) -> Any:
 _LISTS = frozenset(("values", "limit", "margin"))
 
 
-def _fit(cells: list[Any], to: Target, rows: str) -> list[Any]:
+def _fit(cells: list[Tree], to: Target, rows: str) -> list[Tree]:
     """Lists as text where the place takes no list: then the cell is read as any other, or set aside."""
     if to.table == "axes" or (to.table == "row" and to.name == "frequencies"):
         return cells
@@ -258,7 +258,7 @@ def _fit(cells: list[Any], to: Target, rows: str) -> list[Any]:
     return [cell_text(c) if is_values(c) else c for c in cells]
 
 
-def _of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Any:
+def _of_row(member: Tree, above: tuple[Tree, ...], key: str, name: str) -> Tree:
     if name == KEY:
         return key
     up = 0

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import BinaryIO
 
 from lxml import etree
 
 from archive.errors import Trouble
-from archive.formats.mapping.tree.node import Member, add, flat, local, of_element
+from archive.formats.mapping.tree.node import Branch, Element, Member, Tree, add, flat, local, of_element
 from archive.formats.recognition import Entry
 
 
@@ -47,14 +47,14 @@ class _Walk:
 
     def __init__(self, want: list[str]) -> None:
         self.want = want
-        self.around: dict[str, Any] = {}
-        self.fresh: list[tuple[str, Any]] = []
+        self.around: Branch = {}
+        self.fresh: list[tuple[str, Tree]] = []
         self._stack: list[str] = []
-        self._open: list[dict[str, Any]] = [self.around]
+        self._open: list[Branch] = [self.around]
         self._beside = 0
         self._inside = 0
 
-    def start(self, element: Any) -> None:
+    def start(self, element: Element) -> None:
         self._stack.append(local(element.tag))
         if self._inside or self._beside:
             return
@@ -63,14 +63,14 @@ class _Walk:
             self._inside = depth
         elif self._stack == self.want[:depth]:
             # An ancestor of records: its attributes hold for those below it.
-            own: dict[str, Any] = {f"@{local(n)}": v for n, v in element.attrib.items()}
+            own: Branch = {f"@{local(n)}": v for n, v in element.attrib.items()}
             self.fresh += [("/".join([*self._stack, n]), v) for n, v in own.items() if v]
             self._open[-1][self._stack[-1]] = own
             self._open.append(own)
         else:
             self._beside = depth
 
-    def end(self, element: Any) -> Member | None:
+    def end(self, element: Element) -> Member | None:
         depth, found = len(self._stack), None
         if self._inside == depth:
             found = Member(of_element(element), self.around, int(element.sourceline or 0), self.fresh)
@@ -89,7 +89,7 @@ class _Walk:
         return found
 
 
-def _copied(root: dict[str, Any], opened: list[dict[str, Any]]) -> dict[str, Any]:
+def _copied(root: Branch, opened: list[Branch]) -> Branch:
     """Copies of the dicts on the way to the open element; `opened` then holds them."""
     copies = [dict(d) for d in opened]
     for i in range(len(opened) - 1):
@@ -100,7 +100,7 @@ def _copied(root: dict[str, Any], opened: list[dict[str, Any]]) -> dict[str, Any
     return copies[0]
 
 
-def _forget(element: Any) -> None:
+def _forget(element: Element) -> None:
     """Frees an element and what stands before it."""
     element.clear(keep_tail=True)
     parent = element.getparent()
@@ -109,7 +109,7 @@ def _forget(element: Any) -> None:
             del parent[0]
 
 
-def refuse_dtd(opened: Any, name: str) -> None:
+def refuse_dtd(opened: BinaryIO, name: str) -> None:
     """Refuses a document type declaration, wherever it stands before the root. The file is rewound."""
     head = opened.read(1 << 16)
     opened.seek(0)
