@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from archive.formats.mapping.build.builder import Builder, CellAccount
+from archive.formats.mapping.build.builder import Builder
 
-__all__ = ["Builder", "CellAccount"]
+__all__ = ["Builder"]

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,37 +13,21 @@ import pyarrow.compute as pc
 from archive.formats.base import numbers, units, words
 from archive.formats.base.findings import finding
 from archive.formats.mapping import model
+from archive.formats.mapping.build.account import CellAccounts, LostCells, lost_cells
 from archive.formats.mapping.build.axis_table import AxisTable
 from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.build.curve_axes import SharedAxes
 from archive.formats.mapping.build.curve_builder import CurveBuilder
 from archive.formats.mapping.build.evidence import evidence, media
-from archive.formats.mapping.build.keys import Keys, keys_of
-from archive.formats.mapping.build.moved import Moved, once, used_cells
+from archive.formats.mapping.build.keys import keys_of
 from archive.formats.mapping.build.record_facts import RecordFacts
 from archive.formats.mapping.build.scalars import ScalarBuilder
 from archive.formats.mapping.build.shared import Shared
-from archive.formats.mapping.build.table_parts import TableParts
+from archive.formats.mapping.build.table_parts import TableParts, arrow_columns
 from archive.formats.mapping.build.wires import wires
-from archive.formats.mapping.record_chunk import Counted, RecordChunk
-from archive.formats.mapping.row_frame import Problems, RowFrame, mapped, valid
+from archive.formats.mapping.record_chunk import RecordChunk
+from archive.formats.mapping.row_frame import Problems, RowFrame, mapped
 from archive.tables import Batch, schema
-from archive.tables.arrow import Bools, Ints
-
-
-@dataclass
-class CellAccount:
-    """Cells of one file: read = mapped + extras + ignored. Cells of records set aside are in none of them."""
-
-    read: int = 0
-    mapped: int = 0
-    extras: int = 0
-    ignored: int = 0
-
-    def ignore(self, cells: int) -> None:
-        """Counts cells that the mapping ignores by name."""
-        self.read += cells
-        self.ignored += cells
 
 
 class Builder:
@@ -67,8 +50,7 @@ class Builder:
         self._axes = AxisTable()
         self._file_axes: SharedAxes = {}
         self._prefix = hashlib.sha256(f"{source['source_id']}\n{mapping.digest}\n".encode())
-        self.account = CellAccount()
-        self._accounts = {source["source_id"]: self.account}
+        self._accounts = CellAccounts(source["source_id"])
         self._others: list[dict[str, Any]] = []
         self._changes: dict[tuple[str, str], set[numbers.Change]] = {}
 
@@ -77,12 +59,12 @@ class Builder:
         places, frames, text_of = chunk.places, chunk.frames, chunk.text_of
         n = len(places)
         problems, parts = Problems(dict(chunk.problems)), TableParts()
-        self.account.ignore(chunk.ignored)
+        self._accounts.first.ignore(chunk.ignored)
         facts = RecordFacts(self._mapping, self._writing, problems, n)
         scalars = ScalarBuilder(self._mapping, self._writing, parts, problems)
         curves = CurveBuilder(self._mapping, self._writing, parts, problems, self._axes)
         axes = self._axes_of(frames)
-        lost: list[_Lost] = []
+        lost: list[LostCells] = []
         for frame in frames:
             if frame.table.rows == "axes" or not frame.rows:
                 continue
@@ -95,7 +77,7 @@ class Builder:
                 if frame.table.rows != "curves":
                     scalars.rows(frame, keys)
                 curves.cells(frame, keys, axes)
-            lost.append(_lost(frame, keys, wires(frame, self._writing, problems, parts)))
+            lost.append(lost_cells(frame, keys, wires(frame, self._writing, problems, parts)))
         columns = facts.columns()
         for frame in frames:
             self._note_axes(frame)
@@ -105,9 +87,9 @@ class Builder:
         facts.leave()
         good = problems.good(n)
         ids = pa.array([self._id(p) for p in places], type=pa.string())
-        self._extras(frames, facts, lost, parts, good)
+        self._accounts.settle(frames, facts, lost, parts, good)
         if chunk.counted is not None:
-            self._counted(chunk.counted, parts, good)
+            self._accounts.counted(chunk.counted, parts, good)
         tables = parts.tables(good, ids)
         columns |= named
         columns["record_id"] = ids
@@ -116,7 +98,9 @@ class Builder:
         columns["cable_type"] = self._cables(columns["cable_found"])
         columns["medium"] = pc.coalesce(columns["medium"], media(n, parts, columns["cable_type"]))
         columns["evidence"] = evidence(n, parts)
-        tables["records"] = _records(n, columns).filter(pa.array(good)) if not good.all() else _records(n, columns)
+        want = schema("records")
+        records = pa.table(arrow_columns(want, n, columns), schema=want)
+        tables["records"] = records if good.all() else records.filter(pa.array(good))
         tables |= {name: Batch.from_rows({name: listed})[name] for name, listed in rows.items() if listed}
         used = self._axes.take()
         if used:
@@ -129,13 +113,13 @@ class Builder:
     def add_source(self, source: dict[str, Any]) -> None:
         """Another file that is read together with the first: its row of `sources` so far."""
         self._others.append(source)
-        self._accounts[source["source_id"]] = CellAccount()
+        self._accounts.add(source["source_id"])
 
     def sources(self, last: bool) -> pa.Table:
         """The rows of `sources`: with their accounts where the files have been read to their end."""
         rows = []
         for source in [self._source, *self._others]:
-            a = self._accounts[source["source_id"]]
+            a = self._accounts.of(source["source_id"])
             counts = {"read": a.read, "mapped": a.mapped, "extra": a.extras, "ignored": a.ignored}
             rows.append({**source, **({f"cells_{k}": v for k, v in counts.items()} if last else {})})
         return Batch.from_rows({"sources": rows})["sources"]
@@ -209,70 +193,6 @@ class Builder:
             by.setdefault((record, label or ""), []).append(value)
         self._file_axes.update({k: np.array(v) for k, v in by.items()})
 
-    def _extras(
-        self, frames: Sequence[RowFrame], facts: RecordFacts, lost: list[_Lost], parts: TableParts, good: Bools
-    ) -> None:
-        """Cells that no field takes, and the count of all."""
-        for frame in frames:
-            if frame.counts:
-                self._frame(frame, parts, good)
-        moved = [*facts.moved, *(m for one in lost for m in one.moved())]
-        used = np.concatenate([facts.used(good), *(one.used(good) for one in lost)]) if moved else _NONE
-        for m, keep, count in once(moved, used, good):
-            at = pa.array(keep)
-            self._extra(parts, m.record[keep], m.name, m.place.take(at), m.text.take(at))
-            a = self._accounts.get(m.source, self.account)
-            a.mapped -= count
-            a.extras += count
-
-    def _frame(self, frame: RowFrame, parts: TableParts, good: Bools) -> None:
-        """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
-        a = self._accounts.get(frame.source, self.account)
-        known, ignored = frame.table.by_source, set(frame.table.ignore)
-        for name, cells in frame.columns.items():
-            if name in frame.uncounted:
-                continue
-            there = valid(cells)
-            if not good.all():
-                there = there & good[np.maximum(frame.record, 0)]
-            if frame.shared and len(there):
-                there[int(there.argmax()) + 1 :] = False
-            count = int(there.sum())
-            if name in frame.above:
-                cell = np.unique(frame.above[name][there])
-                count = int((cell >= 0).sum())
-            if frame.axis is not None and pa.types.is_list(cells.type):
-                count = int(_sizes(frame, cells)[there].sum())
-            a.read += count
-            if name in known:
-                a.mapped += count
-            elif name in ignored:
-                a.ignored += count
-            elif count:
-                at = np.flatnonzero(there)
-                self._extra(parts, frame.record[at], name, frame.where(at), _texts(cells.take(pa.array(at))))
-                a.extras += count
-
-    def _counted(self, counted: Counted, parts: TableParts, good: Bools) -> None:
-        """The cells of records that the reader counted itself."""
-        a = self.account
-        if not good.any():
-            return
-        mapped = int(counted.mapped[good].sum()) + counted.mapped_around
-        ignored = int(counted.ignored[good].sum()) + counted.ignored_around
-        first = int(good.argmax())
-        loose = [(first if i < 0 else i, name, text) for i, name, text in counted.loose if i < 0 or good[i]]
-        a.read += mapped + ignored + len(loose)
-        a.mapped, a.ignored, a.extras = a.mapped + mapped, a.ignored + ignored, a.extras + len(loose)
-        if loose:
-            record = np.array([i for i, _, _ in loose], dtype=np.int64)
-            name, text = (pa.array([x[k] for x in loose], type=pa.string()) for k in (1, 2))
-            parts.add("extras", record, name=name, value=text)
-
-    @staticmethod
-    def _extra(parts: TableParts, record: Ints, name: str, place: pa.Array, text: pa.Array) -> None:
-        parts.add("extras", record, name=name, place=place, value=text)
-
     def _cables(self, found: pa.Array) -> pa.Array:
         if self._cable_type is None:
             return pa.nulls(len(found), pa.string())
@@ -295,78 +215,4 @@ class Builder:
         )
 
 
-@dataclass
-class _Lost:
-    """The cells of a frame that cannot be used, by column: boolean arrays over its rows."""
-
-    frame: RowFrame
-    by: dict[str, Bools]
-
-    def moved(self) -> Iterator[Moved]:
-        """They on their way to the extras."""
-        for name, lost in self.by.items():
-            rows = np.flatnonzero(lost)
-            if not len(rows):
-                continue
-            frame, cell = self.frame, self.frame.cells(name)
-            cells = frame.columns[name].take(pa.array(rows))
-            which = None if cell is None else cell[rows]
-            texts, sizes = _texts(cells), _sizes(frame, cells)
-            yield Moved(frame.record[rows], name, frame.where(rows), texts, which, sizes, frame.source)
-
-    def used(self, good: Bools) -> Ints:
-        """The cells of its rows that are used, where rows share cells."""
-        found = [used_cells(self.frame, [name], lost, good) for name, lost in self.by.items()]
-        return np.concatenate([_NONE, *found])
-
-
-def _lost(frame: RowFrame, keys: Keys, unread: list[tuple[str, Ints]]) -> _Lost:
-    """Cells of rows whose parameter, pairing or end nobody knows. unread: columns and rows of a wire map that say
-    nothing we can read."""
-    taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
-    out = _Lost(frame, {name: frame.lost(name, keys.lost) for name in taken})
-    for name, rows in unread:
-        out.by[name] = out.by[name].copy()
-        out.by[name][rows] = True
-    return out
-
-
-def _sizes(frame: RowFrame, cells: pa.Array) -> Ints:
-    """How many cells of the source each cell of a column is: int64. Where frequencies are headings, a list is a row of
-    cells, and in a tree (whose reader counts) a list of its own; elsewhere it was one cell."""
-    if (frame.axis is None and frame.counts) or not pa.types.is_list(cells.type):
-        return np.ones(len(cells), dtype=np.int64)
-    inside = np.asarray(cells.flatten().is_valid(), dtype=np.int64)
-    ends = np.cumsum(np.asarray(pc.fill_null(pc.list_value_length(cells), 0), dtype=np.int64))
-    sums = np.concatenate([[0], np.cumsum(inside)])
-    sizes: Ints = sums[ends] - sums[np.concatenate([[0], ends[:-1]])]
-    return sizes
-
-
-_NONE = np.zeros(0, dtype=np.int64)
 _HEADINGS = "the frequencies of the headings"
-_OF_RECORDS = ("records", "jobs", "places", "instruments", "people")
-
-
-def _texts(cells: pa.Array) -> pa.Array:
-    if pa.types.is_list(cells.type):
-        return pa.array(
-            [None if c is None else " ".join(f"{v:g}" for v in c if v is not None) for c in cells.to_pylist()]
-        )
-    return numbers.text(cells)
-
-
-def _records(n: int, columns: dict[str, Any]) -> pa.Table:
-    want = schema("records")
-    made = []
-    for f in want:
-        given = columns.get(f.name)
-        if given is None:
-            made.append(pa.nulls(n, f.type))
-        elif isinstance(given, str):
-            made.append(pa.repeat(pa.scalar(given, f.type), n))
-        elif isinstance(given, np.ndarray):
-            made.append(pa.array(given, type=f.type, from_pandas=True))
-        else:
-            made.append(given.cast(f.type))
-    return pa.table(made, schema=want)

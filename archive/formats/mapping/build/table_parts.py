@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive.tables import schema
-from archive.tables.arrow import Bools, Ints
+from archive.tables.arrow import Bools, Ints, one_chunk
 
 Part = tuple[Ints, dict[str, Any]]
 """Records of some rows, and their columns as TableParts.add takes them."""
@@ -36,7 +36,7 @@ class TableParts:
 
     def _table(self, name: str, listed: list[Part], good: Bools, ids: pa.Array) -> pa.Table:
         want = schema(name)
-        made = [_arrow(want, record, columns) for record, columns in listed]
+        made = [pa.table(arrow_columns(want, len(r), c), schema=_unfinished(want)) for r, c in listed]
         record = np.concatenate([r for r, _ in listed])
         order = np.argsort(record, kind="stable")
         if not good.all():
@@ -87,22 +87,21 @@ def _moved(column: pa.ChunkedArray, order: Ints) -> pa.ListArray | None:
     return pa.ListArray.from_arrays(pa.array(offsets), pa.array(out.reshape(-1)))
 
 
-def _arrow(want: pa.Schema, record: Ints, columns: dict[str, Any]) -> pa.Table:
-    n = len(record)
+def arrow_columns(want: pa.Schema, n: int, columns: dict[str, Any]) -> list[pa.Array]:
+    """Columns of n rows, as a schema wants them: from Arrow arrays, NumPy arrays or one value for all rows; nulls where
+    none is given."""
     made = []
     for f in want:
         given = columns.get(f.name)
-        if f.name == "record_id" or given is None:
+        if given is None:
             made.append(pa.nulls(n, f.type))
-        elif isinstance(given, pa.Array):
-            made.append(given if given.type == f.type else given.cast(f.type))
-        elif isinstance(given, pa.ChunkedArray):
-            made.append(given.combine_chunks().cast(f.type))
+        elif isinstance(given, pa.Array | pa.ChunkedArray):
+            made.append(one_chunk(given).cast(f.type))
         elif isinstance(given, np.ndarray):
             made.append(pa.array(given, type=f.type, from_pandas=True))
         else:
             made.append(pa.repeat(pa.scalar(given, type=f.type), n))
-    return pa.table(made, schema=_unfinished(want))
+    return made
 
 
 @lru_cache(maxsize=64)
