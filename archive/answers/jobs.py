@@ -15,7 +15,8 @@ from archive.store.events.write import record
 from archive.store.ledger.entry import Sign
 from archive.vocabulary import cables
 
-_DATES = ("warranty_start", "warranty_end", "retain_until")
+_DATES = ("work_start", "work_end", "warranty_start", "warranty_end", "retain_until")
+_SPANS = (("work_start", "work_end"), ("warranty_start", "warranty_end"))
 
 
 def facts(archive: Archive, job: str, *, today: date | None = None) -> dict[str, Any]:
@@ -76,6 +77,18 @@ def state(
                 expected=f"FIELD=VALUE with one of {', '.join(JOB_FACTS)}",
             )
         made[name] = _checked(name, value.strip())
+    archive.catch_up()
+    held = {r[0]: r[1] for r in archive.db.execute("SELECT field, value FROM jobs WHERE job_id = ?", (job,))}
+    for first, last in _SPANS:
+        start, end = ({**held, **made}.get(name) for name in (first, last))
+        if start and end and end < start and {first, last} & made.keys():
+            raise Trouble(
+                f"{last} is before {first}",
+                code="job.ends-before-start",
+                where=job,
+                found=end,
+                expected=f"{start} or later",
+            )
     texts = {"reason": reason, "facts": made}
     record(archive, "job", by=by, texts=texts, facts={"job": job}, sign=sign)
     return made

@@ -303,7 +303,7 @@ def _by(row: Row, day: str) -> bool:
 
 def _deciding(rows: list[Row], required: Family | None, when: Any) -> Row:
     """Of one record per family, the one that decides for the link."""
-    if required is not None and (wanted := [r for r in rows if _fits(family(r), required)]):
+    if required is not None and (wanted := [r for r in rows if fits(family(r), required)]):
         rows = wanted
     return max(rows, key=lambda r: (-_WORST_FIRST[outcome(r)], when(r)))
 
@@ -319,7 +319,8 @@ def _fails(row: Row) -> bool:
     return "fail" in (row["verdict"], row["reported_verdict"])
 
 
-def _fits(of: Family, required: Family) -> bool:
+def fits(of: Family, required: Family) -> bool:
+    """Whether a family is the one required, as far as that is stated."""
     return all(want is None or have == want for have, want in zip(of, required, strict=True))
 
 

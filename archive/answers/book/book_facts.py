@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.answers.claim.claim_facts import TestedRecord
+from archive.answers.job_terms import Breach
 from archive.answers.progress import JobLink
 from archive.vocabulary.link_counts import LinkCounts, LinkResult
 
@@ -71,7 +72,8 @@ class Result:
 class BookFacts:
     """Everything about one job.
 
-    links: in the order of the book; counts, notes: as `progress` has them. set_aside: parts never read. state: time of
+    links: in the order of the book; counts, notes: as `progress` has them; terms: what does not keep
+    those of the job. set_aside: parts never read. state: time of
     the newest ledger entry. result: of one link; records: of several, in their order, with their curves.
     """
 
@@ -79,6 +81,7 @@ class BookFacts:
     links: Sequence[BookLink]
     counts: LinkCounts
     notes: Sequence[str]
+    terms: Sequence[Breach]
     instruments: Sequence[Row]
     findings: Sequence[Row]
     documents: Sequence[Row]

@@ -8,6 +8,7 @@ from typing import Any
 from archive.answers.book.book_facts import BookFacts, BookLink, Row
 from archive.answers.book.shelves import Shelves
 from archive.answers.claim.around import documents, job_facts
+from archive.answers.job_terms import breaches
 from archive.answers.link import people
 from archive.answers.progress import JobLink, progress
 from archive.answers.setaside import set_aside
@@ -35,6 +36,7 @@ def gather(archive: Archive, job: str, *, cover: str = "") -> BookFacts:
         links=sorted((_link(x, shelves) for x in state.links), key=lambda x: x.order),
         counts=state.counts,
         notes=state.notes,
+        terms=breaches(archive, job, state.links),
         instruments=_instruments(records, shelves, deposits),
         findings=shelves.findings(deposits, {r["record_id"] for r in records}, {x.label for x in state.links}),
         documents=documents(archive, job),

@@ -9,6 +9,7 @@ from archive import schemas, vocabulary
 from archive.answers import count_text
 from archive.answers.book.book_facts import BookFacts, BookLink, Row
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock, stressed
+from archive.answers.job_terms import sentences
 from archive.answers.wording import Wording, plain
 from archive.vocabulary.link_counts import FAILING, IN_CONFLICT, IN_DOUBT, NOT_GRADED
 
@@ -36,6 +37,7 @@ def summary(facts: BookFacts, words: Wording) -> DocumentSection:
                 count=facts.counts["provisional"],
             )
         )
+    beside += sentences(facts.terms, words)
     if beside:
         blocks.append(Notice(words("To be read with these numbers"), beside))
     counts: dict[tuple[str, str], int] = {}
@@ -77,6 +79,8 @@ def job_facts(facts: BookFacts, words: Wording) -> list[tuple[str, str]]:
         (words("contractor"), plain(j.get("contractor"))),
         (words("crew"), plain(j.get("crew"))),
         (words("required limit"), plain(j.get("required_limit"))),
+        (words("work began"), words.day(plain(j.get("work_start")))),
+        (words("work ended"), words.day(plain(j.get("work_end")))),
         (words("warranty from"), words.day(plain(j.get("warranty_start")))),
         (words("warranty until"), words.day(plain(j.get("warranty_end")))),
         (words("records kept until"), words.day(plain(j.get("retain_until")))),

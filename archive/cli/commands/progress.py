@@ -26,10 +26,12 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
       muniment progress certificates --job HARBOUR-2019-04
     """
     from archive.answers import count_text
+    from archive.answers.job_terms import breaches, sentences
     from archive.answers.progress import progress
     from archive.errors import Trouble
 
-    found = progress(opened(archive, as_of, known), job, today=as_of.date() if as_of else None)
+    held = opened(archive, as_of, known)
+    found = progress(held, job, today=as_of.date() if as_of else None)
     if not found.links:
         raise Trouble(
             "nothing was deposited for this job",
@@ -38,8 +40,10 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
             found=job,
             remedy="check the job's name",
         )
+    broken = breaches(held, job, found.links)
     if as_json:
-        print_json(found.plain())
+        terms = [{"what": b.what, "expected": b.expected, "links": list(b.links)} for b in broken]
+        print_json({**found.plain(), "terms": terms})
     elif not quiet:
         counts = found.counts
         state = "complete" if counts.complete else "not complete"
@@ -51,6 +55,8 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
         for name in ("missing", "unexpected", "late", "failing", "in_conflict", "in_doubt"):
             if labels := counts.of(name):
                 click.echo(f"  {count_text.names()[name]}: {', '.join(labels)}")
+        for sentence in sentences(broken):
+            click.echo(f"  {sentence}")
         for note in found.notes:
             click.echo(f"  note: {note}")
     done(not found.counts.complete)

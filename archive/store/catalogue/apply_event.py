@@ -21,6 +21,8 @@ JOB_FACTS = (
     "contractor",
     "crew",
     "required_limit",
+    "work_start",
+    "work_end",
     "cable",
     "warranty_start",
     "warranty_end",

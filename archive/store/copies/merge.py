@@ -25,7 +25,18 @@ from archive.store.ledger.entry import Sign
 from archive.store.parquet import BagTables
 from archive.store.records import catalogue_rows, index_path
 
-_REPEATED = ("amend", "withdraw", "hold", "release", "redact", "job", "attach", "cables")
+_REPEATED = (
+    "accept",
+    "amend",
+    "attach",
+    "cables",
+    "hold",
+    "identity",
+    "job",
+    "redact",
+    "release",
+    "withdraw",
+)
 
 
 @dataclass
