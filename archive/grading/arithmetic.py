@@ -25,7 +25,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 EXACT = 1e-9
-"""Smallest margin, dB (ns, ohm, m, %), that is told from none."""
+"""Smallest margin, dB (ns, ohm, m, %), that is distinguished from none."""
 
 DECIMALS = 9
 """Decimals of every number that grading states."""

@@ -13,8 +13,8 @@ from numpy.typing import ArrayLike
 from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.limits import Limit
 
-REQUIRED, WHERE_MEASURED, ADVISORY, INFORMATION = "required", "where measured", "advisory", "information"
-"""Roles of the parameters of a limit."""
+REQUIRED, WHERE_MEASURED, ADVISORY = "required", "where measured", "advisory"
+"""Roles of the parameters of a limit that are judged; those for information are only shown."""
 
 PASS, FAIL, NOT_GRADED = 0, 1, 2
 VERDICTS = ("pass", "fail", "not graded")
@@ -36,7 +36,6 @@ UNKNOWN = -1
 
 Point = Sequence[ArrayLike]
 """Frequency (MHz), value, limit and margin of points; NaN where there is none."""
-NO_POINT: Point = (np.nan, np.nan, np.nan, np.nan)
 
 
 def confidence_codes(letters: ArrayLike) -> Ints:

@@ -38,7 +38,7 @@ def grade(
     accuracy: Accuracy | None = None,
     cords_m: float | None = None,
 ) -> Batch:
-    """The batch with its tables grades and verdicts filled anew; nothing else of it changes.
+    """The batch with its tables grades and verdicts recomputed; nothing else of it changes.
 
     against: ids of limits; None: the limit that each record names. applications: ids of IEEE 802.3 link segments,
     graded as well. user_limits: limits of the user, which records and `against` may name. accuracy: of the

@@ -17,7 +17,7 @@ COLUMNS = tuple(
 
 
 def with_leading(verdicts: pa.Table, grades: pa.Table) -> pa.Table:
-    """Verdicts with their leading margins worked out anew from rows of grades.
+    """Verdicts with their leading margins recomputed from rows of grades.
 
     verdicts, grades: of the same records, with the columns record_id and limit_id at least. Returns the verdicts with
     the columns of COLUMNS and insertion_loss_margin, null where there is no such margin. The smallest margin of the

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 from archive import limits
 from archive.errors import Trouble
+from archive.limits import Limit
 from archive.tables import Batch
 
 APPLICATIONS = "ieee-802.3/"
@@ -23,7 +23,7 @@ class ResolvedLimit:
     reason: str = ""
 
 
-def resolve(batch: Batch, user_limits: dict[str, Any]) -> list[ResolvedLimit]:
+def resolve(batch: Batch, user_limits: dict[str, Limit]) -> list[ResolvedLimit]:
     """The limit that each record names. user_limits: by id; records may name them by id, title or document."""
     records = batch["records"]
     columns = ("limit_found", "configuration", "connections", "tested_local", "medium")
@@ -64,13 +64,13 @@ def _resolve_words(
     return ResolvedLimit(None, f"{quoted}; {why}")
 
 
-def _fits(limit: Any, configuration: str, connections: int | None) -> bool:
+def _fits(limit: Limit, configuration: str, connections: int | None) -> bool:
     return limit.configuration in (configuration, f"{configuration}-{connections}")
 
 
 def asked_for(
-    against: str | Iterable[str] | None, applications: Iterable[str], user_limits: dict[str, Any]
-) -> list[Any]:
+    against: str | Iterable[str] | None, applications: Iterable[str], user_limits: dict[str, Limit]
+) -> list[Limit]:
     """The limits that a user asks for, each once, in the order of asking: ids, or limit files of the user (.toml).
 
     An application may leave out the family: 10gbase-t is ieee-802.3/10gbase-t.
@@ -83,9 +83,9 @@ def asked_for(
     return list({limit.id: limit for limit in found}.values())
 
 
-def user_limits_by_id(user_limits: Sequence[Any]) -> dict[str, Any]:
+def user_limits_by_id(user_limits: Sequence[Limit]) -> dict[str, Limit]:
     """Limits of the user by id. user_limits: Limit objects. Errors: Trouble where two have the same id."""
-    found: dict[str, Any] = {}
+    found: dict[str, Limit] = {}
     for limit in user_limits:
         if limit.id in found:
             raise Trouble(

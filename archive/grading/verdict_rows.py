@@ -73,7 +73,7 @@ def _point(graded: GradedColumns, notes: LimitNotes, place: Ints) -> dict[str, p
 
 def _loss_margin(graded: GradedColumns, notes: LimitNotes, records: int) -> Reals:
     """Per record the smallest margin of insertion loss at the points of which grades are kept and whose limit is high
-    enough to tell links apart; NaN where there is none."""
+    enough to separate links; NaN where there is none."""
     out = np.full(records, np.nan)
     mine = graded.take(graded.parameter == notes.numbers.get("insertion_loss", -1))
     for limit, margin in ((mine.limit, mine.margin), (mine.value_limit, mine.value_margin)):
