@@ -6,7 +6,6 @@ the edition that its source quotes: carried to another edition it is B at most.
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -125,9 +124,12 @@ def with_confidences(part: Any, change: Callable[[str, frozenset[str]], str]) ->
 
 
 def overlay(below: Declaration, above: Declaration) -> Declaration:
-    """A declaration with another laid over it: lines and scalars one by one, everything else as a whole."""
-    result = copy.deepcopy(below)
-    for key, value in copy.deepcopy(above).items():
+    """A declaration with another laid over it: lines and scalars one by one, everything else as a whole.
+
+    Neither is changed; the result shares their parts.
+    """
+    result = {**below}
+    for key, value in above.items():
         if key in ("lines", "scalars", "open"):
             result[key] = {**result.get(key, {}), **value}
         elif key not in ("like", "confidence_at_most", "without", "read"):
@@ -164,7 +166,7 @@ def _mark_read(table: Declaration, source: str, name: str) -> None:
     parameter, _, bound = name.partition(".")
     line = table["lines"][parameter]
     if bound:
-        line[bound] = _restated(line[bound], source)
+        table["lines"][parameter] = {**line, bound: _restated(line[bound], source)}
     else:
         apart = {key: line[key] for key in ("cap", "floor", "informational") if key in line}
         table["lines"][parameter] = _restated(line, source) | apart

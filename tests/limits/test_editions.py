@@ -11,7 +11,7 @@ import pytest
 
 from archive import limits, schemas
 from archive.errors import Trouble
-from archive.limits import editions, library
+from archive.limits import confirm, editions, library
 
 LIBRARY = tomllib.loads((schemas.root() / "limits" / "library.toml").read_text(encoding="utf-8"))
 
@@ -148,3 +148,21 @@ def test_digest_depends_on_every_file(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(library.hashlib, "sha256", changed)
     assert library.digest() != before
+
+
+def test_nothing_changes_what_was_read(tmp_path: Any) -> None:
+    """Declarations share their parts: confirming, carrying or reading must not reach into another limit."""
+    files = {file.name: tomllib.loads(file.read_text("utf-8")) for file in (schemas.root() / "limits").glob("*.toml")}
+    for limit_id in limits.ids():
+        limits.get(limit_id)
+    path = tmp_path / "c.toml"
+    path.write_text(
+        'limit = "tia-568-c.2/cat6a/channel"\nby = "a"\non = 2026-11-20\ndocument = "d"\nconfirms = ["next"]\n'
+        '[lines.return_loss]\nformula = "9"\n[scalars]\ndelay_skew = { value = 1 }\n'
+    )
+    before = {i: repr(editions.declaration(i)) for i in limits.ids()}
+    found = editions.declaration("tia-568-c.2/cat6a/channel")
+    assert found is not None
+    confirm.applied("tia-568-c.2/cat6a/channel", found[1], (path,))
+    assert {i: repr(editions.declaration(i)) for i in limits.ids()} == before
+    assert files and all(schemas.load(f"limits/{name}") == table for name, table in files.items())
