@@ -20,6 +20,7 @@ def names(words: Wording = ENGLISH) -> dict[str, str]:
         "marginal": words("marginal"),
         "provisional": words("provisional"),
         "by_instrument": words("by the instrument alone"),
+        "later_lesser_fails": words("with a later fail of less evidence"),
         "retested": words("tested again"),
         "copied": words("copied"),
         "missing": words("missing"),
@@ -80,6 +81,9 @@ def beside(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
                 "{passing} passing, {alone} of them by the instrument alone.", passing=counts["passing"], alone=passing
             )
         )
+    if counts["later_lesser_fails"]:
+        listed = words.some(counts.of("later_lesser_fails"))
+        found.append(words("A later test of less evidence fails: {links}.", links=listed))
     if counts["copied"]:
         copied = [words("{link} (of {other})", link=x.label, other=x.copy_of) for x in counts.links if x.copy_of]
         found.append(words("Curves of another link, number for number: {links}.", links=words.some(copied)))

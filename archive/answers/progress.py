@@ -147,7 +147,8 @@ def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
     first = min((when for r in rows if (when := _when(r))), default="")
     doubt = next((r["doubt"] for r in rows if r["doubt"]), "")
     if decides is not None:
-        result = replace(link_result(label, [record_result(decides)]), tests=tests)
+        result = link_result(label, [record_result(decides)])
+        result = replace(result, tests=tests, later_lesser_fails=int(decides["lesser_fails"] or 0))
         if doubt:
             result = replace(LinkResult(label, IN_DOUBT), tests=tests)
         return JobLink(replace(result, copy_of=_copied_from(archive, decides)), decides, doubt, first)

@@ -55,9 +55,12 @@ def record_result(row: Mapping[str, Any]) -> RecordResult:
 
 @dataclass(frozen=True)
 class LinkResult:
-    """What a link comes to. outcome: one of OUTCOMES, or MISSING. copy_of: the link of the same choice whose curves
-    these are, "" for none. tests: how many count. further_side: its label is scheduled, and another side of a doubt is
-    counted as that scheduled link."""
+    """What a link comes to. outcome: one of OUTCOMES, or MISSING.
+
+    copy_of: the link of the same choice whose curves these are, "" for none. tests: how many count; later_lesser_fails:
+    how many fail that are later than the record that decides and of less evidence. further_side: its label is
+    scheduled, and another side of a doubt is counted as that scheduled link.
+    """
 
     label: str
     outcome: str = MISSING
@@ -69,6 +72,7 @@ class LinkResult:
     copy_of: str = ""
     tests: int = 0
     further_side: bool = False
+    later_lesser_fails: int = 0
 
     @property
     def tested(self) -> bool:
@@ -120,6 +124,7 @@ _MEMBERS: dict[str, Callable[[LinkResult], bool]] = {
     "marginal": lambda x: x.tested and x.marginal,
     "provisional": lambda x: x.tested and x.provisional,
     "by_instrument": lambda x: x.tested and x.by_instrument,
+    "later_lesser_fails": lambda x: x.tested and x.later_lesser_fails > 0,
     "retested": lambda x: x.tested and x.tests > 1,
     "copied": lambda x: bool(x.copy_of),
     "missing": lambda x: x.scheduled and x.outcome == MISSING,

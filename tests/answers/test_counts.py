@@ -109,7 +109,8 @@ def _fixed(job: Planted, label: str) -> None:
 
 def _lesser_fail(job: Planted, label: str) -> None:
     """A later test of less evidence never displaces a full sweep."""
-    job.link(label, ("tested", "passing", "retested"), job.record(label), second=(job.alone(label, "fail", day=6),))
+    counts = ("tested", "passing", "retested", "later_lesser_fails")
+    job.link(label, counts, job.record(label), second=(job.alone(label, "fail", day=6),))
 
 
 def _conflict(job: Planted, label: str) -> None:

@@ -60,7 +60,16 @@ def _counts(job: JobLook, copies: Copies | None) -> LinkCounts:
         result = link_result(name, records, _required(job, int(tests[-1])))
         copy_of = next((same[job["record_id"][row]] for row in counting if job["record_id"][row] in same), "")
         scheduled = job.schedule is not None and name in job.schedule.rows
-        links.append(replace(result, scheduled=scheduled, late=name in late, copy_of=copy_of, tests=len(tests)))
+        links.append(
+            replace(
+                result,
+                scheduled=scheduled,
+                late=name in late,
+                copy_of=copy_of,
+                tests=len(tests),
+                later_lesser_fails=_lesser_fails(job, tests, counting),
+            )
+        )
     for label in job.schedule.rows if job.schedule else ():
         if label not in there:
             links.append(LinkResult(label, scheduled=True, late=label in late))
@@ -77,9 +86,24 @@ def _counting(job: JobLook, tests: Ints) -> list[int]:
     for row in tests.tolist():
         families.setdefault(tuple(str(job["limit_id"][row]).split("/")[1:]), []).append(row)
     return [
-        max(rows, key=lambda r: (_RANK.get(str(job["evidence"][r]), 0), job["verdict"][r] != "not graded", job.when[r]))
+        max(rows, key=lambda r: (_rank(job, r), job["verdict"][r] != "not graded", job.when[r]))
         for rows in families.values()
     ]
+
+
+def _lesser_fails(job: JobLook, tests: Ints, counting: list[int]) -> int:
+    """Failing tests later than those that count, and of less evidence."""
+    when, least = max(job.when[row] for row in counting), min(_rank(job, row) for row in counting)
+    return sum(
+        job.when[row] > when
+        and _rank(job, row) < least
+        and "fail" in (job["verdict"][row], job["reported_verdict"][row])
+        for row in tests.tolist()
+    )
+
+
+def _rank(job: JobLook, row: int) -> int:
+    return _RANK.get(str(job["evidence"][row]), 0)
 
 
 def _required(job: JobLook, row: int) -> tuple[str, ...]:
