@@ -20,6 +20,17 @@ MOST_SKEW_NS = 60.0
 NEPER = 8.685889638065035
 
 
+ODD = ("copper-clad", "thin", "stranded")
+"""What a cable may be against its words: copper-clad aluminium, copper of a thinner gauge, stranded."""
+
+
+def odd(seed: int, link: Any, kind: str, share: float) -> Any:
+    """Which links have such a cable, a boolean array (n,)."""
+    if not kind:
+        return np.zeros(len(link), dtype=bool)
+    return draws.uniform(seed, "what the cable is", link)[:, 0] < share
+
+
 def facts() -> dict[str, Any]:
     """The numbers of schemas/simulator.toml."""
     return schemas.load("simulator.toml")
@@ -61,6 +72,19 @@ def resistance_ohm_m(gauge: int, degc: Any = 20.0) -> Any:
     c = facts()["constants"]
     area = np.pi / 4 * diameter_mm(gauge) ** 2
     return c["copper_ohm_mm2_m"] / area * (1 + c["copper_per_degc"] * (np.asarray(degc) - 20.0))
+
+
+def odd_loss(kind: str, f_mhz: Any) -> Any:
+    """Insertion loss of a cable of ODD against that of its words, by frequency.
+
+    Of copper-clad aluminium the current flows in the copper at high frequencies and in the aluminium at low ones; it
+    falls to 1/e in the depth of the skin, which goes as 1 / sqrt(f).
+    """
+    c = facts()["odd"][kind]
+    if kind != "copper-clad":
+        return np.full(len(f_mhz), float(c["loss"]))
+    inside = np.exp(-2 * c["skin_um"] / (c["depth_um_1mhz"] / np.sqrt(np.asarray(f_mhz, dtype=np.float64))))
+    return 1 + (np.sqrt(c["resistance"]) - 1) * inside
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,8 @@ class Links:
 
     link, bundle: numbers that draws hang on; test: number that the noise hangs on; length_m: of the fixed cable;
     run_m: (n, 4) of the pairs' conductors; loss_factor, velocity: against the standard's formulas (velocity as a
-    factor on delay); degc; correlation: of the couplings of two links in one bundle, 0 to 1.
+    factor on delay); degc; odd, kind: links whose cable is not what its words say (cables.ODD); correlation: of the
+    couplings of two links in one bundle, 0 to 1.
     """
 
     seed: int
@@ -48,6 +49,8 @@ class Links:
     connections: int
     cord_m: float
     correlation: float
+    odd: Any = None
+    kind: str = ""
 
 
 @cache
@@ -103,7 +106,10 @@ def transmission(links: Links) -> tuple[Any, Any]:
     per_root = links.connections * hardware["loss"] * plugs
     cord = 2 * links.cord_m * c["configuration"]["channel"]["cord_factor"]
     metres = links.run_m / np.mean(links.run_m, axis=1, keepdims=True) * (links.length_m[:, None] + cord)
-    loss = (metres * links.loss_factor[:, None] / 100)[:, :, None] * cables.loss_100m(links.category, m.f)
+    per_m = cables.loss_100m(links.category, m.f) / 100
+    loss = (metres * links.loss_factor[:, None])[:, :, None] * per_m
+    if links.kind:
+        loss = np.where(links.odd[:, None, None], loss * cables.odd_loss(links.kind, m.f), loss)
     loss = (loss + per_root[:, :, None] * root).astype(np.float32)
     delay = delay_ns(links, m.f)
     turns = (delay * (m.f * 1e-3)) % 1.0

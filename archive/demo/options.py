@@ -45,6 +45,8 @@ class Options:
     fail_rate: share of links that fail their first test; bad_batches: lots that fail more often. retest_share: share of
     the failing that are mended and tested again the same evening, and pass. repeat_share: share of links tested a
     second time with nothing changed but mating and noise.
+    cable_is: what the cable of a share of the links really is, whatever its words say: one of cables.ODD;
+    cable_is_share: that share.
     bundle: links of one bundle, neighbours in number. bundle_correlation: of the residuals in dB of two links of a
     bundle, 0 to 0.95. equal_lengths: links of a bundle have one length, to 2 cm.
     step: dB to which curves are rounded; None leaves them as they are. derived: adds ACR-F and power sums as curves of
@@ -64,6 +66,8 @@ class Options:
     bad_batches: tuple[BadBatch, ...] = ()
     retest_share: float = 0.0
     repeat_share: float = 0.0
+    cable_is: str = ""
+    cable_is_share: float = 0.0
     bundle: int = 24
     bundle_correlation: float = 0.0
     equal_lengths: bool = False
@@ -92,6 +96,13 @@ class Options:
                 code="simulator.unknown-configuration",
                 found=self.configuration,
                 expected=wanted,
+            )
+        if self.cable_is not in ("", *cables.ODD):
+            raise Trouble(
+                "the simulator has no such cable",
+                code="simulator.unknown-cable",
+                found=self.cable_is,
+                expected=", ".join(cables.ODD),
             )
         if not 0 <= self.bundle_correlation <= 0.95:
             raise Trouble(

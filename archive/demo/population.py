@@ -61,6 +61,8 @@ def links(seed: int, k: Any, o: Options, of: OfJob, test: int = 0) -> tuple[Link
         connections=setup["connections"],
         cord_m=setup["cord_m"],
         correlation=amplitude_correlation(o.bundle_correlation),
+        odd=cables.odd(seed, k, o.cable_is, o.cable_is_share),
+        kind=o.cable_is,
     )
     return made, degc
 

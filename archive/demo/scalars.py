@@ -63,6 +63,8 @@ def readings(links: Links, gauge: int, degc: Any) -> Any:
     length = delay * velocity[:, None] * c["constants"]["light_m_per_ns"]
     skew = shown - shown.min(axis=1, keepdims=True)
     per_m = cables.resistance_ohm_m(gauge, degc)
+    if links.kind:
+        per_m = np.where(links.odd, per_m * c["odd"][links.kind]["resistance"], per_m)
     plugs = links.connections * c["spread"]["connection_ohm"]
     wire = (links.run_m + 2 * links.cord_m) * per_m[:, None] + plugs * (
         1 + 0.3 * draws.normal(seed, "ohm", links.link, 4)

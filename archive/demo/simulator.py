@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from archive.demo import draws, faults, jobs, population
+from archive.demo import cables, draws, faults, jobs, population
 from archive.demo.assemble import Tested, batch
 from archive.demo.curves import Links, curves
 from archive.demo.instrument import Judge, SimulatedWorst, judge
@@ -56,7 +56,8 @@ def simulate(
 def planted(n: int, seed: int = 1, options: Options | None = None, *, start: int = 0, **changes: Any) -> dict[str, Any]:
     """The truth behind simulate(n, seed, ...): arrays (n,) by name.
 
-    fails: the first test was made to fail; parameter: at which one; cable_type, job, week (ISO 8601 Monday).
+    fails: the first test was made to fail; parameter: at which one; cable_is: what the cable is against its words;
+    cable_type, job, week (ISO 8601 Monday).
     """
     o = replace(options or Options(), **changes).checked()
     k = np.arange(start, start + n)
@@ -67,6 +68,7 @@ def planted(n: int, seed: int = 1, options: Options | None = None, *, start: int
         "fails": made.fails,
         "parameter": made.names,
         "cable_type": np.array([of[j].cable_type for j in number.tolist()]),
+        "cable_is": np.where(cables.odd(seed, k, o.cable_is, o.cable_is_share), o.cable_is, ""),
         "job": np.array([jobs.job(seed, j).job_id for j in number.tolist()]),
         "week": np.array([jobs.job(seed, j).week.isoformat() for j in number.tolist()]),
     }
@@ -112,6 +114,8 @@ def _values(court: Judge | None, tests: Sequence[Links], plan: faults.Planted, s
         if court is not None:
             if better is None or np.any(plan.names == "insertion_loss"):
                 own = faults.improve(court, stored(raw), links.seed, links.link)
+                if links.kind:  # such a cable loses what it loses, and fails by it where it is long
+                    own = own[0], np.where(links.odd[:, None], np.float32(1), own[1])
                 better = own if better is None else _of_rerun(plan, better, own)
             raw = faults.apply(raw, *better)
             if not out and plan.fails.any():
