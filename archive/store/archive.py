@@ -294,7 +294,7 @@ def open_archive(path: Path) -> Archive:
 
 
 def open_damaged(path: Path) -> Archive:
-    """Opens an archive as its first ledger entry names it, whatever its settings say: to look at damage and to mend it.
+    """Opens an archive as its first ledger entry names it, whatever its settings say: to look at damage, or repair it.
 
     Errors: Trouble as open_archive, where there is no such entry.
     """

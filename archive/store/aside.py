@@ -34,7 +34,7 @@ class Aside:
     folder: Path
 
     def end(self) -> None:
-        """Takes the folder away."""
+        """Removes the folder."""
         disk.remove_tree(self.folder)
 
 
@@ -67,7 +67,7 @@ def make(root: Path, name: str) -> Aside:
 
 
 def heal(archive: Archive) -> list[str]:
-    """Takes away what stopped writers left, in aside/ and in its place without an entry; gives the ids.
+    """Removes what stopped writers left, in aside/ and in its place without an entry; gives the ids.
 
     Does nothing where this user may not write, or where another one heals just now.
     """
@@ -138,7 +138,7 @@ def _machine() -> str:
 
 
 def _runs(pid: int, started: str) -> bool:
-    """Whether the process that made a folder still runs; a number that was given to another one is told apart."""
+    """Whether the process that made a folder still runs, and not another one that was given its number."""
     if os.name != "nt":
         try:
             os.kill(pid, 0)

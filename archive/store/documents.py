@@ -27,7 +27,7 @@ _RUN_HEADS = (b"MZ", b"\x7fELF", b"#!", b"\xca\xfe\xba\xbe", b"\xcf\xfa\xed\xfe"
 """First bytes of programs: Windows, Linux, scripts, Java and macOS, macOS, shortcuts of Windows."""
 
 MOST_BYTES = 200_000_000
-"""Size of one document at the most: drawings are large, films do not belong here."""
+"""Largest size of one document: drawings are large, films do not belong here."""
 
 
 @dataclass(frozen=True)

@@ -138,7 +138,7 @@ def test_what_is_damaged_is_mended_and_nothing_else_is_touched(full: Archive, tm
     assert not fixity(store.open(full.root)).sound
     made = repair(store.open(full.root), tmp_path / "copy")
     assert made.left == []
-    assert all(any(m.startswith(path) for m in made.mended) for path in done)
+    assert all(any(m.startswith(path) for m in made.repaired) for path in done)
     after = {p: d for p, d in content(full.root).items() if not p.startswith("aside/damaged/")}
     assert after == before
     assert len(made.kept_apart) == sum(how == "flipped" for how in done.values())
@@ -163,7 +163,7 @@ def test_a_copy_that_is_damaged_too_mends_what_it_can(full: Archive, tmp_path: P
     other = sorted(full.root.glob("deposits/*/*/data/index.parquet"))[1]
     other.unlink()
     made = repair(store.open(full.root), tmp_path / "copy")
-    assert made.mended == [other.relative_to(full.root).as_posix()]
+    assert made.repaired == [other.relative_to(full.root).as_posix()]
     assert [d.path for d in made.left] == [
         sorted(full.root.glob("deposits/*/*/data/index.parquet"))[0].relative_to(full.root).as_posix()
     ]
@@ -173,7 +173,7 @@ def test_a_redacted_file_is_not_brought_back(full: Archive, tmp_path: Path) -> N
     export(full, tmp_path / "copy")
     redact(full, of_name(full, "R. Ostrander"), by=None, reason=None)
     before = content(full.root)
-    assert repair(full, tmp_path / "copy").mended == []
+    assert repair(full, tmp_path / "copy").repaired == []
     assert content(full.root) == before
 
 

@@ -375,6 +375,6 @@ def test_damaged_settings_are_named_and_mended(full: Archive, tmp_path: Path, ha
     if harm != "gone":
         path.write_bytes(b"[[" if harm == "broken" else data.replace(b"ar-", b"ar-0"))
     assert [d.split(":")[0] for d in damaged(full)] == [layout.SETTINGS]
-    assert repair(store.open_damaged(full.root), tmp_path / "copy").mended == [layout.SETTINGS]
+    assert repair(store.open_damaged(full.root), tmp_path / "copy").repaired == [layout.SETTINGS]
     assert path.read_bytes() == data
     assert damaged(full) == []

@@ -1,4 +1,4 @@
-"""muniment repair: mends an archive from a second copy."""
+"""muniment repair: repairs an archive from a second copy."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from archive.cli.common import done, output_options, print_json
 @click.option("--from", "copy", required=True, type=click.Path(path_type=Path), metavar="COPY", help="A second copy.")
 @output_options
 def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
-    """Mends what is damaged or missing from a second copy, with bytes whose digest is the right one and no others.
+    """Repairs what is damaged or missing from a second copy, with bytes whose digest is the right one and no others.
 
-    Damaged files are moved to aside/damaged/, not thrown away.
+    Damaged files are moved to aside/damaged/, not thrown away; so are files that no ledger entry commits.
 
     \b
     Exit code 1: something could not be repaired.
@@ -30,11 +30,11 @@ def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
     made = repair(store.open_damaged(archive), copy)
     if as_json:
         left = [{"path": d.path, "what": d.what} for d in made.left]
-        print_json({"mended": made.mended, "left": left, "kept_apart": made.kept_apart})
+        print_json({"mended": made.repaired, "left": left, "kept_apart": made.kept_apart})
     elif not quiet:
-        for path in made.mended:
-            click.echo(f"  mended {path}")
+        for path in made.repaired:
+            click.echo(f"  repaired {path}")
         for damage in made.left:
-            click.echo(f"  NOT MENDED {damage.path}: {damage.what}")
-        click.echo(f"{len(made.mended)} mended, {len(made.left)} not; look again with `muniment fixity {archive}`")
+            click.echo(f"  NOT REPAIRED {damage.path}: {damage.what}")
+        click.echo(f"{len(made.repaired)} repaired, {len(made.left)} not; look again with `muniment fixity {archive}`")
     done(bool(made.left))

@@ -1,7 +1,7 @@
 """The one SQLite database of an archive, in the user's cache: derived from the ledger and the index files.
 
 It is rebuilt from nothing at any time. It knows the ledger entry it has come to, by number and digest; where the
-ledger no longer holds that entry, everything is derived anew.
+ledger no longer holds that entry, everything is rebuilt.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
 gone (files that were redacted), checked (files whose digests were compared). What finding needs besides is for
@@ -20,7 +20,7 @@ from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
 VERSION = 10
-"""Raised whenever the tables change: an older database is then derived anew."""
+"""Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""
 CREATE TABLE meta(key TEXT PRIMARY KEY, value);
@@ -80,7 +80,7 @@ def in_memory() -> sqlite3.Connection:
 
 
 def forget(archive_id: str) -> None:
-    """Throws the database away."""
+    """Deletes the database."""
     place = memory.folder(archive_id)
     if place is not None:
         for suffix in ("", "-wal", "-shm", "-journal"):
@@ -112,7 +112,7 @@ def version(db: sqlite3.Connection) -> int:
 
 
 def empty(db: sqlite3.Connection) -> None:
-    """Takes every table away and makes them anew, inside the caller's transaction."""
+    """Drops every table and creates them again, inside the caller's transaction."""
     there = (
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' AND name NOT LIKE 'words_%'"
     )

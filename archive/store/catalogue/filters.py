@@ -58,7 +58,7 @@ _COUNTED = f" AND NOT r.withdrawn AND NOT r.replaced AND r.{COUNTED}"
 def addresses(db: sqlite3.Connection, chosen: Filters, *, counted: bool = False) -> list[str]:
     """Addresses "deposit/position" of the records that are chosen, in the order in which they came.
 
-    counted: without those that were there already, were withdrawn, or were read anew.
+    counted: without those that were there already, were withdrawn, or were read again.
     """
     where, values = chosen.where()
     where += _COUNTED if counted else ""

@@ -1,4 +1,4 @@
-"""Second copies: made and brought up to date, used to mend what is damaged, joined from another archive."""
+"""Second copies: made and brought up to date, used to repair what is damaged, joined from another archive."""
 
 from __future__ import annotations
 

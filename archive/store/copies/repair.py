@@ -23,7 +23,7 @@ from archive.store.ledger import LedgerEntry, judge
 class Repair:
     """What was repaired, what could not be, and what was set apart as it was."""
 
-    mended: list[str] = field(default_factory=list)
+    repaired: list[str] = field(default_factory=list)
     left: list[Damage] = field(default_factory=list)
     kept_apart: list[str] = field(default_factory=list)
 
@@ -156,4 +156,4 @@ def _put(root: Path, path: str, data: bytes, done: Repair) -> None:
         done.set_apart(root, path)
     disk.make_folder(root / layout.ASIDE)
     files.put(place, data, root / layout.ASIDE)
-    done.mended.append(path)
+    done.repaired.append(path)

@@ -23,7 +23,7 @@ from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 
 VERSION = 5
-"""Raised whenever the columns change: older files are then written anew."""
+"""Raised whenever the columns change: older files are then written again."""
 
 _NAME = "counting"
 _GRACE = 600.0
@@ -49,7 +49,7 @@ class Counting:
 
 
 def counting(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> Counting:
-    """The files, brought up to the ledger. watch: passes the blocks through that are written anew.
+    """The files, brought up to the ledger. watch: passes the blocks through that are written again.
 
     Errors: Trouble where the archive is damaged.
     """
@@ -66,7 +66,7 @@ def counting(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] =
 
 
 def forget(archive_id: str) -> None:
-    """Throws the files away."""
+    """Deletes the files."""
     place = memory.folder(archive_id)
     if place is not None:
         memory.remember(archive_id, _NAME, None)
@@ -149,7 +149,7 @@ def _passing() -> Path:
 
 
 def _tidy(folder: Path, held: dict[str, Any]) -> None:
-    """Takes files away that were replaced a while ago."""
+    """Removes files that were replaced a while ago."""
     used = {name for p in held["parts"] for name in (p["file"], p["cells"], p["failures"])}
     for path in folder.iterdir():
         try:

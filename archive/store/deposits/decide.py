@@ -223,7 +223,7 @@ class _There:
         self._new: dict[tuple[str, Any], list[ComparedRecord]] = defaultdict(list)
 
     def by(self, column: str, value: Any) -> list[ComparedRecord]:
-        """Records with a value in a column, oldest first, at the most _MOST of the archive and of the deposit."""
+        """Records with a value in a column, oldest first, at most _MOST of the archive and of the deposit."""
         if value is None:
             return []
         found = self._db.execute(

@@ -231,7 +231,7 @@ def _pieces(column: Any, missing: float, lengths: Any, even: Any, pieces: list[A
 
 
 def _even(flat: Any, lengths: Any) -> Any:
-    """True for curves that hold one value only, or none: they tell nothing."""
+    """True for curves that hold one value only, or none: they distinguish nothing."""
     if not len(lengths):
         return np.array([], dtype=bool)
     starts = np.concatenate([[0], np.cumsum(lengths)[:-1]]).astype(int)

@@ -1,7 +1,7 @@
 """Which records of a batch are there already: the same record id with the same content, and nothing less.
 
 What a depositor states for a job (its name, the zone of its site) is in records too, and so is the key of the operator,
-which is salted anew at each reading: the same file handed in again gives other digests. Where digests differ, records
+which gets a new salt at each reading: the same file handed in again gives other digests. Where digests differ, records
 are compared without what was stated, and with the operator's name in place of the key.
 """
 
@@ -83,7 +83,7 @@ def same_as_handed_in(one: Batch, other: Batch) -> bool:
 def _as_handed_in(batch: Batch) -> Iterator[tuple[str, tuple[str, str | None]]]:
     """Record id, digest without what a depositor stated for the job, and name of the operator.
 
-    The key of an operator is salted anew at each reading, so that his name is compared in its place.
+    The key of an operator gets a new salt at each reading, so the name is compared in its place.
     """
     batch = ordered(batch)
     records = batch["records"]

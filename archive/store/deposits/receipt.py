@@ -1,4 +1,4 @@
-"""What a depositor is told, and can be told again from the ledger alone."""
+"""What a depositor gets as a receipt, and can get again from the ledger alone."""
 
 from __future__ import annotations
 

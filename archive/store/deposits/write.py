@@ -172,7 +172,7 @@ class Deposit:
         return of_entry(self.archive, entry)
 
     def abandon(self) -> None:
-        """Takes away what was written, unless it is true by now."""
+        """Removes what was written, unless it is true by now."""
         if self.done:
             return
         self._originals.give_up()
@@ -197,7 +197,7 @@ class Deposit:
 
     @property
     def _unseen(self) -> bool:
-        """Whether a file was received that the archive does not hold; without originals nobody can tell."""
+        """Whether a file was received that the archive does not hold; without originals nobody knows."""
         return not self._received or any("kept_in" not in told for told in self._received)
 
     def _nothing_new(self, made: Decisions) -> Receipt:

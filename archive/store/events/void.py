@@ -1,4 +1,4 @@
-"""A person's decision on a ledger entry that was cut short and that no copy holds: it is void, and stays told."""
+"""A person's decision on a ledger entry that was cut short and that no copy holds: it is void."""
 
 from __future__ import annotations
 

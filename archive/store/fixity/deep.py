@@ -16,7 +16,7 @@ from archive.tables import tables
 from archive.tables.canonical import record_digests
 
 Reread = Callable[[Path, BagTables], Iterator[dict[str, Any]]]
-"""Reads the originals of a bag anew and tells, as findings, which records come out otherwise."""
+"""Reads the originals of a bag again and reports, as findings, which records come out otherwise."""
 
 
 def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Damage]:

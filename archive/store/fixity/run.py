@@ -28,11 +28,11 @@ def fixity(
     reread: deep.Reread | None = None,
     each: Callable[[list[Any]], Any] = iter,
 ) -> Report:
-    """Looks whether everything is as it was. Damage is told, never raised.
+    """Looks whether everything is as it was. Damage is reported, never raised.
 
     depth: count, digest or deep. expect: a head that the ledger must hold, as a receipt gives it (hexadecimal digits,
     or SIZE:HEX). accept: take the ledger as it is now for the head to remember on this machine. reread: reads originals
-    anew (deep). Errors: ValueError for another depth.
+    again (deep). Errors: ValueError for another depth.
     """
     if depth not in DEPTHS:
         raise ValueError(f"depth is one of {', '.join(DEPTHS)}, not {depth}")
@@ -115,7 +115,7 @@ def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any
 
 
 def _stamps(chain: Chain, report: Report) -> None:
-    """Heads that were stamped, and whether the ledger still holds them; who signed is for `muniment verify` to tell."""
+    """Heads that were stamped, and whether the ledger still holds them; `muniment verify` checks who signed."""
     for entry in chain.entries:
         if entry.get("event") == "stamp":
             held = chain.holds(int(entry["size"]), entry["root"])
@@ -135,7 +135,7 @@ def _signatures(chain: Chain, report: Report) -> None:
 
 
 def _catalogue(archive: Archive) -> list[Damage]:
-    """The database as it was kept, against one that is derived anew."""
+    """The database as it was kept, against a rebuilt one."""
     try:
         archive.catch_up()
         fresh = catalogue.rebuilt(archive.root, archive.ledger)

@@ -61,7 +61,7 @@ def key_id(public: str) -> str:
 
 
 def verify(public: str, signature: Mapping[str, str], data: bytes) -> bool | None:
-    """Whether a signature of bytes is good; None where the library to tell it is not installed."""
+    """Whether a signature of bytes is good; None where the library to check it is not installed."""
     try:
         from cryptography.exceptions import InvalidSignature
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey

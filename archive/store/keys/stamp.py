@@ -19,7 +19,7 @@ MEDIA_TYPE = "application/timestamp-query"
 
 @dataclass(frozen=True)
 class Judgement:
-    """Of a token: whether it holds (None: not to be told here), when it says the head existed, why."""
+    """Of a token: whether it holds (None: cannot be decided here), when it says the head existed, why."""
 
     holds: bool | None
     when: str = ""

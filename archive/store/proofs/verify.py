@@ -21,7 +21,7 @@ from archive.store.proofs.prove import FORMAT
 
 @dataclass(frozen=True)
 class ProofStep:
-    """One thing that was looked at. holds: None where it could not be told here, and why stands in `said`."""
+    """One thing that was looked at. holds: None where it cannot be decided here, and why stands in `said`."""
 
     what: str
     holds: bool | None
