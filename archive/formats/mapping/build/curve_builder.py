@@ -248,6 +248,8 @@ class CurveBuilder:
         self, frame: RowFrame, keys: Keys, runs: Runs, made: list[tuple[WrittenAs, Bools | None, CurveCells]]
     ) -> None:
         """Values from a margin and a limit, where the export gives none. A limit may hold for all pairs and ends."""
+        if all(what.origin != "margin" for what, *_ in made):
+            return
         by: dict[str, dict[tuple[object, ...], tuple[WrittenAs, Bools | None, CurveCells]]] = {}
         for one in made:
             what = one[0]
