@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from archive.answers.cable_proposals import MOST_RECORDS, proposals
 from archive.answers.link import people
 from archive.atomic import write_bytes
 from archive.errors import Trouble
@@ -33,6 +34,7 @@ COLUMNS = (
     "cords",
     "rules",
     "by_the_rules",
+    "proposals",
     "settle",
 )
 """Columns of the table that is written, and read again: a filled cell of `settle` settles the words of its row."""
@@ -69,6 +71,27 @@ def listed(archive: Archive) -> list[dict[str, Any]]:
     for (folded, type_id, basis), row in made.items():
         row |= {"basis": basis, **_parts(type_id), **_by_rules(row["words"]), **settled.get(folded, _NOT_SETTLED)}
     return sorted(made.values(), key=lambda r: (-r["links"], r["words"], r["type"]))
+
+
+def with_proposals(archive: Archive, rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows of `listed`, those of which class, gauge or conductor is not known with what their figures fit."""
+    made = []
+    for row in rows:
+        asked = {"class", "gauge", "conductor"} & {*row["unknown"], *row["open"]}
+        addresses = _addresses(archive, row) if asked else []
+        made.append({**row, "proposals": proposals(archive, addresses, row["type"])})
+    return made
+
+
+def _addresses(archive: Archive, row: dict[str, Any]) -> list[str]:
+    """Some records of one row of `listed`, those with whole curves first."""
+    found = archive.db.execute(
+        "SELECT deposit || '/' || position FROM records WHERE cable_found IS ? AND coalesce(cable_type, 'unknown') = ? "
+        f"AND NOT withdrawn AND NOT replaced AND {COUNTED} AND medium IS NOT 'fiber' "
+        "ORDER BY evidence != 'full-sweep', row LIMIT ?",
+        (row["words"] or None, row["type"], MOST_RECORDS),
+    )
+    return [str(r[0]) for r in found]
 
 
 def write_table(rows: Iterable[dict[str, Any]], out: Path) -> None:
@@ -192,7 +215,19 @@ def _type(text: str, where: str) -> str:
 def _cell(value: Any) -> str:
     if isinstance(value, dict):
         return "; ".join(f"{part}: {', '.join(phrases)}" for part, phrases in value.items())
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return "; ".join(f"{p['type']} ({p['why']})" for p in value)
     return ", ".join(value) if isinstance(value, list) else "" if value is None else str(value)
 
 
-__all__ = ["BASES", "COLUMNS", "NO_WORDS", "TAKE_BACK", "listed", "read_table", "settle", "write_table"]
+__all__ = [
+    "BASES",
+    "COLUMNS",
+    "NO_WORDS",
+    "TAKE_BACK",
+    "listed",
+    "read_table",
+    "settle",
+    "with_proposals",
+    "write_table",
+]

@@ -20,10 +20,18 @@ from archive.cli.common import done, output_options, print_json, signer_options
     metavar="FILE.csv",
     help="Settle the rows of such a table whose column `settle` is filled: a type, or `rule` to take one back.",
 )
+@click.option("--propose", is_flag=True, help="Rank the types that the figures of the links fit; settles nothing.")
 @signer_options
 @output_options
 def command(
-    archive: Path, out: Path | None, table: Path | None, by: str | None, reason: str | None, as_json: bool, quiet: bool
+    archive: Path,
+    out: Path | None,
+    table: Path | None,
+    propose: bool,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Lists the words about cables with their links, the type each counts as, on what that rests and what is not
     known; most links first. Settles words once for the archive: a new event. Nothing archived is rewritten.
@@ -44,6 +52,8 @@ def command(
     if table is not None:
         entry, settled = cables.settle(opened, table, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     rows = cables.listed(opened)
+    if propose:
+        rows = cables.with_proposals(opened, rows)
     if out is not None:
         cables.write_table(rows, out)
     if as_json:
@@ -59,7 +69,6 @@ def command(
 
 def _print(rows: list[dict[str, Any]]) -> None:
     from archive.answers.cables import BASES
-    from archive.answers.rates.words import aligned
 
     head = ["words", "links", "type", "basis", "unknown", "open"]
     lines = [head]
@@ -69,5 +78,11 @@ def _print(rows: list[dict[str, Any]]) -> None:
             basis = f"settled by {r['settled_by'] or 'somebody'}, {(r['settled_at'] or '')[:10]}"
         words = r["words"] or "(no words)"
         lines.append([words, str(r["links"]), r["type"], basis, ", ".join(r["unknown"]), ", ".join(r["open"])])
-    for line in aligned(lines, left=len(head)) if rows else ["no record says anything of a cable"]:
+    from archive.answers.rates.words import aligned
+
+    head_line, *shown = aligned(lines, left=len(head))
+    click.echo(head_line if rows else "no record says anything of a cable")
+    for row, line in zip(rows, shown, strict=True):
         click.echo(line)
+        for p in row.get("proposals", ()):
+            click.echo(f"  fits {p['type']}: {p['why']}")
