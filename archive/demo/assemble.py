@@ -118,7 +118,6 @@ def _records(seed: int, t: Tested, of: OfJob, with_links: bool) -> tuple[dict[st
     local, offset = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     shared: dict[str, Any] = {"jobs": [], "instruments": [], "people": [], "sources": [], "links": [], "places": []}
     named: dict[str, list[Any]] = {c: [None] * n for c in (*_OF_JOB, "local_place_id", "remote_place_id")}
-    labels = jobs.labels()
     for j in np.unique(number).tolist():
         it = jobs.job(seed, j)
         here = np.flatnonzero(number == j)
@@ -141,7 +140,7 @@ def _records(seed: int, t: Tested, of: OfJob, with_links: bool) -> tuple[dict[st
     columns: dict[str, Any] = {
         **named,
         "medium": ["copper"] * n,
-        "link_label": [labels[i] for i in within.tolist()],
+        "link_label": [jobs.label(j, i) for j, i in zip(number.tolist(), within.tolist(), strict=True)],
         "tested_found": np.char.replace(texts, "T", " ").tolist(),
         "tested_local": texts.tolist(),
         "tested_at": pa.array((local - offset * 60) * 1000, type=pa.timestamp("ms", tz="UTC")),
@@ -167,7 +166,7 @@ def _ends(
         named["local_place_id"][i], named["remote_place_id"][i] = local["place_id"], remote["place_id"]
         row = {
             "job_id": it.job_id,
-            "label": jobs.label(int(within[i])),
+            "label": jobs.label(it.number, int(within[i])),
             "local_place_id": local["place_id"],
             "remote_place_id": remote["place_id"],
             "cable_type": of.cable_type,

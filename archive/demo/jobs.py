@@ -103,10 +103,10 @@ def source(seed: int, j: SimulatedJob) -> dict[str, Any]:
 
 def places(j: SimulatedJob, i: int) -> tuple[dict[str, Any], dict[str, Any]]:
     """Both ends of link i of a job: the panel, and an outlet on the same floor."""
-    name = label(i)
-    floor, room = name.split("-")[0][:-1], name.split("-")[0][-1]
-    here = {"site": j.site, "building": "A", "floor": floor, "valid_from": j.week.isoformat()}
-    panel = {**here, "space": f"TR {floor}{room}", "panel": name.split("-")[1][0], "port": name[-2:]}
+    building, space, name = label(j.number, i).split("-")
+    floor, room = space[:-1], space[-1]
+    here = {"site": j.site, "building": building, "floor": floor, "valid_from": j.week.isoformat()}
+    panel = {**here, "space": f"TR {floor}{room}", "panel": name[0], "port": name[1:]}
     return panel, {**here, "space": f"room {floor}{i % 40 + 1:02d}", "port": f"outlet {i // 40 + 1}"}
 
 
@@ -148,16 +148,13 @@ def operator(seed: int, crew: int) -> dict[str, Any]:
     }
 
 
-def label(i: int) -> str:
-    """Identifier of link i of a job, floor and room, panel and port, in the manner of ANSI/TIA-606: 1A-B07."""
+def label(job: int, i: int) -> str:
+    """Identifier of link i of a job in the manner of ANSI/TIA-606: building, floor and room, panel and port: 01-1A-B07.
+
+    Each job is a building of its own, so that no label stands twice at a site.
+    """
     room, panel, port = (i // 240) % 4, (i // 24) % 10, i % 24 + 1
-    return f"{i // 960 + 1}{'ABCD'[room]}-{'ABCDEFGHJK'[panel]}{port:02d}"
-
-
-@cache
-def labels() -> tuple[str, ...]:
-    """Labels of all links of a job."""
-    return tuple(label(i) for i in range(JOB))
+    return f"{job + 1:02d}-{i // 960 + 1}{'ABCD'[room]}-{'ABCDEFGHJK'[panel]}{port:02d}"
 
 
 @cache

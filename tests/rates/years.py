@@ -15,15 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
 
 from archive import grading, store
 from archive.demo import jobs
 from archive.demo.simulator import BadBatch, Cable, planted, simulate
 from archive.store import Archive
 from archive.store.deposits import Deposit, DepositFacts
-from archive.tables import Batch
 
 SEED = 3
 JOBS, LINKS = 48, 120
@@ -56,20 +53,12 @@ def build(path: Path, links: int = LINKS, swept: bool = True) -> Archive:
         try:
             start = n * jobs.JOB
             for batch in simulate(count, SEED, start=start, sweeps=swept and n in SWEPT, **OPTIONS):
-                making.add(grading.grade(labelled(batch, n)))
+                making.add(grading.grade(batch))
             making.commit()
         except BaseException:
             making.abandon()
             raise
     return archive
-
-
-def labelled(batch: Batch, job: int) -> Batch:
-    """The batch with labels that no other job at the site has: jobs of the simulator use the same ones over again."""
-    records = batch["records"]
-    names = pc.binary_join_element_wise(pa.scalar(f"L{job:02d}"), records["link_label"], "-")
-    at = records.column_names.index("link_label")
-    return batch.replace(records=records.set_column(at, records.schema.field(at), names))
 
 
 def truth(links: int = LINKS) -> dict[str, Any]:
