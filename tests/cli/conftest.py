@@ -15,14 +15,14 @@ from archive.tables import Batch, concat
 from tests.cli.person import typed
 
 JOB = "HARBOUR-2019-04"
-FAILED = "1A-A06"
+FAILED = "01-1A-A06"
 """The link that fails its first test and passes its second."""
 
 
 @dataclass(frozen=True)
 class World:
-    """exports: week1.xml (1A-A01 to 1A-A08, 1A-A06 twice), week2.xml (1A-A09 with the curves of 1A-A03) and a file
-    that nobody can read; good: two passing links; schedule: 1A-A01 to 1A-A08 and 1A-A10; archive: all of it."""
+    """exports: week1.xml (01-1A-A01 to A08, A06 twice), week2.xml (01-1A-A09 with the curves of A03) and a file that
+    nobody can read; good: two passing links; schedule: 01-1A-A01 to A08 and A10; archive: all of it."""
 
     root: Path
     exports: Path
@@ -41,7 +41,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> World:
     formats.write([copied(week)], root / "exports" / "week2.xml", "xml")
     (root / "exports" / "notes.txt").write_text("call the site at eight\n")
     formats.write([week.select(week["records"].column("record_id").to_pylist()[:2])], root / "good.xml", "xml")
-    links = [*(f"1A-A{n:02d}" for n in range(1, 9)), "1A-A10"]
+    links = [*(f"01-1A-A{n:02d}" for n in range(1, 9)), "01-1A-A10"]
     (root / "links.csv").write_text("link,due\n" + "".join(f"{link},2019-02-01\n" for link in links))
     archive = root / "archive"
     with pytest.MonkeyPatch.context() as patch:
@@ -71,6 +71,6 @@ def copied(week: Batch) -> Batch:
             if row.get("record_id") == name:
                 row["record_id"] = "re-" + "1" * 32
     for row in rows["records"]:
-        row |= {"link_label": "1A-A09", "tested_local": "2019-01-07T09:17:00", "tested_found": "2019-01-07T09:17:00"}
+        row |= {"link_label": "01-1A-A09", "tested_local": "2019-01-07T09:17:00", "tested_found": "2019-01-07T09:17:00"}
         row |= {"tested_at": None, "source_place": "a copied result"}
     return Batch.from_rows(rows)

@@ -31,7 +31,7 @@ def test_the_page_speaks_as_asked(built, tmp_path):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["claim", "{archive}", "1A-A0", "--out", "{out}"], "links may be meant"),
+        (["claim", "{archive}", "01-1A-A0", "--out", "{out}"], "links may be meant"),
         (["claim", "{archive}", "ZZ-9", "--out", "{out}"], "no link"),
         (["claim", "{archive}", FAILED, "--out", "{out}", "--locale", "qq"], "no such locale"),
         (["claim", "{archive}", FAILED, "--out", "{out}", "--retest", "{out}/nothing.xml"], "nothing.xml"),

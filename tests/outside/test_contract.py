@@ -166,7 +166,7 @@ def test_a_drafted_mapping_says_where_from_whereto_how_sure_and_why(tmp_path: Pa
 
 def test_check_names_links_by_their_labels(built: World) -> None:
     said = document("check", built.exports, "--schedule", built.schedule, code=1)
-    assert (said["missing_links"], said["unexpected_links"]) == (["1A-A10"], ["1A-A09"])
+    assert (said["missing_links"], said["unexpected_links"]) == (["01-1A-A10"], ["01-1A-A09"])
     assert said["records"] == 10
     assert {f["severity"] for f in said["findings"]} <= {"error", "warning", "information"}
     rules = {r["rule"]: r["severity"] for r in document("rules", "list")["rules"]}
@@ -205,7 +205,7 @@ def test_find_history_and_progress_agree(built: World) -> None:
     assert {r["record"] for r in records} <= {e["record"] for e in said["entries"]}
     said = document("progress", built.archive, "--job", JOB, code=1)
     assert (said["scheduled"], said["tested"], said["passing"], said["failing"]) == (9, 9, 9, 0)
-    assert (said["missing"], said["unexpected"], said["late"]) == (["1A-A10"], ["1A-A09"], ["1A-A10"])
+    assert (said["missing"], said["unexpected"], said["late"]) == (["01-1A-A10"], ["01-1A-A09"], ["01-1A-A10"])
 
 
 def test_failing_links_alone_are_no_reason_to_look_at_a_deposit(built: World, tmp_path: Path) -> None:
@@ -235,7 +235,7 @@ def test_copies(built: World) -> None:
     said = document("copies", built.archive, code=1)
     (pair,) = said["pairs"]
     labels = {r["record"]: r["link"] for r in document("find", built.archive)["records"]}
-    assert {labels[pair["a"]], labels[pair["b"]]} == {"1A-A03", "1A-A09"}
+    assert {labels[pair["a"]], labels[pair["b"]]} == {"01-1A-A03", "01-1A-A09"}
     assert said["compared"] == 10
 
 
@@ -349,7 +349,7 @@ def test_parquet_is_readable_by_anything(built: World, tmp_path: Path) -> None:
         FROM '{out}/records.parquet' r JOIN '{out}/sweeps.parquet' s USING (record_id)
         JOIN '{out}/axes.parquet' a USING (axis_id)"""
     ).fetchall()
-    assert {r[0] for r in rows} == {"1A-A01", "1A-A02"}
+    assert {r[0] for r in rows} == {"01-1A-A01", "01-1A-A02"}
     assert {r[1] for r in rows} <= set(PARAMETERS)
     assert all(n == m for _, _, n, m in rows)
     quantities = duckdb.sql(f"SELECT DISTINCT quantity FROM '{out}/readings.parquet'").fetchall()
