@@ -114,7 +114,8 @@ def _explained(path: Path, where: str, start: int) -> Trouble:
         if number < start:
             continue
         place = f"/link-records/{name}[{names[name]}]"
-        if more := next((e for e in element.iter() if len(e.attrib) > _MOST_ATTRIBUTES), None):
+        more = next((e for e in element.iter() if len(e.attrib) > _MOST_ATTRIBUTES), None)
+        if more is not None:  # an element without children counts as false
             found = f"{len(more.attrib):,} attributes"
             return _refused(where, more.sourceline, place, "an element with more attributes than there are", found)
         if (element.tail or "").strip():
