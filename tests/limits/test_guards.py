@@ -237,6 +237,12 @@ def test_without_a_year_the_latest_edition_of_the_day_is_meant(tested: str, edit
     assert find("EN 50173-1 class E channel", tested).limit_id == f"{edition}/class-e/channel"
 
 
+def test_how_the_edition_was_found_is_said() -> None:
+    assert find("EN 50173-1:2018 class E channel").reason == "named by the words"
+    latest = find("EN 50173-1 class E channel", "2018-11-01").reason
+    assert latest == "no year is named: the latest edition is meant, EN 50173-1:2018"
+
+
 def test_two_documents_with_editions_of_their_own_leave_the_edition_open() -> None:
     found = find("ISO/IEC 11801-1, EN 50173-1 class E channel")
     assert found.limit_id is None

@@ -94,6 +94,12 @@ def test_values_are_those_of_the_library_where_standards_print() -> None:
     assert all(abs(float(row.library) - line.at(float(row.mhz)).item()) <= 0.005 for row in rows)
 
 
+def test_a_limit_of_single_frequencies_names_each() -> None:
+    rows = [row for row in worksheet.rows(limits.get("iso-11801-1/class-b/channel")) if row.part == "formula"]
+    loss = [(row.mhz, row.library) for row in rows if row.parameter == "insertion_loss"]
+    assert loss == [("0.1", "5.5"), ("1", "5.8")]
+
+
 def test_parts_are_confirmed_one_by_one(tmp_path: Path) -> None:
     """Somebody who does not find the 3 dB rule in his edition ticks the formulas alone."""
     filled = _confirm(_fill(tmp_path, lambda p, part, *_: "x" if (p, part) == ("return_loss", "formula") else ""))
