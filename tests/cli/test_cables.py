@@ -1,0 +1,65 @@
+"""The command `muniment cables`: out, settled, and what other commands then say."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from archive import store
+from archive.cli import cli
+from tests.store import store_making as making
+
+WORDS = "Halyard 1200-X blue"
+
+
+def run(*words: str | Path, code: int = 0) -> str:
+    result = CliRunner().invoke(cli, [str(w) for w in words])
+    assert result.exit_code == code, result.output
+    return result.stdout
+
+
+def told(*words: str | Path, code: int = 0) -> Any:
+    return json.loads(run(*words, "--json", code=code))
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An archive with a link of a maker's words, and one that says nothing."""
+    for name in ("CACHE", "CONFIG"):
+        monkeypatch.setenv(f"MUNIMENT_{name}", str(tmp_path / name.lower()))
+    archive = store.create(tmp_path / "archive")
+    made = making.rows("A1", cable_found=WORDS, cable_type="unknown", source="a" * 64)
+    making.deposit(archive, making.batch(made))
+    making.deposit(archive, making.batch(making.rows("A2", cable_type=None, source="b" * 64, shift=1.0)))
+    return archive.root
+
+
+def test_settled_words_are_found_at_once(place: Path, tmp_path: Path) -> None:
+    table = tmp_path / "cables.csv"
+    listed = told("cables", place, "--out", table, code=1)
+    assert [(r["words"], r["links"], r["type"]) for r in listed["cables"]] == [
+        ("", 1, "unknown"),
+        (WORDS, 1, "unknown"),
+    ]
+    rows = list(csv.DictReader(table.read_text("utf-8").splitlines()))
+    rows[1]["settle"] = "cat6a/f-utp/awg23/solid"
+    with table.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    made = told("cables", place, "--settle", table, "--by", "R. Ostrander", "--reason", "read off the drum", code=1)
+    assert made["settled"] == 1 and isinstance(made["ledger_entry"], int)
+    run("job", place, "HARBOUR-2019-04", "--set", "cable=Cat 6 U/UTP", "--by", "R. Ostrander")
+    assert {r["basis"]: r["type"] for r in told("cables", place)["cables"]} == {
+        "settled": "cat6a/f-utp/awg23/solid",
+        "job": "cat6/u-utp",
+    }
+    assert [r["link"] for r in told("find", place, "--cable-type", "cat6a")["records"]] == ["A1"]
+    assert [r["link"] for r in told("find", place, "--cable-type", "cat6/u-utp")["records"]] == ["A2"]
+    assert "settled by R. Ostrander" in run("cables", place)
+    assert "settled as cat6a/f-utp/awg23/solid" in run("history", place, "A1")
