@@ -10,6 +10,7 @@ from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.standing_columns import fold
 from archive.store.deposits import DepositFacts
+from archive.store.names import check_job_name
 
 _NUMBER = re.compile(r"\d+")
 
@@ -24,8 +25,7 @@ def remembered(archive: Archive, facts: DepositFacts, *, new: bool = False) -> D
     job = facts.job
     if job is None:
         return facts
-    if not job.strip() or any(not c.isprintable() for c in job):
-        raise Trouble("no name of a job", code="job.no-name", where="--job", found=repr(job), expected="printable text")
+    check_job_name(job, "--job")
     db = archive.db
     known = {r[0]: r[1] for r in db.execute("SELECT field, value FROM jobs WHERE job_id = ?", (job,))}
     sites = [r[0] for r in db.execute("SELECT DISTINCT site FROM records WHERE site IS NOT NULL ORDER BY site")]

@@ -13,6 +13,7 @@ from archive.store import Archive
 from archive.store.catalogue.apply_event import JOB_FACTS
 from archive.store.events.write import record
 from archive.store.ledger.entry import Sign
+from archive.store.names import check_job_name
 from archive.vocabulary import cables
 
 _DATES = ("work_start", "work_end", "warranty_start", "warranty_end", "retain_until")
@@ -65,6 +66,7 @@ def state(
 
     Errors: Trouble for an unknown field, a date that is none, a time zone that is none, words that name no cable.
     """
+    check_job_name(job, "the job")
     made: dict[str, str] = {}
     for change in changes:
         name, equals, value = change.partition("=")

@@ -88,8 +88,7 @@ def _prepare() -> None:
             signal.signal(number, signal.default_int_handler)
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(errors="backslashreplace")
-    if sys.stdout.isatty():
-        sys.stdout = Plain(sys.stdout)
+    sys.stdout = Plain(sys.stdout)
 
 
 def _end(text: str) -> NoReturn:

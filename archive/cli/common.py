@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from archive.cli.plain import plain
+from archive.cli.plain import one_line, plain
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -33,6 +33,11 @@ def signer_options(command: F) -> F:
 def print_json(document: object) -> None:
     """The one machine-readable document, on standard output."""
     click.echo(json.dumps(document, ensure_ascii=False, indent=2, default=_plain))
+
+
+def print_line(text: str) -> None:
+    """One line on standard output: what foreign text in it would break or obey is shown as an escape."""
+    click.echo(one_line(text))
 
 
 def say(text: str, *, quiet: bool = False) -> None:

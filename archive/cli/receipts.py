@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from archive.answers import count_text
+from archive.cli.plain import one_line
 from archive.store.deposits import Receipt
 from archive.vocabulary.link_counts import LinkCounts
 
@@ -37,10 +38,10 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
         lines.append(f"  {document['set_aside']:>8}  SET ASIDE: could not be read; `muniment setaside` says why")
     lines += [f"  {count:>8}  findings: {severity}" for severity, count in document["findings"].items()]
     for other in document.get("elsewhere", []):
-        lines.append(
-            f"  {other['records']:>8}  HERE ALREADY UNDER JOB {other['job']}, deposit {other['deposit']}; to move it:\n"
-            f"            muniment amend ARCHIVE --deposit {other['deposit']} --set job_id=JOB"
-        )
+        lines += [
+            f"  {other['records']:>8}  HERE ALREADY UNDER JOB {other['job']}, deposit {other['deposit']}; to move it:",
+            f"            muniment amend ARCHIVE --deposit {other['deposit']} --set job_id=JOB",
+        ]
     for schedule in document.get("schedules", []):
         lines.append(f"  the schedule lists {schedule['links']} links now")
         for what in ("added", "removed", "changed"):
@@ -54,4 +55,4 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
         lines += [f"  {number:>8}  {name}" for name, number in count_text.rows(counts)]
         lines += [f"  {line}" for line in (*count_text.sums(counts), *count_text.beside(counts))]
     lines.append(f"  ledger head {document['ledger_head']} over {document['ledger_size']} entries")
-    return "\n".join(lines)
+    return "\n".join(map(one_line, lines))

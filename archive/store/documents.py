@@ -17,6 +17,7 @@ from archive.store.catalogue.apply_event import DOCUMENT
 from archive.store.events.write import record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
+from archive.store.names import check_job_name
 
 _RUN = (
     *(".app", ".bat", ".bin", ".cmd", ".com", ".cpl", ".dll", ".elf", ".exe", ".hta", ".jar", ".js", ".jse", ".lnk"),
@@ -69,6 +70,7 @@ def attach(
     A document whose bytes are filed for the same job and link already is left out; where nothing is left, there is no
     entry. Errors: Trouble for a file that cannot be read or is too large, and for a kind that is none.
     """
+    check_job_name(facts.job, "--job")
     if facts.kind not in vocabulary.words("document_kind"):
         raise Trouble(
             "no such kind",

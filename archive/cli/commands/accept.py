@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, signer_options
 from archive.errors import Trouble
 
 
@@ -54,6 +54,6 @@ def command(
     if as_json:
         print_json({"ledger_entry": entry.number, "job": job, "records": list(records)})
     elif not quiet:
-        click.echo(f"{text}, by ledger entry {entry.number}")
-        click.echo(f"next: muniment progress {archive} --job {job}" if job else "next: muniment history shows it")
+        print_line(f"{text}, by ledger entry {entry.number}")
+        print_line(f"next: muniment progress {archive} --job {job}" if job else "next: muniment history shows it")
     done(False)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, signer_options
 from archive.cli.filters import chosen, filter_options
 from archive.errors import Trouble
 
@@ -82,8 +82,8 @@ def command(
         print_json({"changed": len(made), "changes": changed, "ledger_entry": entry.number if entry else None})
     elif not quiet:
         for c in made:
-            click.echo(f"  {c.record}  {c.field}: {c.old!r} -> {c.new!r}")
-        click.echo(f"{len(made)} values corrected" + (f" by ledger entry {entry.number}" if entry else ""))
+            print_line(f"  {c.record}  {c.field}: {c.old!r} -> {c.new!r}")
+        print_line(f"{len(made)} values corrected" + (f" by ledger entry {entry.number}" if entry else ""))
     done(False)
 
 

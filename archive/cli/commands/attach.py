@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -60,9 +60,9 @@ def command(
         print_json({"entry": entry, "documents": made.rows, "filed_before": made.repeated})
     elif not quiet:
         for row in made.rows:
-            click.echo(f"filed: {row['file_name']} ({row['kind']}), SHA-256 {row['document_id']}")
+            print_line(f"filed: {row['file_name']} ({row['kind']}), SHA-256 {row['document_id']}")
         for path, name in made.repeated.items():
-            click.echo(f"not filed again: {path} has the same bytes as {name}")
+            print_line(f"not filed again: {path} has the same bytes as {name}")
         if not made.rows:
-            click.echo("nothing new: filed already")
+            print_line("nothing new: filed already")
     done(False)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress
+from archive.cli.common import done, output_options, print_json, print_line, progress
 
 PATH = click.Path(path_type=Path)
 
@@ -81,5 +81,5 @@ def command(
     if as_json:
         print_json({"job": job, "out": str(out), "sections": list(wanted), "files": names})
     elif not quiet:
-        click.echo(f"{len(names)} files in {out}: {', '.join(names[:6])}{' ...' if len(names) > 6 else ''}")
+        print_line(f"{len(names)} files in {out}: {', '.join(names[:6])}{' ...' if len(names) > 6 else ''}")
     done(False)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, signer_options
 
 
 @click.command("cables")
@@ -62,7 +62,7 @@ def command(
         )
     elif not quiet:
         if table is not None:
-            click.echo(f"{len(settled)} settled" + (f" by ledger entry {entry.number}" if entry is not None else ""))
+            print_line(f"{len(settled)} settled" + (f" by ledger entry {entry.number}" if entry is not None else ""))
         _print(rows)
     done(any("class" in r["unknown"] or "class" in r["open"] for r in rows))
 
@@ -81,8 +81,8 @@ def _print(rows: list[dict[str, Any]]) -> None:
     from archive.answers.rates.words import aligned
 
     head_line, *shown = aligned(lines, left=len(head))
-    click.echo(head_line if rows else "no record says anything of a cable")
+    print_line(head_line if rows else "no record says anything of a cable")
     for row, line in zip(rows, shown, strict=True):
-        click.echo(line)
+        print_line(line)
         for p in row.get("proposals", ()):
-            click.echo(f"  fits {p['type']}: {p['why']}")
+            print_line(f"  fits {p['type']}: {p['why']}")

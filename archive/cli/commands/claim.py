@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, signer_options
 from archive.cli.filters import as_of_options, opened
 from archive.errors import Trouble
 
@@ -97,8 +97,8 @@ def command(
             }
         )
     elif not quiet:
-        click.echo(f"{facts.link}: {facts.why}")
+        print_line(f"{facts.link}: {facts.why}")
         if receipt:
-            click.echo(f"the fresh test was deposited as {receipt}; this file shows the state before")
-        click.echo(f"open {out / 'data' / 'claim.html'} or {out / 'data' / 'claim.pdf'}")
+            print_line(f"the fresh test was deposited as {receipt}; this file shows the state before")
+        print_line(f"open {out / 'data' / 'claim.html'} or {out / 'data' / 'claim.pdf'}")
     done(False)

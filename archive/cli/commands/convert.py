@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, progress, say
 from archive.errors import Trouble
 
 _MOST_SHOWN = 20
@@ -79,29 +79,24 @@ def command(
 
 def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
     cells = account.cells
-    click.echo(f"{_many(account.records, 'record')} from {_many(len(files), 'file')} written to {out}")
+    print_line(f"{_many(account.records, 'record')} from {_many(len(files), 'file')} written to {out}")
     if cells["read"]:
-        click.echo(
+        print_line(
             f"cells: {cells['read']:,} read = {cells['mapped']:,} mapped + {cells['extras']:,} kept as extras"
             f" + {cells['ignored']:,} ignored by name"
         )
     for finding in account.errors[:_MOST_SHOWN]:
-        click.echo(_one_line(f"finding: {finding['link_label'] or ''}: {finding['message']}"))
+        print_line(f"finding: {finding['link_label'] or ''}: {finding['message']}")
     if not account.set_aside:
         return
-    click.echo(f"set aside: {len(account.set_aside):,}")
+    print_line(f"set aside: {len(account.set_aside):,}")
     for row in account.set_aside[:_MOST_SHOWN]:
         where = ", ".join(v for v in (row["path"], row["place"], row["link_label"]) if v)
         found = f"; found {row['found']}" if row["found"] else ""
         remedy = f". {row['remedy'][:1].upper()}{row['remedy'][1:]}" if row["remedy"] else ""
-        click.echo(f"  {_one_line(where + ': ' + row['reason'] + found + remedy)}")
+        print_line(f"  {where}: {row['reason']}{found}{remedy}")
     if len(account.set_aside) > _MOST_SHOWN:
         say(f"  and {len(account.set_aside) - _MOST_SHOWN:,} more, all of them in set_aside of {out}", quiet=quiet)
-
-
-def _one_line(text: str) -> str:
-    """Foreign text for a terminal: one line, and nothing in it that a terminal would obey."""
-    return "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))
 
 
 def _many(count: int, noun: str) -> str:

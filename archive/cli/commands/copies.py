@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, progress, say
 from archive.cli.filters import chosen, filter_options
 from archive.errors import Trouble
 
@@ -64,7 +64,7 @@ def command(
         )
     else:
         for pair in found.pairs if not quiet else ():
-            click.echo(_line(pair))
+            print_line(_line(pair))
         say(f"{found.compared} records compared, {len(found.pairs)} pairs. {_NOTE}", quiet=quiet)
     done(bool(found.pairs))
 

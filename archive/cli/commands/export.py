@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, progress
+from archive.cli.common import output_options, print_json, print_line, progress
 
 
 @click.command("export")
@@ -33,5 +33,5 @@ def command(archive: Path, copy: Path, since: int | None, as_json: bool, quiet: 
     if as_json:
         print_json({"first": made.first, "entries": made.entries, "bytes": made.bytes, "ledger_head": made.head})
     elif not quiet:
-        click.echo(f"{copy}: {made.entries} entries copied from number {made.first} on, {made.bytes:,} bytes")
-        click.echo(f"  head {made.head}, as here")
+        print_line(f"{copy}: {made.entries} entries copied from number {made.first} on, {made.bytes:,} bytes")
+        print_line(f"  head {made.head}, as here")

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 from archive.cli.filters import as_of_options, chosen, filter_options, opened
 
 
@@ -55,7 +55,7 @@ def command(
         print_json({"records": rows, **({} if counts is None else counts.plain())})
     elif not quiet:
         for r in rows:
-            click.echo(line(r))
+            print_line(line(r))
         for told in () if counts is None else count_text.sums(counts):
             click.echo(told, err=True)
         if most and len(rows) == most:

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress
+from archive.cli.common import done, output_options, print_json, print_line, progress
 
 
 @click.command("fixity")
@@ -55,22 +55,22 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
 
 def _print(document: dict[str, Any]) -> None:
     ledger = document["ledger"]
-    click.echo(f"{'Sound' if document['sound'] else 'NOT SOUND'} by {document['depth']} ({document['depth_means']})")
-    click.echo(f"  {document['sound_deposits']} of {document['deposits']} deposits sound")
-    click.echo(f"  {document['records']} records, {document['files']} files")
-    click.echo(f"  ledger: {ledger['entries']} entries, head {ledger['head']}, chain {ledger['chain']}")
-    click.echo(f"  checked against {document['checked_against']}")
+    print_line(f"{'Sound' if document['sound'] else 'NOT SOUND'} by {document['depth']} ({document['depth_means']})")
+    print_line(f"  {document['sound_deposits']} of {document['deposits']} deposits sound")
+    print_line(f"  {document['records']} records, {document['files']} files")
+    print_line(f"  ledger: {ledger['entries']} entries, head {ledger['head']}, chain {ledger['chain']}")
+    print_line(f"  checked against {document['checked_against']}")
     if any(ledger["signatures"].values()):
-        click.echo("  entries " + ", ".join(f"{word}: {n}" for word, n in ledger["signatures"].items()))
+        print_line("  entries " + ", ".join(f"{word}: {n}" for word, n in ledger["signatures"].items()))
     for copy in document["copies"]:
-        click.echo(f"  copy {copy['path']} was last verified {copy['at']}, with {copy['size']} entries")
+        print_line(f"  copy {copy['path']} was last verified {copy['at']}, with {copy['size']} entries")
     if not document["copies"]:
-        click.echo("  no second copy was ever verified from this machine")
+        print_line("  no second copy was ever verified from this machine")
     for damage in document["damaged"]:
-        click.echo(f"  DAMAGED {damage['path']}: {damage['what']}")
+        print_line(f"  DAMAGED {damage['path']}: {damage['what']}")
     for path in document["uncommitted"]:
-        click.echo(f"  without a ledger entry, counted nowhere: {path}")
+        print_line(f"  without a ledger entry, counted nowhere: {path}")
     for caution in document["cautions"]:
-        click.echo(f"  to know, no damage: {caution}")
+        print_line(f"  to know, no damage: {caution}")
     for finding in document["findings"]:
-        click.echo(f"  finding, no damage: {finding['message']}")
+        print_line(f"  finding, no damage: {finding['message']}")

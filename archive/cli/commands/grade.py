@@ -8,7 +8,8 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, say
+from archive.cli.common import done, output_options, print_line, say
+from archive.cli.plain import one_line
 from archive.errors import Trouble
 
 
@@ -73,7 +74,7 @@ def command(
             for row in batch["set_aside"].to_pylist():
                 count.set_aside += 1
                 place = ", ".join(x for x in (row["path"], row["place"]) if x)
-                say(f"set aside: {place}: {row['reason']}", quiet=quiet)
+                say(one_line(f"set aside: {place}: {row['reason']}"), quiet=quiet)
             if len(batch):
                 yield from documents(grading.grade(batch, against or None, application, user_limits, known, cords))
 
@@ -107,7 +108,8 @@ def _print(found: Iterator[dict[str, Any]], count: Any, detail: bool, quiet: boo
     for document in _all(first, _all(second, found)):
         count.add(document)
         if not quiet or document["verdict"] != "pass" or document["agrees"] is False:
-            click.echo("\n".join(lines(document, detail or second is None)))
+            for line in lines(document, detail or second is None):
+                print_line(line)
 
 
 def _all(first: dict[str, Any] | None, rest: Iterator[dict[str, Any]]) -> Iterator[dict[str, Any]]:

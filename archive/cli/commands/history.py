@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 from archive.cli.filters import as_of_options, opened
 
 if TYPE_CHECKING:
@@ -67,10 +67,10 @@ def command(
             }
         )
     elif not quiet:
-        click.echo(f"{found.label}: {found.why}")
+        print_line(f"{found.label}: {found.why}")
         for caution in cautions:
-            click.echo(f"  to know: {caution}")
+            print_line(f"  to know: {caution}")
         for e in entries:
             who = f"  by {e['by']}" if e["by"] else ""
-            click.echo(f"  {e['when'] or 'time unknown':<25} {e['kind']:<14} {e['what']}{who}")
+            print_line(f"  {e['when'] or 'time unknown':<25} {e['kind']:<14} {e['what']}{who}")
     done(False)

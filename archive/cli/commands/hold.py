@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, signer_options
+from archive.cli.common import output_options, print_json, print_line, signer_options
 from archive.errors import Trouble
 
 
@@ -48,7 +48,7 @@ def command(
         if as_json:
             print_json({"job": job, "held": not release, "ledger_entry": entry.number})
         elif not quiet:
-            click.echo(f"{job}: {'released' if release else 'held'} by ledger entry {entry.number}")
+            print_line(f"{job}: {'released' if release else 'held'} by ledger entry {entry.number}")
         return
     try:
         on = date.fromisoformat(due) if due else date.today()
@@ -66,6 +66,6 @@ def command(
                 if one["basis"]
                 else "no day of retention known"
             )
-            click.echo(
+            print_line(
                 f"{one['job']}: {until}{', RUN OUT' if one['over'] else ''}{', under a hold' if one['held'] else ''}"
             )

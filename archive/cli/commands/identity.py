@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, signer_options
 from archive.errors import Trouble
 
 
@@ -57,15 +57,15 @@ def command(
         if as_json:
             print_json({"ledger_entry": entry.number, "link": link, "same": same})
         elif not quiet:
-            click.echo(f"{link}: {'one link' if same else 'different links'}, by ledger entry {entry.number}")
+            print_line(f"{link}: {'one link' if same else 'different links'}, by ledger entry {entry.number}")
         done(False)
     found = doubts(opened, link, job=job, site=site)
     if as_json:
         print_json({"in_doubt": found})
     elif not quiet:
         for doubt in found:
-            click.echo(f"{doubt['link']}: {doubt['why']}")
+            print_line(f"{doubt['link']}: {doubt['why']}")
             for side in doubt["sides"]:
-                click.echo(f"  {', '.join(side['tested'])}  {side['what']}")
-        click.echo(f"{len(found)} label{'s' * (len(found) != 1)} in doubt")
+                print_line(f"  {', '.join(side['tested'])}  {side['what']}")
+        print_line(f"{len(found)} label{'s' * (len(found) != 1)} in doubt")
     done(bool(found))

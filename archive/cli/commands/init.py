@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json
+from archive.cli.common import output_options, print_json, print_line
 
 
 @click.command("init")
@@ -26,4 +26,4 @@ def command(archive: Path, as_json: bool, quiet: bool) -> None:
     if as_json:
         print_json({"archive": made.id, "path": str(archive), "ledger_head": head.root})
     elif not quiet:
-        click.echo(f"{archive}: new archive {made.id}, ledger head {head.root}")
+        print_line(f"{archive}: new archive {made.id}, ledger head {head.root}")

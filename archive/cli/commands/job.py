@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, signer_options
 
 
 @click.command("job")
@@ -41,5 +41,5 @@ def command(
         for name, value in found.items():
             shown = ", ".join(value) if isinstance(value, list) else value
             if shown not in (None, "", []):
-                click.echo(f"{name.replace('_', ' '):<16} {shown}")
+                print_line(f"{name.replace('_', ' '):<16} {shown}")
     done(False)

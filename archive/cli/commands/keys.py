@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, signer_options
+from archive.cli.common import output_options, print_json, print_line, signer_options
 from archive.errors import Trouble
 
 
@@ -57,6 +57,6 @@ def command(
     elif not quiet:
         for one in listed:
             state = "held" if one["retired"] is None else f"retired by entry {one['retired']}"
-            click.echo(f"{one['key']}  since entry {one['added']}, {state}, public key {one['public']}")
+            print_line(f"{one['key']}  since entry {one['added']}, {state}, public key {one['public']}")
         if not listed:
-            click.echo("no keys: entries are not signed")
+            print_line("no keys: entries are not signed")

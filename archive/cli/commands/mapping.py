@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, say
+from archive.cli.common import done, output_options, print_json, print_line, say
+from archive.cli.plain import exact_output, one_line
 from archive.errors import Trouble
 
 _FEW = 5
@@ -60,7 +61,7 @@ def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: b
         print_json({**made.as_json(), "written": str(out) if out else None})
         return
     if out is None:
-        click.echo(made.text, nl=False)
+        click.echo(made.text, file=exact_output(), nl=False)
     _told(made, out, quiet)
 
 
@@ -104,12 +105,13 @@ def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: boo
         print_json(found)
     elif not quiet:
         for record in found["records"]:
-            click.echo(f"{record['link'] or 'no label'}  ({record['place']})")
+            print_line(f"{record['link'] or 'no label'}  ({record['place']})")
             for row in record["rows"]:
-                click.echo(f"  {row['from'][:38]:<38}  {row['found'][:28]:<28}  {row['to'][:44]:<44}  {row['value']}")
+                print_line(f"  {row['from'][:38]:<38}  {row['found'][:28]:<28}  {row['to'][:44]:<44}  {row['value']}")
     for row in found["set_aside"]:
         say(
-            f"set aside: {row['place']}: {row['reason']}; found {row['found']}; expected {row['expected']}", quiet=quiet
+            one_line(f"set aside: {row['place']}: {row['reason']}; found {row['found']}; expected {row['expected']}"),
+            quiet=quiet,
         )
     done(bool(found["set_aside"]))
 
@@ -144,7 +146,7 @@ def listed(as_json: bool, quiet: bool) -> None:
         return
     for r in rows:
         if r["trouble"]:
-            click.echo(f"not usable  {r['path']}: {r['trouble']}")
+            print_line(f"not usable  {r['path']}: {r['trouble']}")
         else:
-            click.echo(f"{r['layout']:<28} {r['kind']:<10} {r['origin']:<8} {r['title']}")
+            print_line(f"{r['layout']:<28} {r['kind']:<10} {r['origin']:<8} {r['title']}")
     say(f"{len(rows)} mappings; put your own into {own}", quiet=quiet)

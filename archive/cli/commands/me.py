@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json
+from archive.cli.common import output_options, print_json, print_line
 
 
 @click.command("me")
@@ -33,4 +33,4 @@ def command(name: str | None, archive: Path | None, as_json: bool, quiet: bool) 
     if as_json:
         print_json({"name": known})
     elif not quiet:
-        click.echo(known or "not stated")
+        print_line(known or "not stated")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, progress, signer_options
 
 
 @click.command("merge")
@@ -42,7 +42,7 @@ def command(archive: Path, other: Path, by: str | None, reason: str | None, as_j
     if as_json:
         print_json({"deposits": made.deposits, "events": made.events, **made.counts, "ledger_head": opened.head().root})
     elif not quiet:
-        click.echo(f"{made.deposits} deposits and {made.events} other entries joined")
+        print_line(f"{made.deposits} deposits and {made.events} other entries joined")
         for kind, count in made.counts.items():
-            click.echo(f"  {count:>8}  {kind.replace('_', ' ')}")
+            print_line(f"  {count:>8}  {kind.replace('_', ' ')}")
     done(bool(made.counts.get("conflicts")))

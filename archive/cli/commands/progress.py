@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 from archive.cli.filters import as_of_options, opened
 
 
@@ -47,16 +47,16 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     elif not quiet:
         counts = found.counts
         state = "complete" if counts.complete else "not complete"
-        click.echo(f"job {job}: {state}" + ("" if counts.has_schedule else "; no schedule deposited"))
+        print_line(f"job {job}: {state}" + ("" if counts.has_schedule else "; no schedule deposited"))
         for name, value in count_text.rows(counts):
-            click.echo(f"  {name:<24}{value}")
+            print_line(f"  {name:<24}{value}")
         for line in (*count_text.sums(counts), *count_text.beside(counts)):
-            click.echo(f"  {line}")
+            print_line(f"  {line}")
         for name in ("missing", "unexpected", "late", "failing", "in_conflict", "in_doubt"):
             if labels := counts.of(name):
-                click.echo(f"  {count_text.names()[name]}: {', '.join(labels)}")
+                print_line(f"  {count_text.names()[name]}: {', '.join(labels)}")
         for sentence in sentences(broken):
-            click.echo(f"  {sentence}")
+            print_line(f"  {sentence}")
         for note in found.notes:
-            click.echo(f"  note: {note}")
+            print_line(f"  note: {note}")
     done(not found.counts.complete)

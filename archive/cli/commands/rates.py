@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, progress, say
 from archive.cli.filters import as_of_options, chosen, filter_options, opened
 from archive.errors import Trouble
 
@@ -168,7 +168,7 @@ def command(
         print_json(document)
     elif not quiet:
         for line in lines(found):
-            click.echo(line)
+            print_line(line)
     for note in found.notes:
         say(note, quiet=quiet)
     done(False)

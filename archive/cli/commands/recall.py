@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 
 
 @click.command("recall")
@@ -43,6 +43,6 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
         print_json({"serial": serial, "records": rows, "findings": [finding] if rows else []})
     elif not quiet:
         for r in rows:
-            click.echo(line(r))
-        click.echo(finding["message"] if rows else f"no link stands on a test by unit {serial}")
+            print_line(line(r))
+        print_line(finding["message"] if rows else f"no link stands on a test by unit {serial}")
     done(bool(rows))

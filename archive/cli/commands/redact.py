@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, say, signer_options
+from archive.cli.common import output_options, print_json, print_line, say, signer_options
 from archive.errors import Trouble
 
 
@@ -64,7 +64,7 @@ def command(
         print_json({"files": sorted(plan.gone), "people": plan.people, "still_in": left, "ledger_entry": number})
     elif not quiet:
         for gone in sorted(plan.gone):
-            click.echo(f"  {'would go' if dry_run else 'gone'}: {gone}")
+            print_line(f"  {'would go' if dry_run else 'gone'}: {gone}")
         for place in left:
-            click.echo(f"  the name is also in {place}")
-        click.echo(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")
+            print_line(f"  the name is also in {place}")
+        print_line(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")

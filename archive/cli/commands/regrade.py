@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
 from archive.cli.filters import chosen, filter_options
 
 
@@ -64,13 +64,13 @@ def command(
         )
     elif not quiet:
         for c in changes:
-            click.echo(
+            print_line(
                 f"  {c['link_label']}: {c['verdict_before']} ({c['limit_before']}) -> {c['verdict']} ({c['limit_id']})"
             )
         words = ", ".join(f"{n} {word}" for word, n in sorted(made.verdicts.items()))
-        click.echo(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
+        print_line(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
         if not made.new:
-            click.echo(f"nothing new: ledger entry {made.entry.number} says the same")
+            print_line(f"nothing new: ledger entry {made.entry.number} says the same")
     if made.faults:
         say(f"{made.faults} not graded by a fault of this program; the verdict says where", quiet=quiet)
     done(bool(changes or made.faults))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 
 
 @click.command("repair")
@@ -33,8 +33,8 @@ def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
         print_json({"mended": made.repaired, "left": left, "kept_apart": made.kept_apart})
     elif not quiet:
         for path in made.repaired:
-            click.echo(f"  repaired {path}")
+            print_line(f"  repaired {path}")
         for damage in made.left:
-            click.echo(f"  NOT REPAIRED {damage.path}: {damage.what}")
-        click.echo(f"{len(made.repaired)} repaired, {len(made.left)} not; look again with `muniment fixity {archive}`")
+            print_line(f"  NOT REPAIRED {damage.path}: {damage.what}")
+        print_line(f"{len(made.repaired)} repaired, {len(made.left)} not; look again with `muniment fixity {archive}`")
     done(bool(made.left))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, say
+from archive.cli.common import output_options, print_json, print_line, say
 
 _FILES = {
     "xml": ["link-record-1.xsd"],
@@ -37,6 +37,6 @@ def command(form: str | None, folder: Path | None, write: bool, as_json: bool, q
         print_json({"files": [str(p) for p in paths]})
         return
     for path in paths:
-        click.echo(path)
+        print_line(str(path))
     if not paths:
         say("The declared files are as the definitions say.", quiet=quiet)

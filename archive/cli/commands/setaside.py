@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 
 
 @click.command("setaside")
@@ -31,17 +31,17 @@ def command(archive: Path, job: str | None, as_json: bool, quiet: bool) -> None:
     elif not quiet:
         for r in rows:
             place = ", ".join(x for x in (r["path"], r["place"], r["link_label"]) if x)
-            click.echo(
+            print_line(
                 f"{r['deposit']}  {place}: {r['reason']}" + ("  (settled by a later deposit)" if r["settled"] else "")
             )
             if r["remedy"] and not r["settled"]:
-                click.echo(f"    {r['remedy']}")
+                print_line(f"    {r['remedy']}")
         open_rows = [r for r in rows if not r["settled"]]
         if open_rows:
-            click.echo(
+            print_line(
                 "Mend the file and deposit it again, or write a better mapping and run "
                 f"`muniment reread {archive} --deposit {open_rows[0]['deposit']} --mapping M`."
             )
         elif not rows:
-            click.echo("nothing is set aside")
+            print_line("nothing is set aside")
     done(any(not r["settled"] for r in rows))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress
+from archive.cli.common import done, output_options, print_json, print_line, progress
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -42,9 +42,9 @@ def command(
             print_json({"views": documented})
         else:
             for name, view in documented.items():
-                click.echo(f"{name}: {view['meaning']}")
+                print_line(f"{name}: {view['meaning']}")
                 for column, meaning in view["columns"].items():
-                    click.echo(f"    {column}: {meaning}")
+                    print_line(f"    {column}: {meaning}")
         done(False)
     if not query:
         raise Trouble(
@@ -68,7 +68,7 @@ def _print(result: Query) -> None:
 
     lines = [result.columns, *(["" if v is None else str(v) for v in row] for row in result.rows())]
     for line in aligned(lines, left=len(result.columns)):
-        click.echo(line)
+        print_line(line)
 
 
 def _save(result: Query, form: str, out: Path | None) -> None:

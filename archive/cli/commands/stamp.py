@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, say, signer_options
+from archive.cli.common import output_options, print_json, print_line, say, signer_options
 from archive.errors import Trouble
 
 FILE = click.Path(path_type=Path, dir_okay=False)
@@ -79,4 +79,4 @@ def command(
             {"stamped_at": when, "ledger_head": head.root, "ledger_size": head.size, "ledger_entry": entry.number}
         )
     elif not quiet:
-        click.echo(f"Head {head.root} over {head.size} entries stamped at {when}; kept by ledger entry {entry.number}")
+        print_line(f"Head {head.root} over {head.size} entries stamped at {when}; kept by ledger entry {entry.number}")

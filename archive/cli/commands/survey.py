@@ -6,7 +6,8 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
 
@@ -31,7 +32,7 @@ def command(inputs: tuple[str, ...], mapping: str | None, draft: bool, as_json: 
 
     files = list(survey(inputs, mapping=mapping))
     if draft:
-        click.echo(_only_draft(files), nl=False)
+        click.echo(_only_draft(files), file=exact_output(), nl=False)
         return
     if as_json:
         print_json({"files": [_document(f) for f in files]})
@@ -81,15 +82,15 @@ def _print(files: list[Any]) -> None:
     for file in files:
         if file.read_with:
             continue
-        click.echo(file.path)
+        print_line(file.path)
         for line in _lines(file, beside.get(file.path, [])):
-            click.echo(f"  {line}")
+            print_line(f"  {line}")
         if drafts and file is drafts[0]:
             click.echo("".join(f"    {line}\n" for line in file.draft.splitlines()), nl=False)
     if len(drafts) > 1:
-        click.echo(f"{len(drafts)} files lack a map or mapping; `muniment survey FILE` prints a draft for one file.")
+        print_line(f"{len(drafts)} files lack a map or mapping; `muniment survey FILE` prints a draft for one file.")
     counts = [_count(len(files), "file"), _count(sum(f.records for f in files), "record")]
-    click.echo(", ".join([*counts, f"{sum(f.unread for f in files)} not read"]))
+    print_line(", ".join([*counts, f"{sum(f.unread for f in files)} not read"]))
 
 
 def _lines(file: Any, beside: list[str]) -> list[str]:

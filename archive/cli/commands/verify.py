@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json
+from archive.cli.common import done, output_options, print_json, print_line
 
 
 @click.command("verify")
@@ -55,8 +55,8 @@ def command(file: Path, expect: str | None, roots: tuple[Path, ...], as_json: bo
     elif not quiet:
         words = {True: "holds", False: "DOES NOT HOLD", None: "open"}
         for step in steps:
-            click.echo(f"  {words[step.holds]:<14}{step.what}{f': {step.said}' if step.said else ''}")
-        click.echo(f"{'Verified' if good else 'NOT VERIFIED'}: record {proof['record']} under head {head['root']}")
+            print_line(f"  {words[step.holds]:<14}{step.what}{f': {step.said}' if step.said else ''}")
+        print_line(f"{'Verified' if good else 'NOT VERIFIED'}: record {proof['record']} under head {head['root']}")
         if expect is None:
-            click.echo("  the head was compared with none held elsewhere; give one with --expect")
+            print_line("  the head was compared with none held elsewhere; give one with --expect")
     done(not good)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, signer_options
+from archive.cli.common import output_options, print_json, print_line, signer_options
 
 
 @click.command("withdraw")
@@ -45,11 +45,11 @@ def command(
         done = entry or former[-1]
         print_json({"records": done["records"], "deposits": done["deposits"], "ledger_entry": done.number})
     elif not quiet and entry is not None:
-        click.echo(f"withdrawn by ledger entry {entry.number}: {', '.join([*entry['records'], *entry['deposits']])}")
-        click.echo("next: `muniment history` shows which record counts now")
+        print_line(f"withdrawn by ledger entry {entry.number}: {', '.join([*entry['records'], *entry['deposits']])}")
+        print_line("next: `muniment history` shows which record counts now")
     elif not quiet:
         for e in former:
             name = people(opened, [e.get("by")], [e]).get(e.get("by") or "", "somebody who is not named")
-            click.echo(
+            print_line(
                 f"withdrawn already, by ledger entry {e.number} of {e.get('at')}, by {name}; nothing was written"
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from archive.errors import Trouble
 from archive.formats.recognition import Entry, Recognition
 from archive.formats.touchstone import port_map
 from archive.formats.touchstone.parse import SUFFIX
@@ -19,7 +20,15 @@ def recognise(entry: Entry) -> Recognition | None:
     """Whether the file is Touchstone, with the port map beside it; None where it is not.
 
     A file with the suffix but without an option line is ours and damaged: it is claimed with a low score.
+    Errors: Trouble for a port map: it is read with its measurement, and alone it is no record.
     """
+    if entry.suffix == ".toml" and port_map.given(entry.path) is not None:
+        raise Trouble(
+            "this is a port map, and no network-analyser file that it speaks for was handed in with it",
+            code="port-map.alone",
+            where=entry.name,
+            remedy="hand it in beside its network-analyser file",
+        )
     by_name = SUFFIX.fullmatch(entry.suffix)
     numbered = bool(by_name and by_name[1])
     text, _ = decode(entry.head)

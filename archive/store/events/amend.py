@@ -13,6 +13,7 @@ from archive.store.archive import Archive
 from archive.store.events.write import PEOPLE, json_bytes, person, record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
+from archive.store.names import check_job_name
 from archive.vocabulary import cables
 
 FIELDS = {
@@ -102,6 +103,8 @@ def _check(change: Correction) -> None:
             expected=f"one of {', '.join(FIELDS)}",
             remedy="what was measured is withdrawn and tested again",
         )
+    if change.field == "job_id":
+        check_job_name(change.new, "job_id")
     if change.field == "configuration" and change.new is not None:
         _one_of(change, vocabulary.words("configuration"))
     if change.field == "cable_type" and change.new is not None and not cables.valid(change.new):
