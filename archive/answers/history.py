@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from archive import vocabulary
 from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
@@ -22,7 +23,9 @@ KINDS = {
 
 
 def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
-    """Entries, the last in the ledger first: kind, when (ISO 8601), entry, record, by, what.
+    """Entries, the last in the ledger first: kind, when (ISO 8601), entry, record, by, what, leading.
+
+    leading: of a test the leading margin of its verdict in words; None where there is none, and of all else.
 
     Tests carry the time of the test and the ledger entry of their deposit; everything else the time of its own entry.
     The order is that of the ledger, and within a deposit that of the tests: a clock that was wrong changes none of it.
@@ -62,10 +65,21 @@ def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, An
         "record": r["record_id"],
         "by": r["operator_key"],
         "what": f"{limit}: {message}; {_roles(state)}",
+        "leading": _leading(r),
         "standing": r is link.standing,
         "order": r["row"],
         "deposit": r["deposit"],
     }
+
+
+def _leading(r: dict[str, Any]) -> str | None:
+    """The leading margin of a row of the catalogue, and where it is."""
+    if r["leading_margin"] is None:
+        return None
+    p = vocabulary.parameter(r["leading_parameter"])
+    at = f"{r['leading_frequency_mhz']:g} MHz" if r["leading_frequency_mhz"] is not None else None
+    place = [x for x in (r["leading_pairing"], r["leading_end"], at) if x]
+    return ", ".join([f"leading margin {r['leading_margin']:.2f} {p.unit}", p.name, *place])
 
 
 def _roles(state: RecordState) -> str:
@@ -107,6 +121,7 @@ def _events(
     archive: Archive, number: int, entry: Any, link: ArchivedLink, graded: list[Assessed]
 ) -> list[dict[str, Any]]:
     base = {"when": entry.get("at"), "by": entry.get("by"), "order": number, "standing": False, "deposit": None}
+    base["leading"] = None
     base["entry"] = number
     if entry.kind == "deposit":
         here = [r for r in link.rows if r["deposit"] == entry["deposit"]]

@@ -67,6 +67,11 @@ INDEX = {
     "panel": "string",
     "port": "string",
     "cable_found": "string",
+    "leading_parameter": "string",
+    "leading_pairing": "string",
+    "leading_end": "string",
+    "leading_frequency_mhz": "double",
+    "leading_margin": "double",
 }
 """Columns of index.parquet with their types; ! is never null. What each holds: deposits/index.py."""
 
@@ -74,6 +79,9 @@ _IN_THE_BAG_ALONE = ("pairing", "end", "frequency_mhz", "sweeps")
 
 PLACE = ("building", "floor", "space", "panel", "port")
 """Columns of the local end's place; bags of earlier versions have them in their tables alone."""
+
+LEADING = ("leading_parameter", "leading_pairing", "leading_end", "leading_frequency_mhz", "leading_margin")
+"""Columns of the leading margin; bags of earlier versions hold the grades that it follows from."""
 
 RECORD_COLUMNS = [name for name in INDEX if name not in _IN_THE_BAG_ALONE]
 """Columns of the index that the catalogue holds; instants as ISO 8601 text."""
@@ -98,7 +106,8 @@ def catalogue_rows(path: Path, table: Callable[[str], Any]) -> Any:
     """
     import pyarrow.compute as pc  # here, so that finding needs no Arrow
 
-    index = _with_words(_with_places(read_index(path, RECORD_COLUMNS), table), table)
+    index = _with_places(read_index(path, RECORD_COLUMNS), table)
+    index = _with_leading(_with_words(index, table), table).select(RECORD_COLUMNS)
     text = pc.strftime(index["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
     return index.set_column(index.column_names.index("tested_at"), "tested_at", text)
 
@@ -116,7 +125,23 @@ def _with_words(index: Any, table: Callable[[str], Any]) -> Any:
     """An index with the words about the cable: its own, or those of the records of an earlier version's bag."""
     if "cable_found" not in index.column_names:
         index = index.append_column("cable_found", table("records")["cable_found"].combine_chunks())
-    return index.select(RECORD_COLUMNS)
+    return index
+
+
+def _with_leading(index: Any, table: Callable[[str], Any]) -> Any:
+    """An index with the leading margins: its own, or those that the grades of an earlier version's bag give."""
+    if LEADING[0] in index.column_names:
+        return index
+    import pyarrow.compute as pc  # here, so that finding needs no Arrow
+
+    from archive.grading.leading import with_leading
+
+    verdicts = with_leading(table("verdicts"), table("grades")).combine_chunks()
+    # Of several verdicts on a record the first counts, which is that of the limit it names.
+    first = pc.index_in(index["record_id"], value_set=verdicts["record_id"].combine_chunks())
+    for name in LEADING:
+        index = index.append_column(name, verdicts[name].take(first))
+    return index
 
 
 def places_of(table: Callable[[str], Any]) -> dict[str, Any]:

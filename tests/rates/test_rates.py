@@ -184,11 +184,12 @@ def test_verdicts_from_memory_have_a_share_of_the_graded_links(archive: Archive)
     assert (total["links"], total["provisional"], total["provisional_share"]) == (8, 3, 3 / 8)
 
 
-def test_medians_of_the_worst_margin(of_years: Path) -> None:
+def test_medians_of_the_leading_margin(of_years: Path) -> None:
     """Against numpy over the margins of the current records."""
     opened = store.open(of_years)
     margins = [
-        r[0] for r in opened.db.execute("SELECT margin FROM records WHERE current AND cable_type = ?", (years.SIX,))
+        r[0]
+        for r in opened.db.execute("SELECT leading_margin FROM records WHERE current AND cable_type = ?", (years.SIX,))
     ]
     (row,) = count(opened, ["cable_type"], Choice(Filters(cable_type=years.SIX))).rows
     assert row["median_margin"] == pytest.approx(np.median(margins))

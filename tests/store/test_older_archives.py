@@ -14,7 +14,9 @@ from typing import Any
 
 import pytest
 
+from archive import store
 from archive.cli import main
+from archive.grading import grade
 
 KEPT = sorted((Path(__file__).resolve().parents[2] / "fixtures" / "archives").glob("*.zip"))
 
@@ -71,6 +73,32 @@ def test_an_older_archive_gives_the_answers_of_its_day(
     assert expected.keys() == QUESTIONS.keys()
     for name, answer in expected.items():
         assert _kept_of(found[name], answer) == answer, name
+
+
+@pytest.mark.parametrize("kept", KEPT, ids=lambda path: path.stem)
+def test_an_older_archive_gives_the_leading_margins_of_its_grades(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither its index files nor its verdicts have them; the same records graded by today's program do."""
+    opened = store.open(unpack(kept, tmp_path / "archive"))
+    opened.catch_up()
+    names = ("leading_parameter", "leading_pairing", "leading_end", "leading_frequency_mhz", "leading_margin")
+    there = 0
+    for row in opened.db.execute(f"SELECT deposit, position, limit_id, {', '.join(names)} FROM records").fetchall():
+        stored = opened.tables(row["deposit"]).record(row["position"])
+        assert not any(v["leading_parameter"] for v in stored["verdicts"].to_pylist())
+        if row["limit_id"] is None:
+            assert [row[name] for name in names] == [None] * len(names)
+            continue
+        (now,) = grade(stored, against=[row["limit_id"]])["verdicts"].to_pylist()
+        assert [row[name] for name in names] == [pytest.approx(now[name]) for name in names]
+        there += row["leading_margin"] is not None
+    assert there == 3, "the records of it that have curves"
+
+    monkeypatch.setattr(sys, "argv", ["muniment", "history", str(opened.root), "1A-X01"])
+    with pytest.raises(SystemExit):
+        main()
+    assert "leading margin" in capsys.readouterr().out
 
 
 def _place(expected: list[Any], entry: dict[str, Any]) -> int:

@@ -10,7 +10,7 @@ from archive.answers.book.book_facts import BookFacts, BookLink, Row
 from archive.answers.book.job_sections import place_name, verdict_text
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.claim.curve_figures import figures, line_of
-from archive.answers.claim.verdicts import worst_text
+from archive.answers.claim.verdicts import leading_text
 from archive.answers.documents import Block, DocumentSection, Figure, Para, stressed
 from archive.answers.wording import Wording, decimals_of, plain
 
@@ -19,7 +19,7 @@ CURVES = ("insertion_loss", "return_loss", "next", "acr_f", "optical_loss", "bac
 
 
 def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
-    """What was measured on one link: verdicts, and the smallest margin of each parameter at both ends."""
+    """What was measured on one link: verdicts, leading margin, and each parameter's smallest at both ends."""
     where = place_name(x.place, words)
     if not x.address:
         message = words("No record stands: {why}.", why=words(x.why)) if x.why else words("Not tested.")
@@ -36,8 +36,8 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
             limit=plain(v["limit_id"])
             or words("an unknown limit ({found})", found=plain(v["limit_found"]) or words("none named")),
         )
-        worst = worst_text(v, words)
-        text += words("; smallest margin {worst}", worst=worst) if worst else ""
+        leading = leading_text(v, words)
+        text += words("; leading margin {margin}", margin=leading) if leading else ""
         text += f"; {v['reason']}" if v["reason"] else ""
         blocks.append(Para(text[:1].upper() + text[1:] + "."))
     rows = list(_rows(found.grades, found.reported, words))

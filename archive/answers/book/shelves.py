@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from archive import grading, vocabulary
 from archive.answers.book.book_facts import BookLink, Result
 from archive.answers.claim.claim_facts import TestedRecord
+from archive.answers.leading_margins import verdicts_with_leading
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.parquet import BagTables
@@ -70,7 +71,8 @@ class Shelves:
         key = ("verdicts", deposit)
         if key not in self._known:
             found: dict[str, list[dict[str, Any]]] = {}
-            for v in self.bag(deposit).table("verdicts").to_pylist():
+            bag = self.bag(deposit)
+            for v in verdicts_with_leading(bag.table("verdicts"), bag.table("grades")).to_pylist():
                 found.setdefault(v["record_id"], []).append(v)
             self._known[key] = found
         return list(self._known[key].get(record, []))

@@ -11,7 +11,7 @@ import numpy as np
 from archive import vocabulary
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.curve_figures import curves_of
-from archive.answers.claim.verdicts import verdict_table, worst_text
+from archive.answers.claim.verdicts import leading_text, verdict_table
 from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
 from archive.answers.plots import Mark, Panel, PlotCurve, PlotLayout, plot
 from archive.answers.wording import Wording, plain
@@ -92,7 +92,7 @@ def _sides(old: TestedRecord, new: TestedRecord, names: Names, words: Wording) -
             words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none"),
             plain(v.get("limit_id")),
             words.verdict(v.get("verdict")),
-            worst_text(v, words) if v else "",
+            leading_text(v, words) if v else "",
             ", ".join(plain(u["serial"]) for u in t.units.values() if u),
             words.term(r["evidence"]),
         ]
@@ -107,7 +107,7 @@ def _sides(old: TestedRecord, new: TestedRecord, names: Names, words: Wording) -
             "reported",
             "graded against",
             "verdict of this program",
-            "smallest margin",
+            "leading margin",
             "units",
             "evidence",
         )

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
-from archive.answers.claim.verdicts import names_of, provisional, worst_text
+from archive.answers.claim.verdicts import leading_text, names_of, provisional
 from archive.answers.wording import Wording, plain
 from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
@@ -61,7 +61,7 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
         v = stated.verdict
         limit = plain(v["limit_id"]) or plain(v["limit_found"]) or words("no limit")
         if v["verdict"] == "fail":
-            yield words("Fails {limit}: {worst}.", limit=limit, worst=worst_text(v, words) or plain(v["reason"]))
+            yield words("Fails {limit}: {worst}.", limit=limit, worst=leading_text(v, words) or plain(v["reason"]))
         elif v["verdict"] == "not graded":
             yield words("Not graded against {limit}: {reason}.", limit=limit, reason=plain(v["reason"]))
         if v["agrees"] is False:
@@ -110,7 +110,7 @@ def _changed(s: TestedRecord, words: Wording) -> Iterator[str]:
         if first is None or x.kind == DEPOSIT or x.verdict["verdict"] == first.verdict["verdict"]:
             continue
         filled = {"limit": plain(x.verdict["limit_id"]), "verdict": words.verdict(x.verdict["verdict"])}
-        why = worst_text(x.verdict, words) if x.verdict["verdict"] == "fail" else plain(x.verdict["reason"])
+        why = leading_text(x.verdict, words) if x.verdict["verdict"] == "fail" else plain(x.verdict["reason"])
         tail = f" ({why})" if why else ""
         if x.kind == ASSESSMENT:
             day = words.day(x.when[:10])

@@ -22,6 +22,7 @@ from archive.answers.claim.claim_facts import (
 from archive.answers.claim.editions import again, newest
 from archive.answers.claim.fresh import fresh
 from archive.answers.history import KINDS, history, link_cautions
+from archive.answers.leading_margins import rows_with_leading, verdicts_with_leading
 from archive.answers.link import ArchivedLink, open_link, people
 from archive.answers.originals import beside, of_record, of_source
 from archive.answers.progress import link_of_job
@@ -140,13 +141,15 @@ def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> l
     def of(limit: str | None, rows: list[Row]) -> list[Row]:
         return [g for g in rows if g["limit_id"] == limit]
 
-    found = [StatedVerdict(DEPOSIT, at, "", v, of(v["limit_id"], grades)) for v in batch["verdicts"].to_pylist()]
+    verdicts: list[Row] = verdicts_with_leading(batch["verdicts"], batch["grades"]).to_pylist()
+    found = [StatedVerdict(DEPOSIT, at, "", v, of(v["limit_id"], grades)) for v in verdicts]
     for run in runs:
         key = run.entry.get("by")
         who = people(archive, [key], [run.entry]).get(key or "", "")
         rows: list[Row] = list(run.grades)
         found += [
-            StatedVerdict(ASSESSMENT, str(run.entry.get("at")), who, v, of(v["limit_id"], rows)) for v in run.verdicts
+            StatedVerdict(ASSESSMENT, str(run.entry.get("at")), who, v, of(v["limit_id"], rows))
+            for v in rows_with_leading(run.verdicts, rows)
         ]
     return found
 

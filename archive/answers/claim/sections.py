@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+from archive import vocabulary
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.verdicts import verdict_table
 from archive.answers.documents import Block, DocumentSection, Para, TableBlock, stressed
@@ -57,6 +61,15 @@ def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     return DocumentSection(words("Every verdict on the record that stands"), [verdict_table(facts.standing, words)])
 
 
+def _leading(near: Mapping[str, Any], words: Wording) -> str:
+    """The leading margin of a neighbour with its unit where that is not dB; empty where there is none."""
+    if near["leading_parameter"] is None:
+        return ""
+    unit = vocabulary.parameter(near["leading_parameter"]).unit
+    margin = words.margin(near["leading_margin"], unit)
+    return margin if unit == "dB" else f"{margin}\u00a0{words.unit(unit)}"
+
+
 def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     """Links of the same bundle or panel, for comparison; this link among them."""
     near = facts.neighbours
@@ -71,8 +84,8 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
                 plain(n["limit_id"]),
                 words.marked(n["verdict"], provisional=n["provisional"]),
                 words.value(n["length_m"], "m"),
-                words.margin(n["margin"], "dB"),
-                words.parameter(n["parameter"]) if n["parameter"] else "",
+                _leading(n, words),
+                words.parameter(n["leading_parameter"]) if n["leading_parameter"] else "",
             ],
         )
         for n in near.rows
@@ -84,6 +97,6 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     }[near.basis]
     intro = nearness + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
-    head += [f"{words('length')}, {words.unit('m')}", words("margin"), words("of")]
+    head += [f"{words('length')}, {words.unit('m')}", words("leading margin"), words("of")]
     table = stressed(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2))
     return DocumentSection(words("Neighbours"), [Para(intro), table])

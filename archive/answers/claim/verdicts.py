@@ -48,9 +48,11 @@ def instrument(tested: TestedRecord, words: Wording) -> VerdictCard:
 
 def _program(who: str, v: Verdict, words: Wording) -> VerdictCard:
     lines = [plain(v["limit_id"]) or words("limit unknown: {found}", found=plain(v["limit_found"]) or words("none"))]
-    worst = worst_text(v, words)
-    if worst:
-        lines.append(words("smallest margin {worst}", worst=worst))
+    leading = leading_text(v, words)
+    if leading:
+        lines.append(words("leading margin {margin}", margin=leading))
+    elif v["verdict"] in ("pass", "fail"):
+        lines.append(words("no leading margin"))
     short = [
         (v["provisional"], words("provisional")),
         (v["marginal"], words("marginal")),
@@ -76,9 +78,9 @@ def verdict_table(tested: TestedRecord, words: Wording) -> TableBlock:
         v = s.verdict
         who, when = _who(s, tested, words)
         limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))
-        cells = [who, when, limit, words.verdict(v["verdict"]), worst_text(v, words), "; ".join(notes(s, words))]
+        cells = [who, when, limit, words.verdict(v["verdict"]), leading_text(v, words), "; ".join(notes(s, words))]
         rows.append((v["verdict"] == "fail", cells))
-    head = [words(h) for h in ("said by", "when", "limit", "verdict", "smallest margin", "with this said")]
+    head = [words(h) for h in ("said by", "when", "limit", "verdict", "leading margin", "with this said")]
     return stressed(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2))
 
 
@@ -123,13 +125,13 @@ def names_of(parameters: Sequence[str], words: Wording) -> str:
     return words.listed([words.parameter(p) for p in parameters])
 
 
-def worst_text(v: Verdict, words: Wording) -> str:
-    """The worst point of a verdict in one line."""
-    if v["margin"] is None or v["parameter"] is None:
+def leading_text(v: Verdict, words: Wording) -> str:
+    """The leading margin of a verdict and its place in one line; empty where there is none."""
+    if v["leading_margin"] is None or v["leading_parameter"] is None:
         return ""
-    p = vocabulary.parameter(v["parameter"])
-    margin = f"{words.margin(v['margin'], p.unit)}\u00a0{words.unit(p.unit)}"
-    parts = [margin, words.parameter(p.id), plain(v["pairing"]), words.end(v["end"])]
-    if v["frequency_mhz"] is not None:
-        parts.append(words.free(v["frequency_mhz"]) + "\u00a0MHz")
+    p = vocabulary.parameter(v["leading_parameter"])
+    margin = f"{words.margin(v['leading_margin'], p.unit)}\u00a0{words.unit(p.unit)}"
+    parts = [margin, words.parameter(p.id), plain(v["leading_pairing"]), words.end(v["leading_end"])]
+    if v["leading_frequency_mhz"] is not None:
+        parts.append(words.free(v["leading_frequency_mhz"]) + "\u00a0MHz")
     return ", ".join(x for x in parts if x)

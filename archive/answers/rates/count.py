@@ -46,7 +46,7 @@ def _counts(source: CountingSource, choice: Choice, fields: Sequence[GroupField]
             group.lengths[band] += number
     end = f" GROUP BY {by}" if by else ""
     for row in source.rows(
-        f"SELECT {columns}quantile_cont(r.worst_margin_db, [0.05, 0.5]) FROM {source.records} r "
+        f"SELECT {columns}quantile_cont(r.leading_margin_db, [0.05, 0.5]) FROM {source.records} r "
         f"WHERE {where} AND {choice.state} & 1 = 1{end}",
         values,
     ):
@@ -94,7 +94,8 @@ def row_of(group: RateGroup, fields: Sequence[GroupField]) -> dict[str, Any]:
     rate: passed / links. first_time_rate: first_passed / first_links. marginal_share: of the links that pass and of
     which it is known. provisional_share: of links. rate_at_least, rate_at_most: where every link that is not graded
     failed, or passed. low_by_job, high_by_job: the interval widened by how much jobs differ. exact_low, exact_high:
-    Clopper and Pearson's interval, for small groups.
+    Clopper and Pearson's interval, for small groups. median_margin, p5_margin: quantiles of the leading margins, or of
+    the margins of the group's parameter.
     """
     g = group
     row: dict[str, Any] = {f.name: f.shown(v) for f, v in zip(fields, g.key, strict=True)}

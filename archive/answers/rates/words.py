@@ -21,7 +21,8 @@ def rates_lines(found: Rates) -> Iterator[str]:
         return
     head = [f.name for f in found.fields]
     head += ["links", "pass", "95 % interval", "first time", "95 % interval", "fixed", "marginal", "provisional"]
-    head += ["margin, median", "5 %", ""]
+    of_parameters = any(f.name == "parameter" for f in found.fields)
+    head += ["margin, median" if of_parameters else "leading margin, median", "5 %", ""]
     lines = [[*(_word(r[f.name]) for f in found.fields), *_cells(r)] for r in found.rows]
     if len(found.rows) > 1 and found.total["tests"]:
         lines.append([*(["all", *[""] * len(found.fields)][: len(found.fields)]), *_cells(found.total)])

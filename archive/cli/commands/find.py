@@ -67,10 +67,12 @@ def command(
 
 def plain(r: Any, job: str | None = None) -> dict[str, Any]:
     """A row of the catalogue as commands print it. job: the job that was asked about; standing is the role shown."""
+    from archive import vocabulary
     from archive.vocabulary.link_counts import IN_CONFLICT, IN_DOUBT, record_result
 
     mark = {0: False, 1: True}
     result = record_result(r)
+    leading = r["leading_parameter"]
     return {
         "record": r["record_id"],
         "link": r["link_label"],
@@ -91,6 +93,8 @@ def plain(r: Any, job: str | None = None) -> dict[str, Any]:
         "by_instrument": result.by_instrument,
         "margin_db": r["margin"],
         "parameter": r["parameter"],
+        "leading_margin_db": r["leading_margin"] if leading and vocabulary.parameter(leading).unit == "dB" else None,
+        "leading_parameter": leading,
         "length_m": r["length_m"],
         "evidence": r["evidence"],
         "deposit": r["deposit"],

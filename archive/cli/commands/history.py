@@ -51,7 +51,7 @@ def command(
     cautions = link_cautions(held, found)
     stands = found.standing
     if as_json:
-        keep = ("kind", "when", "entry", "record", "by", "what", "standing", "deposit")
+        keep = ("kind", "when", "entry", "record", "by", "what", "leading", "standing", "deposit")
         print_json(
             {
                 "link": found.label,
@@ -71,6 +71,7 @@ def command(
         for caution in cautions:
             print_line(f"  to know: {caution}")
         for e in entries:
+            leading = f"; {e['leading']}" if e["leading"] else ""
             who = f"  by {e['by']}" if e["by"] else ""
-            print_line(f"  {e['when'] or 'time unknown':<25} {e['kind']:<14} {e['what']}{who}")
+            print_line(f"  {e['when'] or 'time unknown':<25} {e['kind']:<14} {e['what']}{leading}{who}")
     done(False)

@@ -17,6 +17,7 @@ SHOWN = (
     "job_id, site, building, floor, space, tested_local, tested_at, limit_found, limit_id, cable_type, cable_found, "
     "cable_basis, evidence, "
     "reported_verdict, reported_marginal, verdict, marginal, provisional, agrees, parameter, margin, length_m, "
+    "leading_parameter, leading_pairing, leading_end, leading_frequency_mhz, leading_margin, "
     "local_serial, remote_serial, kind, former, withdrawn, replaced, current, accepted, unit, accepted_unit, first, "
     "conflict, copied, lesser_fails, digest, source_id, source_place, medium, configuration, operator_key, points, "
     "step, covers_from_mhz, covers_to_mhz"

@@ -48,9 +48,9 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
     made |= _cables(made["cable_type"])
     made |= _dates(made["tested_local"], made["tested_at"])
     in_db = {name for name, p in vocabulary.parameters().items() if p.unit == "dB"}
-    made["worst_margin_db"] = [
-        m if p in in_db else None for m, p in zip(made["margin"], made["parameter"], strict=True)
-    ]
+    for name, of in (("worst_margin_db", ""), ("leading_margin_db", "leading_")):
+        margins = zip(made[f"{of}margin"], made[f"{of}parameter"], strict=True)
+        made[name] = [m if p in in_db else None for m, p in margins]
     said = zip(made["evidence"], made["verdict"], made["reported_verdict"], strict=True)
     made["outcome"] = [verdict_that_counts(*of_record) for of_record in said]
     made |= _roles(made)

@@ -34,6 +34,11 @@ FROM_DATABASE = (
     "agrees",
     "parameter",
     "margin",
+    "leading_parameter",
+    "leading_pairing",
+    "leading_end",
+    "leading_frequency_mhz",
+    "leading_margin",
     "length_m",
     "source_id",
     "current",
@@ -77,6 +82,9 @@ TEXTS = [
     "reported_verdict",
     "verdict",
     "parameter",
+    "leading_parameter",
+    "leading_pairing",
+    "leading_end",
     "source_id",
     "maker",
     "model",
@@ -105,7 +113,7 @@ FLAGS = (
     "copied",
     "first",
 )
-REALS = ("worst_margin_db", "length_m", "frequency_mhz")
+REALS = ("worst_margin_db", "leading_margin_db", "leading_frequency_mhz", "length_m", "frequency_mhz")
 
 STATES = ("state", "state_program", "state_reported")
 """What a statistic counts, as bits of a number (BITS), so that one column is read for all of them: by the outcome, by
@@ -130,9 +138,10 @@ BITS = {
 }
 
 ORDER = (
-    *(name for name in FROM_DATABASE if name not in ("margin", "doubt", "tests")),
+    *(name for name in FROM_DATABASE if name not in ("margin", "leading_margin", "doubt", "tests")),
     "in_doubt",
     "worst_margin_db",
+    "leading_margin_db",
     *FROM_BAG,
     "crew",
     "contractor",
@@ -150,7 +159,7 @@ ORDER = (
 )
 """All columns but those of single parameters, in their order.
 
-worst_margin_db: the worst margin, of a parameter in dB.
+worst_margin_db, leading_margin_db: the smallest margin of all and the leading margin, of parameters in dB.
 outcome: pass or fail where the record was graded whole; of a record of which only worst points or a verdict came
 along, the instrument's own verdict, since such a record can fail here but never pass; null where it is not graded.
 current, accepted: the record decides for its link now, or as its job was accepted; one whose link is in doubt, or whose

@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.store.parquet.sweeps import packed
-from archive.store.records import INDEX, places_of
+from archive.store.records import INDEX, LEADING, places_of
 from archive.tables import Batch
 from archive.tables.arrow import coded, joined, one_chunk
 from archive.tables.markup import elements
@@ -53,6 +53,7 @@ _VERDICT = [
     "end",
     "frequency_mhz",
     "margin",
+    *LEADING,
 ]
 _COPIED = [
     "record_id",
