@@ -88,3 +88,13 @@ def beside(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
         copied = [words("{link} (of {other})", link=x.label, other=x.copy_of) for x in counts.links if x.copy_of]
         found.append(words("Curves of another link, number for number: {links}.", links=words.some(copied)))
     return found
+
+
+def percent(share: float | None) -> str:
+    """A share in per cent with as many decimals as distinguish it from 0 and 100 %."""
+    if share is None:
+        return ""
+    places = 1
+    while places < 4 and 0 < share < 1 and round(100 * share, places) in (0.0, 100.0):
+        places += 1
+    return f"{100 * share:.{places}f} %"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from archive.answers.count_text import percent
 from archive.answers.rates.fields import FIELDS, chosen
 from archive.answers.rates.source import Choice, CountingSource
 from archive.store.counting.columns import BITS, CABLE
@@ -25,8 +26,6 @@ class CableShare:
     @property
     def text(self) -> str:
         """The shares in a sentence."""
-        from archive.answers.rates.words import percent  # here: words prints what rates counts with this
-
         unknown, undecided = percent(self.unknown / self.links), percent(self.open / self.links)
         return (
             f"{self.part} of the cable: not known for {unknown} of {self.links} links, open for {undecided}; "

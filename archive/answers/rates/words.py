@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from archive.answers import count_text
+from archive.answers.count_text import percent
 from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates
@@ -94,16 +95,6 @@ def aligned(lines: Sequence[Sequence[str]], left: int) -> Iterator[str]:
     for line in lines:
         cells = (c.ljust(w) if i < left else c.rjust(w) for i, (c, w) in enumerate(zip(line, widths, strict=True)))
         yield "  ".join(cells).rstrip()
-
-
-def percent(share: float | None) -> str:
-    """A share in per cent with as many decimals as distinguish it from 0 and 100 %."""
-    if share is None:
-        return ""
-    places = 1
-    while places < 4 and 0 < share < 1 and round(100 * share, places) in (0.0, 100.0):
-        places += 1
-    return f"{100 * share:.{places}f} %"
 
 
 def _cells(r: dict[str, Any]) -> list[str]:
