@@ -5,6 +5,7 @@ from __future__ import annotations
 from archive.answers import count_text
 from archive.cli.plain import one_line
 from archive.store.deposits import Receipt
+from archive.store.head_digits import grouped
 from archive.vocabulary.link_counts import LinkCounts
 
 _KINDS = {
@@ -55,4 +56,5 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
         lines += [f"  {number:>8}  {name}" for name, number in count_text.rows(counts)]
         lines += [f"  {line}" for line in (*count_text.sums(counts), *count_text.beside(counts))]
     lines.append(f"  ledger head {document['ledger_head']} over {document['ledger_size']} entries")
+    lines.append(f"  to type: {grouped(str(document['ledger_head']))}")
     return "\n".join(map(one_line, lines))

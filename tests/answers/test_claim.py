@@ -17,7 +17,7 @@ from archive import formats, schemas
 from archive.answers.claim.claim_folder import write
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
-from archive.answers.documents import Notice, TableBlock, VerdictCards
+from archive.answers.documents import FactsBlock, Figure, Notice, TableBlock, VerdictCards
 from archive.answers.wording import ENGLISH
 from archive.errors import Trouble
 from archive.store.proofs import holds, load, verify
@@ -301,6 +301,19 @@ def test_custody_goes_from_the_test_to_the_ledger(troubles):
     said = texts(document(troubles, STANDS))
     for text in ("by A. Quillfeather", "Received as again.xml", "by H. Brume", "holds", "sha256sum -c"):
         assert text in said, text
+
+
+def test_the_head_can_be_typed_and_scanned(troubles):
+    """The QR code itself is looked at module by module: the three corners that find it, and as many as its version."""
+    facts = gather(troubles, STANDS)[0]
+    doc = document(troubles, STANDS)
+    head = facts.head
+    said = dict(row for s in doc.sections for b in s.blocks if isinstance(b, FactsBlock) for row in b.rows)
+    assert said["the head, to type"].split(" ") == [head[i : i + 8] for i in range(0, 64, 8)]
+    (code,) = [b for s in doc.sections for b in s.blocks if isinstance(b, Figure) and b.alt.startswith("QR code")]
+    assert f"{facts.archive_id} {facts.entries} {head}" in code.alt
+    assert code.svg.count("<path") == 2
+    assert "<script" not in code.svg
 
 
 def test_a_name_that_was_redacted_is_told_as_such(troubles_place, tmp_path):

@@ -6,8 +6,11 @@ from collections.abc import Iterator
 
 from archive import schemas
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
-from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Listing, Para, TableBlock
+from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Figure, Listing, Para, TableBlock
+from archive.answers.documents.qr import qr_code
 from archive.answers.wording import Wording, plain
+from archive.store.head_digits import grouped
+from archive.store.keys.stamp import message
 
 COMMANDS = "sha256sum -c manifest-sha256.txt\nmuniment verify data/proof.json"
 
@@ -26,6 +29,7 @@ def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
         rows = [[words(what), results[holds], words(stated)] for what, holds, stated in facts.steps]
         blocks.append(TableBlock([words("step"), words("result"), words("note")], rows, weights=(3.4, 0, 1.6)))
         blocks.append(_to_compare(facts, words))
+        blocks.append(_to_scan(facts, words))
         blocks.append(
             Para(
                 words(
@@ -88,7 +92,19 @@ def _to_compare(facts: ClaimFacts, words: Wording) -> FactsBlock:
             (words("root of its deposit"), plain(p["in_deposit"]["root"])),
             (words("ledger entry"), words("number {number} of {count}", number=entry, count=facts.entries)),
             (words("head of the ledger"), facts.head),
+            (words("the head, to type"), grouped(facts.head)),
         ]
+    )
+
+
+def _to_scan(facts: ClaimFacts, words: Wording) -> Figure:
+    """The head as a QR code (ISO/IEC 18004): the line that a time stamp is of, "ARCHIVE SIZE ROOT"."""
+    line = message(facts.archive_id, facts.entries, facts.head).decode().strip()
+    return Figure(
+        qr_code(line),
+        words("The head to scan: the archive, the number of entries, the head. Keep it elsewhere."),
+        words("QR code of this line: {line}", line=line),
+        wide=0.25,
     )
 
 

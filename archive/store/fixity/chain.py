@@ -15,7 +15,7 @@ NO_ENTRY = "not an entry of the ledger"
 
 @dataclass
 class Chain:
-    """Entries that can be read, by number; the root after each number, as far as all before it are there.
+    """Entries that can be read, by number; leaf and root after each number, as far as all before it are there.
 
     voided: numbers of torn entries that a later one voids, with the entry by which somebody decided so.
     """
@@ -23,6 +23,7 @@ class Chain:
     count: int = 0
     voided: dict[int, LedgerEntry] = field(default_factory=dict)
     entries: list[LedgerEntry] = field(default_factory=list)
+    leaves: list[bytes] = field(default_factory=list)
     roots: list[str] = field(default_factory=list)
     damage: list[Damage] = field(default_factory=list)
 
@@ -75,6 +76,7 @@ def walk(root: Path, archive_id: str) -> Chain:
         whole = whole and leaf is not None
         if whole and leaf is not None:
             tree.add(leaf)
+            found.leaves.append(leaf)
             found.roots.append(tree.root().hex())
     strays = {p.relative_to(root).as_posix() for p in ledger.rglob("*") if p.is_file()}
     strays -= {layout.entry_path(root, n).relative_to(root).as_posix() for n in range(found.count)}

@@ -15,6 +15,7 @@ from archive.store.committed import redacted
 from archive.store.fixity import bags, deep
 from archive.store.fixity.chain import Chain, walk
 from archive.store.fixity.report import COUNT, DEEP, DEPTHS, DIGEST, Report
+from archive.store.head_digits import typed
 from archive.store.keys import judge_signatures
 from archive.store.parquet import BagTables
 
@@ -92,13 +93,12 @@ def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any
     """Compares with the head asked for, and with the one that this machine saw last."""
     against = []
     if expect is not None:
-        expect = expect.strip().lower()
-        size, _, root = expect.rpartition(":")
-        held = chain.holds(int(size), root) if size.isdigit() else chain.size_of(root) is not None
+        size, root = typed(expect)
+        held = chain.holds(size, root) if size is not None else chain.size_of(root) is not None
         against.append(f"the head given, {root}")
         if not held:
             report.damaged.append(
-                Damage(layout.LEDGER, f"never had the head {expect}: it was cut, rolled back or rewritten")
+                Damage(layout.LEDGER, f"never had the head {root}: it was cut, rolled back or rewritten")
             )
     if seen is not None:
         against.append(f"the head last seen on this machine, {seen['root']} over {seen['size']} entries")

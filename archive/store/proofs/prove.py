@@ -14,6 +14,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store import catalogue, clock, merkle
 from archive.store.archive import Archive
+from archive.store.head_digits import typed
 from archive.store.keys import known_keys
 from archive.store.records import index_path, read_index, split_address
 from archive.tables.canonical import digest, record_bytes
@@ -76,8 +77,8 @@ def _path(hashes: list[bytes], index: int) -> dict[str, Any]:
 
 
 def _continues(archive: Archive, leaves: list[bytes], since: str) -> dict[str, Any]:
-    size, _, root = since.rpartition(":")
-    number = int(size) if size.isdigit() else archive.size_of(root)
+    size, root = typed(since)
+    number = archive.size_of(root) if size is None else size
     if number is None or catalogue.root(archive.db, number) != root:
         raise Trouble(
             "the ledger never had this head", code="ledger.unknown-head", where=str(archive.root), found=since

@@ -12,6 +12,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.store import merkle
+from archive.store.head_digits import typed
 from archive.store.keys import stamp
 from archive.store.keys.pair import key_id
 from archive.store.keys.pair import verify as verify_signature
@@ -102,10 +103,9 @@ def _steps(proof: dict[str, Any], expect: str | None, roots: list[bytes]) -> Ite
 
 
 def _expected(expect: str, proof: dict[str, Any]) -> bool:
-    expect = expect.strip().lower()
     known = [proof["in_ledger"], *([proof["continues"]] if "continues" in proof else [])]
-    size, _, root = expect.rpartition(":")
-    return any(k["root"] == root and (not size or int(size) == k["size"]) for k in known)
+    size, root = typed(expect)
+    return any(k["root"] == root and size in (None, k["size"]) for k in known)
 
 
 def _signature(entry: LedgerEntry, keys: dict[str, str]) -> Iterator[ProofStep]:
