@@ -84,7 +84,11 @@ def test_nothing_to_draw_is_said():
 
 def test_the_worst_curve_is_named_and_its_point_is_told_beyond_the_limit():
     svg = plot(
-        panels(), title="t", x_label="MHz", y_label="dB", layout=PlotLayout(words=("worst curve", "margin", "fails"))
+        panels(),
+        title="t",
+        x_label="MHz",
+        y_label="dB",
+        layout=PlotLayout(words=("worst curve", "margin", "fails", "free")),
     )
     assert ">fails<" in svg and ">margin<" in svg
     ring = re.search(r'<circle cx="(\S+)" cy="(\S+)" r="4.2"', svg)

@@ -95,7 +95,7 @@ def intro(wanted: Sequence[str], words: Wording) -> DocumentSection:
     )
     pictures = words(
         "In the pictures the thick line is the limit; the hatched side fails. A ring marks the smallest margin, and "
-        "its curve is drawn black."
+        "its curve is drawn black. Where the limit is dashed it leaves points out, for information only."
     )
     if "curves" not in wanted:
         return DocumentSection(words("Results per link"), [Para(results, role="small")])

@@ -256,7 +256,7 @@ def _pictures(moved: Mapping[str, Moved], names: Names, words: Wording) -> list[
             layout=PlotLayout(
                 height=210 if len(panels) == 1 else 330,
                 stacked=True,
-                words=(words("largest change"), "", ""),
+                words=(words("largest change"), "", "", ""),
                 tick_text=words.free,
             ),
         )

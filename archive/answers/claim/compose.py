@@ -72,7 +72,8 @@ def _measured(s: TestedRecord, words: Wording) -> Iterator[DocumentSection | Non
         intro = words(
             "The thick line is the limit, {limit}. The hatched side fails; the shaded strip is the distance between "
             "the limit and the worst of all curves. A ring marks the smallest margin, and its curve is drawn black. "
-            "Peaks far on the good side are cut off at the frame.",
+            "Peaks far on the good side are cut off at the frame. Where the limit is dashed it leaves points out, for "
+            "information only.",
             limit=limit_id,
         )
         plain = words("No limit is known for this record; the curves stand here as measured.")

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive import limits, vocabulary
+from archive.answers.claim import left_out
 from archive.answers.documents import Figure
 from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, plot
 from archive.answers.wording import Wording
@@ -130,6 +131,8 @@ def _figure(
     name = words.parameter(parameter)
     worst = _worst(parameter, grades) if limit is not None else None
     caption = name[:1].upper() + name[1:] + ". " + _caption(worst, limit is not None, parameter, words)
+    told = left_out.sentence(parameter, grades, words) if limit is not None else ""
+    caption += f" {told}" if told else ""
     tall = 205 if compact else 300 if len(panels) == 1 else 440
     svg = plot(
         panels,
@@ -141,7 +144,7 @@ def _figure(
             scale=LINEAR if trace else ROOT,
             stacked=not compact,
             detail=0.4 if compact else 0.75,
-            words=(words("worst curve"), words("margin"), words("fails")),
+            words=(words("worst curve"), words("margin"), words("fails"), words("limit, for information")),
             tick_text=words.free,
         ),
     )
@@ -179,7 +182,8 @@ def _panel(
     marked = [Event(e["distance_km"], str(e["number"] or "")) for e in events if e["distance_km"] is not None]
     heading = words.end(end) or words.parameter(parameter)
     line = None if limit is None else PlotCurve(words("limit"), limit.x, limit.y)
-    return Panel(heading, tuple(curves), line, p.sense, mark, tuple(dict.fromkeys(marked)))
+    free = None if limit is None else left_out.stretch(parameter, end, curves, grades)
+    return Panel(heading, tuple(curves), line, p.sense, mark, tuple(dict.fromkeys(marked)), free)
 
 
 def _worst(parameter: str, grades: Sequence[Mapping[str, Any]]) -> Mapping[str, Any] | None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from archive.answers.plots.curve_plot import plot
-from archive.answers.plots.model import Event, Mark, Panel, PlotCurve, PlotLayout
+from archive.answers.plots.model import Event, LeftOut, Mark, Panel, PlotCurve, PlotLayout
 from archive.answers.plots.scale import LINEAR, LOG, ROOT
 from archive.answers.plots.thin import thin
 
-__all__ = ["LINEAR", "LOG", "ROOT", "Event", "Mark", "Panel", "PlotCurve", "PlotLayout", "plot", "thin"]
+__all__ = ["LINEAR", "LOG", "ROOT", "Event", "LeftOut", "Mark", "Panel", "PlotCurve", "PlotLayout", "plot", "thin"]

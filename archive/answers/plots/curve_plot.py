@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from archive.answers.plots import pen
 from archive.answers.plots.axes import Axes
 from archive.answers.plots.frame import LEGEND_ROW, PlotFrame
 from archive.answers.plots.mark import ring
-from archive.answers.plots.model import USUAL, Box, Panel, PlotCurve, PlotLayout
+from archive.answers.plots.model import USUAL, Box, LeftOut, Panel, PlotCurve, PlotLayout
 from archive.answers.plots.pen import HATCH_FILL, INK, SHADE, SOFT, STYLES, escape, figure, haloed, text
 from archive.answers.plots.scale import Array
 from archive.answers.plots.thin import thin
+
+Bools = NDArray[np.bool_]
+_DASHES = "5 3"
 
 
 def plot(
@@ -27,8 +31,9 @@ def plot(
     """The picture as a self-contained SVG text with a title for screen readers.
 
     Panels share both axes. The side of the limit on which a point fails is hatched; the distance between the limit
-    and the worst curve is shaded; the worst point is ringed and its curve drawn black. Curves are thinned to the
-    page, extremes kept. Errors: ValueError where no panel holds a point.
+    and the worst curve is shaded; the worst point is ringed and its curve drawn black. Where points are left out the
+    limit is dashed, and where those of every curve are, nothing is hatched or shaded. Curves are thinned to the page,
+    extremes kept. Errors: ValueError where no panel holds a point.
     """
     entries = _entries(panels, layout.words)
     frame = PlotFrame(panels, layout, [label for label, _ in entries])
@@ -49,7 +54,7 @@ def plot(
     return pen.picture(layout.width, layout.height, title, "".join(body))
 
 
-def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple[str, str]]:
+def _entries(panels: Sequence[Panel], words: tuple[str, str, str, str]) -> list[tuple[str, str]]:
     """Cells of the legend: a label and a sample of what it names."""
     found: dict[str, str] = {}
     for p in panels:
@@ -60,6 +65,8 @@ def _entries(panels: Sequence[Panel], words: tuple[str, str, str]) -> list[tuple
     limits = [p.limit for p in panels if p.limit is not None]
     if limits:
         found[limits[0].label] = pen.stroke("M{x} {y}h24", INK, "", 2.0)
+        if any(p.left_out is not None for p in panels):
+            found[words[3]] = pen.stroke("M{x} {y}h24", INK, _DASHES, 2.0)
         found[words[1]] = f'<rect x="{{x}}" y="{{top}}" width="24" height="8" fill="{SHADE}"/>'
         found[words[2]] = '<rect x="{x}" y="{top}" width="24" height="8" fill="url(#fail)"/>'
     return list(found.items())
@@ -79,7 +86,7 @@ def _panel(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
             axes.line(curve.x, curve.y, ("#fff", ""), 2.4, columns)
             axes.line(curve.x, curve.y, (INK, ""), 1.1, columns)
     if panel.limit is not None:
-        axes.line(panel.limit.x, panel.limit.y, (INK, ""), 2.0, columns)
+        _limit(axes, panel.limit, panel.left_out, columns)
     for event in panel.events:
         axes.line([event.x] * 2, [frame.y0, frame.y1], (SOFT, "2 2"), 0.8)
         axes.parts.append(haloed(float(axes.x(event.x)) + 2, box.top + 9, event.text))
@@ -90,24 +97,52 @@ def _panel(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
     return axes.parts
 
 
+def _limit(axes: Axes, limit: PlotCurve, left_out: LeftOut | None, columns: int) -> None:
+    """The limit line, dashed where points are left out."""
+    dashed = np.zeros(len(limit.x), np.bool_) if left_out is None else _inside(limit.x, left_out.some)
+    axes.line(limit.x, np.where(dashed, np.nan, limit.y), (INK, ""), 2.0, columns)
+    if dashed.any():
+        reached = dashed | np.r_[False, dashed[:-1]]  # up to the point at which the line goes on
+        axes.line(limit.x, np.where(reached, limit.y, np.nan), (INK, _DASHES), 2.0, columns)
+
+
+def _inside(x: Array, stretch: tuple[float, float]) -> Bools:
+    return (x >= stretch[0]) & (x <= stretch[1])
+
+
+def _runs(kept: Bools) -> Iterator[slice]:
+    """Stretches in which a flag is true."""
+    edges = np.flatnonzero(np.diff(np.r_[False, kept, False]))
+    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        yield slice(first, last)
+
+
 def _areas(axes: Axes, panel: Panel, limit: PlotCurve, columns: int) -> None:
-    """The failing side, hatched, and the margin, shaded."""
+    """The failing side, hatched, and the margin, shaded; neither where points of every curve are left out."""
     good = np.isfinite(limit.y)
     if not good.any():
         return
     lx, ly = axes.x(limit.x[good]), axes.y(limit.y[good])
+    every = None if panel.left_out is None else panel.left_out.every
+    judged = np.ones(len(lx), np.bool_) if every is None else ~_inside(limit.x[good], every)
     worst = _envelope(panel)
     if worst is not None:
         wx, wy = thin(axes.x(worst.x), axes.y(worst.y), columns)
         line = np.interp(wx, lx, ly)
         keep = np.isfinite(wy) & (wx >= lx[0] - 0.01) & (wx <= lx[-1] + 0.01)
-        if keep.any():
-            around = np.r_[wx[keep], wx[keep][::-1]], np.r_[wy[keep], line[keep][::-1]]
+        for run in [keep] if every is None else list(_runs(keep & ~_inside(wx, _across(axes, every)))):
+            around = np.r_[wx[run], wx[run][::-1]], np.r_[wy[run], line[run][::-1]]
             axes.parts.append(f'<path d="{pen.points(*around)}Z" fill="{SHADE}"/>')
     edge = figure(axes.box.top if panel.sense == "max" else axes.bottom)
-    tx, ty = thin(lx, ly, int(axes.box.wide))
-    field = pen.points(tx, ty) + f"L{figure(tx[-1])} {edge}L{figure(tx[0])} {edge}Z"
-    axes.parts.append(f'<path d="{field}" fill="{HATCH_FILL}"/>')
+    for run in _runs(judged):
+        tx, ty = thin(lx[run], ly[run], int(axes.box.wide))
+        field = pen.points(tx, ty) + f"L{figure(tx[-1])} {edge}L{figure(tx[0])} {edge}Z"
+        axes.parts.append(f'<path d="{field}" fill="{HATCH_FILL}"/>')
+
+
+def _across(axes: Axes, stretch: tuple[float, float]) -> tuple[float, float]:
+    """A stretch in dots, wider by less than a step of the path."""
+    return float(axes.x(stretch[0])) - 0.01, float(axes.x(stretch[1])) + 0.01
 
 
 def _envelope(panel: Panel) -> PlotCurve | None:

@@ -46,6 +46,15 @@ class Event:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """Where points are for information only, as first and last x. some: of any curve, so that the limit is dashed;
+    every: of all curves, so that nothing fails there. None: nowhere."""
+
+    some: tuple[float, float]
+    every: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
 class Panel:
     """One panel. sense: "max" where the limit must not be exceeded, "min" where it must be reached."""
 
@@ -55,6 +64,7 @@ class Panel:
     sense: str = "min"
     mark: Mark | None = None
     events: tuple[Event, ...] = ()
+    left_out: LeftOut | None = None
 
 
 @dataclass(frozen=True)
@@ -62,7 +72,7 @@ class PlotLayout:
     """How a picture of curves is laid out. width, height: dots; scale: of the axis across, see plots.scale.
 
     stacked: panels beneath each other at full width, else side by side. detail: columns of points that a curve keeps,
-    per dot. words: how the legend calls the curve of the worst point, the shade and the hatch.
+    per dot. words: how the legend calls the curve of the worst point, the shade, the hatch and the dashed limit.
     """
 
     width: int = 680
@@ -70,7 +80,7 @@ class PlotLayout:
     scale: str = ROOT
     stacked: bool = False
     detail: float = 0.75
-    words: tuple[str, str, str] = ("worst", "margin", "fails")
+    words: tuple[str, str, str, str] = ("worst", "margin", "fails", "limit, for information")
     tick_text: Callable[[float], str] = "{:g}".format
 
 
