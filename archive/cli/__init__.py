@@ -42,6 +42,7 @@ def cli() -> None:
 
     \b
     Exit codes: 0 done and sound; 1 done, and there is something to look at; 2 nothing was done.
+
     \b
     Example:
       muniment demo

@@ -394,6 +394,7 @@ def test_help_says_what_for_and_gives_an_example(command: tuple[str, ...]) -> No
     said = typed(*command, "--help")
     assert said.code == 0
     assert "Example:" in said.out
+    assert "\\u" not in said.out  # nothing that a terminal would obey came through the help
     assert f"muniment {command[0]}" in said.out.split("Example:")[1]
     if command[0] not in ("keys", "mapping", "limits") or len(command) > 1:
         assert "--json" in said.out

@@ -38,6 +38,7 @@ def command(
 
     \b
     Exit code 1: the category of some cable is not known.
+
     \b
     Example:
       muniment cables certificates --out cables.csv

@@ -48,6 +48,7 @@ def command(
 
     \b
     Exit code 1: a finding of severity error, a record set aside, or a bug in this program.
+
     \b
     Example:
       muniment check exports/ week2.zip --schedule links.csv --report acceptance.pdf

@@ -33,6 +33,7 @@ def command(
 
     \b
     Exit code 1: there are such pairs.
+
     \b
     Example:
       muniment copies certificates --job HARBOUR-2019-04

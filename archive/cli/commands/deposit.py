@@ -48,6 +48,7 @@ def command(
     \b
     Exit code 1: something was set aside, two records of one test contradict each other, a rule found an error,
     or what was handed in is here already under another job.
+
     \b
     Example:
       muniment deposit exports/ week2.zip --into certificates --job HARBOUR-2019-04 --zone Europe/Lisbon

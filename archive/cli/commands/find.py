@@ -34,6 +34,7 @@ def command(
 
     \b
     Exit code 1: nothing was found.
+
     \b
     Example:
       muniment find certificates --link a117

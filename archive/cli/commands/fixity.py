@@ -27,6 +27,7 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
 
     \b
     Exit code 1: something is damaged, missing or added, or the ledger was cut or rewritten.
+
     \b
     Example:
       muniment fixity certificates

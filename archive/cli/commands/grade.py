@@ -53,6 +53,7 @@ def command(
 
     \b
     Exit code 1: any fail, any disagreement with the instrument, anything not graded or set aside.
+
     \b
     Example:
       muniment grade week2.zip

@@ -25,6 +25,7 @@ def command(archive: Path, watch: Path | None, as_json: bool, quiet: bool) -> No
 
     \b
     Exit code 1: the ledger does not continue a head in FILE; nothing is appended then.
+
     \b
     Example:
       muniment head certificates --watch ~/heads.txt

@@ -37,6 +37,7 @@ def command(
 
     \b
     Exit code 1: something is in doubt.
+
     \b
     Example:
       muniment identity certificates

@@ -22,6 +22,7 @@ def command(archive: Path, other: Path, by: str | None, reason: str | None, as_j
 
     \b
     Exit code 1: records of both contradict each other.
+
     \b
     Example:
       muniment merge certificates branch-office-certificates

@@ -21,6 +21,7 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
 
     \b
     Exit code 1: the job is not complete.
+
     \b
     Example:
       muniment progress certificates --job HARBOUR-2019-04

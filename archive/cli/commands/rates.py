@@ -93,6 +93,7 @@ def command(
     configuration, year, quarter, month, site, job, client, contractor, crew, length_band, maker, model, serial,
     remote_model, remote_serial, medium, evidence, parameter.
     With --what-failed also: pairing, end, frequency_band.
+
     \b
     Example:
       muniment rates certificates --by cable_type,year --plot rates.svg

@@ -20,6 +20,7 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
 
     \b
     Exit code 1: there are such links.
+
     \b
     Example:
       muniment recall certificates --serial 40-00317 --since 2019-02-01

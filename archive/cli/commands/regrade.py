@@ -32,6 +32,7 @@ def command(
 
     \b
     Exit code 1: a record comes out otherwise than before, or could not be graded by a fault of this program.
+
     \b
     Example:
       muniment regrade certificates --against tia-568.2-d/cat6a/permanent-link --job HARBOUR-2019-04

@@ -20,6 +20,7 @@ def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
 
     \b
     Exit code 1: something could not be repaired.
+
     \b
     Example:
       muniment repair certificates --from /mnt/second/certificates

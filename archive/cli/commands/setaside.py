@@ -18,6 +18,7 @@ def command(archive: Path, job: str | None, as_json: bool, quiet: bool) -> None:
 
     \b
     Exit code 1: something is set aside and not settled by a later deposit.
+
     \b
     Example:
       muniment setaside certificates --job HARBOUR-2019-04

@@ -22,6 +22,7 @@ def command(inputs: tuple[str, ...], mapping: str | None, draft: bool, as_json: 
 
     \b
     Exit code 1: a file is not recognised, or a record would be set aside.
+
     \b
     Example:
       muniment survey exports/ week2.zip

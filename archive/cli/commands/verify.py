@@ -29,6 +29,7 @@ def command(file: Path, expect: str | None, roots: tuple[Path, ...], as_json: bo
 
     \b
     Exit code 1: a step of the proof does not hold.
+
     \b
     Example:
       muniment verify proof.json --expect 4be1...

@@ -26,6 +26,7 @@ def command(folder: Path, archive: Path, name: str | None, as_json: bool, quiet:
 
     \b
     Exit code 1: the ledger does not continue a head seen before; nothing is remembered or signed then.
+
     \b
     Example:
       muniment witness ~/witness /mnt/certificates --name witness.example
