@@ -16,6 +16,8 @@ from archive.vocabulary import cables, phrases
 from archive.vocabulary.cables import UNKNOWN
 
 _FILE = "cable-types.toml"
+_AT_LEAST = "at least"
+"""Beside the words of a class: a phrase that names the lowest that will do."""
 _CLAUSE = re.compile(r"[;\n]| \+ ")
 
 
@@ -100,6 +102,8 @@ def _decided(found: str) -> CableWords:
 
 def _one(part: str, said: list[str]) -> str:
     """The one word of a part: the word that all say; what is open yields to what fits it."""
+    if part == "class" and _AT_LEAST in said:
+        return "class-open"
     if part == "class" and "class-open" in said:
         others = [w for w in said if w != "class-open"]
         if not others:
@@ -115,9 +119,11 @@ def _book() -> phrases.PhraseBook[tuple[Said, ...]]:
     """All phrases of the shipped file and the user's own, each with what it says."""
     shipped = schemas.load(_FILE)
     found: dict[str, dict[str, Said]] = {}
-    listed = [*_categories(shipped), *_link_classes(shipped), *_gauges(shipped), *_rules(shipped), *_rules(_own())]
+    listed = [*_categories(shipped), *_link_classes(shipped), *_gauges(shipped), *_rules(shipped)]
+    listed += [(cables.folded(phrase), said) for phrase, said in _rules(_own())]
     for phrase, said in listed:
-        found.setdefault(cables.folded(phrase), {})[said.part] = said
+        text = "_".join(map(cables.folded, phrase.split("_")))  # an underscore: a blank that must be there
+        found.setdefault(text, {})[said.part] = said
     return phrases.PhraseBook((phrase, tuple(by_part.values())) for phrase, by_part in found.items())
 
 
@@ -130,6 +136,10 @@ def _categories(tree: dict[str, Any]) -> Iterator[tuple[str, Said]]:
                 yield f"{name} {number}", said
         if number in of["alone"]:
             yield number, said
+        least = Said("class", _AT_LEAST)
+        for name in [n for n in of["words"] if n != of["short"]]:
+            yield from ((f"{name} {number} {more}", least) for more in tree["at_least"]["after"])
+            yield from ((f"{more} {name} {number}", least) for more in tree["at_least"]["before"])
     for change in tree["changed"].values():
         for more in change["words"]:
             yield more, Said("class", "class-open")

@@ -81,6 +81,12 @@ def test_cords_are_told_by_their_words() -> None:
         ("9/125 G.652.D", "os2/9"),
         ("nothing of a cable", "unknown"),
         ("Cat 6 UTP 4 pair", "cat6/u-utp"),
+        ("S-FTP", "unknown/s-ftp"),
+        ("SFTP Cat 7", "cat7/screened"),
+        ("SFTP Cat 7, foil round each pair: S/FTP", "cat7/s-ftp"),
+        ("Cat 5e or better", "class-open"),
+        ("min. Cat 6A U/FTP", "class-open/u-ftp"),
+        ("Cat 6A, Dca or better", "cat6a"),
     ],
 )
 def test_words(words: str, type_id: str) -> None:
@@ -143,7 +149,7 @@ def test_any_text_gives_a_valid_id(text: str) -> None:
 
 def test_own_phrases_and_settled_texts(monkeypatch: pytest.MonkeyPatch) -> None:
     own = {
-        "rule": [{"part": "construction", "word": "f-ftp", "phrases": ["double foil"]}],
+        "rule": [{"part": "construction", "word": "f-ftp", "phrases": ["double_foil"]}],
         "settled": {"Halyard 1200-X": "cat7/s-ftp"},
     }
     monkeypatch.setattr(cable_types, "_own", lambda: own)
@@ -151,6 +157,7 @@ def test_own_phrases_and_settled_texts(monkeypatch: pytest.MonkeyPatch) -> None:
         cached.cache_clear()
     try:
         assert neutral("Cat 6A double-foil") == "cat6a/f-ftp"
+        assert neutral("Cat 6A doublefoil") == "cat6a/f-ftp"  # an underscore of the user's is a blank like any other
         assert neutral("HALYARD 1200 X") == "cat7/s-ftp"
         for bad, code in (
             ({"rule": [{"part": "class"}]}, "cable-types.incomplete-rule"),
