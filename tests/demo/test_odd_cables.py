@@ -46,6 +46,17 @@ def test_what_is_planted_is_found_and_nothing_else(kind: str, category: str) -> 
     assert set().union(*(links for rule, links in found.items() if rule != RULES[kind])) == set()
 
 
+@pytest.mark.parametrize(("category", "mhz"), [("cat6a", "10, 100 and 250 MHz"), ("cat5e", "10 and 100 MHz")])
+@pytest.mark.parametrize("kind", cables.ODD)
+def test_findings_say_at_which_frequencies_the_loss_was_looked_at(kind: str, category: str, mhz: str) -> None:
+    (batch,) = simulate(6, 4, category=category, cable_is=kind, cable_is_share=1.0)
+    messages = [f["where"] for f in check(batch).to_pylist() if f["rule"] == RULES[kind]]
+    assert len(messages) == 6
+    assert all(mhz in m for m in messages), messages
+    if kind == "copper-clad":
+        assert all(m.startswith("very likely") and "times that at 2 MHz" in m for m in messages), messages
+
+
 def test_words_do_not_tell_what_is_planted() -> None:
     (plain,), (odd,) = (list(simulate(8, 3, **o)) for o in ({}, {"cable_is": "thin", "cable_is_share": 1.0}))
     for column in ("cable_found", "cable_type", "link_label"):

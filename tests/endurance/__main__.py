@@ -1,7 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, damages, memory, exports, properties, mutations; without one, all of them. Figures go to
-standard output, as text and, with --json, as one document. A promise that is broken ends the run: AssertionError.
+Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables; without one, all of them. Figures
+go to standard output, as text and, with --json, as one document. A promise that is broken ends the run: AssertionError.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import damages, exports, mutations, open_forms, properties, store_runs
+from tests.endurance import cable_detection, damages, exports, mutations, open_forms, properties, store_runs
 from tests.endurance.store_work import WORK
 
 
@@ -49,6 +49,11 @@ def planted_faults(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield from mutations.score(folder, 60 if quick else 1200, keep=not quick)
 
 
+def cables(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """400 links of each cable that is not what its words say, in three categories, and 2,000 clean ones."""
+    yield from cable_detection.detection(*((40, 100) if quick else (400, 2_000)), seed=28)
+
+
 RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
@@ -58,6 +63,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "exports": exports.exports,
     "properties": random_properties,
     "mutations": planted_faults,
+    "cables": cables,
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from archive.demo import cables
 from archive.validation import catalogue
 from archive.validation.look.cable_physics import Copper, line_db_per_m, velocity
 
@@ -57,8 +58,51 @@ def test_velocity_is_length_by_delay() -> None:
 
 @pytest.mark.parametrize(
     ("limit", "db"),
-    [("tia-568.2-d/cat5e/cable", 22.0), ("tia-568.2-d/cat6/cable", 19.8), ("tia-568.2-d/cat6a/cable", 19.1)],
+    [
+        ("tia-568.2-d/cat5e/cable", {10.0: 6.5, 100.0: 22.0}),
+        ("tia-568.2-d/cat6/cable", {10.0: 6.0, 100.0: 19.8, 250.0: 32.8}),
+        ("tia-568.2-d/cat6a/cable", {10.0: 5.9, 100.0: 19.1, 250.0: 31.1}),
+    ],
 )
-def test_lines_of_solid_cable(limit: str, db: float) -> None:
-    assert 100 * line_db_per_m(limit) == pytest.approx(db, abs=0.05)
+def test_lines_of_solid_cable(limit: str, db: dict[float, float]) -> None:
+    """Tables of the standard, dB of 100 m, at the frequencies that the rules look at."""
+    assert set(db) <= set(catalogue.rule("gauge-not-as-stated").tolerances["loss_mhz"])
+    for mhz, most in db.items():
+        assert 100 * line_db_per_m(limit, mhz) == pytest.approx(most, abs=0.06)
     assert limit in catalogue.rule("gauge-not-as-stated").tolerances["lines"].values()
+
+
+def test_there_is_no_line_of_category_5e_at_250_mhz() -> None:
+    assert np.isnan(line_db_per_m("tia-568.2-d/cat5e/cable", 250.0))
+
+
+def plated(copper_share: float, gauge: float, mhz: float) -> float:
+    """Resistance of aluminium plated with copper against solid copper, both at high frequency.
+
+    Surface impedance of a coated conductor (textbooks of fields and waves):
+    Z = Zc (Za + Zc tanh(g t)) / (Zc + Za tanh(g t)), g = (1 + j) / depth, Z = (1 + j) resistivity / depth.
+    """
+    copper, aluminium = 1.7241e-8, 2.8264e-8  # ohm m, IACS and aluminium of 61 % IACS
+    omega, mu = 2e6 * np.pi * mhz, 4e-7 * np.pi
+    depth_c, depth_a = (float(np.sqrt(2 * rho / (omega * mu))) for rho in (copper, aluminium))
+    z_c, z_a = ((1 + 1j) * rho / depth for rho, depth in ((copper, depth_c), (aluminium, depth_a)))
+    radius = float(COPPER.diameter_mm(np.array(gauge))) / 2e3
+    skin = radius * (1 - np.sqrt(1 - copper_share))
+    turn = np.tanh((1 + 1j) * skin / depth_c)
+    return float((z_c * (z_a + z_c * turn) / (z_c + z_a * turn)).real / z_c.real)
+
+
+@pytest.mark.parametrize("gauge", [22.0, 23.0, 24.0])
+@pytest.mark.parametrize("copper_share", [0.10, 0.15])
+def test_copper_clad_aluminium_rises_at_the_low_frequency_alone(copper_share: float, gauge: float) -> None:
+    low = catalogue.rule("gauge-not-as-stated").tolerances["low_mhz"]
+    least = catalogue.rule("copper-clad-suspected").tolerances["rise"]
+    assert plated(copper_share, gauge, low) / plated(copper_share, gauge, 100.0) > least + 0.02
+    assert plated(copper_share, gauge, 100.0) == pytest.approx(1.0, abs=0.01)
+    assert plated(1.0, gauge, low) == pytest.approx(1.0, abs=0.01)
+
+
+def test_simulated_copper_clad_cable_loses_as_a_plated_conductor() -> None:
+    for mhz in (1.0, 2.0, 10.0, 100.0):
+        of_simulator = float(cables.odd_loss("copper-clad", np.array([mhz]))[0])
+        assert of_simulator == pytest.approx(plated(0.10, 23.0, mhz), abs=0.07)

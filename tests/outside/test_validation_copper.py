@@ -140,7 +140,7 @@ def test_the_square_root_law() -> None:
     mhz = np.linspace(1, 500, 400)
     law = RecordLook(_curve(mhz, 1.2 * np.sqrt(mhz)), "2026-11-25").loss_fit
     assert law.rms[0] == pytest.approx(0, abs=1e-6)
-    assert law.at_100[0] == pytest.approx(12.0, abs=1e-6)
+    assert law.at_mhz(100.0)[0] == pytest.approx(12.0, abs=1e-6)
     shape = {"insertion-loss-falls", "insertion-loss-jumps", "insertion-loss-not-of-cable"}
     assert not _raised(_curve(mhz, 1.2 * np.sqrt(mhz))) & shape
     assert "insertion-loss-not-of-cable" in _raised(_curve(mhz, 60 * (mhz / 500) ** 3))

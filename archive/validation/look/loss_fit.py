@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from archive.tables.arrow import Ints, Reals
+from archive.tables.arrow import Bools, Ints, Reals
 from archive.tables.curves import CurveArrays
 
 LEAST_POINTS = 12
@@ -19,7 +19,7 @@ class LossFit:
 
     at: row of the sweeps table; rms: root mean square of the residual, dB; jump, jump_mhz: largest step of the residual
     from one point to the next and where; fall, fall_mhz: largest fall of the smoothed curve below what it had reached;
-    top: highest value; at_100: fitted loss at 100 MHz, NaN where the curve does not reach it.
+    top: highest value; first_mhz, last_mhz: its range; factors: (entries, 3), those of `basis`.
     """
 
     at: Ints
@@ -29,7 +29,14 @@ class LossFit:
     fall: Reals
     fall_mhz: Reals
     top: Reals
-    at_100: Reals
+    first_mhz: Reals
+    last_mhz: Reals
+    factors: Reals
+
+    def at_mhz(self, mhz: float) -> Reals:
+        """Fitted loss in dB at a frequency, NaN where the curve does not reach it."""
+        reaches: Bools = np.asarray((self.first_mhz <= mhz) & (mhz <= self.last_mhz * 1.001))
+        return np.where(reaches, self.factors @ basis(np.array([mhz]))[0], np.nan)
 
 
 def basis(mhz: Reals) -> Reals:
@@ -50,7 +57,8 @@ def fit(curves: CurveArrays, highest_mhz: float, bands: int) -> LossFit:
         whole = np.isfinite(values).all(axis=1)
         if whole.any():
             parts.append(_fit(block.rows[whole], mhz, values if whole.all() else values[whole], bands))
-    columns = [np.concatenate(c) for c in zip(*parts, strict=True)] if parts else [np.zeros(0)] * 8
+    none = [np.zeros(0)] * 9 + [np.zeros((0, 3))]
+    columns = [np.concatenate(c) for c in zip(*parts, strict=True)] if parts else none
     return LossFit(columns[0].astype(np.int64), *columns[1:])
 
 
@@ -65,8 +73,6 @@ def _fit(at: Ints, mhz: Reals, values: Reals, bands: int) -> tuple[Ints | Reals,
     falls = np.maximum.accumulate(smooth, axis=1) - smooth
     deepest = falls.argmax(axis=1)
     row = np.arange(len(values))
-    reaches = mhz[0] <= 100 <= mhz[-1] * 1.001
-    at_100 = factors @ basis(np.array([100.0]))[0] if reaches else np.full(len(values), np.nan)
     return (
         at,
         np.sqrt(np.mean(rest**2, axis=1)),
@@ -75,5 +81,7 @@ def _fit(at: Ints, mhz: Reals, values: Reals, bands: int) -> tuple[Ints | Reals,
         falls[row, deepest],
         mhz[edges[deepest]],
         values.max(axis=1),
-        at_100,
+        np.full(len(values), mhz[0]),
+        np.full(len(values), mhz[-1]),
+        factors,
     )

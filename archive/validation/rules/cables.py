@@ -17,7 +17,7 @@ from archive.vocabulary import cables
 
 _VAGUE = "the link is too short, or its length not known well enough, for its gauge to be told"
 _CORDS = "cords are part of what was measured"
-_NO_LOSS = "the loss at 100 MHz, or the line of the category, is not known"
+_NO_LOSS = "the loss at any frequency that is looked at, or the line of the category, is not known"
 
 
 @dataclass(frozen=True)
@@ -25,17 +25,24 @@ class CableWitness:
     """Of each record, arrays (size,), NaN where nothing can be told.
 
     stated: gauge in the words. gauge: that of copper of the median loop resistance; spread: how far it may be off,
-    in gauges. times: the resistance against copper of the stated gauge. loss: insertion loss at 100 MHz per metre at
-    20 degC against the line of the category, as a cable of the commonest gauge of the category would have it;
-    loss_spread: the share by which that may be off.
+    in gauges. times: the resistance against copper of the stated gauge. losses: (size, frequencies of the
+    rule), insertion loss per metre at 20 degC against the line of the category, as a cable of the commonest gauge of
+    the category would have it; loss: their median; loss_spread: the share by which that may be off. rise: loss at a low
+    frequency against the line and against the loss at 100 MHz.
     """
 
     stated: Reals
     gauge: Reals
     spread: Reals
     times: Reals
-    loss: Reals
+    losses: Reals
     loss_spread: Reals
+    rise: Reals
+
+    @property
+    def loss(self) -> Reals:
+        """Median over the frequencies."""
+        return _median(self.losses)
 
     @property
     def told(self) -> Bools:
@@ -67,8 +74,7 @@ def witness(look: RecordLook) -> CableWitness:
     spread = copper.gauges_of(share)
     vague: Bools = np.asarray(~(share <= t["most_share"]))
     gauge, times = (np.where(vague, np.nan, a) for a in (gauge, times))
-    loss, loss_spread = _loss(look, t, lengths, degc, copper, stated)
-    return CableWitness(stated, gauge, spread, times, loss, loss_spread)
+    return CableWitness(stated, gauge, spread, times, *_loss(look, t, lengths, degc, stated))
 
 
 def _connections(look: RecordLook, t: Tolerances) -> Reals:
@@ -82,30 +88,42 @@ def _median(by_pair: Reals) -> Reals:
     return np.where(empty, np.nan, np.nanmedian(np.where(empty[:, None], 0.0, by_pair), axis=1))
 
 
-def _loss(
-    look: RecordLook, t: Tolerances, lengths: Reals, degc: Reals, copper: Copper, stated: Reals
-) -> tuple[Reals, Reals]:
-    """Loss per metre against the line, and the share by which it may be off."""
-    fit, size = look.loss_fit, look.size
-    rows = look.curves.record[fit.at]
-    of_record: dict[int, list[float]] = {}
-    for row, value in zip(rows.tolist(), fit.at_100.tolist(), strict=True):
-        of_record.setdefault(row, []).append(value)
-    measured = np.array([np.median(of_record[r]) if r in of_record else np.nan for r in range(size)])
-    plugs = t["connection_db"] * _connections(look, t)
+def _measured(look: RecordLook, mhz: float) -> Reals:
+    """Median over the pairs of the loss of each record at a frequency, dB; NaN where no sweep reaches it."""
+    rows = look.curves.record[look.loss_fit.at]
+    order = np.argsort(rows, kind="stable")
+    rows = rows[order]
+    place = np.arange(len(rows)) - np.searchsorted(rows, rows)
+    by_pair = np.full((look.size, int(place.max(initial=0)) + 1), np.nan)
+    by_pair[rows, place] = look.loss_fit.at_mhz(mhz)[order]
+    return _median(by_pair)
+
+
+def _loss(look: RecordLook, t: Tolerances, lengths: Reals, degc: Reals, stated: Reals) -> tuple[Reals, Reals, Reals]:
+    """Loss per metre against the line by frequency, the share by which it may be off, and its rise when low."""
+    copper = Copper.of(catalogue.rule("loop-resistance-contradicts-length").tolerances)
     kinds = [cables.known(c) for c in look.words("cable_type")]
-    line = np.array([line_db_per_m(t["lines"][k["class"]]) if k.get("class") in t["lines"] else np.nan for k in kinds])
+    plugs = t["connection_db"] * _connections(look, t)
     usual = np.array([t["usual_gauge"].get(k.get("class", ""), np.nan) for k in kinds])
     screened = np.array([cables.screened(c) == cables.SCREENED for c in look.words("cable_type")], dtype=bool)
     warm = warm_factor(degc, np.where(screened, t["loss_per_degc"]["screened"], t["loss_per_degc"]["unscreened"]))
     metres = _median(lengths)
+    warm_metres = metres * warm * copper.diameter_mm(usual) / copper.diameter_mm(stated)
+    at_100 = _measured(look, 100.0)
+
+    def against_line(mhz: float) -> Reals:
+        lines = {c: line_db_per_m(line, mhz) for c, line in t["lines"].items()}
+        line = np.array([lines.get(k.get("class", ""), np.nan) for k in kinds])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            loss = _measured(look, mhz) - plugs * np.sqrt(mhz / 100)
+            return np.asarray(np.where(loss > 0, loss, np.nan) / warm_metres / line, dtype=np.float64)
+
     with np.errstate(divide="ignore", invalid="ignore"):
-        loss = (measured - plugs) / metres / warm / line
-        off = np.hypot(plugs / measured, t["length_m"] / metres)
-    loss = loss * copper.diameter_mm(stated) / copper.diameter_mm(usual)
-    cords = look.words("configuration") == "channel"
-    known = ~cords & (off <= t["most_loss_share"]) & (measured > plugs)
-    return np.where(known, loss, np.nan), off
+        off = np.hypot(plugs / at_100, t["length_m"] / metres)
+        rise = against_line(t["low_mhz"]) / against_line(100.0)
+    known = (look.words("configuration") != "channel") & (off <= t["most_loss_share"])
+    losses = np.stack([np.where(known, against_line(f), np.nan) for f in t["loss_mhz"]], axis=1)
+    return losses, off, np.where(known, rise, np.nan)
 
 
 def _thin(w: CableWitness) -> Reals:
@@ -152,7 +170,8 @@ def _sure(w: CableWitness, row: np.intp) -> str:
         return "likely; the loss is not there to agree or disagree"
     thinner = w.times[row] > 1
     agrees = (w.loss[row] >= _thin(w)[row]) == thinner
-    return "very likely: the insertion loss agrees" if agrees else "likely; the insertion loss does not agree"
+    loss = f"the insertion loss at {_looked_at(w, row)}"
+    return f"very likely: {loss} agrees" if agrees else f"likely; {loss} does not agree"
 
 
 @rule("copper-clad-suspected")
@@ -164,12 +183,31 @@ def copper_clad_suspected(look: RecordLook, limits: Tolerances) -> Iterator[Answ
     share = np.expm1(w.spread / _one_gauge())
     found = [_range(w.times[r], share[r]) for r in rows]
     sure = [
-        f"likely: the insertion loss, {w.loss[r]:.2f} of the category's line, is not that of thinner copper"
+        _clad_sure(w, r, limits["rise"])
         if by_loss[r]
         else f"possible: copper of {_gauges(w, r)} would resist the same, and the loss is not there to tell"
         for r in rows
     ]
     yield Raised(rows, where=sure, found=found, expected=[f"AWG {w.stated[r]:.0f}" for r in rows])
+
+
+def _clad_sure(w: CableWitness, row: np.intp, least_rise: float) -> str:
+    """How sure it is, from the loss: at high frequencies that of copper of the gauge, at low ones more."""
+    of_copper = (
+        f"the insertion loss, {w.loss[row]:.2f} of the category's line at {_looked_at(w, row)}, is not that of "
+        "thinner copper"
+    )
+    if w.rise[row] >= least_rise:
+        low = catalogue.rule("gauge-not-as-stated").tolerances["low_mhz"]
+        return f"very likely: {of_copper}, and rises to {w.rise[row]:.2f} times that at {low:g} MHz"
+    return f"likely: {of_copper}"
+
+
+def _looked_at(w: CableWitness, row: np.intp) -> str:
+    """The frequencies at which the loss of a record could be looked at."""
+    mhz = catalogue.rule("gauge-not-as-stated").tolerances["loss_mhz"]
+    told = [f"{f:g}" for f, loss in zip(mhz, w.losses[row], strict=True) if not np.isnan(loss)]
+    return f"{' and '.join(filter(None, [', '.join(told[:-1]), told[-1]]))} MHz"
 
 
 def _one_gauge() -> float:
@@ -189,6 +227,7 @@ def stranded_not_solid(look: RecordLook, limits: Tolerances) -> Iterator[Answer]
     yield NotLooked(np.flatnonzero(asked & ~channels & np.isnan(w.loss)), _NO_LOSS)
     with np.errstate(invalid="ignore"):
         as_stated = np.abs(w.gauge - w.stated) <= limits["gauges"]
-        rows = np.flatnonzero(solid & w.told & as_stated & (w.loss > limits["loss"]))
+        everywhere = (np.isnan(w.losses) | (w.losses > limits["loss"])).all(axis=1) & ~np.isnan(w.loss)
+        rows = np.flatnonzero(solid & w.told & as_stated & everywhere)
     found = [_range(w.loss[r], w.loss_spread[r]) for r in rows]
-    yield Raised(rows, found=found, expected=f"{limits['loss']:g}")
+    yield Raised(rows, where=[_looked_at(w, r) for r in rows], found=found, expected=f"{limits['loss']:g}")

@@ -223,7 +223,8 @@ def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> I
     fit = look.loss_fit
     rows = look.curves.record[fit.at]
     length = look.readings.length[rows]
-    measured = ~np.isnan(fit.at_100)
+    at_100 = fit.at_mhz(100.0)
+    measured = ~np.isnan(at_100)
     yield NotLooked(np.unique(rows[measured & np.isnan(length)]), "the length is not known")
     by_class = limits["db_100m"]
     classes = [cables.known(c).get("class", "") for c in look.words("cable_type")]
@@ -231,9 +232,9 @@ def insertion_loss_contradicts_length(look: RecordLook, limits: Tolerances) -> I
     less, more = limits["connections_db"]
     least = np.maximum(limits["share"][0] * per_m * length - less, 0)
     most = limits["share"][1] * per_m * length + more
-    bad = measured & ((fit.at_100 < least) | (fit.at_100 > most))
+    bad = measured & ((at_100 < least) | (at_100 > most))
     expected = [f"{a:.1f} to {b:.1f} dB" for a, b in zip(least[bad], most[bad], strict=True)]
-    found = [f"{v:.1f} dB" for v in fit.at_100[bad]]
+    found = [f"{v:.1f} dB" for v in at_100[bad]]
     yield Raised(rows[bad], where=look.places(fit.at[bad]), found=found, expected=expected)
 
 
