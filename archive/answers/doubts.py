@@ -8,7 +8,7 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
-from archive.store.catalogue.search import labels
+from archive.store.catalogue.label_search import labels
 from archive.store.events.accept import decide_identity
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign

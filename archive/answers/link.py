@@ -9,7 +9,8 @@ from typing import Any
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
-from archive.store.catalogue.search import SHOWN, find, labels
+from archive.store.catalogue.label_search import labels
+from archive.store.catalogue.search import SHOWN, find
 from archive.store.catalogue.standing_columns import link_states
 from archive.store.ledger import LedgerEntry
 from archive.store.records import COUNTED

@@ -29,8 +29,9 @@ def command(
     quiet: bool,
     **filters: Any,
 ) -> None:
-    """Finds records. A label may be half remembered: case, separators, leading zeros and O for 0 do not matter,
-    a former label is found too, and where nothing fits whole, a part of the label does.
+    """Finds records. A label may be half remembered: case, separators, leading zeros and O for 0 do not matter, and
+    its beginning, middle or end is enough where no label is so to the letter. A former label is found too. What was
+    matched is said where it is not the whole label; whole labels come first.
 
     \b
     Exit code 1: nothing was found.
@@ -41,26 +42,34 @@ def command(
       muniment find certificates --site "Lantern Quay" --since 2019-03-01 --verdict fail
     """
     from archive.answers import count_text
-    from archive.store.catalogue.search import find
+    from archive.store.catalogue.label_search import MOST, matches
+    from archive.store.catalogue.search import find, matched
 
     held = opened(archive, as_of, known)
     held.catch_up()
     wanted = chosen(filters)
-    rows = [plain(r, filters["job"]) for r in find(held.db, wanted, text=text, most=most or None)]
+    among = None if wanted.link is None else matches(held.db, wanted.link, job=wanted.job, site=wanted.site)
+    found = list(find(held.db, wanted, text=text, most=most or None, among=among))
+    rows = [plain(r, filters["job"]) for r in found]
+    fits = [matched(among, r) for r in found] if among is not None else []
     counts = None
     if rows and wanted.job is not None and text is None:  # what counting needs takes longer to load than finding does
         from archive.answers.progress import counts_of
 
         counts = counts_of(held, wanted)
     if as_json:
-        print_json({"records": rows, **({} if counts is None else counts.plain())})
+        listed = [{**r, "matched": m.plain()} for r, m in zip(rows, fits, strict=True)] if fits else rows
+        print_json({"records": listed, **({} if counts is None else counts.plain())})
     elif not quiet:
-        for r in rows:
-            print_line(line(r))
+        for i, r in enumerate(rows):
+            print_line(line(r) + (f"  ({fits[i]})" if fits and str(fits[i]) else ""))
         for told in () if counts is None else count_text.sums(counts):
             click.echo(told, err=True)
         if most and len(rows) == most:
-            click.echo(f"the newest {most} are shown; --most 0 shows all", err=True)
+            first = "first" if fits else "newest"
+            click.echo(f"the {first} {most} are shown; --most 0 shows all", err=True)
+        if among is not None and len(among) >= MOST:
+            click.echo(f"{len(among)} labels were looked at, more may fit; give more of the label", err=True)
         if not rows:
             click.echo("nothing found", err=True)
     done(not rows)

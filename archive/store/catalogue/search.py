@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import groupby
 from typing import Any
 
 from archive.store.catalogue.filters import Filters
-from archive.store.catalogue.standing_columns import fold, functions
+from archive.store.catalogue.label_search import LabelMatch, labels, match_words
 from archive.store.records import COUNTED
 
 SHOWN = (
@@ -25,63 +25,54 @@ SHOWN = (
 
 
 def find(
-    db: sqlite3.Connection, chosen: Filters, *, text: str | None = None, most: int | None = None
+    db: sqlite3.Connection,
+    chosen: Filters,
+    *,
+    text: str | None = None,
+    most: int | None = None,
+    among: Sequence[LabelMatch] | None = None,
 ) -> Iterator[sqlite3.Row]:
-    """Records that fit, newest test first. A link is found as `labels` says; text: words that must all be there."""
+    """Records that fit, newest test first. text: words that must all be there.
+
+    A link is found as `labels` says, or by the matches given as among: then in their order, newest first in each kind.
+    """
     where, values = replace(chosen, link=None).where()
-    if chosen.link is not None:
-        found = labels(db, chosen.link, job=chosen.job, site=chosen.site)
-        where += f" AND r.link_label IN ({', '.join('?' * len(found))})"
-        values.extend(found)
     if text is not None:
         where += " AND r.row IN (SELECT rowid FROM words WHERE words MATCH ?)"
-        values.append(_match(text))
-    limit = f" LIMIT {int(most)}" if most is not None else ""
-    yield from db.execute(
-        f"SELECT {SHOWN} FROM records r WHERE {COUNTED} AND {where} "
-        f"ORDER BY coalesce(tested_local, tested_at, '') DESC, row DESC{limit}",
-        values,
-    )
+        values.append(match_words(text))
+    seen = set[int]()
+    for condition, wanted in _links(db, chosen, among):
+        rows = db.execute(
+            f"SELECT {SHOWN} FROM records r WHERE {COUNTED} AND {where}{condition} "
+            "ORDER BY coalesce(tested_local, tested_at, '') DESC, row DESC"
+            + (f" LIMIT {most + len(seen)}" if most is not None else ""),
+            [*values, *wanted],
+        )
+        for row in rows:
+            if most is not None and len(seen) == most:
+                return
+            if row["row"] not in seen:
+                seen.add(row["row"])
+                yield row
 
 
-def labels(db: sqlite3.Connection, link: str, *, job: str | None = None, site: str | None = None) -> list[str]:
-    """Labels that somebody may mean, the surest kind of match alone.
-
-    Exactly so; a former label of a link; equal but for case, separators, leading zeros and O for 0; beginning or
-    ending with it; holding all of its parts.
-    """
-    functions(db)
-    narrow, given = "", list[Any]()
-    if job is not None:
-        narrow, given = narrow + " AND job_id = ?", [*given, job]
-    if site is not None:
-        narrow, given = narrow + " AND site = ? COLLATE NOCASE", [*given, site]
-    folded = fold(link) or ""
-    tries: list[tuple[str, list[Any]]] = [
-        ("link_label = ?", [link]),
-        ("row IN (SELECT row FROM amendments WHERE field = 'link_label' AND old = ?)", [link]),
-        ("folded = ?", [folded]),
-        ("row IN (SELECT row FROM amendments WHERE field = 'link_label' AND fold(old) = ?)", [folded]),
-    ]
-    if len(folded) >= 2:
-        tries.append(("folded LIKE ? || '%'", [folded]))
-        tries.append(("folded LIKE '%' || ? || '%'", [folded]))
-    words = [w for w in re.split(r"\W+", link) if w]
-    if words:
-        tries.append(("row IN (SELECT rowid FROM words WHERE words MATCH ?)", [_match(link, "label")]))
-    for condition, values in tries:
-        found = db.execute(
-            f"SELECT DISTINCT link_label FROM records WHERE {condition}{narrow} AND link_label IS NOT NULL "
-            "ORDER BY link_label LIMIT 200",
-            [*values, *given],
-        ).fetchall()
-        if found:
-            return [str(r[0]) for r in found]
-    return []
+def matched(among: Sequence[LabelMatch], row: Mapping[str, Any] | sqlite3.Row) -> LabelMatch:
+    """By which of the matches a record was found."""
+    return next(m for m in among if m.label == row["link_label"] and m.link_key in ("", row["link_key"]))
 
 
-def _match(text: str, column: str = "") -> str:
-    """Words a person typed as a query for the full text: every word, as the beginning of a word; no query syntax."""
-    words = re.findall(r"\w+", text)
-    query = " ".join(f'"{w}"*' for w in words) or '""'
-    return f"{{{column}}} : ({query})" if column else query
+def _links(
+    db: sqlite3.Connection, chosen: Filters, among: Sequence[LabelMatch] | None
+) -> Iterator[tuple[str, list[str]]]:
+    """Conditions that choose the links, with their values; each kind of match is one."""
+    if chosen.link is None:
+        yield "", []
+    elif among is None:
+        found = labels(db, chosen.link, job=chosen.job, site=chosen.site)
+        yield f" AND r.link_label IN ({', '.join('?' * len(found))})", found
+    else:
+        for _, members in groupby(among, key=lambda m: (m.how, bool(m.former))):
+            listed = list(members)
+            column = "link_key" if listed[0].former else "link_label"
+            marks = ", ".join("?" * len(listed))
+            yield f" AND r.{column} IN ({marks})", [m.link_key or m.label for m in listed]
