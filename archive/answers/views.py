@@ -6,16 +6,20 @@ nothing else: no other file, no extension, no variable of Python, and nothing ca
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
+from threading import Timer
 from typing import Any
 
 import duckdb
 import pyarrow as pa
 
 from archive import schemas
+from archive.answers.query_bounds import THREADS, QueryBounds
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.blocks import Counting, counting
@@ -64,11 +68,23 @@ class Query:
         with Query(archive, "SELECT category, count(*) FROM links GROUP BY ALL") as query:
             query.columns, list(query.rows())      # or query.arrow(), a pyarrow.RecordBatchReader
 
-    Errors: Trouble for anything but one SELECT, for what DuckDB cannot make sense of, and for a damaged archive.
+    bounds: of memory and time; time counts from the first row on. Errors: Trouble for anything but one SELECT, for what
+    DuckDB cannot make sense of, for a bound that is reached, and for a damaged archive.
     """
 
-    def __init__(self, archive: Archive, sql: str, *, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> None:
+    def __init__(
+        self,
+        archive: Archive,
+        sql: str,
+        *,
+        watch: Callable[[Iterable[int]], Iterable[int]] = iter,
+        bounds: QueryBounds | None = None,
+    ) -> None:
         self._sql = sql
+        self._bounds = bounds or QueryBounds()
+        self._late = False
+        self._timer = Timer(self._bounds.seconds, self._interrupt)
+        self._timer.daemon = True
         self._db = duckdb.connect()
         self._check()
         named = {w.lower() for w in _WORD.findall(sql)}
@@ -77,6 +93,8 @@ class Query:
         made = {name: makers.of(name) for name in wanted}
         paths = ", ".join(_quoted(p) for p in dict.fromkeys(makers.paths))
         self._db.execute(f"SET allowed_paths = [{paths}]")
+        self._db.execute(f"SET memory_limit = '{self._bounds.memory_mb}MB'")
+        self._db.execute(f"SET threads = {min(os.cpu_count() or 1, THREADS)}")
         for statement in _LOCKED:
             self._db.execute(statement)
         for name, text in made.items():
@@ -86,34 +104,57 @@ class Query:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._timer.cancel()
         self._db.close()
+
+    def _interrupt(self) -> None:
+        self._late = True
+        self._db.interrupt()
+
+    @contextmanager
+    def told(self) -> Iterator[None]:
+        """Around whatever takes rows of the result. Errors: Trouble for what DuckDB and Arrow raise."""
+        try:
+            yield
+        except (duckdb.OutOfMemoryException, MemoryError):
+            raise self._bounds.too_large() from None
+        except (duckdb.Error, pa.ArrowException, OSError) as error:
+            if self._late:
+                raise self._bounds.too_slow() from None
+            if isinstance(error, duckdb.Error):
+                raise self._trouble(error) from None
+            if "Out of Memory" in str(error):
+                raise self._bounds.too_large() from None
+            raise
 
     @cached_property
     def columns(self) -> list[str]:
         """Names of the columns; runs the query."""
-        try:
+        self._timer.start()
+        with self.told():
             self._db.execute(self._sql)
             return [str(d[0]) for d in self._db.description or ()]
-        except duckdb.Error as error:
-            raise self._trouble(error) from None
 
     def rows(self) -> Iterator[tuple[Any, ...]]:
         """Rows, some at a time; once."""
-        try:
-            while self.columns and (some := self._db.fetchmany(4096)):
-                yield from some
-        except duckdb.Error as error:
-            raise self._trouble(error) from None
+        columns = self.columns
+        while columns:
+            with self.told():
+                some = self._db.fetchmany(4096)
+            if self._late:
+                raise self._bounds.too_slow()
+            if not some:
+                return
+            yield from some
 
     def arrow(self) -> Any:
-        """The result as a pyarrow.RecordBatchReader."""
-        try:
+        """The result as a pyarrow.RecordBatchReader; take its batches inside `told`."""
+        self._timer.start()
+        with self.told():
             found = self._db.sql(self._sql)
             # the name that DuckDB had for it until version 2
             reader = found.to_arrow_reader if hasattr(found, "to_arrow_reader") else found.fetch_record_batch
             return reader(65_536)
-        except duckdb.Error as error:
-            raise self._trouble(error) from None
 
     def _check(self) -> None:
         try:

@@ -89,3 +89,15 @@ def test_a_port_map_alone_is_set_aside_as_that(tmp_path: Path) -> None:
     assert (said.code, said.document["records"], said.document["set_aside"]) == (1, 1, 1)
     (row,) = typed("setaside", archive, "--json").document["set_aside"]
     assert (row["path"], "port map" in row["reason"]) == ("four-pairs.toml", True)
+
+
+@pytest.mark.parametrize("what", ["<l a='{}'/>", "<l>{}</l>", "<{}/>", "<!--{}--><l/>"])
+@pytest.mark.parametrize("root", ["l", 'link-records xmlns="urn:muniment:link-record:1"'])
+def test_xml_beyond_the_bounds_of_its_parser_is_told_in_our_words(what: str, root: str, tmp_path: Path) -> None:
+    path = tmp_path / "huge.xml"
+    path.write_text(f"<{root}>{what.format('a' * 20_000_000)}</{root.split()[0]}>")
+    for words in (("survey", path), ("check", path), ("grade", path)):
+        said = typed(*words)
+        assert said.code in (1, 2)
+        assert "holds more in one place than is read" in said.out + said.err
+        assert "HUGE" not in said.out + said.err

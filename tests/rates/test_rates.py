@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from pathlib import Path
@@ -18,6 +20,7 @@ from archive.answers.rates.compare import REST
 from archive.answers.rates.fields import FIELDS, OTHER_NAMES
 from archive.answers.rates.rates import rates as count
 from archive.answers.rates.source import Choice
+from archive.answers.rates.table import encoded
 from archive.cli import cli
 from archive.errors import Trouble
 from archive.store import Archive
@@ -360,3 +363,12 @@ def test_numbers_in_json_are_finite(of_years: Path) -> None:
     text = run("rates", of_years, "--by", "job", "--json").stdout
     assert all(math.isfinite(v) for r in json.loads(text)["rows"] for v in r.values() if isinstance(v, float))
     assert "NaN" not in text
+
+
+def test_a_csv_of_rates_holds_no_formula() -> None:
+    data = encoded([{"site": "=1+1", "low": -1.5, "of": ["@x", "y"]}, {"site": "a\rb", "low": None, "of": "-x"}], "csv")
+    assert list(csv.reader(io.StringIO(data.decode(), newline=""))) == [
+        ["site", "low", "of"],
+        ["'=1+1", "-1.5", "'@x; y"],
+        ["a\rb", "", "'-x"],
+    ]

@@ -160,3 +160,44 @@ def test_years_and_views_go_together(of_years: Path) -> None:
     crews = told("sql", of_years, "SELECT count(DISTINCT crew) AS n FROM jobs")["rows"][0]["n"]
     assert crews == len(told("rates", of_years, "--by", "crew")["rows"])
     assert told("sql", of_years, "SELECT count(*) AS n FROM deposits")["rows"][0]["n"] == years.JOBS
+
+
+_FORMULAS = ["=1+1", "+1", "-1+x", "@SUM(A1)", "\tx", "\rx"]
+
+
+def test_a_table_for_a_spreadsheet_holds_no_formula_and_everything_else_is_exact(
+    of_years: Path, tmp_path: Path
+) -> None:
+    listed = ", ".join(f"('{f}', -1.5)" for f in [*_FORMULAS, "a=b"])
+    sql = f'SELECT * FROM (VALUES {listed}) AS t("=name", n)'
+    assert run("sql", of_years, sql, "--as", "csv", "-o", tmp_path / "x.csv").exit_code == 0
+    with (tmp_path / "x.csv").open(newline="") as file:
+        head, *rows = csv.reader(file)
+    assert head == ["'=name", "n"]
+    assert rows == [[text, "-1.5"] for text in [*(f"'{f}" for f in _FORMULAS), "a=b"]]
+    assert [r["=name"] for r in told("sql", of_years, sql)["rows"]] == [*_FORMULAS, "a=b"]
+    assert run("sql", of_years, sql, "--as", "parquet", "-o", tmp_path / "x.parquet").exit_code == 0
+    assert pq.read_table(tmp_path / "x.parquet")["=name"].to_pylist() == [*_FORMULAS, "a=b"]
+
+
+_ENDLESS = "WITH RECURSIVE t(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM t) SELECT count(*) FROM t"
+
+
+@pytest.mark.parametrize(
+    ("sql", "bound", "said"),
+    [
+        ("SELECT list(range) FROM range(500000000)", ("--memory", 200), "more than 200 MB"),
+        ("SELECT length(repeat('x', 2000000000))", ("--memory", 200), "more than 200 MB"),
+        (_ENDLESS, ("--time", 1), "more than 1 seconds"),
+        ("SELECT a.range FROM range(100000) a, range(100000) b", ("--time", 1), "more than 1 seconds"),
+    ],
+)
+@pytest.mark.parametrize("form", [(), ("--json",), ("--as", "csv"), ("--as", "parquet")])
+def test_a_query_has_a_bound_of_memory_and_of_time(
+    of_years: Path, tmp_path: Path, sql: str, bound: tuple[object, ...], said: str, form: tuple[str, ...]
+) -> None:
+    out = ("-o", tmp_path / "x") if "--as" in form else ()
+    result = run("sql", of_years, sql, *bound, *form, *out)
+    assert isinstance(result.exception, Trouble), result.output
+    assert said in str(result.exception) and "--" in result.exception.remedy
+    assert list(tmp_path.iterdir()) == []

@@ -183,3 +183,12 @@ def test_what_a_person_can_mend_is_one_line_and_exit_code_2(
     assert len(lines) == 1
     after = {p: p.stat().st_mtime_ns for p in archive.rglob("*") if p.name != "aside"}
     assert after == {p: t for p, t in before.items() if p.name != "aside"}
+
+
+def test_find_says_whether_there_is_more(run: Run, archive: Path, export: Path) -> None:
+    run("deposit", export, "--into", archive, "--job", "J", "--by", "R. Ostrander")
+    for most, shown, more in ((11, 11, True), (12, 12, False), (13, 12, False), (0, 12, False)):
+        _, found, said = run("find", archive, "--most", most, "--json")
+        assert (len(found["records"]), found["more"]) == (shown, more)
+        _, text, said = run("find", archive, "--most", most)
+        assert (len(text.splitlines()), "shows all" in said) == (shown, more)

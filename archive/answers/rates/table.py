@@ -17,6 +17,7 @@ from archive import store
 from archive.answers.rates.pareto import failed
 from archive.answers.rates.rates import rates
 from archive.answers.rates.source import Choice
+from archive.answers.spreadsheet import guarded
 from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.store.catalogue.filters import Filters
@@ -84,16 +85,19 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
 
 
 def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:
-    """Rows as the bytes of a CSV, Parquet or JSON file. Null is an empty cell in CSV. Lists are joined in CSV."""
+    """Rows as the bytes of a CSV, Parquet or JSON file. Null is an empty cell in CSV.
+
+    In CSV lists are joined, and a text that a spreadsheet would take for a formula has an apostrophe before it.
+    """
     if form == "json":
         return (json.dumps(list(rows), ensure_ascii=False, indent=1, default=str) + "\n").encode()
     if form == "csv":
         text = io.StringIO()
         names = list(dict.fromkeys(name for row in rows for name in row))
-        writer = csv.writer(text, lineterminator="\n")
+        writer = csv.writer(text, lineterminator="\r\n")  # RFC 4180; so a carriage return in a cell is quoted
         writer.writerow(names)
         for row in rows:
-            writer.writerow([_cell(row.get(name)) for name in names])
+            writer.writerow([guarded(_cell(row.get(name))) for name in names])
         return text.getvalue().encode()
     sink = pa.BufferOutputStream()
     pq.write_table(as_table(rows), sink, store_schema=False)

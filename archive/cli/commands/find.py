@@ -16,7 +16,9 @@ from archive.cli.filters import as_of_options, chosen, filter_options, opened
 @click.argument("archive", type=click.Path(path_type=Path))
 @filter_options
 @click.option("--text", metavar="WORDS", help="Words that must all be there, each may be only begun.")
-@click.option("--most", type=int, default=200, show_default=True, help="At most so many records; 0 for all.")
+@click.option(
+    "--most", type=click.IntRange(0), default=200, show_default=True, help="At most so many records; 0 for all."
+)
 @as_of_options
 @output_options
 def command(
@@ -31,7 +33,8 @@ def command(
 ) -> None:
     """Finds records. A label may be half remembered: case, separators, leading zeros and O for 0 do not matter, and
     its beginning, middle or end is enough where no label is so to the letter. A former label is found too. What was
-    matched is said where it is not the whole label; whole labels come first.
+    matched is said where it is not the whole label; whole labels come first. In --json "more" says that there are
+    records beyond those shown, or may be, since more labels fit than were looked at.
 
     \b
     Exit code 1: nothing was found.
@@ -49,7 +52,10 @@ def command(
     held.catch_up()
     wanted = chosen(filters)
     among = None if wanted.link is None else matches(held.db, wanted.link, job=wanted.job, site=wanted.site)
-    found = list(find(held.db, wanted, text=text, most=most or None, among=among))
+    found = list(find(held.db, wanted, text=text, most=most + 1 if most else None, among=among))
+    cut = bool(most) and len(found) > most
+    found = found[: most or None]
+    crowded = among is not None and len(among) >= MOST
     rows = [plain(r, filters["job"]) for r in found]
     fits = [matched(among, r) for r in found] if among is not None else []
     counts = None
@@ -59,16 +65,16 @@ def command(
         counts = counts_of(held, wanted)
     if as_json:
         listed = [{**r, "matched": m.plain()} for r, m in zip(rows, fits, strict=True)] if fits else rows
-        print_json({"records": listed, **({} if counts is None else counts.plain())})
+        print_json({"records": listed, "more": cut or crowded, **({} if counts is None else counts.plain())})
     elif not quiet:
         for i, r in enumerate(rows):
             print_line(line(r) + (f"  ({fits[i]})" if fits and str(fits[i]) else ""))
         for told in () if counts is None else count_text.sums(counts):
             click.echo(told, err=True)
-        if most and len(rows) == most:
+        if cut:
             first = "first" if fits else "newest"
             click.echo(f"the {first} {most} are shown; --most 0 shows all", err=True)
-        if among is not None and len(among) >= MOST:
+        if among is not None and crowded:
             click.echo(f"{len(among)} labels were looked at, more may fit; give more of the label", err=True)
         if not rows:
             click.echo("nothing found", err=True)

@@ -57,7 +57,12 @@ if TYPE_CHECKING:
 @click.option("--worst", is_flag=True, help="With --curves: only the worst pair or combination of each link.")
 @click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), metavar="OUT.svg|png", help="Draw it.")
 @click.option("--title", default="", metavar="TEXT", help="With --plot: the heading.")
-@click.option("--as", "form", type=click.Choice(["csv", "parquet", "json"]), help="The rows as a table.")
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["csv", "parquet", "json"]),
+    help="The rows as a table. In a CSV, what a spreadsheet would take for a formula has an apostrophe before it.",
+)
 @click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
 @as_of_options
 @output_options

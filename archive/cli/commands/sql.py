@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -20,11 +21,26 @@ if TYPE_CHECKING:
 @click.option("--views", "show", is_flag=True, help="List the views, their columns and what they mean.")
 @click.option("--as", "form", type=click.Choice(["csv", "parquet"]), help="The rows as a table.")
 @click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@click.option(
+    "--memory", type=click.IntRange(64), default=4096, show_default=True, metavar="MB", help="At most so much."
+)
+@click.option("--time", "seconds", type=click.IntRange(1), default=300, show_default=True, metavar="S", help="So long.")
 @output_options
 def command(
-    archive: Path, query: str | None, show: bool, form: str | None, out: Path | None, as_json: bool, quiet: bool
+    archive: Path,
+    query: str | None,
+    show: bool,
+    form: str | None,
+    out: Path | None,
+    memory: int,
+    seconds: int,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Runs one SELECT (DuckDB's SQL) over views of the archive. It can read nothing else, and write nothing.
+
+    In a CSV, a text that a spreadsheet would take for a formula has an apostrophe before it; Parquet and --json are
+    exact. A query that takes more memory or time than it may is stopped.
 
     \b
     Example:
@@ -33,6 +49,7 @@ def command(
       muniment sql certificates "FROM records" --as parquet -o records.parquet
     """
     from archive import store
+    from archive.answers.query_bounds import QueryBounds, address_space
     from archive.answers.views import Query, views
 
     opened = store.open(archive)
@@ -52,7 +69,11 @@ def command(
         )
     if out and not form:
         raise Trouble("--out needs --as csv or parquet", code="option.needs-another")
-    with Query(opened, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet)) as result:
+    bounds = QueryBounds(memory, seconds)
+    with (
+        Query(opened, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet), bounds=bounds) as result,
+        address_space(bounds),
+    ):
         if form:
             _save(result, form, out)
         elif as_json:
@@ -91,15 +112,16 @@ def _save(result: Query, form: str, out: Path | None) -> None:
 
 def _csv(result: Query, path: Path | None) -> None:
     import csv
-    import sys
     from contextlib import nullcontext
 
-    opened: Any = nullcontext(sys.stdout) if path is None else path.open("w", encoding="utf-8", newline="")
+    from archive.answers.spreadsheet import guarded
+
+    opened: Any = nullcontext(exact_output()) if path is None else path.open("w", encoding="utf-8", newline="")
     with opened as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(result.columns)
+        writer = csv.writer(file, lineterminator="\r\n")  # RFC 4180; so a carriage return in a cell is quoted
+        writer.writerow(map(guarded, result.columns))
         for row in result.rows():
-            writer.writerow([{True: "true", False: "false"}[v] if isinstance(v, bool) else v for v in row])
+            writer.writerow([{True: "true", False: "false"}[v] if isinstance(v, bool) else guarded(v) for v in row])
 
 
 def _parquet(result: Query, path: Path | None) -> None:
@@ -108,7 +130,8 @@ def _parquet(result: Query, path: Path | None) -> None:
     import pyarrow.parquet as pq
 
     reader = result.arrow()
-    with pq.ParquetWriter(sys.stdout.buffer if path is None else path, reader.schema, compression="zstd") as writer:
+    target = sys.stdout.buffer if path is None else path
+    with result.told(), pq.ParquetWriter(target, reader.schema, compression="zstd") as writer:
         for batch in reader:
             writer.write_batch(batch)
 

@@ -190,6 +190,7 @@ def _xml(entry: Entry) -> tuple[str, Tree]:
     """The root's name, and the tree of the whole document or of a sample of it."""
     from lxml import etree
 
+    from archive.formats.base.xml_bounds import beyond_bounds
     from archive.formats.mapping.tree.node import local
     from archive.formats.mapping.tree.xml import refuse_dtd
 
@@ -202,7 +203,7 @@ def _xml(entry: Entry) -> tuple[str, Tree]:
     try:
         root = etree.parse(io.BytesIO(data), parser).getroot()
     except etree.XMLSyntaxError as error:
-        raise Trouble(
+        raise beyond_bounds(error, f"{entry.name}, line {error.lineno or 1}") or Trouble(
             "is not well-formed XML",
             where=f"{entry.name}, line {error.lineno or 1}",
             found=str(error.msg or error)[:120],

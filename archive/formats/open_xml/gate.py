@@ -11,6 +11,7 @@ from lxml import etree
 
 from archive import schemas
 from archive.errors import Trouble
+from archive.formats.base.xml_bounds import beyond_bounds
 from archive.formats.open_xml.explain import reasons
 from archive.formats.open_xml.prolog import SAFE, root
 from archive.formats.open_xml.stream import TOP, Stream, ended, qualified
@@ -60,7 +61,7 @@ def not_well_formed(error: etree.XMLSyntaxError, where: str, elements: int = 0) 
     line, column = error.position if error.position[0] else (1, 0)
     text = re.sub(r", line \d+, column \d+.*", "", str(error.msg or "no XML"))
     cut = "Premature end" in text or "Couldn't find end of Start Tag" in text or "EndTag" in text
-    return Trouble(
+    return beyond_bounds(error, f"{where}, line {line}") or Trouble(
         "the document ends in the middle" if cut else "is not well-formed XML",
         code="xml.not-well-formed",
         where=f"{where}, line {line}, column {column}",

@@ -8,6 +8,7 @@ from typing import BinaryIO
 from lxml import etree
 
 from archive.errors import Trouble
+from archive.formats.base.xml_bounds import beyond_bounds
 from archive.formats.mapping.tree.node import Branch, Element, Member, Tree, add, flat, local, of_element
 from archive.formats.recognition import Entry
 
@@ -32,7 +33,7 @@ def records(entry: Entry, path: str) -> Iterator[Member]:
                     if found is not None:
                         yield found
     except etree.XMLSyntaxError as error:
-        raise Trouble(
+        raise beyond_bounds(error, f"{entry.name}, line {error.lineno or 1}") or Trouble(
             "is not well-formed XML",
             code="export.not-xml",
             where=f"{entry.name}, line {error.lineno or 1}",
