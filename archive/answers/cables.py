@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.formats import cable_types
 from archive.store import Archive
-from archive.store.catalogue.cable_columns import BASES
+from archive.store.catalogue.cable_columns import BASES, RULE
 from archive.store.events import Settlement, settle_cables
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
@@ -71,6 +71,11 @@ def listed(archive: Archive) -> list[dict[str, Any]]:
     for (folded, type_id, basis), row in made.items():
         row |= {"basis": basis, **_parts(type_id), **_by_rules(row["words"]), **settled.get(folded, _NOT_SETTLED)}
     return sorted(made.values(), key=lambda r: (-r["links"], r["words"], r["type"]))
+
+
+def read_otherwise(row: Mapping[str, Any]) -> bool:
+    """Whether this version's rules make another type of the words of a row of `listed` than counts by earlier rules."""
+    return bool(row["basis"] == RULE and row["by_the_rules"] != row["type"])
 
 
 def with_proposals(archive: Archive, rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -226,6 +231,7 @@ __all__ = [
     "NO_WORDS",
     "TAKE_BACK",
     "listed",
+    "read_otherwise",
     "read_table",
     "settle",
     "with_proposals",

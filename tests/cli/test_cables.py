@@ -63,3 +63,22 @@ def test_settled_words_are_found_at_once(place: Path, tmp_path: Path) -> None:
     assert [r["link"] for r in told("find", place, "--cable-type", "cat6/u-utp")["records"]] == ["A2"]
     assert "settled by R. Ostrander" in run("cables", place)
     assert "settled as cat6a/f-utp/awg23/solid" in run("history", place, "A1")
+
+
+def test_words_that_todays_rules_read_otherwise_are_shown_until_they_are_settled(tmp_path: Path, place: Path) -> None:
+    """Three records archived as Cat 6 whose words plainly say Cat 6A (as by earlier rules), one read alike."""
+    archive = store.open(place)
+    words = "Cat 6A F/UTP 23 AWG solid"
+    for i in range(4):
+        kind = "cat6a/f-utp/awg23/solid" if i == 3 else "cat6/f-utp"
+        made = making.rows(f"B{i}", cable_found=words, cable_type=kind, source=f"{i}" * 64, shift=2.0 + i)
+        making.deposit(archive, making.batch(made))
+    shown = run("cables", place, code=1)
+    assert shown.count("  this version's rules read cat6a/f-utp/awg23/solid\n") == 1
+    assert "read another type than was archived: 1 of 4 rows, links: 3; the archived type counts" in shown
+    assert told("cables", place, code=1)["read_otherwise"] == 1
+    table = tmp_path / "settle.csv"
+    table.write_text(f"words,settle\n{words},cat6a/f-utp/awg23/solid\n", "utf-8")
+    run("cables", place, "--settle", table, "--by", "R. Ostrander", code=1)
+    assert "this version's rules read" not in run("cables", place, code=1)
+    assert told("cables", place, code=1)["read_otherwise"] == 0

@@ -8,7 +8,9 @@ from typing import Any
 
 import pytest
 
+from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.answers.rates.fields import FIELDS
+from archive.answers.rates.pareto import failed
 from archive.answers.rates.rates import rates
 from archive.answers.rates.source import Choice
 from archive.store import Archive
@@ -75,6 +77,25 @@ def test_unknown_and_open_shares_stand_with_the_rates(cabled: Archive) -> None:
     chosen = rates(cabled, ["year"], Choice(Filters(cable_type="cat6a/f-utp"))).notes
     assert any(n.startswith("category of the cable: not known for 40.0 % of 15 links") for n in chosen)
     assert not any("of the cable:" in n for n in rates(cabled, ["year"]).notes)
+
+
+def test_shares_stand_with_what_failed_and_with_curves(cabled: Archive) -> None:
+    """6 of the 15 links above say no category, 1 contradicts itself; one more with curves is known: of 16."""
+    making.deposit(cabled, graded(making.rows("S", cable_type="cat6a/f-utp/awg23/solid", source="f" * 64)))
+    decided = sum(r["links"] for r in rates(cabled).rows)
+    assert decided in (15, 16)
+    said = f"category of the cable: not known for {100 * 6 / decided:.1f} % of {decided} links, open for"
+    six_a = Choice(Filters(cable_type="cat6a"))
+    for asked in (
+        failed(cabled, by=["class", "parameter"]),
+        failed(cabled, six_a),
+        failed(cabled, Choice(only=[("class", "cat6a")])),
+        distribution(cabled, CurveChoice("next"), by=["class"]),
+        distribution(cabled, CurveChoice("next"), six_a),
+    ):
+        assert [n for n in asked.notes if n.startswith(said)], asked.notes
+    for plain in (failed(cabled), distribution(cabled, CurveChoice("next"), by=["year"])):
+        assert not [n for n in plain.notes if "of the cable" in n]
 
 
 def test_the_basis_can_be_asked_and_follows_a_settlement(cabled: Archive) -> None:

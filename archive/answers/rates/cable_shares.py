@@ -33,6 +33,11 @@ class CableShare:
         )
 
 
+def cable_notes(source: CountingSource, choice: Choice, fields: Iterable[str]) -> list[str]:
+    """The sentences of `cable_shares`."""
+    return [s.text for s in cable_shares(source, choice, fields)]
+
+
 def cable_shares(source: CountingSource, choice: Choice, fields: Iterable[str]) -> list[CableShare]:
     """Shares of the parts of cables that links are grouped or chosen by, over the links chosen by everything else."""
     only = [(chosen([name])[0].name, text) for name, text in choice.only]

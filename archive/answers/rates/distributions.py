@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from archive import limits, vocabulary
+from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.histogram import Histogram
 from archive.answers.rates.packed_curves import CurveCounter, Selected
@@ -113,7 +114,7 @@ def distribution(
         )
     selected, keys, used = _selected(archive, choice, fields, TESTS[curves.tests])
     line = None
-    notes: list[str] = []
+    notes = cable_notes(CountingSource(counting(archive)), choice, [f.name for f in fields])
     limit = _limit(against, used, notes)
     if limit is not None:
         line = limit.line(parameter)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.fields import FIELDS, OTHER_NAMES, chosen, frequency_bands
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
@@ -73,7 +74,7 @@ def failed(
         numbers = {"links": links, "share_of_links": share, "failures": failures}
         out.append({**parts, **numbers, "worst_margin": worst, "median_margin": median})
     notes = [f"{total[2]} failing links say nothing of what failed: only a verdict came along"] if total[2] else []
-    return Failed(names, out, *total, notes)
+    return Failed(names, out, *total, [*cable_notes(source, choice, names), *notes])
 
 
 def _same(value: Any) -> Any:

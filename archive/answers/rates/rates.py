@@ -8,7 +8,7 @@ from typing import Any
 
 from archive import schemas, vocabulary
 from archive.answers.progress import counts_of
-from archive.answers.rates.cable_shares import cable_shares
+from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.compare import differences
 from archive.answers.rates.count import counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
@@ -67,7 +67,7 @@ def rates(
     everything = RateGroup(()) if single else total(groups)
     found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
     counted = counts_of(archive, choice.filters, choice.role) if not choice.only else None
-    notes = [s.text for s in cable_shares(source, choice, [f.name for f in fields])]
+    notes = cable_notes(source, choice, [f.name for f in fields])
     notes += _notes(rows, groups, choice, single)
     return Rates(fields, rows, row_of(everything, ()), found, notes, counted)
 

@@ -58,9 +58,9 @@ def command(
     if out is not None:
         cables.write_table(rows, out)
     if as_json:
-        print_json(
-            {"cables": rows, "settled": len(settled), "ledger_entry": entry.number if entry is not None else None}
-        )
+        otherwise = sum(map(cables.read_otherwise, rows))
+        number = entry.number if entry is not None else None
+        print_json({"cables": rows, "settled": len(settled), "ledger_entry": number, "read_otherwise": otherwise})
     elif not quiet:
         if table is not None:
             print_line(f"{len(settled)} settled" + (f" by ledger entry {entry.number}" if entry is not None else ""))
@@ -69,7 +69,7 @@ def command(
 
 
 def _print(rows: list[dict[str, Any]]) -> None:
-    from archive.answers.cables import BASES
+    from archive.answers.cables import BASES, read_otherwise
 
     head = ["words", "links", "type", "basis", "unknown", "open"]
     lines = [head]
@@ -85,5 +85,15 @@ def _print(rows: list[dict[str, Any]]) -> None:
     print_line(head_line if rows else "no record says anything of a cable")
     for row, line in zip(rows, shown, strict=True):
         print_line(line)
+        if read_otherwise(row):
+            print_line(f"  this version's rules read {row['by_the_rules']}")
         for p in row.get("proposals", ()):
             print_line(f"  fits {p['type']}: {p['why']}")
+    otherwise = [row for row in rows if read_otherwise(row)]
+    if otherwise:
+        links = sum(row["links"] for row in otherwise)
+        print_line(
+            f"this version's rules read another type than was archived: {len(otherwise)} of {len(rows)} rows, links: "
+            f"{links}; the archived type counts until another is settled: write the table with --out, fill its column "
+            "settle, and give it to --settle"
+        )
