@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from archive import grading, limits, schemas
 from archive.answers.job_memory import remembered
-from archive.answers.progress import latest_schedule
+from archive.answers.job_schedule import changes, latest_schedule
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.formats import schedule
@@ -29,7 +29,6 @@ from archive.tables import schema as columns
 from archive.validation.check import run
 
 Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
-Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -72,7 +71,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         _attach(making, how)
         made = making.commit()
         if made.entry is not None and facts.job is not None:
-            changed = _changed(before, latest_schedule(archive, facts.job))
+            changed = changes(before, latest_schedule(archive, facts.job))
             made.details["schedules"] = [changed] if changed else []
         return made
     except BaseException:
@@ -130,18 +129,6 @@ def originals(
             yield path, path_text(path.name)
             for companion in companions(path, mapping):
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())
-
-
-def _changed(before: Mapping[Any, Row], after: Mapping[Any, Row]) -> dict[str, Any]:
-    """What became of a job's schedule: labels that came, that went, and of which a line says something else now."""
-    said = ("required_limit", "cable_type", "due_on", "bundle", "building", "floor", "space", "panel", "port")
-    both = before.keys() & after.keys()
-    found = {
-        "added": sorted(str(after[k]["link_label"]) for k in after.keys() - before.keys()),
-        "removed": sorted(str(before[k]["link_label"]) for k in before.keys() - after.keys()),
-        "changed": sorted(str(after[k]["link_label"]) for k in both if any(before[k][c] != after[k][c] for c in said)),
-    }
-    return {"links": len(after), **found} if any(found.values()) else {}
 
 
 def _attach(making: Deposit, how: Choices) -> None:

@@ -9,17 +9,16 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import groupby
 from typing import Any
 
 from archive.answers import count_text
-from archive.store import Archive
+from archive.answers.job_schedule import JobSchedule, LineKey, latest_schedule
+from archive.store import Archive, identity
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import SHOWN
 from archive.store.catalogue.standing_columns import fold, link_states
 from archive.store.records import COUNTED
 from archive.store.roles import Role
-from archive.validation.look.scheduled_links import ScheduledLinks
 from archive.vocabulary.link_counts import (
     IN_CONFLICT,
     IN_DOUBT,
@@ -39,7 +38,7 @@ _PLACE = ("building", "floor", "space", "panel", "port")
 class JobLink:
     """One link of a job. record: row of the catalogue that decides for it; None where none does. why: why none does, or
     why it is in doubt. first_tested: ISO 8601.
-    due_on, place: as scheduled.
+    due_on, place: as scheduled. tested_place: of its tests in the job.
     """
 
     result: LinkResult
@@ -48,6 +47,7 @@ class JobLink:
     first_tested: str = ""
     due_on: str = ""
     place: Mapping[str, str] = field(default_factory=dict)
+    tested_place: identity.Place = ()
 
     @property
     def label(self) -> str:
@@ -75,21 +75,27 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     """The links of a job. today: the day on which lateness is judged; by default the day it is. role: of the records
     that decide."""
     archive.catch_up()
-    schedule = ScheduledLinks(list(latest_schedule(archive, job).values()))
-    tested = [x for x in _tested(archive, job, role) if x.result.tested or schedule.label_of(x.label) is not None]
+    schedule = JobSchedule(list(latest_schedule(archive, job).values()))
     day = (today or date.today()).isoformat()
+    at_line: dict[LineKey, JobLink] = {}
+    beyond: list[tuple[JobLink, LineKey | None]] = []
     # A label that is there to the letter goes before one that means the same link.
-    by_name = {schedule.label_of(x.label): x for x in sorted(tested, key=lambda x: x.label in schedule.rows)}
-    links = [_scheduled(label, row, by_name.get(label), day) for label, row in schedule.rows.items()]
-    for x in tested:
-        name = schedule.label_of(x.label)
-        if name is None:
-            links.append(x)
-        elif by_name[name] is not x:
-            links.append(replace(x, result=replace(x.result, further_side=True)))
+    for x in sorted(_tested(archive, job, role), key=lambda x: schedule.has(x.label)):
+        lines = schedule.candidates(x.label, x.tested_place)
+        x = _placed(x, schedule, len(lines))
+        if len(lines) == 1:
+            if lines[0] in at_line:
+                beyond.append((at_line[lines[0]], lines[0]))
+            at_line[lines[0]] = x
+        elif x.result.tested:
+            beyond.append((x, None))
+    links = [_scheduled(key[0], row, at_line.get(key), day) for key, row in schedule.lines.items()]
+    further = [x if key is None else replace(x, result=replace(x.result, further_side=True)) for x, key in beyond]
+    links += sorted(further, key=lambda x: x.label)
     results = one_of_copies([x.result for x in links])
     links = [replace(x, result=r) for x, r in zip(links, results, strict=True)]
-    return Progress(job, links, LinkCounts(results, bool(schedule.rows)), _look_alikes(links), role)
+    notes = [*_look_alikes(links), *_at_places(links, schedule)]
+    return Progress(job, links, LinkCounts(results, bool(schedule.lines)), notes, role)
 
 
 def counts_of(archive: Archive, chosen: Filters, role: Role = "accepted") -> LinkCounts | None:
@@ -101,26 +107,6 @@ def counts_of(archive: Archive, chosen: Filters, role: Role = "accepted") -> Lin
 def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") -> JobLink | None:
     """One link of a job, without regard to the others: never late. None where it has no test there."""
     return next(iter(_tested(archive, job, role, link)), None)
-
-
-def latest_schedule(archive: Archive, job: str) -> dict[str, dict[str, Any]]:
-    """Lines of a job's schedule as it is now, by label; empty where none was deposited.
-
-    A list that names links of the schedule replaces it; one that names none of them adds to it. Earlier versions of
-    this program stored only the lines that were new, so theirs always add.
-    """
-    held: dict[str, dict[str, Any]] = {}
-    rows = archive.db.execute(
-        "SELECT s.* FROM schedule s JOIN (SELECT number, max(coalesce(version, '')) AS version FROM schedule "
-        "WHERE job_id = ?1 GROUP BY number) l ON l.number = s.number AND l.version = coalesce(s.version, '') "
-        "WHERE s.job_id = ?1 ORDER BY s.number, s.link_label",
-        (job,),
-    )
-    for _, lines in groupby(rows, key=lambda r: r["number"]):
-        listed = {r["link_label"]: dict(r) for r in lines}
-        whole = next(iter(listed.values()))["whole"]
-        held = listed if whole and held.keys() & listed.keys() else held | listed
-    return dict(sorted(held.items()))
 
 
 def _tested(archive: Archive, job: str, role: Role, only: str | None = None) -> list[JobLink]:
@@ -146,16 +132,17 @@ def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
     decides = next((r for r in rows if r[unit] == r["row"]), None) or _elsewhere(archive, rows, unit)
     first = min((when for r in rows if (when := _when(r))), default="")
     doubt = next((r["doubt"] for r in rows if r["doubt"]), "")
+    at = identity.joined(rows)
     if decides is not None:
         result = link_result(label, [record_result(decides)])
         result = replace(result, tests=tests, later_lesser_fails=int(decides["lesser_fails"] or 0))
         if doubt:
             result = replace(LinkResult(label, IN_DOUBT), tests=tests)
-        return JobLink(replace(result, copy_of=_copied_from(archive, decides)), decides, doubt, first)
+        return JobLink(replace(result, copy_of=_copied_from(archive, decides)), decides, doubt, first, tested_place=at)
     whys = {s.why for s in link_states(archive.db, rows).values() if not s.live}
     outcome = IN_CONFLICT if any(r["conflict"] for r in rows) else IN_DOUBT if whys or doubt else MISSING
     why = "; ".join(sorted(whys)) or doubt or "no test of it was made by the day of acceptance"
-    return JobLink(LinkResult(label, outcome, tests=tests), None, why, first)
+    return JobLink(LinkResult(label, outcome, tests=tests), None, why, first, tested_place=at)
 
 
 def _elsewhere(archive: Archive, rows: list[dict[str, Any]], unit: str) -> dict[str, Any] | None:
@@ -180,6 +167,37 @@ def _scheduled(label: str, row: Row, tested: JobLink | None, day: str) -> JobLin
     late = bool(due) and (link.first_tested or day)[:10] > due[:10]
     result = replace(link.result, label=label, scheduled=True, late=late)
     return replace(link, result=result, due_on=due, place={k: row[k] or "" for k in _PLACE})
+
+
+def _placed(x: JobLink, schedule: JobSchedule, candidates: int) -> JobLink:
+    """A tested link, in doubt where it may be of several scheduled places, or the record that decides may.
+
+    Of none of several lines alone it is a further side of their label.
+    """
+    own = schedule.candidates(x.label, identity.place(x.record)) if x.record is not None else []
+    several = max(candidates, len(own))
+    if several < 2 or not x.result.tested:
+        return x
+    why = f"it may be of any of {several} places that this label is scheduled at, which it does not tell apart"
+    result = replace(LinkResult(x.label, IN_DOUBT), tests=x.result.tests, further_side=candidates > 1)
+    return replace(x, result=result, why="; ".join(w for w in (x.why, why) if w))
+
+
+def _at_places(links: Sequence[JobLink], schedule: JobSchedule) -> list[str]:
+    """Of labels that are scheduled at several places: what was not tested where, and what is in doubt."""
+    notes = []
+    for x in links:
+        if schedule.places(x.label) < 2:
+            continue
+        said = x.place if x.result.scheduled else x.record or {}
+        where = ", ".join(f"{k} {said[k]}" for k in identity.PLACE if said.get(k))
+        if x.result.outcome == MISSING:
+            notes.append(f"{x.label} at {where or 'no stated place'} was not tested")
+        elif x.result.outcome == IN_DOUBT:
+            notes.append(f"{x.label} at {where}: {x.why}" if where else f"{x.label}: {x.why}")
+        elif not (x.result.scheduled or x.result.further_side):
+            notes.append(f"{x.label} was tested at {where or 'another place'}, where it is not scheduled")
+    return notes
 
 
 def _when(r: Row) -> str:

@@ -58,7 +58,8 @@ def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside
 
 def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive import store
-    from archive.answers.progress import latest_schedule, progress
+    from archive.answers.job_schedule import latest_schedule
+    from archive.answers.progress import progress
     from archive.answers.records import places, read
     from archive.store.catalogue.filters import Filters
     from archive.tables import Batch, tables

@@ -74,6 +74,7 @@ def _lists_links(heads: list[str], rows: list[list[str]]) -> bool:
             return False
         if i not in placed and cells and sum(bool(_FRACTION.fullmatch(c)) for c in cells) > len(cells) / 2:
             return False
-    label = known["link_label"][0]
-    labels = [row[label].strip() for row in rows if label < len(row) and row[label].strip()]
-    return len(labels) >= 0.8 * len(rows) and len(set(labels)) >= 0.8 * len(labels)
+    at = [known[c][0] for c in ("link_label", "building", "floor", "space") if c in known]
+    keys = [[row[i].strip() if i < len(row) else "" for i in at] for row in rows]
+    links = [tuple(key) for key in keys if key[0]]
+    return len(links) >= 0.8 * len(rows) and len(set(links)) >= 0.8 * len(links)

@@ -60,6 +60,12 @@ def place(row: Row) -> Place:
     return tuple(" ".join(str(row[name] or "").split()).casefold() for name in PLACE)
 
 
+def joined(rows: Iterable[Row]) -> Place:
+    """The place of a link by its records: each part as the first gives it that does."""
+    given = [place(r) for r in rows]
+    return tuple(next((p[i] for p in given if p[i]), "") for i in range(len(PLACE)))
+
+
 def contradiction(a: Row, b: Row) -> str:
     """How two records contradict each other as cables do, in a few words; empty where they do not."""
     rules = schemas.load("identity.toml")
@@ -88,11 +94,11 @@ def _by_place(rows: Sequence[Row], decisions: Sequence[Decision]) -> list[tuple[
         at[place(r)].append(r)
     if len(at) == 1:
         return [(list(rows), "")]
-    unsure = {p for p in at if any(not _agree(a, b) for a, b in combinations([q for q in at if _agree(p, q)], 2))}
+    unsure = {p for p in at if any(not agree(a, b) for a, b in combinations([q for q in at if agree(p, q)], 2))}
     groups: list[list[Place]] = []
     for p in at:
         if p not in unsure:
-            home = next((g for g in groups if _agree(g[0], p)), None)
+            home = next((g for g in groups if agree(g[0], p)), None)
             groups.append([p]) if home is None else home.append(p)
     made = [[r for p in g for r in at[p]] for g in groups]
     left: list[tuple[list[Row], str]] = []
@@ -163,7 +169,8 @@ def _decided(a: Sequence[Row], b: Sequence[Row], decisions: Sequence[Decision], 
     )
 
 
-def _agree(a: Place, b: Place) -> bool:
+def agree(a: Place, b: Place) -> bool:
+    """Whether two places may be the same: no part of them differs where both give it."""
     return all(not x or not y or x == y for x, y in zip(a, b, strict=True))
 
 

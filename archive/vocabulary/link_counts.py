@@ -103,14 +103,19 @@ def link_result(label: str, records: Sequence[RecordResult], required: Collectio
 def one_of_copies(links: Sequence[LinkResult]) -> list[LinkResult]:
     """The links, `copy_of` of each naming the first of its group with the same curves; empty for that one, and where no
     other link of the group is among these links."""
-    by_label = {x.label: x for x in links if x.outcome != MISSING}
+    by_label: dict[str, LinkResult] = {}
+    for x in links:
+        if x.outcome != MISSING:
+            by_label.setdefault(x.label, x)
 
-    def first(x: LinkResult) -> str:
-        while x.copy_of in by_label:
+    def first(x: LinkResult) -> LinkResult:
+        seen = [x]
+        while x.copy_of in by_label and not any(by_label[x.copy_of] is y for y in seen):
             x = by_label[x.copy_of]
-        return x.label
+            seen.append(x)
+        return x
 
-    return [replace(x, copy_of="" if first(x) == x.label else first(x)) for x in links]
+    return [replace(x, copy_of="" if (origin := first(x)) is x else origin.label) for x in links]
 
 
 def _came_to(outcome: str) -> Callable[[LinkResult], bool]:

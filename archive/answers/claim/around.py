@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from archive.answers.claim.claim_facts import Around, CopyOf, Neighbours
+from archive.answers.job_schedule import JobSchedule, latest_schedule
 from archive.answers.link import ArchivedLink
-from archive.answers.progress import latest_schedule
 from archive.answers.setaside import set_aside
-from archive.store import Archive
+from archive.store import Archive, identity
 from archive.store.documents import of_job
 
 _EACH_WAY = 4
@@ -64,10 +64,11 @@ def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:
     """Links of the same bundle, or else of the same panel, as the latest schedule has them."""
     job = link.rows[0]["job_id"]
     lines = latest_schedule(archive, job) if job else {}
-    mine = lines.get(link.label)
+    fitting = JobSchedule(list(lines.values())).candidates(link.label, identity.joined(link.rows))
+    mine = lines[fitting[0]] if len(fitting) == 1 else None
     for basis, columns in (("bundle", ("bundle",)), ("panel", ("building", "floor", "space", "panel"))):
         if mine is not None and mine[columns[-1]]:
-            same = [label for label, r in lines.items() if all(r[c] == mine[c] for c in columns)]
+            same = [str(r["link_label"]) for r in lines.values() if all(r[c] == mine[c] for c in columns)]
             return sorted({*same, link.label}), basis, str(mine[columns[-1]])
     return [], "", ""
 

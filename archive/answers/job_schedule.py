@@ -1,0 +1,86 @@
+"""What was to be built in a job: the lines of its schedule as it is now, each one label at one place."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+from archive.store import Archive, identity
+from archive.validation.look.scheduled_links import ScheduledLinks
+
+Row = Mapping[str, Any]
+LineKey = tuple[str, ...]
+"""Label, and building, floor and space in the form in which they are compared; "" where one is not given."""
+
+
+def line_key(row: Row) -> LineKey:
+    """What tells a line of a schedule from the others."""
+    return (str(row["link_label"]), *identity.place(row))
+
+
+def latest_schedule(archive: Archive, job: str) -> dict[LineKey, dict[str, Any]]:
+    """Lines of a job's schedule as it is now, in order of label and place; empty where none was deposited.
+
+    A list that names labels of the schedule replaces it; one that names none of them adds to it. Earlier versions of
+    this program stored only the lines that were new, so theirs always add.
+    """
+    held: dict[LineKey, dict[str, Any]] = {}
+    rows = archive.db.execute(
+        "SELECT s.* FROM schedule s JOIN (SELECT number, max(coalesce(version, '')) AS version FROM schedule "
+        "WHERE job_id = ?1 GROUP BY number) l ON l.number = s.number AND l.version = coalesce(s.version, '') "
+        "WHERE s.job_id = ?1 ORDER BY s.number, s.link_label",
+        (job,),
+    )
+    for _, lines in groupby(rows, key=lambda r: r["number"]):
+        listed = {line_key(r): dict(r) for r in lines}
+        named = {r["link_label"] for r in listed.values()}
+        kept = {k: r for k, r in held.items() if r["link_label"] not in named}
+        whole = next(iter(listed.values()))["whole"] and len(kept) < len(held)
+        held = listed if whole else kept | listed
+    return dict(sorted(held.items()))
+
+
+class JobSchedule:
+    """The lines of a job's schedule, and which of them a tested link may be. Of several versions the latest counts."""
+
+    def __init__(self, listed: Sequence[Row]) -> None:
+        self._labels = ScheduledLinks(listed)
+        version = max((r["version"] or "" for r in listed), default="")
+        self.lines: dict[LineKey, Row] = {line_key(r): r for r in listed if (r["version"] or "") == version}
+        self._of_label: dict[str, list[LineKey]] = defaultdict(list)
+        for key in self.lines:
+            self._of_label[key[0]].append(key)
+
+    def has(self, label: str) -> bool:
+        """Whether a label is that of a line to the letter."""
+        return label in self._of_label
+
+    def places(self, label: str) -> int:
+        """At how many places the label is scheduled."""
+        return len(self._of_label.get(self._labels.label_of(label) or "", ()))
+
+    def candidates(self, label: str, place: identity.Place) -> list[LineKey]:
+        """Lines that a link of this label may be. The only line of a label is, wherever its tests were made; of several
+        those are whose places agree with the link's as far as both are given."""
+        keys = self._of_label.get(self._labels.label_of(label) or "", [])
+        return list(keys) if len(keys) < 2 else [k for k in keys if identity.agree(k[1:], place)]
+
+
+def changes(before: Mapping[LineKey, Row], after: Mapping[LineKey, Row]) -> dict[str, Any]:
+    """What became of a job's schedule: labels that came, that went, and of which a line says something else now."""
+    said = ("required_limit", "cable_type", "due_on", "bundle", "building", "floor", "space", "panel", "port")
+    added, removed = _labels(after, after.keys() - before.keys()), _labels(before, before.keys() - after.keys())
+    both = before.keys() & after.keys()
+    other = _labels(after, (k for k in both if any(before[k][c] != after[k][c] for c in said)))
+    found = {
+        "added": sorted(added - removed),
+        "removed": sorted(removed - added),
+        "changed": sorted(other | (added & removed)),
+    }
+    return {"links": len(after), **found} if any(found.values()) else {}
+
+
+def _labels(lines: Mapping[LineKey, Row], keys: Iterable[LineKey]) -> set[str]:
+    return {str(lines[k]["link_label"]) for k in keys}

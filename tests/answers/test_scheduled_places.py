@@ -1,0 +1,113 @@
+"""One label scheduled at two places is two links, each with tests of its own."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "store"))
+
+from store_making import batch, deposit, rows
+
+from archive import store
+from archive.answers.intake import ingest
+from archive.answers.job_schedule import latest_schedule
+from archive.answers.progress import Progress, progress
+from archive.cli import cli
+from archive.store import Archive
+from archive.store.deposits import DepositFacts
+from archive.tables import with_id
+from archive.vocabulary.link_counts import LinkResult, one_of_copies
+
+JOB = "J"
+
+
+@pytest.fixture
+def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Archive:
+    """A1 on floors 1 and 2, A2 on floor 1."""
+    monkeypatch.setenv("MUNIMENT_CACHE", str(tmp_path / "cache"))
+    made = store.create(tmp_path / "archive")
+    schedule(made, tmp_path / "a.csv", "A1;1\nA1;2\nA2;1\n")
+    return made
+
+
+def schedule(archive: Archive, path: Path, lines: str) -> dict[str, Any]:
+    """What the receipt says of a schedule that is handed in."""
+    path.write_text("Run;Floor\n" + lines, encoding="utf-8")
+    made = ingest(archive, [path], DepositFacts(job=JOB, by="R. Ostrander"))
+    return dict(made.details["schedules"][0])
+
+
+def after_tests(archive: Archive, *links: tuple[str, str | None], start: int = 0) -> Progress:
+    """The job after tests of labels on floors."""
+    made = []
+    for n, (label, floor) in enumerate(links, start):
+        place = with_id("places", {"floor": floor}) if floor else None
+        more = {"local_place_id": place["place_id"]} if place else {}
+        one = rows(label, shift=0.3 * n, place=f"row {n}", time=f"2019-03-04T10:{n:02d}", **more)
+        key = {"record_id": one["records"][0]["record_id"], "limits_version": "tests", "program": "tests"}
+        one["verdicts"] = [{**key, "verdict": "pass", "provisional": False, "marginal": None}]
+        made.append({**one, **({"places": [place]} if place else {})})
+    deposit(archive, batch(*made), job=JOB)
+    return progress(archive, JOB)
+
+
+def numbers(found: Progress, *names: str) -> list[int]:
+    assert [sum(n for _, n in left) for left, _ in found.counts.sums()] == [
+        sum(n for _, n in right) for _, right in found.counts.sums()
+    ]
+    return [found.counts[name] for name in names]
+
+
+def test_two_places_are_two_scheduled_links(archive: Archive) -> None:
+    assert [k[:3:2] for k in latest_schedule(archive, JOB)] == [("A1", "1"), ("A1", "2"), ("A2", "1")]
+    found = after_tests(archive, ("A1", "1"), ("A2", "1"))
+    assert numbers(found, "scheduled", "passing", "missing") == [3, 2, 1]
+    assert found.notes == ["A1 at floor 2 was not tested"]
+    found = after_tests(archive, ("A1", "2"), start=5)
+    assert numbers(found, "scheduled", "passing", "missing", "unexpected") == [3, 3, 0, 0]
+    assert found.counts.complete and not found.notes
+
+
+def test_a_test_of_another_place_is_of_no_scheduled_link(archive: Archive) -> None:
+    found = after_tests(archive, ("A1", "3"))
+    assert numbers(found, "scheduled", "tested", "missing", "unexpected") == [3, 1, 3, 1]
+    assert found.notes[-1] == "A1 was tested at floor 3, where it is not scheduled"
+
+
+def test_a_test_that_gives_less_joins_the_only_line(archive: Archive) -> None:
+    found = after_tests(archive, ("A2", None))
+    assert numbers(found, "passing", "missing", "in_doubt") == [1, 2, 0]
+
+
+def test_a_test_that_gives_less_is_in_doubt_between_two_lines(archive: Archive) -> None:
+    found = after_tests(archive, ("A1", None))
+    assert numbers(found, "scheduled", "tested", "in_doubt", "missing", "passing") == [3, 1, 1, 3, 0]
+    assert "A1: it may be of any of 2 places that this label is scheduled at" in found.notes[-1]
+    printed = CliRunner().invoke(cli, ["progress", str(archive.root), "--job", JOB]).output
+    assert "note: A1: it may be of any of 2 places" in printed
+
+
+def test_a_later_test_without_a_place_proves_nothing_of_the_first_place(archive: Archive) -> None:
+    found = after_tests(archive, ("A1", "1"), ("A1", None), ("A2", "1"))
+    assert numbers(found, "scheduled", "in_doubt", "missing", "passing") == [3, 1, 1, 1]
+
+
+def test_curves_of_another_place_of_the_same_label_are_copies_and_end() -> None:
+    first, second = LinkResult("A1", "passing"), LinkResult("A1", "passing", copy_of="A1")
+    assert [x.copy_of for x in one_of_copies([first, second])] == ["", "A1"]
+    round_about = [LinkResult("A", "passing", copy_of="B"), LinkResult("B", "passing", copy_of="A")]
+    assert len(one_of_copies(round_about)) == 2
+
+
+def test_what_changed_in_a_schedule_is_said_by_place(archive: Archive, tmp_path: Path) -> None:
+    changed = schedule(archive, tmp_path / "b.csv", "A1;1\nA1;3\nA2;1\n")
+    assert (changed["added"], changed["removed"], changed["changed"]) == ([], [], ["A1"])
+    changed = schedule(archive, tmp_path / "c.csv", "A1;1\nA2;1\nA4;1\n")
+    assert (changed["added"], changed["removed"], changed["changed"]) == (["A4"], ["A1"], [])
+    changed = schedule(archive, tmp_path / "d.csv", "A1;1\nA2;1\nA2;2\nA4;1\n")
+    assert changed["added"] == ["A2"]
