@@ -8,7 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from archive.store.parquet import BagTables
 
 DECIDED = ("same_file", "reread", "same_content", "renditions", "conflicts", "relabelled", "copied_curves", "retests")
 """Kinds of decision that a deposit's entry lists, each as pairs [position here, "deposit/position" of the former]."""
@@ -83,6 +86,9 @@ PLACE = ("building", "floor", "space", "panel", "port")
 LEADING = ("leading_parameter", "leading_pairing", "leading_end", "leading_frequency_mhz", "leading_margin")
 """Columns of the leading margin; bags of earlier versions hold the grades that it follows from."""
 
+_GRADED_TOGETHER = 4096
+"""Records whose grades are read together: a fully swept one has some 250, of 240 bytes."""
+
 RECORD_COLUMNS = [name for name in INDEX if name not in _IN_THE_BAG_ALONE]
 """Columns of the index that the catalogue holds; instants as ISO 8601 text."""
 
@@ -99,15 +105,15 @@ def read_index(path: Path, columns: list[str] | None = None) -> Any:
     return options.read(path, columns)
 
 
-def catalogue_rows(path: Path, table: Callable[[str], Any]) -> Any:
+def catalogue_rows(path: Path, tables: BagTables) -> Any:
     """The index of a deposit in RECORD_COLUMNS, instants as ISO 8601 text. Errors: as read_index.
 
-    table: gives the pa.Table of a name out of the bag.
+    tables: of the same bag.
     """
     import pyarrow.compute as pc  # here, so that finding needs no Arrow
 
-    index = _with_places(read_index(path, RECORD_COLUMNS), table)
-    index = _with_leading(_with_words(index, table), table).select(RECORD_COLUMNS)
+    index = _with_places(read_index(path, RECORD_COLUMNS), tables.table)
+    index = _with_leading(_with_words(index, tables.table), tables).select(RECORD_COLUMNS)
     text = pc.strftime(index["tested_at"], format="%Y-%m-%dT%H:%M:%SZ")
     return index.set_column(index.column_names.index("tested_at"), "tested_at", text)
 
@@ -128,19 +134,26 @@ def _with_words(index: Any, table: Callable[[str], Any]) -> Any:
     return index
 
 
-def _with_leading(index: Any, table: Callable[[str], Any]) -> Any:
+def _with_leading(index: Any, tables: BagTables) -> Any:
     """An index with the leading margins: its own, or those that the grades of an earlier version's bag give."""
     if LEADING[0] in index.column_names:
         return index
-    import pyarrow.compute as pc  # here, so that finding needs no Arrow
+    import pyarrow as pa  # here, so that finding needs no Arrow
+    import pyarrow.compute as pc
 
     from archive.grading.leading import with_leading
 
-    verdicts = with_leading(table("verdicts"), table("grades")).combine_chunks()
-    # Of several verdicts on a record the first counts, which is that of the limit it names.
-    first = pc.index_in(index["record_id"], value_set=verdicts["record_id"].combine_chunks())
+    parts = []
+    for low in range(0, index.num_rows, _GRADED_TOGETHER):
+        some = (tables.rows(name, low, low + _GRADED_TOGETHER) for name in ("verdicts", "grades"))
+        verdicts = with_leading(*some).combine_chunks()
+        # Of several verdicts on a record the first counts, which is that of the limit it names.
+        ids = index["record_id"].slice(low, _GRADED_TOGETHER)
+        first = pc.index_in(ids, value_set=verdicts["record_id"].combine_chunks())
+        parts.append(verdicts.select(LEADING).take(first))
+    found = pa.concat_tables(parts) if parts else tables.table("verdicts").select(LEADING)
     for name in LEADING:
-        index = index.append_column(name, verdicts[name].take(first))
+        index = index.append_column(name, found[name])
     return index
 
 

@@ -17,6 +17,7 @@ import pytest
 from archive import store
 from archive.cli import main
 from archive.grading import grade
+from archive.store import records
 
 KEPT = sorted((Path(__file__).resolve().parents[2] / "fixtures" / "archives").glob("*.zip"))
 
@@ -80,6 +81,7 @@ def test_an_older_archive_gives_the_leading_margins_of_its_grades(
     kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither its index files nor its verdicts have them; the same records graded by today's program do."""
+    monkeypatch.setattr(records, "_GRADED_TOGETHER", 7)
     opened = store.open(unpack(kept, tmp_path / "archive"))
     opened.catch_up()
     names = ("leading_parameter", "leading_pairing", "leading_end", "leading_frequency_mhz", "leading_margin")

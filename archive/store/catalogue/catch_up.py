@@ -144,7 +144,7 @@ def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, di
         if path not in digests:
             raise damaged(files.root, path)
         index = catalogue_rows(
-            files.check(path, digests[path], always=True), files.tables(entry["path"], digests, always=True).table
+            files.check(path, digests[path], always=True), files.tables(entry["path"], digests, always=True)
         )
         kinds = ["new"] * index.num_rows
         for kind in DECIDED:

@@ -101,7 +101,7 @@ def _deposit(
     try:
         copy_entry(other.root, entry, archive.root, writing.folder, gone)
         bag = archive.root / place
-        index = catalogue_rows(index_path(bag), BagTables(bag).table) if entry["records"] else None
+        index = catalogue_rows(index_path(bag), BagTables(bag)) if entry["records"] else None
 
         def fields() -> dict[str, Any]:
             if index is None:

@@ -96,6 +96,17 @@ class BagTables:
         found = options.read(self.path(name), file=self.file(name))
         return options.as_declared(found, schema(name), self.path(name))
 
+    def rows(self, name: str, low: int, high: int) -> Any:
+        """Rows of a table other than sweeps that belong to the records from position low to before high."""
+        if not self.has(name):
+            return no_rows(name)
+        file = self.file(name)
+        groups = options.groups_holding(file, "position", low, high - 1)
+        found = options.read_groups(self.path(name), groups, file=file)
+        at = found["position"]
+        kept = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
+        return options.as_declared(kept, schema(name), self.path(name))
+
     def batches(self, start: int = 0, stop: int | None = None, size: int = _BATCH) -> Iterator[Batch]:
         """Records start to stop in batches, with the shared rows that they refer to, statements included.
 
@@ -139,22 +150,12 @@ class BagTables:
             if name == "sweeps":
                 got[name] = self._sweeps(low, high)
             elif "record_id" in schema(name).names:
-                got[name] = self._rows(name, low, high)
+                got[name] = self.rows(name, low, high)
             elif table.level == "shared" and name not in _REFERRED:
                 continue
         for name, (key, places) in _REFERRED.items():
             got[name] = self._referred(name, key, [got[t][c] for t, c in places])
         return Batch(got)
-
-    def _rows(self, name: str, low: int, high: int) -> Any:
-        if not self.has(name):
-            return no_rows(name)
-        file = self.file(name)
-        groups = options.groups_holding(file, "position", low, high - 1)
-        found = options.read_groups(self.path(name), groups, file=file)
-        at = found["position"]
-        kept = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
-        return options.as_declared(kept, schema(name), self.path(name))
 
     def _sweeps(self, low: int, high: int) -> Any:
         parts = []
