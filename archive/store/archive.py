@@ -17,6 +17,7 @@ from archive.store import catalogue, condemned, layout, memory
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
+from archive.store.names import portable
 from archive.store.records import split_address
 
 if TYPE_CHECKING:
@@ -264,8 +265,9 @@ def open_archive(path: Path) -> Archive:
     settings = root / layout.SETTINGS
     try:
         read = tomllib.loads(settings.read_text(encoding="utf-8"))
-        read["archive"]["id"]
         version = int(read["archive"]["format"])
+        if not portable(read["archive"]["id"]):  # it names folders of the reader's machine
+            raise ValueError
     except FileNotFoundError:
         raise Trouble(
             "this folder is no archive",
@@ -305,6 +307,6 @@ def open_damaged(path: Path) -> Archive:
         entry = LedgerEntry(data) if judge(data) == "valid" else None
     except OSError:
         entry = None
-    if entry is None or entry.kind != "created":
+    if entry is None or entry.kind != "created" or not portable(str(entry["archive"])):
         return open_archive(root)
     return Archive(root, {"archive": {"id": entry["archive"], "format": layout.FORMAT}})

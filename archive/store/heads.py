@@ -15,7 +15,7 @@ from archive.errors import Trouble
 from archive.store import clock
 from archive.store.fixity.chain import Chain, walk
 
-_LINE = re.compile(r"(\S+) (ar-\S+) ([1-9][0-9]{0,17}) ([0-9a-f]{64})")
+_LINE = re.compile(r"(\S+) (\S+) ([1-9][0-9]{0,17}) ([0-9a-f]{64})")
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from store_making import batch, deposit, rows
 from archive import store
 from archive.store import layout
 from archive.store.events import withdraw
+from archive.store.ledger import LedgerEntry, build
 from tests.cli.person import typed
 
 
@@ -103,6 +104,26 @@ def test_a_damaged_ledger_has_no_head(archive: Path, tmp_path: Path) -> None:
     for words in (("head", archive), ("witness", tmp_path / "witness", archive, "--name", "w")):
         assert "damaged" in typed(*words).line
     assert not (tmp_path / "witness").exists()
+
+
+@pytest.mark.parametrize("name", ["../../outside", "/tmp/outside", "a/b", "", ".."])
+def test_an_archive_of_a_stranger_names_no_folder_outside(
+    name: str, archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its id names folders in the cache, among the keys and at a witness: in its settings and in its first entry."""
+    monkeypatch.setenv("MUNIMENT_CACHE", str(tmp_path / "deep" / "er" / "cache"))
+    settings = archive / layout.SETTINGS
+    settings.chmod(0o644)
+    settings.write_text(f'[archive]\nid = "{name}"\nformat = 1\n')
+    first = layout.entry_path(archive, 0)
+    fields = {**LedgerEntry(first.read_bytes()).fields, "archive": name}
+    fields.pop("sha256")
+    first.chmod(0o644)
+    first.write_bytes(build(fields))
+    before = sorted(tmp_path.rglob("*"))
+    for words in (("find", archive), ("head", archive), ("witness", tmp_path / "w" / "w", archive, "--name", "w")):
+        assert "settings of the archive are damaged" in typed(*words).line
+    assert sorted(tmp_path.rglob("*")) == before
 
 
 def test_a_line_that_is_none_is_not_passed_over(archive: Path, tmp_path: Path) -> None:
