@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import pyarrow as pa
@@ -12,11 +12,14 @@ from archive.grading.leading import COLUMNS, with_leading
 from archive.tables import schema
 
 
-def verdicts_with_leading(verdicts: pa.Table, grades: pa.Table) -> pa.Table:
-    """Rows of verdicts with their leading margins; grades: of the same records. Stored ones stay as they are."""
+def verdicts_with_leading(verdicts: pa.Table, grades: Callable[[], pa.Table]) -> pa.Table:
+    """Rows of verdicts with their leading margins. Stored ones stay as they are.
+
+    grades: gives those of the same records; not called where margins are stored.
+    """
     if verdicts.num_rows == 0 or pc.any(pc.is_valid(verdicts[COLUMNS[0]])).as_py():
         return verdicts
-    return with_leading(verdicts, grades)
+    return with_leading(verdicts, grades())
 
 
 def rows_with_leading(
@@ -27,7 +30,6 @@ def rows_with_leading(
     def table(name: str, rows: Sequence[Mapping[str, Any]]) -> pa.Table:
         return pa.Table.from_pylist([dict(row) for row in rows], schema(name))
 
-    found: list[dict[str, Any]] = verdicts_with_leading(
-        table("verdicts", verdicts), table("grades", grades)
-    ).to_pylist()
+    stored = verdicts_with_leading(table("verdicts", verdicts), lambda: table("grades", grades))
+    found: list[dict[str, Any]] = stored.to_pylist()
     return found

@@ -72,7 +72,7 @@ class Shelves:
         if key not in self._known:
             found: dict[str, list[dict[str, Any]]] = {}
             bag = self.bag(deposit)
-            for v in verdicts_with_leading(bag.table("verdicts"), bag.table("grades")).to_pylist():
+            for v in verdicts_with_leading(bag.table("verdicts"), lambda: bag.table("grades")).to_pylist():
                 found.setdefault(v["record_id"], []).append(v)
             self._known[key] = found
         return list(self._known[key].get(record, []))

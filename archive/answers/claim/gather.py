@@ -141,7 +141,7 @@ def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> l
     def of(limit: str | None, rows: list[Row]) -> list[Row]:
         return [g for g in rows if g["limit_id"] == limit]
 
-    verdicts: list[Row] = verdicts_with_leading(batch["verdicts"], batch["grades"]).to_pylist()
+    verdicts: list[Row] = verdicts_with_leading(batch["verdicts"], lambda: batch["grades"]).to_pylist()
     found = [StatedVerdict(DEPOSIT, at, "", v, of(v["limit_id"], grades)) for v in verdicts]
     for run in runs:
         key = run.entry.get("by")
