@@ -15,6 +15,9 @@ RULES = {
 }
 """What is planted, and the rule that is to find it."""
 
+UNBALANCED = "pair-resistance-unbalanced"
+"""Looked at beside them: no simulated pair is unbalanced."""
+
 LEAST_FOUND = 0.95
 MOST_FALSE = 0.001
 
@@ -44,7 +47,7 @@ def detection(planted_links: int, clean_links: int, seed: int) -> Iterator[dict[
 
 def _raised(count: int, seed: int, **options: Any) -> dict[str, set[str]]:
     """Links that each rule warns of."""
-    found: dict[str, set[str]] = {rule: set() for rule in RULES.values()}
+    found: dict[str, set[str]] = {rule: set() for rule in (*RULES.values(), UNBALANCED)}
     for batch in simulate(count, seed, **options):
         for finding in check(batch).to_pylist():
             if finding["rule"] in found and finding["severity"] == "warning":

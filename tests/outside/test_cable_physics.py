@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from archive.demo import cables
+from archive.tables import Batch
 from archive.validation import catalogue
-from archive.validation.look.cable_physics import Copper, line_db_per_m, velocity
+from archive.validation.check import run
+from archive.validation.look.cable_physics import Copper, line_db_per_m, published_unbalance, velocity
 
 COPPER = Copper.of(catalogue.rule("loop-resistance-contradicts-length").tolerances)
 
@@ -106,3 +108,21 @@ def test_simulated_copper_clad_cable_loses_as_a_plated_conductor() -> None:
     for mhz in (1.0, 2.0, 10.0, 100.0):
         of_simulator = float(cables.odd_loss("copper-clad", np.array([mhz]))[0])
         assert of_simulator == pytest.approx(plated(0.10, 23.0, mhz), abs=0.07)
+
+
+def test_unbalance_is_that_of_the_published_rule() -> None:
+    """3 % (national text of the rule of ISO/IEC 11801), or 200 milliohm; IEEE 802.3 has 3 % for remote power."""
+    assert published_unbalance(catalogue.rule("pair-resistance-unbalanced").tolerances["bound"]) == (3.0, 0.2)
+    assert published_unbalance("ieee-802.3/poe-type-3")[0] == 3.0
+
+
+@pytest.mark.parametrize(("first", "second", "raised"), [(5.3, 5.0, 0), (5.35, 5.0, 1), (1.19, 1.0, 0), (1.21, 1.0, 1)])
+def test_conductors_beyond_3_percent_and_200_milliohm(first: float, second: float, raised: int) -> None:
+    """Conductors of 5.3 and 5.0 ohm differ by 2.9 %; of 1.19 and 1.0 ohm by 9 %, and by no more than 0.2 ohm."""
+    made = {"loop_resistance": first + second, "resistance_unbalance": 100 * (first - second) / (first + second)}
+    common = {"record_id": "r1", "origin": "measured", "subject": "4-5"}
+    readings = [{**common, "quantity": q, "value": v} for q, v in made.items()]
+    record = {"record_id": "r1", "medium": "copper", "evidence": "verdict-only"}
+    findings = run(Batch.from_rows({"records": [record], "readings": readings})).findings.to_pylist()
+    of_rule = [f for f in findings if f["rule"] == "pair-resistance-unbalanced"]
+    assert [f["where"] for f in of_rule] == ["4-5"] * raised

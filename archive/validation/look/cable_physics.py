@@ -76,3 +76,10 @@ def line_db_per_m(limit_id: str, mhz: float = 100.0) -> float:
     """Most loss that a metre of cable may have by a cable line of the limit library; NaN where it has none there."""
     line = limits.get(limit_id).lines.get("insertion_loss")
     return float("nan") if line is None else float(line.at(np.array([mhz]))[0]) / 100.0
+
+
+@cache
+def published_unbalance(limit_id: str) -> tuple[float, float]:
+    """Most that the conductors of a pair may differ by a limit of the library: % of the loop, and ohm; the greater."""
+    bound = limits.get(limit_id).scalars["resistance_unbalance"]
+    return bound.value, 0.0 if bound.greater_of is None else bound.greater_of.value

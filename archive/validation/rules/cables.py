@@ -11,11 +11,12 @@ from archive.tables.arrow import Bools, Reals
 from archive.validation import catalogue
 from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
-from archive.validation.look.cable_physics import Copper, line_db_per_m, warm_factor
+from archive.validation.look.cable_physics import Copper, line_db_per_m, published_unbalance, warm_factor
 from archive.validation.look.record_look import once
-from archive.vocabulary import cables
+from archive.vocabulary import PAIRS, cables
 
 _VAGUE = "the link is too short, or its length not known well enough, for its gauge to be told"
+_NO_LOOP = "the loop resistance of a pair is not there, so its difference in ohm is not known"
 _CORDS = "cords are part of what was measured"
 _NO_LOSS = "the loss at any frequency that is looked at, or the line of the category, is not known"
 
@@ -231,3 +232,17 @@ def stranded_not_solid(look: RecordLook, limits: Tolerances) -> Iterator[Answer]
         rows = np.flatnonzero(solid & w.told & as_stated & everywhere)
     found = [_range(w.loss[r], w.loss_spread[r]) for r in rows]
     yield Raised(rows, where=[_looked_at(w, r) for r in rows], found=found, expected=f"{limits['loss']:g}")
+
+
+@rule("pair-resistance-unbalanced")
+def pair_resistance_unbalanced(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
+    """The two conductors of a pair against the published bound: a share, or a difference in ohm, the greater."""
+    percent, ohm = published_unbalance(limits["bound"])
+    unbalance = look.readings.pairs("resistance_unbalance").values
+    loops = look.readings.pairs("loop_resistance").values
+    above: Bools = np.asarray(np.nan_to_num(unbalance) > percent)
+    difference = unbalance / 100 * loops
+    yield NotLooked(np.flatnonzero((above & np.isnan(loops)).any(axis=1)), _NO_LOOP)
+    rows, columns = np.nonzero(above & (np.nan_to_num(difference) > ohm))
+    found = [f"{unbalance[r, c]:.1f} % ({difference[r, c]:.2f} ohm)" for r, c in zip(rows, columns, strict=True)]
+    yield Raised(rows, where=[PAIRS[c] for c in columns], found=found, expected=f"{percent:g} % or {ohm:g} ohm")
