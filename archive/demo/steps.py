@@ -89,7 +89,7 @@ def steps(folder: Path) -> tuple[DemoStep, ...]:
         ),
         DemoStep("Years later somebody asks about a link.", ("find", str(archive), "--link", job.FAILING)),
         DemoStep(
-            "Its history: the first test failed, the second passes and stands.",
+            "Its history: the first test failed, the second passes and is the accepted record.",
             ("history", str(archive), job.FAILING, *of_job),
         ),
         DemoStep(

@@ -49,8 +49,10 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
         counts = found.counts
         state = "complete" if counts.complete else "not complete"
         print_line(f"job {job}: {state}" + ("" if counts.has_schedule else "; no schedule deposited"))
-        for name, value in count_text.rows(counts):
-            print_line(f"  {name:<24}{value}")
+        rows = count_text.rows(counts)
+        width = max(len(name) for name, _ in rows)
+        for name, value in rows:
+            print_line(f"  {name:<{width}}  {value}")
         for line in (*count_text.sums(counts), *count_text.beside(counts)):
             print_line(f"  {line}")
         for name in ("missing", "unexpected", "late", "failing", "in_conflict", "in_doubt"):
