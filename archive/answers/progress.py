@@ -57,7 +57,7 @@ class JobLink:
 
 @dataclass(frozen=True)
 class Progress:
-    """A job. links: in the order of the schedule, then those beyond it; notes: look-alikes, in words."""
+    """A job. links: in the order of the schedule, then those beyond it; notes: the role and look-alikes, in words."""
 
     job: str
     links: Sequence[JobLink]
@@ -76,11 +76,12 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     that decide."""
     archive.catch_up()
     schedule = JobSchedule(list(latest_schedule(archive, job).values()))
+    found = _tested(archive, job, role)
     day = (today or date.today()).isoformat()
     at_line: dict[LineKey, JobLink] = {}
     beyond: list[tuple[JobLink, LineKey | None]] = []
     # A label that is there to the letter goes before one that means the same link.
-    for x in sorted(_tested(archive, job, role), key=lambda x: schedule.has(x.label)):
+    for x in sorted(found, key=lambda x: schedule.has(x.label)):
         lines = schedule.candidates(x.label, x.tested_place)
         x = _placed(x, schedule, len(lines))
         if len(lines) == 1:
@@ -94,7 +95,7 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     links += sorted(further, key=lambda x: x.label)
     results = one_of_copies([x.result for x in links])
     links = [replace(x, result=r) for x, r in zip(links, results, strict=True)]
-    notes = [*_look_alikes(links), *_at_places(links, schedule)]
+    notes = [*_roles(found, role), *_look_alikes(links), *_at_places(links, schedule)]
     return Progress(job, links, LinkCounts(results, bool(schedule.lines)), notes, role)
 
 
@@ -202,6 +203,20 @@ def _at_places(links: Sequence[JobLink], schedule: JobSchedule) -> list[str]:
 
 def _when(r: Row) -> str:
     return str(r["tested_local"] or r["tested_at"] or "")
+
+
+def _roles(links: Sequence[JobLink], role: Role) -> list[str]:
+    """Links of which another record decides in the other role, or that were tested but not by the day of acceptance."""
+    if role == "current":
+        return []
+    other = [x.label for x in links if x.record is not None and x.record["unit"] != x.record["row"]]
+    late = [x.label for x in links if x.result.outcome == MISSING and x.first_tested]
+    told = "counted by the accepted record of each link"
+    if other:
+        told += f"; the current one is another for {len(other)}: {', '.join(other)}"
+    if late:
+        told += f"; {len(late)} have none, being tested only after the day of acceptance: {', '.join(late)}"
+    return [told] if other or late else []
 
 
 def _look_alikes(links: Sequence[JobLink]) -> list[str]:

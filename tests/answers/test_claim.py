@@ -277,7 +277,7 @@ def test_without_a_bundle_neighbours_are_those_of_the_panel(troubles):
 
 def test_a_later_grading_run_stands_among_the_verdicts_and_in_the_history(troubles):
     doc = document(troubles, STANDS)
-    rows = section(doc, "Every verdict on the record that stands").blocks[0].rows
+    rows = section(doc, "Every verdict on the accepted record").blocks[0].rows
     assert any("graded again later, by H. Brume" in r[0] and r[2].startswith("tia-568-c.2") for r in rows)
     events = [b for b in section(doc, "Every test of this link").blocks if isinstance(b, TableBlock)][-1]
     assert any(r[1] == "assessment" and "tia-568-c.2" in r[2] for r in events.rows)

@@ -144,3 +144,23 @@ def test_floors_of_one_label_are_two_links(archive: Archive) -> None:
     assert len(links) == 2
     with pytest.raises(Trouble, match="floor 2"):
         open_link(archive, "A-101")
+
+
+def test_progress_says_which_links_were_tested_after_the_day_and_which_are_accepted_by_an_older_test(
+    archive: Archive,
+) -> None:
+    def of(label: str, time: str, shift: float) -> Any:
+        return rows(label, time=time, shift=shift, source=f"{label}{time[:10]}".replace("-", "").lower().ljust(64, "0"))
+
+    deposit(
+        archive, batch(of("Q-1", "2005-05-01T10:00", 0.0), of("Q-1", "2005-07-01T10:00", 0.3)), job="QUARRY", site=SITE
+    )
+    deposit(archive, batch(of("Q-2", "2005-07-02T10:00", 0.6)), job="QUARRY", site=SITE)
+    assert progress(archive, "QUARRY").notes == []
+    accept_job(archive, "QUARRY", date(2005, 6, 1), by=BY, reason="minutes")
+    (note,) = progress(archive, "QUARRY").notes
+    assert note == (
+        "counted by the accepted record of each link; the current one is another for 1: Q-1; "
+        "1 have none, being tested only after the day of acceptance: Q-2"
+    )
+    assert progress(archive, "QUARRY", role="current").notes == []

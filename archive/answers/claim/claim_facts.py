@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from archive.store.roles import Role
 from archive.tables import Batch
 from archive.vocabulary.link_counts import LinkResult
 
@@ -139,7 +140,7 @@ class ClaimFacts:
 
     tests: newest first. state: ISO 8601 time of the newest ledger entry. on: the day for which the file is made,
     ISO 8601. newest_edition: the newest edition of the limit that this program names, where it holds no lines of it.
-    counted: what it comes to in the counts of its job, None where no job is named.
+    role: that of `standing`. counted: what it comes to in the counts of its job, None where no job is named.
     steps: the proof's verification, each with whether it holds (None: open) and what is said.
     """
 
@@ -167,6 +168,7 @@ class ClaimFacts:
     newest_edition: str = ""
     former_labels: Sequence[str] = field(default=())
     counted: LinkResult | None = None
+    role: Role = "accepted"
 
 
 def row(table: Any, index: int) -> dict[str, Any]:

@@ -41,7 +41,11 @@ def _lead(facts: ClaimFacts, words: Wording) -> str:
     if s is None:
         return words("No record stands for this link.")
     when = words.day(s.record["tested_local"]) or words("an unknown day")
-    text = words("The record that stands was tested on {when}: {why}.", when=when, why=s.state)
+    text = (
+        words("The accepted record was tested on {when}: {why}.", when=when, why=s.state)
+        if facts.role == "accepted"
+        else words("The current record was tested on {when}: {why}. None is accepted.", when=when, why=s.state)
+    )
     if facts.retest is not None:
         fresh = words.day(facts.retest.record["tested_local"]) or words("an unknown day")
         text += " " + words("A fresh test of {when} is laid beside it.", when=fresh)

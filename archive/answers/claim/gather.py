@@ -93,6 +93,7 @@ def gather(
         newest_edition=newest(verdict["limit_id"]).named if verdict else "",
         former_labels=[str(r[0]) for r in former],
         counted=None if in_job is None else in_job.result,
+        role=link.role,
     )
     return facts, originals
 

@@ -55,10 +55,15 @@ def _test(t: TestedRecord, words: Wording) -> list[str]:
 
 
 def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
-    """Every verdict on the record that stands."""
+    """Every verdict on the record that the file is about."""
     if facts.standing is None:
         return None
-    return DocumentSection(words("Every verdict on the record that stands"), [verdict_table(facts.standing, words)])
+    title = (
+        words("Every verdict on the accepted record")
+        if facts.role == "accepted"
+        else words("Every verdict on the current record")
+    )
+    return DocumentSection(title, [verdict_table(facts.standing, words)])
 
 
 def _leading(near: Mapping[str, Any], words: Wording) -> str:
