@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from archive.cli.plain import one_line, plain
+from archive.cli.plain import one_line
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -41,9 +41,9 @@ def print_line(text: str) -> None:
 
 
 def say(text: str, *, quiet: bool = False) -> None:
-    """A message to a person, on standard error."""
+    """A message of one line to a person, on standard error."""
     if not quiet:
-        click.echo(plain(text), err=True)
+        click.echo(one_line(text), err=True)
 
 
 def progress(items: Iterable[Any], label: str, length: int | None = None, *, quiet: bool = False) -> Iterable[Any]:

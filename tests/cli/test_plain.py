@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from archive import formats
+from archive.cli.common import say
 from archive.cli.plain import one_line, plain
 from archive.demo.simulator import simulate
 from archive.tables import concat
@@ -25,6 +26,27 @@ def test_an_escape_in_json_is_the_character() -> None:
     assert json.loads(plain(document)) == OBEYED
     assert not set(plain("".join(OBEYED))) & (set(OBEYED) - {"\t", "\n"})
     assert one_line(FORGED) == SHOWN
+
+
+def test_a_message_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    say(f"set aside: {FORGED}")
+    assert capsys.readouterr().err == f"set aside: {SHOWN}\n"
+
+
+def test_what_is_set_aside_forges_no_line(forged: Path, tmp_path: Path) -> None:
+    """A record that breaks a rule is set aside with its label; the file's name forges as well as the label does."""
+    name = "a\n1A-A05 pass.csv"
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / name).write_text("nothing that anybody reads\n")
+    (tmp_path / "in" / "good.xml").write_bytes(forged.read_bytes())
+    archive = tmp_path / "archive"
+    assert typed("init", archive).code == 0
+    words = ("deposit", tmp_path / "in", "--into", archive, "--job", "J", "--by", "R. Ostrander")
+    for command in (words, ("setaside", archive), ("survey", tmp_path / "in"), ("grade", tmp_path / "in")):
+        said = typed(*command)
+        assert said.code == 1, said
+        assert not [x for x in (said.out + said.err).splitlines() if x.startswith("1A-A05")], said
+    assert "a\\n1A-A05 pass.csv" in typed("setaside", archive).out
 
 
 @pytest.fixture

@@ -41,7 +41,8 @@ def command(folder: Path, as_json: bool, quiet: bool) -> None:
         place.clear(folder)
         raise
     page = steps.to_open(folder)
-    say("\nThe claim file to open:", quiet=quiet)
+    say("", quiet=quiet)
+    say("The claim file to open:", quiet=quiet)
     if as_json:
         print_json({"folder": str(folder), "steps": taken, "claim_file": str(page) if page else None})
     else:
@@ -52,7 +53,8 @@ def _taken(number: int, step: Any, quiet: bool) -> dict[str, Any]:
     """Announces and takes one step. Errors: Trouble where it ends otherwise than it should."""
     from archive.demo import steps
 
-    say(f"\n{number}. {step.title}\n   $ muniment {_typed(step.argv)}", quiet=quiet)
+    for said in ("", f"{number}. {step.title}", f"   $ muniment {_typed(step.argv)}"):
+        say(said, quiet=quiet)
     code, printed = _run(step.argv)
     for line in steps.shown(step, printed):
         say(f"   | {line}"[:WIDTH], quiet=quiet)

@@ -9,7 +9,6 @@ from typing import Any
 import click
 
 from archive.cli.common import done, output_options, print_line, say
-from archive.cli.plain import one_line
 from archive.errors import Trouble
 
 
@@ -75,7 +74,7 @@ def command(
             for row in batch["set_aside"].to_pylist():
                 count.set_aside += 1
                 place = ", ".join(x for x in (row["path"], row["place"]) if x)
-                say(one_line(f"set aside: {place}: {row['reason']}"), quiet=quiet)
+                say(f"set aside: {place}: {row['reason']}", quiet=quiet)
             if len(batch):
                 yield from documents(grading.grade(batch, against or None, application, user_limits, known, cords))
 

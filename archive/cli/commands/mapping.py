@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, say
-from archive.cli.plain import exact_output, one_line
+from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
 _FEW = 5
@@ -110,8 +110,7 @@ def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: boo
                 print_line(f"  {row['from'][:38]:<38}  {row['found'][:28]:<28}  {row['to'][:44]:<44}  {row['value']}")
     for row in found["set_aside"]:
         say(
-            one_line(f"set aside: {row['place']}: {row['reason']}; found {row['found']}; expected {row['expected']}"),
-            quiet=quiet,
+            f"set aside: {row['place']}: {row['reason']}; found {row['found']}; expected {row['expected']}", quiet=quiet
         )
     done(bool(found["set_aside"]))
 
