@@ -1,12 +1,15 @@
-"""Records of an archive as batches: those that are chosen and still count, each once, as corrected."""
+"""Records of an archive as batches: those that are chosen and still count, each once, as corrected and settled."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
+
+import pyarrow as pa
 
 from archive.answers.amended import amended
 from archive.store import Archive
+from archive.store.catalogue.cable_columns import LATER_CABLE
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import find
 from archive.tables import Batch
@@ -39,7 +42,30 @@ def read(archive: Archive, wanted: Iterable[Place]) -> Iterator[Batch]:
                 if len(listed) < stop - start:
                     ids = batch["records"].column("record_id").to_pylist()
                     batch = batch.select([ids[p - start] for p in listed])
-                yield amended(archive, deposit, listed, batch)
+                yield retyped(archive, deposit, listed, amended(archive, deposit, listed, batch))
+
+
+def retyped(archive: Archive, deposit: str, positions: Sequence[int], batch: Batch) -> Batch:
+    """The batch with the cable types that count now, by settlement or by the job. positions: of its records."""
+    marks = ", ".join("?" * len(positions))
+    rows = archive.db.execute(
+        f"SELECT position, cable_type FROM records WHERE deposit = ? AND position IN ({marks}) AND {LATER_CABLE}",
+        (deposit, *positions),
+    ).fetchall()
+    if not rows:
+        return batch
+    later = {r["position"]: r["cable_type"] for r in rows}
+    records = batch["records"]
+    archived = records.column("cable_type").to_pylist()
+    types = pa.array([later.get(p, t) for p, t in zip(positions, archived, strict=True)], pa.string())
+    at = records.column_names.index("cable_type")
+    return batch.replace(records=records.set_column(at, records.schema.field(at), types))
+
+
+def retyped_count(archive: Archive, wanted: Iterable[Place]) -> int:
+    """How many of these records have a cable type that counts now and is not the archived one."""
+    rows = archive.db.execute(f"SELECT deposit, position FROM records WHERE {LATER_CABLE}")
+    return len({(r["deposit"], r["position"]) for r in rows} & set(wanted))
 
 
 def _stretches(positions: list[int]) -> Iterator[tuple[int, int]]:

@@ -29,12 +29,14 @@ class CheckPlan:
 @dataclass(frozen=True)
 class CheckInput:
     """Where the records come from. read(ids): batches with at least these records (None: all), read again at each call;
-    schedule: what was to be built, as an archive knows it; counts: of the links of a job, as an archive knows them."""
+    schedule: what was to be built, as an archive knows it; counts: of the links of a job, as an archive knows them;
+    retyped: records that are checked by a cable type that was settled, or stated for the job, after they came."""
 
     read: Callable[[list[str] | None], Iterable[Any]]
     schedule: Any = None
     schedule_name: str = ""
     counts: LinkCounts | None = None
+    retyped: int = 0
 
 
 def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside: list[Path]) -> CheckInput:
@@ -60,7 +62,7 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive import store
     from archive.answers.job_schedule import latest_schedule
     from archive.answers.progress import progress
-    from archive.answers.records import places, read
+    from archive.answers.records import places, read, retyped_count
     from archive.store.catalogue.filters import Filters
     from archive.tables import Batch, tables
 
@@ -77,7 +79,9 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
     ]
     table = Batch.from_rows({"schedule": listed})["schedule"] if listed else None
     counts = progress(archive, job).counts if job is not None else None
-    return CheckInput(batches, table, f"as deposited for {job}" if listed else "", counts)
+    return CheckInput(
+        batches, table, f"as deposited for {job}" if listed else "", counts, retyped_count(archive, where.values())
+    )
 
 
 def plan(

@@ -92,4 +92,7 @@ def command(
         for line in reports.lines(collected, reports.MOST if most is None else most) if not quiet else ():
             print_line(line)
         say(reports.total(collected), quiet=quiet)
+    if source.retyped:
+        of = f"{source.retyped} of {collected.records} records"
+        say(f"cable types settled or stated for the job count in place of the archived ones: {of}", quiet=quiet)
     done(collected.anything_to_look_at)

@@ -36,6 +36,10 @@ _OWN = f"CASE WHEN cable_basis IN ('{SETTLED}', '{JOB}') THEN cable_archived ELS
 """The type that a record was archived with."""
 
 
+LATER_CABLE = f"cable_basis IN ('{SETTLED}', '{JOB}') AND cable_type IS NOT cable_archived"
+"""Records of which another type counts now than the one that they were archived with."""
+
+
 def basis(cable_found: str | None, cable_type: str | None) -> str | None:
     """What the type of a record rests on as it was archived."""
     if cable_found:

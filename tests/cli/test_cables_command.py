@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from archive import store
 from archive.cli import cli
+from archive.demo.simulator import simulate
 from tests.store import store_making as making
 
 WORDS = "Halyard 1200-X blue"
@@ -82,3 +83,28 @@ def test_words_that_todays_rules_read_otherwise_are_shown_until_they_are_settled
     run("cables", place, "--settle", table, "--by", "R. Ostrander", code=1)
     assert "this version's rules read" not in run("cables", place, code=1)
     assert told("cables", place, code=1)["read_otherwise"] == 0
+
+
+def test_a_check_goes_by_the_type_that_was_settled_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Links of wire of AWG 26 under words that say 23: a warning each, until their words are settled as 26."""
+    monkeypatch.setenv("MUNIMENT_CACHE", str(tmp_path / "cache"))
+    archive = store.create(tmp_path / "archive")
+    (batch,) = simulate(3, 4, cable_is="thin", cable_is_share=1.0)
+    making.deposit(archive, batch)
+    rule = "gauge-not-as-stated"
+
+    def checked() -> tuple[int, str]:
+        result = CliRunner().invoke(cli, ["check", str(archive.root), "--no-copies"])
+        assert result.exit_code in (0, 1), result.output
+        return result.output.count("The words say AWG 23"), result.output
+
+    number, said = checked()
+    assert number == 3 and rule in said and "in place of the archived ones" not in said
+    (words,) = set(batch["records"].column("cable_found").to_pylist())
+    (kind,) = set(batch["records"].column("cable_type").to_pylist())
+    table = tmp_path / "settle.csv"
+    table.write_text(f"words,settle\n{words},{kind.replace('awg23', 'awg26')}\n", "utf-8")
+    run("cables", archive.root, "--settle", table, "--by", "R. Ostrander")
+    number, said = checked()
+    assert number == 0 and f"warning: {rule}" not in said
+    assert "cable types settled or stated for the job count in place of the archived ones: 3 of 3 records" in said
