@@ -18,7 +18,7 @@ _MANY = 12
 
 
 @dataclass(frozen=True)
-class Breach:
+class TermBreach:
     """What does not keep the terms of a job. what: of which term; expected: the term; links: labels it concerns."""
 
     what: Literal["limit", "before", "after", "calibration"]
@@ -26,7 +26,7 @@ class Breach:
     links: tuple[str, ...]
 
 
-def breaches(archive: Archive, job: str, links: Sequence[JobLink]) -> list[Breach]:
+def breaches(archive: Archive, job: str, links: Sequence[JobLink]) -> list[TermBreach]:
     """What of the links of a job (as `progress` gives them) does not keep its terms.
 
     Tested to another limit than the job or its schedule requires; tested before the work began or after it ended, where
@@ -39,18 +39,18 @@ def breaches(archive: Archive, job: str, links: Sequence[JobLink]) -> list[Breac
     if required is not None and required.family is not None:
         wanted = required.family
         other = [label for label, r in tested if r["limit_id"] and not fits(family(r), wanted)]
-        found.append(Breach("limit", facts["required_limit"], tuple(other)))
+        found.append(TermBreach("limit", facts["required_limit"], tuple(other)))
     days = [(label, str(r["tested_local"] or r["tested_at"] or "")[:10]) for label, r in tested]
     whole = [(label, on) for label, on in days if len(on) == len("2019-03-04")]
     if start := facts.get("work_start"):
-        found.append(Breach("before", start, tuple(label for label, on in whole if on < start)))
+        found.append(TermBreach("before", start, tuple(label for label, on in whole if on < start)))
     if end := facts.get("work_end"):
-        found.append(Breach("after", end, tuple(label for label, on in whole if on > end)))
-    found.append(Breach("calibration", "", _lapsed(archive, tested)))
+        found.append(TermBreach("after", end, tuple(label for label, on in whole if on > end)))
+    found.append(TermBreach("calibration", "", _lapsed(archive, tested)))
     return [b for b in found if b.links]
 
 
-def sentences(found: Sequence[Breach], words: Wording = ENGLISH) -> list[str]:
+def sentences(found: Sequence[TermBreach], words: Wording = ENGLISH) -> list[str]:
     """Each breach in a sentence, with how many links and the first of them."""
     told = []
     for b in found:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.answers.claim.claim_facts import TestedRecord
-from archive.answers.job_terms import Breach
+from archive.answers.job_terms import TermBreach
 from archive.answers.progress import JobLink
 from archive.vocabulary.link_counts import LinkCounts, LinkResult
 
@@ -81,7 +81,7 @@ class BookFacts:
     links: Sequence[BookLink]
     counts: LinkCounts
     notes: Sequence[str]
-    terms: Sequence[Breach]
+    terms: Sequence[TermBreach]
     instruments: Sequence[Row]
     findings: Sequence[Row]
     documents: Sequence[Row]
