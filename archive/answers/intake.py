@@ -11,6 +11,7 @@ from typing import Any
 import pyarrow as pa
 
 from archive import grading, limits, schemas
+from archive.answers.folder_doubts import folder_doubts
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule
 from archive.answers.submission import Submission
@@ -70,6 +71,9 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         making.known(reading.again)
         _attach(making, how)
         made = making.commit()
+        if made.entry is not None:
+            archive.catch_up()
+            made.details["doubts"] = folder_doubts(archive, made.entry["deposit"])
         if made.entry is not None and facts.job is not None:
             changed = changes(before, latest_schedule(archive, facts.job))
             made.details["schedules"] = [changed] if changed else []

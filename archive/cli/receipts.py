@@ -50,6 +50,7 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
                 more = f" and {len(named) - 5} more" if len(named) > 5 else ""
                 lines.append(f"  {len(named):>8}  {what}: {', '.join(named[:5])}{more}")
     lines += [f"  {line}" for line in document.get("notes", [])]
+    lines += [f"  IN DOUBT: {line}" for line in document.get("doubts", [])]
     lines += [f"  TO KNOW: {line}" for line in document.get("cautions", [])]
     if counts is not None:
         lines.append("  The links of the job as they stand now:")
