@@ -7,7 +7,7 @@ import re
 import sqlite3
 import unicodedata
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from archive.store.catalogue.standing_columns import fold, functions
@@ -18,6 +18,9 @@ EXACT, ALIKE, BEGINS, PART, WORDS = "exact", "alike", "begins", "part", "words"
 
 MOST = 200
 """So many labels of one kind are looked at."""
+
+_CANDIDATES = 20_000
+"""So many labels that may hold what was typed are looked at one by one."""
 
 _SAID = {EXACT: "", ALIKE: "", BEGINS: "beginning of the ", PART: "part of the ", WORDS: "words of the "}
 _RUN = re.compile(r"[0-9]+|[a-z\u0080-\U0010ffff]+")
@@ -77,7 +80,6 @@ class _Look:
 
     def __init__(self, db: sqlite3.Connection, typed: str, job: str | None, site: str | None) -> None:
         functions(db)
-        db.create_function("fits", 1, lambda label: _fits(typed, label), deterministic=True)
         self.db, self.typed, self.folded = db, typed, fold(typed) or ""
         self.narrow, self.given = "", list[Any]()
         if job is not None:
@@ -87,49 +89,48 @@ class _Look:
 
     def exact(self) -> Iterator[LabelMatch]:
         """Labels to the letter."""
-        yield from self._present("r.link_label = ?", [self.typed], f"'{EXACT}'")
-        yield from self._former("a.old = ?", [self.typed], f"'{EXACT}'")
+        yield from self._present("r.link_label = ?", [self.typed], EXACT)
+        yield from self._former("a.old = ?", [self.typed], EXACT)
 
     def alike(self) -> Iterator[LabelMatch]:
         """Labels that fold to the same."""
-        yield from self._present("r.folded = ?", [self.folded], f"'{ALIKE}'")
-        yield from self._former("fold(a.old) = ?", [self.folded], f"'{ALIKE}'")
+        yield from self._present("r.folded = ?", [self.folded], ALIKE)
+        yield from self._former("fold(a.old) = ?", [self.folded], ALIKE)
 
     def parts(self) -> list[LabelMatch]:
         """Labels that hold what was typed, those that begin with it first."""
         if len(self.folded) < _SHORTEST and len(_compact(self.typed)) < _SHORTEST:
             return []
         held = [f"%{_certain(self.typed)}%"]
-        found = [
-            *self._present("r.folded LIKE ?", held, "fits(label)"),
-            *self._former("fold(a.old) LIKE ?", held, "fits(old)"),
-        ]
-        return sorted(found, key=lambda m: m.how != BEGINS)
+        # The inner question reads the index of folded labels alone; what fits is decided here, label by label.
+        some = f"r.folded IN (SELECT DISTINCT folded FROM records WHERE folded LIKE ? LIMIT {_CANDIDATES})"
+        near = [*self._present(some, held, PART, _CANDIDATES), *self._former("fold(a.old) LIKE ?", held, PART)]
+        fitting = ((m, _fits(self.typed, m.former or m.label)) for m in near)
+        found = [replace(m, how=how) for m, how in fitting if how is not None]
+        return sorted(found, key=lambda m: (m.how != BEGINS, bool(m.former), m.label))[:MOST]
 
     def words(self) -> Iterator[LabelMatch]:
         """Present labels with all words of what was typed."""
         if re.search(r"\w", self.typed):
             condition = "r.row IN (SELECT rowid FROM words WHERE words MATCH ?)"
-            yield from self._present(condition, [match_words(self.typed, "label")], f"'{WORDS}'")
+            yield from self._present(condition, [match_words(self.typed, "label")], WORDS)
 
-    def _present(self, condition: str, values: list[Any], how: str) -> Iterator[LabelMatch]:
+    def _present(self, condition: str, values: list[Any], how: str, most: int = MOST) -> Iterator[LabelMatch]:
         rows = self.db.execute(
-            f"SELECT label, {how} AS how FROM (SELECT DISTINCT r.link_label AS label FROM records r "
-            f"WHERE {condition}{self.narrow} AND r.link_label IS NOT NULL) "
-            f"WHERE how IS NOT NULL ORDER BY how, label LIMIT {MOST}",
+            f"SELECT DISTINCT r.link_label FROM records r WHERE {condition}{self.narrow} "
+            f"AND r.link_label IS NOT NULL ORDER BY r.link_label LIMIT {most}",
             [*values, *self.given],
         )
-        yield from (LabelMatch(label, how) for label, how in rows.fetchall())
+        yield from (LabelMatch(label, how) for (label,) in rows.fetchall())
 
     def _former(self, condition: str, values: list[Any], how: str) -> Iterator[LabelMatch]:
         rows = self.db.execute(
-            f"SELECT label, {how} AS how, old, link_key FROM (SELECT DISTINCT r.link_label AS label, a.old, r.link_key "
-            "FROM amendments a JOIN records r ON r.row = a.row WHERE a.field = 'link_label' "
-            f"AND {condition}{self.narrow} AND r.link_label IS NOT NULL AND r.link_label != a.old) "
-            f"WHERE how IS NOT NULL ORDER BY how, label, old LIMIT {MOST}",
+            "SELECT DISTINCT r.link_label, a.old, r.link_key FROM amendments a CROSS JOIN records r ON r.row = a.row "
+            f"WHERE a.field = 'link_label' AND {condition}{self.narrow} AND r.link_label IS NOT NULL "
+            f"AND r.link_label != a.old ORDER BY r.link_label, a.old LIMIT {_CANDIDATES}",
             [*values, *self.given],
         )
-        yield from (LabelMatch(label, how, old, key) for label, how, old, key in rows.fetchall())
+        yield from (LabelMatch(label, how, old, key) for label, old, key in rows.fetchall())
 
 
 def match_words(text: str, column: str = "") -> str:
