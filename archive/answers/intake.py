@@ -73,7 +73,8 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         made = making.commit()
         if made.entry is not None:
             archive.catch_up()
-            made.details["doubts"] = folder_doubts(archive, made.entry["deposit"])
+            if doubts := folder_doubts(archive, made.entry["deposit"]):
+                made.details["doubts"] = doubts
         if made.entry is not None and facts.job is not None:
             changed = changes(before, latest_schedule(archive, facts.job))
             made.details["schedules"] = [changed] if changed else []
