@@ -21,6 +21,8 @@ from archive.tables import person_key, with_id
 JOB = 480
 """Links of a job."""
 PER_DAY = 160
+WORK = dt.timedelta(days=28)
+"""From the first day of a job to the start of its warranty, which is after its last test."""
 CREWS = 8
 FIRST_MONDAY = dt.date(2019, 1, 7)  # the editions of the limits were out by then
 WEEKS = 358
@@ -77,7 +79,8 @@ def job(seed: int, number: int) -> SimulatedJob:
 
 def row(j: SimulatedJob, limit_id: str) -> dict[str, Any]:
     """Its row of the table of jobs."""
-    end = j.week.replace(year=j.week.year + 25, day=min(j.week.day, 28))
+    start = j.week + WORK
+    end = start.replace(year=start.year + 25, day=min(start.day, 28))
     return {
         "job_id": j.job_id,
         "name": f"{j.site}, lot {j.number}",
@@ -87,7 +90,7 @@ def row(j: SimulatedJob, limit_id: str) -> dict[str, Any]:
         "contractor": "Tern & Daughters",
         "crew": _CREWS[j.crew],
         "required_limit": limit_id,
-        "warranty_start": j.week.isoformat(),
+        "warranty_start": start.isoformat(),
         "warranty_end": end.isoformat(),
         "comment": "invented by the link simulator",
     }
