@@ -80,12 +80,12 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     day = (today or date.today()).isoformat()
     at_line: dict[LineKey, JobLink] = {}
     beyond: list[tuple[JobLink, LineKey | None]] = []
-    # A label that is there to the letter goes before one that means the same link.
-    for x in sorted(found, key=lambda x: schedule.has(x.label)):
+    # A link that was tested goes before one that was not, a label that is there to the letter before one that means it.
+    for x in sorted(found, key=lambda x: (x.result.tested, schedule.has(x.label))):
         lines = schedule.candidates(x.label, x.tested_place)
         x = _placed(x, schedule, len(lines))
         if len(lines) == 1:
-            if lines[0] in at_line:
+            if lines[0] in at_line and at_line[lines[0]].result.tested:
                 beyond.append((at_line[lines[0]], lines[0]))
             at_line[lines[0]] = x
         elif x.result.tested:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from archive.answers.progress import Progress, progress
 from archive.cli import cli
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
+from archive.store.events.accept import accept_job
 from archive.tables import with_id
 from archive.vocabulary.link_counts import LinkResult, one_of_copies
 
@@ -111,3 +113,13 @@ def test_what_changed_in_a_schedule_is_said_by_place(archive: Archive, tmp_path:
     assert (changed["added"], changed["removed"], changed["changed"]) == (["A4"], ["A1"], [])
     changed = schedule(archive, tmp_path / "d.csv", "A1;1\nA2;1\nA2;2\nA4;1\n")
     assert changed["added"] == ["A2"]
+
+
+def test_a_line_takes_the_look_alike_that_was_tested_by_the_day_of_acceptance(archive: Archive) -> None:
+    found = after_tests(archive, ("A 2", "1"))
+    assert numbers(found, "passing", "missing") == [1, 2]
+    accept_job(archive, JOB, date(2019, 3, 4), by="R. Ostrander", reason="minutes")
+    late = rows("A2", shift=3.0, place="row 9", time="2019-03-05T10:00")
+    deposit(archive, batch(late), job=JOB)
+    found = progress(archive, JOB)
+    assert numbers(found, "scheduled", "tested", "passing", "missing", "further_sides") == [3, 1, 1, 2, 0]
