@@ -107,7 +107,11 @@ def counts_of(archive: Archive, chosen: Filters, role: Role = "accepted") -> Lin
 
 def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") -> JobLink | None:
     """One link of a job, without regard to the others: never late. None where it has no test there."""
-    return next(iter(_tested(archive, job, role, link)), None)
+    found = next(iter(_tested(archive, job, role, link)), None)
+    if found is None:
+        return None
+    schedule = JobSchedule(list(latest_schedule(archive, job).values()))
+    return _placed(found, schedule, len(schedule.candidates(found.label, found.tested_place)))
 
 
 def _tested(archive: Archive, job: str, role: Role, only: str | None = None) -> list[JobLink]:

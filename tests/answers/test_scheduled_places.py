@@ -17,13 +17,13 @@ from store_making import batch, deposit, rows
 from archive import store
 from archive.answers.intake import ingest
 from archive.answers.job_schedule import latest_schedule
-from archive.answers.progress import Progress, progress
+from archive.answers.progress import Progress, link_of_job, progress
 from archive.cli import cli
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
 from archive.store.events.accept import accept_job
 from archive.tables import with_id
-from archive.vocabulary.link_counts import LinkResult, one_of_copies
+from archive.vocabulary.link_counts import IN_DOUBT, PASSING, LinkResult, one_of_copies
 
 JOB = "J"
 
@@ -123,3 +123,13 @@ def test_a_line_takes_the_look_alike_that_was_tested_by_the_day_of_acceptance(ar
     deposit(archive, batch(late), job=JOB)
     found = progress(archive, JOB)
     assert numbers(found, "scheduled", "tested", "passing", "missing", "further_sides") == [3, 1, 1, 2, 0]
+
+
+def test_one_link_by_itself_is_in_doubt_as_it_is_among_the_others(archive: Archive) -> None:
+    after_tests(archive, ("A1", None), ("A2", "1"))
+    by_label = {
+        str(r["link_label"]): str(r["link"]) for r in archive.db.execute("SELECT link_label, link FROM records")
+    }
+    found = {label: link_of_job(archive, JOB, link) for label, link in by_label.items()}
+    assert found["A1"] is not None and found["A1"].result.outcome == IN_DOUBT
+    assert found["A2"] is not None and found["A2"].result.outcome == PASSING
