@@ -134,6 +134,18 @@ def test_a_schedule_says_it_link_by_link(archive: Archive) -> None:
     assert rebuilt(archive)
 
 
+def test_a_schedule_with_two_types_at_two_places_of_a_label_says_nothing_of_either(archive: Archive) -> None:
+    add(archive, "A1", None, None)
+    made = rows("A3", cable_type=None, source="c" * 64)
+    made["schedule"] = [
+        {"schedule_id": f"sc-{floor}", "job_id": "ONE", "link_label": "A1", "cable_type": kind}
+        for floor, kind in (("1", "cat6a/f-utp"), ("2", "cat6/u-utp"))
+    ]
+    deposit(archive, batch(made), job="ONE")
+    assert types(archive)["A1"][0] in (None, "unknown")
+    assert rebuilt(archive)
+
+
 def test_a_record_that_moves_to_another_job_follows_it(archive: Archive) -> None:
     first = add(archive, "A1", None, None)
     state(archive, "ONE", ["cable=cat6"], by=BY)

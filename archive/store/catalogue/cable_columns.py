@@ -84,8 +84,10 @@ def fill(db: sqlite3.Connection, jobs: Iterable[str | None]) -> None:
         stated = db.execute("SELECT value FROM jobs WHERE job_id = ? AND field = 'cable'", (job,)).fetchone()
         by_label = dict(
             db.execute(
-                "SELECT link_label, cable_type FROM schedule WHERE job_id = ? AND cable_type IS NOT NULL "
-                "AND cable_type != 'unknown' ORDER BY number",
+                # A label that is scheduled at several places with several types says nothing of any one of them.
+                "SELECT link_label, CASE count(DISTINCT cable_type) WHEN 1 THEN max(cable_type) END FROM schedule "
+                "WHERE job_id = ? AND cable_type IS NOT NULL AND cable_type != 'unknown' "
+                "GROUP BY number, link_label ORDER BY number",
                 (job,),
             ).fetchall()
         )
