@@ -74,8 +74,12 @@ def listed(archive: Archive) -> list[dict[str, Any]]:
 
 
 def read_otherwise(row: Mapping[str, Any]) -> bool:
-    """Whether this version's rules make another type of the words of a row of `listed` than counts by earlier rules."""
-    return bool(row["basis"] == RULE and row["by_the_rules"] != row["type"])
+    """Whether this version's rules read a part in the words of a row of `listed` otherwise than the type that counts.
+
+    A part that the words do not speak of was stated beside them.
+    """
+    counts = cables.said(row["type"])
+    return row["basis"] == RULE and any(counts.get(p) != word for p, word in cables.said(row["by_the_rules"]).items())
 
 
 def with_proposals(archive: Archive, rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from archive import store
+from archive.answers import cables
 from archive.cli import cli
 from archive.demo.simulator import simulate
 from tests.store import store_making as making
@@ -83,6 +84,16 @@ def test_words_that_todays_rules_read_otherwise_are_shown_until_they_are_settled
     run("cables", place, "--settle", table, "--by", "R. Ostrander", code=1)
     assert "this version's rules read" not in run("cables", place, code=1)
     assert told("cables", place, code=1)["read_otherwise"] == 0
+
+
+def test_a_part_that_was_stated_beside_the_words_is_not_read_otherwise(place: Path) -> None:
+    archive = store.open(place)
+    for i, (words, kind) in enumerate((("Cat 6A F/UTP", "cat6a/f-utp/solid"), ("Cat 6 STP", "cat6/u-ftp"))):
+        made = making.rows(f"B{i}", cable_found=words, cable_type=kind, source=f"{i}" * 64, shift=2.0 + i)
+        making.deposit(archive, making.batch(made))
+    rows = {r["words"]: r for r in told("cables", place, code=1)["cables"]}
+    assert not cables.read_otherwise(rows["Cat 6A F/UTP"])
+    assert cables.read_otherwise(rows["Cat 6 STP"])  # STP leaves open which screens there are
 
 
 def test_a_check_goes_by_the_type_that_was_settled_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

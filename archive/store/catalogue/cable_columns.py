@@ -15,7 +15,7 @@ from archive.vocabulary import cables
 
 RULE, RECORD, SETTLED, JOB, AMENDED = "rule", "record", "settled", "job", "amended"
 BASES = {
-    RULE: "found by the rules in the words of the record",
+    RULE: "read from the words of the record, or stated with them",
     RECORD: "stated by the record as a type",
     SETTLED: "settled for the words in this archive",
     JOB: "stated for the job",
