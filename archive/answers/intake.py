@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +17,13 @@ from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
+from archive.errors import Trouble
 from archive.formats import schedule
 from archive.formats.folders import path_text, walk
 from archive.formats.mapping.load import READ
 from archive.formats.reading import companions
 from archive.formats.recognition import Entry
+from archive.isolation import ProgramFault, attempt
 from archive.parallel import prefetch
 from archive.store import Archive, files
 from archive.store.deposits import Deposit, DepositFacts, Receipt
@@ -73,8 +76,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         made = making.commit()
         if made.entry is not None:
             archive.catch_up()
-            if doubts := folder_doubts(archive, made.entry["deposit"]):
-                made.details["doubts"] = doubts
+            _doubt(archive, made)
         if made.entry is not None and facts.job is not None:
             changed = changes(before, latest_schedule(archive, facts.job))
             made.details["schedules"] = [changed] if changed else []
@@ -82,6 +84,20 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     except BaseException:
         making.abandon()
         raise
+
+
+def _doubt(archive: Archive, made: Receipt) -> None:
+    """Puts on a receipt what folders say against its records. The deposit stands: a failure here is said beside it."""
+    assert made.entry is not None
+    try:
+        found = attempt(partial(folder_doubts, archive, made.entry["deposit"]), "comparing folders")
+    except (Trouble, OSError) as trouble:
+        found = ProgramFault("comparing folders", str(trouble))
+    if isinstance(found, ProgramFault):
+        unsaid = f"the folders of the files were not compared with the records: {found.what}"
+        made.details["cautions"] = [*made.details.get("cautions", []), unsaid]
+    elif found:
+        made.details["doubts"] = found
 
 
 def statements(batches: Iterable[Batch], facts: DepositFacts, policy: Any = None) -> Iterator[Batch]:

@@ -12,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "store"))
 from store_making import Rows, batch, rows
 
 from archive import formats, store
+from archive.answers import intake
 from archive.answers.intake import ingest
 from archive.cli import receipts
 from archive.store import Archive
@@ -69,3 +70,18 @@ def test_equal_labels_of_no_place_in_two_folders_raise_a_doubt(archive: Archive,
 def test_unknown_folders_and_stated_places_raise_none(archive: Archive, tmp_path: Path) -> None:
     made = deposit(archive, handed_in(tmp_path / "4444", {"monday": ("C1", "East"), "west": ("C2", "West")}))
     assert "doubts" not in made.details
+
+
+def test_a_deposit_stands_where_its_folders_could_not_be_compared(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object) -> list[str]:
+        raise OSError("the disk went away")
+
+    monkeypatch.setattr(intake, "folder_doubts", fails)
+    made = deposit(archive, handed_in(tmp_path / "55555", {"west": ("D1", "East")}))
+    assert made.entry is not None
+    assert archive.db.execute("SELECT count(*) FROM records WHERE link_label = 'D1'").fetchone()[0] == 1
+    assert "TO KNOW: the folders of the files were not compared with the records: the disk went away" in receipts.text(
+        made, None
+    )
