@@ -1,10 +1,10 @@
-"""Faults that a person can mend, told in one line: where, what was found, what was expected, what to do."""
+"""Problems that a person can fix, in one line: where, what was found, what was expected, what to do."""
 
 from __future__ import annotations
 
 
 class Trouble(Exception):
-    """Input or usage that a person can mend; printed as one line, exit code 2.
+    """Input or usage that a person can fix; printed as one line, exit code 2.
 
     code: stable name of this kind of trouble, listed in schemas/troubles/; where: file and the place in it (line, row,
     XPath, cell); found, expected: as text; remedy: what to do.
@@ -27,3 +27,8 @@ class Trouble(Exception):
         if self.remedy:
             line = f"{line}. {self.remedy[:1].upper()}{self.remedy[1:]}"
         return " ".join(line.split())
+
+
+class Caveat(UserWarning):
+    """What whoever relies on an answer must know of it. Commands print it, add it to their JSON as `caveats`, and end
+    with 1 instead of 0."""

@@ -44,13 +44,13 @@ def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
 
 
 def link_cautions(archive: Archive, link: ArchivedLink) -> list[str]:
-    """What to know of the ledger entries that speak of a link: void entries of the whole archive, and, of its own,
-    clocks that were wrong and signatures that are missing."""
+    """What to know of the ledger entries that speak of a link: void and unread entries of the whole archive, and,
+    of its own, clocks that were wrong and signatures that are missing."""
     known = cautions(archive)
     if not known:
         return []
     touching = _touching(archive, link, of_records(archive, (r["address"] for r in link.rows)))
-    return [c.text for c in known if c.kind == "void" or c.entry in touching]
+    return [c.text for c in known if c.kind in ("void", "unread") or c.entry in touching]
 
 
 def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, Any]:

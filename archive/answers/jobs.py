@@ -26,6 +26,7 @@ def facts(archive: Archive, job: str, *, today: date | None = None) -> dict[str,
     Errors: Trouble where the archive knows nothing of such a job.
     """
     archive.catch_up()
+    archive.rest_on([job])
     db = archive.db
     stated = {r[0]: r[1] for r in db.execute("SELECT field, value FROM jobs WHERE job_id = ?", (job,))}
     deposits = [r[0] for r in db.execute("SELECT deposit FROM deposits WHERE job_id = ? ORDER BY number", (job,))]

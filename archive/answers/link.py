@@ -150,7 +150,8 @@ def open_link(
         f"SELECT {SHOWN} FROM records WHERE link_key = ? AND link != ? AND doubt IS NOT NULL AND {COUNTED} "
         "ORDER BY row",
         (chosen["link_key"], chosen["link"]),
-    )
+    ).fetchall()
+    archive.rest_on({r["job_id"] for r in (*everything, *beside)})
     return ArchivedLink(
         found[0],
         chosen["link"],

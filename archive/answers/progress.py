@@ -75,6 +75,7 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     """The links of a job. today: the day on which lateness is judged; by default the day it is. role: of the records
     that decide."""
     archive.catch_up()
+    archive.rest_on([job])
     schedule = JobSchedule(list(latest_schedule(archive, job).values()))
     found = _tested(archive, job, role)
     day = (today or date.today()).isoformat()

@@ -13,6 +13,7 @@ from typing import NoReturn
 
 import click
 
+from archive.cli.common import caveats
 from archive.cli.plain import Plain, plain
 from archive.errors import Trouble
 from archive.version import __version__
@@ -56,7 +57,8 @@ def main() -> None:
     """
     _prepare()
     try:
-        code = cli.main(standalone_mode=False)
+        with caveats() as found:
+            code = cli.main(standalone_mode=False)
     except Trouble as trouble:
         _end(str(trouble))
     except click.exceptions.Abort:
@@ -78,7 +80,8 @@ def main() -> None:
         if os.environ.get("MUNIMENT_TRACEBACK"):
             raise
         _end(_bug_message(fault))
-    sys.exit(code if isinstance(code, int) else 0)
+    code = code if isinstance(code, int) else 0
+    sys.exit(1 if found and code == 0 else code)
 
 
 def _prepare() -> None:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable
-from typing import Any, TypeVar
+import warnings
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import Any, TextIO, TypeVar
 
 import click
 
 from archive.cli.plain import one_line
+from archive.errors import Caveat
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -30,8 +33,40 @@ def signer_options(command: F) -> F:
     return click.option("--reason", metavar="TEXT", help="Why.")(command)
 
 
+_caveats: list[str] = []
+"""Caveats of the command that runs."""
+
+
+@contextmanager
+def caveats() -> Iterator[list[str]]:
+    """Prints every Caveat that is raised meanwhile on standard error, and gives the list of them."""
+    _caveats.clear()
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", Caveat)
+        show = warnings.showwarning
+
+        def shown(
+            message: Warning | str,
+            category: type[Warning],
+            filename: str,
+            lineno: int,
+            file: TextIO | None = None,
+            line: str | None = None,
+        ) -> None:
+            if not issubclass(category, Caveat):
+                show(message, category, filename, lineno, file, line)
+            elif str(message) not in _caveats:
+                _caveats.append(str(message))
+                click.echo(one_line(f"to know: {message}"), err=True)
+
+        warnings.showwarning = shown
+        yield _caveats
+
+
 def print_json(document: object) -> None:
     """The one machine-readable document, on standard output."""
+    if _caveats and isinstance(document, dict):
+        document = {**document, "caveats": _caveats}
     click.echo(json.dumps(document, ensure_ascii=False, indent=2, default=_plain))
 
 

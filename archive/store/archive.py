@@ -6,7 +6,8 @@ import math
 import sqlite3
 import time
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
@@ -19,6 +20,7 @@ from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
 from archive.store.names import portable
 from archive.store.records import split_address
+from archive.store.unread import Unread, UnreadEvent, decided_for, refuse, unread_events
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
@@ -52,6 +54,7 @@ class Archive:
         self.healed: list[str] = []
         self.ended: dict[str, int] = {}
         self._digested: set[str] | None = None
+        self._told: set[int] = set()
         self._looked = -math.inf
 
     remembers = True
@@ -75,7 +78,19 @@ class Archive:
             self.checked.check_again()
             self.take_away_condemned()
             self._looked = time.monotonic()
+        for event in self.unread():
+            if event.number not in self._told:
+                self._told.add(event.number)
+                warnings.warn(str(event), UnreadEvent, stacklevel=2)
         return count
+
+    def unread(self) -> list[Unread]:
+        """Events that cannot be read, by ledger number."""
+        return list(unread_events(self.db, self.ledger))
+
+    def rest_on(self, jobs: Iterable[str | None]) -> None:
+        """Called for every answer about some jobs alone. Errors: Trouble where an event of one cannot be read."""
+        refuse(self.unread(), jobs, self.root)
 
     def take_away_condemned(self) -> None:
         """Ends redactions that were stopped before the bytes were gone, where this user may write."""
@@ -90,11 +105,16 @@ class Archive:
 
         fields: asked for the entry's fields after each look at the ledger; again where another writer was first. It
         raises where the entry no longer makes sense. aside: folder in which the entry's file is written.
+
+        Errors: Trouble where what is committed would rest on an event that cannot be read.
         """
         while True:
             seen = self.catch_up()
+            wanted = fields()
+            if unread := self.unread():
+                refuse(unread, decided_for(self.db, wanted), self.root)
             with suppress(Taken):
-                entry = self.ledger.append(seen, fields(), aside, sign)
+                entry = self.ledger.append(seen, wanted, aside, sign)
                 break
         self.catch_up()
         return entry

@@ -26,7 +26,7 @@ Names = Callable[[LedgerEntry], dict[str, str]]
 
 @dataclass(frozen=True)
 class Caution:
-    """One thing to know. kind: void, clock or signature; entry: number of the ledger entry that it is of."""
+    """One thing to know. kind: void, unread, clock or signature; entry: number of the ledger entry that it is of."""
 
     kind: str
     entry: int
@@ -36,7 +36,8 @@ class Caution:
 def cautions(archive: Archive, entries: Sequence[LedgerEntry] | None = None) -> list[Caution]:
     """All of them, by ledger number. entries: those of the ledger, where they were read already.
 
-    A name that was redacted, or that cannot be read, is passed over: `fixity` names the damage.
+    A name that was redacted, or that cannot be read, is passed over: `fixity` names the damage. So are unread events
+    where entries are given.
     """
     listed = list(archive.entries()) if entries is None else entries
 
@@ -47,6 +48,7 @@ def cautions(archive: Archive, entries: Sequence[LedgerEntry] | None = None) -> 
 
     found = [
         *_voids(archive, listed, names),
+        *(Caution("unread", event.number, str(event)) for event in (archive.unread() if entries is None else ())),
         *clocks(((e.number, e.get("at")) for e in listed), clock.now()),
         *_signatures(listed, names),
     ]

@@ -9,12 +9,13 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
-from archive.store import files, layout
+from archive.store import files, layout, unread
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.committed import bags_of
 from archive.store.ledger import LedgerEntry
@@ -61,16 +62,27 @@ class CheckedFiles:
         return data
 
     def check_again(self) -> None:
-        """Looks at every file that the catalogue was built from."""
+        """Looks at every file that the catalogue was built from. An event that was changed is noted as unread."""
         for path, sha256, state in self._db.execute("SELECT path, sha256, state FROM checked WHERE always").fetchall():
-            if self._state(path) != state:
-                self.check(path, sha256, always=True)
+            with self._event_unread(path):
+                if self._state(path) != state:
+                    self.check(path, sha256, always=True)
 
     def digest_again(self) -> None:
         """Digests every ledger entry and every event that the catalogue was built from, whatever their times say."""
         for path, sha256 in self._db.execute("SELECT path, sha256 FROM checked WHERE always").fetchall():
             if path.startswith((f"{layout.LEDGER}/", f"{layout.EVENTS}/")):
-                self.check(path, sha256, always=True)
+                with self._event_unread(path):
+                    self.check(path, sha256, always=True)
+
+    @contextmanager
+    def _event_unread(self, path: str) -> Iterator[None]:
+        """Trouble with the text of an event is noted; with any other file it is raised."""
+        try:
+            yield
+        except Trouble:
+            if not unread.lost(self._db, path):
+                raise
 
     def forget(self, path: str) -> None:
         """A file that was redacted is looked at no more."""

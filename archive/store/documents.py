@@ -143,6 +143,7 @@ def _row(path: Path, facts: DocumentFacts) -> tuple[dict[str, Any], bytes]:
 def of_job(archive: Archive, job: str | None) -> list[dict[str, Any]]:
     """Documents of a job, oldest filing first: columns of the table documents, and path inside the archive or None."""
     archive.catch_up()
+    archive.rest_on([job])
     columns = ("document_id", *DOCUMENT, "path", "number")
     found = archive.db.execute(
         f"SELECT {', '.join(columns)} FROM documents WHERE job_id = ? ORDER BY number, document_id", (job,)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import random
 import shutil
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,7 +20,7 @@ from archive.answers.history import history
 from archive.answers.jobs import facts, state
 from archive.answers.link import open_link
 from archive.answers.regrade import regrade
-from archive.errors import Trouble
+from archive.errors import Caveat, Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import find
@@ -155,24 +156,29 @@ def damages(folder: Path, most: int | None = None, seed: int = 1) -> dict[str, A
             shutil.rmtree(left, ignore_errors=True)
     assert wrong == [], "\n".join(wrong)
     shutil.rmtree(template)
-    kinds = ("tried", "refused", "unaffected", "false", "fault")
+    kinds = ("tried", "refused", "unaffected", "named", "false", "fault")
     return {"run": "damages", **{kind: counts[kind] for kind in kinds}, "not named": 0}
 
 
 def _asked(root: Path, caches: list[str], truth: dict[str, tuple[str, Any]]) -> Iterator[tuple[str, str]]:
-    """For each question by each cache: unaffected, refused, false or fault, and what it said."""
+    """For each question by each cache: unaffected, named (another answer, with a caveat), refused, false or fault, and
+    what it said."""
     for cache in caches:
         os.environ["MUNIMENT_CACHE"] = cache
         for name, ask in QUESTIONS.items():
             kind, found = _said(root, ask)
-            if kind == "answer":
-                kind = "unaffected" if (kind, found) == truth[name] else "false"
+            if kind in ("answer", "named") and found == truth[name][1]:
+                kind = "unaffected"
+            kind = "false" if kind == "answer" else kind
             yield kind, f"{name}: {found}"[:300]
 
 
 def _said(root: Path, ask: Answer) -> tuple[str, Any]:
     try:
-        return "answer", ask(store.open(root))
+        with warnings.catch_warnings(record=True) as caveats:
+            warnings.simplefilter("always", Caveat)
+            said = ask(store.open(root))
+        return ("named" if caveats else "answer"), said
     except Trouble as trouble:
         return "refused", str(trouble)
     except Exception as fault:  # noqa: BLE001 - counted

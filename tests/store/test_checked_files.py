@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ from archive.store.documents import DocumentFacts, attach, of_job
 from archive.store.events import Correction, amend, withdraw
 from archive.store.events.redact import of_file, redact
 from archive.store.fixity import fixity
+from archive.store.unread import UnreadEvent
 
 JOB, LINK = "HARBOUR-2019-04", "2-TR2-A117"
 
@@ -89,6 +91,9 @@ FORGED: dict[str, Callable[[Archive], None]] = {
 }
 
 
+OF_EVENTS = list(FORGED)[:5]
+
+
 @pytest.mark.parametrize("machine_knows", [True, False], ids=["warm", "fresh"])
 @pytest.mark.parametrize("what", FORGED)
 def test_no_answer_is_made_of_it(full: Archive, what: str, machine_knows: bool, own_cache: Path) -> None:
@@ -97,7 +102,12 @@ def test_no_answer_is_made_of_it(full: Archive, what: str, machine_knows: bool, 
     for name, ask in QUESTIONS.items():
         if not machine_knows:
             shutil.rmtree(own_cache / "cache", ignore_errors=True)
-        with pytest.raises(Trouble) as raised:
+        if name == "catalogue" and what in OF_EVENTS:
+            with pytest.warns(UnreadEvent, match=r"event\.json is missing or damaged"):
+                ask(store.open(full.root))
+            continue
+        with pytest.raises(Trouble) as raised, warnings.catch_warnings():
+            warnings.simplefilter("ignore", UnreadEvent)
             ask(store.open(full.root))
         assert raised.value.code.startswith(("archive.file-", "ledger.entry-")), (name, str(raised.value))
     assert not fixity(store.open_damaged(full.root)).sound

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
+from archive.errors import Trouble
+from archive.store import unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
@@ -48,7 +51,7 @@ DOCUMENT = (
 def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:
     """What one event changes. An event of a kind that is not known here changes nothing."""
     kind = entry["event"]
-    texts = files.json(f"events/{entry['id']}/event.json", files.of_entry(entry), always=True) or {}
+    texts = _texts(db, files, entry) if kind in unread.RESTED_ON else {}
     if kind == "withdraw":
         _withdraw(db, entry)
     elif kind == "amend":
@@ -68,6 +71,20 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         filed(db, texts.get("documents", []), entry.number)
     elif kind == "cables":
         cable_columns.settle(db, entry.number, texts.get("settled", []), merged=bool(entry.get("from")))
+
+
+def _texts(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> dict[str, Any]:
+    """What the text of an event says; nothing where it was redacted, or cannot be read, which is noted."""
+    path = f"events/{entry['id']}/event.json"
+    digests = {name: str(said["sha256"]) for name, said in entry.files.items()}
+    found = files.current(path, digests[path]) if path in digests else None
+    if found is None:
+        return {}
+    texts: dict[str, Any] | None = None
+    with suppress(Trouble):
+        texts = files.json(path, digests, always=True) or {}
+    unread.put(db, entry.number, *found, sound=texts is not None)
+    return texts or {}
 
 
 def redaction(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:

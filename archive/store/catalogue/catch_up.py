@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from archive.store import files, layout, merkle
+from archive.store import files, layout, merkle, unread
 from archive.store.catalogue import apply_event, cable_columns, database, standing_columns
 from archive.store.catalogue.apply_event import row_of
 from archive.store.checked_files import CheckedFiles, damaged
@@ -30,11 +30,12 @@ def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
     Errors: Trouble where an entry or an index file is missing or damaged.
     """
     count = ledger.count()
-    if _meta(db, "next") == count and _fits(db, ledger, count):
+    rebuild = unread.look_again(db, root)
+    if _meta(db, "next") == count and _fits(db, ledger, count) and not rebuild:
         return count
     with database.writing(db):
         start = int(_meta(db, "next"))
-        if not _fits(db, ledger, start):
+        if rebuild or not _fits(db, ledger, start):
             database.empty(db)
             start = 0
         return _apply_from(db, root, ledger, start)
@@ -105,7 +106,7 @@ def contents(db: sqlite3.Connection) -> dict[str, str]:
     names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     found = {}
     for name in names:
-        if name.startswith(("sqlite_", "words", "counting", "checked")):
+        if name.startswith(("sqlite_", "words", "counting", "checked", "event_texts")):
             continue  # they say what records say, when they changed, and what this machine has looked at
         sha = hashlib.sha256()
         for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):

@@ -4,7 +4,8 @@ It is rebuilt from nothing at any time. It knows the ledger entry it has come to
 ledger no longer holds that entry, everything is rebuilt.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
-gone (files that were redacted), checked (files whose digests were compared). What finding needs besides is for
+gone (files that were redacted), checked (files whose digests were compared), event_texts (of events, with
+which can be read). What finding needs besides is for
 catalogue/ to add.
 """
 
@@ -15,11 +16,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from archive.store import checked_files, memory
+from archive.store import checked_files, memory, unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 11
+VERSION = 12
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""
@@ -121,7 +122,7 @@ def empty(db: sqlite3.Connection) -> None:
     for statement in _TABLES.split(";"):
         if statement.strip():
             db.execute(statement)
-    for statement in (*standing_columns.STATEMENTS, *cable_columns.STATEMENTS, *checked_files.TABLES):
+    for statement in (*standing_columns.STATEMENTS, *cable_columns.STATEMENTS, *checked_files.TABLES, unread.TABLE):
         db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 

@@ -14,6 +14,7 @@ from archive.store.events.write import PEOPLE, json_bytes, person, record
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.names import check_job_name
+from archive.store.records import split_address
 from archive.vocabulary import cables
 
 FIELDS = {
@@ -76,7 +77,7 @@ def amend(
     ]
     people = [row for _, rows in named.values() for row in rows]
     attached = {PEOPLE: json_bytes(people)} if people else None
-    texts, facts = {"reason": reason, "changes": listed}, {"changes": len(made)}
+    texts, facts = {"reason": reason, "changes": listed}, {"changes": len(made), "jobs": _jobs(archive, made)}
     return record(archive, "amend", by=by, texts=texts, facts=facts, attached=attached, sign=sign), made
 
 
@@ -93,6 +94,15 @@ def _with_old(archive: Archive, changes: list[Correction]) -> list[Correction]:
         if found[0] != c.new:
             made.append(Correction(c.record, c.field, c.new, found[0]))
     return made
+
+
+def _jobs(archive: Archive, changes: list[Correction]) -> list[str | None]:
+    """Jobs of the records, as they are and as they become: were the text lost, it is known whom it concerned."""
+    places = [split_address(c.record) for c in changes]
+    now = "SELECT job_id FROM records WHERE deposit = ? AND position = ?"
+    found = {archive.db.execute(now, place).fetchone()[0] for place in places}
+    found |= {c.new for c in changes if c.field == "job_id"}
+    return sorted(found, key=lambda job: (job is None, job or ""))
 
 
 def _check(change: Correction) -> None:

@@ -17,6 +17,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive import disk
 from archive.errors import Trouble
 from archive.store import files, layout
 from archive.store.archive import Archive
@@ -63,7 +64,8 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
 
 
 def of_file(archive: Archive, path: str, replacement: Path | None = None) -> RedactionPlan:
-    """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip.
+    """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip. The text of an event that is damaged
+    or lost, and that no copy holds, is given up so: answers go on without it.
 
     Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
     """
@@ -72,7 +74,8 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
     before = archive.db.execute("SELECT number FROM gone WHERE path = ?", (clean,)).fetchone()
     if before is not None:
         return RedactionPlan(done_by=int(before[0]))
-    if not (archive.root / clean).is_file() or not _may_go(archive, clean):
+    lost = any(event.path == clean for event in archive.unread())
+    if not lost and not ((archive.root / clean).is_file() and _may_go(archive, clean)):
         raise Trouble(
             "no file of a deposit or an event",
             code="redact.not-committed",
@@ -101,20 +104,25 @@ def redact(
         return before
     _not_held(archive, plan)
     committed = dict(pair for e in archive.entries() for pair in files_of(archive.root, e))
+    lost = {event.path for event in archive.unread()} & plan.gone.keys()
     gone: list[dict[str, Any]] = []
     attached: dict[str, bytes] = {}
     for number, (path, data) in enumerate(plan.gone.items()):
         name = f"{number:04d}-{Path(path).name}"
         if data is not None:
             attached[name] = data
-        found = files.fingerprint(archive.root / path)
-        if found.sha256 != committed.get(path):
+        if path in lost:
+            found = {"sha256": committed[path], "lost": True}
+        else:
+            found = told(files.fingerprint(archive.root / path))
+        if found["sha256"] != committed.get(path):
             raise damaged(archive.root, path)
-        entry = {"path": path, **told(found)}
-        gone.append({**entry, "replacement": name if data is not None else None})
+        gone.append({"path": path, **found, "replacement": name if data is not None else None})
     texts = {"reason": reason, "gone": gone}
     made = record(archive, "redact", by=by, texts=texts, facts={"gone": gone}, attached=attached, sign=sign)
     archive.take_away_condemned()
+    for path in lost:
+        disk.remove(archive.root / path)
     archive.ended.clear()  # nothing of an earlier run
     return made
 
