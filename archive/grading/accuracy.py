@@ -9,10 +9,14 @@ from typing import Annotated, Literal
 
 import msgspec
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from archive import vocabulary
-from archive.grading.arithmetic import Ints, Reals
+from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.structs import Number, Positive, Text, convert, read_toml
+from archive.tables import Batch
+from archive.tables.arrow import rows_of
 
 Half = Annotated[float, msgspec.Meta(ge=0, le=1e6)]
 
@@ -36,6 +40,7 @@ class AccuracyFile(msgspec.Struct, forbid_unknown_fields=True):
     coverage_factor: Positive | None = None
     decision: Literal["simple", "guarded"] = "simple"
     guard_band: Positive | None = None
+    serials: list[Text] | None = None
 
     def __post_init__(self) -> None:
         for name in self.accuracy:
@@ -51,13 +56,30 @@ class Accuracy:
 
     basis: what the verdict says of it. Between frequencies it runs in a straight line; beyond them the last holds.
     coverage_factor: k, where the values are expanded uncertainties. guard_band: in multiples of the values, by which a
-    margin has to be larger to be accepted; 0 for simple acceptance.
+    margin has to be larger to be accepted; 0 for simple acceptance. serials: of the units that it speaks of; empty: of
+    any unit.
     """
 
     by_parameter: dict[str, tuple[Reals, Reals]]
     basis: str
     coverage_factor: float | None = None
     guard_band: float = 0.0
+    serials: frozenset[str] = frozenset()
+
+    def speaks_of(self, batch: Batch) -> Bools:
+        """A flag per record: every unit that it names is one of these, and it names one."""
+        if not self.serials:
+            return np.ones(len(batch), np.bool_)
+        units = batch["instruments"]
+        listed = pa.array(sorted(self.serials), pa.string())
+        known = units.column("instrument_id").filter(pc.is_in(units.column("serial"), value_set=listed))
+        out, named = np.ones(len(batch), np.bool_), np.zeros(len(batch), np.bool_)
+        for end in ("local_instrument_id", "remote_instrument_id"):
+            ids = batch["records"].column(end)
+            there = np.asarray(ids.is_valid())
+            out &= ~there | (rows_of(ids, known) >= 0)
+            named |= there
+        return out & named
 
     def at(self, parameter: Ints, names: list[str], frequency: Reals) -> Reals:
         """Accuracy of points. parameter: places in names; NaN where the file says nothing."""
@@ -78,6 +100,7 @@ def load(path: Path | str) -> Accuracy:
         coverage_factor = 2             # optional: k of expanded uncertainties; without it no probability is stated
         decision = "guarded"            # optional: accept only margins larger than the guard band
         guard_band = 1.0                # in multiples of the accuracy
+        serials = ["40-00317"]          # optional: only of tests whose units are all among these
         [accuracy]
         propagation_delay = 5
         next = { at_mhz = [1, 100, 500], is = [1.2, 1.8, 3.5] }
@@ -94,4 +117,4 @@ def load(path: Path | str) -> Accuracy:
         for name, value in file.accuracy.items()
     }
     basis = f"accuracy by {path.name}: {file.source.strip()}"
-    return Accuracy(by_parameter, basis, file.coverage_factor, file.guard_band or 0.0)
+    return Accuracy(by_parameter, basis, file.coverage_factor, file.guard_band or 0.0, frozenset(file.serials or ()))

@@ -1,7 +1,8 @@
 """Decision rules: what a verdict says of the uncertainty of its measurement, and how likely it is wrong for that.
 
 The probability is that of a normal distribution around the measured value, with the standard uncertainty U / k: the
-part of it that lies beyond the limit (JCGM 106:2012, specific risk). It is stated only where somebody states U and k.
+part of it that lies beyond the limit (JCGM 106:2012, specific risk). It is stated only where somebody states U and k:
+a file of the user's, or the record itself.
 """
 
 from __future__ import annotations
@@ -12,23 +13,28 @@ import numpy as np
 
 from archive import vocabulary
 from archive.grading.accuracy import Accuracy
-from archive.grading.arithmetic import Bools, Reals
+from archive.grading.arithmetic import Bools, Ints, Reals
 from archive.grading.grade_rows import Judged
 from archive.grading.graded_columns import FAIL, NOT_GRADED, PASS, GradedColumns, LimitNotes
 from archive.grading.judgement import RecordVerdicts
+from archive.grading.uncertainty import Uncertainty
+from archive.tables import Batch
 
 NOT_STATED = "simple acceptance; uncertainty not stated"
+BY_RECORD = "uncertainty as the record states it"
 _erfc = np.vectorize(math.erfc, otypes=[np.float64])
 
 
 def withhold_near_limits(
-    graded: GradedColumns, notes: LimitNotes, records: RecordVerdicts, accuracy: Accuracy | None
+    graded: GradedColumns, notes: LimitNotes, records: RecordVerdicts, known: Uncertainty, guard_band: float
 ) -> dict[int, str]:
-    """Guarded acceptance: no pass where a margin lies within the guard band. Returns the reasons, by record."""
-    if accuracy is None or not accuracy.guard_band:
+    """Guarded acceptance: no pass where a margin lies within the guard band. Returns the reasons, by record.
+
+    guard_band: in multiples of the uncertainty; 0 for simple acceptance.
+    """
+    if not guard_band:
         return {}
-    band, known = _known(graded, notes, accuracy)
-    near = known & (graded.margin < accuracy.guard_band * band)
+    near = known.known & (graded.margin < guard_band * known.width)
     near &= records.verdict[graded.record] == PASS
     found: dict[int, list[str]] = {}
     for record, parameter in dict.fromkeys(
@@ -39,7 +45,7 @@ def withhold_near_limits(
     return {record: f"guarded acceptance: {', '.join(names)} within the guard band" for record, names in found.items()}
 
 
-def statements(judged: Judged, accuracy: Accuracy | None) -> tuple[list[str | None], Reals]:
+def statements(batch: Batch, judged: Judged, accuracy: Accuracy | None) -> tuple[list[str | None], Reals]:
     """Per record of the batch: the decision rule with what is known of the uncertainty, null where nothing was decided;
     and the probability that the verdict is wrong (0 to 1), NaN where it is not known.
 
@@ -48,39 +54,72 @@ def statements(judged: Judged, accuracy: Accuracy | None) -> tuple[list[str | No
     """
     verdict = judged.records.verdict
     decided = (verdict == PASS) | (verdict == FAIL)
-    wrong = np.full(len(verdict), np.nan)
-    if accuracy is None:
-        return [NOT_STATED if yes else None for yes in decided.tolist()], wrong
-    rule, k = "simple acceptance", accuracy.coverage_factor
-    if accuracy.guard_band:
-        rule = f"guarded acceptance, guard band {accuracy.guard_band:g} times the accuracy"
-    if k is not None:
-        wrong = _wrong(judged, accuracy, k)
-    how = f"{rule}; {accuracy.basis}" + (f" (k = {k:g})" if k is not None else ", without a coverage factor")
-    how += _unstated(judged, accuracy)
+    wrong = _wrong(judged)
+    usual = NOT_STATED if accuracy is None else _of_file(accuracy) + _unstated(judged, accuracy)
+    bases = {} if accuracy is None else dict.fromkeys(np.flatnonzero(~accuracy.speaks_of(batch)).tolist(), NOT_STATED)
+    bases |= _by_record(judged, accuracy)
     words = {PASS: "false accept", FAIL: "false reject"}
-    return [
-        None
-        if not decided[r]
-        else f"{how}; {_percent(wrong[r])} probability of a {words[verdict[r]]} at the most critical worst margin"
-        if not np.isnan(wrong[r])
-        else f"{how}; no probability"
-        for r in range(len(verdict))
-    ], wrong
+    out: list[str | None] = []
+    for r, yes in enumerate(decided.tolist()):
+        how = bases.get(r, usual)
+        if not yes:
+            out.append(None)
+        elif how == NOT_STATED:
+            out.append(how)
+        elif np.isnan(wrong[r]):
+            out.append(f"{how}; no probability")
+        else:
+            what = words[verdict[r]]
+            out.append(f"{how}; {_percent(wrong[r])} probability of a {what} at the most critical worst margin")
+    return out, wrong
 
 
-def _known(graded: GradedColumns, notes: LimitNotes, accuracy: Accuracy) -> tuple[Reals, Bools]:
-    """Accuracy of each graded curve or number, and where it is known and matters, each (n,)."""
-    band = accuracy.at(graded.parameter, notes.names, graded.frequency)
-    return band, graded.decides & ~np.isnan(band) & ~np.isnan(graded.margin)
+def _rule(accuracy: Accuracy | None) -> str:
+    if accuracy is None or not accuracy.guard_band:
+        return "simple acceptance;"
+    return f"guarded acceptance, guard band {accuracy.guard_band:g} times the accuracy;"
 
 
-def _wrong(judged: Judged, accuracy: Accuracy, k: float) -> Reals:
-    graded, verdict = judged.graded, judged.records.verdict
-    band, known = _known(graded, judged.notes, accuracy)
+def _of_file(accuracy: Accuracy) -> str:
+    return f"{_rule(accuracy)} {accuracy.basis}{_factor(accuracy.coverage_factor)}"
+
+
+def _by_record(judged: Judged, accuracy: Accuracy | None) -> dict[int, str]:
+    """By record that states an uncertainty itself: the decision rule, who states what, and what nobody states."""
+    graded, known = judged.graded, judged.uncertainty
+    own = np.flatnonzero(known.by_record)
+    by_file = set(graded.record[known.known & ~known.by_record].tolist())
+    factors = dict(zip(graded.record[own].tolist(), known.factor[own].tolist(), strict=True))
+    silent = ~known.known & graded.decides & np.isin(graded.record, graded.record[own])
+    unstated: dict[int, list[str]] = {}
+    for record, parameter in _distinct(graded.record[silent], graded.parameter[silent]):
+        unstated.setdefault(record, []).append(vocabulary.parameter(judged.notes.names[parameter]).name)
+    out = {}
+    for record, k in factors.items():
+        rest = f", not stated for every value of {', '.join(unstated[record])}" if record in unstated else ""
+        before = f"{_of_file(accuracy)}; beside it" if accuracy is not None and record in by_file else _rule(accuracy)
+        out[record] = f"{before} {BY_RECORD}{_factor(None if math.isnan(k) else k)}{rest}"
+    return out
+
+
+def _factor(k: float | None) -> str:
+    return ", without a coverage factor" if k is None else f" (k = {k:g})"
+
+
+def _distinct(record: Ints, parameter: Ints) -> list[tuple[int, int]]:
+    pairs = np.unique(np.stack([record, parameter]), axis=1)
+    return [(int(r), int(p)) for r, p in pairs.T]
+
+
+def _wrong(judged: Judged) -> Reals:
+    graded, verdict, uncertainty = judged.graded, judged.records.verdict, judged.uncertainty
+    known: Bools = uncertainty.known & ~np.isnan(uncertainty.factor)
     out = np.full(len(verdict), np.nan)
+    if not known.any():
+        return out
     with np.errstate(divide="ignore", invalid="ignore"):
-        beyond = 0.5 * _erfc(np.nan_to_num(graded.margin * k / (band * math.sqrt(2.0)), nan=0.0))
+        share = graded.margin * uncertainty.factor / (uncertainty.width * math.sqrt(2.0))
+    beyond = 0.5 * _erfc(np.nan_to_num(share, nan=0.0))
     passing = known & (verdict[graded.record] == PASS)
     np.fmax.at(out, graded.record[passing], beyond[passing])
     failing = known & (verdict[graded.record] == FAIL) & (graded.verdict == FAIL)

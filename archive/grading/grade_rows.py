@@ -24,6 +24,7 @@ from archive.grading.graded_columns import (
 from archive.grading.informational import left_out_by
 from archive.grading.judgement import ParameterVerdicts, RecordVerdicts
 from archive.grading.sweep_arrays import ENDS
+from archive.grading.uncertainty import Uncertainty
 from archive.limits import Limit
 from archive.tables import schema
 
@@ -35,7 +36,7 @@ class Judged:
     """Everything that came of one limit.
 
     is_named: per record, is it the limit that the record names. faults: of the wire map, and passes that a
-    guard band withholds, by record.
+    guard band withholds, by record. uncertainty: of the graded curves and numbers.
     """
 
     limit: Limit
@@ -46,6 +47,7 @@ class Judged:
     notes: LimitNotes
     is_named: Bools
     faults: dict[int, str]
+    uncertainty: Uncertainty
 
 
 def texts(listed: Sequence[str | None], codes: Ints) -> pa.Array:

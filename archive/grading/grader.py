@@ -22,6 +22,7 @@ from archive.grading.grading_input import GradingInput
 from archive.grading.missing_readings import note_readings
 from archive.grading.resolve_limit import ResolvedLimit
 from archive.grading.sweep_arrays import PAIRINGS
+from archive.grading.uncertainty import uncertainty
 from archive.grading.unfailing import unfailing
 from archive.grading.verdict_rows import verdicts, without_grades
 from archive.limits import Limit
@@ -137,8 +138,10 @@ class _Run:
         broken = np.isin(np.arange(len(data.batch)), list(faults)) & chosen
         records = judgement.by_record(graded, parameters, notes, broken)
         _withhold(limit, records)
-        faults |= withhold_near_limits(graded, notes, records, self.accuracy)
-        judged = Judged(limit, graded, parameters, records, compared, notes, is_named, faults)
+        known = uncertainty(graded, notes, data, limit, self.accuracy)
+        guard_band = self.accuracy.guard_band if self.accuracy is not None else 0.0
+        faults |= withhold_near_limits(graded, notes, records, known, guard_band)
+        judged = Judged(limit, graded, parameters, records, compared, notes, is_named, faults, known)
         table, grades_of = grade_rows.grades(judged, data.ids, rank)
         at = np.flatnonzero(chosen)
         return _GradedRows(table, grades_of, verdicts(data, judged, at, self.named, self.accuracy), at)

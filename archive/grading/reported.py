@@ -27,13 +27,14 @@ from archive.tables.arrow import coded, reals, rows_of
 
 OVERALL = 4
 _KINDS = {"worst_margin": WORST_MARGIN, "worst_value": WORST_VALUE, "overall": OVERALL}
-_NUMBERS = ("frequency_mhz", "value", "limit", "margin", "step")
+_NUMBERS = ("frequency_mhz", "value", "limit", "margin", "step", "uncertainty")
 
 
 class ReportedPoints:
     """The reported table. Each array (n,): record, parameter (place in names), kind, end (code; 2 where the
-    parameter has none), pairing (number of a text), frequency, value, limit, margin, step (NaN: not said),
-    verdict (PASS, FAIL, -1 none), marginal (1, 0, -1 not said)."""
+    parameter has none), pairing (number of a text), frequency, value, limit, margin, step, uncertainty (NaN: not
+    said), verdict (PASS, FAIL, -1 none), marginal (1, 0, -1 not said). coverage: k of the uncertainties, per record of
+    the batch (NaN: not said)."""
 
     def __init__(self, batch: Batch, pairings: TextCodes) -> None:
         table = batch["reported"]
@@ -49,9 +50,10 @@ class ReportedPoints:
         turned = np.array([*(pairings.code(lower_first(name)) for name in listed), -1], np.int64)
         unordered = np.array([*(vocabulary.parameter(name).per == "combination" for name in self.names), False])
         self.pairing: Ints = np.where(unordered[self.parameter], turned[pairing], number[pairing])
-        self.frequency, self.value, self.limit, self.margin, self.step = (
+        self.frequency, self.value, self.limit, self.margin, self.step, self.uncertainty = (
             reals(table.column(name)) for name in _NUMBERS
         )
+        self.coverage: Reals = reals(batch["records"].column("coverage_factor"))
         self.verdict: Ints = rows_of(table.column("verdict"), pa.array(VERDICTS[:2], pa.string()))
         marginal = table.column("marginal").to_pylist()
         self.marginal: Ints = np.array([-1 if m is None else int(m) for m in marginal], np.int64)

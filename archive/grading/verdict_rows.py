@@ -29,7 +29,7 @@ def verdicts(
     """Rows for the records at some places of the batch. named: per record of the batch, what its words mean."""
     records, graded, notes = judged.records, judged.graded, judged.notes
     marginal, basis = _marginal(data, judged, accuracy)
-    decided, wrong = decision.statements(judged, accuracy)
+    decided, wrong = decision.statements(data.batch, judged, accuracy)
     covered = notes.covered[at]
     made = {
         **_same_columns(data.batch, at),
@@ -188,12 +188,14 @@ def _marginal(data: GradingInput, judged: Judged, accuracy: Accuracy | None) -> 
     np.maximum.at(marked, data.reported.record[some], data.reported.marginal[some])
     for r in np.flatnonzero(judged.is_named & (marked != UNKNOWN)):
         out[r], basis[r] = marked[r], "as the instrument marked it"
-    if accuracy is not None:
-        graded = judged.graded
-        band = accuracy.at(graded.parameter, judged.notes.names, graded.frequency)
-        known = graded.decides & ~np.isnan(band) & ~np.isnan(graded.margin)
+    graded, band, known = judged.graded, judged.uncertainty.width, judged.uncertainty.known
+    if known.any():
+        by_record = judged.uncertainty.by_record
         for r in np.unique(graded.record[known]):
-            out[r], basis[r] = 0, accuracy.basis
+            out[r], basis[r] = 0, None
+        for rows, whose in ((known & ~by_record, accuracy and accuracy.basis), (by_record, decision.BY_RECORD)):
+            for r in np.unique(graded.record[rows]):
+                basis[r] = "; ".join(x for x in (basis[r], whose) if x)
         # A record that fails is marginal where every failing curve is; one that passes where any curve is.
         near = np.abs(graded.margin) < band - EXACT
         fails = judged.records.verdict == FAIL

@@ -368,7 +368,7 @@ def unit_of(f: SourceField) -> str:
         return "MHz"
     if t.column == "wavelength" or (t.table == "row" and t.name == "wavelength"):
         return "nm"
-    if t.parameter and t.column in ("", "value", "limit", "margin"):
+    if t.parameter and t.column in ("", "value", "limit", "margin", "uncertainty"):
         return vocabulary.parameter(t.parameter).unit
     if t.table == "records" and t.name == "velocity_percent":
         return "%"

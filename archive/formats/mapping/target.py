@@ -21,20 +21,23 @@ from archive.tables import tables
 ROW = frozenset(
     (
         *("parameter", "pairing", "disturbing", "disturbed", "end", "direction", "wavelength", "frequency", "kind"),
-        *("origin", "unit", "value", "limit", "margin", "verdict", "marginal", "key", "subject", "axis"),
+        *("origin", "unit", "value", "limit", "margin", "uncertainty", "verdict", "marginal", "key", "subject", "axis"),
         *("frequencies", "values", "start", "step", "stop", "count", "fault", "distance", "contact", "far"),
     )
 )
 """What a column can say about its row, beside naming a value."""
 
-REPORTED = ("value", "limit", "margin", "frequency", "verdict", "pairing", "end", "marginal", "wavelength")
+REPORTED = (
+    *("value", "limit", "margin", "uncertainty"),
+    *("frequency", "verdict", "pairing", "end", "marginal", "wavelength"),
+)
 PARTS = ("date", "time", "zone")
 
 RECORDS = frozenset(
     (
         *("medium", "link_label", "tested_found", "sequence", "limit_found", "configuration", "cable_found"),
         *("velocity_percent", "group_index", "connections", "splices", "reference_method", "reference_local"),
-        *("launch_condition", "reported_verdict", "reported_marginal", "comment"),
+        *("launch_condition", "reported_verdict", "reported_marginal", "coverage_factor", "comment"),
     )
 )
 """Columns of records that a cell may fill."""

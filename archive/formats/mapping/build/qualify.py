@@ -96,8 +96,13 @@ def written_as(f: SourceField, mapping: Mapping, parameter: str) -> WrittenAs:
     unit = named if named and named.dimension == units.dimension(own) else units.for_parameter("", parameter)
     beside = {"row": f.to.name, "reported": f.to.column}.get(f.to.table, "")
     origin = f.to.origin or (beside if beside in ("limit", "margin") else "")
-    # Losses may be written below zero; a margin below zero is a failure.
-    turned = own == "dB" and origin != "margin" and (mapping.negative if f.negative is None else f.negative)
+    # Losses may be written below zero; a margin below zero is a failure, and an uncertainty has no sign.
+    turned = (
+        own == "dB"
+        and origin != "margin"
+        and beside != "uncertainty"
+        and (mapping.negative if f.negative is None else f.negative)
+    )
     return WrittenAs(f, parameter, origin, unit, turned)
 
 

@@ -126,7 +126,8 @@ class RecordFacts:
         for name in ("configuration", "reference_method", "launch_condition", "medium"):
             out[name] = self._word(name)
         out["velocity_percent"] = self._number("velocity_percent", "%")
-        out["group_index"] = self._number("group_index", "")
+        for name in ("group_index", "coverage_factor"):
+            out[name] = self._number(name, "")
         for name in ("connections", "splices"):
             found = self._number(name, "")
             whole = np.isfinite(found) & (found == np.rint(found))

@@ -21,7 +21,8 @@ from archive.tables.arrow import Bools, Ints, Reals
 from archive.vocabulary import phrases
 
 _NUMBERS = ("value", "limit", "margin")
-_STATED = (*_NUMBERS, "frequency", "verdict", "marginal")
+_UNCERTAINTY = "uncertainty"
+_STATED = (*_NUMBERS, _UNCERTAINTY, "frequency", "verdict", "marginal")
 
 
 def is_curve(parameter: str) -> bool:
@@ -34,7 +35,8 @@ def is_curve(parameter: str) -> bool:
 class _Stated:
     """What the rows of a frame state of one parameter, each with as many cells as the frame has rows.
 
-    numbers: by value, limit, margin. verdict, words: Arrow text; marginal: Arrow bool; None where no field gives them.
+    numbers: by value, limit, margin, uncertainty. verdict, words: Arrow text; marginal: Arrow bool; None where no field
+    gives them.
     """
 
     numbers: dict[str, numbers.Numbers]
@@ -54,7 +56,7 @@ class _Stated:
         """The kind of point that is meant where nothing names it."""
         if {"margin", "limit"} & set(self.numbers):
             return "worst_margin"
-        return "worst_value" if self.numbers else "overall"
+        return "worst_value" if "value" in self.numbers else "overall"
 
 
 class ScalarBuilder:
@@ -96,7 +98,7 @@ class ScalarBuilder:
         else:
             groups[("",) * 5] = plain
         for (kind, *_), fields in groups.items():
-            if {*_NUMBERS, "verdict"} & set(fields):
+            if {*_NUMBERS, _UNCERTAINTY, "verdict"} & set(fields):
                 own = keys_of(frame, self._mapping, self._writing, self._problems, kind) if kind else keys
                 self._group(frame, own, fields)
 
@@ -116,7 +118,7 @@ class ScalarBuilder:
         """Rows of one parameter. at: int64, which rows of the frame they are."""
         part, rows = frame.only(at), pa.array(at)
         stated = self._stated(part, fields, parameter, None if keys.unit is None else keys.unit.take(rows))
-        any_field = next(fields[n] for n in ("margin", "value", "limit", "verdict") if n in fields)
+        any_field = next(fields[n] for n in ("margin", "value", "limit", _UNCERTAINTY, "verdict") if n in fields)
         q = qualifiers(any_field, frame.table, keys, parameter).taken(rows)
         frequency = None if keys.frequency is None else keys.frequency[at]
         if is_curve(parameter):
@@ -124,20 +126,24 @@ class ScalarBuilder:
             self._report(part, parameter, q, stated, stated.there(part.rows), kind, frequency)
             return
         by_row = keys.words.get("origin")
+        beside = {n: found for n, found in stated.numbers.items() if n == _UNCERTAINTY}
         for name, found in stated.numbers.items():
+            if name in beside:
+                continue
             origin = name if name != "value" else origin_for(parameter)
             if name == "value" and by_row is not None:
                 origin = pc.fill_null(by_row.take(rows), origin)
             self._add_readings(part.record, parameter, q, found, origin, ~np.isnan(found.values), frequency)
-        if stated.words is not None:
-            verdict = _Stated({}, stated.verdict, stated.marginal, stated.words)
-            self._report(part, parameter, q, verdict, verdict.there(part.rows), "overall")
+        if stated.words is not None or beside:
+            overall = _Stated(beside, stated.verdict, stated.marginal, stated.words)
+            self._report(part, parameter, q, overall, overall.there(part.rows), "overall")
 
     def _stated(
         self, frame: RowFrame, fields: dict[str, SourceField], parameter: str, row_units: pa.Array | None = None
     ) -> _Stated:
-        """fields: by value, limit, margin, verdict, marginal. row_units: Arrow text, the unit that each row names."""
-        found = {n: self._numbers(frame, fields[n], parameter, row_units) for n in _NUMBERS if n in fields}
+        """fields: by what they state. row_units: Arrow text, the unit that each row names."""
+        several = (*_NUMBERS, _UNCERTAINTY)
+        found = {n: self._numbers(frame, fields[n], parameter, row_units) for n in several if n in fields}
         verdict, marginal, stated_words = self._verdict(frame, fields.get("verdict"))
         if "marginal" in fields:
             frame.fed.add(fields["marginal"].source)

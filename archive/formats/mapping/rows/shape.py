@@ -12,7 +12,7 @@ from archive.formats.mapping.rows.text_rows import Cell, Row, filled
 _NUMBER = r"\s*[-+<>≤≥]?\s*[.,]?\d"
 _BEGINS = re.compile(_NUMBER)
 _OF_ROW = frozenset(("value", "limit", "margin", "frequency", "wavelength", "distance", "start", "step", "stop"))
-_OF_REPORTED = frozenset(("value", "limit", "margin", "frequency", "wavelength"))
+_OF_REPORTED = frozenset(("value", "limit", "margin", "uncertainty", "frequency", "wavelength"))
 
 
 def begins_with_number(cell: Cell) -> bool:
