@@ -22,6 +22,7 @@ from archive import disk
 from archive.store import layout
 from archive.store.archive import Archive
 from archive.store.ledger import LedgerEntry
+from archive.store.second_copy import require_original
 
 _STRANGERS = 7 * 24 * 3600.0
 """Seconds for which a writer of another machine is left alone."""
@@ -46,8 +47,9 @@ def elsewhere() -> Aside:
 def begin(archive: Archive, name: str) -> Aside:
     """A new folder aside for what will be called `name`; heals first what stopped writers left.
 
-    Errors: OSError where it cannot be written.
+    Errors: OSError where it cannot be written; Trouble where the archive is a second copy.
     """
+    require_original(archive.root)
     heal(archive)
     archive.catch_up()
     archive.take_away_condemned()

@@ -12,11 +12,12 @@ from archive import store
 from archive.errors import Trouble
 from archive.store import Archive, layout
 from archive.store.copies import export, merge, repair
-from archive.store.events import Correction, amend, withdraw
+from archive.store.events import Correction, amend, promote, withdraw
 from archive.store.events.redact import of_name, redact
 from archive.store.fixity import fixity
 from archive.store.ledger import LedgerEntry
 from archive.store.proofs import holds, prove, verify
+from archive.store.second_copy import is_second_copy, place, take_mark_away
 
 
 @pytest.fixture
@@ -30,7 +31,10 @@ def full(archive: Archive) -> Archive:
 
 
 def content(root: Path) -> dict[str, bytes]:
-    return {p.relative_to(root).as_posix(): p.read_bytes() for p in root.rglob("*") if p.is_file()}
+    """Every file of an archive, without the mark of a second copy."""
+    found = {p.relative_to(root).as_posix(): p.read_bytes() for p in root.rglob("*") if p.is_file()}
+    found.pop(place(root).relative_to(root).as_posix(), None)
+    return found
 
 
 def test_a_copy_is_the_archive_byte_for_byte(full: Archive, tmp_path: Path) -> None:
@@ -97,9 +101,44 @@ def test_a_copy_that_was_hardly_begun_is_gone_on_with(
 def test_a_copy_that_went_its_own_way_is_not_overwritten(full: Archive, tmp_path: Path) -> None:
     export(full, tmp_path / "copy")
     (tmp_path / "cache-of-another-machine").mkdir()
+    take_mark_away(tmp_path / "copy")
     deposit(store.open(tmp_path / "copy"), batch(rows("E", source="e" * 64, shift=4)))
-    with pytest.raises(Trouble):
+    with pytest.raises(Trouble, match="does not have"):
         export(full, tmp_path / "copy")
+
+
+def test_nothing_is_written_in_a_copy_until_it_is_made_the_original(full: Archive, tmp_path: Path) -> None:
+    export(full, tmp_path / "copy")
+    copy = store.open(tmp_path / "copy")
+    before = content(copy.root)
+    with pytest.raises(Trouble, match="second copy") as told:
+        deposit(copy, batch(rows("E", source="e" * 64, shift=4)))
+    assert "muniment promote" in told.value.remedy
+    with pytest.raises(Trouble, match="second copy"):
+        withdraw(copy, records=[_first_address(copy)], by=None, reason="tested twice")
+    assert content(copy.root) == before and fixity(copy, "deep").sound
+    made = promote(copy, by="A. Clerk", reason="the first disk failed")
+    assert not is_second_copy(copy.root) and made["event"] == "promote"
+    assert copy.texts(made)["reason"] == "the first disk failed"
+    deposit(copy, batch(rows("E", source="e" * 64, shift=4)))
+    assert fixity(copy, "deep").sound
+    with pytest.raises(Trouble, match="no second copy"):
+        promote(copy, by=None, reason="again")
+
+
+def test_a_copy_is_not_exported_into_an_original(full: Archive, tmp_path: Path) -> None:
+    export(full, tmp_path / "copy")
+    before = content(full.root)
+    with pytest.raises(Trouble, match="from a second copy"):
+        export(store.open(tmp_path / "copy"), full.root)
+    assert content(full.root) == before and not is_second_copy(full.root)
+    export(store.open(tmp_path / "copy"), tmp_path / "third")
+    assert is_second_copy(tmp_path / "third")
+
+
+def _first_address(archive: Archive) -> str:
+    archive.catch_up()
+    return str(archive.db.execute("SELECT deposit || '/' || position FROM records").fetchone()[0])
 
 
 def damage(root: Path) -> dict[str, str]:

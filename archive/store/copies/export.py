@@ -15,6 +15,7 @@ from archive.store.committed import redacted
 from archive.store.copies.copy_entry import copy_entry
 from archive.store.fixity.chain import walk
 from archive.store.ledger import LedgerEntry
+from archive.store.second_copy import is_second_copy, mark
 
 _FOLDERS = (layout.LEDGER, layout.DEPOSITS, layout.ASSESSMENTS, layout.EVENTS, layout.CATALOGUE, layout.ASIDE)
 """Folders of a copy. The ledger's comes first: by it a copy is known that was hardly begun."""
@@ -38,11 +39,19 @@ def export(
 ) -> Export:
     """Brings a copy up to date, or makes it. Every byte is digested on the way and compared with the ledger.
 
-    since: first entry that the copy lacks; by default what the copy says itself. Errors: Trouble where the target is
-    something else, holds another archive, or has entries that this archive does not have.
+    The copy is marked as one, and nothing can be deposited or changed in it. since: first entry that the copy lacks; by
+    default what the copy says itself. Errors: Trouble where the target is something else, holds another archive, or has
+    entries that this archive does not have, and where a second copy would be written into an original.
     """
     target = Path(target)
     start = _there(archive, target)
+    if start and is_second_copy(archive.root) and not is_second_copy(target):
+        raise Trouble(
+            "this would write from a second copy into an archive that is none",
+            code="copy.into-original",
+            where=str(target),
+            remedy=f"bring an original up to date with `muniment repair {target} --from {archive.root}`",
+        )
     size = archive.catch_up()
     if since is not None and since > start:
         raise Trouble(
@@ -57,6 +66,7 @@ def export(
     gone = redacted(listed)
     for folder in (target, *(target / f for f in _FOLDERS)):
         folder.mkdir(parents=True, exist_ok=True)
+    mark(target, archive.id)
     total = 0
     for entry in each([e for e in listed if e.number >= start]):
         total += copy_entry(archive.root, entry, target, target / layout.ASIDE, gone)
