@@ -1,6 +1,6 @@
 """Runs the benchmarks and writes one table, as JSON and as text.
 
-    python -m tests.benchmarks [--quick] [--out FOLDER] [names]
+    python -m tests.benchmarks [--quick] [--out FOLDER] [--seeds SEEDS] [names]
 
 Every module of this folder that has `run(sizes, quick)` is run; names choose among them. A row has at least `what`,
 and figures that are ratios measured in this run; the report names cores and memory and nothing else of the machine.
@@ -42,10 +42,10 @@ def machine() -> dict[str, Any]:
     return {"cores": os.cpu_count(), "memory_gib": round(memory, 1), "python": platform.python_version()}
 
 
-def call(run: Any, sizes: tuple[int, ...], quick: bool) -> list[dict[str, Any]]:
-    """Calls run(sizes, quick), or run(quick), or run()."""
+def call(run: Any, sizes: tuple[int, ...], quick: bool, seeds: str = "") -> list[dict[str, Any]]:
+    """Calls run with those of sizes, quick and seeds that it takes."""
     wanted = inspect.signature(run).parameters
-    given: dict[str, Any] = {"sizes": sizes, "quick": quick}
+    given: dict[str, Any] = {"sizes": sizes, "quick": quick} | ({"seeds": seeds} if seeds else {})
     return list(run(**{name: value for name, value in given.items() if name in wanted}))
 
 
@@ -69,6 +69,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("names", nargs="*", help="benchmarks to run (default: all)")
     parser.add_argument("--quick", action="store_true", help="seconds instead of minutes")
     parser.add_argument("--large", action="store_true", help="the largest sizes too")
+    parser.add_argument("--seeds", default="", help="of generated layouts, like train:0-99 or test:0-199")
     parser.add_argument("--out", type=Path, help="folder for benchmarks.json and benchmarks.txt")
     chosen = parser.parse_args(arguments)
     known = modules()
@@ -80,7 +81,7 @@ def main(arguments: list[str] | None = None) -> int:
     texts = [f"{report['machine']['cores']} cores, {report['machine']['memory_gib']} GiB"]
     for name in chosen.names or known:
         began = time.perf_counter()
-        rows = call(known[name].run, sizes, chosen.quick)
+        rows = call(known[name].run, sizes, chosen.quick, chosen.seeds)
         print(f"{name}: {time.perf_counter() - began:.1f} s", file=sys.stderr)
         report["benchmarks"][name] = rows
         texts.append(f"\n{name}\n{as_text(rows)}")
