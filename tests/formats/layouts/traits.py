@@ -24,7 +24,7 @@ class Traits:
     headings), cells (a curve in a cell), blocks (labels and small tables for each test)."""
     transposed: bool = False
     language: str = "en"
-    tests: int = 3
+    tests: int = 1
     parameters: tuple[str, ...] = ("insertion_loss",)
     scalars: tuple[str, ...] = ("length link",)
     identities: tuple[str, ...] = ("date",)
