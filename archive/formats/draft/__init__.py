@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from archive.formats.draft.place import place
+from archive.formats.draft.hypotheses import SURE
+from archive.formats.draft.interpret import place
 from archive.formats.draft.structure import structure
-from archive.formats.draft.write import SURE, Draft, layout_name, written
+from archive.formats.draft.write import Draft, layout_name, written
 from archive.formats.recognition import Entry
 
 

@@ -1,290 +1,193 @@
-"""Where the facts of a record go: labels, dates, limits, cables, instruments, people, places."""
+"""Which fact of a record a column may be: labels, dates, limits, cables, instruments, people, places."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-import numpy as np
-
-from archive.formats.base import dates, words
-from archive.formats.draft.roles import Seen
-from archive.formats.draft.sure import AGAINST, NEUTRAL, STRONG, WEAK, sure
+from archive.formats.base import dates
+from archive.formats.draft.cell_tests import TESTS, Asked, yes_no
+from archive.formats.draft.columns import Seen
+from archive.formats.draft.hypotheses import AGAINST, STRONG, WEAK, Fact, hypotheses, weight
+from archive.formats.draft.placing import Placed, spoken
 from archive.formats.mapping.target import Target
 from archive.vocabulary import phrases
 
-_LABEL = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
+LABEL_SHAPE = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
 """Identifiers of several parts with letters and digits, as ANSI/TIA-606 and ISO/IEC 14763-2 have them."""
 
-_PLAIN: dict[str, str] = {
-    "link_label": "records.link_label",
-    "sequence": "records.sequence",
-    "limit_name": "records.limit_found",
-    "configuration": "records.configuration",
-    "cable": "records.cable_found",
-    "connections": "records.connections",
-    "splices": "records.splices",
-    "reference_method": "records.reference_method",
-    "reference_date": "records.reference_local",
-    "launch_condition": "records.launch_condition",
-    "group_index": "records.group_index",
-    "verdict": "records.reported_verdict",
-    "marginal": "records.reported_marginal",
-    "comment": "records.comment",
-    "medium": "records.medium",
-    "operator": "people.name",
-    "organisation": "people.organisation",
-    "job": "jobs.job_id",
-    "client": "jobs.client",
-    "site": "jobs.site",
-    "building": "places.building",
-    "floor": "places.floor",
-    "space": "places.space",
-    "panel": "places.panel",
-    "port": "places.port",
-    "maker": "instruments.maker",
-    "model": "instruments.model",
-    "serial": "instruments.serial",
-    "software": "instruments.software",
-    "calibrated_on": "instruments.calibrated_on",
-    "calibration_due": "instruments.calibration_due",
-    "accuracy_level": "instruments.accuracy_level",
-    "adapter": "instruments.adapter",
-    "wiremap": "wiremap.far",
-}
+_CONTACT = re.compile(
+    r"(?:(?:pin|contact|conductor|wire|kontakt|stift|ader|broche|fil|hilo|pino|pos|no|nr)\s*)?([1-8])"
+)
 
 
-@dataclass
-class Placed:
-    """Where a column goes: target (None: nowhere known), unit, confidence, reason, and what the field needs beside."""
+@dataclass(frozen=True)
+class Standing:
+    """How a column stands. long: a record has several rows. label: it was found to hold the labels of links. of_row: a
+    row of its table is a part of a record."""
 
-    seen: Seen
-    to: Target | None
-    unit: str = ""
-    confidence: float = 0.0
-    reason: str = ""
-    options: dict[str, Any] = field(default_factory=dict)
-    table: str = ""
-    what: str = ""
+    long: bool
+    label: bool = False
+    of_row: bool = False
 
 
-def place_fact(s: Seen, long: bool, label: bool = False) -> Placed | None:
-    """Where a column of facts goes, or None where its heading names none.
+def facts(s: Seen, how: Standing) -> Iterator[Placed]:
+    """Every fact that a column may be, by its words and by its cells."""
+    if not s.profile.filled:
+        return
+    named = _named(s, how.label)
+    for name in named:
+        found = _fact(s, name, how)
+        if found is not None:
+            yield found
+    if not s.own.fields and not s.heading.parameters and not s.heading.generics and not s.own.modifiers:
+        yield from _blind(s, how)
 
-    long: a record has several rows. label: it was found to hold the labels of links.
-    """
-    h, p = s.heading, s.profile
-    if not p.filled:
-        return None
-    fields = s.own.fields or h.fields
-    if "wiremap" in h.fields and _contact(s):
+
+def fact(s: Seen, how: Standing) -> Placed | None:
+    """The likeliest fact that a column may be, or None."""
+    return max(facts(s, how), key=lambda p: p.score, default=None)
+
+
+def _named(s: Seen, label: bool) -> list[str]:
+    """Facts that the heading names, and the label where the column was found to hold it."""
+    fields = s.own.fields or s.heading.fields
+    if "wiremap" in s.heading.fields and contact_of(s):
         fields = ["wiremap"]
-    if "link_label" in fields and "cable" not in fields and p.cables > 0.8 and not label:
+    if "link_label" in fields and "cable" not in fields and s.profile.cables > 0.8 and not label:
         fields = ["cable"]
-    names = [f for f in fields if f in _PLAIN or f in ("tested", "time", "zone")]
+    names = [f for f in fields if f in hypotheses().fact]
     if label and "link_label" not in names:
-        names.append("link_label")
-        if "cable" in names:
-            names.remove("cable")
-        if s.own.text.strip().casefold() in ("id", "name") and all(_LABEL.search(c) for c in p.distinct[:200]):
-            out = _one(s, "link_label", long)
-            if out is not None and out.confidence > 0.5:
-                out.confidence, out.reason = 0.9, f"{out.reason}; all of the shape of labels"
-                return out
-    best: Placed | None = None
-    for name in names:
-        found = _one(s, name, long)
-        if found is not None and (best is None or found.confidence > best.confidence):
-            best = found
-    return best
+        names = [*(n for n in names if n != "cable"), "link_label"]
+    return names
 
 
-def _one(s: Seen, name: str, long: bool) -> Placed | None:
-    h, p = s.own, s.profile
-    if name in ("tested", "time"):
-        return _date(s, Target("records", "tested_found"), name)
-    if name == "zone":
-        ok = STRONG if all(re.search(r"[+-]\d|utc|gmt|/", c, re.IGNORECASE) for c in p.distinct[:50]) else WEAK
-        return Placed(s, Target("records", "tested_found", part="zone"), "", sure(h, ok), "names a time zone")
-    table, _, column = _PLAIN[name].partition(".")
-    to = Target(table, column)
-    # "Local" alone is a place in some languages and an end in others: not both at once.
-    ends = s.heading.ends if table == "instruments" or len(phrases.tokens(s.own.text)) > 1 else []
-    if table in ("instruments", "places"):
-        to = to.at(end=ends[0] if ends else "local" if table == "instruments" else "")
-    if name in ("calibrated_on", "calibration_due", "reference_date"):
+def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
+    """A column as one fact, by the words of its heading."""
+    known = hypotheses().fact[name]
+    to = _place(s, known)
+    if known.cells == "date":
         return _date(s, to, name)
-    contact = _contact(s) if name == "wiremap" else ""
-    if contact:
-        to = to.at(subject=f"contact {contact}")
-        ok = all(re.fullmatch(r"[1-8S0xX]|shield|screen|open", c.removesuffix(".0"), re.IGNORECASE) for c in p.distinct)
-        fits = ok or p.meanings("fault").keys() | set("12345678") >= set(p.distinct)
-        return Placed(s, to, "", 0.95 if fits else 0.6, f"wire map, contact {contact}")
-    cells, why = _fit(s, name, long)
-    said = f"heading says {_SAID.get(name, name.replace('_', ' '))}"
-    if name == "link_label" and "link_label" not in h.fields:
-        cap = 0.92 if s.heading.media else 0.9
-    text = name in (
-        "comment",
-        "operator",
-        "organisation",
-        "job",
-        "client",
-        "site",
-        "building",
-        "floor",
-        "space",
-        "panel",
-        "port",
-        "maker",
-        "model",
-        "adapter",
-        "accuracy_level",
-        "software",
-        "sequence",
-        "serial",
-    )
-    cap = 0.85 if table == "places" and not ends else 1.0
+    if name == "wiremap" and (contact := contact_of(s)):
+        return _wire(s, to.at(subject=f"contact {contact}"), contact)
+    cells, why = TESTS[known.cells](Asked(s, name, how.long))
+    h = s.own
     if h.parameters or h.generics or (h.unit and name not in ("group_index", "marginal")):
         cells = AGAINST
-    if h.modifiers & {"margin", "frequency", "pair", "disturbing"}:
-        cells = min(cells, WEAK)
-    out = Placed(s, to, "", sure(h, cells, text, cap), f"{said}; {why}" if why else said)
-    if name == "verdict" and cells == STRONG and (said_so := yes_no(p.distinct)):
-        out.options["words"] = said_so
+    if h.modifiers & {"margin", "frequency", "pair", "disturbing"} and cells != AGAINST:
+        cells = WEAK
+    said = f"heading says {known.said or name.replace('_', ' ')}"
+    out = Placed(s, to, score=spoken(s, cells, free=known.free), reason=f"{said}; {why}" if why else said)
+    out.at_most(1.0 if to.end else known.most)
+    if name == "link_label" and "link_label" not in h.fields:
+        _label_by_cells(out, s)
+    if name == "verdict" and cells == STRONG and (words := yes_no(s.profile.distinct)):
+        out.options["words"] = words
     return out
 
 
-def yes_no(distinct: list[str]) -> dict[str, str]:
-    """Cells such as Y and N as verdicts; {} where they are other words."""
-    from archive.formats.mapping import verdicts
+def _label_by_cells(out: Placed, s: Seen) -> None:
+    """A label of which no word says that it is one: its shape may."""
+    shaped = all(LABEL_SHAPE.search(c) for c in s.profile.distinct[:200])
+    out.reason = f"{out.reason}; all of the shape of labels" if shaped else out.reason
+    if not s.own.says:
+        out.score = weight("strong") + weight("relation") * shaped
+        out.reason = "the cells name the links" + ("; all of the shape of labels" if shaped else "")
+    elif not shaped and not s.heading.media:
+        out.at_most(0.9)
 
-    if not 1 <= len(distinct) <= 2 or any(verdicts.general(c)[0] for c in distinct):
-        return {}
-    folded = {c: phrases.phrase(c) or c.casefold() for c in distinct}
-    if not all(f in words.plain("yes") | words.plain("no") for f in folded.values()):
-        return {}
-    return {c: "pass" if f in words.plain("yes") else "fail" for c, f in folded.items()}
+
+def _place(s: Seen, known: Fact) -> Target:
+    table, _, column = known.to.partition(".")
+    to = Target(table, column)
+    if table not in ("instruments", "places"):
+        return to
+    # "Local" alone is a place in some languages and an end in others: not both at once.
+    ends = s.heading.ends if table == "instruments" or len(phrases.tokens(s.own.text)) > 1 else []
+    return to.at(end=ends[0] if ends else "local" if table == "instruments" else "")
 
 
-def _contact(s: Seen) -> str:
+def _blind(s: Seen, how: Standing) -> Iterator[Placed]:
+    """Facts that the cells alone speak for, whatever the heading is."""
+    for name, known in hypotheses().fact.items():
+        if known.blind is None or (how.of_row and known.cells == "verdict"):
+            continue
+        if _speaks(s, known.cells):
+            to = Target(*known.to.split("."))
+            out = _date(s, to, name) if known.cells == "date" else Placed(s, to)
+            if out is not None:
+                out.score = known.blind
+                out.reason = f"the heading says nothing, the cells are {_CELLS[known.cells]}"
+                yield out
+
+
+_CELLS = {"date": "times", "verdict": "verdicts", "limit": "names of standards", "cable": "kinds of cable"}
+
+
+def _speaks(s: Seen, cells: str) -> bool:
+    """Whether the cells of a column can hardly be anything but such."""
+    p = s.profile
+    if p.filled < 2:
+        return False
+    if cells == "date":
+        timed = bool(p.dates) and any(":" in c for c in p.distinct[:5])
+        counted = dates.counts_for(p.distinct[:300]) if p.numeric > 0.9 and not p.dates else []
+        return timed or bool(counted and not counted[0].startswith("days"))
+    if cells == "verdict":
+        return p.verdicts == 1 and len(p.distinct) <= 4 and all(len(c) > 1 for c in p.distinct)
+    if cells == "limit":
+        return p.limits > 0.9 and p.limits > p.cables
+    return p.cables > 0.9 and p.limits <= p.cables and len(p.distinct) < 0.5 * p.filled
+
+
+def contact_of(s: Seen) -> str:
     """The contact that a column of a wire map is about: "Pin 1", "wireMap/1", "Screen"; "" where it is no such."""
     last = phrases.phrase(s.column.levels[-1]) if s.column.levels else ""
-    match = re.fullmatch(
-        r"(?:(?:pin|contact|conductor|wire|kontakt|stift|ader|broche|fil|hilo|pino|pos|no|nr)\s*)?([1-8])", last
-    )
+    match = _CONTACT.fullmatch(last)
     if match:
         return match.group(1)
     return "S" if last in ("screen", "shield", "s", "schirm", "blindage", "pantalla") else ""
 
 
-_SAID = {"link_label": "label of the link", "limit_name": "limit", "job": "job", "verdict": "result"}
+def _wire(s: Seen, to: Target, contact: str) -> Placed:
+    p = s.profile
+    plain = all(re.fullmatch(r"[1-8S0xX]|shield|screen|open", c.removesuffix(".0"), re.IGNORECASE) for c in p.distinct)
+    fits = plain or p.meanings("fault").keys() | set("12345678") >= set(p.distinct)
+    out = Placed(s, to, score=spoken(s, STRONG), reason=f"wire map, contact {contact}")
+    return out if fits else out.at_most(0.6)
 
 
 def _date(s: Seen, to: Target, name: str) -> Placed | None:
     """Dates: the pattern is proved by the cells, or the words are kept and the order is asked for."""
-    h, p = s.own, s.profile
-    cap = 1.0 if not h.parameters else 0.4
+    p, h = s.profile, s.own
+    most = 0.4 if h.parameters else 1.0
     counted = dates.counts_for(p.distinct[:300]) if p.numeric > 0.8 and not p.dates else []
     if counted and not (name == "time" and counted[0].startswith("days")):  # 063000 is half past six
-        return Placed(s, to, "", sure(h, STRONG, cap=cap), f"times as {counted[0]}", {"format": counted[0]})
+        options = {"format": counted[0]}
+        return Placed(s, to, "", spoken(s, STRONG), f"times as {counted[0]}", options).at_most(most)
     if not p.dates:
         if p.numeric > 0.8 or p.verdicts > 0.5:
             return None
-        return Placed(
-            s, to, "", sure(h, WEAK), "heading says a date, but the cells read by no pattern", {"format": "words"}
-        )
-    pattern = p.dates[0]
+        why = "heading says a date, but the cells read by no pattern"
+        return Placed(s, to, "", spoken(s, WEAK), why, {"format": "words"})
     if name in ("tested", "time"):
-        clock, day = "hh" in pattern, "YY" in pattern or pattern == "ISO"
-        if pattern == "ISO":
-            clock, day = any("T" in c or ":" in c for c in p.distinct), True
-        if not day and clock:
-            to = to.at(part="time")
-        elif name == "time" and day and not clock:
+        part = _part(p.dates[0], p.distinct)
+        if name == "time" and part == "date":
             return None
-        elif day and not clock:
-            to = to.at(part="date")
+        to = to.at(part=part)
+    score = spoken(s, STRONG)
     if len(p.dates) > 1:
         either = " or ".join(p.dates[:2])
-        reason = f"a date that reads two ways ({p.distinct[0]}): its words are kept; say format = {either}"
-        return Placed(s, to, "", sure(h, STRONG, cap=min(cap, 0.92)), reason, {"format": "words", "ask": either})
-    reason = f"dates as {pattern}" if pattern != "ISO" else "dates of ISO 8601"
-    return Placed(s, to, "", sure(h, STRONG, cap=cap), reason, {"format": pattern})
+        why = f"a date that reads two ways ({p.distinct[0]}): its words are kept; say format = {either}"
+        return Placed(s, to, "", score, why, {"format": "words", "ask": either}).at_most(min(most, 0.92))
+    why = f"dates as {p.dates[0]}" if p.dates[0] != "ISO" else "dates of ISO 8601"
+    return Placed(s, to, "", score, why, {"format": p.dates[0]}).at_most(most)
 
 
-def _fit(s: Seen, name: str, long: bool) -> tuple[int, str]:
-    """Whether the cells can be what a heading says, and why."""
-    p = s.profile
-    some = p.distinct[:200]
-    numeric = p.numeric > 0.9
-    length = float(np.mean([len(c) for c in some]))
-    if name == "link_label":
-        if (p.dates and not numeric) or p.verdicts > 0.5 or length > 60 or p.cables > 0.6 or p.limits > 0.6:
-            return AGAINST, "the cells are no labels"
-        if p.constant and p.filled > 3 and not long:
-            return WEAK, "it never changes"
-        return STRONG, f"{len(p.distinct)} different labels"
-    if name == "verdict" and yes_no(p.distinct):
-        return STRONG, "yes and no in the cells"
-    if name == "verdict":
-        return (STRONG, "verdicts in the cells") if p.verdicts > 0.9 else (AGAINST, "no verdicts in the cells")
-    if name == "marginal":
-        yes = words.plain("yes") | words.plain("no")
-        ok = all((phrases.phrase(c) or c.casefold()) in yes or p.verdicts for c in some)
-        return (STRONG, "yes or no") if ok else (WEAK, "")
-    if name == "limit_name":
-        if numeric:
-            return AGAINST, "numbers"
-        return (STRONG, "names of standards in the cells") if p.limits > 0.5 else (NEUTRAL, "")
-    if name == "cable":
-        if numeric:
-            return AGAINST, "numbers"
-        if p.cables > 0.5:
-            return STRONG, "kinds of cable in the cells"
-        return (AGAINST, "every cell differs") if p.unique > 0.9 and p.filled > 5 else (NEUTRAL, "")
-    if name in ("configuration", "reference_method", "launch_condition", "medium"):
-        known = sum(words.meaning(c, name) is not None for c in some) / len(some)
-        return (STRONG, "known words in the cells") if known > 0.9 else (WEAK, "words that are not known")
-    if name in ("connections", "splices"):
-        whole = numeric and all(float(v).is_integer() and 0 <= v < 200 for v in p.values[np.isfinite(p.values)])
-        return (STRONG, "small whole numbers") if whole else (AGAINST, "no whole numbers")
-    if name == "group_index":
-        ok = numeric and all(1.3 < v < 1.7 for v in p.values[np.isfinite(p.values)])
-        return (STRONG, "between 1.3 and 1.7") if ok else (AGAINST, "no group index")
-    if name == "wiremap":
-        from archive.formats.mapping.build.wires import contacts
-
-        known = sum(bool(contacts(c)) for c in some) / len(some)
-        return (STRONG, "contacts in the cells") if known > 0.9 else (AGAINST, "no contacts in the cells")
-    if name == "serial":
-        ok = all(re.search(r"\d", c) for c in some) and length < 30 and not p.dates
-        return (STRONG, "numbers of units") if ok else (WEAK, "")
-    if name == "software":
-        if all(re.fullmatch(r"\d{1,2}", c) for c in some):
-            return WEAK, "a whole number, as forms of files have"
-        return (STRONG, "versions in the cells") if all(re.search(r"\d", c) for c in some) else (NEUTRAL, "")
-    if name == "port" and p.constant and p.filled > 3:
-        return AGAINST, "one port for all links"
-    if name == "operator":
-        ok = not numeric and all(re.search(r"[^\W\d_]", c) for c in some) and length < 40 and not p.dates
-        if ok and sum(len(re.findall(r"\d", c)) > 3 for c in some) > 0.8 * len(some):
-            return AGAINST, "long numbers in the cells, as units have them"
-        return (STRONG, "names in the cells") if ok and p.verdicts < 0.5 else (AGAINST, "no names in the cells")
-    if name == "sequence":
-        return (
-            (STRONG, "numbers that differ")
-            if p.filled > 1 and (p.unique > 0.9 or long)
-            else (AGAINST, "it says nothing")
-        )
-    if (p.dates and name not in ("comment",)) or p.verdicts > 0.8:
-        return AGAINST, "the cells are something else"
-    return NEUTRAL, ""
-
-
-def nowhere(s: Seen, why: str = "") -> Placed:
-    """No place for a column, and why."""
-    h = s.heading
-    said = why or ("nothing in the heading is understood" if not h.says else "understood in part, but no place fits")
-    return Placed(s, None, "", 0.0, said)
+def _part(pattern: str, distinct: list[str]) -> str:
+    """date or time where a pattern has only one of them, else ""."""
+    clock, day = "hh" in pattern, "YY" in pattern or pattern == "ISO"
+    if pattern == "ISO":
+        clock = any("T" in c or ":" in c for c in distinct)
+    return "time" if clock and not day else "date" if day and not clock else ""

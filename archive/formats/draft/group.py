@@ -13,11 +13,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from archive.errors import Trouble
-from archive.formats.draft.facts import Placed
+from archive.formats.draft.columns import look
+from archive.formats.draft.hypotheses import score_of
+from archive.formats.draft.interpret import place
 from archive.formats.draft.layout import Column, Layout
-from archive.formats.draft.place import place
-from archive.formats.draft.placing import Placing
-from archive.formats.draft.roles import look
+from archive.formats.draft.placing import Placed, Placing
 from archive.formats.draft.structure import structure
 from archive.formats.draft.write import Draft, layout_name, written
 from archive.formats.mapping.target import Target
@@ -224,7 +224,7 @@ def _join_by_name(column: Placed, source: str, other: Placing, path: Path) -> No
     """Gives the name of each file the place of the column that names it."""
     if column.to is None:
         column.to, column.reason = Target("records", "sequence"), "the files with the curves are named by this"
-    column.confidence = max(column.confidence, 0.92)
+    column.score = max(column.score, score_of(0.92))
     name = path.stem if source == "@file" else path.name
     _put_name(other, source, name, column.to, column.confidence, f"each file is named as {column.seen.source!r} says")
 
@@ -233,7 +233,7 @@ def _label_by_name(entry: Entry, mine: _Seen) -> None:
     """A file of curves that names no link: its name does, surely where others beside it are alike but for that."""
     if any(p.to is not None and p.to.name == "link_label" for p in _placed(mine)) or mine.layout.records > 1:
         return
-    if not any(t.roles is not None and t.roles.rows in ("points", "curves") for t in mine.placing.tables):
+    if not any(t.meaning is not None and t.meaning.rows in ("points", "curves") for t in mine.placing.tables):
         return
     beside = _beside_it(entry)
     at = bisect(beside, entry.path)
@@ -257,7 +257,7 @@ def _put_name(placing: Placing, source: str, name: str, to: Target, confidence: 
         return
     cells = [name] * (table.found.rows if table.found is not None else 1)
     (seen,) = look([Column(source, (source,), list(cells))], (), ".", "")
-    table.placed.insert(0, Placed(seen, to, "", confidence, reason))
+    table.placed.insert(0, Placed(seen, to, "", score_of(confidence), reason))
 
 
 _TEXTS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn", ".tab")
@@ -271,7 +271,7 @@ def _placed(seen: _Seen) -> list[Placed]:
 def _identities(seen: _Seen) -> bool:
     """A table of links with labels, or records of XML or JSON, and no curves."""
     targets = [p.to for p in _placed(seen)]
-    rows = [t.roles.rows for t in seen.placing.tables if t.found is not None and t.roles is not None]
+    rows = [t.meaning.rows for t in seen.placing.tables if t.found is not None and t.meaning is not None]
     links = set(rows) <= {"links", "readings"} if seen.layout.kind in ("json", "xml") else rows == ["links"]
     return (
         links
@@ -283,11 +283,11 @@ def _identities(seen: _Seen) -> bool:
 
 def _only_measured(seen: _Seen) -> bool:
     """Curves or readings, and no fact of a record but a key."""
-    tables = [t for t in seen.placing.tables if t.found is not None and t.roles is not None]
+    tables = [t for t in seen.placing.tables if t.found is not None and t.meaning is not None]
     facts = {
         p.to.name for p in _placed(seen) if p.to is not None and p.to.table in ("records", "people", "instruments")
     }
-    rows = {t.roles.rows for t in tables if t.roles is not None}
+    rows = {t.meaning.rows for t in tables if t.meaning is not None}
     several = len(tables) == 1 or seen.layout.block == "file"
     return (
         bool(rows)
@@ -320,6 +320,10 @@ def _join(mine: Placing, other: Placing) -> None:
         return
     p, q = found
     if p.to is None:
-        p.to, p.confidence, p.reason = Target("records", "sequence"), 0.92, "the other file names its records by this"
-    q.to, q.confidence = p.to, max(0.92, p.confidence)
+        p.to, p.score, p.reason = (
+            Target("records", "sequence"),
+            score_of(0.92),
+            "the other file names its records by this",
+        )
+    q.to, q.score = p.to, max(score_of(0.92), p.score)
     q.reason = f"the same keys as {p.seen.source!r} of the file with the identities"

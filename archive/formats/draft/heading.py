@@ -13,9 +13,10 @@ from functools import lru_cache
 
 from archive.formats.base import units, words
 from archive.formats.base.words import WordMeaning
+from archive.formats.draft.hypotheses import hypotheses
 from archive.vocabulary import phrases
 
-WAVELENGTHS = frozenset(("850", "953", "1300", "1310", "1383", "1490", "1550", "1625", "1650"))
+WAVELENGTHS = hypotheses().wavelengths.nm
 PAIR_WORDS = frozenset(
     ("p", "pr", "pair", "pairs", "paar", "paire", "par", "coppia", "para", "cp", "adernpaar", "ペア", "対")
 )

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from archive.formats.draft.facts import Placed
-from archive.formats.draft.roles import Seen, label_of
+from archive.formats.draft.columns import Seen
+from archive.formats.draft.hypotheses import score_of
+from archive.formats.draft.meaning import label_of
+from archive.formats.draft.placing import Placed
 from archive.formats.mapping.target import Target
 
 
@@ -51,5 +53,5 @@ def settle(placed: Sequence[Placed], key: Seen, by_label: bool) -> None:
     """Gives the key of a table the place by which records are joined. by_label: the keys are labels of links."""
     for p in placed:
         if p.seen is key:
-            p.to, p.unit, p.confidence = Target("records", "link_label" if by_label else "sequence"), "", 0.92
+            p.to, p.unit, p.score = Target("records", "link_label" if by_label else "sequence"), "", score_of(0.92)
             p.reason, p.options = "the tables of the file name their links by this", {}

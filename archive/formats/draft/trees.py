@@ -16,10 +16,10 @@ from archive.formats.base import units, words
 from archive.formats.draft import heading
 from archive.formats.draft.cells import is_heading
 from archive.formats.draft.cells import kind as kind_of_cell
+from archive.formats.draft.hypotheses import hypotheses
 from archive.formats.draft.layout import Column, Found, Layout
 from archive.formats.draft.named import Headed, headed_rows, named_lists
 from archive.formats.draft.profile import decimal_mark, profile
-from archive.formats.draft.roles import END_LETTERS
 from archive.formats.mapping.build.curve_axes import alike
 from archive.formats.mapping.rows.columns import cell_text
 from archive.formats.mapping.tree.leaves import absolute
@@ -370,7 +370,7 @@ def _data_keys(tree: dict[str, Any]) -> bool:
 
 def _vocabulary_keys(tree: dict[str, Any]) -> bool:
     """Keys that are words of the trade (pairs, ends, quantities) are names of parts, not labels of links."""
-    if {key.strip().casefold() for key in tree} in map(set, END_LETTERS):
+    if {key.strip().casefold() for key in tree} in map(set, hypotheses().ends.letters):
         return True
     known = 0
     for key in tree:
@@ -531,7 +531,7 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
 def _says(name: str) -> bool:
     """Whether the name of an element says which quantity, value, end or pair is below it."""
     said = heading.read(name)
-    letter = any(name.casefold() in pair for pair in END_LETTERS)
+    letter = any(name.casefold() in pair for pair in hypotheses().ends.letters)
     which = said.modifiers & {"power_sum", "margin", "limit"}
     return bool(said.parameters or said.generics or said.ends or said.pairs or which) or letter
 

@@ -7,18 +7,11 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
-from archive.formats.draft.facts import Placed
+from archive.formats.draft.hypotheses import LIKELY, SURE
 from archive.formats.draft.layout import Layout, nameless
-from archive.formats.draft.placing import PlacedTable, Placing
+from archive.formats.draft.placing import Placed, PlacedTable, Placing
 from archive.formats.mapping.load import loads
 from archive.formats.mapping.model import Mapping
-
-SURE = 0.9
-"""A draft is used without a person's look only from here on."""
-
-
-LIKELY = 0.5
-"""Below this a placing is more likely wrong than right: it is only mentioned."""
 
 
 @dataclass
@@ -89,12 +82,14 @@ def _kept(table: PlacedTable, least: float) -> PlacedTable:
         placed = [p for p in placed if p.to is None or p.to.table not in ("row", "sweeps", "readings", "reported")]
     kept = {id(p) for p in placed}
     lost = [_dropped(p) for p in table.placed if id(p) not in kept]
-    return PlacedTable(table.found, table.roles, [*placed, *lost], table.parameters)
+    return PlacedTable(table.found, table.meaning, [*placed, *lost], table.parameters)
 
 
 def _dropped(p: Placed) -> Placed:
     said = p.reason if p.to is None else f"perhaps {p.to} ({p.confidence}): {p.reason}"
-    return Placed(p.seen, None, "", 0.0, said, {k: v for k, v in p.options.items() if k in ("cells", "frequency_unit")})
+    return Placed(
+        p.seen, None, reason=said, options={k: v for k, v in p.options.items() if k in ("cells", "frequency_unit")}
+    )
 
 
 _KEYS = frozenset(
@@ -168,10 +163,10 @@ def _lines(lay: Layout, t: PlacedTable, out: Draft) -> list[str]:
             if x.title:
                 lines.append(f"title = {_s(x.title)}")
         return lines
-    assert t.roles is not None
-    lines = ["", "[[file.table]]", f"name = {_s(found.name)}", f"rows = {_s(t.roles.rows)}"]
-    if t.roles.reason:
-        lines[-1] += f"  # {t.roles.reason}"
+    assert t.meaning is not None
+    lines = ["", "[[file.table]]", f"name = {_s(found.name)}", f"rows = {_s(t.meaning.rows)}"]
+    if t.meaning.reason:
+        lines[-1] += f"  # {t.meaning.reason}"
     for key, text in (("sheet", found.sheet), ("title", found.title), ("each", found.each)):
         if text:
             lines.append(f"{key} = {_s(text)}")

@@ -1,0 +1,245 @@
+"""Which quantity a measured column is of, which of its values, which pair and end, and in which unit."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from archive import vocabulary
+from archive.formats.base import units
+from archive.formats.draft import paired, shape
+from archive.formats.draft.columns import Seen
+from archive.formats.draft.heading import Heading
+from archive.formats.draft.hypotheses import AGAINST, NEUTRAL, STRONG, WEAK, hypotheses
+from archive.formats.draft.placing import Meaning, Surroundings
+from archive.formats.draft.profile import profile
+
+ORIGINS = {"limit": "limit", "margin": "margin"}
+"""Origin of a reading or curve, by which of a quantity's values it is."""
+
+
+@dataclass
+class Quals:
+    """End, pair, direction, wavelength that a heading says (at), how far they may be trusted, what is missing."""
+
+    at: dict[str, str] = field(default_factory=dict)
+    most: float = 1.0
+    missing: str = ""
+
+    def cap(self, most: float) -> None:
+        """No surer than that."""
+        self.most = min(self.most, most)
+
+
+@dataclass(frozen=True)
+class InUnit:
+    """Unit of a column ("" for that of the tables), what the cells say of it, and why."""
+
+    name: str
+    cells: str
+    why: str
+
+
+def parameter_of(h: Heading, around: Surroundings) -> tuple[str, bool]:
+    """The quantity a heading names ("" where it names none), and whether it names it itself: what says "loss" alone
+    takes it from the surroundings."""
+    known = hypotheses().meaning
+    power_sum = "power_sum" in h.modifiers
+    if h.parameters:
+        found = h.parameters[0]
+        found = known["power_sum"].get(found, found) if power_sum else found
+        if "average" in h.modifiers and f"{found}_average" in vocabulary.parameters():
+            found = f"{found}_average"
+        return (known["fiber"].get(found, found) if around.fiber else found), True
+    for generic in h.generics:
+        found = known["generic_fiber" if around.fiber else "generic_copper"][generic]
+        found = known["power_sum"].get(found, found) if power_sum else found
+        return found, generic == "loss" and around.fiber
+    return "", False
+
+
+def by_unit(h: Heading, around: Surroundings) -> str:
+    """The quantity of a copper link that a heading of nothing but a unit, and perhaps a pair, stands for; or ""."""
+    other = h.parameters or h.generics or h.fields or h.unknown or h.modifiers - ({"pair"} if h.pairs else set())
+    return "" if around.fiber or not h.unit or other else hypotheses().meaning["unit_alone"].get(h.unit, "")
+
+
+def dimension_of(name: str) -> str:
+    """Dimension of a unit, or ""."""
+    found = units.units().get(name)
+    return found.dimension if found is not None else ""
+
+
+def what_of(s: Seen) -> str:
+    """Which of a quantity's values a column holds: value, limit, margin, frequency, pairing, end, verdict, or ""."""
+    h, p = s.heading, s.profile
+    if p.verdicts > 0.8 and p.numeric < 0.2:
+        return "verdict"
+    of_frequency = dimension_of(h.unit) == "frequency" or ("frequency" in h.modifiers and not h.unit)
+    if p.numeric > 0.7 and of_frequency:
+        return "frequency"
+    own = s.inner.modifiers & {"margin", "limit"}
+    if p.numeric < 0.5 or ("pair" in h.modifiers and not h.pairs and not own):
+        said = _of_point(s)
+        if said:
+            return said
+    if p.numeric < 0.7 and p.lists < 0.5:
+        return ""
+    if "margin" in h.modifiers:
+        return "margin"
+    return "limit" if "limit" in h.modifiers or "limit_name" in h.fields else "value"
+
+
+def _of_point(s: Seen) -> str:
+    """pairing or end, where the cells are such."""
+    h, p = s.heading, s.profile
+    if _all_pairs(p.distinct) and ("pair" in h.modifiers or p.numeric < 0.5 or _all_pairs(p.distinct, True)):
+        return "pairing"
+    known = p.meanings("end")
+    if (known and len(known) == len(p.distinct)) or ("end" in h.modifiers and len(p.distinct) <= 3):
+        return "end"
+    return ""
+
+
+def _all_pairs(distinct: Sequence[str], strict: bool = False) -> bool:
+    some = [paired.plain(c) for c in distinct[:60]]
+    if strict:
+        return bool(some) and all(" " in x or x in ("12", "36", "45", "78") for x in some)
+    return bool(some) and sum(bool(x) for x in some) >= 0.8 * len(some)
+
+
+def qualify(s: Seen, parameter: str, around: Surroundings, meaning: Meaning | None) -> Quals:
+    """What a heading says of end, pair, direction and wavelength."""
+    h, p, out = s.heading, vocabulary.parameter(parameter), Quals()
+    # What has no ends has none from a title or the name of a project, such as "Remote Works".
+    ends = h.ends if p.ends else s.own.ends
+    letters = [x for x in h.letters if x in around.ends]
+    if ends:
+        out.at["end"] = ends[0]
+        out.cap(0.6 if len(set(ends)) > 1 else 1.0)
+    elif letters:
+        h.letters = [x for x in h.letters if x not in letters]
+        out.at["end"] = around.ends[letters[-1]]
+        out.cap(0.93)
+    if h.directions and (p.per == "fiber" or around.fiber):
+        out.at["direction"] = h.directions[0]
+    if h.wavelength:
+        out.at["wavelength"] = h.wavelength
+    if h.pairs and p.per == "fiber":
+        out.at["subject"] = f"fiber {h.pairs.replace(' ', '')}"
+        out.cap(0.8)
+    elif h.pairs:
+        _pair(out, h.pairs, p.per, around)
+    keyed = meaning is not None and ("pairing" in meaning.keys or "disturbed" in meaning.keys)
+    pairwise = p.per in ("combination", "ordered", "pair")
+    if not h.pairs and not keyed and pairwise and meaning is not None and meaning.rows == "points":
+        out.missing = out.missing or "no pair is named"
+    return out
+
+
+def _pair(out: Quals, written: str, per: str, around: Surroundings) -> None:
+    """Adds the pair or combination that a heading writes."""
+    found = paired.resolve(written, around.scheme.name, per == "ordered")
+    if not found:
+        out.cap(0.5)
+        out.missing = f"pair {written} is not known"
+        return
+    out.at["pairing"] = found
+    fits = ("/" in found) == (per in ("combination", "ordered"))
+    out.cap(min(around.scheme.confidence, 0.92 if per == "ordered" else 1.0) if fits else 0.7)
+
+
+def unit_of(s: Seen, parameter: str, what: str, around: Surroundings) -> InUnit:
+    """Unit of a column, and whether the cells speak for it."""
+    ours = vocabulary.parameter(parameter).unit
+    named = s.heading.unit or s.profile.unit
+    unit = units.units().get(named) if named else None
+    values = s.profile.values[np.isfinite(s.profile.values)]
+    if unit is not None and unit.dimension != units.dimension(ours):
+        if unit.dimension == "ratio" and parameter == "velocity":
+            return InUnit(named, STRONG, f"unit {named}")
+        return InUnit("", AGAINST, f"unit {named} is none of {vocabulary.parameter(parameter).name}")
+    if what == "margin" or ours in ("dB", "dBm"):
+        size = float(np.abs(values).max()) if len(values) else 0.0
+        fits = size < hypotheses().decibel.possible
+        return InUnit(named or ours, STRONG if fits else AGAINST, f"unit {named or ours}")
+    if parameter == "velocity":
+        return velocity_unit(values, named)
+    if unit is not None:
+        return InUnit(named, STRONG if inside(parameter, unit.ours(values)) >= 0 else AGAINST, f"unit {named}")
+    return _guessed_unit(s, parameter, values, around)
+
+
+def velocity_unit(values: Any, named: str) -> InUnit:
+    """Unit of a nominal velocity."""
+    known = hypotheses().velocity
+    top = float(values.max()) if len(values) else 0.0
+    if known.fraction[0] <= top <= known.fraction[1]:
+        return InUnit("fraction", STRONG, "fractions of the speed of light")
+    if known.percent[0] <= top <= known.percent[1]:
+        return InUnit("%", STRONG, "per cent of the speed of light")
+    return InUnit(named or "%", AGAINST, "no velocity")
+
+
+def _guessed_unit(s: Seen, parameter: str, values: Any, around: Surroundings) -> InUnit:
+    """Physics where no unit is written: delay over length gives a velocity."""
+    ours = vocabulary.parameter(parameter).unit
+    if parameter == "length" and around.delays is not None:
+        for name in ("m", "ft"):
+            share = shape.velocity(units.units()[name].ours(s.profile.values), around.delays)
+            if shape.likely_velocity(share):
+                why = f"no unit is written; in {name} the delays give {share:.2f} of the speed of light"
+                return InUnit(name, STRONG, why)
+    if parameter == "propagation_delay" and around.lengths is not None:
+        for name in ("m", "ft") if around.length_unknown else ("m",):
+            share = shape.velocity(units.units()[name].ours(around.lengths), s.profile.values)
+            if shape.likely_velocity(share):
+                why = f"no unit is written; in ns the lengths give {share:.2f} of the speed of light"
+                return InUnit("ns", STRONG, why)
+    known = inside(parameter, values)
+    if parameter == "length":
+        return InUnit(ours, WEAK if known >= 0 else AGAINST, "no unit is written; metres are assumed")
+    sure = known >= 2 and parameter != "propagation_delay"
+    cells = STRONG if sure else NEUTRAL if known >= 1 else AGAINST
+    return InUnit(ours, cells, f"no unit is written; usual values in {ours}")
+
+
+def inside(parameter: str, values: Any) -> int:
+    """2: all usual; 1: most, or nothing is known; 0: possible; -1: impossible. values: float64, in the tables' unit."""
+    known = hypotheses().quantity.get(parameter)
+    if known is None or not len(values):
+        return 1
+    if ((values < known.possible[0]) | (values > known.possible[1])).mean() > 0.05:
+        return -1
+    usual = float(((values >= known.usual[0]) & (values <= known.usual[1])).mean())
+    return 2 if usual == 1 else 1 if usual > 0.8 else 0
+
+
+def frequency_unit(s: Seen) -> InUnit:
+    """Unit of a column of frequencies ("" for MHz): as written, else by their size."""
+    for named in (s.heading.unit, s.profile.unit):
+        if dimension_of(named) == "frequency":
+            return InUnit("" if named == "MHz" else named, STRONG, f"frequencies in {named}")
+    finite = s.profile.values[np.isfinite(s.profile.values)]
+    top = float(finite.max()) if len(finite) else 0.0
+    for name, (low, high) in hypotheses().frequency.items():
+        if low <= top <= high:
+            cells = WEAK if name == "GHz" else STRONG
+            return InUnit("" if name == "MHz" else name, cells, f"no unit is written; up to {top:g} are {name}")
+    return InUnit("", WEAK, "no unit is written")
+
+
+def frequency_unit_of_list(s: Seen) -> InUnit:
+    """Unit of lists of frequencies."""
+    first: Any = next((c for c in s.column.cells[:3] if c is not None), [])
+    if isinstance(first, str) and s.profile.encoding not in ("", "pairs"):
+        from archive.formats.mapping.build.cell_arrays import decoded
+
+        first = [float(x) for x in decoded(first, s.profile.encoding)]
+    if isinstance(first, str):
+        first = [float(x.replace(",", ".")) for x in re.findall(r"\d+(?:[.,]\d+)?", first)]
+    return frequency_unit(Seen(s.column, s.heading, profile([str(x) for x in first]), s.own, s.inner))
