@@ -31,6 +31,7 @@ def draft_of(path: Path) -> Draft:
     if not made.fields:
         raise Trouble(
             "nothing in it could be placed",
+            code="draft.nothing-placed",
             where=str(path),
             found=f"{len(made.unplaced)} names or lines that say nothing of cabling"
             if made.unplaced
@@ -67,7 +68,9 @@ def _lead(path: Path, temporary: Path) -> Entry:
     found = [u for u in entries(path, temporary) if isinstance(u, Entry) and u.size]
     refused = [u for u in entries(path, temporary) if isinstance(u, Refused)] if not found else []
     if not found:
-        raise refused[0].trouble if refused else Trouble("there is nothing in it", where=str(path))
+        raise (
+            refused[0].trouble if refused else Trouble("there is nothing in it", code="input.nothing", where=str(path))
+        )
     alike = Counter(group.pattern_of(f.path, f.path.parent) for f in found)
     taken: set[Path] = set()
     leads = []
@@ -87,7 +90,12 @@ def tried(mapping: Path, export: Path, most: int) -> dict[str, Any]:
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         entry = next((e for e in entries(export, Path(folder)) if isinstance(e, Entry) and _begins(e, m)), None)
         if entry is None:
-            raise Trouble("no file of the mapping is there", where=str(export), expected=m.files[0].pattern)
+            raise Trouble(
+                "no file of the mapping is there",
+                code="try.no-file",
+                where=str(export),
+                expected=m.files[0].pattern,
+            )
         records: list[dict[str, Any]] = []
         aside: list[dict[str, Any]] = []
         for batch in read(entry, mapping=m):

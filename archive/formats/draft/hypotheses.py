@@ -97,7 +97,7 @@ class Hypotheses(msgspec.Struct, frozen=True):
 def hypotheses() -> Hypotheses:
     """The hypotheses, read once. Errors: Trouble where the file does not fit."""
     name = "hypotheses.toml"
-    return convert(schemas.load(name), Hypotheses, f"schemas/{name}", code="mapping.hypotheses")
+    return convert(schemas.load(name), Hypotheses, f"schemas/{name}", code="draft.hypotheses")
 
 
 def weight(name: str) -> float:

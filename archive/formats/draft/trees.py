@@ -205,12 +205,13 @@ def _xml(entry: Entry) -> tuple[str, Tree]:
     except etree.XMLSyntaxError as error:
         raise beyond_bounds(error, f"{entry.name}, line {error.lineno or 1}") or Trouble(
             "is not well-formed XML",
+            code="xml.not-well-formed",
             where=f"{entry.name}, line {error.lineno or 1}",
             found=str(error.msg or error)[:120],
             remedy="export or download the file again; it may have been cut short",
         ) from None
     if root is None:
-        raise Trouble("is not well-formed XML", where=entry.name, remedy="export it again")
+        raise Trouble("is not well-formed XML", code="xml.not-well-formed", where=entry.name, remedy="export it again")
     return local(root.tag), of_element(root)
 
 
@@ -227,7 +228,10 @@ def _json(entry: Entry) -> tuple[Tree, bool]:
         return (rows, True) if rows is not None else (json.loads(_closed(text), parse_constant=str), False)
     except RecursionError:
         raise Trouble(
-            "is nested deeper than any export", where=entry.name, remedy="look at the file; it may be damaged"
+            "is nested deeper than any export",
+            code="file.nested-too-deep",
+            where=entry.name,
+            remedy="look at the file; it may be damaged",
         ) from None
     except json.JSONDecodeError as error:
         rows = _json_lines(text) if whole else None
