@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
@@ -15,17 +15,19 @@ from archive import grading, limits, schemas
 from archive.answers.folder_doubts import folder_doubts
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule
+from archive.answers.shelf import offered_by
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.errors import Trouble
 from archive.formats import schedule
 from archive.formats.folders import path_text, walk
 from archive.formats.mapping.load import READ
-from archive.formats.reading import companions
+from archive.formats.mapping.offered import Offered
+from archive.formats.reading import FileOutcome, companions
 from archive.formats.recognition import Entry
 from archive.isolation import ProgramFault, attempt
 from archive.parallel import prefetch
-from archive.store import Archive, files
+from archive.store import Archive, mapping_use
 from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.store.names import plain
 from archive.tables import Batch, with_id
@@ -37,15 +39,17 @@ Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
 
 @dataclass(frozen=True)
 class Choices:
-    """How to take something in. mapping: a mapping file; policy: severities and tolerances; sign: see store.keys;
-    new: a new job or site is meant, though one that is known has nearly the same name."""
+    """How to take something in. mapping: mapping files, each of which reads what it recognises; policy: severities and
+    tolerances; sign: see store.keys; new: a new job or site is meant, though one that is known has nearly the same
+    name; accept_draft: what drafts give is accepted, and they go to the archive's shelf."""
 
-    mapping: Path | None = None
+    mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
     policy: Any = None
     sign: Any = None
     dry_run: bool = False
     new: bool = False
+    accept_draft: bool = False
     keep_originals: bool = True
     watch: Pass = iter
 
@@ -59,20 +63,22 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     listed, how = [Path(p) for p in inputs], choices or Choices()
     facts = remembered(archive, facts, new=how.new)
     before = latest_schedule(archive, facts.job) if facts.job is not None else {}
+    offered = offered_by(archive, how.mapping)
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     try:
-        beside = [p for p in (archive.root, how.mapping, how.schedule) if p is not None]
-        for path, name in originals(listed, beside, how.mapping) if how.keep_originals else ():
+        beside = [p for p in (archive.root, *offered.paths, how.schedule) if p is not None]
+        for path, name in originals(listed, beside, offered) if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name)
             making.add(schedule.read(how.schedule, job_id=facts.job))
-        reading = Submission(listed, how.mapping, beside)
+        reading = Submission(listed, offered, beside)
         with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
             for batch in how.watch(batches):
                 making.add(batch)
         making.known(reading.again)
-        _attach(making, how)
+        _used(making, offered, reading.files, accept_draft=how.accept_draft)
+        _attach(making, offered)
         made = making.commit()
         if made.entry is not None:
             archive.catch_up()
@@ -152,13 +158,38 @@ def originals(
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())
 
 
-def _attach(making: Deposit, how: Choices) -> None:
-    """What was used goes into the bag as bytes: the mapping, and the files of the limits that verdicts name."""
-    if how.mapping is not None:
-        making.attach(f"mappings/{plain(Path(how.mapping).name)}", Path(how.mapping).read_bytes())
-    given = files.sha256(Path(how.mapping).read_bytes()) if how.mapping is not None else None
-    for digest in sorted(making.mappings & READ.keys() - {given}):
-        making.attach(f"mappings/{digest[:16]}.toml", READ[digest])
-    named = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
-    for name in sorted(named):
-        making.attach(f"limits/{plain(Path(name).name)}", (schemas.root() / "limits" / name).read_bytes())
+def _used(making: Deposit, offered: Offered, read: Iterable[FileOutcome], *, accept_draft: bool) -> None:
+    """Says in a deposit how each file was read, and how each mapping came to read it."""
+    for file in read:
+        told = {k: v for k, v in vars(file).items() if v and k != "path"}
+        making.read_files.append({"name": file.path, **told})
+    named, shelf = ({m.digest for m in some} for some in (offered.named, offered.shelf))
+    drafted = {file.mapping for file in read if file.drafted}
+    for digest in making.mappings & READ.keys():
+        making.mapping_use[digest] = (
+            mapping_use.NAMED
+            if digest in named
+            else mapping_use.FROM_SHELF
+            if digest in shelf
+            else (mapping_use.ACCEPTED if accept_draft else mapping_use.DRAFT)
+            if digest in drafted
+            else mapping_use.OWN
+        )
+
+
+def _attach(making: Deposit, offered: Offered) -> None:
+    """What was used goes into the bag as bytes: mappings, and the files of the limits that verdicts name."""
+    own_names: dict[str, str] = {}
+    for mapping in offered.named:
+        own_names.setdefault(mapping.digest, plain(Path(mapping.path).name) if mapping.path else "")
+    taken = set[str]()
+    for digest in sorted(making.mappings & READ.keys()):
+        name = own_names.get(digest) or f"{digest[:16]}.toml"
+        name = f"{digest[:16]}-{name}" if name in taken else name
+        taken.add(name)
+        making.attach(f"mappings/{name}", READ[digest])
+    if offered.port_map is not None:
+        making.attach(f"mappings/port-map-{plain(offered.port_map.name)}", offered.port_map.read_bytes())
+    lines = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
+    for line in sorted(lines):
+        making.attach(f"limits/{plain(Path(line).name)}", (schemas.root() / "limits" / line).read_bytes())

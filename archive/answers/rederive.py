@@ -6,12 +6,16 @@ from __future__ import annotations
 import json
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from archive.answers.submission import Submission
 from archive.errors import Trouble
+from archive.formats.mapping.load import load
+from archive.formats.mapping.model import Mapping
+from archive.formats.mapping.offered import Offered
 from archive.store.deposits.index import content_hashes
 from archive.store.parquet import BagTables
 from archive.validation.catalogue import findings
@@ -26,7 +30,8 @@ def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
         elsewhere = _kept_elsewhere(bag)
         mappings = sorted((bag / "data" / "mappings").glob("*"))
         try:
-            now = dict(_contents(Submission([folder], mappings[0] if len(mappings) == 1 else None)))
+            given = Offered.of(mappings) if len(mappings) == 1 else Offered(shelf=tuple(_mappings(mappings)))
+            now = dict(_contents(Submission([folder], given)))
         except Trouble as trouble:
             yield _finding(bag.name, f"the originals cannot be read any more: {trouble}")
             return
@@ -50,6 +55,13 @@ def unpacked(bag: Path, into: Path) -> Path | None:
             file.extractall(target)
         return target
     return plain if plain.is_dir() else None
+
+
+def _mappings(paths: Iterable[Path]) -> Iterator[Mapping]:
+    """Those files that are mappings of exports."""
+    for path in paths:
+        with suppress(Trouble):
+            yield load(path)
 
 
 def _kept_elsewhere(bag: Path) -> bool:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats.reading import Reading
+from archive.formats.reading import FileOutcome, Reading
 from archive.store import bags, layout
 from archive.store.parquet import BagTables
 from archive.tables import Batch, no_rows, tables
@@ -16,15 +16,17 @@ _DECLARATION = "bagit.txt"
 
 
 class Submission:
-    """An iterator over the batches of inputs; `again` counts records that came twice from the same place of a file.
+    """An iterator over the batches of inputs; `again` counts records that came twice from the same place of a file,
+    `files` says how each was read, bags apart.
 
     Of a deposit's bag the archived tables are read, of any other bag the open forms in it or else its payload; a bag
     is verified first. Errors: Trouble where nothing can be read, a bag is damaged, or an input is a whole archive.
     """
 
-    def __init__(self, inputs: Sequence[Path], mapping: Path | None = None, leave_out: Sequence[Path] = ()) -> None:
-        """leave_out: as for formats.reading.Reading."""
+    def __init__(self, inputs: Sequence[Path], mapping: Any = None, leave_out: Sequence[Path] = ()) -> None:
+        """mapping, leave_out: as for formats.reading.Reading. Errors: Trouble for a mapping that cannot be read."""
         self.again = 0
+        self.files: list[FileOutcome] = []
         self._leave_out = list(leave_out)
         self._inputs = list(inputs)
         self._mapping = mapping
@@ -51,6 +53,7 @@ class Submission:
             reading = Reading(plain, mapping=self._mapping, tell_again=False, leave_out=self._leave_out)
             yield from reading
             self.again += reading.again
+            self.files += reading.files
 
 
 def _verified(bag: Path) -> None:

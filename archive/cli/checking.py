@@ -39,7 +39,7 @@ class CheckInput:
     retyped: int = 0
 
 
-def source(inputs: tuple[str, ...], job: str | None, mapping: str | None, beside: list[Path]) -> CheckInput:
+def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], beside: list[Path]) -> CheckInput:
     """Files, or one archive. beside: files of the command itself, passed over where an input holds them.
 
     Errors: Trouble for a job without an archive, or for a folder that is not an archive.

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from archive.answers import count_text
 from archive.cli.plain import one_line
+from archive.store import mapping_use
 from archive.store.deposits import Receipt
 from archive.store.head_digits import grouped
 from archive.vocabulary.link_counts import LinkCounts
@@ -33,6 +36,7 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
         document["by"] = document.get("by_name") or document.get("by") or "not stated"
         facts = ("job", "site", "zone", "at", "by", "reason")
         lines += [f"  {name:<12}{document[name]}" for name in facts if name in document]
+    lines += _how_read(document)
     lines.append(f"  {document['records']} records")
     lines += [f"  {document[kind]:>8}  {words}" for kind, words in _KINDS.items() if document[kind]]
     if document["set_aside"]:
@@ -59,3 +63,30 @@ def text(made: Receipt, counts: LinkCounts | None, *, dry_run: bool = False) -> 
     lines.append(f"  ledger head {document['ledger_head']} over {document['ledger_size']} entries")
     lines.append(f"  to type: {grouped(str(document['ledger_head']))}")
     return "\n".join(map(one_line, lines))
+
+
+_BY = {
+    mapping_use.NAMED: "the mapping that was named",
+    mapping_use.FROM_SHELF: "the archive's mapping",
+    mapping_use.OWN: "a mapping of the user's folder",
+    mapping_use.DRAFT: "A DRAFT that nobody looked over",
+    mapping_use.ACCEPTED: "a draft, accepted with this deposit",
+}
+_SHOWN = 5
+
+
+def _how_read(document: dict[str, Any]) -> list[str]:
+    """Files and records by layout, and by what they were read; of drafts what has no place in them."""
+    lines = []
+    for row in document.get("layouts", []):
+        by = f", by {_BY[row['by']]}" if row["by"] else ""
+        aside = f", {row['set_aside']} set aside" if row["set_aside"] else ""
+        files = "1 file" if row["files"] == 1 else f"{row['files']} files"
+        lines.append(f"  {row['layout'] or 'of no known layout'}: {files}, {row['records']} records{aside}{by}")
+    for draft in document.get("drafted", []):
+        if names := draft["unplaced"]:
+            more = f" and {len(names) - _SHOWN} more" if len(names) > _SHOWN else ""
+            lines.append(f"  {draft['file']}: the draft has no place for {', '.join(names[:_SHOWN])}{more}")
+    if any(d["unplaced"] and not d["accepted"] for d in document.get("drafted", [])):
+        lines.append("  draft a mapping with `muniment mapping draft`, look it over, name it with --mapping")
+    return lines

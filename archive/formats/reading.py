@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any, cast
 
@@ -13,8 +14,12 @@ import pyarrow as pa
 
 from archive.errors import Trouble
 from archive.formats import mapping as by_mapping
+from archive.formats import unseen
+from archive.formats.base.findings import finding
 from archive.formats.containers import entries, is_dropping, is_packed
 from archive.formats.folders import Refused, path_text
+from archive.formats.mapping.model import Mapping
+from archive.formats.mapping.offered import Offered
 from archive.formats.open_xml.gate import well_formed
 from archive.formats.open_xml.prolog import looks_like_xml
 from archive.formats.readers import OPEN, names, reader
@@ -27,26 +32,38 @@ from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
 from archive.tables.sound import Breach, breaches
 
+_BY_MAPPING = ("mapping", "link-list", "unseen")
+"""Readers of tables and texts, whose files a mapping may describe."""
+
 
 @dataclass
 class FileOutcome:
-    """The outcome of one file: layout ("" where not recognised), why so, records read, rows set aside."""
+    """The outcome of one file: layout ("" where not recognised), why so, records read, rows set aside.
+
+    drafted: it was read by a draft that nobody looked over; unplaced: what that draft found no place for. mapping:
+    SHA-256 of the mapping that read it, "" where none did.
+    """
 
     path: str
     layout: str = ""
     reason: str = ""
     records: int = 0
     set_aside: int = 0
+    drafted: bool = False
+    unplaced: list[str] = field(default_factory=list)
+    mapping: str = ""
 
 
 @dataclass
 class ReadingTask:
-    """One file with the reader that knows it best, or with the trouble that keeps it from being read."""
+    """One file with the reader that knows it best, or with the trouble that keeps it from being read. mapping: the one
+    by which it is read, where one was named or lies on a shelf; or a port map that was named."""
 
     entry: Entry
     reader: Reader | None = None
     found: Recognition | None = None
     trouble: Trouble | None = None
+    mapping: Any = None
 
 
 class Reading:
@@ -61,16 +78,19 @@ class Reading:
         tell_again: bool = True,
         leave_out: Iterable[Any] = (),
     ) -> None:
-        """tell_again: a record that came already is a row of set_aside; otherwise it is only counted in `again`.
+        """mapping: a mapping or port map, its path, several of them, or what formats.mapping.offered makes of them.
 
+        tell_again: a record that came already is a row of set_aside; otherwise it is only counted in `again`.
         leave_out: files and folders that are passed over where a folder holds them, as the mapping is.
+        Errors: Trouble for a mapping that cannot be read.
         """
         self.files: list[FileOutcome] = []
         self.again = 0
         self._tell_again = tell_again
         self._paths = [Path(p) for p in paths]
-        self._options = {"mapping": mapping, "draft": draft}
-        self._leave_out = [*leave_out, *([mapping] if isinstance(mapping, str | Path) else [])]
+        self._offered = Offered.of(mapping)
+        self._draft = draft
+        self._leave_out = [*leave_out, *self._offered.paths]
         self._seen = SeenIds()
         self._several = False
         self._contents = SeenIds()
@@ -86,7 +106,7 @@ class Reading:
 
     def _read(self) -> Iterator[Batch]:
         with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-            yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out, self._options["mapping"]))
+            yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out, self._offered))
 
     def _read_tasks(self, listed: list[ReadingTask]) -> Iterator[Batch]:
         if not listed:
@@ -135,14 +155,39 @@ class Reading:
         assert task.reader is not None
         assert task.found is not None
         file.layout, file.reason = task.found.layout, task.found.reason
-        found = iter(task.reader.read(task.entry, **self._options))
         turn = Turn(task.entry, task.found.takes)
+        mapping = task.mapping
+        if mapping is None and self._draft and task.reader is reader("unseen"):
+            made = turn.work(partial(unseen.draft_of, task.entry))
+            mapping, file.drafted, file.unplaced = made.mapping, True, list(made.unplaced)
+        elif mapping is None and task.reader is reader("mapping"):
+            mapping = turn.work(partial(by_mapping.chosen, task.entry))
+        found = chain(
+            task.reader.read(task.entry, mapping=mapping, draft=self._draft),
+            _said(partial(self._how_read, task.entry, file, mapping)),
+        )
         while (batch := turn.work(partial(next, found, None))) is not None:
             contents = _contents(batch) if self._several and task.reader in self._open else {}
             batch = _sound(self._not_twice(batch, task.entry, contents), task.entry)
             file.records += len(batch)
             file.set_aside += batch["set_aside"].num_rows
             yield batch
+
+    def _how_read(self, entry: Entry, file: FileOutcome, mapping: Any) -> list[dict[str, Any]]:
+        """Findings about the way a file was read: by a draft, or otherwise than files like it before."""
+        if not isinstance(mapping, Mapping):
+            return []
+        file.mapping = mapping.digest
+        found = []
+        if file.drafted:
+            left = len(file.unplaced)
+            told = f"{left} {'name' if left == 1 else 'names'} without a place" if left else "every name has a place"
+            found.append(finding("reading", "read-by-a-draft", where=entry.name, found=told))
+        if (before := self._offered.otherwise(entry, mapping)) is not None:
+            now = f"{mapping.layout} ({mapping.digest[:12]})"
+            was = f"{before.layout} ({before.digest[:12]})"
+            found.append(finding("archive", "read-otherwise-than-before", where=entry.name, found=now, expected=was))
+        return found
 
     def _says_otherwise(self, record: str, content: str) -> bool:
         """Whether an open form brought this id before, and said something else."""
@@ -227,13 +272,20 @@ def _sound(batch: Batch, entry: Entry) -> Batch:
     return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
 
 
+def _said(findings: Callable[[], list[dict[str, Any]]]) -> Iterator[Batch]:
+    if rows := findings():
+        yield Batch.from_rows({"findings": rows})
+
+
 def tasks(
     paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (), mapping: Any = None
 ) -> list[ReadingTask]:
     """Every file of the inputs, in order, with the reader that knows it best. Zips are unpacked into `temporary`.
 
-    leave_out, mapping: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused.
+    leave_out, mapping: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused; where
+    a mapping that was named recognises none of several files.
     """
+    offered = Offered.of(mapping)
     units: list[Entry | Refused] = []
     for number, path in enumerate(paths):
         folder = temporary / str(number)
@@ -249,8 +301,34 @@ def tasks(
         elif known[unit.path].found or known[unit.path].trouble or unit.path in taken or is_dropping(unit.name):
             found.append(known[unit.path])
         else:
-            found.append(_task(unit, partial(_foreign, unit, mapping)))
+            found.append(_task(unit, partial(_foreign, unit, offered)))
+    _all_used(found, offered)
     return found
+
+
+def _all_used(found: Sequence[ReadingTask], offered: Offered) -> None:
+    """Lets a mapping that recognises the one file there is not say itself what it misses; of several files it must
+    recognise one. Errors: Trouble where it recognises none."""
+    used = {id(task.mapping) for task in found}
+    left = [m for m in offered.named if id(m) not in used]
+    foreign = [t for t in found if not is_dropping(t.entry.name) and t.reader not in [reader(n) for n in OPEN]]
+    if not left or not foreign:
+        return
+    if len(foreign) == len(offered.named) == 1:
+        (task,) = foreign
+        if task.reader is None or task.reader in [reader(n) for n in _BY_MAPPING]:
+            known = Recognition(unseen.SCORE, "read by the mapping that was named", left[0].layout)
+            task.reader, task.found, task.mapping = cast(Reader, by_mapping), task.found or known, left[0]
+        return
+    if len(foreign) == 1 and len(left) < len(offered.named):
+        return  # several were named for what comes and goes; one of them reads the file
+    raise Trouble(
+        "this mapping recognises none of the files",
+        code="mapping.fits-none",
+        where=left[0].path or left[0].layout,
+        found=f"{len(foreign)} files without its headings, labels or elements",
+        remedy="leave it out, or see with `muniment mapping try` what it misses in one of them",
+    )
 
 
 def _task(entry: Entry, recognise: Callable[[], ReadingTask]) -> ReadingTask:
@@ -260,8 +338,15 @@ def _task(entry: Entry, recognise: Callable[[], ReadingTask]) -> ReadingTask:
         return ReadingTask(entry, trouble=trouble)
 
 
-def _foreign(entry: Entry, mapping: Any) -> ReadingTask:
-    return _by_mapping(entry, mapping) or recognised(entry)
+def _foreign(entry: Entry, offered: Offered) -> ReadingTask:
+    for offer in (offered.named_for, offered.shelved_for):
+        found = attempt(partial(offer, entry), "recognising")
+        if isinstance(found, ProgramFault):
+            return ReadingTask(entry, trouble=bug(entry, found))
+        if found is not None:
+            return ReadingTask(entry, cast(Reader, by_mapping), found[1], mapping=found[0])
+    task = recognised(entry)
+    return task if task.reader in [reader(n) for n in _BY_MAPPING] else replace(task, mapping=offered.port_map)
 
 
 def companions(path: Path, mapping: Any = None) -> list[Path]:
@@ -270,17 +355,9 @@ def companions(path: Path, mapping: Any = None) -> list[Path]:
     entry = Entry(path, path_text(path.name))
     if is_packed(entry):
         return []
-    task = _task(entry, partial(_foreign, entry, mapping))
+    task = _task(entry, partial(_foreign, entry, Offered.of(mapping)))
     taken = task.found.takes if task.found is not None else ()
     return sorted(p for p in taken if p != path and p.is_relative_to(path.parent) and p.is_file())
-
-
-def _by_mapping(entry: Entry, mapping: Any) -> ReadingTask | None:
-    """A file that has the layout of the mapping that was named: nobody else need look at it."""
-    found = attempt(partial(by_mapping.recognise_by, entry, mapping), "recognising") if mapping is not None else None
-    if isinstance(found, ProgramFault):
-        return ReadingTask(entry, trouble=bug(entry, found))
-    return ReadingTask(entry, cast(Reader, by_mapping), found) if found is not None else None
 
 
 def recognised(entry: Entry, among: Sequence[str] | None = None) -> ReadingTask:

@@ -10,6 +10,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.formats.description import Description
+from archive.formats.mapping.offered import Offered
 from archive.formats.reading import ReadingTask, _taken, tasks
 from archive.formats.turn import Turn, bug
 from archive.isolation import ProgramFault, attempt
@@ -21,7 +22,8 @@ def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description
     Errors: Trouble where an input is not there, or is a zip that is refused.
     """
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-        listed = tasks([Path(p) for p in paths], Path(folder), [mapping] if mapping else [], mapping)
+        offered = Offered.of(mapping)
+        listed = tasks([Path(p) for p in paths], Path(folder), offered.paths, offered)
         by = _taken(listed)
         for task in listed:
             if task.entry.path in by:
@@ -30,16 +32,16 @@ def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description
                 reason = f"read with {with_it.entry.name}"
                 yield Description(task.entry.name, layout, reason, read_with=with_it.entry.name)
             else:
-                yield _describe(task, mapping)
+                yield _describe(task)
 
 
-def _describe(task: ReadingTask, mapping: Any) -> Description:
+def _describe(task: ReadingTask) -> Description:
     """One file, by its reader's own words where it has some."""
     if task.reader is None or task.found is None:
         return Description(task.entry.name, reason=_reason(task), unread=True)
     own = getattr(task.reader, "describe", None)
     describe: Callable[[], Description]
-    describe = partial(own, task.entry, mapping=mapping) if own else partial(_counted, task, mapping)
+    describe = partial(own, task.entry, mapping=task.mapping) if own else partial(_counted, task)
     try:
         out = attempt(partial(Turn(task.entry, task.found.takes).work, describe), "describing")
         if isinstance(out, ProgramFault):
@@ -59,9 +61,9 @@ def _reason(task: ReadingTask) -> str:
     return f"{trouble.message}; found {trouble.found}" if trouble.found else trouble.message
 
 
-def _counted(task: ReadingTask, mapping: Any) -> Description:
+def _counted(task: ReadingTask) -> Description:
     """The description of a file whose reader has no words of its own: read, and counted."""
     assert task.reader is not None
     out = Description(task.entry.name)
-    out.count(task.reader.read(task.entry, mapping=mapping, draft=True), task.entry.sha256)
+    out.count(task.reader.read(task.entry, mapping=task.mapping, draft=True), task.entry.sha256)
     return out

@@ -14,7 +14,7 @@ from archive.formats import mapping as by_mapping
 from archive.formats.base.kinds import is_workbook, kind_of
 from archive.formats.description import Description
 from archive.formats.draft import SURE, group
-from archive.formats.draft.write import layout_name
+from archive.formats.draft.write import Draft, layout_name
 from archive.formats.mapping.match import content
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch
@@ -59,7 +59,7 @@ def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[B
 
     Errors: Trouble where no draft is wanted, it is not sure enough, or nothing of the file can be read.
     """
-    return by_mapping.read(entry, mapping=_draft(entry) if mapping is None and draft else mapping)
+    return by_mapping.read(entry, mapping=draft_of(entry).mapping if mapping is None and draft else mapping)
 
 
 def describe(entry: Entry, *, mapping: Any = None) -> Description:
@@ -69,7 +69,7 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
     """
     if mapping is None:
         try:
-            mapping = _draft(entry)
+            mapping = draft_of(entry).mapping
         except Trouble:
             drafted = group.drafted(entry)
             why = "no mapping knows this layout, and its draft is not sure enough to read by"
@@ -83,8 +83,8 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
     return by_mapping.describe(entry, mapping=mapping)
 
 
-def _draft(entry: Entry) -> Any:
-    """A mapping of what a draft is sure of. Errors: Trouble where that is too little to read by."""
+def draft_of(entry: Entry) -> Draft:
+    """A draft of what is sure. Errors: Trouble where that is too little to read by."""
     made = group.drafted(entry, SURE)
     labels = [f for f in made.fields if f["to"] == "records.link_label"]
     if not labels or len(made.fields) < 2:
@@ -96,4 +96,4 @@ def _draft(entry: Entry) -> Any:
             + ("" if labels else "; no column that surely labels the links"),
             remedy=f"run `muniment mapping draft {entry.name}`, look at it, and name it with --mapping",
         )
-    return made.mapping
+    return made

@@ -1,6 +1,7 @@
 """Rules that commands raise over an archive: each is in the catalogue, fires and stays silent.
 
-"rederived-otherwise" is tested beside the reading anew, in tests/store/test_intake.py; "local-time-not-unique", which
+"rederived-otherwise" is tested beside the reading anew, in tests/store/test_intake.py, "read-otherwise-than-before"
+beside the shelf of mappings, in tests/answers/test_shelf.py; "local-time-not-unique", which
 depositing raises too, here.
 """
 

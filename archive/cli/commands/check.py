@@ -19,7 +19,9 @@ PATH = click.Path(path_type=Path, dir_okay=False)
 @click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built (CSV or a workbook).")
 @click.option("--schedule-columns", metavar="COLUMN=HEADING,...", help="Which heading of the schedule means what.")
 @click.option("--policy", type=PATH, metavar="POLICY.toml", help="Severities and tolerances of the job.")
-@click.option("--mapping", metavar="MAPPING.toml", help="How to read the files, where no open form is recognised.")
+@click.option(
+    "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
+)
 @click.option("--sarif", type=PATH, metavar="FILE", help="Write the findings as SARIF 2.1.0.")
 @click.option("--report", type=PATH, metavar="OUT.html|OUT.pdf", help="Write the acceptance report of one page.")
 @click.option("--most", type=click.IntRange(0), metavar="N", help="Findings of one rule that are listed.")
@@ -32,7 +34,7 @@ def command(
     schedule: Path | None,
     schedule_columns: str | None,
     policy: Path | None,
-    mapping: str | None,
+    mapping: tuple[str, ...],
     sarif: Path | None,
     report: Path | None,
     most: int | None,

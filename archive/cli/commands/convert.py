@@ -18,7 +18,13 @@ _MOST_SHOWN = 20
 @click.argument("inputs", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="INPUT...")
 @click.option("--to", "out", required=True, type=click.Path(path_type=Path), help="File or folder to write.")
 @click.option("--form", type=click.Choice(["xml", "csv", "parquet"]), help="Default: csv for OUT.zip, else xml.")
-@click.option("--mapping", type=click.Path(path_type=Path), metavar="M", help="Mapping that reads the inputs.")
+@click.option(
+    "--mapping",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="MAPPING.toml",
+    help="Read by it the files it fits; may be given several times.",
+)
 @click.option("--no-draft", is_flag=True, help="Use no drafted mapping, however sure it is.")
 @click.option("--replace", is_flag=True, help="Replace what is at OUT.")
 @output_options
@@ -26,7 +32,7 @@ def command(
     inputs: tuple[Path, ...],
     out: Path,
     form: str | None,
-    mapping: Path | None,
+    mapping: tuple[Path, ...],
     no_draft: bool,
     replace: bool,
     as_json: bool,

@@ -16,12 +16,14 @@ from archive.errors import Trouble
 @click.argument("inputs", nargs=-1, required=True, metavar="ARCHIVE|INPUT...")
 @filter_options
 @click.option("--policy", type=click.Path(path_type=Path, dir_okay=False), metavar="POLICY.toml", help="Tolerances.")
-@click.option("--mapping", metavar="MAPPING.toml", help="How to read files that are no archive.")
+@click.option(
+    "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
+)
 @output_options
 def command(
     inputs: tuple[str, ...],
     policy: Path | None,
-    mapping: str | None,
+    mapping: tuple[str, ...],
     as_json: bool,
     quiet: bool,
     **filters: Any,
@@ -84,7 +86,7 @@ def _of_archive(path: Path, filters: dict[str, Any], policy: Any, quiet: bool) -
     return copies(store.open(path), chosen(filters), policy=policy, watch=watch)
 
 
-def _of_files(inputs: tuple[str, ...], mapping: str | None, policy: Any, quiet: bool) -> Any:
+def _of_files(inputs: tuple[str, ...], mapping: tuple[str, ...], policy: Any, quiet: bool) -> Any:
     from archive import formats
     from archive.validation.copies.detector import find, sketches_for
 

@@ -20,7 +20,14 @@ PATH = click.Path(path_type=Path)
 @click.option("--site", metavar="SITE", help="Where the links are.")
 @click.option("--zone", metavar="ZONE", help="IANA time zone of the site, such as Europe/Lisbon.")
 @click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built.")
-@click.option("--mapping", type=PATH, metavar="MAPPING.toml", help="Read the files by this mapping.")
+@click.option(
+    "--mapping",
+    type=PATH,
+    multiple=True,
+    metavar="MAPPING.toml",
+    help="Read by it the files it fits; may be given several times.",
+)
+@click.option("--accept-draft", is_flag=True, help="What a draft of an unknown layout reads is taken as it is.")
 @click.option("--new", is_flag=True, help="A new job or site is meant, though a known one has nearly the same name.")
 @click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
 @signer_options
@@ -32,7 +39,8 @@ def command(
     site: str | None,
     zone: str | None,
     schedule: Path | None,
-    mapping: Path | None,
+    mapping: tuple[Path, ...],
+    accept_draft: bool,
     new: bool,
     dry_run: bool,
     by: str | None,
@@ -47,7 +55,8 @@ def command(
 
     \b
     Exit code 1: something was set aside, two records of one test contradict each other, a rule found an error,
-    or what was handed in is here already under another job.
+    a draft left something without a place (0 with --accept-draft), or what was handed in is here already under
+    another job.
 
     \b
     Example:
@@ -73,6 +82,7 @@ def command(
         sign=signer.sign(opened),
         dry_run=dry_run,
         new=new,
+        accept_draft=accept_draft,
         watch=lambda b: progress(b, "batches", quiet=quiet),
     )
     made = intake.ingest(opened, inputs, facts, choices)

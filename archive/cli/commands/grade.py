@@ -31,7 +31,9 @@ from archive.errors import Trouble
     help="Cords at both ends together, added where a permanent link is graded for a channel or link segment "
     "(default: the standard's allowance).",
 )
-@click.option("--mapping", metavar="MAPPING.toml", help="How to read the files, where no open form is recognised.")
+@click.option(
+    "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
+)
 @click.option("--detail", is_flag=True, help="Every parameter of every record (always so for a single record).")
 @output_options
 def command(
@@ -41,7 +43,7 @@ def command(
     own: tuple[str, ...],
     accuracy: str | None,
     cords: float | None,
-    mapping: str | None,
+    mapping: tuple[str, ...],
     detail: bool,
     as_json: bool,
     quiet: bool,

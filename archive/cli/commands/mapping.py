@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say
+from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
@@ -116,14 +116,19 @@ def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: boo
 
 
 @command.command("list")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="[ARCHIVE]", required=False)
 @output_options
-def listed(as_json: bool, quiet: bool) -> None:
-    """The mappings known, and where each came from.
+def listed(archive: Path | None, as_json: bool, quiet: bool) -> None:
+    """The mappings known, and where each came from. Of an archive: its own shelf, who looked each over, and when.
 
     \b
     Example:
       muniment mapping list
+      muniment mapping list certificates
     """
+    if archive is not None:
+        _list_shelf(archive, as_json, quiet)
+        return
     from archive.formats.mapping.known import folders, known
 
     rows = [
@@ -149,3 +154,73 @@ def listed(as_json: bool, quiet: bool) -> None:
         else:
             print_line(f"{r['layout']:<28} {r['kind']:<10} {r['origin']:<8} {r['title']}")
     say(f"{len(rows)} mappings; put your own into {own}", quiet=quiet)
+
+
+def _list_shelf(archive: Path, as_json: bool, quiet: bool) -> None:
+    from archive import store
+    from archive.answers import shelf
+
+    rows = shelf.listed(store.open(archive))
+    if as_json:
+        print_json({"mappings": rows})
+        return
+    for r in rows:
+        print_line(
+            f"{r['layout'] or 'no mapping of exports'}  {r['sha256'][:12]}{'  recognises' if r['recognises'] else ''}"
+        )
+        by = f" by {r['by']}" if r["by"] else " by somebody who gave no name" if r["shelf"] else ""
+        print_line(f"    {r['how']}{by}, {r['at'][:10]}; {r['files']} files were read by it")
+    first = sum(r["recognises"] for r in rows)
+    say(f"{len(rows)} mappings, of which {first} recognise what is deposited", quiet=quiet)
+
+
+@command.command("confirm")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("mapping", type=click.Path(path_type=Path), metavar="MAPPING")
+@signer_options
+@output_options
+def confirmed(archive: Path, mapping: Path, by: str | None, reason: str | None, as_json: bool, quiet: bool) -> None:
+    """Lays a mapping that was looked over on the archive's shelf: from then on it recognises first, for every clerk.
+
+    A mapping that was named with `deposit --mapping` lies there already.
+
+    \b
+    Example:
+      muniment mapping confirm certificates heron.toml --reason "compared with ten paper certificates"
+    """
+    from archive import store
+    from archive.answers import shelf
+    from archive.cli import signer
+
+    opened = store.open(archive)
+    entry = shelf.confirm(opened, mapping, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    if as_json:
+        print_json({"mapping": entry["mapping"], "ledger_entry": entry.number})
+    elif not quiet:
+        print_line(f"{mapping} lies on the shelf of {archive} (ledger entry {entry.number})")
+
+
+@command.command("take-off")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("layout", metavar="LAYOUT")
+@signer_options
+@output_options
+def taken_off(archive: Path, layout: str, by: str | None, reason: str | None, as_json: bool, quiet: bool) -> None:
+    """Takes a mapping off the archive's shelf. What it has read stays as it is; its bytes stay in the archive.
+
+    LAYOUT is the name of its layout, or the first digits of its SHA-256 as `muniment mapping list ARCHIVE` shows them.
+
+    \b
+    Example:
+      muniment mapping take-off certificates heron --reason "it leaves out the calibration"
+    """
+    from archive import store
+    from archive.answers import shelf
+    from archive.cli import signer
+
+    opened = store.open(archive)
+    entry, gone = shelf.take_off(opened, layout, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    if as_json:
+        print_json({"mapping": gone.sha256, "ledger_entry": entry.number})
+    elif not quiet:
+        print_line(f"{layout} ({gone.sha256[:12]}) is off the shelf of {archive} (ledger entry {entry.number})")

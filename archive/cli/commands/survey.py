@@ -13,10 +13,12 @@ from archive.errors import Trouble
 
 @click.command("survey")
 @click.argument("inputs", nargs=-1, required=True, metavar="INPUT...")
-@click.option("--mapping", metavar="MAPPING.toml", help="Look at the files as this mapping or port map reads them.")
+@click.option(
+    "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
+)
 @click.option("--draft", is_flag=True, help="Print nothing but the drafted map or mapping of the one file.")
 @output_options
-def command(inputs: tuple[str, ...], mapping: str | None, draft: bool, as_json: bool, quiet: bool) -> None:
+def command(inputs: tuple[str, ...], mapping: tuple[str, ...], draft: bool, as_json: bool, quiet: bool) -> None:
     """Shows what is in files, folders and zips: layout, encoding, units, number of records, what they can prove,
     and what would stay unmapped. Nothing is written.
 

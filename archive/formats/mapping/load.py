@@ -85,6 +85,7 @@ def loads(data: bytes, where: str = "mapping") -> Mapping:
 
 
 def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
+    _known(tree, {"mapping": dict, "cells": dict, "file": list}, where)
     head = _known(tree.get("mapping", {}), _HEAD, f"{where}, [mapping]")
     if not head.get("layout"):
         raise Trouble(
@@ -102,7 +103,6 @@ def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
             expected=f"at most {LANGUAGE}",
             remedy="use a newer version of this program",
         )
-    _known(tree, {"mapping": dict, "cells": dict, "file": list}, where)
     cells = _known(tree.get("cells", {}), _CELLS, f"{where}, [cells]")
     _check_cells(cells, f"{where}, [cells]")
     files = tuple(_file(f, i, where) for i, f in enumerate(tree.get("file", []), 1))

@@ -11,6 +11,7 @@ from archive.store import unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
+from archive.store.mapping_use import FILE, how_used
 from archive.store.records import link_key, split_address
 
 if TYPE_CHECKING:
@@ -69,6 +70,11 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         _identity(db, entry)
     elif kind == "attach":
         filed(db, texts.get("documents", []), entry.number)
+    elif kind == "mapping":
+        path = f"events/{entry['id']}/{FILE}"
+        db.execute(
+            "INSERT OR REPLACE INTO mappings VALUES(?, ?, ?, ?)", (entry["mapping"], entry.number, path, entry["how"])
+        )
     elif kind == "cables":
         cable_columns.settle(db, entry.number, texts.get("settled", []), merged=bool(entry.get("from")))
 
@@ -106,12 +112,24 @@ def deposit_texts(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntr
     said = files.json(f"{entry['path']}/data/deposit.json", digests, always=True) or {}
     rows = [(o["sha256"], entry["deposit"]) for o in said.get("originals", []) if "kept_in" not in o]
     db.executemany("INSERT OR REPLACE INTO originals VALUES(?, ?)", rows)
+    _mappings(db, entry, digests)
     tables = files.tables(entry["path"], digests, always=True)
     for row in tables.table("jobs").to_pylist():
         job_facts(db, row["job_id"], row, entry.number)
     filed(db, tables.table("documents").to_pylist(), entry.number)
     lines = scheduled(db, tables, entry)
     cable_columns.of_deposit(db, entry["deposit"], lines)
+
+
+def _mappings(db: sqlite3.Connection, entry: LedgerEntry, digests: dict[str, str]) -> None:
+    """Mappings in a deposit's bag, each with how it came to be used."""
+    before = f"{entry['path']}/data/mappings/"
+    kept = {path: digest for path, digest in digests.items() if path.startswith(before)}
+    rows = [
+        (digest, entry.number, path, how_used(path.removeprefix(before), digest, entry.get("mappings") or {}))
+        for path, digest in kept.items()
+    ]
+    db.executemany("INSERT OR REPLACE INTO mappings VALUES(?, ?, ?, ?)", rows)
 
 
 def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> set[str | None]:

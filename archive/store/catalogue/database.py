@@ -4,9 +4,8 @@ It is rebuilt from nothing at any time. It knows the ledger entry it has come to
 ledger no longer holds that entry, everything is rebuilt.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
-gone (files that were redacted), checked (files whose digests were compared), event_texts (of events, with
-which can be read). What finding needs besides is for
-catalogue/ to add.
+mappings (that read deposits, or were confirmed), gone (files that were redacted), checked (files whose digests were
+compared), event_texts (of events, with which can be read). What finding needs besides is for catalogue/ to add.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from archive.store import checked_files, memory, unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 12
+VERSION = 13
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""
@@ -44,6 +43,7 @@ CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEX
     panel TEXT, port TEXT, whole INTEGER, PRIMARY KEY(schedule_id, number));
 CREATE INDEX schedule_job ON schedule(job_id, number);
 CREATE TABLE originals(sha256 TEXT PRIMARY KEY, deposit TEXT);
+CREATE TABLE mappings(sha256 TEXT, number INTEGER, path TEXT, how TEXT, PRIMARY KEY(number, sha256));
 CREATE TABLE schemas(sha256 TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE acceptances(job_id TEXT, day TEXT, number INTEGER PRIMARY KEY);
 CREATE TABLE accepted_records(row INTEGER PRIMARY KEY, number INTEGER);

@@ -33,6 +33,7 @@ _REPEATED = (
     "hold",
     "identity",
     "job",
+    "mapping",
     "redact",
     "release",
     "withdraw",

@@ -9,6 +9,7 @@ from archive.store import clock
 from archive.store.archive import Archive, LedgerHead
 from archive.store.cautions import clocks
 from archive.store.ledger import LedgerEntry
+from archive.store.mapping_use import ACCEPTED
 from archive.store.records import DECIDED
 
 
@@ -39,9 +40,11 @@ class Receipt:
 
     @property
     def look(self) -> bool:
-        """Whether there is something to look at: set aside, a conflict, an error finding, another job's records."""
+        """Whether there is something to look at: set aside, a conflict, an error finding, another job's records, what
+        a draft that nobody accepted left without a place."""
         told = self.set_aside or self.counts.get("conflicts") or self.findings.get("error")
-        return bool(told or self.details.get("elsewhere"))
+        left = any(d["unplaced"] and not d["accepted"] for d in self.details.get("drafted", ()))
+        return bool(told or left or self.details.get("elsewhere"))
 
 
 def receipt(archive: Archive, deposit: str) -> Receipt:
@@ -69,6 +72,38 @@ def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
 
 def _texts(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
     """The reason, and the depositor's name, as far as they were not redacted."""
-    reason = archive.texts(entry).get("reason")
+    texts = archive.texts(entry)
+    reason = texts.get("reason")
     name = archive.names(entry).get(entry["by"]) if entry.get("by") else None
-    return ({"reason": reason} if reason else {}) | ({"by_name": name} if name else {})
+    return (
+        ({"reason": reason} if reason else {})
+        | ({"by_name": name} if name else {})
+        | how_read(texts.get("files", []), entry.get("mappings") or {})
+    )
+
+
+def how_read(files: list[dict[str, Any]], use: dict[str, str]) -> dict[str, Any]:
+    """How files were read, as a receipt says it. files: as deposit.json names them; use: how each mapping came to be
+    used, by SHA-256.
+
+    layouts: for each layout and mapping the files, records and rows set aside, and by what: a word of
+    store.mapping_use, or "" for an open form or reader. drafted: each file read by a draft, what has no place in it,
+    and whether that was accepted.
+    """
+    layouts: dict[tuple[str, str], dict[str, Any]] = {}
+    for f in files:
+        digest = f.get("mapping", "")
+        row = layouts.setdefault(
+            (f.get("layout", ""), digest),
+            {"layout": f.get("layout", ""), "mapping": digest or None, "by": use.get(digest, ""), "files": 0}
+            | {"records": 0, "set_aside": 0},
+        )
+        row["files"] += 1
+        row["records"] += f.get("records", 0)
+        row["set_aside"] += f.get("set_aside", 0)
+    drafted = [
+        {"file": f["name"], "unplaced": f.get("unplaced", []), "accepted": use.get(f.get("mapping", "")) == ACCEPTED}
+        for f in files
+        if f.get("drafted")
+    ]
+    return ({"layouts": list(layouts.values())} if layouts else {}) | ({"drafted": drafted} if drafted else {})

@@ -22,7 +22,7 @@ from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
 from archive.store.deposits.known import KnownRecords, members
 from archive.store.deposits.originals import Originals
-from archive.store.deposits.receipt import Receipt, of_entry
+from archive.store.deposits.receipt import Receipt, how_read, of_entry
 from archive.store.events.keep_schema import keep_schema
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
@@ -90,6 +90,10 @@ class Deposit:
         self._received: list[dict[str, Any]] = []
         self.limits: set[str] = set()
         self.mappings: set[str] = set()
+        self.mapping_use: dict[str, str] = {}
+        """How each mapping came to be used, by SHA-256: words of store.mapping_use."""
+        self.read_files: list[dict[str, Any]] = []
+        """How each file was read: its name, layout, records, rows set aside, mapping, and what a draft left out."""
         self.done = False
         self.by = self._depositor() if facts.by else None
 
@@ -204,7 +208,7 @@ class Deposit:
         counts = made.counts()
         counts["same_file"] += self._same_file
         elsewhere = self._elsewhere(made)
-        details = {"elsewhere": elsewhere} if elsewhere else {}
+        details = how_read(self.read_files, self.mapping_use) | ({"elsewhere": elsewhere} if elsewhere else {})
         return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, details)
 
     def _elsewhere(self, made: Decisions) -> list[dict[str, Any]]:
@@ -247,6 +251,7 @@ class Deposit:
             "set_aside": self._set_aside,
             "decisions": made.plain(self.id),
             **({"schedule": "whole"} if self._listed else {}),
+            **({"mappings": dict(sorted(self.mapping_use.items()))} if self.mapping_use else {}),
             **({"elsewhere": elsewhere} if (elsewhere := self._elsewhere(made)) else {}),
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
@@ -256,6 +261,8 @@ class Deposit:
         f = self.facts
         said = {"job": f.job, "site": f.site, "zone": f.zone, "reason": f.reason, **f.more}
         said["originals"] = self._received
+        if self.read_files:
+            said["files"] = self.read_files
         return (json.dumps(said, ensure_ascii=False, indent=1) + "\n").encode()
 
     def _information(self) -> list[tuple[str, str]]:
