@@ -53,7 +53,8 @@ def run(batch: Batch, policy: Policy | None = None, *, today: date | None = None
 
 
 def _of_readers(batch: Batch, policy: Policy) -> tuple[list[pa.Table], list[ProgramFault]]:
-    """What readers found, under the severity of the policy. A rule that the catalogue does not have is a bug."""
+    """What readers found, and intake into an archive, under the severity of the policy. A rule that the catalogue does
+    not have is a bug."""
     given = batch["findings"]
     tables, faults = [], []
     for name in pc.unique(given.column("rule")).to_pylist():
@@ -61,7 +62,7 @@ def _of_readers(batch: Batch, policy: Policy) -> tuple[list[pa.Table], list[Prog
             faults.append(ProgramFault(name, "a reader raised a rule that is not in the catalogue"))
             continue
         severity = policy.severity(name)
-        if catalogue.rule(name).by not in ("reader", "program") or severity == OFF:
+        if catalogue.rule(name).by not in ("reader", "archive", "program") or severity == OFF:
             continue
         mine = given.filter(pc.equal(given.column("rule"), name))
         blind = pc.equal(mine.column("status"), findings.COULD_NOT_LOOK)
