@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats.reading import FileOutcome, Reading
+from archive.formats.reading import FileOutcome, Reading, sound
+from archive.formats.recognition import Entry
 from archive.store import bags, layout
-from archive.store.parquet import BagTables
+from archive.store.parquet import FOLDER
+from archive.store.parquet.foreign_bag import damaged, foreign_batches
 from archive.tables import Batch, no_rows, tables
 
 _DECLARATION = "bagit.txt"
@@ -43,7 +45,7 @@ class Submission:
                 )
             if (path / _DECLARATION).is_file():
                 _verified(path)
-                if (path / "data" / "tables" / "records.parquet").is_file():
+                if (path / "data" / FOLDER / "records.parquet").is_file():
                     yield from _of_deposit(path)
                     continue
                 plain += _forms(path)
@@ -66,8 +68,12 @@ def _verified(bag: Path) -> None:
 def _of_deposit(bag: Path) -> Iterator[Batch]:
     """Records of a deposit's bag, without what was said of them then."""
     empty: dict[str, Any] = {n: no_rows(n) for n, t in tables().items() if t.level == "statement"}
-    for batch in BagTables(bag).batches():
-        yield batch.replace(**empty)
+    entry = Entry(bag / "data" / FOLDER / "records.parquet", f"{bag.name}/data/{FOLDER}/records.parquet")
+    for batch in foreign_batches(bag, bag.name):
+        try:
+            yield sound(batch.replace(**empty), entry)
+        except ValueError as error:
+            raise damaged(bag.name, str(error)) from None
 
 
 def _forms(bag: Path) -> list[Path]:

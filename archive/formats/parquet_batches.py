@@ -29,19 +29,20 @@ def batches(path: str, name: str, columns: list[str] | None, rows: int) -> Itera
         with pq.ParquetFile(path, page_checksum_verification=True) as file:
             for group in range(file.num_row_groups):
                 for batch in file.iter_batches(rows, row_groups=[group], columns=columns, use_threads=False):
-                    yield _message(batch)
+                    yield message(batch)
     except MemoryError:  # Arrow's own is an ArrowException too
         raise
     except (pa.ArrowException, OSError) as error:
         raise damaged(name, error) from None
 
 
-def _message(batch: pa.RecordBatch) -> bytes:
+def message(rows: pa.RecordBatch | pa.Table) -> bytes:
+    """The rows as an Arrow stream."""
     sink = pa.BufferOutputStream()
-    with pa.ipc.new_stream(sink, batch.schema) as stream:
-        stream.write_batch(batch)
-    message: bytes = sink.getvalue().to_pybytes()
-    return message
+    with pa.ipc.new_stream(sink, rows.schema) as stream:
+        stream.write(rows)
+    made: bytes = sink.getvalue().to_pybytes()
+    return made
 
 
 def damaged(name: str, error: Exception) -> Trouble:

@@ -168,7 +168,7 @@ class Reading:
         )
         while (batch := turn.work(partial(next, found, None))) is not None:
             contents = _contents(batch) if self._several and task.reader in self._open else {}
-            batch = _sound(self._not_twice(batch, task.entry, contents), task.entry)
+            batch = sound(self._not_twice(batch, task.entry, contents), task.entry)
             file.records += len(batch)
             file.set_aside += batch["set_aside"].num_rows
             yield batch
@@ -246,7 +246,7 @@ def _contents(batch: Batch) -> dict[str, str]:
     return {i: f"{i}\n{digest}" for i, digest in zip(ids, record_digests(batch), strict=True)}
 
 
-def _sound(batch: Batch, entry: Entry) -> Batch:
+def sound(batch: Batch, entry: Entry) -> Batch:
     """The batch without records that break a rule of the tables; they become rows of set_aside.
 
     Errors: ValueError for a row of no record that breaks a rule: a bug of the reader.

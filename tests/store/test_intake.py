@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import zipfile
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from store_making import batch, rows
 
-from archive import formats
+from archive import formats, store
 from archive.answers.intake import Choices, ingest
 from archive.answers.zone import in_utc, zone
 from archive.confined import MEMORY
@@ -80,7 +84,6 @@ def test_curves_beside_an_index_are_kept_with_it(archive: Archive, tmp_path: Pat
 
 def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_path: Path) -> None:
     """Somebody sends the bag of a deposit: a second archive takes it, the first knows it already."""
-    from archive import store
     from archive.answers.rederive import rederive
     from archive.store.fixity import fixity
 
@@ -99,6 +102,74 @@ def test_a_deposits_bag_can_be_handed_in(archive: Archive, export: Path, tmp_pat
         ingest(other, [bag], FACTS)
     with pytest.raises(Trouble, match="merge"):
         ingest(other, [archive.root], FACTS)
+
+
+def sealed_again(bag: Path) -> None:
+    """What a stranger does who changes a bag and knows how bags are sealed."""
+
+    def digest(path: Path) -> str:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+
+    for name in ("manifest-sha256.txt", "tagmanifest-sha256.txt"):
+        listed = [line.split("  ", 1)[1] for line in (bag / name).read_text().splitlines()]
+        (bag / name).chmod(0o644)
+        (bag / name).write_text("".join(f"{digest(bag / path)}  {path}\n" for path in listed))
+
+
+@pytest.fixture
+def sent(archive: Archive, export: Path, tmp_path: Path) -> Path:
+    """The bag of a deposit, as somebody else hands it in."""
+    made = ingest(archive, [export], FACTS)
+    assert made.entry is not None
+    shutil.copytree(archive.root / made.entry["path"], tmp_path / "sent")
+    for path in (tmp_path / "sent").rglob("*"):
+        path.chmod(0o755 if path.is_dir() else 0o644)
+    return tmp_path / "sent"
+
+
+def change(bag: Path, table: str, column: str, value: object) -> None:
+    """Sets a column of the first row of a table, in a bag that is sealed again."""
+    path = bag / "data" / "tables" / f"{table}.parquet"
+    found = pq.read_table(path)
+    at = found.column_names.index(column)
+    values = [value, *found.column(column).to_pylist()[1:]]
+    field = found.schema.field(at).with_nullable(True)
+    pq.write_table(found.set_column(at, field, pa.array(values, field.type)), path)
+    sealed_again(bag)
+
+
+@pytest.mark.parametrize("harm", ["cut", "other columns", "null", "huge"])
+def test_tables_of_a_forged_bag_cost_that_bag(
+    sent: Path, tmp_path: Path, harm: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = sent / "data" / "tables" / "records.parquet"
+    if harm == "cut":
+        path.write_bytes(path.read_bytes()[:-20])
+    elif harm == "other columns":
+        pq.write_table(pa.table({"position": [1, 2], "record_id": [None, b"\xff"]}), path)
+    elif harm == "null":
+        change(sent, "records", "record_id", None)
+    else:  # a few kilobytes that unpack to a gigabyte
+        monkeypatch.setenv(MEMORY, "700")
+        many = 120_000_000
+        text = pa.DictionaryArray.from_arrays(pa.array(np.zeros(many, np.int8)), ["x"])
+        pq.write_table(pa.table({"position": text}), path, row_group_size=many)
+        assert path.stat().st_size < 1_000_000
+    sealed_again(sent)
+    other = store.create(tmp_path / "other")
+    with pytest.raises(Trouble) as raised:
+        ingest(other, [sent], FACTS)
+    assert raised.value.code in ("bag.tables-damaged", "confined.memory", "confined.failed")
+    assert raised.value.where == "sent"
+    assert [e.kind for e in other.entries()] == ["created"]
+    assert list((other.root / "aside").iterdir()) == []
+
+
+def test_a_record_of_a_forged_bag_that_breaks_a_rule_is_set_aside(sent: Path, tmp_path: Path) -> None:
+    change(sent, "records", "medium", "string")
+    made = ingest(store.create(tmp_path / "other"), [sent], FACTS)
+    assert counted(made) == {"new": 7}
+    assert made.set_aside == 1
 
 
 def test_one_bad_file_among_good_ones_is_set_aside_and_kept(archive: Archive, export: Path, tmp_path: Path) -> None:
