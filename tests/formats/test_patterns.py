@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+import shutil
 import tomllib
 from pathlib import Path
 
 import pytest
 
 from archive import schemas
+from archive.confined import SECONDS
 from archive.errors import Trouble
 from archive.formats.base import patterns
 from archive.formats.mapping.load import loads
+from archive.formats.reading import Reading
 
 EVER = [
     r"^(a+)+$",
@@ -112,3 +115,63 @@ def test_the_patterns_that_were_refused_do_try_for_ever(tmp_path: Path) -> None:
         return time.perf_counter() - begun
 
     assert seconds(22) > 20 * max(seconds(12), 1e-5)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "most"),
+    [
+        (r".*,.*,.*x", 200),
+        (r"^\w*\w*\w*x", 1_000),
+        (r"(?:.*),(?:.*)x", 500),
+        (r"[a-f]+[^a]*A", 20_000),  # the flag for either case must not hide that they overlap
+        (r"\u0410+[А-Я]x", 20_000),
+        (r"(?x) a+  a x", 20_000),
+        (r"a?a?a?a?a?a?a?a?x", 3_000_000),
+    ],
+)
+def test_a_pattern_that_gives_back_is_tried_here_on_short_texts_alone(pattern: str, most: int) -> None:
+    assert 10 <= patterns.longest(pattern) <= most
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [r"^Total\b", r"^Page \d+ of \d+$", r"^[^,]*,[^,]*,x", "^(" + "|".join("abcdefghijklmnopq") + ")x"],
+)
+def test_a_pattern_that_gives_nothing_back_is_tried_here_on_any_line(pattern: str) -> None:
+    assert patterns.longest(pattern) > 1_000_000
+
+
+def test_too_many_optional_parts_are_refused() -> None:
+    assert "too many ways" in patterns.fault("a?" * 30 + "a" * 30)
+
+
+def test_a_long_text_gives_what_a_short_one_gives() -> None:
+    pattern = patterns.BoundedPattern(r"(?P<kind>\w+)(x)?,.*,.*!")
+    short, long = "Total,a,b!", "Total," + "a," * 40_000 + "b!"
+    assert len(short) < pattern.longest < len(long)
+    for text in (short, long):
+        found = pattern.search(text)
+        assert found is not None
+        assert found.groups() == ("Total", None)
+        assert found["kind"] == "Total"
+    assert pattern.match("!" + long) is None
+    assert pattern.names == ["kind"]
+
+
+def test_time_is_bounded_inside_a_pattern(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A cubic pattern on a line of half a megabyte would take days; the file is set aside, its neighbour is read."""
+    monkeypatch.setenv(SECONDS, "2")
+    folder = Path(__file__).parents[2] / "fixtures" / "exports" / "bramble-points"
+    mapping = tmp_path / "mapping.toml"
+    export = next(p for p in folder.glob("*.csv"))
+    text = (folder / "mapping.toml").read_text()
+    assert "skip" not in text
+    mapping.write_text(text.replace("[[file]]", "[[file]]\nskip = ['.*a.*b.*c.*!']", 1))
+    (tmp_path / "in").mkdir()
+    shutil.copy(export, tmp_path / "in" / "good.csv")
+    (tmp_path / "in" / "long.csv").write_bytes(export.read_bytes() + b"abc" * 150_000 + b"\n")
+    reading = Reading([tmp_path / "in"], mapping=mapping)
+    rows = [row for batch in reading for row in batch["set_aside"].to_pylist()]
+    assert [f.records > 0 for f in reading.files] == [True, False]
+    assert [row["path"] for row in rows] == ["long.csv"]
+    assert "more time" in rows[0]["reason"]

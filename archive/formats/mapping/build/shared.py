@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import dates
+from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping.build.record_facts import RecordFact, RecordFacts
 from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.row_frame import mapped
@@ -66,7 +67,7 @@ class Shared:
             if not one.field.split or (one.field.to.end or "local") != side:
                 continue
             pattern = split_pattern(one.field.split)
-            for name in pattern.groupindex:
+            for name in pattern.names:
                 out[name] = mapped(one.text, partial(_part_named, pattern, name))
         return out
 
@@ -99,7 +100,7 @@ class Shared:
         return _combined(stated, facts.n, rows, keyed, "jobs")
 
 
-def _part_named(pattern: re.Pattern[str], name: str, word: str) -> str | None:
+def _part_named(pattern: BoundedPattern, name: str, word: str) -> str | None:
     found = pattern.match(word)
     return found[name] if found else None
 
@@ -146,14 +147,14 @@ def _day(text: str, pattern: str) -> str | None:
     return found.local.partition("T")[0] if found else None
 
 
-def split_pattern(split: str) -> re.Pattern[str]:
+def split_pattern(split: str) -> BoundedPattern:
     """A regular expression from a pattern such as {floor}{space}-{panel}{port}.
 
     {floor} and {port} are digits where another part touches them, {panel} and {space} letters and digits; a pattern
     between slashes is a regular expression with named groups.
     """
     if split.startswith("/"):
-        return re.compile(split.strip("/"))
+        return BoundedPattern(split.strip("/"))
     out, at = "", 0
     for match in re.finditer(r"\{(\w+)\}", split):
         out += re.escape(split[at : match.start()])
@@ -163,4 +164,4 @@ def split_pattern(split: str) -> re.Pattern[str]:
         )
         out += f"(?P<{name}>{shape})" if name in _PLACES else "(?:.*?)"
         at = match.end()
-    return re.compile("^" + out + re.escape(split[at:]) + "$")
+    return BoundedPattern("^" + out + re.escape(split[at:]) + "$")

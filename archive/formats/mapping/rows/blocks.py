@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
+from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping.model import SourceFile
 from archive.formats.mapping.rows.labels import labels_of
 from archive.formats.mapping.rows.text_rows import Cell, RawRow, Row, Splitter, filled, joined
@@ -45,7 +45,7 @@ def _beginning(file: SourceFile, split: Splitter) -> Callable[[RawRow], str | No
     if mark in ("", "file", "sheet"):
         return None
     if mark.startswith("/"):
-        pattern = re.compile(mark.strip("/"))
+        pattern = BoundedPattern(mark.strip("/"))
         cut = file.kind == "delimited" and len(file.delimiter) == 1
 
         def by_shape(raw: RawRow) -> str | None:

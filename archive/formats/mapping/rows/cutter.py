@@ -10,6 +10,7 @@ from functools import lru_cache
 from itertools import chain
 from operator import itemgetter
 
+from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.labels import labels_of
@@ -381,8 +382,11 @@ _NUMBER = re.compile(r"\s*[-+<>]?\s*\d+(?:[.,]\d+)*(?:[eE][-+]?\d+)?\s*")
 def matches(title: str, text: str) -> bool:
     """Whether a row is the title that a mapping gives: words, or a regular expression between slashes."""
     if title.startswith("/"):
-        return re.search(title.strip("/"), text) is not None
+        return _title(title.strip("/")).search(text) is not None
     return phrases.phrase(title) == phrases.phrase(text)
+
+
+_title = lru_cache(maxsize=64)(BoundedPattern)
 
 
 def _of_sheet(pattern: str, sheet: str) -> bool:

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc_csv
 
+from archive.formats.base.patterns import BoundedPattern
 from archive.formats.base.text import count
 from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile, SourceTable
@@ -58,7 +59,7 @@ class Parser:
     head: TextHead
     decimal: str
     types: dict[str, pa.DataType] = field(default_factory=dict)
-    skip: re.Pattern[str] | None = None
+    skip: BoundedPattern | None = None
 
     def __post_init__(self) -> None:
         self.skip = skipper(self.file)
@@ -138,7 +139,7 @@ class Parser:
             return bool(empty.any())
         return False
 
-    def _may_skip(self, table: pa.Table, skip: re.Pattern[str]) -> bool:
+    def _may_skip(self, table: pa.Table, skip: BoundedPattern) -> bool:
         """Whether a pattern of lines to skip is found in a cell: in any, or only in the first of each row that is
         filled where all patterns begin there."""
         first = table.column(0)

@@ -10,6 +10,7 @@ from datetime import date, time, timedelta
 from functools import cache
 from typing import NamedTuple, TypeAlias
 
+from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile
 
@@ -158,6 +159,6 @@ def joined(row: Row) -> str:
     return " ".join(names.tidy(c) for c in filled(row))
 
 
-def skipper(file: SourceFile) -> re.Pattern[str] | None:
+def skipper(file: SourceFile) -> BoundedPattern | None:
     """The lines that the mapping ignores by name, as one regular expression over the cells joined by blanks."""
-    return re.compile("|".join(f"(?:{p})" for p in file.skip)) if file.skip else None
+    return BoundedPattern(*file.skip) if file.skip else None
