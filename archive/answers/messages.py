@@ -67,7 +67,10 @@ def _of_code() -> Iterator[tuple[str, str]]:
 
 
 def _literals(node: ast.AST) -> Iterator[str]:
-    """Texts of words("..."), and of [words(h) for h in ("...", "...")]."""
+    """Texts of words("..."), of words.counted(n, "...", "..."), and of [words(h) for h in ("...", "...")]."""
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "counted":
+        for text in node.args[1:3]:
+            yield from _strings(text)
     if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _CALLED and node.args:
         yield from _strings(node.args[0])
     if isinstance(node, ast.ListComp) and isinstance(node.elt, ast.Call):
@@ -95,6 +98,9 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
         yield parameter.name, "schemas/vocabulary.toml"
     for text in schemas.load("cautions.toml")["cautions"]["texts"]:
         yield text, "schemas/cautions.toml"
+    for texts in schemas.load("causes.toml")["causes"].values():
+        for text in texts.values():
+            yield text, "schemas/causes.toml"
     for path in sorted((schemas.root() / "rules").glob("*.toml")):
         for rule in sorted(schemas.load(f"rules/{path.name}").get("rules", {})):
             yield rule.replace("-", " "), f"schemas/rules/{path.name}"

@@ -84,6 +84,21 @@ class Wording:
         """The language of the texts."""
         return self.locale.split("_")[0] if self._texts else "en"
 
+    @property
+    def translated(self) -> bool:
+        """Whether the texts are in the language that the locale asks for."""
+        return self.language == self.locale.split("_")[0]
+
+    @property
+    def original(self) -> bool:
+        """Whether the texts are the English ones, which count."""
+        return self.language == "en"
+
+    @property
+    def _locale(self) -> str:
+        """The locale of numbers and dates: words and dates change together."""
+        return self.locale if self.translated else "en"
+
     def __call__(self, text: str, **values: object) -> str:
         """The text in the document's language, with {names} filled in.
 
@@ -96,6 +111,11 @@ class Wording:
             return found.format(**values)
         except (KeyError, IndexError, ValueError):
             return text.format(**values)
+
+    def counted(self, count: int, one: str, many: str, **values: object) -> str:
+        """The one text or the other, by how the language counts; {count} in it is the number as it is printed."""
+        singular = count in (0, 1) if self.language == "fr" else count == 1
+        return self(one if singular else many, count=self.number(count, 0), **values)
 
     def term(self, word: str | None) -> str:
         """A word of the vocabulary as people write it: full-sweep as full sweep."""
@@ -127,12 +147,12 @@ class Wording:
         if value is None:
             return empty
         rounded = round(value, decimals) + 0.0  # + 0.0 turns minus zero into zero
-        if self.locale in _ENGLISH:
+        if self._locale in _ENGLISH:
             return f"{rounded:,.{decimals}f}".replace("-", _MINUS)
         from babel.numbers import format_decimal
 
         pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
-        return str(format_decimal(rounded, format=pattern, locale=self.locale)).replace("-", _MINUS)
+        return str(format_decimal(rounded, format=pattern, locale=self._locale)).replace("-", _MINUS)
 
     def free(self, value: float | None, *, empty: str = "") -> str:
         """A number with as many decimals as it needs, at most six."""
@@ -140,7 +160,7 @@ class Wording:
 
         if value is None:
             return empty
-        return str(format_decimal(value, format="#,##0.######", locale=self.locale)).replace("-", _MINUS)
+        return str(format_decimal(value, format="#,##0.######", locale=self._locale)).replace("-", _MINUS)
 
     def value(self, value: float | None, unit: str, decimals: int | None = None) -> str:
         """A value with the decimals that its unit deserves, without the unit; metres in feet where those are wanted."""
@@ -162,7 +182,7 @@ class Wording:
             day = date.fromisoformat(iso[:10])
         except ValueError:
             return iso
-        text = format_date(day, format="d MMMM y" if self.locale == "en" else "long", locale=self.locale)
+        text = format_date(day, format="d MMMM y" if self._locale == "en" else "long", locale=self._locale)
         return f"{text}, {iso[11:16]}" if len(iso) >= 16 else text
 
     def length(self, metres: float | None, *, empty: str = "") -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import msgspec
 
 from archive import schemas, vocabulary
+from archive.answers.claim.claim_statement import ClaimStatement
 from archive.limits.file_tables import ConfirmationFile, EditionFile, OwnLimitFile
 from archive.validation.catalogue.declared_rules import RuleFile, rules
 from archive.validation.catalogue.policy import OFF, Policy
@@ -20,6 +21,7 @@ KINDS: dict[str, tuple[type[Any], str]] = {
     "own-limit": (OwnLimitFile, "A limit of a user's own"),
     "limit-confirmation": (ConfirmationFile, "What a person who owns a standard confirms of a limit"),
     "rules": (RuleFile, "A group of rules: schemas/rules/*.toml"),
+    "claim-facts": (ClaimStatement, "What a claim states: muniment claim --facts"),
     "policy": (Policy, "A policy: severities and tolerances of an archive or a job"),
 }
 """By file name: the structure that reads such a file, and a title."""

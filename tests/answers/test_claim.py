@@ -16,14 +16,17 @@ from answers_making import CONFLICT, COPY, EXPIRED, FLIPPED, JOB, POINTS, SOURCE
 from archive import formats, schemas
 from archive.answers.claim.claim_folder import write
 from archive.answers.claim.compose import compose
+from archive.answers.claim.curve_figures import curves_of, line_of
 from archive.answers.claim.gather import gather
 from archive.answers.documents import FactsBlock, Figure, Notice, TableBlock, VerdictCards
 from archive.answers.wording import ENGLISH
 from archive.errors import Trouble
+from archive.store import clock
 from archive.store.proofs import holds, load, verify
 from archive.tables.canonical import record_digests
 
 ON = dt.date(2030, 1, 15)
+MADE = dt.datetime(2030, 1, 16, 9, 30, tzinfo=dt.UTC)
 
 
 @pytest.fixture(scope="session")
@@ -34,6 +37,7 @@ def written(troubles_place, tmp_path_factory):
     place = tmp_path_factory.mktemp("claim")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("MUNIMENT_CACHE", str(place / "cache"))
+        patch.setattr(clock, "now", lambda: MADE)
         facts, originals = gather(store.open(troubles_place), STANDS, on=ON, reason="Letter of 3 January 2030")
         write(facts, originals, place / "claim")
     return place / "claim", facts
@@ -44,9 +48,9 @@ def document(archive, label, **more):
     return compose(gather(archive, label, on=ON, **more)[0])
 
 
-def gaps(doc):
-    """Sentences of the notice on the first page."""
-    return list(next(b for b in doc.sections[0].blocks if isinstance(b, Notice)).items)
+def gaps(doc, title="Before you rely on this record"):
+    """Sentences of a notice on the first page."""
+    return [x for b in doc.sections[0].blocks if isinstance(b, Notice) and b.title == title for x in b.items]
 
 
 def words_of(doc):
@@ -124,7 +128,8 @@ def test_the_same_inputs_give_the_same_bytes_anywhere(written, troubles_place, t
     command = [
         sys.executable,
         "-c",
-        "from archive.cli import main; main()",
+        "import datetime as dt; from archive.cli import main; from archive.store import clock;"
+        f"clock.now = lambda: dt.datetime.fromisoformat({MADE.isoformat()!r}); main()",
         "claim",
         str(troubles_place),
         STANDS,
@@ -239,10 +244,31 @@ def test_no_verdict_on_who_is_liable(troubles):
 
 def test_every_parameter_of_the_limit_has_a_picture_and_raw_fext_has_none(troubles):
     captions = [b.caption for b in section(document(troubles, STANDS), "Curves").blocks[1:]]
-    assert [c.split(".")[0] for c in captions] == [
+    assert list(dict.fromkeys(c.split(".")[0].split(",")[0] for c in captions)) == [
         *("Insertion loss", "Return loss", "NEXT", "PS NEXT", "ACR-N", "PS ACR-N", "ACR-F", "PS ACR-F")
     ]
     assert all("Smallest margin" in c for c in captions)
+    # Twelve ordered combinations are drawn six and six.
+    assert [c.split(".")[0] for c in captions if c.startswith("ACR-F")] == [
+        "ACR-F, 1-2/3-6 to 3-6/7-8",
+        "ACR-F, 4-5/1-2 to 7-8/4-5",
+    ]
+
+
+def test_margins_near_zero_have_a_picture_of_their_own_and_failing_points_are_counted(troubles):
+    """Counted here from the curves and the limit line themselves."""
+    facts, _ = gather(troubles, FLIPPED, on=ON)
+    blocks = section(compose(facts), "Curves").blocks[1:]
+    near = [b for b in blocks if b.caption.startswith("NEXT: margin to the limit about zero")]
+    assert len(near) == 1 and "failing stretch" in near[0].svg
+    (caption,) = [b.caption for b in blocks if b.caption.startswith("NEXT. ")]
+    line = line_of(facts.standing.verdict()["limit_id"])
+    failing = set()
+    for curves in curves_of(facts.standing.batch)["next"].values():
+        for c in curves:
+            failing |= {f for f, v, at in zip(c.x, c.y, line("next", c.x), strict=True) if v < at - 1e-9}
+    low, high = ENGLISH.free(min(failing)), ENGLISH.free(max(failing))
+    assert failing and f"Fails at {len(failing)} of " in caption and f"from {low} to {high} MHz" in caption
 
 
 def test_the_picture_and_the_table_say_the_same_margin(troubles):
@@ -277,7 +303,7 @@ def test_without_a_bundle_neighbours_are_those_of_the_panel(troubles):
 
 def test_a_later_grading_run_stands_among_the_verdicts_and_in_the_history(troubles):
     doc = document(troubles, STANDS)
-    rows = section(doc, "Every verdict on the accepted record").blocks[0].rows
+    rows = section(doc, "Every verdict on the accepted record").blocks[-1].rows
     assert any("graded again later, by H. Brume" in r[0] and r[2].startswith("tia-568-c.2") for r in rows)
     events = [b for b in section(doc, "Every test of this link").blocks if isinstance(b, TableBlock)][-1]
     assert any(r[1] == "assessment" and "tia-568-c.2" in r[2] for r in events.rows)
@@ -292,8 +318,9 @@ def test_the_newest_edition_is_named_even_where_its_lines_are_not_known(troubles
 def test_what_runs_out_when_is_told_from_the_day_of_the_file(troubles):
     doc = document(troubles, STANDS)
     facts, table = section(doc, "Warranty and documents").blocks[:2]
-    assert "19 years and 166 days are left" in facts.rows[0][1]  # 15 January 2030 to 30 June 2049
-    assert [r[0] for r in table.rows][-1] == "30 June 2049"
+    assert facts.rows[0][1] == "from 1 July 2024 until 30 June 2049"
+    assert table.rows[-1][0] == "30 June 2049"
+    assert table.rows[-1][2] == "in 19 years and 166 days"  # 15 January 2030 to 30 June 2049
     assert ["certificate" in str(b) for b in section(doc, "Warranty and documents").blocks][2]
 
 

@@ -57,8 +57,12 @@ def test_both_verdicts_stand_on_the_first_page_and_what_changed_is_named(trouble
     margins = section(doc, "Fresh test beside the certified one").blocks[2]
     row = next(r for r in margins.rows if r[0].startswith("NEXT"))
     assert row[4].startswith("−30.0 dB: 1-2/3-6, local end")
-    pictures = section(doc, "How the curves moved").blocks
-    assert [b.caption.split(":")[0] for b in pictures if isinstance(b, Figure)] == ["NEXT"]
+    pictures = section(doc, "Both tests in one picture").blocks
+    named = [b.caption.split(":")[0] for b in pictures if isinstance(b, Figure)]
+    assert {"Insertion loss", "Return loss", "NEXT", "PS NEXT", "ACR-F"} <= set(named)
+    drawn = next(b for b in pictures if b.caption.startswith("NEXT"))
+    for text in ("fresh", "certified", "limit", "failing stretch"):
+        assert f">{text}</text>" in drawn.svg
     assert "insertion loss, return loss, ACR-F" in pictures[-1].text
 
 

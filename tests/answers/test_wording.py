@@ -15,7 +15,7 @@ from archive import schemas
 from archive.answers import messages
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
-from archive.answers.claim.warranty import span_text
+from archive.answers.claim.timing import span_text
 from archive.answers.documents import html
 from archive.answers.wording import ENGLISH, Wording, decimals_of
 from archive.errors import Trouble
@@ -88,14 +88,32 @@ def test_what_is_no_catalogue_or_no_locale_is_told_in_one_line(tmp_path):
         Wording("klingon!")
 
 
-def test_numbers_dates_and_lengths_go_by_place():
+def test_numbers_dates_and_lengths_go_by_place(tmp_path):
     # Decimal comma and the order of dates in German: CLDR, as Babel ships it. Feet: 0.3048 m by definition.
-    german, american = Wording("de"), Wording("en_US", "ft")
+    german, american = Wording("de", catalogue=one_text(tmp_path, "Ja")), Wording("en_US", "ft")
     assert german.number(-1234.56, 1) == "−1.234,6" and german.day("2024-06-12") == "12. Juni 2024"
     assert american.day("2024-06-12T16:40:00") == "June 12, 2024, 16:40"
     assert american.length(100.0) == "328 ft" and american.headed("length") == "length, ft"
     assert ENGLISH.length(42.06) == "42.1 m" and ENGLISH.day("about noon") == "about noon"
-    assert german.language == "en"  # without a catalogue the texts are English, and the page says so
+
+
+def test_without_a_translation_words_and_dates_stay_english_together():
+    untranslated = Wording("is")
+    assert untranslated.language == "en" and not untranslated.translated
+    assert untranslated.number(-1234.56, 1) == "−1,234.6" and untranslated.day("2024-06-12") == "12 June 2024"
+
+
+def test_texts_with_a_number_have_two_forms(tmp_path):
+    french = Wording("fr", catalogue=one_text(tmp_path, "Oui"))
+    days = [words.counted(n, "{count} day", "{count} days") for words in (ENGLISH, french) for n in (0, 1, 2)]
+    assert days == ["0 days", "1 day", "2 days", "0 day", "1 day", "2 days"]  # French has 0 in the singular: CLDR
+
+
+def one_text(folder, said):
+    """A catalogue of one text."""
+    path = folder / "one.po"
+    path.write_text(f'msgid "Yes"\nmsgstr "{said}"\n', encoding="utf-8")
+    return path
 
 
 @given(st.floats(-1e4, 1e4).filter(lambda v: abs(v) > 1e-8))
@@ -109,7 +127,7 @@ def test_a_margin_is_never_rounded_to_none(value):
     ("start", "end", "told"),
     [
         ("2024-02-29", "2025-02-28", "365 days"),
-        ("2024-02-29", "2025-03-01", "1 years and 0 days"),
+        ("2024-02-29", "2025-03-01", "1 year"),
         ("2024-06-01", "2049-05-31", "24 years and 364 days"),
         ("2030-01-15", "2030-01-15", "0 days"),
     ],

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from archive.answers.claim.claim_statement import ClaimStatement
 from archive.store.roles import Role
 from archive.tables import Batch
 from archive.vocabulary.link_counts import LinkResult
@@ -135,6 +137,18 @@ class Around:
 
 
 @dataclass(frozen=True)
+class Proven:
+    """Since when the ledger holds the record that is shown. archived: ISO 8601, by the clock of the machine that
+    archived it; entry: its ledger entry; signed: key that signed it, "" for none; stamped: days of time stamps of a
+    head that covers it, as the ledger has them."""
+
+    archived: str
+    entry: int
+    signed: str = ""
+    stamped: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
 class ClaimFacts:
     """Everything about one link.
 
@@ -142,6 +156,10 @@ class ClaimFacts:
     ISO 8601. newest_edition: the newest edition of the limit that this program names, where it holds no lines of it.
     role: that of `standing`. counted: what it comes to in the counts of its job, None where no job is named.
     steps: the proof's verification, each with whether it holds (None: open) and what is said.
+    on: the day that spans are counted from; made: ISO 8601 time at which the file is made, by this machine's clock.
+    stated: what the claim states. proven: since when the ledger holds `standing`. required_kept: whether that was
+    tested to the limit which the job requires, None where no limit is required or known. applications: verdicts on it
+    under the limits of applications.
     """
 
     link: str
@@ -169,6 +187,18 @@ class ClaimFacts:
     former_labels: Sequence[str] = field(default=())
     counted: LinkResult | None = None
     role: Role = "accepted"
+    made: str = ""
+    stated: ClaimStatement = field(default_factory=ClaimStatement)
+    proven: Proven | None = None
+    required_kept: bool | None = None
+    applications: Sequence[Row] = ()
+
+    @property
+    def number(self) -> str:
+        """The number of this file: a digest of what it is made from, so that two that differ have different ones."""
+        parts = (self.archive_id, self.head, self.link, self.on, self.made, self.reason, repr(self.stated))
+        digest = hashlib.sha256("\n".join(parts).encode()).hexdigest()
+        return "-".join(digest[k : k + 4] for k in (0, 4, 8))
 
 
 def row(table: Any, index: int) -> dict[str, Any]:

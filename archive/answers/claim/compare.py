@@ -6,19 +6,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
 from archive import vocabulary
+from archive.answers.claim.causes import causes
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
-from archive.answers.claim.curve_figures import curves_of
+from archive.answers.claim.compare_curves import STILL_DB, Moved, Names, differences, largest, overlays
+from archive.answers.claim.record_pages import record_pages
 from archive.answers.claim.verdicts import leading_text, verdict_table
-from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
-from archive.answers.plots import Mark, Panel, PlotCurve, PlotLayout, plot
+from archive.answers.documents import Block, DocumentSection, Para, TableBlock, stressed
 from archive.answers.wording import Wording, plain
-
-Moved = dict[str | None, list[PlotCurve]]
-Names = tuple[str, str]
-"""What the two tests are called."""
 
 
 def fresh_test(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
@@ -34,10 +29,12 @@ def fresh_test(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     title = words("Fresh test beside the certified one")
     if old is None:
         none = words("No record stands for this link, so there is nothing to lay the fresh test beside.")
-        sections = [DocumentSection(title, [Para(message), Para(none)], new_page=True)]
+        sections = [DocumentSection(title, [Para(message), Para(none)])]
     else:
         sections = _beside(title, message, old, new, (words("certified"), words("fresh")), words)
+        sections += causes(old, new, words)
     sections.append(DocumentSection(words("All verdicts on the fresh test"), [verdict_table(new, words)], level=2))
+    sections += record_pages(facts, new, words, fresh=True)
     return sections
 
 
@@ -48,14 +45,14 @@ def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
         return []
     new, old = both[:2]
     message = words(
-        "Two records claim to be the same test and hold different values: {one} (deposit {first}) and {other} "
+        "Two records claim to be the same test and hold different values: A is {one} (deposit {first}), B is {other} "
         "(deposit {second}). Neither stands until somebody decides which is right and withdraws the other.",
         one=old.record["record_id"],
         first=old.deposit,
         other=new.record["record_id"],
         second=new.deposit,
     )
-    names = (words("one, of {deposit}", deposit=old.deposit), words("other, of {deposit}", deposit=new.deposit))
+    names = ("A", "B")
     return _beside(words("Records in conflict"), message, old, new, names, words)
 
 
@@ -63,7 +60,7 @@ def _beside(
     title: str, message: str, old: TestedRecord, new: TestedRecord, names: Names, words: Wording
 ) -> list[DocumentSection]:
     """Two tests side by side, and how the curves of the second differ from those of the first."""
-    moved = differences(old, new)
+    moved = differences(old, new, smoothed=True)
     blocks: list[Block] = [Para(message), _sides(old, new, names, words), _margins(old, new, moved, names, words)]
     readings = _readings(old, new, names, words)
     if readings is not None:
@@ -71,9 +68,16 @@ def _beside(
     wires = _wires(old, new)
     if wires:
         blocks.append(Para(words("The wire maps differ at contact {contacts}.", contacts=", ".join(wires))))
-    sections = [DocumentSection(title, blocks, new_page=True)]
+    sections = [DocumentSection(title, blocks)]
     if moved:
-        sections.append(DocumentSection(words("How the curves moved"), _pictures(moved, names, words), level=2))
+        still = [words.parameter(p) for p in _SHOWN if p in moved and _size(moved[p]) < STILL_DB]
+        below: list[Block] = [*overlays(old, new, names, words)]
+        if still:
+            least = words.number(STILL_DB, 2)
+            text = words("No curve moved by {least} dB or more: {names}.", least=least, names=", ".join(still))
+            below.append(Para(text))
+        if below:
+            sections.append(DocumentSection(words("Both tests in one picture"), below, level=2))
     else:
         blocks.append(Para(words("The two tests share no curve at the same frequencies, so none is compared.")))
     return sections
@@ -128,16 +132,16 @@ def _margins(
         if a is None and b is None and not (p.id in moved and p.id in measured):
             continue
         change = b["margin"] - a["margin"] if a is not None and b is not None else None
-        largest = _largest(moved.get(p.id, {}))
+        most = largest(moved.get(p.id, {}))
         where = ""
-        if largest is not None:
-            value, at, label, end = largest
+        if most is not None:
+            value, at, label, end = most
             where = f"{words.number(value, 1)} dB: {label}, " + (f"{words.end(end)}, " if end else "")
             where += f"{words.free(at)} MHz"
         margins = [_margin(g, p.unit, words) for g in (a, b)]
         fails = any(g is not None and g["verdict"] == "fail" for g in (a, b))
         rows.append((fails, [words.headed(p.id), *margins, words.value(change, p.unit), where]))
-    head = [words("parameter"), *names, words("change"), words("largest change of a curve")]
+    head = [words("parameter"), *names, words("change"), words("largest change of a smoothed curve")]
     caption = words("Smallest margins of both; a change is {second} minus {first}", first=names[0], second=names[1])
     return replace(stressed(head, rows, align="lrrrl", weights=(2, 1.3, 1.3, 0.9, 2.6)), caption=caption)
 
@@ -194,76 +198,10 @@ def _wires(old: TestedRecord, new: TestedRecord) -> list[str]:
     return [c for c in before if c in after and before[c] != after[c]] if before and after else []
 
 
-def differences(old: TestedRecord, new: TestedRecord) -> dict[str, Moved]:
-    """Fresh minus certified by parameter and end, at the frequencies that both measured: nothing is interpolated."""
-    before, after = curves_of(old.curves or old.batch), curves_of(new.curves or new.batch)
-    found: dict[str, Moved] = {}
-    for parameter, by_end in before.items():
-        for end, curves in by_end.items():
-            there = {c.label: c for c in after.get(parameter, {}).get(end, [])}
-            for c in curves:
-                if c.label not in there:
-                    continue
-                common, i, j = np.intersect1d(c.x, there[c.label].x, return_indices=True)
-                change = there[c.label].y[j] - c.y[i]
-                if np.isfinite(change).any():
-                    found.setdefault(parameter, {}).setdefault(end, []).append(PlotCurve(c.label, common, change))
-    return found
-
-
-def _largest(moved: Moved) -> tuple[float, float, str, str | None] | None:
-    """Value, frequency, pairing and end of the largest change."""
-    best: tuple[float, float, str, str | None] | None = None
-    for end, curves in moved.items():
-        for c in curves:
-            k = int(np.nanargmax(np.abs(c.y)))
-            if best is None or abs(c.y[k]) > abs(best[0]):
-                best = (float(c.y[k]), float(c.x[k]), c.label, end)
-    return best
-
-
-_STILL = 0.05
-"""dB: a change that would print as none gets no picture."""
 _SHOWN = ("insertion_loss", "return_loss", "next", "acr_f", "fext", "backscatter")
 
 
-def _pictures(moved: Mapping[str, Moved], names: Names, words: Wording) -> list[Block]:
-    """One picture for each parameter that was measured; what is derived follows from them."""
-    made: list[Block] = []
-    still = []
-    for parameter in [p for p in _SHOWN if p in moved and not (p == "fext" and "acr_f" in moved)]:
-        by_end = moved[parameter]
-        most = _largest(by_end)
-        if most is None or abs(most[0]) < _STILL:
-            still.append(words.parameter(parameter))
-            continue
-        panels = []
-        for end in sorted(by_end, key=lambda e: (e is not None, e or "")):
-            largest = _largest({end: by_end[end]})
-            mark = None
-            if largest is not None:
-                text = f"{words.number(largest[0], 1)} dB\n{words.free(largest[1])} MHz, {largest[2]}"
-                mark = Mark(largest[1], largest[0], text, largest[2])
-            panels.append(Panel(words.end(end) or words.parameter(parameter), tuple(by_end[end]), None, mark=mark))
-        name = words.parameter(parameter)
-        filled = {"first": names[0], "second": names[1]}
-        caption = words("{name}: {second} minus {first}.", name=name[:1].upper() + name[1:], **filled)
-        svg = plot(
-            panels,
-            title=caption,
-            x_label=words("frequency, MHz (even steps of its square root)"),
-            y_label=words("change, dB"),
-            layout=PlotLayout(
-                height=210 if len(panels) == 1 else 330,
-                stacked=True,
-                words=(words("largest change"), "", "", ""),
-                tick_text=words.free,
-            ),
-        )
-        made.append(Figure(svg, caption, caption))
-    if still:
-        stayed = words(
-            "No curve moved by {least} dB or more: {names}.", least=words.number(_STILL, 2), names=", ".join(still)
-        )
-        made.append(Para(stayed))
-    return made
+def _size(moved: Moved) -> float:
+    """The largest change in dB."""
+    most = largest(moved)
+    return 0.0 if most is None else abs(most[0])

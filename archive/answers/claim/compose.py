@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from archive.answers.claim import optics, sections, tables
-from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim import applications, sections
+from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.compare import conflict, fresh_test
-from archive.answers.claim.curve_figures import figures, line_of
 from archive.answers.claim.custody import custody, method
 from archive.answers.claim.front import front
+from archive.answers.claim.record_pages import record_pages
 from archive.answers.claim.warranty import warranty
-from archive.answers.documents import Attachment, Block, Document, DocumentSection, Para
+from archive.answers.documents import Attachment, Document, DocumentSection
 from archive.answers.wording import ENGLISH, Wording
 from archive.version import PROGRAM
+
+Section = Callable[[ClaimFacts, Wording], Iterable[DocumentSection]]
+
+
+def one(make: Callable[[ClaimFacts, Wording], DocumentSection | None]) -> Section:
+    """Of a function that gives one section or None."""
+
+    def listed(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
+        made = make(facts, words)
+        return [] if made is None else [made]
+
+    return listed
+
+
+def accepted_record(facts: ClaimFacts, words: Wording) -> Iterable[DocumentSection]:
+    """All that the record that is shown says of itself."""
+    return record_pages(facts, facts.standing, words) if facts.standing is not None else ()
 
 
 def compose(
@@ -30,7 +47,7 @@ def compose(
         subtitle=place,
         kicker=words("Claim file"),
         date=facts.state[:10],
-        sections=[s for s in _sections(facts, words) if s is not None],
+        sections=list(_sections(facts, words)),
         footer=words(
             "{program}; archive {archive}, state of {state}, head {head}",
             program=PROGRAM,
@@ -46,48 +63,22 @@ def compose(
     )
 
 
-def _sections(facts: ClaimFacts, words: Wording) -> Iterator[DocumentSection | None]:
-    yield front(facts, words)
-    yield from conflict(facts, words)
-    yield from fresh_test(facts, words)
-    yield sections.all_verdicts(facts, words)
-    s = facts.standing
-    if s is not None:
-        yield from _measured(s, words)
-        yield tables.instruments(facts, s, words)
-        yield tables.findings(s, facts.around.findings, words)
-    yield sections.history(facts, words)
-    yield sections.neighbours(facts, words)
-    yield warranty(facts, words)
-    yield custody(facts, words)
-    yield method(facts, words)
+SECTIONS: tuple[Section, ...] = (
+    one(front),
+    conflict,
+    fresh_test,
+    one(sections.all_verdicts),
+    accepted_record,
+    one(applications.section),
+    one(sections.history),
+    one(sections.neighbours),
+    one(warranty),
+    one(custody),
+    one(method),
+)
+"""What a claim file says, in this order: each gives its sections, or none. A new one is a function and a line here."""
 
 
-def _measured(s: TestedRecord, words: Wording) -> Iterator[DocumentSection | None]:
-    """Curves, worst cases and readings of a record."""
-    verdict = s.verdict()
-    limit_id = verdict["limit_id"] if verdict else None
-    pictures = figures(s.curves or s.batch, s.grades(limit_id), line_of(limit_id), words)
-    if pictures:
-        intro = words(
-            "The thick line is the limit, {limit}. The hatched side fails; the shaded strip is the distance between "
-            "the limit and the worst of all curves. A ring marks the smallest margin, and its curve is drawn black. "
-            "Peaks far on the good side are cut off at the frame. Where the limit is dashed it leaves points out, for "
-            "information only.",
-            limit=limit_id,
-        )
-        plain = words("No limit is known for this record; the curves stand here as measured.")
-        blocks: list[Block] = [Para(intro if limit_id else plain, role="small"), *pictures]
-        yield DocumentSection(words("Curves"), blocks, new_page=True)
-    worst = tables.worst_cases(s, limit_id, words)
-    if worst:
-        note = words(
-            "A margin above zero meets the limit. What the instrument reported stands beside what this program "
-            "recomputed; the difference is recomputed minus reported."
-        )
-        yield DocumentSection(words("Worst cases, recomputed and reported"), [Para(note, role="small")])
-        yield from worst
-    rest = (tables.scalars(s, words), tables.wire_map(s, words), optics.loss(s, words), optics.events(s, words))
-    if any(x is not None for x in rest):
-        yield DocumentSection(words("Other measurements"), [])
-        yield from rest
+def _sections(facts: ClaimFacts, words: Wording) -> Iterator[DocumentSection]:
+    for section in SECTIONS:
+        yield from section(facts, words)

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from archive import limits, vocabulary
-from archive.answers.claim import left_out
+from archive.answers.claim import failing, left_out
+from archive.answers.claim.failing import Array, Line
 from archive.answers.documents import Figure
 from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, plot
 from archive.answers.wording import Wording
 from archive.tables import Batch
 
-Array = NDArray[np.float64]
-Line = Callable[[str, Array], Array | None]
-"""Limit line: parameter id and MHz in, limit out (NaN outside its range), or None where there is none."""
 Curves = Mapping[str, Mapping[str | None, list[PlotCurve]]]
 
+ByEnd = Mapping[str | None, Sequence[PlotCurve]]
+_TOGETHER = 6
+_NEAR_DB = 3.0
+"""Margin below which a picture about zero is drawn: of whole values a tenth of a decibel cannot be seen."""
 _RANK = {"measured": 0, "rebuilt": 1, "derived": 2}
 _DERIVED_FROM = {"fext": ("acr_f", "elfext"), "ps_fext": ("ps_acr_f", "ps_elfext")}
 """Raw parameters that need no picture where one that is made of them and has a limit is drawn."""
@@ -78,7 +80,7 @@ def drawn(curves: Curves, line: Line) -> list[str]:
     return [p for p in curves if p not in skipped]
 
 
-def _limit(parameter: str, by_end: Mapping[str | None, list[PlotCurve]], line: Line) -> PlotCurve | None:
+def _limit(parameter: str, by_end: ByEnd, line: Line) -> PlotCurve | None:
     """The limit over the frequencies of the curves; none for a trace."""
     if parameter == "backscatter":
         return None
@@ -99,7 +101,7 @@ def figures(
     """One figure per parameter that is to be drawn, or of those in `only`.
 
     batch: one record, with derived curves where those are wanted. grades: rows of grades under the limit that `line`
-    draws. compact: both ends side by side on half the height.
+    draws. compact: for half the width of a page.
     """
     curves = curves_of(batch)
     events = batch["trace_events"].to_pylist()
@@ -110,14 +112,27 @@ def figures(
             for end, listed in curves.get(parameter, {}).items()
             if (kept := [c for c in listed if np.isfinite(c.y).any()])
         }
-        if by_end:
-            made.append(_figure(parameter, by_end, grades, line, words, events, compact))
+        for part in _parts(by_end, compact):
+            made.append(_figure(parameter, part, grades, line, words, events, compact))
+        if by_end and not compact:
+            close = _close(parameter, by_end, grades, line)
+            made += [_about_zero(parameter, close, grades, line, words)] if close else []
     return made
+
+
+def _parts(by_end: ByEnd, compact: bool) -> Iterator[ByEnd]:
+    """The curves of a parameter as they are drawn together: at most six on a page of their own."""
+    labels = list(dict.fromkeys(c.label for curves in by_end.values() for c in curves))
+    together = len(labels) if compact or len(labels) <= _TOGETHER else -(-len(labels) // 2)
+    for k in range(0, len(labels), max(1, together)):
+        some = labels[k : k + together]
+        part = {end: [c for c in curves if c.label in some] for end, curves in by_end.items()}
+        yield {end: curves for end, curves in part.items() if curves}
 
 
 def _figure(
     parameter: str,
-    by_end: Mapping[str | None, list[PlotCurve]],
+    by_end: ByEnd,
     grades: Sequence[Mapping[str, Any]],
     line: Line,
     words: Wording,
@@ -127,25 +142,107 @@ def _figure(
     limit = _limit(parameter, by_end, line)
     trace = parameter == "backscatter"
     ends = sorted(by_end, key=lambda e: (e is not None, e or ""))
-    panels = [_panel(parameter, end, by_end[end], grades, limit, words, events if trace else ()) for end in ends]
-    name = words.parameter(parameter)
-    worst = _worst(parameter, grades) if limit is not None else None
-    caption = name[:1].upper() + name[1:] + ". " + _caption(worst, limit is not None, parameter, words)
-    told = left_out.sentence(parameter, grades, words) if limit is not None else ""
-    caption += f" {told}" if told else ""
-    tall = 205 if compact else 300 if len(panels) == 1 else 440
+    labels = {c.label for curves in by_end.values() for c in curves}
+    mine = [g for g in grades if g["pairing"] is None or g["pairing"] in labels]
+    panels = [
+        replace(
+            _panel(parameter, end, by_end[end], mine, limit, words, events if trace else ()),
+            failing=() if limit is None else failing.stretches(parameter, end, by_end[end], mine, line),
+        )
+        for end in ends
+    ]
+    worst = _worst(parameter, mine) if limit is not None else None
+    several = len(labels) < len({g["pairing"] for g in grades if g["parameter"] == parameter and g["pairing"]})
+    title = _titled(parameter, words)
+    if several:
+        title = words("{parameter}, {first} to {last}", parameter=title, first=min(labels), last=max(labels))
+    caption = title + ". " + _caption(worst, limit is not None, parameter, words)
+    told = [failing.sentence(parameter, by_end, mine, line, words), left_out.sentence(parameter, mine, words)]
+    caption += "".join(f" {text}" for text in told if text and limit is not None)
     svg = plot(
         panels,
         title=caption,
-        x_label=words("distance, km") if trace else words("frequency, MHz (even steps of its square root)"),
+        x_label=words("distance, km") if trace else _frequency(words, compact),
         y_label=words.headed(parameter),
         layout=PlotLayout(
-            height=tall,
+            width=330 if compact else 680,
+            height=(190 if len(panels) == 1 else 270) if compact else 300 if len(panels) == 1 else 440,
             scale=LINEAR if trace else ROOT,
-            stacked=not compact,
-            detail=0.4 if compact else 0.75,
-            words=(words("worst curve"), words("margin"), words("fails"), words("limit, for information")),
+            stacked=True,
+            detail=0.75,
+            words=plot_words(words),
             tick_text=words.free,
+        ),
+    )
+    return Figure(svg, caption, caption)
+
+
+def _titled(parameter: str, words: Wording) -> str:
+    name = words.parameter(parameter)
+    return name[:1].upper() + name[1:]
+
+
+def _frequency(words: Wording, compact: bool = False) -> str:
+    return words("frequency, MHz") if compact else words("frequency, MHz (even steps of its square root)")
+
+
+def plot_words(words: Wording) -> tuple[str, str, str, str]:
+    """How the legend of a picture calls what it shows besides curves."""
+    return words("margin"), words("fails"), words("limit, for information"), words("failing stretch")
+
+
+def _close(parameter: str, by_end: ByEnd, grades: Sequence[Mapping[str, Any]], line: Line) -> ByEnd:
+    """Curves that come nearer to their limit than a picture of whole values shows, by the margins that were graded."""
+    maximum = vocabulary.parameter(parameter).sense == "max"
+    near = {
+        (g["pairing"] or parameter, g["end"])
+        for g in grades
+        if g["parameter"] == parameter
+        and g["kind"] == "worst_margin"
+        and g["margin"] is not None
+        and g["margin"] < _NEAR_DB
+        and not (maximum and (g["limit"] or 0.0) <= _NEAR_DB)  # so low a limit leaves no more to any link
+    }
+    drawn_here = _limit(parameter, by_end, line) is not None
+    kept = {end: [c for c in curves if (c.label, end) in near] for end, curves in by_end.items()}
+    return {end: curves for end, curves in kept.items() if curves} if drawn_here else {}
+
+
+def _about_zero(
+    parameter: str, close: ByEnd, grades: Sequence[Mapping[str, Any]], line: Line, words: Wording
+) -> Figure:
+    """The margins of curves near their limit, about zero."""
+    panels, lowest = [], -1.0
+    for end in sorted(close, key=lambda e: (e is not None, e or "")):
+        curves = tuple(PlotCurve(c.label, c.x, failing.margins(parameter, c, line)) for c in close[end])
+        worst = _worst(parameter, [g for g in grades if g["end"] == end])
+        lowest = min(lowest, *(float(np.nanmin(c.y)) for c in curves if np.isfinite(c.y).any()))
+        mark = None
+        if worst is not None and worst["frequency_mhz"] is not None:
+            unit = vocabulary.parameter(parameter).unit
+            text = words("margin {margin} {unit}", margin=words.margin(worst["margin"], unit), unit=unit)
+            mark = Mark(worst["frequency_mhz"], worst["margin"], text, worst["pairing"] or "")
+        zero = PlotCurve(words("limit"), curves[0].x, np.where(np.isfinite(curves[0].y), 0.0, np.nan))
+        free = left_out.stretch(parameter, end, close[end], grades)
+        bad = failing.stretches(parameter, end, close[end], grades, line)
+        heading = words.end(end) or words.parameter(parameter)
+        panels.append(Panel(heading, curves, zero, "min", mark, (), free, bad))
+    caption = words(
+        "{parameter}: margin to the limit about zero, of the curves that come nearer to it than {near} dB.",
+        parameter=_titled(parameter, words),
+        near=words.number(_NEAR_DB, 0),
+    )
+    svg = plot(
+        panels,
+        title=caption,
+        x_label=_frequency(words),
+        y_label=words("margin, dB"),
+        layout=PlotLayout(
+            height=230 if len(panels) == 1 else 360,
+            stacked=True,
+            words=plot_words(words),
+            tick_text=words.free,
+            y_range=(1.2 * lowest - 1.0, 3 * _NEAR_DB),
         ),
     )
     return Figure(svg, caption, caption)
@@ -193,4 +290,4 @@ def _worst(parameter: str, grades: Sequence[Mapping[str, Any]]) -> Mapping[str, 
     return min(points, key=lambda g: (g["margin"], g["frequency_mhz"] or 0.0), default=None)
 
 
-__all__ = ["Curves", "Line", "curves_of", "drawn", "figures", "line_of"]
+__all__ = ["Curves", "Line", "curves_of", "drawn", "figures", "line_of", "plot_words"]

@@ -1,19 +1,29 @@
-"""The first page: what was certified, what this program says of it, and everything that weakens it."""
+"""The first page: what is claimed, certified and found, everything that weakens it, and what file this is."""
 
 from __future__ import annotations
 
-from archive.answers import count_text
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.fresh_doubts import fresh_doubts
 from archive.answers.claim.gaps import gaps
+from archive.answers.claim.summary import summary
 from archive.answers.claim.verdicts import opinions
-from archive.answers.claim.warranty import warranty_line
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Notice, Para
 from archive.answers.wording import Wording, plain
 
 
 def front(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """The first section, without a heading of its own."""
-    blocks: list[Block] = [Para(_lead(facts, words), role="lead")]
+    blocks: list[Block] = []
+    if not words.original:
+        blocks.append(
+            Para(
+                words("The English text counts. This translation was not yet looked over by a native speaker."), "small"
+            )
+        )
+    doubts = fresh_doubts(facts, words)
+    if doubts:
+        blocks.append(Notice(words("What makes the fresh test doubtful"), doubts))
+    blocks.append(summary(facts, words))
     side_by_side = opinions(facts, words)
     if side_by_side is not None:
         blocks.append(side_by_side)
@@ -23,12 +33,12 @@ def front(facts: ClaimFacts, words: Wording) -> DocumentSection:
     else:
         found = words("No rule that could look found a fault in this record.")
         blocks.append(Notice(words("No gap was found"), [found], "note"))
-    blocks.append(FactsBlock(identity(facts, words), columns=2))
+    blocks.append(FactsBlock([*identity(facts, words), *this_file(facts, words)], columns=2))
     blocks.append(
         Para(
             words(
                 "This file states facts and the limits of the evidence for them. It is no legal opinion and gives no "
-                "verdict on who is liable."
+                "verdict on who is liable. It may be reproduced only as a whole."
             ),
             role="small",
         )
@@ -36,24 +46,8 @@ def front(facts: ClaimFacts, words: Wording) -> DocumentSection:
     return DocumentSection("", blocks)
 
 
-def _lead(facts: ClaimFacts, words: Wording) -> str:
-    s = facts.standing
-    if s is None:
-        return words("No record stands for this link.")
-    when = words.day(s.record["tested_local"]) or words("an unknown day")
-    text = (
-        words("The accepted record was tested on {when}: {why}.", when=when, why=s.state)
-        if facts.role == "accepted"
-        else words("The current record was tested on {when}: {why}. None is accepted.", when=when, why=s.state)
-    )
-    if facts.retest is not None:
-        fresh = words.day(facts.retest.record["tested_local"]) or words("an unknown day")
-        text += " " + words("A fresh test of {when} is laid beside it.", when=fresh)
-    return text
-
-
 def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
-    """Names and values that say which link this is."""
+    """Names and values that say which link this is, beyond what the title says."""
     s = facts.standing
     r = s.record if s else {}
     names = [words(k) for k in ("building", "floor", "space", "panel", "port")]
@@ -62,11 +56,7 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
     operator = s.operator if s else None
     tester = words("name taken out of the archive") if operator == "" else operator or words("not stated")
     rows = [
-        (words("link"), facts.link),
         (words("former labels"), ", ".join(facts.former_labels)),
-        (words("job"), plain(facts.job.get("job_id"))),
-        (words("counts in its job as"), count_text.result(facts.counted, words) if facts.counted else ""),
-        (words("site"), plain(facts.job.get("site") or facts.place.get("site"))),
         (words("place"), place),
         (words("cable, as found"), plain(r.get("cable_found"))),
         (words("cable type"), _cable(s, words)),
@@ -75,9 +65,22 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("tested by"), tester if s else ""),
         (words("contractor"), plain(facts.job.get("contractor"))),
         (words("client"), plain(facts.job.get("client"))),
-        (words("warranty"), warranty_line(facts, words)),
-        (words("made on"), words.day(facts.on)),
-        (words("made for"), facts.reason),
+    ]
+    return [(name, value) for name, value in rows if value]
+
+
+def this_file(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
+    """The number of the file, who makes it for whom, when, and by which clock."""
+    c = facts.stated
+    zone = plain(facts.job.get("zone")) or words("no zone stated")
+    rows = [
+        (words("number of this file"), facts.number),
+        (words("made"), words("{when} UTC, by this machine's clock", when=words.day(facts.made[:16]))),
+        (words("looked at as of"), words.day(facts.on)),
+        (words("times"), words("of tests local ({zone}), of the archive UTC", zone=zone)),
+        (words("made by"), c.maker or words("not stated")),
+        (words("made for"), c.recipient or words("not stated")),
+        (words("signature"), "\u00a0"),
     ]
     return [(name, value) for name, value in rows if value]
 

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
-from archive.answers.claim.verdicts import leading_text, names_of, provisional
+from archive.answers.claim.timing import contradictions
+from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional
 from archive.answers.wording import Wording, plain
 from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
@@ -37,6 +38,7 @@ def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
         found.append(facts.why)
     else:
         found += [*_evidence(s, words), *_verdicts(s, words), *_changed(s, words)]
+    found += [*_terms(facts, words), *contradictions(facts, words)]
     found += _link(facts, words)
     found += [words("Of the ledger: {what}.", what=caution) for caution in facts.cautions]
     if s is not None:
@@ -53,6 +55,16 @@ def _evidence(s: TestedRecord, words: Wording) -> Iterator[str]:
         yield words("The original export is not kept any more; the record rests on what was read from it.")
 
 
+def _terms(facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    """Terms of the job that the record does not keep."""
+    if facts.required_kept is False:
+        yield words(
+            "The job requires {required}; the record was tested to {limit}.",
+            required=plain(facts.job.get("required_limit")),
+            limit=plain(facts.standing.record["limit_found"]) if facts.standing else "",
+        )
+
+
 def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
     archived = [x for x in s.stated if x.kind == DEPOSIT]
     if not archived:
@@ -64,7 +76,15 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
             yield words("Fails {limit}: {worst}.", limit=limit, worst=leading_text(v, words) or plain(v["reason"]))
         elif v["verdict"] == "not graded":
             yield words("Not graded against {limit}: {reason}.", limit=limit, reason=plain(v["reason"]))
-        if v["agrees"] is False:
+        if v["agrees"] is False and s.record["reported_verdict"] == v["verdict"]:
+            yield words(
+                "The instrument and this program come to the same verdict under {limit}, {verdict}; their figures "
+                "differ: {what}.",
+                limit=limit,
+                verdict=words.verdict(v["verdict"]),
+                what=figures_that_differ(s, v["limit_id"], words),
+            )
+        elif v["agrees"] is False:
             yield words(
                 "This program and the instrument disagree under {limit}: the instrument said {theirs}, this program "
                 "says {ours}.",

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from archive import grading
+from archive.answers.claim.applications import applications
 from archive.answers.claim.around import around, documents, job_facts, neighbours
 from archive.answers.claim.claim_facts import (
     ASSESSMENT,
     DEPOSIT,
     ClaimFacts,
     Original,
+    Proven,
     Row,
     StatedVerdict,
     TestedRecord,
@@ -27,9 +29,11 @@ from archive.answers.link import ArchivedLink, open_link, people
 from archive.answers.originals import beside, of_record, of_source
 from archive.answers.progress import link_of_job
 from archive.errors import Trouble
-from archive.store import Archive
+from archive.store import Archive, clock
 from archive.store.assessments import Assessed, of_records
+from archive.store.catalogue.standing_columns import acceptances
 from archive.store.proofs import holds, prove, verify
+from archive.store.roles import family, fits
 from archive.tables import Batch
 from archive.tables.canonical import record_digests
 
@@ -46,9 +50,11 @@ def gather(
 ) -> tuple[ClaimFacts, dict[str, bytes]]:
     """Facts of one link, and the originals of its records by the path they get in the claim file's bag.
 
-    on: the day for which the file is made, by default today in UTC. Errors: Trouble where the link cannot be told,
+    on: the day that spans are counted from, by default today in UTC. What a claim states is for the caller to add to
+    the facts. Errors: Trouble where the link cannot be told,
     the fresh test cannot be read, or a record's bytes are not what the ledger says they are.
     """
+    made = clock.now()
     archive.digest_all()
     link = open_link(archive, label, job=job, site=site, role="accepted")
     head = archive.head()
@@ -83,7 +89,7 @@ def gather(
         entries=head.size,
         state=state,
         archive_id=archive.id,
-        on=(on or datetime.now(UTC).date()).isoformat(),
+        on=(on or made.date()).isoformat(),
         around=around(archive, link),
         steps=_steps(proof),
         signatures=_signatures(archive, link),
@@ -94,6 +100,10 @@ def gather(
         former_labels=[str(r[0]) for r in former],
         counted=None if in_job is None else in_job.result,
         role=link.role,
+        made=clock.text(made),
+        proven=_proven(archive, stands),
+        required_kept=_required_kept(archive, stands),
+        applications=applications(standing.batch) if standing else (),
     )
     return facts, originals
 
@@ -219,6 +229,24 @@ def _compared(archive: Archive, link: ArchivedLink) -> list[str]:
         "it was checked against nothing but itself, for no time stamp covers this link; a head held elsewhere, such as "
         "that on a receipt, shows whether it was rewritten as a whole"
     ]
+
+
+def _proven(archive: Archive, stands: dict[str, Any] | None) -> Proven | None:
+    """Since when the ledger holds a record."""
+    if stands is None:
+        return None
+    entry = archive.deposit_entry(stands["deposit"])
+    stamps = [e for e in archive.entries() if e.get("event") == "stamp" and int(e["size"]) > entry.number]
+    signed = (entry.get("signature") or {}).get("key", "")
+    return Proven(str(entry.get("at")), entry.number, str(signed), [str(e.get("at"))[:10] for e in stamps])
+
+
+def _required_kept(archive: Archive, stands: dict[str, Any] | None) -> bool | None:
+    """Whether a record was tested to the limit that its job requires; None where that cannot be said."""
+    if stands is None or stands["limit_id"] is None:
+        return None
+    required = acceptances(archive.db, [stands["job_id"]]).get(stands["job_id"])
+    return None if required is None or required.family is None else fits(family(stands), required.family)
 
 
 def _signatures(archive: Archive, link: ArchivedLink) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from archive import vocabulary
+from archive.answers import count_text
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.verdicts import verdict_table
 from archive.answers.documents import Block, DocumentSection, Para, TableBlock, stressed
@@ -63,7 +64,11 @@ def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
         if facts.role == "accepted"
         else words("Every verdict on the current record")
     )
-    return DocumentSection(title, [verdict_table(facts.standing, words)])
+    blocks: list[Block] = []
+    if facts.counted is not None:
+        counts = count_text.result(facts.counted, words)
+        blocks.append(Para(words("In the counts of its job the link is: {outcome}.", outcome=counts)))
+    return DocumentSection(title, [*blocks, verdict_table(facts.standing, words)])
 
 
 def _leading(near: Mapping[str, Any], words: Wording) -> str:

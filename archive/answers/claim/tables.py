@@ -8,6 +8,7 @@ from typing import Any
 
 from archive import vocabulary
 from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord
+from archive.answers.claim.timing import days_text
 from archive.answers.claim.wiremap import drawing
 from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
 from archive.answers.wording import Wording, decimals_of, plain
@@ -135,7 +136,7 @@ def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     return DocumentSection(words("Wire map"), [Figure(svg, caption, caption, wide=0.72)], level=2)
 
 
-def instruments(facts: ClaimFacts, tested: TestedRecord, words: Wording) -> DocumentSection:
+def instruments(facts: ClaimFacts, tested: TestedRecord, title: str, words: Wording) -> DocumentSection:
     """The units on the day of the test, their calibrations and what is filed for them."""
     r = tested.record
     rows = []
@@ -176,7 +177,7 @@ def instruments(facts: ClaimFacts, tested: TestedRecord, words: Wording) -> Docu
                 )
             )
         )
-    return DocumentSection(words("Instruments on the day of the test"), blocks)
+    return DocumentSection(title, blocks)
 
 
 def _due(due: str | None, tested: str | None, words: Wording) -> str:
@@ -189,10 +190,10 @@ def _due(due: str | None, tested: str | None, words: Wording) -> str:
         return words.day(due)
     if days >= 0:
         return words("{due}: held on the day", due=words.day(due))
-    return words("{due}: run out {days} days before", due=words.day(due), days=-days)
+    return words("{due}: run out {span} before", due=words.day(due), span=days_text(-days, words))
 
 
-def findings(tested: TestedRecord, more: Sequence[Mapping[str, Any]], words: Wording) -> DocumentSection:
+def findings(tested: TestedRecord, more: Sequence[Mapping[str, Any]], title: str, words: Wording) -> DocumentSection:
     """What the rules found, and what they could not look at. more: findings across records that name the link, and
     those about whole files, of which those about its own file count."""
     files = tuple(f"{s['path']}, " for s in tested.rows("sources"))
@@ -219,4 +220,4 @@ def findings(tested: TestedRecord, more: Sequence[Mapping[str, Any]], words: Wor
         names = ", ".join(blind)
         text = words("These rules could not look, for want of data, and count neither way: {names}.", names=names)
         blocks.append(Para(text, role="small"))
-    return DocumentSection(words("Findings"), blocks)
+    return DocumentSection(title, blocks)

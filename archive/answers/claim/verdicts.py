@@ -24,8 +24,9 @@ def opinions(facts: ClaimFacts, words: Wording) -> VerdictCards | None:
             items.append(_program(words("This program, limit of its day"), first.verdict, words))
         later = next((x for x in s.stated if x.kind == NEWEST), None)
         if later is not None:
-            items.append(_program(words("This program, today's edition"), later.verdict, words))
-        elif facts.newest_edition:
+            newest = words("This program, newest edition it holds") if facts.newest_edition else ""
+            items.append(_program(newest or words("This program, today's edition"), later.verdict, words))
+        if facts.newest_edition:
             lines = [facts.newest_edition, words("This program holds no lines of this edition.")]
             items.append(VerdictCard(words("This program, today's edition"), words.verdict(None), lines))
     if facts.retest is not None and (v := facts.retest.verdict()) is not None:
@@ -135,3 +136,23 @@ def leading_text(v: Verdict, words: Wording) -> str:
     if v["leading_frequency_mhz"] is not None:
         parts.append(words.free(v["leading_frequency_mhz"]) + "\u00a0MHz")
     return ", ".join(x for x in parts if x)
+
+
+def figures_that_differ(tested: TestedRecord, limit_id: str | None, words: Wording, most: int = 3) -> str:
+    """Parameters whose margin is another here than the instrument reported, the largest differences first."""
+    found: dict[str, float] = {}
+    for g in tested.grades(limit_id):
+        if g["agrees"] is False and None not in (g["margin"], g["reported_margin"]):
+            change = abs(g["margin"] - g["reported_margin"])
+            found[g["parameter"]] = max(change, found.get(g["parameter"], 0.0))
+    largest = sorted(found, key=lambda p: -found[p])[:most]
+    texts = [
+        words(
+            "{parameter} by {difference} {unit}",
+            parameter=words.parameter(p),
+            difference=words.margin(found[p], vocabulary.parameter(p).unit),
+            unit=words.unit(vocabulary.parameter(p).unit),
+        )
+        for p in largest
+    ]
+    return words.listed(texts) if texts else words("see the worst cases")

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
 from archive.answers.claim.claim_facts import ClaimFacts
+from archive.answers.claim.timing import as_day, span_line, span_text
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Para, TableBlock
 from archive.answers.wording import Wording, plain
 
@@ -16,7 +16,7 @@ def warranty(facts: ClaimFacts, words: Wording) -> DocumentSection:
     blocks: list[Block] = [
         FactsBlock(
             [
-                (words("warranty"), warranty_line(facts, words) or words("not stated")),
+                (words("warranty"), span_line(facts, words) or words("not stated")),
                 (words("required limit"), required),
             ]
         )
@@ -46,27 +46,6 @@ def warranty(facts: ClaimFacts, words: Wording) -> DocumentSection:
     return DocumentSection(words("Warranty and documents"), blocks)
 
 
-def warranty_line(facts: ClaimFacts, words: Wording) -> str:
-    """From when to when, and how much is left on the day the file is made for; empty where nothing is stated."""
-    start, end = plain(facts.job.get("warranty_start")), plain(facts.job.get("warranty_end"))
-    if not start and not end:
-        return ""
-    if not end:
-        return words("from {start}, end not stated", start=words.day(start))
-    until = words("until {end}", end=words.day(end))
-    span = f"{words('from {start}', start=words.day(start))} {until}" if start else until
-    return f"{span}: {_left(start, end, facts.on, words)}"
-
-
-def _left(start: str, end: str, on: str, words: Wording) -> str:
-    day = {"on": words.day(on)}
-    if start and on < start:
-        return words("not begun on {on}", **day)
-    if on > end:
-        return words("over on {on}, since {span}", span=span_text(end, on, words), **day)
-    return words("on {on} {span} are left", span=span_text(on, end, words), **day)
-
-
 def _dates(facts: ClaimFacts, words: Wording) -> Iterator[tuple[str, str]]:
     j = facts.job
     for key, what in (
@@ -91,37 +70,8 @@ def _dates(facts: ClaimFacts, words: Wording) -> Iterator[tuple[str, str]]:
 
 
 def _seen(day: str, on: str, words: Wording) -> str:
-    if _date(day) is None or day == on:
+    if as_day(day) is None or day == on:
         return words("this day") if day == on else ""
     if day < on:
         return words("{span} ago", span=span_text(day, on, words))
     return words("in {span}", span=span_text(on, day, words))
-
-
-def span_text(start: str, end: str, words: Wording) -> str:
-    """Whole years and days from one day to a later one."""
-    a, b = _date(start), _date(end)
-    if a is None or b is None:
-        return ""
-    years = b.year - a.year
-    while years and _plus(a, years) > b:
-        years -= 1
-    days = (b - _plus(a, years)).days
-    if not years:
-        return words("{days} days", days=words.number(days, 0))
-    return words("{years} years and {days} days", years=years, days=days)
-
-
-def _plus(day: date, years: int) -> date:
-    """The same day some years later; 29 February becomes 1 March where there is none."""
-    try:
-        return day.replace(year=day.year + years)
-    except ValueError:
-        return date(day.year + years, 3, 1)
-
-
-def _date(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text[:10])
-    except ValueError:
-        return None

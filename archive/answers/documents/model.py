@@ -79,6 +79,14 @@ class Figure:
 
 
 @dataclass(frozen=True)
+class FigureGrid:
+    """Pictures side by side, so many in a row."""
+
+    items: Sequence[Figure]
+    columns: int = 2
+
+
+@dataclass(frozen=True)
 class Notice:
     """Something that must not be overlooked: a heading and one line per item. kind: attention or note."""
 
@@ -102,17 +110,18 @@ class Code:
     text: str
 
 
-Block = Para | FactsBlock | VerdictCards | TableBlock | Figure | Notice | Listing | Code
+Block = Para | FactsBlock | VerdictCards | TableBlock | Figure | FigureGrid | Notice | Listing | Code
 
 
 @dataclass(frozen=True)
 class DocumentSection:
-    """A heading and what stands under it. level 1 or 2; new_page: starts a page in print."""
+    """A heading and what stands under it. level 1 or 2; new_page: starts a page in print; keep: stays on one page."""
 
     title: str
     blocks: Sequence[Block]
     level: int = 1
     new_page: bool = False
+    keep: bool = False
 
 
 @dataclass(frozen=True)

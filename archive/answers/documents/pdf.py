@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Literal
 
-from archive.answers.documents.model import Document, Figure, TableBlock
+from archive.answers.documents.model import Document, Figure, FigureGrid, TableBlock
 from archive.answers.documents.text import fonts, printable
 
 _TEMPLATE = Path(__file__).parent / "templates" / "document.typ"
@@ -58,6 +58,7 @@ def _plain(document: Document, folder: Path) -> dict[str, Any]:
                 "title": printable(section.title),
                 "level": section.level,
                 "new_page": section.new_page,
+                "keep": section.keep,
                 "blocks": blocks,
             }
         )
@@ -84,6 +85,9 @@ def _plain(document: Document, folder: Path) -> dict[str, Any]:
 
 
 def _block(block: Any, picture: Path) -> dict[str, Any]:
+    if isinstance(block, FigureGrid):
+        items = [_block(f, picture.with_stem(f"{picture.stem}-{n}")) for n, f in enumerate(block.items)]
+        return {"kind": "FigureGrid", "columns": block.columns, "items": items}
     if isinstance(block, Figure):
         picture.write_text(printable(block.svg), encoding="utf-8")
         words = {"caption": printable(block.caption), "alt": printable(block.alt)}

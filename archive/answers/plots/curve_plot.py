@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.answers.plots import pen
-from archive.answers.plots.axes import Axes
+from archive.answers.plots.axes import Axes, Style
 from archive.answers.plots.frame import LEGEND_ROW, PlotFrame
 from archive.answers.plots.mark import ring
 from archive.answers.plots.model import USUAL, Box, LeftOut, Panel, PlotCurve, PlotLayout
-from archive.answers.plots.pen import HATCH_FILL, INK, SHADE, SOFT, STYLES, escape, figure, haloed, text
+from archive.answers.plots.pen import HATCH_FILL, INK, LETTERS, SHADE, SOFT, curve_styles, escape, figure, haloed, text
 from archive.answers.plots.scale import Array
 from archive.answers.plots.thin import thin
 
 Bools = NDArray[np.bool_]
 _DASHES = "5 3"
+_BEHIND = ("#b9b4bd", "")
+_BAR = 5.0
+"""Thickness of the bar that marks a failing stretch, in dots."""
 
 
 def plot(
@@ -31,67 +34,91 @@ def plot(
     """The picture as a self-contained SVG text with a title for screen readers.
 
     Panels share both axes. The side of the limit on which a point fails is hatched; the distance between the limit
-    and the worst curve is shaded; the worst point is ringed and its curve drawn black. Where points are left out the
-    limit is dashed, and where those of every curve are, nothing is hatched or shaded. Curves are thinned to the page,
-    extremes kept. Errors: ValueError where no panel holds a point.
+    and the worst curve is shaded; the worst point is ringed, and its curve is drawn wide, in its own style. A bar at
+    the lower edge marks where points fail. Where points are left out the limit is dashed, and where those of every
+    curve are, nothing is hatched or shaded. Curves are thinned to the page, extremes kept.
+    Errors: ValueError where no panel holds a point.
     """
-    entries = _entries(panels, layout.words)
+    labels = list(dict.fromkeys(c.label for p in panels for c in p.curves))
+    styles = dict(zip(labels, curve_styles(len(labels)), strict=False))
+    entries = _entries(panels, layout, styles)
     frame = PlotFrame(panels, layout, [label for label, _ in entries])
     body: list[str] = []
     for box, panel in zip(frame.boxes, panels, strict=True):
-        body.extend(_panel(frame, box, panel))
+        body.extend(_panel(frame, box, panel, styles))
     first, last = frame.boxes[0], frame.boxes[-1]
-    body.append(text((first.left + last.left + last.wide) / 2, frame.axis_text, x_label, anchor="middle", colour=SOFT))
+    body.append(
+        text(
+            (first.left + last.left + last.wide) / 2,
+            frame.axis_text,
+            x_label,
+            anchor="middle",
+            colour=SOFT,
+            size=LETTERS,
+        )
+    )
     middle = figure((first.top + last.top + last.tall) / 2)
     body.append(
-        f'<text x="11" y="{middle}" transform="rotate(-90 11 {middle})" text-anchor="middle" font-size="8.5" '
+        f'<text x="12" y="{middle}" transform="rotate(-90 12 {middle})" text-anchor="middle" font-size="{LETTERS}" '
         f'fill="{SOFT}">{escape(y_label)}</text>'
     )
     for (label, sample), (x, row) in zip(entries, frame.legend, strict=True):
         y = frame.legend_top + LEGEND_ROW * row
         body.append(sample.format(x=figure(x), y=figure(y), top=figure(y - 4)))
-        body.append(text(x + 28, y + 3, label))
+        body.append(text(x + 28, y + 3.6, label, size=LETTERS))
     return pen.picture(layout.width, layout.height, title, "".join(body))
 
 
-def _entries(panels: Sequence[Panel], words: tuple[str, str, str, str]) -> list[tuple[str, str]]:
+def _entries(panels: Sequence[Panel], layout: PlotLayout, styles: Mapping[str, Style]) -> list[tuple[str, str]]:
     """Cells of the legend: a label and a sample of what it names."""
-    found: dict[str, str] = {}
-    for p in panels:
-        for n, c in enumerate(p.curves):
-            found.setdefault(c.label, pen.stroke("M{x} {y}h24", *STYLES[n % len(STYLES)], 1.3))
-    if any(p.mark is not None and p.mark.curve for p in panels):
-        found[words[0]] = pen.stroke("M{x} {y}h24", INK, "", 1.1)
+    found = {label: pen.stroke("M{x} {y}h24", *style, 1.4) for label, style in styles.items()}
+    if any(p.context for p in panels):
+        found[layout.context] = pen.stroke("M{x} {y}h24", *_BEHIND, 1.2)
     limits = [p.limit for p in panels if p.limit is not None]
     if limits:
+        margin, fails, free, failing = layout.words
         found[limits[0].label] = pen.stroke("M{x} {y}h24", INK, "", 2.0)
         if any(p.left_out is not None for p in panels):
-            found[words[3]] = pen.stroke("M{x} {y}h24", INK, _DASHES, 2.0)
-        found[words[1]] = f'<rect x="{{x}}" y="{{top}}" width="24" height="8" fill="{SHADE}"/>'
-        found[words[2]] = '<rect x="{x}" y="{top}" width="24" height="8" fill="url(#fail)"/>'
+            found[free] = pen.stroke("M{x} {y}h24", INK, _DASHES, 2.0)
+        if any(_shaded(p) for p in panels):
+            found[margin] = f'<rect x="{{x}}" y="{{top}}" width="24" height="8" fill="{SHADE}"/>'
+        found[fails] = '<rect x="{x}" y="{top}" width="24" height="8" fill="url(#fail)"/>'
+        if any(p.failing for p in panels):
+            found[failing] = pen.stroke("M{x} {y}h24", INK, "", _BAR)
     return list(found.items())
 
 
-def _panel(frame: PlotFrame, box: Box, panel: Panel) -> list[str]:
+def _shaded(panel: Panel) -> bool:
+    """Whether the distance between limit and curves is shaded: not where curves of two tests stand in one panel."""
+    return panel.limit is not None and not panel.context
+
+
+def _panel(frame: PlotFrame, box: Box, panel: Panel, styles: Mapping[str, Style]) -> list[str]:
     axes, columns = frame.axes(box), int(box.wide * frame.layout.detail)
     if panel.limit is not None:
         _areas(axes, panel, panel.limit, columns)
     frame.grid(axes)
+    for curve in panel.context:
+        axes.line(curve.x, curve.y, _BEHIND, 0.7, columns)
     deciding = panel.mark.curve if panel.mark is not None else ""
-    for n, curve in enumerate(panel.curves):
+    for curve in panel.curves:
         if curve.label != deciding:
-            axes.line(curve.x, curve.y, STYLES[n % len(STYLES)], 0.9, columns)
+            axes.line(curve.x, curve.y, styles[curve.label], 1.4 if panel.context else 0.9, columns)
     for curve in panel.curves:
         if curve.label == deciding:
-            axes.line(curve.x, curve.y, ("#fff", ""), 2.4, columns)
-            axes.line(curve.x, curve.y, (INK, ""), 1.1, columns)
+            axes.line(curve.x, curve.y, ("#fff", ""), 3.2, columns)
+            axes.line(curve.x, curve.y, styles[curve.label], 1.8, columns)
     if panel.limit is not None:
         _limit(axes, panel.limit, panel.left_out, columns)
     for event in panel.events:
         axes.line([event.x] * 2, [frame.y0, frame.y1], (SOFT, "2 2"), 0.8)
-        axes.parts.append(haloed(float(axes.x(event.x)) + 2, box.top + 9, event.text))
+        axes.parts.append(haloed(float(axes.x(event.x)) + 2, box.top + 11, event.text, size=LETTERS))
     axes.edges(closed=True)
-    axes.parts.append(text(box.left, box.top - 6, panel.heading, size=9, bold=True))
+    for first, last in panel.failing:
+        left, right = float(axes.x(first)), float(axes.x(last))
+        path = f"M{figure(left - 1)} {figure(axes.bottom)}L{figure(right + 1)} {figure(axes.bottom)}"
+        axes.parts.append(pen.stroke(path, INK, "", _BAR))
+    axes.parts.append(text(box.left, box.top - 6, panel.heading, size=LETTERS, bold=True))
     if panel.mark is not None:
         ring(axes, panel, panel.mark)
     return axes.parts
@@ -125,7 +152,7 @@ def _areas(axes: Axes, panel: Panel, limit: PlotCurve, columns: int) -> None:
     lx, ly = axes.x(limit.x[good]), axes.y(limit.y[good])
     every = None if panel.left_out is None else panel.left_out.every
     judged = np.ones(len(lx), np.bool_) if every is None else ~_inside(limit.x[good], every)
-    worst = _envelope(panel)
+    worst = _envelope(panel) if _shaded(panel) else None
     if worst is not None:
         wx, wy = thin(axes.x(worst.x), axes.y(worst.y), columns)
         line = np.interp(wx, lx, ly)

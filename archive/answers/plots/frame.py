@@ -8,12 +8,14 @@ import numpy as np
 
 from archive.answers.plots.axes import Axes
 from archive.answers.plots.model import Box, Panel, PlotLayout
-from archive.answers.plots.pen import SOFT
+from archive.answers.plots.pen import LETTERS, SOFT
 from archive.answers.plots.scale import even, ticks, usable
 
-LEGEND_ROW = 13
-_LEFT, _RIGHT, _TOP = 42, 8, 20
-_AXIS_TEXTS = 32
+LEGEND_ROW = 16
+_LEFT, _RIGHT, _TOP = 50, 8, 22
+_BETWEEN = 28
+_AXIS_TEXTS = 38
+_LETTER = 0.62 * LETTERS
 
 
 def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float, int]]:
@@ -21,7 +23,7 @@ def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float
     found: list[tuple[float, int]] = []
     x, row = left, 0
     for label in entries:
-        wide = 44 + 5.3 * len(label)
+        wide = 44 + _LETTER * len(label)
         if x > left and x + wide > right + 12:
             x, row = left, row + 1
         found.append((x, row))
@@ -37,13 +39,13 @@ class PlotFrame:
 
     def __init__(self, panels: Sequence[Panel], layout: PlotLayout, entries: Sequence[str]) -> None:
         self.layout = layout
-        self._measure(panels, layout.scale)
+        self._measure(panels, layout.scale, layout.y_range)
         # Long figures at the axis upwards need room of their own.
-        self.left = _LEFT + 5 * max(0, max(len(f"{t:g}") for t in self.y_ticks) - 4)
+        self.left = _LEFT + 6 * max(0, max(len(f"{t:g}") for t in self.y_ticks) - 4)
         self.legend = _flow(entries, self.left, layout.width - _RIGHT)
         rows = 1 + max((row for _, row in self.legend), default=-1)
         self.legend_top = layout.height - LEGEND_ROW * rows + 5
-        self.axis_text = self.legend_top - 10
+        self.axis_text = self.legend_top - 12
         self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS)
 
     def axes(self, box: Box) -> Axes:
@@ -55,18 +57,18 @@ class PlotFrame:
         first, lowest = axes.box.left == self.boxes[0].left, axes.box.top == self.boxes[-1].top
         across = [(t, self.layout.tick_text(t) if lowest else "") for t in self.x_ticks]
         down = [(t, self.layout.tick_text(t) if first else "") for t in self.y_ticks]
-        axes.grid(across, down, size=8.5, colour=SOFT)
+        axes.grid(across, down, size=LETTERS, colour=SOFT)
 
     def _boxes(self, count: int, bottom: float) -> list[Box]:
         across = self.layout.width - self.left - _RIGHT
         if not self.layout.stacked:
-            wide = (across - 24 * (count - 1)) / count
-            return [Box(self.left + k * (wide + 24), _TOP, wide, bottom - _TOP) for k in range(count)]
-        tall = (bottom - _TOP - 24 * (count - 1)) / count
-        return [Box(self.left, _TOP + k * (tall + 24), across, tall) for k in range(count)]
+            wide = (across - _BETWEEN * (count - 1)) / count
+            return [Box(self.left + k * (wide + _BETWEEN), _TOP, wide, bottom - _TOP) for k in range(count)]
+        tall = (bottom - _TOP - _BETWEEN * (count - 1)) / count
+        return [Box(self.left, _TOP + k * (tall + _BETWEEN), across, tall) for k in range(count)]
 
-    def _measure(self, panels: Sequence[Panel], scale: str) -> None:
-        drawn = [c for p in panels for c in (*p.curves, *([p.limit] if p.limit else []))]
+    def _measure(self, panels: Sequence[Panel], scale: str, y_range: tuple[float, float] | None) -> None:
+        drawn = [c for p in panels for c in (*p.curves, *p.context, *([p.limit] if p.limit else []))]
         x = np.concatenate([c.x[np.isfinite(c.y)] for c in drawn] or [np.empty(0)])
         y = np.concatenate([c.y[np.isfinite(c.y)] for c in drawn] or [np.empty(0)])
         if not len(x):
@@ -76,6 +78,10 @@ class PlotFrame:
             self.x0, self.x1 = self.x0 * 0.9 - (self.x0 == 0), self.x1 * 1.1 + (self.x1 == 0)
         self.scale = usable(scale, self.x0)
         self.x_ticks = ticks(self.scale, self.x0, self.x1)
+        if y_range is not None:
+            self.y0, self.y1 = y_range
+            self.y_ticks = [t for t in even(*y_range, 5) if self.y0 <= t <= self.y1]
+            return
         low, high = float(y.min()), float(y.max())
         limits = [p.limit.y[np.isfinite(p.limit.y)] for p in panels if p.limit is not None]
         limits = [v for v in limits if len(v)]

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from archive.answers.plots.axes import Axes
-from archive.answers.plots.model import Mark, Panel
-from archive.answers.plots.pen import INK, figure, haloed, stroke
+from archive.answers.plots.model import Mark, Panel, PlotCurve
+from archive.answers.plots.pen import INK, LETTERS, figure, haloed, stroke
+from archive.answers.plots.scale import Array
 
-_LINE, _LETTER = 10.5, 4.9
+_LINE, _LETTER = 12.5, 0.6 * LETTERS
 
 
 def ring(axes: Axes, panel: Panel, mark: Mark) -> None:
@@ -26,7 +27,7 @@ def ring(axes: Axes, panel: Panel, mark: Mark) -> None:
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="4.2" fill="none" stroke="{INK}" stroke-width="1.3"/>')
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="1.1" fill="{INK}"/>')
     anchor = "end" if left else "start"
-    out.extend(haloed(near, top + 8.5 + _LINE * n, line, anchor) for n, line in enumerate(lines))
+    out.extend(haloed(near, top + LETTERS + _LINE * n, line, anchor, LETTERS) for n, line in enumerate(lines))
 
 
 def _free(axes: Axes, panel: Panel, span: tuple[float, float], y: float, tall: float) -> float:
@@ -34,8 +35,13 @@ def _free(axes: Axes, panel: Panel, span: tuple[float, float], y: float, tall: f
     highest, lowest = axes.box.top + 3, axes.bottom - tall - 3
     if panel.limit is None:
         return max(highest, min(y - tall, lowest))
-    px, py = axes.x(panel.limit.x), axes.y(panel.limit.y)
-    over = py[(px >= span[0] - 2) & (px <= span[1] + 2) & np.isfinite(py)]
+    over = np.concatenate([_within(axes, c, span) for c in (panel.limit, *panel.curves)])
     if panel.sense == "max":
         return max(highest, min(float(over.min(initial=y)), y - 5) - tall - 5)
     return min(lowest, max(float(over.max(initial=y)), y + 5) + 5)
+
+
+def _within(axes: Axes, curve: PlotCurve, span: tuple[float, float]) -> Array:
+    """Heights of a curve over a stretch, in dots."""
+    x, y = axes.x(curve.x), axes.y(curve.y)
+    return y[(x >= span[0] - 2) & (x <= span[1] + 2) & np.isfinite(curve.y)]

@@ -56,7 +56,10 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Panel:
-    """One panel. sense: "max" where the limit must not be exceeded, "min" where it must be reached."""
+    """One panel. sense: "max" where the limit must not be exceeded, "min" where it must be reached.
+
+    failing: stretches in which points fail, as first and last x; context: curves that stand behind, pale.
+    """
 
     heading: str
     curves: tuple[PlotCurve, ...]
@@ -65,6 +68,8 @@ class Panel:
     mark: Mark | None = None
     events: tuple[Event, ...] = ()
     left_out: LeftOut | None = None
+    failing: tuple[tuple[float, float], ...] = ()
+    context: tuple[PlotCurve, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,9 @@ class PlotLayout:
     """How a picture of curves is laid out. width, height: dots; scale: of the axis across, see plots.scale.
 
     stacked: panels beneath each other at full width, else side by side. detail: columns of points that a curve keeps,
-    per dot. words: how the legend calls the curve of the worst point, the shade, the hatch and the dashed limit.
+    per dot. words: how the legend calls the shade, the hatch, the dashed limit and the failing stretch. y_range: of the
+    axis upwards, None: as the curves need it; what lies outside is drawn at the edge. context: how the legend calls
+    the curves behind.
     """
 
     width: int = 680
@@ -80,7 +87,9 @@ class PlotLayout:
     scale: str = ROOT
     stacked: bool = False
     detail: float = 0.75
-    words: tuple[str, str, str, str] = ("worst", "margin", "fails", "limit, for information")
+    words: tuple[str, str, str, str] = ("margin", "fails", "limit, for information", "failing stretch")
+    context: str = ""
+    y_range: tuple[float, float] | None = None
     tick_text: Callable[[float], str] = "{:g}".format
 
 

@@ -11,14 +11,18 @@ import numpy as np
 from archive.answers.plots.scale import Array
 
 __all__ = [
+    "COMBINATIONS",
     "FONT",
     "GRID",
     "HATCH",
     "HATCH_FILL",
     "INK",
+    "LETTERS",
+    "PAIRS",
     "SHADE",
     "SOFT",
     "STYLES",
+    "curve_styles",
     "escape",
     "figure",
     "haloed",
@@ -44,6 +48,26 @@ STYLES: tuple[tuple[str, str], ...] = (
     ("#4aa3d8", "6 1.5 1.5 1.5"),
     ("#e08a3c", "1.5 3"),
 )
+# Curves of pairs and combinations: no blue, green, orange or brown, so that no line is read as the wire code. Found by
+# a search over the hues left for the largest smallest difference to normal, red-, green- and blue-blind eyes, and
+# parted by lightness, so that they differ in grey print; contrast on white 3.4 or more.
+PAIRS: tuple[tuple[str, str], ...] = (
+    ("#3c0a54", ""),
+    ("#9c8700", "7 2.5"),
+    ("#7a0a1c", "2.2 2"),
+    ("#e43be4", "9 2 2 2"),
+)
+COMBINATIONS: tuple[tuple[str, str], ...] = (
+    ("#8a0a1e", ""),
+    ("#c433ee", "7 2.5"),
+    ("#17041f", "2.2 2"),
+    ("#8f8500", "9 2 2 2"),
+    ("#e4607c", "5 2 1.5 2 1.5 2"),
+    ("#6a1482", "1 1.6"),
+)
+_MORE_DASHES = ("12 3", "4 1.4", "9 2 1 2 1 2", "3 3", "6 1.5 1.5 1.5", "1.5 3")
+LETTERS = 10.4
+"""Size of letters in curve pictures, in dots: more than 7 pt on a page, where 680 dots take 166 mm."""
 FONT = "DejaVu Sans, Verdana, sans-serif"
 INK, SOFT, GRID, SHADE, FAIL = "#1a1a1a", "#5c5c5c", "#dcdcdc", "#e3e9ee", "#a89e92"
 HATCH = (
@@ -52,6 +76,16 @@ HATCH = (
 )
 
 HATCH_FILL = "url(#fail)"
+
+
+def curve_styles(count: int) -> tuple[tuple[str, str], ...]:
+    """Colour and dashes for so many curves of one picture; beyond twelve they begin anew."""
+    if count <= len(PAIRS):
+        return PAIRS
+    if count <= len(COMBINATIONS):
+        return COMBINATIONS
+    both = COMBINATIONS + tuple((c, dash) for (c, _), dash in zip(COMBINATIONS, _MORE_DASHES, strict=True))
+    return both * (-(-count // len(both)))
 
 
 def picture(width: int, height: int, title: str, body: str) -> str:
@@ -89,11 +123,11 @@ def text(
     return f'<text {place} fill="{colour}">{escape(words)}</text>'
 
 
-def haloed(x: float, y: float, words: str, anchor: str = "start") -> str:
+def haloed(x: float, y: float, words: str, anchor: str = "start", size: float = 8.5) -> str:
     """One line of letters with a white edge that keeps them readable over curves."""
-    place = f'x="{figure(x)}" y="{figure(y)}" font-size="8.5" text-anchor="{anchor}"'
+    place = f'x="{figure(x)}" y="{figure(y)}" font-size="{size}" text-anchor="{anchor}"'
     under = f'<text {place} fill="none" stroke="#fff" stroke-width="3" stroke-linejoin="round">{escape(words)}</text>'
-    return under + text(x, y, words, anchor=anchor)
+    return under + text(x, y, words, anchor=anchor, size=size)
 
 
 def points(x: Array, y: Array) -> str:

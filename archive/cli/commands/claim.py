@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
 from archive.cli.filters import as_of_options, opened
 from archive.errors import Trouble
 
@@ -22,7 +23,8 @@ PATH = click.Path(path_type=Path)
 @click.option("--out", required=True, type=PATH, metavar="DIR", help="A folder that is not there yet.")
 @click.option("--retest", type=PATH, metavar="FILE", help="A fresh test that came with the complaint.")
 @click.option("--deposit-retest", is_flag=True, help="Also deposit the fresh test into the job of the link.")
-@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it is made for (default: today).")
+@click.option("--facts", "statement", type=PATH, metavar="CLAIM.toml", help="What the claim states.")
+@click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it looks at (default: today).")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
@@ -38,6 +40,7 @@ def command(
     out: Path,
     retest: Path | None,
     deposit_retest: bool,
+    statement: Path | None,
     on: datetime | None,
     as_of: datetime | None,
     known: bool,
@@ -53,13 +56,18 @@ def command(
     """Writes everything the archive knows of one link into a folder that proves itself: PDF and HTML, the record in
     the open forms, the originals byte for byte, the proof.
 
-    --reason is printed on the file. --by is for --deposit-retest; nothing else changes the archive.
+    --facts names a small TOML file with what the claim states: number, claimant, symptom, application, days of failure
+    and notice, terms of the warranty, components (schemas/editors/claim-facts.json lists the keys). It is printed, and
+    what is not in it is listed as not stated. --on sets the day that spans are counted from; the day of making is
+    always that of this machine's clock. --reason is printed on the file. --by is for --deposit-retest; nothing else
+    changes the archive.
 
     \b
     Example:
       muniment claim certificates 2-TR2-A117 --out claim-2-TR2-A117
       muniment claim certificates A117 --out claim --retest fresh.xml --reason "Letter of 3 May"
     """
+    from archive.answers.claim import claim_statement
     from archive.answers.claim.claim_folder import write
     from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
@@ -70,11 +78,21 @@ def command(
     if deposit_retest and retest is None:
         raise Trouble("which fresh test is to be deposited?", code="option.needs-another", expected="--retest FILE")
     words = Wording(locale, lengths, catalogue)
+    if not words.translated:
+        say(f"there is no translation for {locale}: the file is in English, with its dates", quiet=quiet)
     require_empty(out)
     held = opened(archive, as_of, known)
+    stated = claim_statement.load(statement) if statement is not None else None
     facts, originals = gather(
-        held, link, job=job, site=site, retest=retest, reason=reason or "", on=on.date() if on else None
+        held,
+        link,
+        job=job,
+        site=site,
+        retest=retest,
+        reason=reason or "",
+        on=on.date() if on else None,
     )
+    facts = replace(facts, stated=stated) if stated is not None else facts
     handed_in = files(retest) if retest is not None else {}
     receipt = None
     if deposit_retest and retest is not None:
@@ -90,6 +108,8 @@ def command(
                 "outcome": None if facts.counted is None else facts.counted.outcome,
                 "by_instrument": facts.counted is not None and facts.counted.by_instrument,
                 "on": facts.on,
+                "made": facts.made,
+                "number": facts.number,
                 "out": str(out),
                 "files": written,
                 "ledger_head": facts.head,

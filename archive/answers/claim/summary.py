@@ -1,0 +1,130 @@
+"""Page 1 in five lines: what is claimed, whether in time, what was certified, what was found now, proven since when."""
+
+from __future__ import annotations
+
+from archive.answers.claim import applications
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.timing import in_time, span_line, span_text
+from archive.answers.documents import FactsBlock
+from archive.answers.wording import Wording, plain
+
+
+def summary(facts: ClaimFacts, words: Wording) -> FactsBlock:
+    """The lines, each with its name."""
+    rows = [
+        (words("Claimed"), " ".join(_claimed(facts, words))),
+        (words("In time?"), " ".join([*_warranty(facts, words), *in_time(facts, words)])),
+        (words("Certified"), " ".join(_certified(facts, words))),
+        (words("Found now"), " ".join(_now(facts, words))),
+        (words("Proven since"), " ".join(_proven(facts, words))),
+    ]
+    return FactsBlock(rows)
+
+
+def _claimed(facts: ClaimFacts, words: Wording) -> list[str]:
+    c = facts.stated
+    told = []
+    if c.symptom:
+        told.append(words("“{symptom}”", symptom=c.symptom) + ("" if c.symptom[-1] in ".!?" else "."))
+    if c.application:
+        told.append(words("Application: {name}.", name=c.application) + _carries(facts, words))
+    who = [
+        (c.number, words("Claim {number}.", number=c.number)),
+        (c.claimant, words("By {name}.", name=c.claimant)),
+        (facts.reason, words("Reason for this file: {reason}.", reason=facts.reason.rstrip("."))),
+    ]
+    told += [text for there, text in who if there]
+    return told or [words("No facts of a claim were given for this file.")]
+
+
+def _carries(facts: ClaimFacts, words: Wording) -> str:
+    """Whether the record that is shown supports the application of the claim."""
+    v = applications.of_claim(facts)
+    if v is None:
+        return ""
+    verdict = words.marked(v["verdict"], provisional=v["provisional"])
+    return " " + words("The accepted record against its link segment: {verdict}.", verdict=verdict)
+
+
+def _warranty(facts: ClaimFacts, words: Wording) -> list[str]:
+    w = facts.stated.warranty
+    line = span_line(facts, words)
+    names = ", ".join(x for x in (w.number, w.kind, w.issuer) if x)
+    told = [words("Warranty {span}.", span=line)] if line else []
+    return ([words("Warranty: {names}.", names=names)] if names else []) + told
+
+
+def _certified(facts: ClaimFacts, words: Wording) -> list[str]:
+    s = facts.standing
+    if s is None:
+        return [words("No record stands for this link."), facts.why]
+    when = words.day(s.record["tested_local"]) or words("an unknown day")
+    first = (
+        words("Accepted record, tested {when} ({why}).", when=when, why=s.state)
+        if facts.role == "accepted"
+        else words("No record is accepted; the current one was tested {when} ({why}).", when=when, why=s.state)
+    )
+    told = [first, verdict_line(s, words)]
+    required = plain(facts.job.get("required_limit"))
+    if facts.required_kept is False:
+        told.append(words("The job requires another limit: {limit}.", limit=required))
+    later = [t for t in facts.tests if not t.standing and _after(t, s)]
+    if later:
+        told += [_later(t, words) for t in later[:3]]
+        told += [words("Further later tests: {count}.", count=len(later) - 3)] if len(later) > 3 else []
+    return told
+
+
+def _after(t: TestedRecord, s: TestedRecord) -> bool:
+    return (t.record["tested_local"] or "") > (s.record["tested_local"] or "")
+
+
+def _later(t: TestedRecord, words: Wording) -> str:
+    v = t.verdict()
+    return words(
+        "Later tested in job {job} on {when}: {verdict}.",
+        job=plain(t.record["job_id"]) or words("not stated"),
+        when=words.day((t.record["tested_local"] or "")[:10]) or words("an unknown day"),
+        verdict=words.verdict(v["verdict"] if v else None),
+    )
+
+
+def verdict_line(t: TestedRecord, words: Wording) -> str:
+    """What the instrument and this program say of a test, in a few words; the boxes beneath say more."""
+    v = t.verdict()
+    reported = t.record["reported_verdict"]
+    theirs = words.verdict(reported) if reported else words("no verdict")
+    if v is None:
+        return words("Instrument: {theirs}.", theirs=theirs)
+    ours = words.marked(v["verdict"], marginal=v["marginal"], provisional=v["provisional"])
+    return words("Instrument: {theirs}; this program: {ours}.", theirs=theirs, ours=ours)
+
+
+def _now(facts: ClaimFacts, words: Wording) -> list[str]:
+    new = facts.retest
+    if new is None:
+        return [words("No fresh test came with this file.")]
+    when = words.day(new.record["tested_local"]) or words("an unknown day")
+    return [words("Fresh test of {when}.", when=when), verdict_line(new, words)]
+
+
+def _proven(facts: ClaimFacts, words: Wording) -> list[str]:
+    s, p = facts.standing, facts.proven
+    if s is None or p is None:
+        return [words("No record stands, so none is proven here.")]
+    tested = (s.record["tested_local"] or "")[:10]
+    told = [
+        words(
+            "Archived {when} (UTC, by the clock of the machine that archived it), {span} after the test.",
+            when=words.day(p.archived),
+            span=span_text(tested, p.archived, words),
+        )
+        if tested and tested <= p.archived[:10]
+        else words("Archived {when} (UTC, by the clock of the machine that archived it).", when=words.day(p.archived))
+    ]
+    told.append(words("Signed with key {key}.", key=p.signed[:16]) if p.signed else words("Not signed."))
+    told.append(
+        words("Time stamped {day}.", day=words.day(min(p.stamped))) if p.stamped else words("No time stamp covers it.")
+    )
+    told.append(words("Of the time before that day the record itself is the only evidence."))
+    return told
