@@ -1,0 +1,168 @@
+"""Which groups pass more or less often than the typical one: whole jobs shuffled, step by step, one correction.
+
+Step-down max-T by permutation of jobs (Westfall and Young 1993, from memory; p as Phipson and Smyth 2010, arXiv
+1603.05766): the correction for many groups is in it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from archive.answers.inference import jobs as of_jobs
+from archive.answers.inference.jobs import JobCounts, Reals
+from archive.answers.inference.special import t_tail
+
+SHUFFLES = 999
+_TOGETHER = 1 << 21
+"""Values shuffled in one go."""
+
+
+@dataclass(frozen=True)
+class Departure:
+    """A group that differs from the typical one. z: its distance, below 0 where it passes less often; p: corrected."""
+
+    group: int
+    z: float
+    p: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What a comparison of groups found. departures: the surest first; left: groups that were not told apart, (k,);
+    z: (groups,), distance of each at the step at which it was judged last, NaN where it has no link; p: of the step
+    at which the search stopped, None where nothing could be compared; reason: why nothing can be told, or "";
+    rounds: how many steps were asked."""
+
+    departures: list[Departure]
+    left: Any
+    z: Reals
+    p: float | None
+    reason: str = ""
+
+
+def seed_of(*arrays: Any) -> int:
+    """A seed that the same question always has."""
+    digest = hashlib.sha256(b"".join(np.ascontiguousarray(a).tobytes() for a in arrays))
+    return int.from_bytes(digest.digest()[:8], "big")
+
+
+def compare(jobs: JobCounts, alpha: float = 0.05, shuffles: int = SHUFFLES) -> Comparison:
+    """Groups that differ from the median group, at an error of alpha over all groups together."""
+    rho = of_jobs.of_all(jobs)
+    z_of = np.full(jobs.groups, np.nan)
+    left = np.flatnonzero(np.bincount(jobs.group, minlength=jobs.groups) > 0)
+    if len(left) < 2:
+        return Comparison([], left, z_of, None, "there is one group")
+    reason = _cannot(jobs.only(left))
+    found: list[Departure] = []
+    most = max(1, (len(left) - 1) // 2)
+    so_far = 0.0
+    while True:
+        here = jobs.only(left)
+        z = distances(here, float(rho.value))
+        z_of[left] = z
+        p = so_far = max(so_far, shuffled_p(here, float(rho.value), z, shuffles))
+        if p > alpha or not np.abs(z).max() > 0:
+            break
+        worst = int(np.abs(z).argmax())
+        if _uneven(here, worst) and len(left) * 2 * t_tail(abs(float(z[worst])), float(rho.freedom)) > alpha:
+            break
+        found.append(Departure(int(left[worst]), float(z[worst]), p))
+        if len(left) == 2:
+            break
+        left = np.delete(left, worst)
+        if len(left) == 2 or len(found) >= most:
+            break
+    return Comparison(found, left, z_of, p, "" if found else reason)
+
+
+def distances(jobs: JobCounts, correlation: float) -> Reals:
+    """Signed distance of each group from the weighted median of all, in its own standard error, (groups,)."""
+    of = of_jobs.sums(jobs)
+    a = of_jobs.arcsines(of.rate, of.links, of.job_size, correlation)
+    return _from_median(a.value[None], a.weight[None])[0]  # type: ignore[no-any-return]
+
+
+def _from_median(value: Any, weight: Any) -> Any:
+    """Distances from the weighted median; of two groups, of one from the other. (n, groups) all."""
+    if value.shape[1] == 2:
+        z = (value[:, 0] - value[:, 1]) / np.sqrt(1 / weight[:, 0] + 1 / weight[:, 1])
+        return np.stack([z, -z], axis=1)
+    order = np.argsort(value, axis=1, kind="stable")
+    upto = np.cumsum(np.take_along_axis(weight, order, 1), axis=1)
+    first = np.argmax(upto >= upto[:, -1:] / 2, axis=1)
+    middle = np.take_along_axis(value, np.take_along_axis(order, first[:, None], 1), 1)
+    return (value - middle) * np.sqrt(weight)
+
+
+def shuffled_p(jobs: JobCounts, correlation: float, z: Reals, shuffles: int = SHUFFLES) -> float:
+    """Share of shuffles of the jobs among the groups in which some group lies as far out as the furthest does."""
+    order = np.argsort(jobs.group, kind="stable")
+    n, x = jobs.links[order], jobs.passed[order]
+    starts = np.searchsorted(jobs.group[order], np.arange(jobs.groups))
+    furthest = float(np.abs(z).max()) - 1e-9
+    if (x == n).all() or len(n) == jobs.groups:
+        return 1.0
+    draw = np.random.default_rng(seed_of(jobs.group, n, x))
+    beyond, done = 0, 0
+    some = max(1, _TOGETHER // len(n))
+    while done < shuffles:
+        count = min(some, shuffles - done)
+        where = draw.permuted(np.broadcast_to(np.arange(len(n)), (count, len(n))), axis=1)
+        links = np.add.reduceat(n[where], starts, axis=1)
+        passed = np.add.reduceat(x[where], starts, axis=1)
+        size = np.add.reduceat((n * n)[where], starts, axis=1) / links
+        a = of_jobs.arcsines(passed / links, links, size, correlation)
+        beyond += int((np.abs(_from_median(a.value, a.weight)).max(axis=1) >= furthest).sum())
+        done += count
+    return (beyond + 1) / (shuffles + 1)
+
+
+def _uneven(jobs: JobCounts, which: int) -> bool:
+    """Whether a group's jobs are of another size than those of the others, so that shuffling alone misleads."""
+    own = jobs.links[jobs.group == which].mean()
+    others = jobs.links[jobs.group != which].mean()
+    return bool(own < others / 2 or own > others * 2)
+
+
+def _cannot(jobs: JobCounts) -> str:
+    """Why no difference can be told whatever the counts are, or ""."""
+    count = np.bincount(jobs.group)
+    if len(count) == len(jobs.group):
+        return "each group is one job: a difference between groups cannot be told from one between jobs"
+    if len(jobs.group) < 20 and _arrangements(count) < 20:
+        return "too few jobs to tell"
+    return ""
+
+
+def _arrangements(count: Any) -> float:
+    """How many ways there are to deal the jobs to the groups."""
+    total, ways = 0, 1.0
+    for c in count.tolist():
+        for i in range(1, c + 1):
+            total += 1
+            ways *= total / i
+    return ways
+
+
+def no_failure(jobs: JobCounts, group: int) -> float | None:
+    """Chance that jobs like those of the other groups have no failure in as many links; None where they have none.
+
+    Beta-binomial with the correlation of the tests, job by job.
+    """
+    from math import lgamma
+
+    here = jobs.group == group
+    n, x = jobs.links[~here].sum(), jobs.passed[~here].sum()
+    if not n or x == n or not here.any():
+        return None
+    rho = float(of_jobs.of_all(jobs).value)
+    p = x / n
+    a, b = p * (1 - rho) / rho, (1 - p) * (1 - rho) / rho
+    whole = lgamma(a) - lgamma(a + b)
+    log = sum(lgamma(a + k) - lgamma(a + b + k) - whole for k in jobs.links[here].tolist())
+    return float(np.exp(log))
