@@ -23,7 +23,7 @@ from archive.answers.query_bounds import THREADS, QueryBounds
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.blocks import Counting, counting
-from archive.store.counting.columns import GRADED, PROVISIONAL
+from archive.store.counting.columns import GRADED, PROVISIONAL, REPORTED
 from archive.store.counting.from_bag import Bags
 from archive.tables import schema
 
@@ -228,8 +228,8 @@ class _Makers:
         parts = [
             f"SELECT deposit, position, current, first, '{p}' AS parameter, "
             f"CASE graded_{p} % {PROVISIONAL} {words} END AS verdict, "
-            f"graded_{p} >= {PROVISIONAL} AS provisional, margin_{p} AS margin FROM {table} "
-            f"WHERE graded_{p} IS NOT NULL"
+            f"graded_{p} & {PROVISIONAL} > 0 AS provisional, margin_{p} AS margin FROM {table} "
+            f"WHERE graded_{p} < {REPORTED}"
             for p in self.files.parameters
         ]
         return " UNION ALL ".join(parts) if parts else _empty(views()["parameters"]["columns"])
@@ -242,7 +242,8 @@ class _Makers:
         return (
             f"SELECT r.deposit, r.position, r.unit, r.unit IS NOT NULL AS counts, {own} "
             f"FROM {read_parquet(self.files.failures, True)} f "
-            f"JOIN {read_parquet(self.files.records, self.files.alike)} r ON r.row = f.row"
+            f"JOIN {read_parquet(self.files.records, self.files.alike)} r ON r.row = f.row "
+            "WHERE f.told_by != 'instrument too'"
         )
 
     def _jobs(self) -> str:

@@ -112,7 +112,9 @@ class GroupSums:
 def sums(jobs: JobCounts) -> GroupSums:
     """Sums by group."""
     k = jobs.groups
-    links, passed, squares = (np.bincount(jobs.group, w, k) for w in (jobs.links, jobs.passed, jobs.links * jobs.links))
+    links: Reals = np.bincount(jobs.group, jobs.links, k).astype(np.float64)
+    passed: Reals = np.bincount(jobs.group, jobs.passed, k).astype(np.float64)
+    squares = np.bincount(jobs.group, jobs.links * jobs.links, k)
     safe = np.where(links > 0, links, 1.0)
     count = np.bincount(jobs.group, minlength=k).astype(np.float64)
     return GroupSums(links, passed, count, squares / safe, passed / safe)

@@ -22,7 +22,7 @@ from archive.store import memory
 from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 
-VERSION = 6
+VERSION = 7
 """Raised whenever the columns change: older files are then written again."""
 
 _NAME = "counting"

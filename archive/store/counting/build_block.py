@@ -235,6 +235,7 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
     common = first * bit["first"] + live * bit["live"] + swept * bit["swept"]
     common = common + sum(where(name, True) * bit[name] for name in ("current", "accepted", "in_doubt", "copied"))
     common = common + np.fromiter(((t or 0) > 1 for t in made["tests"]), np.bool_, count) * bit["retested"]
+    common = common + np.fromiter(((n or 0) > 0 for n in made["lesser_fails"]), np.bool_, count) * bit["lesser_fails"]
     out = {}
     for name, basis, before in (
         ("state", "outcome", "first_outcome"),
@@ -256,7 +257,7 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
             "by_instrument": decided & ~here,
         }
         total = common + sum(flag * bit[word] for word, flag in flags.items())
-        out[name] = np.where(live, total, 0).astype(np.int16)
+        out[name] = np.where(live, total, 0).astype(np.int32)
     return out
 
 

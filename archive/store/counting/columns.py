@@ -41,6 +41,7 @@ FROM_DATABASE = (
     "leading_margin",
     "length_m",
     "source_id",
+    "operator_key",
     "current",
     "accepted",
     "first",
@@ -54,7 +55,10 @@ FROM_DATABASE = (
 )
 """Columns of the catalogue's records that are taken over."""
 
-FROM_BAG = ("maker", "model", "remote_model", "pairing", "end", "frequency_mhz")
+OF_UNIT = ("maker", "model", "software", "adapter", "calibrated_on")
+"""Columns of the unit at the local end."""
+
+FROM_BAG = (*OF_UNIT, "remote_model", "pairing", "end", "frequency_mhz")
 """Columns that come from the bag: of the units, and of the point of the worst margin."""
 
 CABLE = ("category", "construction", "screened", "gauge", "conductor", "sheath")
@@ -86,8 +90,8 @@ TEXTS = [
     "leading_pairing",
     "leading_end",
     "source_id",
-    "maker",
-    "model",
+    "operator_key",
+    *OF_UNIT,
     "remote_model",
     "pairing",
     "end",
@@ -135,6 +139,7 @@ BITS = {
     "accepted": 4096,  # decides for its link as its job was accepted
     "in_doubt": 8192,  # would be current, but which link it is of is in doubt
     "copied": 16384,  # would be current, but its curves are those of another link
+    "lesser_fails": 32768,  # current or accepted, and a later test of less evidence fails
 }
 
 ORDER = (
@@ -185,18 +190,18 @@ CELLS = (
     "year",
     "month",
     "length_band",
-    "maker",
-    "model",
+    *OF_UNIT,
     "local_serial",
     "remote_model",
     "remote_serial",
+    "operator_key",
     *STATES,
 )
 """Columns in which the records of a cell agree; a file of cells has them and `number`, of records that count."""
 
 GRADED = {"not graded": 0, "pass": 1, "fail": 2}
-"""graded_*: what a parameter came to; four more where that is provisional."""
-PROVISIONAL = 4
+"""graded_*: what a parameter came to; four more where that is provisional, eight where the instrument alone says so."""
+PROVISIONAL, REPORTED = 4, 8
 
 
 @cache
@@ -212,7 +217,7 @@ def schema(parameters: tuple[str, ...] = ()) -> Any:
         "year": pa.int16(),
         "month": pa.int8(),
         "length_band": pa.int8(),
-        **dict.fromkeys(STATES, pa.int16()),
+        **dict.fromkeys(STATES, pa.int32()),
     }
     fields = [pa.field(name, types[name]) for name in ORDER]
     for name in parameters:
@@ -222,7 +227,10 @@ def schema(parameters: tuple[str, ...] = ()) -> Any:
 
 @cache
 def failures() -> Any:
-    """Arrow schema of a file of failures: one row per curve, or reading, of a record that failed."""
+    """Arrow schema of a file of failures: one row per curve, or reading, of a record that failed.
+
+    told_by: "program"; "instrument" where the program has no grade of the parameter; "instrument too" where it has.
+    """
     import pyarrow as pa
 
     return pa.schema(
@@ -236,5 +244,6 @@ def failures() -> Any:
             ("frequency_mhz", pa.float64()),
             ("margin", pa.float64()),
             ("provisional", pa.bool_()),
+            ("told_by", pa.string()),
         ]
     )

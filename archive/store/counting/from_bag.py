@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 
 from archive.store.archive import Archive
 from archive.store.counting import columns
+from archive.store.counting.from_instrument import BlockRecords, said_by_instrument
 from archive.store.parquet import BagTables, options
 from archive.tables.arrow import coded
 
@@ -59,20 +60,23 @@ def of_bag(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any
     positions = np.array([made["position"][i] for i in places.tolist()])
     low, high = int(positions[0]), int(positions[-1])
     _points(tables, bags, places, low, high)
+    rows = np.array(made["row"])[places]
     if tables.has("grades"):
         limits = [made["limit_id"][i] for i in places.tolist()]
-        _grades(tables, bags, np.array(made["row"])[places], places, low, limits)
+        _grades(tables, bags, rows, places, low, limits)
+    if tables.has("reported"):
+        swept = np.array([made["evidence"][i] == "full-sweep" for i in places.tolist()])
+        said_by_instrument(tables, bags, BlockRecords(low, rows, places, swept))
 
 
 def _units(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any) -> None:
-    units: dict[str, tuple[Any, Any]] = {}
-    for unit in tables.table("instruments").to_pylist():
-        if unit["serial"] is not None:
-            units[unit["serial"]] = (unit["maker"], unit["model"])
+    units = {u["serial"]: u for u in tables.table("instruments").to_pylist() if u["serial"] is not None}
+    nothing: dict[str, Any] = {}
     for i in places.tolist():
-        maker, model = units.get(made["local_serial"][i], (None, None))
-        bags.facts["maker"][i], bags.facts["model"][i] = maker, model
-        bags.facts["remote_model"][i] = units.get(made["remote_serial"][i], (None, None))[1]
+        here = units.get(made["local_serial"][i], nothing)
+        for name in columns.OF_UNIT:
+            bags.facts[name][i] = here.get(name)
+        bags.facts["remote_model"][i] = units.get(made["remote_serial"][i], nothing).get("model")
 
 
 def _points(tables: BagTables, bags: Any, places: Any, low: int, high: int) -> None:
@@ -127,5 +131,6 @@ def _overall(found: Any, bags: Any, places: Any, low: int) -> None:
 def _failed(found: Any, rows: Any, low: int) -> Any:
     failed = found.filter(pc.and_(pc.equal(found["kind"], "worst_margin"), pc.equal(found["verdict"], "fail")))
     taken = pa.array(rows.astype(np.int32)).take(pc.subtract(failed["position"], low))
+    told = {"row": taken, "told_by": pa.array(["program"] * failed.num_rows, pa.string())}
     wanted = columns.failures()
-    return pa.table([taken if f.name == "row" else failed[f.name] for f in wanted], schema=wanted)
+    return pa.table([told[f.name] if f.name in told else failed[f.name] for f in wanted], schema=wanted)
