@@ -98,3 +98,10 @@ def percent(share: float | None) -> str:
     while places < 4 and 0 < share < 1 and round(100 * share, places) in (0.0, 100.0):
         places += 1
     return f"{100 * share:.{places}f} %"
+
+
+def points(value: float, *, signed: bool = False) -> str:
+    """Percentage points with one decimal, and with two where one would make them nought."""
+    places = 2 if 0 < abs(value) < 0.05 else 1
+    text = f"{value:+.{places}f}" if signed else f"{value:.{places}f}"
+    return text if float(text) else "0.0"

@@ -1,7 +1,8 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables; without one, all of them. Figures
-go to standard output, as text and, with --json, as one document. A promise that is broken ends the run: AssertionError.
+Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates; without one, all of them.
+Figures go to standard output, as text and, with --json, as one document. A promise that is broken ends the run:
+AssertionError.
 """
 
 from __future__ import annotations
@@ -14,7 +15,16 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from tests.endurance import cable_detection, damages, exports, mutations, open_forms, properties, store_runs
+from tests.endurance import (
+    cable_detection,
+    damages,
+    error_rates,
+    exports,
+    mutations,
+    open_forms,
+    properties,
+    store_runs,
+)
 from tests.endurance.store_work import WORK
 
 
@@ -54,6 +64,13 @@ def cables(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     yield from cable_detection.detection(*((40, 100) if quick else (400, 2_000)), seed=28)
 
 
+def rates(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """Coverage and false alarms of the statistics of rates over simulated archives with fixed seeds."""
+    found = error_rates.run(30 if quick else 1000)
+    yield from ({"what": name, "share": round(value, 4)} for name, value in found.items())
+    assert quick or not error_rates.broken(found), error_rates.broken(found)
+
+
 RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
@@ -64,6 +81,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "properties": random_properties,
     "mutations": planted_faults,
     "cables": cables,
+    "rates": rates,
 }
 
 

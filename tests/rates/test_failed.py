@@ -90,4 +90,4 @@ def test_verdicts_alone_do_not_say_what_failed(archive: Archive) -> None:
     of_verdicts(archive, 3, 2)
     found = failed(archive)
     assert (found.rows, found.links, found.unknown) == ([], 0, 2)
-    assert "2 failing links" in found.notes[0]
+    assert "2 of 2 failing links" in found.notes[0]

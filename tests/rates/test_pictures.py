@@ -13,7 +13,7 @@ from archive.answers.plots.pen import STYLES
 from archive.answers.rates import pictures
 from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.answers.rates.pareto import failed
-from archive.answers.rates.rates import rates
+from archive.answers.rates.rates import Asked, rates
 from archive.answers.rates.source import Choice
 from archive.errors import Trouble
 from archive.store import Archive
@@ -52,7 +52,7 @@ def test_series_differ_without_colour() -> None:
 
 
 def test_many_groups_are_cut_and_say_so(of_years: Path) -> None:
-    found = rates(store.open(of_years), ["job"], compare="none")
+    found = rates(store.open(of_years), ["job"], asked=Asked("none"))
     (panel,) = fields(pictures.of_rates(found).svg())
     assert f"the {pictures.MOST_ROWS} largest of {len(found.rows)} groups" in panel.texts
     assert len(panel.down) == pictures.MOST_ROWS

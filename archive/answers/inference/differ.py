@@ -31,7 +31,7 @@ class Departure:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class StepDown:
     """What a comparison of groups found. departures: the surest first; left: groups that were not told apart, (k,);
     z: (groups,), distance of each at the step at which it was judged last, NaN where it has no link; p: of the step
     at which the search stopped, None where nothing could be compared; reason: why nothing can be told, or "";
@@ -50,13 +50,13 @@ def seed_of(*arrays: Any) -> int:
     return int.from_bytes(digest.digest()[:8], "big")
 
 
-def compare(jobs: JobCounts, alpha: float = 0.05, shuffles: int = SHUFFLES) -> Comparison:
+def compare(jobs: JobCounts, alpha: float = 0.05, shuffles: int = SHUFFLES) -> StepDown:
     """Groups that differ from the median group, at an error of alpha over all groups together."""
     rho = of_jobs.of_all(jobs)
     z_of = np.full(jobs.groups, np.nan)
     left = np.flatnonzero(np.bincount(jobs.group, minlength=jobs.groups) > 0)
     if len(left) < 2:
-        return Comparison([], left, z_of, None, "there is one group")
+        return StepDown([], left, z_of, None, "there is one group")
     reason = _cannot(jobs.only(left))
     found: list[Departure] = []
     most = max(1, (len(left) - 1) // 2)
@@ -77,7 +77,7 @@ def compare(jobs: JobCounts, alpha: float = 0.05, shuffles: int = SHUFFLES) -> C
         left = np.delete(left, worst)
         if len(left) == 2 or len(found) >= most:
             break
-    return Comparison(found, left, z_of, p, "" if found else reason)
+    return StepDown(found, left, z_of, p, "" if found else reason)
 
 
 def distances(jobs: JobCounts, correlation: float) -> Reals:

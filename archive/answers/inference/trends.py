@@ -68,7 +68,7 @@ def chart(jobs: JobCounts) -> Chart:
 
 
 @dataclass(frozen=True)
-class Change:
+class ChangePoint:
     """The likeliest change. period: the first of the new level; before, after: rates; p: by shuffling jobs."""
 
     period: int
@@ -77,7 +77,7 @@ class Change:
     p: float
 
 
-def change(jobs: JobCounts, shuffles: int = SHUFFLES) -> Change | None:
+def change(jobs: JobCounts, shuffles: int = SHUFFLES) -> ChangePoint | None:
     """The largest step between all before and all after, among all splits; None under LEAST_PERIODS or LEAST_JOBS."""
     if jobs.groups < LEAST_PERIODS or len(jobs.links) < LEAST_JOBS:
         return None
@@ -93,7 +93,7 @@ def change(jobs: JobCounts, shuffles: int = SHUFFLES) -> Change | None:
         where = draw.permutation(len(n))
         most[i] = _splits(n[where][None], x[where][None], starts, rho)[0].max()
     p = (int((most >= found[0, at] - 1e-9).sum()) + 1) / (shuffles + 1)
-    return Change(at + 1, float(rates[0][0, at]), float(rates[1][0, at]), p)
+    return ChangePoint(at + 1, float(rates[0][0, at]), float(rates[1][0, at]), p)
 
 
 def _splits(n: Any, x: Any, starts: Any, rho: float) -> tuple[Any, tuple[Any, Any]]:

@@ -50,7 +50,7 @@ def cable_shares(source: CountingSource, choice: Choice, fields: Iterable[str]) 
     others = [(name, text) for name, text in choice.only if chosen([name])[0].name not in (*CABLE, "cable_type")]
     every = replace(choice, filters=replace(choice.filters, cable_type=None), only=others)
     where, values = every.where()
-    table, number = (source.cells, "r.number") if every.of_cells else (source.records, "1")
+    table, number = source.table(every)
     decides = f"{every.state} & {BITS['current']} > 0 AND {every.state} & {BITS['passed'] | BITS['failed']} > 0"
     counts = ", ".join(
         f"coalesce(sum({number}) FILTER ({FIELDS[p].sql} = 'unknown'), 0)::BIGINT, "

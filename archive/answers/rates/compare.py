@@ -1,133 +1,212 @@
-"""Differences between groups: a test for each, one correction over all, and what else differs between the two."""
+"""Which groups differ, in rows and in sentences: direction, size, what it was corrected for, and what stays unseen."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import combinations
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from archive import schemas
-from archive.answers import statistics
-from archive.answers.rates.group import RateGroup, total
+import numpy as np
 
-REST = "all others"
+from archive import schemas
+from archive.answers.count_text import percent, points
+from archive.answers.inference import differ, ranking
+from archive.answers.inference import jobs as of_jobs
+from archive.answers.inference.jobs import JobCounts
+from archive.answers.rates.count import GroupedJobs
+
+RATES = {"final": "current", "first-time": "first"}
+"""Which rate is compared, and whose tests it is of."""
 
 
 @dataclass(frozen=True)
-class _Pair:
-    a: int
-    b: int | None
-    one: RateGroup
-    other: RateGroup
+class Told:
+    """Something that a reader may rely on, at the error that is stated with it.
 
-
-def differences(groups: Sequence[RateGroup], names: Sequence[Any], how: str = "auto") -> list[dict[str, Any]]:
-    """Every comparison of final and of first-time rates, the surest differences first.
-
-    groups: as counted; names: what each is called; how: pairs, rest (each with all others together), auto (pairs of
-    a few groups, rest of many) or none. p: of the score test, or of Fisher's exact test where few are expected;
-    p_holm: corrected over all comparisons made; p_by_job: of the difference measured by how much whole jobs differ.
-    differs: p_holm is below the error allowed. Rates of the first test are compared where any link was tested again.
+    kind: "differs", "reversal", "mix" or "no_failure"; field: what was grouped by; group, against: names; effect, low,
+    high: difference of rates with its interval; p: corrected; sentence: the same in words.
     """
-    rules = schemas.load("rates.toml")["compare"]
-    if how == "none" or len(groups) < 2:
-        return []
-    rest = how == "rest" or (how == "auto" and len(groups) > rules["pairs_up_to"])
-    rest = rest and len(groups) > 2
-    out = []
-    for pair in _pairs(groups, rest):
-        for of in ("rate", "first_time_rate"):
-            made = _compared(pair, of, rules)
-            if made is not None:
-                named = {"a": names[pair.a], "b": REST if pair.b is None else names[pair.b]}
-                out.append({**named, "of": of, **made})
-    for one, corrected in zip(out, statistics.holm([d["p"] for d in out]), strict=True):
-        one["p_holm"] = corrected
-        one["differs"] = corrected < rules["alpha"]
-        by_job = one["p_by_job"]
-        if one["differs"] and by_job is not None and by_job >= rules["alpha"]:
-            one["warnings"].append("single jobs differ by as much: see the intervals by job")
-    return sorted(out, key=lambda d: (d["p_holm"], d["p"]))
+
+    kind: str
+    field: str
+    group: str
+    against: str
+    effect: float | None
+    low: float | None
+    high: float | None
+    p: float
+    sentence: str
+
+    def plain(self) -> dict[str, Any]:
+        """As a row."""
+        return asdict(self)
 
 
-def _pairs(groups: Sequence[RateGroup], rest: bool) -> Iterator[_Pair]:
-    if not rest:
-        for i, j in combinations(range(len(groups)), 2):
-            yield _Pair(i, j, groups[i], groups[j])
-        return
-    everything = total(groups)
-    for i, group in enumerate(groups):
-        yield _Pair(i, None, group, _without(everything, group, groups))
+@dataclass(frozen=True)
+class GroupComparison:
+    """A comparison of all groups. rows: one per group; told: what holds; closing: what may be said of the others."""
+
+    rows: list[dict[str, Any]]
+    told: list[Told]
+    closing: list[str]
+    questions: int
 
 
-def _without(everything: RateGroup, group: RateGroup, groups: Sequence[RateGroup]) -> RateGroup:
-    other = RateGroup((REST,))
-    for name in ("links", "passed", "first_links", "first_passed"):
-        setattr(other, name, getattr(everything, name) - getattr(group, name))
-    for g in groups:
-        if g is not group:
-            for name in ("lengths", "limits"):
-                for key, number in getattr(g, name).items():
-                    getattr(other, name)[key] += number
-    effects = [(g.links, g.effect) for g in groups if g is not group and g.effect is not None]
-    if effects:  # as if the jobs of all others differed as those of each do
-        other.effect = sum(n * e for n, e in effects) / sum(n for n, _ in effects)
-    firsts = [(g.first_links, g.first_effect) for g in groups if g is not group and g.first_effect is not None]
-    if firsts:
-        other.first_effect = sum(n * e for n, e in firsts) / sum(n for n, _ in firsts)
-    return other
+def which_rate(groups: GroupedJobs, asked: str) -> str:
+    """The rate that a comparison is of: first tests where any link was tested again, else the final rate."""
+    if asked in RATES:
+        return asked
+    return "first-time" if any(g.retested for g in groups.groups) else "final"
 
 
-def _compared(pair: _Pair, of: str, rules: dict[str, Any]) -> dict[str, Any] | None:
-    first = of == "first_time_rate"
-    (x1, n1, e1), (x2, n2, e2) = (_of(g, first) for g in (pair.one, pair.other))
-    if not n1 or not n2:
-        return None
-    exact = statistics.least_expected(x1, n1, x2, n2) < rules["least_expected"]
-    p = statistics.fisher(x1, n1, x2, n2) if exact else statistics.score(x1, n1, x2, n2)
-    warnings, mix = _mix(pair.one, pair.other, rules["mix_differs"])
-    small = schemas.load("rates.toml")["small"]["below"]
-    if min(n1, n2) < small:
-        warnings.append(f"a group of fewer than {small} links")
-    return {
-        "share_a": x1 / n1,
-        "links_a": n1,
-        "share_b": x2 / n2,
-        "links_b": n2,
-        "difference": x1 / n1 - x2 / n2,
-        "test": "fisher" if exact else "score",
-        "p": p,
-        "p_by_job": _by_job(x1, n1, e1, x2, n2, e2),
-        **mix,
-        "warnings": warnings,
-    }
+def compared(groups: GroupedJobs, names: Sequence[str], noun: str, rate: str) -> GroupComparison:
+    """Each group against the typical one, once. noun: what a group is ("crew"); rate: "final" or "first-time"."""
+    which = RATES[rate]
+    jobs = groups.of(which)
+    number = np.bincount(jobs.group, minlength=jobs.groups)
+    alpha = schemas.load("rates.toml")["compare"]["alpha"]
+    if (number > 0).sum() < 2:
+        return GroupComparison([], [], [], 0)
+    found = differ.compare(jobs, alpha)
+    of = of_jobs.sums(jobs)
+    shown = groups.intervals(which)
+    told_of = {d.group: d for d in found.departures}
+    rest = _Rest(jobs, found, names, noun)
+    rows, told = [], []
+    for g in np.flatnonzero(number > 0).tolist():
+        other, against = rest.of(g)
+        here = (float(of.rate[g]), float(shown.low[g]), float(shown.high[g]))
+        effect = of_jobs.difference(here, other)
+        row = {"group": names[g], "of": rate, "share": here[0], "links": int(of.links[g]), "jobs": int(number[g])}
+        row |= {"against": against, "other_share": other[0], "difference": effect[0], "low": effect[1]}
+        row |= {"high": effect[2], "z": float(found.z[g]), "p": found.p, "differs": g in told_of}
+        if g in told_of:
+            row["p"] = told_of[g].p
+            told.append(_differs(row, noun, rate, int((number > 0).sum())))
+        rows.append(row)
+    told.sort(key=lambda t: t.p)
+    more = _without_failure(jobs, names, noun, rate, alpha)
+    return GroupComparison(rows, [*told, *more], rest.closing(groups.intervals(which)), 1)
 
 
-def _of(g: RateGroup, first: bool) -> tuple[int, int, float | None]:
-    return (g.first_passed, g.first_links, g.first_effect) if first else (g.passed, g.links, g.effect)
+class _Rest:
+    """What a group is compared with: the groups that were not told apart, or the only other one."""
+
+    def __init__(self, jobs: JobCounts, found: differ.StepDown, names: Sequence[str], noun: str) -> None:
+        self._jobs, self._found, self._names, self._noun = jobs, found, names, noun
+        self._there = np.unique(jobs.group)
+
+    def of(self, group: int) -> tuple[tuple[float, float, float], str]:
+        """Rate with its interval, and name, of what a group is compared with."""
+        if len(self._there) == 2:
+            other = self._there[self._there != group]
+            return self._interval(other), self._names[int(other[0])]
+        others = self._found.left[self._found.left != group]
+        return self._interval(others), f"the typical {self._noun}"
+
+    def _interval(self, groups: Any) -> tuple[float, float, float]:
+        some = self._jobs.only(groups).together()
+        made = of_jobs.intervals(some)
+        return float(some.passed.sum() / some.links.sum()), float(made.low[0]), float(made.high[0])
+
+    def closing(self, shown: of_jobs.RateIntervals) -> list[str]:
+        """What may be said of the groups that were not told apart."""
+        found, noun = self._found, self._noun
+        if found.reason:
+            return [f"{found.reason[:1].upper()}{found.reason[1:]}."]
+        if found.departures and len(self._there) == 2:
+            return []
+        if found.departures and found.p is not None and found.p <= 0.05:
+            return [f"The search ends here: whether another {noun} differs too was not asked."]
+        text = f"No {'other ' if found.departures else ''}{noun} differs more than jobs alike do in 5 % of analyses."
+        return [text, *self._power(shown)]
+
+    def _power(self, shown: of_jobs.RateIntervals) -> list[str]:
+        """The lower rate that a middling group would have been told at."""
+        left = self._found.left
+        size = shown.effective[left]
+        middle = int(left[int(np.argsort(size, kind="stable")[len(left) // 2])])
+        others = left[left != middle]
+        if not len(others):
+            return []
+        jobs = self._jobs
+        other = of_jobs.intervals(jobs.only(others).together())
+        some = jobs.only(left)
+        p = float(some.passed.sum() / some.links.sum())
+        freedom = float(of_jobs.of_all(jobs).freedom)
+        lower = ranking.detectable(p, float(shown.effective[middle]), float(other.effective[0]), freedom, len(left))
+        own = int((jobs.group == middle).sum())
+        rest = int(np.isin(jobs.group, others).sum())
+        return [
+            f"With {_many(own, 'job')} against {rest}, a {self._noun} at {percent(lower)} against {percent(p)} would "
+            "be told in at least 4 of 5 cases; smaller differences may be there unseen."
+        ]
 
 
-def _by_job(x1: int, n1: int, e1: float | None, x2: int, n2: int, e2: float | None) -> float | None:
-    """The score test with the effective numbers of links in place of their numbers; None where one is not known."""
-    if e1 is None or e2 is None:
-        return None
-    return statistics.score_of(x1 / n1, n1 / e1, x2 / n2, n2 / e2)
+def _differs(row: dict[str, Any], noun: str, rate: str, groups: int) -> Told:
+    worse = row["difference"] < 0
+    test = " the first test" if rate == "first-time" else ""
+    often = "less" if worse else "more"
+    corrected = f", corrected for {groups} {plural(noun)}" if groups > 2 else ""
+    ends = sorted(abs(100 * v) for v in (row["low"], row["high"]))
+    around = f"{points(ends[0])} to {points(ends[1])}"
+    if row["low"] * row["high"] < 0:
+        around = f"{points(100 * row['low'])} to {points(100 * row['high'])} as a difference"
+    size = f"{points(abs(100 * row['difference']))} points {'lower' if worse else 'higher'}"
+    sentence = (
+        f"{row['group']} passes{test} {often} often than {row['against']}: {percent(row['share'])} v "
+        f"{percent(row['other_share'])}, {size} ({around}), p {p_text(row['p'])} (jobs shuffled{corrected})."
+    )
+    return Told(
+        "differs",
+        noun,
+        row["group"],
+        row["against"],
+        row["difference"],
+        row["low"],
+        row["high"],
+        row["p"],
+        sentence,
+    )
 
 
-def _mix(one: RateGroup, other: RateGroup, most: float) -> tuple[list[str], dict[str, float | None]]:
-    """How far two groups differ in length and in limit: the share that would have to change places, 0 to 1."""
-    warnings, found = [], {}
-    for name, word in (("lengths", "length"), ("limits", "limit")):
-        apart = _apart(getattr(one, name), getattr(other, name))
-        found[f"{word}_differs"] = apart
-        if apart is not None and apart > most:
-            warnings.append(f"{word} differs: {apart:.0%} of the one group would have to change to match the other")
-    return warnings, found
+def _without_failure(jobs: JobCounts, names: Sequence[str], noun: str, rate: str, alpha: float) -> list[Told]:
+    """Groups without one failure where jobs like the rest would have some: perhaps failures were filtered out."""
+    of = of_jobs.sums(jobs)
+    there = np.flatnonzero(of.links > 0)
+    told = []
+    for g in there.tolist():
+        if of.passed[g] != of.links[g]:
+            continue
+        p = differ.no_failure(jobs, g)
+        if p is None or p >= alpha / len(there):
+            continue
+        once = f"once in {round(1 / p):,} times" if p > 1e-9 else "less than once in 1,000,000,000 times"
+        test = " at the first test" if rate == "first-time" else ""
+        sentence = (
+            f"{names[g]} has no failure{test} in {int(of.links[g]):,} links; jobs like the rest would do so {once}: "
+            "perhaps failures were left out of the export."
+        )
+        told.append(
+            Told("no_failure", noun, names[g], "all others", None, None, None, min(1.0, p * len(there)), sentence)
+        )
+    return told
 
 
-def _apart(one: dict[Any, int], other: dict[Any, int]) -> float | None:
-    a, b = sum(one.values()), sum(other.values())
-    if not a or not b:
-        return None
-    return sum(abs(one.get(k, 0) / a - other.get(k, 0) / b) for k in {*one, *other}) / 2
+def noun_of(fields: Sequence[Any]) -> str:
+    """What a group is called: the field, or "group" for several."""
+    return str(fields[0].name).replace("_", " ") if len(fields) == 1 else "group"
+
+
+def plural(noun: str) -> str:
+    """More than one of them."""
+    return noun if noun in ("software",) else f"{noun}s"
+
+
+def p_text(value: float) -> str:
+    """A p as it is printed."""
+    return "below 0.0001" if value < 1e-4 else f"{value:.3f}" if value < 0.1 else f"{value:.2f}"
+
+
+def _many(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"

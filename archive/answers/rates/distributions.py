@@ -112,6 +112,9 @@ def distribution(
         raise Trouble(
             "curves are of one parameter", code="rates.curves-by-parameter", remedy="leave parameter out of --by"
         )
+    if choice.cohort is not None:
+        raise Trouble("curves have no cohort", code="rates.unknown-word", remedy="leave `--cohort` out")
+    CountingSource(counting(archive)).refuse_unknown(choice)
     selected, keys, used = _selected(archive, choice, fields, TESTS[curves.tests])
     line = None
     notes = cable_notes(CountingSource(counting(archive)), choice, [f.name for f in fields])

@@ -1,7 +1,12 @@
-"""What records can be grouped by: the word, the expression over the records ready for counting, how it is shown."""
+"""What records can be grouped by: the word, the expression over the records ready for counting, how it is shown.
+
+The fields are declared in schemas/rates.toml.
+"""
 
 from __future__ import annotations
 
+import difflib
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -10,10 +15,15 @@ from typing import Any
 from archive import schemas
 from archive.errors import Trouble
 
+UNKNOWN = "unknown"
+_FIBER = 100
+"""Number of the first band of length of fibers; bands of copper count from 0."""
+
 
 @dataclass(frozen=True)
 class GroupField:
-    """One thing to group by. sql: over records `r`; shown: what a value of it becomes in a row; parse: back again."""
+    """One thing to group by. sql: over records `r`; shown: what a value of it becomes in a row; parse: back again, with
+    ValueError for what no value of it can be."""
 
     name: str
     sql: str
@@ -31,69 +41,52 @@ def _month(value: Any) -> str | None:
 
 
 def _parse_year(text: str) -> int:
-    return int(text)
+    return int(_matched(r"([0-9]{4})", text)[1])
 
 
 def _parse_quarter(text: str) -> int:
-    year, _, quarter = text.upper().partition("-Q")
-    return int(year) * 4 + int(quarter) - 1
+    found = _matched(r"([0-9]{4})-?Q([1-4])", text.upper())
+    return int(found[1]) * 4 + int(found[2]) - 1
 
 
 def _parse_month(text: str) -> int:
-    year, _, month = text.partition("-")
-    return int(year) * 12 + int(month) - 1
+    found = _matched(r"([0-9]{4})-(0[1-9]|1[0-2]|[1-9])", text)
+    return int(found[1]) * 12 + int(found[2]) - 1
 
 
-def _known(column: str) -> str:
-    return f"coalesce(r.{column}, 'unknown')"
+def _matched(pattern: str, text: str) -> re.Match[str]:
+    found = re.fullmatch(pattern, text.strip())
+    if found is None:
+        raise ValueError(text)
+    return found
 
 
-FIELDS = {
-    f.name: f
-    for f in (
-        GroupField("cable_type", _known("cable_type"), "brand-neutral cable type"),
-        GroupField("category", _known("category"), "category of the cable"),
-        GroupField("construction", _known("construction"), "screens of the cable: u-utp, f-utp, s-ftp ..."),
-        GroupField("screened", _known("screened"), "whether the cable is screened or unscreened"),
-        GroupField("gauge", _known("gauge"), "gauge of the conductors, or core of the fiber"),
-        GroupField("conductor", _known("conductor"), "solid or stranded"),
-        GroupField("sheath", _known("sheath"), "sheath of the cable"),
-        GroupField("cable_basis", _known("cable_basis"), "what the cable type rests on: rule, settled, job ..."),
-        GroupField("limit", "r.limit_id", "limit with its edition"),
-        GroupField("configuration", "r.configuration", "channel, permanent-link ..."),
-        GroupField("year", "r.year", "year of the test", parse=_parse_year),
-        GroupField("quarter", "r.year * 4 + (r.month - 1) // 3", "quarter of the test", _quarter, _parse_quarter),
-        GroupField("month", "r.year * 12 + (r.month - 1)", "month of the test", _month, _parse_month),
-        GroupField("site", "r.site", "site"),
-        GroupField("job", "r.job_id", "job"),
-        GroupField("client", "r.client", "client of the job"),
-        GroupField("contractor", "r.contractor", "contractor of the job"),
-        GroupField("crew", "r.crew", "crew of the job"),
-        GroupField("length_band", "", "band of length"),
-        GroupField("maker", "r.maker", "maker of the unit at the local end"),
-        GroupField("model", "r.model", "model of the unit at the local end"),
-        GroupField("serial", "r.local_serial", "serial number of the unit at the local end"),
-        GroupField("remote_model", "r.remote_model", "model of the unit at the remote end"),
-        GroupField("remote_serial", "r.remote_serial", "serial number of the unit at the remote end"),
-        GroupField("medium", "r.medium", "copper or fiber"),
-        GroupField("evidence", "r.evidence", "evidence level: full-sweep, worst-points, verdict-only"),
-        GroupField("parameter", "", "each parameter by itself"),
-    )
+_KINDS: dict[str, tuple[Callable[[Any], Any], Callable[[str], Any]]] = {
+    "text": (lambda value: value, lambda text: text),
+    "year": (lambda value: value, _parse_year),
+    "quarter": (_quarter, _parse_quarter),
+    "month": (_month, _parse_month),
+    "length_band": (lambda value: value, lambda text: text),
+    "parameter": (lambda value: value, lambda text: text),
 }
+SAID_AS = {"year": "2019", "quarter": "2019-Q4", "month": "2019-04"}
+"""An example of each kind that has a form."""
+
+
+def _declared() -> dict[str, GroupField]:
+    found = {}
+    for name, told in schemas.load("rates.toml")["fields"].items():
+        shown, parse = _KINDS[told.get("kind", "text")]
+        column = f"r.{told['column']}" if "column" in told else told.get("sql", "")
+        sql = f"coalesce({column}, '{told['unknown']}')" if "unknown" in told else column
+        found[name] = GroupField(name, sql, told["meaning"], shown, parse)
+    return found
+
+
+FIELDS = _declared()
 """By name, in the order in which they are listed."""
 
-OTHER_NAMES = {
-    "class": "category",
-    "basis": "cable_basis",
-    "length": "length_band",
-    "instrument": "model",
-    "instrument_model": "model",
-    "instrument_serial": "serial",
-    "local_serial": "serial",
-    "evidence_level": "evidence",
-    "job_id": "job",
-    "limit_id": "limit",
-}
+OTHER_NAMES: dict[str, str] = schemas.load("rates.toml")["other_names"]
 
 TIMES = ("year", "quarter", "month")
 
@@ -112,23 +105,46 @@ def chosen(names: Iterable[str], edges: Sequence[float] | None = None) -> list[G
                 "records cannot be grouped by this",
                 code="rates.unknown-field",
                 found=repr(word),
-                expected=", ".join(FIELDS),
+                expected=", ".join(nearest(name, [*FIELDS, *OTHER_NAMES]) or FIELDS),
             )
         found[name] = length_bands(edges) if name == "length_band" else FIELDS[name]
     return list(found.values())
 
 
+def nearest(word: str, known: Iterable[Any]) -> list[str]:
+    """Up to five of the known words that are near to one, the nearest first; case does not count."""
+    folded = {str(k).casefold(): str(k) for k in known if k is not None}
+    found = difflib.get_close_matches(word.casefold(), folded, 5, 0.5)
+    inside = [f for f in folded if word.casefold() in f and f not in found]
+    return [folded[f] for f in [*found, *inside][:5]]
+
+
 def length_bands(edges: Sequence[float] | None = None) -> GroupField:
-    """The field of length by these bands, or by those of schemas/rates.toml."""
-    ends = [float(e) for e in edges or schemas.load("rates.toml")["length"]["edges_m"]]
+    """The field of length by these bands, or by those of schemas/rates.toml, which are of copper and of fiber."""
+    rules = schemas.load("rates.toml")["length"]
+    if edges is None:
+        copper, fiber = ([float(e) for e in rules[f"{medium}_m"]] for medium in ("copper", "fiber"))
+        names = {i: band(i, copper, "m") for i in range(len(copper) + 1)}
+        names |= {_FIBER + i: f"fiber {band(i, fiber, 'm')}" for i in range(len(fiber) + 1)}
+        return _length_field("r.length_band", names)
+    ends = [float(e) for e in edges]
     if not ends or ends[0] <= 0 or any(b <= a for a, b in pairwise(ends)):
         listed = ", ".join(f"{e:g}" for e in ends)
         raise Trouble(
             "no bands of length", code="rates.length-bands", found=listed, expected="rising numbers of metres"
         )
-    names = [band(i, ends, "m") for i in range(len(ends) + 1)]
-    sql = "r.length_band" if edges is None else _banded("r.length_m", ends)
-    return GroupField("length_band", sql, "band of length", lambda v: None if v is None else names[v], names.index)
+    return _length_field(_banded("r.length_m", ends), {i: band(i, ends, "m") for i in range(len(ends) + 1)})
+
+
+def _length_field(sql: str, names: dict[int, str | None]) -> GroupField:
+    numbers = {name: number for number, name in names.items()}
+
+    def parse(text: str) -> int:
+        if text not in numbers:
+            raise ValueError(text)
+        return numbers[text]
+
+    return GroupField("length_band", sql, "band of length", lambda v: None if v is None else names[v], parse)
 
 
 def frequency_bands() -> tuple[str, Callable[[Any], str | None]]:

@@ -3,70 +3,108 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from archive import limits
 from archive.answers.rates.fields import GroupField
 from archive.answers.rates.group import Key, RateGroup
 from archive.answers.rates.source import Choice, CountingSource, grouped
-from archive.store.counting.columns import BITS, GRADED, PROVISIONAL
+from archive.store.counting.columns import BITS, GRADED, PROVISIONAL, REPORTED
 
 
-def by_parameter(source: CountingSource, choice: Choice, fields: Sequence[GroupField], place: int) -> list[RateGroup]:
-    """Groups by the other fields and by parameter. place: of parameter among the fields.
+def tests_of_parameters(source: CountingSource, choice: Choice, fields: Sequence[GroupField], place: int) -> str:
+    """SQL of tests by group, job and state, a row for each parameter. place: of parameter among the fields.
 
-    A parameter passes where it was graded so. Where only worst points came along it fails where one fails, and passes
-    where the worst margin that the instrument names is not negative.
+    A parameter passes or fails as it was graded. Where no curves came along: as the instrument said; else it fails
+    where one of its worst points fails, and passes where the worst margin named is not negative, or where the record
+    passes as a whole and its limit has the parameter: of a pass the instrument often names the worst one alone.
     """
+    others = [f for i, f in enumerate(fields) if i != place]
+    where, _ = choice.where()
+    if choice.verdicts == "program":
+        where += f" AND {choice.state} & {BITS['swept']} > 0"
+    names = [f"{f.sql} AS k{i if i < place else i + 1}" for i, f in enumerate(others)]
+    limited = _limits_with(source)
+    keep = BITS["current"] | BITS["first"] | BITS["swept"]
+    parts = []
+    for name in source.files.parameters:
+        keys = ", ".join([*names[:place], f"'{name}' AS k{place}", *names[place:]])
+        whole = _in("r.limit_id", limited.get(name, []))
+        state = f"({choice.state} & {keep} | {BITS['live']} | {_outcome(choice, name, whole)})"
+        parts.append(
+            f"SELECT {keys}, r.job_id, {state} AS state, count(*) AS number FROM {source.records} r "
+            f"WHERE {where} AND (r.graded_{name} IS NOT NULL OR ({whole} AND {_swept(choice, False)})) GROUP BY ALL"
+        )
+    keys = ", ".join(f"NULL AS k{i}" for i in range(len(fields)))
+    empty = f"SELECT {keys}, NULL::VARCHAR AS job_id, 0::INTEGER AS state, 0::BIGINT AS number WHERE false"
+    return " UNION ALL ".join(parts) if parts else empty
+
+
+def _swept(choice: Choice, whether: bool) -> str:
+    return f"{choice.state} & {BITS['swept']} {'>' if whether else '='} 0"
+
+
+def _outcome(choice: Choice, name: str, whole: str) -> str:
+    """SQL of the bits of what a parameter came to. whole: whether its limit has the parameter."""
+    code, swept = f"r.graded_{name}", _swept(choice, True)
+    word = f"{code} % {PROVISIONAL}"
+    shaky = f"CASE WHEN {code} & {PROVISIONAL} > 0 THEN {BITS['provisional']} ELSE 0 END"
+    graded = f"CASE {word} WHEN {GRADED['fail']} THEN {BITS['failed']} | {shaky} WHEN {GRADED['pass']} THEN "
+    graded += f"{BITS['passed']} | {shaky} ELSE 0 END"
+    alone = BITS["by_instrument"]
+    passes = f"{choice.state} & {BITS['passed']} > 0 AND {whole}"
+    return (
+        f"CASE WHEN {swept} THEN CASE WHEN coalesce({code}, 0) < {REPORTED} THEN {graded} ELSE 0 END "
+        f"WHEN {word} = {GRADED['fail']} THEN {BITS['failed'] | alone} "
+        f"WHEN {word} = {GRADED['pass']} OR r.margin_{name} >= 0 THEN {BITS['passed'] | alone} "
+        f"WHEN ({code} IS NULL OR {word} = 0) AND {passes} THEN {BITS['passed'] | alone} ELSE 0 END"
+    )
+
+
+def _limits_with(source: CountingSource) -> dict[str, list[str]]:
+    """Ids of the limits of the records that have each parameter."""
+    found: dict[str, list[str]] = {}
+    for (limit_id,) in source.rows(f"SELECT DISTINCT limit_id FROM {source.cells} WHERE limit_id IS NOT NULL"):
+        if limit_id not in limits.ids():
+            continue
+        limit = limits.get(limit_id)
+        needed = [name for name, line in limit.lines.items() if line.role == "required"]
+        needed += [name for name, scalar in limit.scalars.items() if scalar.role == "required"]
+        for name in needed:
+            found.setdefault(name, []).append(limit_id)
+    return found
+
+
+def _in(column: str, ids: Sequence[str]) -> str:
+    listed = ", ".join("'" + i.replace("'", "''") + "'" for i in ids)
+    return f"coalesce({column} IN ({listed}), false)" if ids else "false"
+
+
+def margins_of(
+    source: CountingSource,
+    choice: Choice,
+    fields: Sequence[GroupField],
+    place: int,
+    groups: dict[Key, RateGroup],
+) -> None:
+    """Quantiles of the margins of each group; what a parameter alone cannot say is nothing."""
     others = [f for i, f in enumerate(fields) if i != place]
     columns, by = grouped(others)
     where, values = choice.where()
-    if choice.verdicts == "program":
-        where += f" AND {choice.state} & {BITS['swept']} > 0"
-    parts = [
-        f"SELECT {columns}'{name}' AS p, {choice.state} & {BITS['current'] | BITS['first'] | BITS['swept']} AS s, "
-        f"r.graded_{name} AS g, r.margin_{name} >= 0 AS m, count(*) FROM {source.records} r "
-        f"WHERE {where} AND r.graded_{name} IS NOT NULL GROUP BY ALL"
-        for name in source.files.parameters
-    ]
-    if not parts:
-        return []
-    groups: dict[Key, RateGroup] = {}
-    for *key, name, state, graded, positive, number in source.rows(" UNION ALL ".join(parts), values):
-        full = (*key[:place], name, *key[place:])
-        group = groups.setdefault(full, RateGroup(full))
-        group.add(state & 3 | BITS["live"] | _outcome(state, graded, positive), number)
-    where += f" AND {choice.state} & 1 = 1" + (f" GROUP BY {by}" if by else "")
-    _margins(source, groups, place, columns, (where, values))
-    for group in groups.values():
-        group.fixed = group.retested = group.marginal = group.marginal_known = None
-    order = {name: i for i, name in enumerate(source.files.parameters)}
-    return sorted(groups.values(), key=lambda g: order[g.key[place]])
-
-
-def _outcome(state: int, graded: int, positive: bool | None) -> int:
-    """Bits of what a parameter came to. positive: its worst margin is not negative; None where there is none."""
-    word, swept = graded % PROVISIONAL, bool(state & BITS["swept"])
-    bits = 0
-    if word == GRADED["fail"]:
-        bits = BITS["failed"]
-    elif word == GRADED["pass"] or (not swept and positive):
-        bits = BITS["passed"]
-    if not bits:
-        return 0
-    if not swept:
-        return bits | BITS["by_instrument"]
-    return bits | (BITS["provisional"] if graded >= PROVISIONAL else 0)
-
-
-def _margins(
-    source: CountingSource, groups: dict[Key, RateGroup], place: int, columns: str, where: tuple[str, Sequence[Any]]
-) -> None:
-    """Quantiles of the margins. where: what stands after WHERE, and its values."""
+    where += f" AND {choice.state} & 1 = 1"
     names = source.files.parameters
     sums = ", ".join(f"quantile_cont(r.margin_{name}, [0.05, 0.5])" for name in names)
-    for row in source.rows(f"SELECT {columns}{sums} FROM {source.records} r WHERE {where[0]}", where[1]):
+    rows = (
+        source.rows(
+            f"SELECT {columns}{sums} FROM {source.records} r WHERE {where}{f' GROUP BY {by}' if by else ''}", values
+        )
+        if names
+        else []
+    )
+    for row in rows:
         key = row[: len(row) - len(names)]
         for name, quantiles in zip(names, row[len(key) :], strict=True):
             group = groups.get((*key[:place], name, *key[place:]))
             if group is not None and quantiles:
                 group.p5, group.median = quantiles
+    for group in groups.values():
+        group.fixed = group.retested = group.marginal = group.marginal_known = None

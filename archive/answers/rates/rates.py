@@ -1,4 +1,4 @@
-"""Rates of an archive: groups, their total, their differences, and what a reader must know beside the numbers."""
+"""Rates of an archive: groups, their total, what a reader may rely on, and what he must know beside the numbers."""
 
 from __future__ import annotations
 
@@ -6,75 +6,206 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from archive import schemas, vocabulary
+from archive.answers.count_text import percent, points
+from archive.answers.inference import jobs as of_jobs
+from archive.answers.inference.jobs import NOTHING
 from archive.answers.progress import counts_of
 from archive.answers.rates.cable_shares import cable_notes
-from archive.answers.rates.compare import differences
-from archive.answers.rates.count import counts, refused, row_of
+from archive.answers.rates.compare import GroupComparison, Told, compared, noun_of, which_rate
+from archive.answers.rates.count import FINAL, FIRST, METHOD, GroupedJobs, counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
-from archive.answers.rates.source import Choice, CountingSource
+from archive.answers.rates.mix import MixSearch
+from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.blocks import counting
 from archive.vocabulary.link_counts import LinkCounts
 
-COMPARISONS = ("auto", "pairs", "rest", "none")
+COMPARISONS = ("auto", "first-time", "final", "none")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """How groups are judged. compare: one of COMPARISONS, which rate is compared; auto: of first tests where any link
+    was tested again. standardise: fields within which groups are compared, too."""
+
+    compare: str = "auto"
+    standardise: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
 class Rates:
-    """What was counted. rows: one per group, see count.row_of; total: the same over all; differences: see compare.
+    """What was counted. rows: one per group, see count.row_of; total: the same over all.
 
-    counts: of the links, where a whole job was chosen.
+    differences: one row per group against the typical one; told: what a reader may rely on; closing: sentences on the
+    groups that were not told apart; expected_false_alarms: of all questions together, where nothing differs; about:
+    what was asked, in words. counts: of the links, where a whole job was chosen.
     """
 
     fields: Sequence[GroupField]
     rows: list[dict[str, Any]]
     total: dict[str, Any]
     differences: list[dict[str, Any]] = field(default_factory=list)
+    told: list[Told] = field(default_factory=list)
+    closing: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     counts: LinkCounts | None = None
+    expected_false_alarms: float = 0.0
+    about: str = ""
 
     def name(self, row: dict[str, Any]) -> str:
         """What a group is called: its values, joined."""
         return name_of(self.fields, row)
+
+    def plain(self) -> dict[str, Any]:
+        """As one JSON document."""
+        found = {
+            "rows": self.rows,
+            "total": self.total,
+            "method": METHOD,
+            "differences": self.differences,
+            "told": [t.plain() for t in self.told],
+            "closing": self.closing,
+            "expected_false_alarms": self.expected_false_alarms,
+            "sensitivity": sensitivity(self.total),
+            "notes": self.notes,
+        }
+        return found | ({} if self.counts is None else self.counts.plain())
 
 
 def rates(
     archive: Archive,
     by: Iterable[str] = (),
     choice: Choice | None = None,
+    asked: Asked | None = None,
     *,
-    compare: str = "auto",
     watch: Callable[[Iterable[int]], Iterable[int]] = iter,
 ) -> Rates:
-    """Counts an archive. by: names of fields (fields.FIELDS). compare: one of COMPARISONS.
+    """Counts an archive. by: names of fields (fields.FIELDS).
 
     Errors: Trouble for a field, value or comparison that there is not, or a damaged archive.
     """
-    if compare not in COMPARISONS:
+    choice, asked = choice or Choice(), asked or Asked()
+    if asked.compare not in COMPARISONS:
         raise Trouble(
-            "no such comparison", code="rates.unknown-comparison", found=compare, expected=", ".join(COMPARISONS)
+            "no such comparison", code="rates.unknown-comparison", found=asked.compare, expected=", ".join(COMPARISONS)
         )
-    choice = choice or Choice()
+    if choice.cohort is not None and choice.cohort not in COHORTS:
+        raise Trouble("no such cohort", code="rates.unknown-word", found=choice.cohort, expected=", ".join(COHORTS))
     fields = chosen(by, choice.length_edges)
     refused(choice, fields)
     source = CountingSource(counting(archive, watch))
-    groups = counts(source, choice, fields, by_job=compare != "none")
-    rows = [_with_unit(row_of(g, fields), g, fields) for g in groups]
+    source.refuse_unknown(choice)
+    made = counts(source, choice, fields)
+    rows = _rows(made, fields)
+    names = [name_of(fields, r) for r in rows]
     single = any(f.name == "parameter" for f in fields)
-    everything = RateGroup(()) if single else total(groups)
-    found = [] if single else differences(groups, [name_of(fields, r) for r in rows], compare)
-    counted = counts_of(archive, choice.filters, choice.role) if not choice.only else None
+    judged = None if single or asked.compare == "none" else _judged(source, choice, made, fields, names, asked)
+    if asked.standardise:
+        _standardise(source, choice, made, fields, rows, asked)
+    everything = RateGroup(()) if single else total(made.groups)
+    counted = counts_of(archive, choice.filters, choice.role) if not choice.only and choice.cohort is None else None
     notes = cable_notes(source, choice, [f.name for f in fields])
-    notes += _notes(rows, groups, choice, single)
-    return Rates(fields, rows, row_of(everything, ()), found, notes, counted)
+    notes += _notes(rows, made.groups, choice, single)
+    if made.elsewhere[FINAL] is not NOTHING or made.elsewhere[FIRST] is not NOTHING:
+        notes.append("how much jobs differ is estimated from the other jobs of the archive, too: here are few")
+    if judged is None:
+        return Rates(fields, rows, _total_row(everything, made), notes=notes, counts=counted, about=about(choice))
+    found, told, more = judged
+    return Rates(
+        fields,
+        rows,
+        _total_row(everything, made),
+        found.rows,
+        [*found.told, *told],
+        found.closing,
+        [*more, *notes],
+        counted,
+        schemas.load("rates.toml")["compare"]["alpha"] * found.questions,
+        about(choice),
+    )
+
+
+def _rows(made: GroupedJobs, fields: Sequence[GroupField]) -> list[dict[str, Any]]:
+    shown = {w: (made.intervals(w), np.bincount(made.of(w).group, minlength=len(made.groups))) for w in (FINAL, FIRST)}
+    return [_with_unit(row_of(g, fields, shown, i), g, fields) for i, g in enumerate(made.groups)]
+
+
+def _total_row(everything: RateGroup, made: GroupedJobs) -> dict[str, Any]:
+    shown = {}
+    for which in (FINAL, FIRST):
+        jobs = made.whole(which)
+        shown[which] = (of_jobs.intervals(jobs, made.elsewhere[which]), [len(jobs.links)])
+    return row_of(everything, (), shown, 0)
+
+
+def _judged(
+    source: CountingSource,
+    choice: Choice,
+    made: GroupedJobs,
+    fields: Sequence[GroupField],
+    names: Sequence[str],
+    asked: Asked,
+) -> tuple[GroupComparison, list[Told], list[str]]:
+    rate = which_rate(made, asked.compare)
+    noun = noun_of(fields)
+    found = compared(made, names, noun, rate)
+    if not found.questions:
+        return found, [], []
+    told, notes = MixSearch(source, choice, fields, [g.key for g in made.groups], rate).search(names, noun)
+    return found, told, notes
+
+
+def _standardise(
+    source: CountingSource,
+    choice: Choice,
+    made: GroupedJobs,
+    fields: Sequence[GroupField],
+    rows: Sequence[dict[str, Any]],
+    asked: Asked,
+) -> None:
+    """Adds rates at the mix of all, and differences within strata, to the rows."""
+    from archive.answers.inference.standardise import standardised
+
+    by = chosen(asked.standardise, choice.length_edges)
+    if any(not f.sql for f in by):
+        raise Trouble("rates cannot be standardised by parameter", code="rates.not-a-filter")
+    search = MixSearch(source, choice, fields, [g.key for g in made.groups], which_rate(made, asked.compare))
+    strata = search.strata(by)
+    for i, row in enumerate(rows):
+        found = standardised(strata.against_rest(i)) if strata.enough(i) else None
+        row["standardised_rate"] = None if found is None else found.direct[0]
+        row["standardised_others"] = None if found is None else found.direct[1]
+        row["crude_difference"] = None if found is None else found.crude.value
+        row["within_difference"] = None if found is None else found.within.value
+        row["within_low"] = None if found is None else found.within.low
+        row["within_high"] = None if found is None else found.within.high
+        row["within_p"] = None if found is None else found.within.p
+        row["compared_share"] = None if found is None else found.compared
 
 
 def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:
     """What a group is called."""
     return ", ".join("unknown" if row[f.name] is None else str(row[f.name]) for f in fields) or "all"
+
+
+def about(choice: Choice) -> str:
+    """What was chosen, in words: filters, verdicts, role, cohort; "" where everything was."""
+    of = choice.filters
+    asked = [(f, getattr(of, f)) for f in ("link", "job", "site", "since", "until", "cable_type", "limit")]
+    asked += [(f, getattr(of, f)) for f in ("verdict", "serial", "deposit")] + list(choice.only)
+    words = [f"{name.replace('_', ' ')} {value}" for name, value in asked if value is not None]
+    if choice.verdicts != "best":
+        words.append(f"verdicts of the {'program' if choice.verdicts == 'program' else 'instrument'} alone")
+    if choice.role != "current":
+        words.append(f"{choice.role} records")
+    if choice.cohort is not None:
+        words.append("what became of the links first tested there")
+    return ", ".join(words)
 
 
 def _with_unit(row: dict[str, Any], group: RateGroup, fields: Sequence[GroupField]) -> dict[str, Any]:
@@ -87,31 +218,43 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choi
     """What a reader must know to trust the numbers."""
     rules = schemas.load("rates.toml")
     out = []
-    missing = sum(g.not_graded for g in groups)
-    if missing and not single:
-        out.append(
-            f"{missing} links are not graded and stand in no rate; rate_at_least and rate_at_most say what they could "
-            "change"
-        )
     by_instrument = sum(g.by_instrument for g in groups)
-    if by_instrument and choice.verdicts == "best" and not single:
+    if by_instrument and choice.verdicts == "best":
+        what = "tests of a parameter rest" if single else "links rest"
         out.append(
-            f"{by_instrument} links rest on the instrument's verdict alone: no curves came along (--verdicts program "
+            f"{by_instrument} {what} on the instrument's verdict alone: no curves came along (--verdicts program "
             "leaves them out)"
+        )
+    if single and by_instrument:
+        out.append(
+            "where no curves came along, a parameter that the instrument does not name passes if the record passes as "
+            "a whole and its limit has it, and is not graded if the record fails"
+        )
+    single_jobs = sum(1 for r in rows if r["jobs"] == 1)
+    if single_jobs:
+        which = f"{single_jobs} of {len(rows)} groups are one job" if len(rows) > 1 else "all links are of one job"
+        out.append(
+            f"{which}: its crew, cable and day cannot be told apart; how much jobs differ is borrowed from others"
         )
     small = sum(1 for r in rows if r["small"])
     if small:
         out.append(f"{small} of {len(rows)} groups have fewer than {rules['small']['below']} links")
     if choice.filters.verdict is not None:
         out.append("records were chosen by their verdict: rates over them say nothing about the cabling")
-    perfect = sum(1 for g in groups if g.links > rules["unusual"]["links"] and _perfect(g))
-    if perfect:
-        out.append(
-            f"{perfect} groups of over {rules['unusual']['links']} links pass without one failure or retest: unusual; "
-            "perhaps failures were filtered out of the export"
-        )
     return out
 
 
-def _perfect(g: RateGroup) -> bool:
-    return g.passed == g.links and g.first_passed == g.first_links and g.retested == 0
+def sensitivity(group: dict[str, Any]) -> str:
+    """What the rate of a row could be if all that is uncertain went the other way; "" where nothing is."""
+    uncertain = [
+        (group["not_graded"], "not graded"),
+        (group["provisional"], "provisional"),
+        (group["copied"], "copied"),
+        (group["in_doubt"], "in doubt"),
+        (group["later_lesser_fails"], "with a later fail of less evidence"),
+    ]
+    listed = ", ".join(f"{number:,} {words}" for number, words in uncertain if number)
+    if not listed or group["rate_at_least"] is None:
+        return ""
+    low, high = group["rate_at_least"], group["rate_at_most"]
+    return f"If all that is uncertain went one way, {points(100 * low)} to {percent(high)} would pass: {listed}."

@@ -10,7 +10,7 @@ from typing import Any
 
 import duckdb
 
-from archive.answers.rates.fields import GroupField, chosen, length_bands
+from archive.answers.rates.fields import SAID_AS, UNKNOWN, GroupField, chosen, length_bands, nearest
 from archive.answers.views import read_parquet
 from archive.errors import Trouble
 from archive.store.catalogue.filters import Filters
@@ -20,9 +20,9 @@ from archive.store.roles import Role
 
 BASES = {"best": "state", "program": "state_program", "reported": "state_reported"}
 """Whose verdict counts, and the column that says what came of it."""
-
-
+COHORTS = ("first-test",)
 _OF_CELLS = {"job", "site", "cable_type", "limit", "serial"}
+DECIDED = BITS["passed"] | BITS["failed"]
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,8 @@ class Choice:
 
     verdicts: "best" (this program's on full sweeps; of records without curves the instrument's, since such a record
     can fail here but never pass), "program" (full sweeps alone), "reported" (the instruments' alone). role: which
-    record of a link counts for the final rate.
+    record of a link counts for the final rate. cohort: "first-test" counts what became of a link where its first test
+    belongs, whoever tested it last; None counts every test where it belongs itself.
     """
 
     filters: Filters = field(default_factory=Filters)
@@ -39,25 +40,36 @@ class Choice:
     verdicts: str = "best"
     length_edges: Sequence[float] | None = None
     role: Role = "current"
+    cohort: str | None = None
 
     @property
     def of_cells(self) -> bool:
         """Whether cells tell these records apart, so that not every record need be looked at."""
         asked = {f.name for f in dataclasses.fields(Filters) if getattr(self.filters, f.name) is not None}
-        return self.length_edges is None and asked <= _OF_CELLS
+        return self.length_edges is None and self.cohort is None and asked <= _OF_CELLS
 
     @property
-    def state(self) -> str:
-        """Column of the bits that are counted. Errors: Trouble."""
+    def column(self) -> str:
+        """Column of the verdicts that are counted. Errors: Trouble."""
         if self.verdicts not in BASES:
             raise Trouble(
                 "no such verdicts", code="rates.unknown-verdicts", found=self.verdicts, expected=", ".join(BASES)
             )
-        column = f"r.{BASES[self.verdicts]}"
-        if self.role == "current":
+        return BASES[self.verdicts]
+
+    @property
+    def state(self) -> str:
+        """Expression of the bits that are counted, over records `r`. Errors: Trouble."""
+        column = f"r.{self.column}"
+        if self.role == "current" or self.cohort is not None:
             return column
         shift = BITS["accepted"].bit_length() - 1  # the bit of the role that is asked for takes the place of current
-        return f"({column} & {~BITS['current'] & 0x7FFF} | ({column} >> {shift}) & {BITS['current']})"
+        return f"({column} & {~BITS['current'] & 0xFFFFFF} | ({column} >> {shift}) & {BITS['current']})"
+
+    @property
+    def narrowed(self) -> bool:
+        """Whether not all records of the archive are chosen."""
+        return bool(self.filters) or bool(self.only)
 
     def where(self) -> tuple[str, list[Any]]:
         """Clause over records `r` that count as tests, and its values."""
@@ -70,15 +82,33 @@ class Choice:
         for name, text in self.only:
             (one,) = chosen([name], self.length_edges)
             if not one.sql:
-                raise Trouble(f"records cannot be chosen by {one.name}", code="rates.not-a-filter")
-            try:
-                values.append(one.parse(text))
-            except ValueError:
-                raise Trouble(
-                    f"no such {one.name.replace('_', ' ')}", code="rates.not-a-value", found=repr(text)
-                ) from None
+                raise Trouble(f"records cannot be chosen by {_words(one)}", code="rates.not-a-filter")
+            if text.strip().casefold() == UNKNOWN:
+                clauses.append(f"coalesce(CAST({one.sql} AS VARCHAR), '{UNKNOWN}') = '{UNKNOWN}'")
+                continue
+            values.append(_parsed(one, text))
             clauses.append(f"{one.sql} = ${len(values)}")
         return " AND ".join(clauses), values
+
+
+def _parsed(one: GroupField, text: str) -> Any:
+    try:
+        return one.parse(text)
+    except ValueError:
+        raise Trouble(
+            f"no such {_words(one)}",
+            code="rates.not-a-value",
+            found=repr(text),
+            expected=SAID_AS.get(one.name, ""),
+        ) from None
+
+
+def _words(one: GroupField) -> str:
+    return one.name.replace("_", " ")
+
+
+_FILTERED = {one.name: one for one in chosen(["cable_type", "site", "job"])}
+"""Fields that filters choose by, too."""
 
 
 class CountingSource:
@@ -88,6 +118,34 @@ class CountingSource:
         self.files = files
         self.db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
         self.db.execute("SET enable_progress_bar = false")  # it would be drawn among the rows
+
+    def records_of(self, choice: Choice) -> str:
+        """The records of a choice as a table that can stand after FROM, each row a test; in a cohort one row for the
+        first test of each link and one for what became of the link, both with the columns of the first test."""
+        if choice.cohort is None:
+            return self.records
+        unit, final = ("unit", "current") if choice.role == "current" else ("accepted_unit", "accepted")
+        shift = BITS[final].bit_length() - 1
+        columns = {
+            column: f"(c.{column} & {0xFFFFFF & ~(BITS['first'] | BITS['current'])} "
+            f"| ((c.{column} >> {shift}) & {BITS['current']}))"
+            for column in BASES.values()
+        }
+        became = ", ".join(f"{made} AS {column}" for column, made in columns.items())
+        begun = ", ".join(
+            f"({c} & {0xFFFFFF & ~BITS['current'] & ~BITS['copied'] & ~BITS['in_doubt']})::INTEGER AS {c}"
+            for c in BASES.values()
+        )
+        first = f"f.state & {BITS['first']} > 0"
+        return (
+            f"(SELECT * REPLACE ({begun}) FROM {self.records} f WHERE {first} UNION ALL "
+            f"SELECT f.* REPLACE ({became}, c.leading_margin_db AS leading_margin_db) FROM {self.records} f "
+            f"JOIN {self.records} c ON c.row = f.{unit} WHERE {first})"
+        )
+
+    def table(self, choice: Choice) -> tuple[str, str]:
+        """What stands after FROM, and how many tests a row of it is: cells where they suffice, else records."""
+        return (self.cells, "r.number") if choice.of_cells else (self.records_of(choice), "1")
 
     @property
     def records(self) -> str:
@@ -107,6 +165,39 @@ class CountingSource:
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a query."""
         return self.db.execute(sql, list(values)).fetchall()
+
+    def arrow(self, sql: str, values: Sequence[Any] = ()) -> Any:
+        """The result of a query as an Arrow table."""
+        found = self.db.sql(sql, params=list(values))
+        # the name that DuckDB had for it until version 2
+        return found.to_arrow_table() if hasattr(found, "to_arrow_table") else found.fetch_arrow_table()
+
+    def refuse_unknown(self, choice: Choice) -> None:
+        """Errors: Trouble for a value to choose by that no record of the archive has, with the nearest there are."""
+        if not self.files.records:
+            return
+        asked = [(chosen([name])[0], text) for name, text in choice.only]
+        for one, text in asked:
+            if not one.sql:
+                raise Trouble(f"records cannot be chosen by {_words(one)}", code="rates.not-a-filter")
+            if one.name != "length_band" and text.strip().casefold() != UNKNOWN:
+                self._refuse(one, text, f"{one.sql} = $1", [_parsed(one, text)])
+        for name, one in _FILTERED.items():
+            text = getattr(choice.filters, name)
+            if text is not None:
+                clause, values = Filters(**{name: text}).where()
+                self._refuse(one, text, re.sub(r"\?(\d+)", r"$\1", clause), values)
+
+    def _refuse(self, one: GroupField, text: str, clause: str, values: Sequence[Any]) -> None:
+        if self.rows(f"SELECT 1 FROM {self.cells} r WHERE {clause} LIMIT 1", values):
+            return
+        known = [one.shown(r[0]) for r in self.rows(f"SELECT DISTINCT {one.sql} FROM {self.cells} r ORDER BY 1")]
+        raise Trouble(
+            f"no record that counts has this {_words(one)}",
+            code="rates.not-a-value",
+            found=repr(text),
+            expected=", ".join(nearest(text, known)) or "a value of `--by " + one.name.replace("_", "-") + "`",
+        )
 
 
 def grouped(fields: Iterable[GroupField]) -> tuple[str, str]:

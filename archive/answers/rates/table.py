@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 
 from archive import store
 from archive.answers.rates.pareto import failed
-from archive.answers.rates.rates import rates
+from archive.answers.rates.rates import Asked, rates
 from archive.answers.rates.source import Choice
 from archive.answers.spreadsheet import guarded
 from archive.atomic import write_bytes
@@ -40,7 +40,8 @@ def table(
     archive: a path, or what archive.store.open gives. by: fields to group by ("cable_type", "year", ...; see
     archive.answers.rates.fields.FIELDS), a list or words joined by commas. what: "rates" (one row per group; columns
     as archive.answers.rates.count.row_of says, shares from 0 to 1, margins in the unit of margin_unit),
-    "differences" (one row per comparison), or "failed" (what failed, one row per part, see pareto.failed; by names
+    "differences" (one row per group against the typical one), "told" (what may be relied on), or "failed" (what
+    failed, one row per part, see pareto.failed; by names
     its parts). only: fields and the value each must have. verdicts: whose count, "best", "program" or "reported".
     length_edges: upper ends of the bands of length in metres. role: which
     record of a link counts for the final rate. filters: link, job, site, since, until, cable_type,
@@ -52,12 +53,16 @@ def table(
     fields = [w for w in by.split(",") if w.strip()] if isinstance(by, str) else list(by)
     choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges, role)
     if what == "rates":
-        return as_table(rates(opened, fields, choice).rows)
+        return as_table(rates(opened, fields, choice, Asked("none")).rows)
     if what == "differences":
         return as_table(rates(opened, fields, choice).differences)
+    if what == "told":
+        return as_table([t.plain() for t in rates(opened, fields, choice).told])
     if what == "failed":
         return as_table(failed(opened, choice, fields or None).rows)
-    raise Trouble("no such table", code="rates.unknown-table", found=repr(what), expected="rates, differences, failed")
+    raise Trouble(
+        "no such table", code="rates.unknown-table", found=repr(what), expected="rates, differences, told, failed"
+    )
 
 
 def as_table(rows: Sequence[Mapping[str, Any]]) -> pa.Table:

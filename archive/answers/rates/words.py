@@ -6,47 +6,64 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from archive.answers import count_text
-from archive.answers.count_text import percent
+from archive.answers.count_text import percent, points
 from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.pareto import Failed
-from archive.answers.rates.rates import Rates
+from archive.answers.rates.rates import Rates, sensitivity
 
 _MOST = 12
-"""Differences that are listed; --json has them all."""
+"""Sentences of one kind that are printed; --json has them all."""
 
 
 def rates_lines(found: Rates) -> Iterator[str]:
-    """A table of the groups, their total, and the differences that hold."""
+    """A table of the groups, their total, and what may be relied on."""
     if not found.rows:
         yield "no record counts here"
         return
     head = [f.name for f in found.fields]
-    head += ["links", "pass", "95 % interval", "first time", "95 % interval", "fixed", "marginal", "provisional"]
+    head += ["links", "jobs", "worth", "pass", "95 % interval", "first", "first time", "95 % interval", "fixed"]
     of_parameters = any(f.name == "parameter" for f in found.fields)
-    head += ["margin, median" if of_parameters else "leading margin, median", "5 %", ""]
-    lines = [[*(_word(r[f.name]) for f in found.fields), *_cells(r)] for r in found.rows]
+    head += ["marginal", "provisional", "margin, median" if of_parameters else "leading margin, median", "5 %"]
+    standardised = "within_difference" in found.rows[0]
+    head += ["at the mix of all", "others", "within", "95 % interval"] if standardised else []
+    head.append("")
+    lines = [[*(_word(r[f.name]) for f in found.fields), *_cells(r, standardised)] for r in found.rows]
     if len(found.rows) > 1 and found.total["tests"]:
-        lines.append([*(["all", *[""] * len(found.fields)][: len(found.fields)]), *_cells(found.total)])
+        total = _cells({**found.total, "within_difference": None}, standardised)
+        lines.append([*(["all", *[""] * len(found.fields)][: len(found.fields)]), *total])
     yield from aligned([head, *lines], left=len(found.fields))
+    uncertain = sensitivity(found.total) if not of_parameters else ""
+    if uncertain:
+        yield uncertain
     if found.counts is not None:
         yield from ("", *count_text.sums(found.counts), *count_text.beside(found.counts))
-    holding = [d for d in found.differences if d["differs"]]
-    if found.differences:
-        yield ""
+    yield from (
+        "",
+        "Intervals are of the rate at which such jobs pass: links of one job go together, so that all of them",
+    )
+    yield "are worth as many independent links as the table says. Of these links themselves the count is exact."
+    yield from told_lines(found)
+
+
+def told_lines(found: Rates) -> Iterator[str]:
+    """The sentences that may be relied on, and at what error."""
+    if not (found.told or found.closing):
+        return
+    yield ""
+    shown: dict[str, int] = {}
+    for told in found.told:
+        shown[told.kind] = shown.get(told.kind, 0) + 1
+        if shown[told.kind] <= _MOST:
+            yield told.sentence
+    left = sum(n - _MOST for n in shown.values() if n > _MOST)
+    if left:
+        yield f"{left} more: --json has them all"
+    yield from found.closing
+    if found.expected_false_alarms:
         yield (
-            f"{len(found.differences)} comparisons, {len(holding)} of them differ "
-            "(score test, or Fisher's where few are expected; Holm's correction, 5 % over all)"
+            f"One question of who differs: about {found.expected_false_alarms:g} false alarms expected where nothing "
+            "does."
         )
-    for d in holding[:_MOST]:
-        what = "first time" if d["of"] == "first_time_rate" else "final"
-        yield (
-            f"  {d['a']}: {percent(d['share_a'])} of {d['links_a']}, {d['b']}: {percent(d['share_b'])} of "
-            f"{d['links_b']} ({what}; p {_p(d['p_holm'])} corrected)"
-        )
-        for warning in d["warnings"]:
-            yield f"    beware: {warning}"
-    if len(holding) > _MOST:
-        yield f"  {len(holding) - _MOST} more: --json has them all"
 
 
 def failed_lines(found: Failed) -> Iterator[str]:
@@ -54,7 +71,7 @@ def failed_lines(found: Failed) -> Iterator[str]:
     if not found.rows:
         yield "nothing failed, or nothing says what"
         return
-    head = [*found.parts, "links", "of all failing", "failures", "worst margin", "median"]
+    head = [*found.parts, "links", f"of {found.failing} failing", "failures", "worst margin", "median"]
     rows = []
     for r in found.rows:
         parts = [_word(r[p]) for p in found.parts]
@@ -62,7 +79,8 @@ def failed_lines(found: Failed) -> Iterator[str]:
         margins = [_number(r["worst_margin"]), _number(r["median_margin"])]
         rows.append([*parts, str(r["links"]), share, str(r["failures"]), *margins])
     yield from aligned([head, *rows], left=len(found.parts))
-    yield f"{found.links} failing links, {found.failures} failures; one that fails in several ways is in several rows"
+    which = {"all": "in any test", "current": "by the test that counts now", "first": "at the first test"}[found.tests]
+    yield f"{found.failing} links fail {which}; one that fails in several ways is in several rows"
 
 
 def spread_lines(found: Distribution) -> Iterator[str]:
@@ -97,24 +115,48 @@ def aligned(lines: Sequence[Sequence[str]], left: int) -> Iterator[str]:
         yield "  ".join(cells).rstrip()
 
 
-def _cells(r: dict[str, Any]) -> list[str]:
-    return [
+def _cells(r: dict[str, Any], standardised: bool) -> list[str]:
+    margin = _number(r["median_margin"])
+    cells = [
         str(r["links"]),
+        str(r["jobs"]),
+        "" if r["effective_links"] is None else f"{r['effective_links']:.0f}",
         percent(r["rate"]),
-        _interval(r["low"], r["high"]),
+        interval(r["rate"], r["low"], r["high"]),
+        str(r["first_links"]),
         percent(r["first_time_rate"]),
-        _interval(r["first_time_low"], r["first_time_high"]),
+        interval(r["first_time_rate"], r["first_time_low"], r["first_time_high"]),
         "" if r["fixed"] is None else str(r["fixed"]),
-        percent(r["marginal_share"]),
+        "" if r["marginal_share"] is None else f"{percent(r['marginal_share'])} of {r['marginal_known']}",
         percent(r["provisional_share"]),
-        _number(r["median_margin"]) + (f" {r['margin_unit']}" if r.get("margin_unit") and r["median_margin"] else ""),
+        margin + (f" {r['margin_unit']}" if r.get("margin_unit") and margin else ""),
         _number(r["p5_margin"]),
-        "small" if r["small"] else "",
     ]
+    if standardised:
+        within = r["within_difference"]
+        cells += (
+            ["", "", "", ""]
+            if within is None
+            else [
+                percent(r["standardised_rate"]),
+                percent(r["standardised_others"]),
+                points(100 * within, signed=True),
+                f"{points(100 * r['within_low'], signed=True)} to {points(100 * r['within_high'], signed=True)}",
+            ]
+        )
+    return [*cells, "small" if r["small"] else ""]
 
 
-def _interval(low: float | None, high: float | None) -> str:
-    return "" if low is None or high is None else f"{100 * low:.1f} to {100 * high:.1f}"
+def interval(rate: float | None, low: float | None, high: float | None) -> str:
+    """An interval in per cent, with as many decimals as keep it apart from the rate and from 0 and 100 %."""
+    if rate is None or low is None or high is None:
+        return ""
+    for places in range(1, 6):
+        a, p, b = (round(100 * v, places) for v in (low, rate, high))
+        apart = (a < p or low == rate) and (p < b or high == rate)
+        if apart and (a > 0 or low == 0) and (b < 100 or high == 1):
+            break
+    return f"{100 * low:.{places}f} to {100 * high:.{places}f}"
 
 
 def _number(value: float | None) -> str:
@@ -123,7 +165,3 @@ def _number(value: float | None) -> str:
 
 def _word(value: Any) -> str:
     return "unknown" if value is None else str(value)
-
-
-def _p(value: float) -> str:
-    return "below 0.0001" if value < 1e-4 else f"{value:.4f}"

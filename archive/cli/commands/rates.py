@@ -36,27 +36,30 @@ if TYPE_CHECKING:
     show_default=True,
     help="Which record of a link counts for the final rate.",
 )
+@click.option(
+    "--cohort",
+    type=click.Choice(["first-test"]),
+    help="What became of the links first tested there, whoever tested them last.",
+)
 @click.option("--length-bands", metavar="M,M...", help="Upper ends of the bands of length in metres.")
 @click.option(
     "--compare",
-    type=click.Choice(["auto", "pairs", "rest", "none"]),
-    default="auto",
-    show_default=True,
-    help="Compare each group with each, or with all others.",
+    type=click.Choice(["auto", "first-time", "final", "none"]),
+    help="Which rate the groups are compared by; auto, the default: of first tests where any link was tested again.",
 )
+@click.option("--standardise", metavar="FIELD[,FIELD...]", help="Compare within these, and print rates at one mix.")
 @click.option("--what-failed", is_flag=True, help="Failing links and failures, by parameter or what --by says.")
 @click.option("--curves", metavar="PARAMETER", help="5 %, median and 95 % of one parameter at each frequency.")
 @click.option("--against", metavar="LIMIT", help="With --curves: the limit of the margins.")
 @click.option(
     "--tests",
     type=click.Choice(["current", "first", "all"]),
-    default="current",
-    show_default=True,
-    help="With --curves: which tests of each link.",
+    help="With --curves or --what-failed: which tests of each link; by default those that count now, and all for "
+    "what failed.",
 )
 @click.option("--worst", is_flag=True, help="With --curves: only the worst pair or combination of each link.")
 @click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), metavar="OUT.svg|png", help="Draw it.")
-@click.option("--title", default="", metavar="TEXT", help="With --plot: the heading.")
+@click.option("--title", metavar="TEXT", help="With --plot: the heading.")
 @click.option(
     "--as",
     "form",
@@ -72,15 +75,17 @@ def command(
     only: tuple[str, ...],
     verdicts: str,
     role: Role,
+    cohort: str | None,
     length_bands: str | None,
-    compare: str,
+    compare: str | None,
+    standardise: str | None,
     what_failed: bool,
     curves: str | None,
     against: str | None,
-    tests: str,
+    tests: str | None,
     worst: bool,
     plot: Path | None,
-    title: str,
+    title: str | None,
     form: str | None,
     out: Path | None,
     as_of: datetime | None,
@@ -91,31 +96,44 @@ def command(
 ) -> None:
     """Pass rates with their intervals, over links: each link once for its configuration and limit family, by the
     record that counts. Withdrawn records, renditions, re-readings, conflicts and copies count nowhere. A first-time
-    rate is over first complete tests; a test belongs to the group of its own date, crew and instrument.
+    rate is over first complete tests; a test belongs to the group of its own date, crew and instrument. --until takes
+    tests up to a day, --as-of the state of that day. Intervals and comparisons take whole jobs as the unit.
 
     \b
     FIELD: cable_type, class (category), construction, screened, gauge, conductor, sheath, cable_basis, limit,
-    configuration, year, quarter, month, site, job, client, contractor, crew, length_band, maker, model, serial,
-    remote_model, remote_serial, medium, evidence, parameter.
+    configuration, year, quarter, month, site, job, client, contractor, crew, operator, length_band, maker, model,
+    serial, software, adapter, remote_model, remote_serial, medium, evidence, parameter.
     With --what-failed also: pairing, end, frequency_band.
 
     \b
     Example:
       muniment rates certificates --by cable_type,year --plot rates.svg
+      muniment rates certificates --by crew --standardise cable_type,limit
       muniment rates certificates --what-failed --by parameter,pairing,end --cable-type cat6a/f-utp
       muniment rates certificates --curves next --against tia-568.2-d/cat6a/permanent-link --plot next.png
     """
     from archive.answers.rates.source import Choice
 
-    if against and not curves:
-        raise Trouble("--against needs --curves PARAMETER", code="option.needs-another")
+    mode = "--curves" if curves else "--what-failed" if what_failed else "rates"
+    _refuse_idle(
+        mode,
+        {
+            "--against": (against, ("--curves",)),
+            "--worst": (worst, ("--curves",)),
+            "--tests": (tests, ("--curves", "--what-failed")),
+            "--compare": (compare, ("rates",)),
+            "--standardise": (standardise, ("rates",)),
+            "--cohort": (cohort, ("rates",)),
+        },
+    )
     if curves and what_failed:
         raise Trouble(
             "--curves and --what-failed are two questions", code="option.exclusive", remedy="ask one after the other"
         )
-    if out and not form:
-        raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")
-    choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands), role)
+    for needed, given, without in (("--as csv, parquet or json", form, "--out"), ("--plot", plot, "--title")):
+        if not given and {"--out": out, "--title": title}[without]:
+            raise Trouble(f"{without} needs {needed}", code="option.needs-another")
+    choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands), role, cohort)
     fields = [word for word in by.split(",") if word.strip()]
     held = opened(archive, as_of, known)
 
@@ -131,7 +149,7 @@ def command(
 
         found = distribution(
             held,
-            CurveChoice(curves, tests, "worst" if worst else "curves"),
+            CurveChoice(curves, tests or "current", "worst" if worst else "curves"),
             choice,
             against=against,
             by=fields,
@@ -147,24 +165,24 @@ def command(
 
         lines = failed_lines
 
-        found = failed(held, choice, fields or None, watch=watch)
+        found = failed(held, choice, fields or None, tests=tests or "all", watch=watch)
         rows = found.rows
         document = {"rows": rows, "links": found.links, "failures": found.failures, "unknown": found.unknown}
         document["notes"] = found.notes
     else:
-        from archive.answers.rates.rates import rates
+        from archive.answers.rates.rates import Asked, rates
         from archive.answers.rates.words import rates_lines
 
         lines = rates_lines
 
-        found = rates(held, fields, choice, compare=compare, watch=watch)
+        asked = Asked(compare or "auto", [w for w in (standardise or "").split(",") if w.strip()])
+        found = rates(held, fields, choice, asked, watch=watch)
         rows = found.rows
-        document = {"rows": rows, "total": found.total, "differences": found.differences, "notes": found.notes}
-        document |= {} if found.counts is None else found.counts.plain()
+        document = found.plain()
     if plot is not None:
         from archive.answers.rates.pictures import save
 
-        save(found, plot, title)
+        save(found, plot, title or "")
         say(f"{plot} is drawn", quiet=quiet)
     if form:
         from archive.answers.rates.table import save as save_rows
@@ -178,6 +196,14 @@ def command(
     for note in found.notes:
         say(note, quiet=quiet)
     done(False)
+
+
+def _refuse_idle(mode: str, options: dict[str, tuple[Any, tuple[str, ...]]]) -> None:
+    """Errors: Trouble for an option that does nothing in this mode."""
+    for name, (given, modes) in options.items():
+        if given and mode not in modes:
+            needed = " or ".join(m for m in modes if m != "rates") or "rates alone"
+            raise Trouble(f"{name} does nothing here", code="option.needs-another", found=mode, expected=needed)
 
 
 def _pair(text: str) -> tuple[str, str]:

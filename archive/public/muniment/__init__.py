@@ -108,8 +108,9 @@ def rates(
     """Pass rates over an archive as an Arrow table.
 
     by: fields to group by ("cable_type", "year", ...), a list or words joined by commas. what: "rates" (a row per
-    group; shares from 0 to 1, margins in the unit of margin_unit), "differences" (a row per comparison) or "failed" (a
-    row per failing part). only: fields and the value that each must have. verdicts: "best", "program" or "reported".
+    group; shares from 0 to 1, margins in the unit of margin_unit), "differences" (a row per group against the typical
+    one), "told" (what may be relied on) or "failed" (a row per failing part). only: fields and the value that each
+    must have. verdicts: "best", "program" or "reported".
     length_edges: upper ends of the bands of length, m. role: which
     record of a link counts for the final rate. filters: link, job, site, since, until, cable_type, limit,
     verdict, serial, deposit.

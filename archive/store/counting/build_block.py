@@ -56,8 +56,7 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
     made |= _roles(made)
     made |= _first_tests(db, made)
     made |= _states(made)
-    edges = np.array(schemas.load("rates.toml")["length"]["edges_m"], dtype=np.float64)
-    made["length_band"] = [None if m is None else int(np.searchsorted(edges, m)) for m in made["length_m"]]
+    made["length_band"] = _length_bands(made["length_m"], made["medium"])
     parameters = tuple(bags.parameters)
     schema = columns.schema(parameters)
     table = {f.name: _array(made.get(f.name), f, bags) for f in schema}
@@ -177,6 +176,17 @@ def _dates(local: list[str | None], at: list[str | None]) -> dict[str, list[Any]
     found = [_DATE.match(here or there or "") for here, there in zip(local, at, strict=True)]
     years = [int(m[1]) if m else None for m in found]
     return {"year": years, "month": [int(m[2]) if m and m[2] else None for m in found]}
+
+
+def _length_bands(lengths: list[float | None], media: list[str | None]) -> list[int | None]:
+    """Number of the band of each length; bands of fibers count from a hundred."""
+    rules = schemas.load("rates.toml")["length"]
+    copper, fiber = (np.array(rules[f"{medium}_m"], np.float64) for medium in ("copper", "fiber"))
+    found: list[int | None] = []
+    for metres, medium in zip(lengths, media, strict=True):
+        first, edges = (100, fiber) if medium == "fiber" else (0, copper)
+        found.append(None if metres is None else first + int(np.searchsorted(edges, metres)))
+    return found
 
 
 def _roles(made: dict[str, list[Any]]) -> dict[str, list[Any]]:

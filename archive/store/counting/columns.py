@@ -170,7 +170,7 @@ along, the instrument's own verdict, since such a record can fail here but never
 current, accepted: the record decides for its link now, or as its job was accepted; one whose link is in doubt, or whose
 curves are those of another link, does neither, and in_doubt or copied says that it would be current otherwise.
 tests, first_*: of current and accepted records only: tests of the link that count, and what its first test came to.
-length_band: number of the band of length of schemas/rates.toml.
+length_band: number of the band of length of schemas/rates.toml; bands of fibers count from a hundred.
 """
 
 CELLS = (

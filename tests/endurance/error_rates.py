@@ -1,0 +1,134 @@
+"""Coverage of intervals and false alarms of comparisons, charts and drift, over simulated archives with fixed seeds.
+
+python -m tests.endurance error-rates      a table of all cells; ends with 1 where a promise is broken
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from archive.answers.inference import drift, trends
+from archive.answers.inference.differ import no_failure
+from tests.inference import simulated_jobs as simulated
+
+COVERED, ALARMS = 0.925, 0.07
+"""What is promised for correlations of 0 to 0.05."""
+
+
+def intervals(runs: int) -> dict[str, float]:
+    """Lowest and median coverage by jobs a group, over three rates, correlations and numbers of groups."""
+    out: dict[str, float] = {}
+    for jobs in (1, 2, 5, 10, 20, 50):
+        cells = [
+            simulated.coverage(1000 * jobs + k, max(20, 2 * runs // groups), [jobs] * groups, mean, rho)
+            for k, (groups, mean, rho) in enumerate(
+                (g, m, r) for g in (3, 8, 40) for m in (0.9, 0.97, 0.99) for r in (0.0, 0.02, 0.05)
+            )
+        ]
+        out[f"coverage, {jobs} jobs: lowest of 27 cells"] = min(cells)
+        out[f"coverage, {jobs} jobs: median of 27 cells"] = float(np.median(cells))
+    return out
+
+
+def comparisons(runs: int) -> dict[str, float]:
+    """False alarms of any group, at 97 %."""
+    out: dict[str, float] = {}
+    for groups, share in ((3, 1.0), (8, 1.0), (40, 0.4)):
+        for jobs in (1, 5, 20, "1 to 20"):
+            for rho in (0.0, 0.02, 0.05):
+                listed = (
+                    [1 + 19 * i // max(1, groups - 1) for i in range(groups)] if jobs == "1 to 20" else [jobs] * groups
+                )
+                name = f"false alarms, {groups} groups of {jobs} jobs, correlation {rho:g}"
+                out[name] = simulated.false_alarms(groups, int(runs * share), listed, 0.97, rho)
+    for rho in (0.02, 0.05):
+        found = simulated.false_alarms(99, runs, [5] * 8, 0.97, rho, "t")
+        out[f"false alarms, 8 groups of 5 jobs, heavy tails, correlation {rho:g}"] = found
+    return out
+
+
+def charts(runs: int) -> dict[str, float]:
+    """False alarms anywhere on a chart of like months."""
+    out: dict[str, float] = {}
+    for months in (12, 24):
+        for jobs in (2, 5, 20):
+            draw = np.random.default_rng(months * 100 + jobs)
+            points = smooth = 0
+            for _ in range(runs):
+                made = trends.chart(simulated.groups(draw, [jobs] * months, 0.97, 0.02))
+                points += bool(made.outside.any())
+                smooth += bool(made.drifted.any())
+            out[f"chart of {months} months, {jobs} jobs a month: any point outside"] = points / runs
+            out[f"chart of {months} months, {jobs} jobs a month: smoothed line outside"] = smooth / runs
+    draw = np.random.default_rng(7)
+    some = runs // 4
+    found = [trends.change(simulated.groups(draw, [5] * 24, 0.97, 0.02), 199) for _ in range(some)]
+    out["change point told, 24 like months of 5 jobs"] = sum(c is not None and c.p <= 0.05 for c in found) / some
+    return out
+
+
+def honest_groups(runs: int) -> dict[str, float]:
+    """Honest groups told to have had failures left out, any of twenty."""
+    draw = np.random.default_rng(20)
+    told = 0
+    for _ in range(runs // 4):
+        made = simulated.groups(draw, [5] * 20, 0.99, 0.02)
+        full = [g for g in range(20) if (made.passed[made.group == g] == made.links[made.group == g]).all()]
+        told += any((no_failure(made, g) or 1.0) < 0.05 / 20 for g in full)
+    return {"any of 20 honest groups told to be without failure": told / (runs // 4)}
+
+
+def archive_of_units(draw: Any, months: int, per_month: int, between: float, slope: float) -> drift.JobMargins:
+    """Jobs of eight units: crews of their own half of the time, lots that change every eight months; the first unit
+    drifts by slope dB a month from the start."""
+    unit = np.repeat(np.tile(np.arange(8), months), per_month)
+    month = np.repeat(np.arange(months), 8 * per_month)
+    lot = (month // 8) * 3 + draw.integers(0, 3, len(unit))
+    crew = np.where(draw.random(len(unit)) < 0.5, unit % 6, draw.integers(0, 6, len(unit)))
+    lots, crews = draw.normal(0, 0.3, int(lot.max()) + 1), draw.normal(0, 0.15, 6)
+    noise = draw.normal(0, np.sqrt(between**2 + 1.57 * 0.6**2 / 60), len(unit))
+    margin = 4 + lots[lot] + crews[crew] + slope * month * (unit == 0) + noise
+    return drift.JobMargins(margin, month.astype(float), unit, crew, lot)
+
+
+def drifts(runs: int) -> dict[str, float]:
+    """Told by month fifteen, looked at from the sixth on; innocent units told in 24 months, with and without drift."""
+    out: dict[str, float] = {}
+    for between, per_month in ((0.15, 2), (0.25, 4)):
+        for slope in (-0.043, 0.0):
+            draw = np.random.default_rng(int(1000 * between))
+            found = innocent = 0
+            for _ in range(runs):
+                made = archive_of_units(draw, 24, per_month, between, slope)
+                told: dict[int, int] = {}
+                for month in range(6, 25):
+                    some = made.months < month
+                    parts = (made.margin, made.months, made.unit, made.crew, made.lot)
+                    for s in drift.slopes(drift.JobMargins(*(p[some] for p in parts))):
+                        if s.p is not None and s.p < drift.TOLD:
+                            told.setdefault(s.unit, month)
+                found += told.get(0, 99) <= 15 and slope != 0
+                innocent += any(u != 0 or slope == 0 for u in told)
+            name = f"{between} dB between jobs, {per_month} jobs a month"
+            if slope:
+                out[f"drift of 0.043 dB a month told within 15 months, {name}"] = found / runs
+                out[f"an innocent unit told beside it in 24 months, {name}"] = innocent / runs
+            else:
+                out[f"any unit told where none drifts, in 24 months, {name}"] = innocent / runs
+    return out
+
+
+def run(runs: int = 1000) -> dict[str, float]:
+    """All cells."""
+    return intervals(runs) | comparisons(runs) | charts(runs) | honest_groups(runs) | drifts(max(20, runs // 5))
+
+
+def broken(found: dict[str, float]) -> list[str]:
+    """Cells that break a promise."""
+    out = [n for n, v in found.items() if "coverage" in n and v < COVERED]
+    out += [n for n, v in found.items() if n.startswith(("false alarms", "any of 20")) and v > ALARMS]
+    out += [n for n, v in found.items() if n.startswith(("chart", "change")) and v > 0.09]
+    out += [n for n, v in found.items() if "unit told" in n and v > 0.08]
+    return out + [n for n, v in found.items() if n.startswith("drift") and v < 0.9]
