@@ -221,13 +221,15 @@ def test_failing_links_alone_are_no_reason_to_look_at_a_deposit(built: World, tm
     assert said.code == 0
 
 
-def test_intervals_of_a_rate_are_wilsons(built: World) -> None:
+def test_intervals_of_a_rate_are_wider_than_wilsons_by_jobs(built: World) -> None:
     from statsmodels.stats.proportion import proportion_confint
 
     (row,) = document("rates", built.archive, "--by", "category")["rows"]
     low, high = proportion_confint(row["passed"], row["links"], 0.05, "wilson")
     assert row["rate"] == pytest.approx(row["passed"] / row["links"], abs=1e-12)
-    assert (row["low"], row["high"]) == pytest.approx((low, high), abs=1e-9)
+    assert (row["wilson_low"], row["wilson_high"]) == pytest.approx((low, high), abs=1e-9)
+    assert row["low"] < low and high <= row["high"]  # links of one job go together
+    assert row["method"]
     assert row["first_time_rate"] < row["rate"]
 
 
