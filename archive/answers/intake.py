@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pyarrow as pa
 
@@ -34,6 +35,7 @@ from archive.tables import Batch, with_id
 from archive.tables import schema as columns
 from archive.validation.check import run
 
+Made = TypeVar("Made")
 Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
 
 
@@ -41,12 +43,14 @@ Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
 class Choices:
     """How to take something in. mapping: mapping files, each of which reads what it recognises; policy: severities and
     tolerances; sign: see store.keys; new: a new job or site is meant, though one that is known has nearly the same
-    name; accept_draft: what drafts give is accepted, and they go to the archive's shelf."""
+    name; whole_schedule: the schedule is all that is to be built; accept_draft: what drafts give is accepted, and they
+    go to the archive's shelf."""
 
     mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
     policy: Any = None
     sign: Any = None
+    whole_schedule: bool = False
     dry_run: bool = False
     new: bool = False
     accept_draft: bool = False
@@ -64,7 +68,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     facts = remembered(archive, facts, new=how.new)
     before = latest_schedule(archive, facts.job) if facts.job is not None else {}
     offered = offered_by(archive, how.mapping)
-    making = Deposit(archive, facts, how.sign, trial=how.dry_run)
+    making = Deposit(archive, facts, how.sign, trial=how.dry_run, whole_schedule=how.whole_schedule)
     try:
         beside = [p for p in (archive.root, *offered.paths, how.schedule) if p is not None]
         for path, name in originals(listed, beside, offered) if how.keep_originals else ():
@@ -80,30 +84,32 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         _used(making, offered, reading.files, accept_draft=how.accept_draft)
         _attach(making, offered)
         made = making.commit()
-        if made.entry is not None:
-            archive.catch_up()
-            _doubt(archive, made)
-        if made.entry is not None and facts.job is not None:
-            changed = changes(before, latest_schedule(archive, facts.job))
-            made.details["schedules"] = [changed] if changed else []
-        return made
     except BaseException:
         making.abandon()
         raise
+    if made.entry is not None:
+        deposit, job = made.entry["deposit"], facts.job
+        doubts = said_afterwards(made, partial(folder_doubts, archive, deposit), "comparing folders with records")
+        if doubts:
+            made.details["doubts"] = doubts
+        if job is not None:
+            changed = said_afterwards(made, lambda: changes(before, latest_schedule(archive, job)), "the schedule")
+            made.details["schedules"] = [changed] if changed else []
+    return made
 
 
-def _doubt(archive: Archive, made: Receipt) -> None:
-    """Puts on a receipt what folders say against its records. The deposit stands: a failure here is said beside it."""
-    assert made.entry is not None
+def said_afterwards(made: Receipt, asked: Callable[[], Made], what: str) -> Made | None:
+    """What is asked of an archive after a deposit was committed. The deposit stands: a failure is said on its receipt,
+    and gives None."""
     try:
-        found = attempt(partial(folder_doubts, archive, made.entry["deposit"]), "comparing folders")
-    except (Trouble, OSError) as trouble:
-        found = ProgramFault("comparing folders", str(trouble))
-    if isinstance(found, ProgramFault):
-        unsaid = f"the folders of the files were not compared with the records: {found.what}"
-        made.details["cautions"] = [*made.details.get("cautions", []), unsaid]
-    elif found:
-        made.details["doubts"] = found
+        found = attempt(asked, what)
+    except (Trouble, OSError, sqlite3.Error) as error:
+        found = ProgramFault(what, str(error))
+    if not isinstance(found, ProgramFault):
+        return found
+    unsaid = f"the deposit stands; {what}: {found.what}"
+    made.details["cautions"] = [*made.details.get("cautions", []), unsaid]
+    return None
 
 
 def statements(batches: Iterable[Batch], facts: DepositFacts, policy: Any = None) -> Iterator[Batch]:

@@ -11,6 +11,9 @@ from archive.store import Archive, identity
 from archive.validation.look.scheduled_links import ScheduledLinks
 
 Row = Mapping[str, Any]
+_DECLARED = 2
+"""In the column whole of the catalogue: a person said that the list is all that is to be built."""
+
 LineKey = tuple[str, ...]
 """Label, and building, floor and space in the form in which they are compared; "" where one is not given."""
 
@@ -23,9 +26,10 @@ def line_key(row: Row) -> LineKey:
 def latest_schedule(archive: Archive, job: str) -> dict[LineKey, dict[str, Any]]:
     """Lines of a job's schedule as it is now, in order of label and place; empty where none was deposited.
 
-    A list that names labels of the schedule replaces it; one that names none of them adds to it. Earlier versions of
-    this program stored only the lines that were new, so theirs always add.
+    A list that names labels of the schedule replaces it; one that names none of them adds to it, unless it was declared
+    whole. Earlier versions of this program stored only the lines that were new, so theirs always add.
     """
+    archive.catch_up()
     held: dict[LineKey, dict[str, Any]] = {}
     rows = archive.db.execute(
         "SELECT s.* FROM schedule s JOIN (SELECT number, max(coalesce(version, '')) AS version FROM schedule "
@@ -37,8 +41,8 @@ def latest_schedule(archive: Archive, job: str) -> dict[LineKey, dict[str, Any]]
         listed = {line_key(r): dict(r) for r in lines}
         named = {r["link_label"] for r in listed.values()}
         kept = {k: r for k, r in held.items() if r["link_label"] not in named}
-        whole = next(iter(listed.values()))["whole"] and len(kept) < len(held)
-        held = listed if whole else kept | listed
+        whole = next(iter(listed.values()))["whole"]
+        held = listed if whole == _DECLARED or (whole and len(kept) < len(held)) else kept | listed
     return dict(sorted(held.items()))
 
 

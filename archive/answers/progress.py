@@ -220,7 +220,8 @@ def _roles(links: Sequence[JobLink], role: Role) -> list[str]:
     if other:
         told += f"; the current one is another for {len(other)}: {', '.join(other)}"
     if late:
-        told += f"; {len(late)} have none, being tested only after the day of acceptance: {', '.join(late)}"
+        have = "has" if len(late) == 1 else "have"
+        told += f"; {len(late)} {have} none, being tested only after the day of acceptance: {', '.join(late)}"
     return [told] if other or late else []
 
 

@@ -116,7 +116,8 @@ class Archive:
             with suppress(Taken):
                 entry = self.ledger.append(seen, wanted, aside, sign)
                 break
-        self.catch_up()
+        with suppress(Trouble, OSError, sqlite3.Error):  # the entry stands; whoever asks next is told what is wrong
+            self.catch_up()
         return entry
 
     def head(self, size: int | None = None) -> LedgerHead:

@@ -13,17 +13,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any
 
 from archive import schemas
-from archive.vocabulary import cables
+from archive.vocabulary import cables, places
+from archive.vocabulary.places import PLACE, Place, agree, place
 
 Row = Mapping[str, Any]
-Place = tuple[str, ...]
-
-PLACE = ("building", "floor", "space")
-"""What tells two links of one label at one site apart, where it is given."""
 
 
 @dataclass(frozen=True)
@@ -55,15 +51,9 @@ def sides(rows: Iterable[Row], decisions: Iterable[Decision] = ()) -> list[Side]
     return sorted(found, key=lambda s: s.rows[0])
 
 
-def place(row: Row) -> Place:
-    """Building, floor and space of a record for comparison; "" where one is not given."""
-    return tuple(" ".join(str(row[name] or "").split()).casefold() for name in PLACE)
-
-
 def joined(rows: Iterable[Row]) -> Place:
     """The place of a link by its records: each part as the first gives it that does."""
-    given = [place(r) for r in rows]
-    return tuple(next((p[i] for p in given if p[i]), "") for i in range(len(PLACE)))
+    return places.joined(place(r) for r in rows)
 
 
 def contradiction(a: Row, b: Row) -> str:
@@ -94,15 +84,10 @@ def _by_place(rows: Sequence[Row], decisions: Sequence[Decision]) -> list[tuple[
         at[place(r)].append(r)
     if len(at) == 1:
         return [(list(rows), "")]
-    unsure = {p for p in at if any(not agree(a, b) for a, b in combinations([q for q in at if agree(p, q)], 2))}
-    groups: list[list[Place]] = []
-    for p in at:
-        if p not in unsure:
-            home = next((g for g in groups if agree(g[0], p)), None)
-            groups.append([p]) if home is None else home.append(p)
+    groups, unsure = places.grouped(at)
     made = [[r for p in g for r in at[p]] for g in groups]
     left: list[tuple[list[Row], str]] = []
-    for p in unsure:
+    for p in (q for q in at if q in unsure):
         home_of = next((g for g in made if _decided(g, at[p], decisions, same=True)), None)
         if home_of is not None:
             home_of.extend(at[p])
@@ -169,11 +154,6 @@ def _decided(a: Sequence[Row], b: Sequence[Row], decisions: Sequence[Decision], 
     )
 
 
-def agree(a: Place, b: Place) -> bool:
-    """Whether two places may be the same: no part of them differs where both give it."""
-    return all(not x or not y or x == y for x, y in zip(a, b, strict=True))
-
-
 def _cable(row: Row) -> tuple[str, str]:
     """Category and construction as far as they are known."""
     parts = cables.known(row["cable_type"])
@@ -184,3 +164,6 @@ def _explained(a: Row, b: Row) -> bool:
     """Whether the earlier of two tests failed: a repair, or a cable run again, explains another length."""
     earlier = min((a, b), key=lambda r: (r["tested_local"] or r["tested_at"] or "", r["row"]))
     return "fail" in (earlier["verdict"], earlier["reported_verdict"])
+
+
+__all__ = ["PLACE", "Decision", "Place", "Side", "agree", "contradiction", "joined", "place", "sides"]

@@ -19,6 +19,10 @@ DECIDED = ("same_file", "reread", "same_content", "renditions", "conflicts", "re
 KNOWN_ALREADY = ("same_file", "same_content")
 """Kinds of records that were here already and are not counted."""
 
+WHOLE, DECLARED_WHOLE = "whole", "declared whole"
+"""What a deposit's entry says of the schedule that came with it: every line of it is stored; and a person said that it
+is all that is to be built."""
+
 COUNTED = "kind NOT IN ('same_file', 'same_content')"
 """The same as a condition on the catalogue's records."""
 
@@ -122,7 +126,9 @@ def _with_places(index: Any, table: Callable[[str], Any]) -> Any:
     """An index with the columns of PLACE: its own, or those that the tables of the bag give."""
     if all(name in index.column_names for name in PLACE):
         return index
-    for name, values in places_of(table).items():
+    from archive.tables.local_places import local_places  # here, so that finding needs no Arrow
+
+    for name, values in local_places(table).items():
         index = index.append_column(name, values)
     return index
 
@@ -155,26 +161,6 @@ def _with_leading(index: Any, tables: BagTables) -> Any:
     for name in LEADING:
         index = index.append_column(name, found[name])
     return index
-
-
-def places_of(table: Callable[[str], Any]) -> dict[str, Any]:
-    """Names of the local end's place for each record, by column of PLACE.
-
-    table: gives the pa.Table of a name. A record that names no place has that of its link.
-    """
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    records, places = table("records"), table("places").combine_chunks()
-    if not places.num_rows:
-        return {name: pa.nulls(records.num_rows, pa.string()) for name in PLACE}
-    links = table("links").combine_chunks()
-    of_link = links["local_place_id"].take(
-        pc.index_in(records["link_label"], value_set=links["label"].combine_chunks())
-    )
-    named = pc.coalesce(records["local_place_id"], of_link)
-    at = pc.index_in(named, value_set=places["place_id"].combine_chunks(), skip_nulls=True)
-    return {name: places[name].take(at).combine_chunks() for name in PLACE}
 
 
 def link_key(site: str | None, job: str | None, label: str | None) -> str | None:

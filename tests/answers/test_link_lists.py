@@ -12,10 +12,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "store"))
 from store_making import batch, rows
 
 from archive import formats, store
-from archive.answers.intake import ingest
+from archive.answers.intake import Choices, ingest
 from archive.answers.job_schedule import latest_schedule
 from archive.answers.progress import progress
 from archive.answers.reread import reread
+from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
 
@@ -63,3 +64,50 @@ def test_a_line_that_says_something_else_is_told(archive: Archive, tmp_path: Pat
     ingest(archive, [listed(tmp_path / "1", "b.csv", ["A1", "A2"])], FACTS)
     made = ingest(archive, [listed(tmp_path / "2", "c.csv", ["A1", "A2"], floor="3")], FACTS)
     assert made.details["schedules"][0]["changed"] == ["A1", "A2"]
+
+
+def test_a_shorter_list_that_is_declared_whole_removes_links(archive: Archive, tmp_path: Path) -> None:
+    """The same list without that word is taken for a part of the schedule; given again, it changes nothing."""
+    ingest(archive, [listed(tmp_path / "1", "b.csv", ["A1", "A2", "A3"])], FACTS)
+    shorter = listed(tmp_path / "2", "c.csv", ["A1", "A2"])
+    assert ingest(archive, [shorter], FACTS).entry is None
+    made = ingest(archive, [shorter], FACTS, Choices(whole_schedule=True))
+    (changed,) = made.details["schedules"]
+    assert (changed["links"], changed["removed"]) == (2, ["A3"])
+    assert [label for label, *_ in latest_schedule(archive, "J")] == ["A1", "A2"]
+    assert ingest(archive, [shorter], FACTS, Choices(whole_schedule=True)).entry is None
+    ingest(archive, [], FACTS, Choices(schedule=listed(tmp_path / "3", "d.csv", ["B1", "B2"]), whole_schedule=True))
+    assert [label for label, *_ in latest_schedule(archive, "J")] == ["B1", "B2"]
+
+
+def test_what_fails_after_the_commit_is_said_on_the_receipt(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def damaged(*_: object) -> None:
+        raise Trouble("the file is not the one that the ledger commits", code="archive.file-damaged", where="x")
+
+    monkeypatch.setattr("archive.answers.intake.changes", damaged)
+    made = ingest(archive, [listed(tmp_path / "1", "b.csv", ["A1", "A2"])], FACTS)
+    assert made.entry is not None
+    (said,) = made.details["cautions"]
+    assert said.startswith("the deposit stands; the schedule: x: the file is not the one")
+    assert store.open(archive.root).deposit_entry(made.entry["deposit"]).number == made.entry.number
+
+
+def test_a_receipt_is_given_where_the_archive_cannot_be_asked_after_the_commit(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ingest(archive, [listed(tmp_path / "1", "b.csv", ["A1", "A2"])], FACTS)
+    entries, asked = archive.catch_up(), Archive.catch_up
+
+    def once_more(self: Archive) -> int:
+        if self.ledger.count() > entries:
+            raise OSError(5, "Input/output error")
+        return asked(self)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Archive, "catch_up", once_more)
+        made = ingest(archive, [listed(tmp_path / "2", "c.csv", ["A1", "A3"])], FACTS)
+    assert made.entry is not None
+    assert "Input/output error" in " ".join(made.details["cautions"])
+    assert [label for label, *_ in latest_schedule(store.open(archive.root), "J")] == ["A1", "A3"]

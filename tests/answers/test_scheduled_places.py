@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -22,7 +23,9 @@ from archive.cli import cli
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
 from archive.store.events.accept import accept_job
-from archive.tables import with_id
+from archive.tables import Batch, with_id
+from archive.validation.copies.identity import Identities
+from archive.validation.look import RecordLook
 from archive.vocabulary.link_counts import IN_DOUBT, PASSING, LinkResult, one_of_copies
 
 JOB = "J"
@@ -133,3 +136,28 @@ def test_one_link_by_itself_is_in_doubt_as_it_is_among_the_others(archive: Archi
     found = {label: link_of_job(archive, JOB, link) for label, link in by_label.items()}
     assert found["A1"] is not None and found["A1"].result.outcome == IN_DOUBT
     assert found["A2"] is not None and found["A2"].result.outcome == PASSING
+
+
+def at_floors(*floors: tuple[str, str]) -> Batch:
+    """Tests of one label with the same curves, each on a floor at a time."""
+    made = []
+    for floor, time in floors:
+        place = with_id("places", {"floor": floor})
+        one = rows("A1", place=f"{floor} {time}", time=f"2019-03-04T{time}", local_place_id=place["place_id"])
+        made.append({**one, "places": [place]})
+    return batch(*made)
+
+
+def test_equal_curves_at_two_places_of_a_label_are_a_copy_and_no_retest(archive: Archive) -> None:
+    """By one unit at one minute they are one test under another name; at another time a copied result."""
+    decided = deposit(archive, at_floors(("1", "10:00"), ("2", "10:00"), ("2", "10:07")), job=JOB).counts
+    told = {kind: count for kind, count in decided.items() if count}
+    assert told == {"new": 1, "relabelled": 1, "copied_curves": 1}
+
+
+@pytest.mark.parametrize(("floor", "same"), [("1", True), ("2", False)])
+def test_plain_files_compare_curves_between_two_places_of_a_label(floor: str, same: bool) -> None:
+    look = RecordLook(at_floors(("1", "10:00"), (floor, "10:07")), date(2026, 11, 25))
+    who = Identities()
+    who.add(look, np.arange(2))
+    assert who.same(np.array([0]), np.array([1])).tolist() == [same]

@@ -20,6 +20,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--site", metavar="SITE", help="Where the links are.")
 @click.option("--zone", metavar="ZONE", help="IANA time zone of the site, such as Europe/Lisbon.")
 @click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built.")
+@click.option("--whole-schedule", is_flag=True, help="The schedule is all: links that it leaves out are dropped.")
 @click.option(
     "--mapping",
     type=PATH,
@@ -39,6 +40,7 @@ def command(
     site: str | None,
     zone: str | None,
     schedule: Path | None,
+    whole_schedule: bool,
     mapping: tuple[Path, ...],
     accept_draft: bool,
     new: bool,
@@ -79,6 +81,7 @@ def command(
     choices = intake.Choices(
         mapping=mapping,
         schedule=schedule,
+        whole_schedule=whole_schedule,
         sign=signer.sign(opened),
         dry_run=dry_run,
         new=new,
@@ -88,7 +91,11 @@ def command(
     made = intake.ingest(opened, inputs, facts, choices)
     for stopped in opened.healed:
         say(f"{place}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
-    counts = None if dry_run else state_of_job(opened, job).counts
+    counts = None
+    if not dry_run and (
+        found := intake.said_afterwards(made, lambda: state_of_job(opened, job), "the links of the job")
+    ):
+        counts = found.counts
     if as_json:
         of_links = {} if counts is None else counts.plain()
         print_json({**made.plain(), **of_links, "dry_run": dry_run, "healed": opened.healed})

@@ -55,7 +55,7 @@ def command(
     found = list(find(held.db, wanted, text=text, most=most + 1 if most else None, among=among))
     cut = bool(most) and len(found) > most
     found = found[: most or None]
-    crowded = among is not None and len(among) >= MOST
+    crowded = among is not None and (len(among) >= MOST or not_all_looked_at(held.db, str(wanted.link), among))
     rows = [plain(r, filters["job"]) for r in found]
     fits = [matched(among, r) for r in found] if among is not None else []
     counts = None
@@ -75,10 +75,17 @@ def command(
             first = "first" if fits else "newest"
             click.echo(f"the {first} {most} are shown; --most 0 shows all", err=True)
         if among is not None and crowded:
-            click.echo(f"{len(among)} labels were looked at, more may fit; give more of the label", err=True)
+            click.echo(f"{len(among)} labels fit, and not all were looked at; give more of the label", err=True)
         if not rows:
             click.echo("nothing found", err=True)
     done(not rows)
+
+
+def not_all_looked_at(db: Any, typed: str, among: list[Any]) -> bool:
+    """Whether labels that hold what was typed were left out because there are too many; never for a whole label."""
+    from archive.store.catalogue.label_search import EXACT, crowded
+
+    return not any(m.how == EXACT for m in among) and crowded(db, typed)
 
 
 def plain(r: Any, job: str | None = None) -> dict[str, Any]:

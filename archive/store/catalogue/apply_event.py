@@ -12,7 +12,7 @@ from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
 from archive.store.mapping_use import FILE, how_used
-from archive.store.records import link_key, split_address
+from archive.store.records import DECLARED_WHOLE, WHOLE, link_key, split_address
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
@@ -151,7 +151,7 @@ def scheduled(db: sqlite3.Connection, tables: BagTables, entry: LedgerEntry) -> 
                     for c in ("version", "link_label", "required_limit", "cable_type", "due_on", "bundle", "comment")
                 ),
                 *(place.get(c) for c in ("building", "floor", "space", "panel", "port")),
-                entry.get("schedule") == "whole",
+                {WHOLE: 1, DECLARED_WHOLE: 2}.get(entry.get("schedule") or "", 0),
             )
         )
     db.executemany(f"INSERT OR REPLACE INTO schedule VALUES({', '.join('?' * 16)})", made)

@@ -19,7 +19,7 @@ from archive.store import checked_files, memory, unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 13
+VERSION = 14
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""

@@ -61,6 +61,15 @@ def matches(db: sqlite3.Connection, typed: str, *, job: str | None = None, site:
     return []
 
 
+def crowded(db: sqlite3.Connection, typed: str) -> bool:
+    """Whether more labels may hold what was typed than are looked at one by one: some that fit may not be found."""
+    functions(db)
+    held = f"%{_certain(typed)}%"
+    some = f"SELECT DISTINCT folded FROM records WHERE folded LIKE ? LIMIT {_CANDIDATES + 1}"
+    count = db.execute(f"SELECT count(*) FROM ({some})", (held,)).fetchone()[0]
+    return int(count) > _CANDIDATES
+
+
 def labels(db: sqlite3.Connection, typed: str, *, job: str | None = None, site: str | None = None) -> list[str]:
     """Labels that somebody may mean by one link, the surest kind of match alone.
 

@@ -26,6 +26,7 @@ from archive.store.deposits.known import same_as_handed_in
 from archive.store.deposits.same import compare
 from archive.store.records import COUNTED, DECIDED, KNOWN_ALREADY, link_keys, readings
 from archive.tables import Batch
+from archive.vocabulary.places import PLACE, agree, place
 
 _MOST = 50
 """Candidates that are looked at for one record: more tests of one link on one day than any crew makes."""
@@ -45,6 +46,7 @@ _NEEDED = [
     "curves",
     "scalars",
     "reported_verdict",
+    *PLACE,
 ]
 
 Fetch = Callable[[str], Batch]
@@ -140,13 +142,13 @@ def _one(
             return "same_file", old
     if namesakes:
         return ("reread" if same_bytes(here.source_id) else "conflicts"), namesakes[0]
-    same = there.by("content", here.content)
+    same = [old for old in there.by("content", here.content) if _one_place(here, old)]
     if same:
         return "same_content", same[0]
     former = there.other_reading(here)
     if former is not None:
         return "reread", former
-    of_link = there.by("link_key", here.link_key)
+    of_link = [old for old in there.by("link_key", here.link_key) if _one_place(here, old)]
     equal_curves = there.by("curves", here.curves)
     for old in of_link:
         answer = _same_test(here, old, fetch)
@@ -159,11 +161,11 @@ def _by_curves(
     here: ComparedRecord, of_link: list[ComparedRecord], equal_curves: list[ComparedRecord]
 ) -> tuple[str, ComparedRecord | None]:
     for old in equal_curves:
-        if old.link_key == here.link_key and _units_fit(here, old) and _a_whole_offset(here, old):
+        if _one_link(here, old) and _units_fit(here, old) and _a_whole_offset(here, old):
             return "renditions", old
     for old in equal_curves:
         same_time = here.tested_local and _times_fit(here, old)
-        if old.link_key != here.link_key and _units_fit(here, old) and (same_time or _a_whole_offset(here, old)):
+        if not _one_link(here, old) and _units_fit(here, old) and (same_time or _a_whole_offset(here, old)):
             return "relabelled", old
     if equal_curves:
         return "copied_curves", equal_curves[0]
@@ -183,6 +185,15 @@ def _same_test(here: ComparedRecord, old: ComparedRecord, fetch: Fetch) -> str |
     if answer == "agrees" or (answer == "nothing in common" and precise):
         return "renditions"
     return "conflicts" if answer == "differs" and precise else None
+
+
+def _one_link(a: ComparedRecord, b: ComparedRecord) -> bool:
+    return a.link_key == b.link_key and _one_place(a, b)
+
+
+def _one_place(a: ComparedRecord, b: ComparedRecord) -> bool:
+    """The same place, as far as both say which: one label at two places is two links."""
+    return agree(place(a.facts), place(b.facts))
 
 
 def _times_fit(a: ComparedRecord, b: ComparedRecord) -> bool:

@@ -18,9 +18,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.store.parquet.sweeps import packed
-from archive.store.records import INDEX, LEADING, places_of
+from archive.store.records import INDEX, LEADING
 from archive.tables import Batch
 from archive.tables.arrow import coded, joined, one_chunk
+from archive.tables.local_places import local_places
 from archive.tables.markup import elements
 from archive.tables.order import positions
 
@@ -111,7 +112,7 @@ def rows(batch: Batch, start: int, digests: list[str], *, job: str | None, site:
         made[f"{end}_serial"] = _looked_up(batch, "instruments", "instrument_id", "serial", f"{end}_instrument_id")
     for name in ("mapping_sha256", "reader"):
         made[name] = _looked_up(batch, "sources", "source_id", name, "source_id")
-    made |= _verdicts(batch) | places_of(batch.__getitem__)
+    made |= _verdicts(batch) | local_places(batch.__getitem__)
     made["length_m"] = _length(batch)
     sweeps, together, points, step = _curves(batch, packed(batch["sweeps"]) if curves is None else curves)
     made |= {"sweeps": sweeps, "curves": together, "points": points, "step": step}

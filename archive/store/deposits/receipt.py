@@ -70,6 +70,15 @@ def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
     )
 
 
+def bare(entry: LedgerEntry, error: Exception) -> Receipt:
+    """A receipt of what an entry says itself, where the archive cannot be asked after the commit, and why."""
+    told = ("job", "site", "zone", "at", "path", "root", "elsewhere")
+    details = {name: entry[name] for name in told if entry.get(name) is not None}
+    details["cautions"] = [f"the deposit stands, and the archive could not be asked afterwards: {error}"]
+    counts, findings = dict(entry["counts"]), dict(entry["findings"])
+    return Receipt(entry, LedgerHead(entry.number + 1, ""), counts, findings, int(entry["set_aside"]), details)
+
+
 def _texts(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
     """The reason, and the depositor's name, as far as they were not redacted."""
     texts = archive.texts(entry)

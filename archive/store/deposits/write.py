@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
+import sqlite3
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -14,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive import disk
+from archive.errors import Trouble
 from archive.store import aside, clock, files, layout, merkle
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
@@ -22,12 +24,12 @@ from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
 from archive.store.deposits.known import KnownRecords, members
 from archive.store.deposits.originals import Originals
-from archive.store.deposits.receipt import Receipt, how_read, of_entry
+from archive.store.deposits.receipt import Receipt, bare, how_read, of_entry
 from archive.store.events.keep_schema import keep_schema
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
 from archive.store.parquet.sweeps import packed
-from archive.store.records import KNOWN_ALREADY, reading, split_address
+from archive.store.records import DECLARED_WHOLE, KNOWN_ALREADY, WHOLE, reading, split_address
 from archive.tables import Batch, person_key
 from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
@@ -61,8 +63,17 @@ class Deposit:
     Nothing of it is in the archive before commit() has returned, and all of it is then.
     """
 
-    def __init__(self, archive: Archive, facts: DepositFacts, sign: Sign | None = None, *, trial: bool = False) -> None:
-        """trial: do everything but the commit, in a temporary folder, with no right to write in the archive."""
+    def __init__(
+        self,
+        archive: Archive,
+        facts: DepositFacts,
+        sign: Sign | None = None,
+        *,
+        trial: bool = False,
+        whole_schedule: bool = False,
+    ) -> None:
+        """trial: do everything but the commit, in a temporary folder, with no right to write in the archive.
+        whole_schedule: a schedule among the batches is all that is to be built; what it leaves out is no more."""
         self.archive, self.facts, self.sign, self.trial = archive, facts, sign, trial
         archive.catch_up()
         if not trial:
@@ -83,6 +94,7 @@ class Deposit:
         self._findings: Counter[str] = Counter()
         self._set_aside = 0
         self._listed = 0
+        self._whole_schedule = whole_schedule
         self._same_file = 0
         self._known_sources: Counter[str] = Counter()
         self._known = KnownRecords(archive)
@@ -173,7 +185,10 @@ class Deposit:
             return self._as_if(nothing.made)
         self.done = True
         self.aside.end()
-        return of_entry(self.archive, entry)
+        try:
+            return of_entry(self.archive, entry)
+        except (Trouble, OSError, sqlite3.Error) as error:
+            return bare(entry, error)
 
     def abandon(self) -> None:
         """Removes what was written, unless it is true by now."""
@@ -250,7 +265,7 @@ class Deposit:
             "findings": dict(sorted(self._findings.items())),
             "set_aside": self._set_aside,
             "decisions": made.plain(self.id),
-            **({"schedule": "whole"} if self._listed else {}),
+            **({"schedule": DECLARED_WHOLE if self._whole_schedule else WHOLE} if self._listed else {}),
             **({"mappings": dict(sorted(self.mapping_use.items()))} if self.mapping_use else {}),
             **({"elsewhere": elsewhere} if (elsewhere := self._elsewhere(made)) else {}),
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
@@ -299,11 +314,13 @@ class Deposit:
         scheduled = batch["schedule"]
         if scheduled.num_rows:
             held = self.archive.db.execute(
-                "SELECT schedule_id FROM schedule WHERE job_id IS ?1 AND number = "
+                "SELECT schedule_id, whole FROM schedule WHERE job_id IS ?1 AND number = "
                 "(SELECT max(number) FROM schedule WHERE job_id IS ?1)",
                 (self.facts.job,),
-            )
-            if set(scheduled["schedule_id"].to_pylist()) <= {r[0] for r in held}:
+            ).fetchall()
+            here, there = set(scheduled["schedule_id"].to_pylist()), {r["schedule_id"] for r in held}
+            known = here == there and held[0]["whole"] == 2 if self._whole_schedule else here <= there
+            if known:
                 scheduled = scheduled.slice(0, 0)
                 batch = batch.replace(schedule=scheduled)
         self._listed += scheduled.num_rows

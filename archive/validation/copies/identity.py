@@ -9,6 +9,7 @@ import numpy as np
 from archive.tables.arrow import Bools, Ints
 from archive.validation.look import RecordLook
 from archive.validation.look.labels import plain
+from archive.vocabulary.places import Place, agree
 
 
 @dataclass
@@ -22,7 +23,7 @@ class Identities:
     _units: list[int] = field(default_factory=list)
     _times: list[int] = field(default_factory=list)
     _exact: list[bool] = field(default_factory=list)
-    _link_numbers: dict[tuple[str, str], int] = field(default_factory=dict)
+    _link_numbers: dict[tuple[str, str, Place], int] = field(default_factory=dict)
     _unit_numbers: dict[str, int] = field(default_factory=dict)
     _made: tuple[Ints, Ints, Ints, Bools] | None = None
 
@@ -31,8 +32,9 @@ class Identities:
         times, precision = look.tested
         serials = look.of_unit("local", "serial")
         labels, jobs, ids = look.words("link_label"), look.words("job_id"), look.ids.to_pylist()
+        at = look.local_places
         for row in rows:
-            link = (jobs[row], plain(labels[row]))
+            link = (jobs[row], plain(labels[row]), at[row])
             self.record_ids.append(ids[row])
             self.labels.append(labels[row])
             self.jobs.append(jobs[row])
@@ -50,7 +52,18 @@ class Identities:
         same time, whatever the label (a rendition, a re-reading, a relabelled test)."""
         links, units, times, exact = self._arrays()
         one_test = exact[a] & exact[b] & (times[a] == times[b]) & (units[a] == units[b])
-        return np.asarray((links[a] == links[b]) | one_test)
+        return np.asarray(self._one_link(links[a], links[b]) | one_test)
+
+    def _one_link(self, a: Ints, b: Ints) -> Bools:
+        """True where two numbers are of one label at places that agree as far as they are given."""
+        known = list(self._link_numbers)
+        same = a == b
+        label_of: dict[tuple[str, str], int] = {}
+        of = np.array([label_of.setdefault(k[:2], len(label_of)) for k in known], dtype=np.int64)
+        if len(of):
+            for i in np.flatnonzero(~same & (of[a] == of[b])).tolist():
+                same[i] = agree(known[a[i]][2], known[b[i]][2])
+        return np.asarray(same)
 
     def _arrays(self) -> tuple[Ints, Ints, Ints, Bools]:
         """The numbers as arrays, rebuilt only after records came in."""

@@ -15,12 +15,14 @@ import pyarrow.compute as pc
 from archive.tables import Batch
 from archive.tables.arrow import Bools, Ints, Reals, Words, joined, one_chunk, reals, rows_of
 from archive.tables.curves import CurveArrays
+from archive.tables.local_places import local_places
 from archive.validation import catalogue
 from archive.validation.look.curve_stats import CurveStats, axis_ends, places, stats
 from archive.validation.look.limits_of import LimitsOf
 from archive.validation.look.local_times import local_times
 from archive.validation.look.loss_fit import LossFit, fit
 from archive.validation.look.scalars import ScalarView
+from archive.vocabulary.places import PLACE, Place, place
 
 Made = TypeVar("Made")
 
@@ -92,6 +94,13 @@ class RecordLook:
     def of_unit(self, end: str, column: str) -> Words:
         """A column of the instrument at one end ("local" or "remote")."""
         return self.joined(f"{end}_instrument_id", "instruments", column)
+
+    @cached_property
+    def local_places(self) -> list[Place]:
+        """Of each record the place of its local end, in the form in which places are compared."""
+        named = local_places(self.batch.__getitem__)
+        given = [named[name].to_pylist() for name in PLACE]
+        return [place(dict(zip(PLACE, names, strict=True))) for names in zip(*given, strict=True)]
 
     @cached_property
     def tested(self) -> tuple[npt.NDArray[np.datetime64], npt.NDArray[np.str_]]:
