@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 import pyarrow as pa
 
-from archive import grading, limits, schemas
+from archive import grading, schemas
 from archive.answers.folder_doubts import folder_doubts
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule
@@ -27,6 +27,7 @@ from archive.formats.mapping.offered import Offered
 from archive.formats.reading import FileOutcome, companions
 from archive.formats.recognition import Entry
 from archive.isolation import ProgramFault, attempt
+from archive.limits.any_kind import files_of
 from archive.parallel import prefetch
 from archive.store import Archive, mapping_use
 from archive.store.deposits import Deposit, DepositFacts, Receipt
@@ -196,6 +197,6 @@ def _attach(making: Deposit, offered: Offered) -> None:
         making.attach(f"mappings/{name}", READ[digest])
     if offered.port_map is not None:
         making.attach(f"mappings/port-map-{plain(offered.port_map.name)}", offered.port_map.read_bytes())
-    lines = {file for limit in sorted(making.limits) for file in limits.get(limit).files}
+    lines = {file for limit in sorted(making.limits) for file in files_of(limit)}
     for line in sorted(lines):
         making.attach(f"limits/{plain(Path(line).name)}", (schemas.root() / "limits" / line).read_bytes())

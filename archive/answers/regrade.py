@@ -10,6 +10,7 @@ from typing import Any
 
 from archive import grading, limits, schemas, store
 from archive.errors import Trouble
+from archive.limits.any_kind import files_of
 from archive.store import Archive
 from archive.store.assessments import Assessment, AssessmentOutcome, RunFacts, assess
 from archive.store.catalogue.filters import Filters, addresses
@@ -31,15 +32,13 @@ def regrade(
     workers: a number of processes, or anything with the interface of a concurrent.futures.Executor; deposits are its
     tasks. Errors: Trouble for an unknown limit, or where nothing is chosen.
     """
-    for limit in against or ():
-        limits.get(limit)
+    names = {f for limit in against or () for f in files_of(limit)}
     archive.catch_up()
     listed = addresses(archive.db, chosen, counted=True)
     if not listed:
         raise Trouble(
             "no record is chosen", code="archive.no-record-chosen", where=str(archive.root), remedy="widen the filters"
         )
-    names = {f for limit in against or () for f in limits.get(limit).files}
     used = {Path(n).name: (schemas.root() / "limits" / n).read_bytes() for n in names}
     facts = {"against": against, "limits_version": limits.version()}
     run = Assessment(archive, listed)

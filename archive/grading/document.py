@@ -9,13 +9,15 @@ from archive import vocabulary
 from archive.tables import Batch
 
 _PLACE = ("parameter", "pairing", "end")
+_OPTICAL = ("direction", "wavelength_nm")
 _NUMBERS = ("frequency_mhz", "value", "limit", "margin")
 
 
 def documents(batch: Batch) -> Iterator[dict[str, Any]]:
     """One document per row of verdicts, in their order, with its rows of grades.
 
-    `parameters`: per parameter, pairing and end; within a parameter the smallest margin first. `overall`: per
+    `parameters`: per parameter, pairing and end (of optical links fibre, direction and wavelength); within a parameter
+    the smallest margin first. `averages`: means of both directions of a fibre. `overall`: per
     parameter. `worst`: the deciding point. `leading`: the point of the leading margin, with the margin of insertion
     loss beside it; null where none of its parameters was graded. `left_out`: points that are for information only.
     Margins of parameters that are not in decibels stand under `margin` alone.
@@ -58,6 +60,11 @@ def _document(verdict: dict[str, Any], record: dict[str, Any], rows: list[dict[s
         "left_out": [_left_out(row) for row in overall if row["left_out_points"]],
         "overall": [_overall(row) for row in overall],
         "parameters": _parameters([row for row in rows if row["kind"] != "overall"]),
+        "averages": [
+            {name: row[name] for name in (*_PLACE, "wavelength_nm")} | _point(row, row["parameter"])
+            for row in rows
+            if row["kind"] == "average"
+        ],
         "confirmed_by": verdict["confirmed_by"],
         "limits_version": verdict["limits_version"],
         "program": verdict["program"],
@@ -67,7 +74,8 @@ def _document(verdict: dict[str, Any], record: dict[str, Any], rows: list[dict[s
 def _worst(verdict: dict[str, Any]) -> dict[str, Any] | None:
     if verdict["parameter"] is None:
         return None
-    return {name: verdict[name] for name in _PLACE} | _point(verdict, verdict["parameter"])
+    optical = {name: verdict[name] for name in _OPTICAL if verdict.get(name) is not None}
+    return {name: verdict[name] for name in _PLACE} | optical | _point(verdict, verdict["parameter"])
 
 
 def _left_out(row: dict[str, Any]) -> dict[str, Any]:
@@ -97,15 +105,18 @@ def _difference(row: dict[str, Any]) -> float | None:
 
 
 def _parameters(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    found: dict[tuple[str, str | None, str | None], dict[str, Any]] = {}
+    found: dict[tuple[Any, ...], dict[str, Any]] = {}
     order: dict[str, int] = {}
     for row in rows:
-        key = (row["parameter"], row["pairing"], row["end"])
+        if row["kind"] == "average":
+            continue
+        key = tuple(row[name] for name in (*_PLACE, *_OPTICAL))
         order.setdefault(row["parameter"], len(order))
         entry = found.get(key)
         if entry is None:
             names = ("parameter", "pairing", "end", "verdict", "reason", "provisional", "confidence", "derived")
             entry = found[key] = {name: row[name] for name in names} | {"worst_margin": None, "worst_value": None}
+            entry |= {name: row[name] for name in _OPTICAL if row[name] is not None}
         if entry[row["kind"]] is None:
             more = {name: row[name] for name in ("within_resolution", "reported_margin", "agrees")}
             entry[row["kind"]] = _point(row, row["parameter"]) | more | {"difference": _difference(row)}

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from archive import limits
-from archive.grading import comparison, grade_curves, grade_rows, judgement, reported, resolve_limit, wire_map
+from archive.grading import comparison, fiber, grade_curves, grade_rows, judgement, reported, resolve_limit, wire_map
 from archive.grading.accuracy import Accuracy
 from archive.grading.arithmetic import Bools, Ints
 from archive.grading.configurations import lacks_cords, nothing_about_links
@@ -28,6 +28,7 @@ from archive.grading.verdict_rows import verdicts, without_grades
 from archive.limits import Limit
 from archive.limits.cords import WITH_CORDS, for_permanent_link
 from archive.tables import Batch, no_rows
+from archive.tables.arrow import rows_of
 
 
 @unfailing
@@ -53,9 +54,49 @@ def grade(
     """
     by_id = resolve_limit.user_limits_by_id(user_limits)
     wanted = resolve_limit.asked_for(against, applications, by_id)
+    glass = fiber.optical(batch)
+    if not glass.any() and not wanted.optical:
+        return _grade_curves(batch, against is None, wanted.curves, by_id, (accuracy, cords_m))
+    return _grade_both(batch, glass, against is None, wanted, by_id, (accuracy, cords_m))
+
+
+_Tester = tuple[Accuracy | None, float | None]
+"""Accuracy of the instrument, and length of the cords."""
+
+
+def _grade_both(
+    batch: Batch, glass: Bools, named: bool, wanted: resolve_limit.AskedFor, by_id: dict[str, Limit], tester: _Tester
+) -> Batch:
+    """Records of optical links by their own rules, the others by curves; each against what is asked for of its kind.
+
+    What a user states as a limit of his own, and what is asked for of the other kind, is graded as curves are.
+    """
+    by_words = np.array([r.limit_id in by_id for r in resolve_limit.resolve(batch, by_id)], np.bool_)
+    ids = np.array(batch["records"].column("record_id").to_pylist(), dtype=object)
+    of_curves, of_glass = ~glass | by_words, glass & ~by_words
+    parts: list[dict[str, pa.Table]] = []
+    if named and of_curves.any():
+        parts.append(dict(_grade_curves(batch.select(ids[of_curves]), True, [], by_id, tester).items()))
+    if named and of_glass.any():
+        parts.append(fiber.grade_optical(batch.select(ids[of_glass]), None))
+    if wanted.curves:
+        parts.append(dict(_grade_curves(batch, False, wanted.curves, by_id, tester).items()))
+    if wanted.optical:
+        parts.append(fiber.grade_optical(batch, wanted.optical))
+    tables = {}
+    for name in ("grades", "verdicts"):
+        rows = [part[name] for part in parts]
+        at = [rows_of(table.column("record_id"), batch["records"].column("record_id")) for table in rows]
+        tables[name] = _in_order(list(zip(rows, at, strict=True)), name)
+    return batch.replace(**tables)
+
+
+def _grade_curves(batch: Batch, named: bool, wanted: list[Limit], by_id: dict[str, Limit], tester: _Tester) -> Batch:
+    """Grades by curves and scalars over pairs. named: against the limit that each record names, before those wanted."""
+    accuracy, cords_m = tester
     run = _Run(GradingInput(batch), resolve_limit.resolve(batch, by_id), accuracy)
     done: list[_GradedRows] = []
-    for limit_id in {named.limit_id: 0 for named in run.named} if against is None else ():
+    for limit_id in {named.limit_id: 0 for named in run.named} if named else ():
         chosen = run.names(limit_id)
         if limit_id is None:
             at = np.flatnonzero(chosen)

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from archive import limits
 from archive.errors import Trouble
+from archive.grading import fiber
 from archive.limits import Limit
 from archive.tables import Batch
 
@@ -52,8 +53,8 @@ def _resolve_words(
     if found.limit_id is not None:
         return ResolvedLimit(found.limit_id, "; ".join(found.remarks))
     quoted = f"limit unknown: '{' '.join(words.split())}'"
-    if glass:  # every limit of the library is one of copper
-        return ResolvedLimit(None, f"{quoted}; the library has no limits of glass")
+    if glass:  # what optical links are tested to is resolved with them
+        return ResolvedLimit(None, f"{quoted}; a limit of curves is none of glass")
     # The record may say apart from the limit what was inside the test.
     fits = [c for c in found.candidates if configuration and _fits(limits.get(c), configuration, connections)]
     if len(fits) == 1:
@@ -68,19 +69,29 @@ def _fits(limit: Limit, configuration: str, connections: int | None) -> bool:
     return limit.configuration in (configuration, f"{configuration}-{connections}")
 
 
+@dataclass(frozen=True)
+class AskedFor:
+    """Limits that somebody asks for: of curves over pairs, and of optical links."""
+
+    curves: list[Limit]
+    optical: list[fiber.OpticalBound]
+
+
 def asked_for(
     against: str | Iterable[str] | None, applications: Iterable[str], user_limits: dict[str, Limit]
-) -> list[Limit]:
+) -> AskedFor:
     """The limits that a user asks for, each once, in the order of asking: ids, or limit files of the user (.toml).
 
     An application may leave out the family: 10gbase-t is ieee-802.3/10gbase-t.
     Errors: Trouble for an unknown id; its message lists similar ids.
     """
-    wanted = [against] if isinstance(against, str) else list(against or ())
-    wanted += [a if "/" in a else APPLICATIONS + a for a in applications]
+    optical, wanted = fiber.asked_for([against] if isinstance(against, str) else list(against or ()))
+    more, others = fiber.asked_for(list(applications))
+    optical += [limit for limit in more if limit not in optical]
+    wanted += [a if "/" in a else APPLICATIONS + a for a in others]
     names = [w.strip() if w.endswith(".toml") else w.strip().lower() for w in wanted]
     found = [user_limits.get(name) or limits.get(name) for name in dict.fromkeys(names)]
-    return list({limit.id: limit for limit in found}.values())
+    return AskedFor(list({limit.id: limit for limit in found}.values()), optical)
 
 
 def user_limits_by_id(user_limits: Sequence[Limit]) -> dict[str, Limit]:

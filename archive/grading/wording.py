@@ -24,6 +24,7 @@ def lines(document: dict[str, Any], detail: bool) -> list[str]:
         out.append(f"  {document['decision']}")
     if detail and document["overall"]:
         out += [f"  {line}" for line in table(document)]
+        out += [f"  mean of both directions: {point(mean)}" for mean in document["averages"]]
     return out
 
 
@@ -54,18 +55,26 @@ def _how(document: dict[str, Any]) -> str:
 def point(worst: dict[str, Any]) -> str:
     """NEXT 3-6/4-5 remote at 484 MHz: 29.1 dB against 26.9, margin 2.2."""
     meant = vocabulary.parameter(worst["parameter"])
-    where = " ".join(x for x in (meant.name, worst["pairing"], worst["end"]) if x)
+    where = place(worst)
+    where = f"{meant.name} {where}" if where else meant.name
     at = f" at {worst['frequency_mhz']:g} MHz" if worst["frequency_mhz"] is not None else ""
     if worst["value"] is None or worst["margin"] is None:
         return f"{where}{at}: no finite number"
     return f"{where}{at}: {worst['value']:.6g} {meant.unit} against {worst['limit']:.2f}, margin {worst['margin']:.2f}"
 
 
+def place(entry: dict[str, Any]) -> str:
+    """3-6/4-5 remote; of optical links fibre 7 local-remote 850 nm."""
+    nm = entry.get("wavelength_nm")
+    fiber = f"fibre {entry['pairing']}" if nm is not None and entry["pairing"] else entry["pairing"]
+    return " ".join(x for x in (fiber, entry["end"], entry.get("direction"), "" if nm is None else f"{nm:g} nm") if x)
+
+
 def leading(document: dict[str, Any]) -> str:
     """The leading margin, with insertion loss beside it; or that there is none."""
     found = document["leading"]
     if found is None:
-        return "no leading margin: neither return loss nor crosstalk was graded"
+        return "no leading margin: neither return loss nor crosstalk, nor the loss of a fibre, was graded"
     beside = found["insertion_loss_margin_db"]
     return f"leading: {point(found)}" + ("" if beside is None else f"; insertion loss {beside:.2f} dB beside it")
 
@@ -86,9 +95,9 @@ def table(document: dict[str, Any]) -> list[str]:
     for overall in document["overall"]:
         entry = worst.get(overall["parameter"])
         found = entry and (entry["worst_margin"] or entry["worst_value"])
-        place = " ".join(x for x in (entry["pairing"], entry["end"]) if x) if entry else ""
+        where = place(entry) if entry else ""
         if found and found["frequency_mhz"] is not None:
-            place += f" at {found['frequency_mhz']:g} MHz"
+            where += f" at {found['frequency_mhz']:g} MHz"
         verdict = overall["verdict"] + (", provisional" if overall["provisional"] else "")
         meant = vocabulary.parameter(overall["parameter"])
         theirs = overall["reported_margin"]
@@ -98,7 +107,7 @@ def table(document: dict[str, Any]) -> list[str]:
                 verdict,
                 "" if overall["margin"] is None else f"{overall['margin']:.2f} {meant.unit}",
                 "" if theirs is None else f"{theirs:.6g}",
-                place.strip(),
+                where.strip(),
                 overall["reason"] or "",
             )
         )

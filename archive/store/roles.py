@@ -19,7 +19,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from archive.vocabulary.link_counts import verdict_that_counts
+from archive.vocabulary.link_counts import REGRADED, verdict_that_counts
 
 Row = Mapping[str, Any]
 Family = tuple[str | None, str | None]
@@ -49,7 +49,7 @@ NEEDED = (
 )
 """Columns that states() needs."""
 
-_EVIDENCE = {"full-sweep": 2, "worst-points": 1, "verdict-only": 0}
+_EVIDENCE = {**dict.fromkeys(REGRADED, 2), "worst-points": 1, "verdict-only": 0}
 _KNOWN_ALREADY = ("same_file", "same_content")
 _WORST_FIRST = {"fail": 0, None: 1, "pass": 2}
 
@@ -305,6 +305,8 @@ def _deciding(rows: list[Row], required: Family | None, when: Any) -> Row:
     """Of one record per family, the one that decides for the link."""
     if required is not None and (wanted := [r for r in rows if fits(family(r), required)]):
         rows = wanted
+    # A trace stands beside a loss test, and never in its place: it decides where it fails, or where nothing else is.
+    rows = [r for r in rows if r["evidence"] != "optical-trace" or outcome(r) == "fail"] or rows
     return max(rows, key=lambda r: (-_WORST_FIRST[outcome(r)], when(r)))
 
 

@@ -18,6 +18,9 @@ OUTCOMES = (PASSING, FAILING, NOT_GRADED, IN_CONFLICT, IN_DOUBT)
 LISTED = ("missing", "unexpected", "late")
 """Counts that documents for machines give as labels."""
 
+REGRADED = ("full-sweep", "optical-loss", "optical-trace")
+"""Words of `evidence` that a record can be graded by: this program's verdict counts."""
+
 _VERDICTS = {"pass": PASSING, "fail": FAILING}
 _GRAVEST_FIRST = (FAILING, NOT_GRADED, PASSING)
 
@@ -34,16 +37,16 @@ class RecordResult:
 
 
 def verdict_that_counts(evidence: str | None, verdict: str | None, reported: str | None) -> str | None:
-    """The verdict on a record, "pass" or "fail", or None: this program's where curves came along, which may not reach;
-    else the instrument's, since a record without curves can fail here but never pass."""
-    said = verdict if evidence == "full-sweep" else reported
+    """The verdict on a record, "pass" or "fail", or None: this program's where curves or losses came along, which may
+    not reach; else the instrument's, since a record without them can fail here but never pass."""
+    said = verdict if evidence in REGRADED else reported
     return said if said in _VERDICTS else None
 
 
 def record_result(row: Mapping[str, Any]) -> RecordResult:
     """The result of a record by evidence, verdict, reported_verdict, limit_id, marginal and provisional."""
     counted = verdict_that_counts(row["evidence"], row["verdict"], row["reported_verdict"])
-    swept = row["evidence"] == "full-sweep"
+    swept = row["evidence"] in REGRADED
     return RecordResult(
         _VERDICTS.get(counted or "", NOT_GRADED),
         row["limit_id"] or "",

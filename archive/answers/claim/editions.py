@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from archive import grading, limits
+from archive import grading
 from archive.answers.claim.claim_facts import NEWEST, NOW, StatedVerdict
+from archive.limits.any_kind import all_ids, is_established
 from archive.tables import Batch
 
 _FAMILY = {"tsb": "tia", "en": "en"}
@@ -26,12 +27,12 @@ def newest(limit_id: str | None) -> Newest:
     if len(parts) != 3:
         return Newest()
     # The library lists the editions of a body from the oldest to the newest.
-    same = [i for i in limits.ids() if i.split("/")[1:] == parts[1:] and _body(i) == _body(parts[0])]
+    same = [i for i in all_ids() if i.split("/")[1:] == parts[1:] and _body(i) == _body(parts[0])]
     if limit_id not in same:
         return Newest()
     later = same[same.index(limit_id) + 1 :]
-    established = [i for i in later if limits.get(i).lines]
-    named = [i for i in later if not limits.get(i).established]
+    established = [i for i in later if is_established(i)]
+    named = [i for i in later if not is_established(i)]
     last = established[-1] if established else None
     beyond = [i for i in named if last is None or same.index(i) > same.index(last)]
     return Newest(last, beyond[-1] if beyond else "")
@@ -43,7 +44,7 @@ def again(batch: Batch, archived: list[StatedVerdict]) -> list[StatedVerdict]:
     first = archived[0].verdict if archived else None
     limit_id = first["limit_id"] if first else None
     made = []
-    now = grading.grade(batch, against=[limit_id] if limit_id and limit_id in limits.ids() else None)
+    now = grading.grade(batch, against=[limit_id] if limit_id and limit_id in all_ids() else None)
     verdict = next(iter(now["verdicts"].to_pylist()), None)
     if verdict is not None and (first is None or any(verdict[k] != first[k] for k in _COMPARED)):
         made.append(StatedVerdict(NOW, "", "", verdict, now["grades"].to_pylist()))
@@ -54,7 +55,10 @@ def again(batch: Batch, archived: list[StatedVerdict]) -> list[StatedVerdict]:
     return made
 
 
-_COMPARED = ("limit_id", "verdict", "provisional", "parameter", "pairing", "end", "frequency_mhz", "margin", "reason")
+_COMPARED = (
+    *("limit_id", "verdict", "provisional", "parameter", "pairing", "end", "direction", "wavelength_nm"),
+    *("frequency_mhz", "margin", "reason"),
+)
 
 
 def _body(name: str) -> str:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from archive import formats, grading, limits, validation
+from archive import formats, grading, validation
 from archive.answers.claim.claim_facts import DEPOSIT, NEWEST, Original, Row, StatedVerdict, TestedRecord
 from archive.answers.intake import Choices, ingest, originals
 from archive.errors import Trouble
+from archive.limits.any_kind import all_ids
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
 from archive.store.names import plain
@@ -24,7 +25,7 @@ def fresh(path: Path, label: str, standing: TestedRecord | None) -> TestedRecord
     """
     one = _one(path, label)
     wanted = [s.verdict["limit_id"] for s in standing.stated if s.kind in (DEPOSIT, NEWEST)] if standing else []
-    against = [i for i in dict.fromkeys(wanted) if i and i in limits.ids()]
+    against = [i for i in dict.fromkeys(wanted) if i and i in all_ids()]
     graded = grading.grade(one, against=against or None)
     graded = graded.replace(findings=validation.check(graded))
     stated = [

@@ -265,11 +265,13 @@ def _acceptance(facts: Mapping[str, str]) -> Acceptance:
 def _family(words: str) -> Family | None:
     """Configuration and category of a required limit; None where the words name no limit."""
     from archive import limits  # here, so that finding needs no limits
+    from archive.limits import fiber
 
     found = limits.find(words)
-    named = found.limit_id or next(iter(found.candidates), None)
-    if named is None:
+    optical = fiber.find(words)
+    named = found.limit_id or optical.limit_id or next(iter((*found.candidates, *optical.candidates)), None)
+    if named is None or named.count("/") != 2:
         return None
-    _, category, configuration = named.split("/", 2)
-    whole = found.limit_id is not None
+    _, category, configuration = named.split("/")
+    whole = found.limit_id is not None  # optical links are of one kind, whatever was inside the test
     return (configuration if whole else None), category

@@ -20,7 +20,7 @@ from archive.store.catalogue.standing_columns import BLOCK_BITS
 from archive.store.counting import columns
 from archive.store.counting.from_bag import FACTS, Bags, of_bag
 from archive.vocabulary import cables
-from archive.vocabulary.link_counts import verdict_that_counts
+from archive.vocabulary.link_counts import REGRADED, verdict_that_counts
 
 _SIZE = 1 << BLOCK_BITS
 _AT_ONCE = 500
@@ -240,7 +240,7 @@ def _states(made: dict[str, list[Any]]) -> dict[str, Any]:
         return np.fromiter((v in values for v in made[name]), np.bool_, count)
 
     shown = where("current", True) | where("accepted", True)
-    swept, known = where("evidence", "full-sweep"), ~where("marginal", None)
+    swept, known = where("evidence", *REGRADED), ~where("marginal", None)
     first, live = where("first", True), ~where("unit", None)
     common = first * bit["first"] + live * bit["live"] + swept * bit["swept"]
     common = common + sum(where(name, True) * bit[name] for name in ("current", "accepted", "in_doubt", "copied"))

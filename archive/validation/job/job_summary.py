@@ -11,7 +11,14 @@ from archive.tables.arrow import Ints
 from archive.validation.copies.detector import EXACT, Copies
 from archive.validation.look import JobLook
 from archive.validation.look.limits_of import meant
-from archive.vocabulary.link_counts import LinkCounts, LinkResult, link_result, one_of_copies, record_result
+from archive.vocabulary.link_counts import (
+    REGRADED,
+    LinkCounts,
+    LinkResult,
+    link_result,
+    one_of_copies,
+    record_result,
+)
 
 
 @dataclass(frozen=True)
@@ -77,7 +84,7 @@ def _counts(job: JobLook, copies: Copies | None) -> LinkCounts:
 
 
 _NEEDED = ("evidence", "verdict", "reported_verdict", "limit_id", "marginal", "provisional")
-_RANK = {"full-sweep": 2, "worst-points": 1}
+_RANK = {**dict.fromkeys(REGRADED, 2), "worst-points": 1}
 
 
 def _counting(job: JobLook, tests: Ints) -> list[int]:

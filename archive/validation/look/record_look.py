@@ -22,6 +22,7 @@ from archive.validation.look.limits_of import LimitsOf
 from archive.validation.look.local_times import local_times
 from archive.validation.look.loss_fit import LossFit, fit
 from archive.validation.look.scalars import ScalarView
+from archive.vocabulary import cables
 from archive.vocabulary.places import PLACE, Place, place
 
 Made = TypeVar("Made")
@@ -159,7 +160,12 @@ class RecordLook:
         """The limit of each record."""
         days = np.array([text[:10] for text in self.words("tested_local")], dtype=object)
         words, configuration = self.words("limit_found"), self.words("configuration")
-        return LimitsOf(words, configuration, days, self.reals("connections"))
+        optical = None
+        if (glass := self.words("medium") == "fiber").any():
+            classes = [cables.known(word).get("class", "-") for word in self.words("cable_type")]
+            named = [f"{c} {g}" for c, g in zip(classes, self.words("connector_grade"), strict=True)]
+            optical = np.where(glass, np.array(named, dtype=object), "")
+        return LimitsOf(words, configuration, days, self.reals("connections"), optical)
 
 
 def words_of(column: pa.ChunkedArray | pa.Array) -> Words:

@@ -10,6 +10,7 @@ from archive.tables.arrow import Reals
 from archive.validation.catalogue.registry import AboutLinks, Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.vocabulary import cables
+from archive.vocabulary.link_counts import REGRADED
 
 
 @rule("link-still-failing")
@@ -112,8 +113,14 @@ def retested_to_another_limit(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     yield Raised.each(hits, job["link_label"])
 
 
-_EVIDENCE = {"full-sweep": "whole curves", "worst-points": "the worst cases alone", "verdict-only": "a verdict alone"}
-_RANK = {word: place for place, word in enumerate(_EVIDENCE)}
+_EVIDENCE = {
+    "full-sweep": "whole curves",
+    "optical-loss": "the losses of fibres",
+    "optical-trace": "an optical trace",
+    "worst-points": "the worst cases alone",
+    "verdict-only": "a verdict alone",
+}
+_RANK = {**dict.fromkeys(REGRADED, 0), "worst-points": 1, "verdict-only": 2}
 
 
 @rule("latest-test-tells-less")

@@ -10,18 +10,27 @@ from archive.formats.mapping.build.table_parts import TableParts
 from archive.tables.arrow import Bools
 from archive.vocabulary import cables
 
-_WORDS = ("verdict-only", "worst-points", "full-sweep")
-_OPTICAL = ("optical_loss", "optical_return_loss", "optical_power", "optical_delay", "backscatter")
+_WORDS = ("verdict-only", "worst-points", "full-sweep", "optical-loss", "optical-trace")
+_OPTICAL = (
+    "optical_loss",
+    "optical_return_loss",
+    "optical_power",
+    "optical_delay",
+    "backscatter",
+    "trace_loss",
+    "end_face",
+)
 
 
 def evidence(n: int, parts: TableParts) -> pa.Array:
-    """Of n records, as Arrow text: full-sweep where measured, derived or rebuilt curves are there, or measured optical
-    losses (a record that can be graded again); worst-points where values came without curves; else verdict-only."""
+    """Of n records, as Arrow text: full-sweep where measured, derived or rebuilt curves are there (optical-trace where
+    they are of backscatter), optical-loss where measured losses of fibres are; worst-points where values came without
+    either; else verdict-only."""
     level = np.zeros(n, dtype=np.int64)
     for record, columns in parts.parts.get("readings", []):
         np.maximum.at(level, record, 1)
         if columns["quantity"] == "optical_loss":
-            level[record[~_among(columns["origin"], ("measured",), len(record))]] = 2
+            level[record[~_among(columns["origin"], ("measured",), len(record))]] = 3
     for record, columns in parts.parts.get("reported", []):
         for name in ("value", "margin"):
             values = columns.get(name)
@@ -29,7 +38,8 @@ def evidence(n: int, parts: TableParts) -> pa.Array:
                 at = record[~np.isnan(values)]
                 level[at] = np.maximum(level[at], 1)
     for record, columns in parts.parts.get("sweeps", []):
-        level[record[_among(columns["origin"], ("limit", "margin"), len(record))]] = 2
+        swept = _among(columns["origin"], ("limit", "margin"), len(record))
+        level[record[swept]] = 4 if columns["parameter"] == "backscatter" else 2
     return pa.array(_WORDS).take(pa.array(level))
 
 
@@ -54,7 +64,7 @@ def media(n: int, parts: TableParts, cable_type: pa.Array) -> pa.Array:
             name = columns[column]
             if name in _OPTICAL:
                 found[record] = "fiber"
-            elif name not in ("length", "temperature", "velocity"):
+            elif name not in ("length", "temperature", "velocity", "polarity"):
                 found[record] = "copper"
     return (
         pc.fill_null(pa.array(found.tolist(), type=pa.string()), pa.scalar(None, pa.string()))

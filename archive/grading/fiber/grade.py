@@ -1,0 +1,108 @@
+"""Grades the optical records of a batch: rows of grades and verdicts, record by record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pyarrow as pa
+
+from archive.grading.fiber.graded_rows import RecordGrade, grade_rows, verdict_row
+from archive.grading.fiber.link_grade import grade_link
+from archive.grading.fiber.loss_tests import LossTest, loss_tests
+from archive.grading.fiber.other_grades import grade_application, grade_exported
+from archive.grading.fiber.trace_grade import grade_events
+from archive.limits import fiber
+from archive.limits.fiber import NamedLimit, OpticalApplication, OpticalLimit
+from archive.tables import Batch, schema
+
+OpticalBound = OpticalLimit | OpticalApplication
+_FAMILIES = ("", "ieee-802.3/", "fibre-channel/")
+
+
+def asked_for(names: Sequence[str]) -> tuple[list[OpticalBound], list[str]]:
+    """Of the limits and applications that somebody asks for, the optical ones, and the names of the others.
+
+    An application may leave out the family: 10gbase-sr is ieee-802.3/10gbase-sr.
+    """
+    found: dict[str, OpticalBound] = {}
+    others = []
+    for name in names:
+        text = name.strip().lower()
+        key = next((f"{family}{text}" for family in _FAMILIES if f"{family}{text}" in fiber.ids()), None)
+        if key is None:
+            others.append(name)
+        else:
+            found[key] = fiber.get(key)
+    return list(found.values()), others
+
+
+def named_limit(test: LossTest) -> NamedLimit:
+    """The limit that a record names."""
+    row = test.row
+    words = row["limit_found"] or ""
+    if not words.strip():
+        return NamedLimit(None, (), "limit unknown: the record names none")
+    day = (row["tested_local"] or "")[:10]
+    found = fiber.find(words, test.fiber_class, day, row["connector_grade"] == "reference-grade")
+    if found.limit_id is not None:
+        return found
+    why = f"candidates: {', '.join(found.candidates)}" if found.candidates else found.reason
+    return NamedLimit(None, found.candidates, f"limit unknown: '{' '.join(words.split())}'; {why}")
+
+
+def grade_optical(batch: Batch, against: Sequence[OpticalBound] | None) -> dict[str, pa.Table]:
+    """Rows of grades and of verdicts of a batch of optical records, in their order.
+
+    against: None for the limit that each record names, with the limits that its export states and the events of its
+    trace beside it. Of several verdicts on a record the first is that of the limit it names.
+    """
+    grades: list[dict[str, Any]] = []
+    verdicts: list[dict[str, Any]] = []
+    events = _events(batch)
+    old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-format-1"}
+    for test in loss_tests(batch):
+        own = events.get(test.row["record_id"], [])
+        made = _named(test, own, old) if against is None else [_against(test, limit) for limit in against]
+        for grade in made:
+            grades += grade_rows(grade)
+            verdicts.append(verdict_row(grade))
+    return {"grades": _table("grades", grades), "verdicts": _table("verdicts", verdicts)}
+
+
+def _named(test: LossTest, events: list[Mapping[str, Any]], old: set[str]) -> list[RecordGrade]:
+    trace = test.row["evidence"] == "optical-trace" or bool(events)
+    if trace and not test.losses:
+        return [grade_events(test, events, test.row["record_id"] in old)]
+    found = named_limit(test)
+    if found.limit_id is None:
+        unknown = RecordGrade(test, None)
+        unknown.missing.append(found.reason)
+        made = [unknown]
+    else:
+        made = [_against(test, fiber.get(found.limit_id), True, found.reason)]
+    exported = grade_exported(test)
+    made += [exported] if exported else []
+    return [*made, grade_events(test, events, test.row["record_id"] in old)] if events else made
+
+
+def _against(test: LossTest, limit: OpticalBound, named: bool = False, reason: str = "") -> RecordGrade:
+    if test.row["medium"] == "copper":
+        copper = RecordGrade(test, limit.id, own_verdict=False)
+        copper.missing.append("a limit of optical links; this record is of copper")
+        return copper
+    if isinstance(limit, OpticalApplication):
+        return grade_application(test, limit, named)
+    return grade_link(test, limit, named, reason)
+
+
+def _events(batch: Batch) -> dict[str, list[Mapping[str, Any]]]:
+    found: dict[str, list[Mapping[str, Any]]] = {}
+    for row in batch["trace_events"].to_pylist():
+        found.setdefault(row["record_id"], []).append(row)
+    return found
+
+
+def _table(name: str, rows: list[dict[str, Any]]) -> pa.Table:
+    want = schema(name)
+    return pa.table({f.name: pa.array([r.get(f.name) for r in rows], type=f.type) for f in want}, schema=want)

@@ -1,0 +1,90 @@
+"""The events of optical traces against what a connection and a splice may lose and reflect.
+
+From one side alone the loss of an event is apparent: where the mode fields of two fibers differ it looks larger or
+smaller than it is (a gainer), and the mean of both sides is the loss. So one side alone passes provisionally, and fails
+only beyond the error that one side can make.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from archive.grading.fiber.graded_rows import (
+    FAIL,
+    NOT_GRADED,
+    OLD_FORM,
+    ONE_SIDE,
+    PASS,
+    PointGrade,
+    RecordGrade,
+    judged,
+    remembered,
+)
+from archive.grading.fiber.loss_tests import LossTest
+from archive.limits.fiber import event_limit_id, event_limits, kind_of
+
+Event = Mapping[str, Any]
+
+
+def grade_events(test: LossTest, events: list[Event], old_form: bool) -> RecordGrade:
+    """Every event between launch and end of the traces of one record.
+
+    events: its rows of trace_events. old_form: the file is of format 1.
+    """
+    first = events[0] if events else {}
+    limit_id = event_limit_id(test.fiber_class, first.get("wavelength_nm"), first.get("direction") or "")
+    out = RecordGrade(test, limit_id, own_verdict=False)
+    if not events:
+        out.missing.append("no event table; none is made up")
+        return out
+    kind = kind_of(test.fiber_class)
+    for event in events:
+        if event["kind"] in ("launch", "end") or event["loss_db"] is None:
+            continue
+        out.points.append(_loss(event))
+        reflectance = _reflectance(event, kind)
+        out.points += [reflectance] if reflectance else []
+    if not out.points:
+        out.missing.append("no event between launch and end")
+    out.doubts += [OLD_FORM] if old_form else []
+    if any(e["kind"] == "reflective" for e in events) and not kind:
+        out.notes.append("reflectance not graded: the kind of fibre is not known")
+    return out
+
+
+def _place(event: Event) -> dict[str, Any]:
+    return {"pairing": event["fiber"], "direction": event["direction"], "wavelength_nm": event["wavelength_nm"]}
+
+
+def _called(event: Event) -> str:
+    where = f" at {event['distance_km']:.4f} km" if event["distance_km"] is not None else ""
+    return f"event {event['number']}{where}"
+
+
+def _loss(event: Event) -> PointGrade:
+    """A reflective event is taken for a connection, one without reflection for a splice."""
+    limits = event_limits()
+    reflective = event["kind"] in ("reflective", "saturated")
+    allowed = limits.connection if reflective else limits.splice
+    p = PointGrade("trace_loss", _place(event), event["loss_db"], allowed.db, PASS, confidence=allowed.confidence)
+    p.step, p.reason = 0.001, f"{_called(event)}, taken for a {'connection' if reflective else 'splice'}"
+    beyond = event["loss_db"] - allowed.db
+    if beyond > limits.one_way_error.db:
+        p.verdict, p.doubts = FAIL, [*remembered(limits.one_way_error.confidence), ONE_SIDE]
+    elif judged(-beyond) == FAIL:
+        p.verdict = NOT_GRADED
+        p.reason += f": beyond {allowed.db:g} dB by less than one side alone can be wrong by"
+    else:
+        p.doubts = [ONE_SIDE]
+    return p
+
+
+def _reflectance(event: Event, kind: str) -> PointGrade | None:
+    allowed = event_limits().reflectance.get(kind)
+    if allowed is None or event["kind"] != "reflective" or event["reflectance_db"] is None:
+        return None
+    p = PointGrade("optical_return_loss", _place(event), -event["reflectance_db"], -allowed.db, PASS, least=True)
+    p.step, p.reason, p.confidence = 0.001, f"{_called(event)}, reflectance", allowed.confidence
+    p.verdict, p.doubts = judged(p.margin or 0.0), remembered(allowed.confidence)
+    return p

@@ -1,0 +1,35 @@
+"""Limits of optical links: by formula from class of fiber, length, connections and splices; applications; events.
+
+limit = fiber.get("tia-568.3-d/om4/link")
+limit.loss(850, 300.0, connections=2, splices=0, method="one-cord").db      # 2.40
+"""
+
+from __future__ import annotations
+
+from archive.limits.fiber.application import ApplicationBounds, OpticalApplication
+from archive.limits.fiber.event_limits import event_limit_id, event_limits
+from archive.limits.fiber.library import EVENTS, EXPORTED, application_ids, files, get, ids, known, limit_ids
+from archive.limits.fiber.link_limit import LossLimit, OpticalLimit, kind_of, nominal, reference
+from archive.limits.fiber.named import NamedLimit, find
+
+__all__ = [
+    "EVENTS",
+    "EXPORTED",
+    "ApplicationBounds",
+    "LossLimit",
+    "NamedLimit",
+    "OpticalApplication",
+    "OpticalLimit",
+    "application_ids",
+    "event_limit_id",
+    "event_limits",
+    "files",
+    "find",
+    "get",
+    "ids",
+    "kind_of",
+    "known",
+    "limit_ids",
+    "nominal",
+    "reference",
+]
