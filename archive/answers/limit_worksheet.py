@@ -9,6 +9,8 @@ from archive.answers.documents import Block, Document, DocumentSection, FactsBlo
 from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.limits import version, worksheet
+from archive.limits.fiber import OpticalApplication, OpticalLimit
+from archive.limits.fiber import worksheet as optical
 from archive.limits.limit import Limit
 from archive.limits.worksheet import CAP, EXEMPT, FLOOR, FORMULA, VALUE, Row
 
@@ -22,6 +24,35 @@ def save(limit: Limit, out: Path) -> None:
         what = "a worksheet of this kind cannot be made"
         raise Trouble(what, code="limit.worksheet-form", where=str(out), expected=".csv or .pdf")
     write_bytes(out, worksheet.write(limit) if kind == ".csv" else pdf(document(limit)))
+
+
+def save_optical(limit: OpticalLimit | OpticalApplication, out: Path) -> None:
+    """The worksheet of an optical limit. Errors: Trouble for another ending, or an application, which has none."""
+    kind = out.suffix.lower()
+    if kind not in (".csv", ".pdf"):
+        what = "a worksheet of this kind cannot be made"
+        raise Trouble(what, code="limit.worksheet-form", where=str(out), expected=".csv or .pdf")
+    if not isinstance(limit, OpticalLimit):
+        raise Trouble("this limit has nothing to confirm", code="limit.worksheet", found=limit.id)
+    write_bytes(out, optical.write(limit) if kind == ".csv" else pdf(optical_document(limit)))
+
+
+def optical_document(limit: OpticalLimit) -> Document:
+    """The worksheet of an optical limit for paper."""
+    listed = [[part, nm, library, unit, letter, ""] for _, part, nm, library, unit, letter in optical.rows(limit)]
+    head = ["part", "nm", "the library has", "unit", "confidence", "the standard has"]
+    blocks: list[Block] = [
+        FactsBlock([("read by", ""), ("on", ""), ("document, tables", "")], columns=3),
+        TableBlock(head, listed, "lrrlll", weights=(1.6, 0.6, 1.2, 0.7, 0.9, 2.0)),
+    ]
+    return Document(
+        title=limit.id,
+        subtitle=limit.document,
+        kicker="worksheet: tick what the standard has, correct what it has otherwise",
+        date=f"{version()}-01",
+        sections=[DocumentSection("", blocks)],
+        footer=f"limit library {version()}. Confidence A: read, or confirmed by a person; B: supported; C: from memory",
+    )
 
 
 def document(limit: Limit) -> Document:

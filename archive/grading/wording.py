@@ -74,7 +74,7 @@ def leading(document: dict[str, Any]) -> str:
     """The leading margin, with insertion loss beside it; or that there is none."""
     found = document["leading"]
     if found is None:
-        return "no leading margin: neither return loss nor crosstalk, nor the loss of a fibre, was graded"
+        return "no leading margin: neither return loss nor crosstalk was graded"
     beside = found["insertion_loss_margin_db"]
     return f"leading: {point(found)}" + ("" if beside is None else f"; insertion loss {beside:.2f} dB beside it")
 

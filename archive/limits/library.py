@@ -21,9 +21,11 @@ def version() -> str:
 
 
 def digest() -> str:
-    """SHA-256 over all that the version stands for: the editions in their order, then field, cords, rules for words."""
+    """SHA-256 over all that the version stands for: the editions in their order, field, cords, rules for words, optical
+    links."""
     names = [f"{editions.FOLDER}/{name}.toml" for name in editions.edition_ids()]
     names += [f"{editions.FOLDER}/{name}.toml" for name in ("field", "cords")] + ["limit-words.toml"]
+    names += [f"fiber/{name}.toml" for name in ("limits", "applications")]
     total = hashlib.sha256()
     for name in names:
         content = (schemas.root() / name).read_bytes().replace(b"\r\n", b"\n")

@@ -145,7 +145,7 @@ def read(limit: Limit, path: Path) -> Filled:
     limit: as the library has it now; a worksheet of other values is refused. Errors: Trouble with the row.
     """
     where, content = str(path), path.read_bytes()
-    cells, listed = _cells(content, where), rows(limit)
+    cells, listed = cells_of(content, where), rows(limit)
     head = {row[0].strip().lower(): row[1].strip() for row in cells if len(row) > 1 and row[0].strip()}
     if head.get("limit") != limit.id:
         raise _trouble("this is no worksheet of this limit", where, f"'{head.get('limit', '')}'", f"'{limit.id}'")
@@ -153,16 +153,17 @@ def read(limit: Limit, path: Path) -> Filled:
         remedy = "make a new one with `muniment limits worksheet`"
         raise Trouble("the limit is not as it was when this worksheet was made", code="limit.worksheet", where=where,
                       remedy=remedy)  # fmt: skip
-    by, document = (_given(head, key, where) for key in ("by", "document"))
+    by, document = (given(head, key, where) for key in ("by", "document"))
     note = f"by worksheet {path.name}, SHA-256 {hashlib.sha256(content).hexdigest()}"
-    filled = Filled(limit.id, by, _date(_given(head, "on", where), where), document, note)
+    filled = Filled(limit.id, by, date_of(given(head, "on", where), where), document, note)
     answers = _answers(listed, cells, where)
     for parameter in dict.fromkeys(row.parameter for row in listed):
         _take(limit, parameter, {row: cell for row, cell in answers.items() if row.parameter == parameter}, filled)
     return filled
 
 
-def _cells(content: bytes, where: str) -> list[list[str]]:
+def cells_of(content: bytes, where: str) -> list[list[str]]:
+    """Cells of a worksheet, row by row. Errors: Trouble where it is not UTF-8."""
     try:
         text = content.decode(_ENCODING)
     except UnicodeDecodeError as error:
@@ -171,7 +172,8 @@ def _cells(content: bytes, where: str) -> list[list[str]]:
     return list(csv.reader(io.StringIO(text), delimiter=max(",;\t", key=first.count)))
 
 
-def _given(head: dict[str, str], key: str, where: str) -> str:
+def given(head: dict[str, str], key: str, where: str) -> str:
+    """What the person wrote above the rows. Errors: Trouble for an empty cell."""
     if not head.get(key):
         raise _trouble(
             f"the worksheet does not say '{key}'", where, "an empty cell", "a text behind it, in the same row"
@@ -179,7 +181,8 @@ def _given(head: dict[str, str], key: str, where: str) -> str:
     return head[key]
 
 
-def _date(text: str, where: str) -> datetime.date:
+def date_of(text: str, where: str) -> datetime.date:
+    """A date, ISO 8601 or with points. Errors: Trouble."""
     dotted = re.fullmatch(r"(\d{1,2})\.(\d{1,2})\.(\d{4})", text)
     try:
         return datetime.date.fromisoformat(text if not dotted else "{2}-{1:0>2}-{0:0>2}".format(*dotted.groups()))
@@ -202,11 +205,12 @@ def _answers(listed: list[Row], cells: list[list[str]], where: str) -> Answers:
             raise _trouble(
                 "this row is not of this worksheet", here, f"'{cell[1]} {cell[2]}'", f"{row.parameter} {row.part}"
             )
-        found[row] = _answer(cell[len(COLUMNS) - 1].strip() if len(cell) >= len(COLUMNS) else "", here)
+        found[row] = answer_of(cell[len(COLUMNS) - 1].strip() if len(cell) >= len(COLUMNS) else "", here)
     return found
 
 
-def _answer(cell: str, where: str) -> bool | Decimal | None:
+def answer_of(cell: str, where: str) -> bool | Decimal | None:
+    """True for a tick, a number, None for an empty cell. Errors: Trouble for anything else."""
     if not cell:
         return None
     if cell.lower() in TICKS:

@@ -182,8 +182,8 @@ def test_1_8_worked_examples(
 
 
 def test_1_8_w5_and_w6_published_checks_of_budgets() -> None:
-    """100GBASE-FR1: 3.0 dB of connections and 2 km at 0.5 dB/km are its 4.0 dB (O5); 40GBASE-LR4: 10 km at 0.4 dB/km and
-    2.0 dB lie within its 6.7 dB (O6)."""
+    """100GBASE-FR1: 3.0 dB of connections and 2 km at 0.5 dB/km are its 4.0 dB (O5). 40GBASE-LR4: 10 km at 0.4 dB/km
+    and 2.0 dB lie within its 6.7 dB (O6)."""
     fr1, lr4 = _application("ieee-802.3/100gbase-fr1"), _application("ieee-802.3/40gbase-lr4")
     between, inside, outside = fr1.over("indoor-outdoor"), fr1.over("os1a"), lr4.over("os2")
     assert between and inside and outside

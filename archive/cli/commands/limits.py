@@ -37,6 +37,8 @@ def list_limits(words: tuple[str, ...] = (), as_json: bool = False, quiet: bool 
       muniment limits list cat6a channel
     """
     from archive import limits
+    from archive.cli import optical_limits
+    from archive.limits import fiber
 
     found = [limits.get(i) for i in limits.ids() if all(word.lower() in i for word in words)]
     rows = [
@@ -54,21 +56,25 @@ def list_limits(words: tuple[str, ...] = (), as_json: bool = False, quiet: bool 
         }
         for limit in found
     ]
+    optical = [fiber.get(i) for i in fiber.ids() if all(word.lower() in i for word in words)]
+    rows += [optical_limits.listed(limit) for limit in optical]
     if as_json:
         print_json({"version": limits.version(), "limits": rows})
         return
-    wide = max((len(limit.id) for limit in found), default=0)
+    wide = max((len(str(row["limit"])) for row in rows), default=0)
     for limit in found:
         span = "{:g} to {:g} MHz".format(*limit.range_mhz) if limit.range_mhz else ""
         state = f"{limit.confidence or ' '}  {span}" if limit.established else "-  limit not established"
         click.echo(f"{limit.id.ljust(wide)}  {state}")
+    for bound in optical:
+        click.echo(f"{bound.id.ljust(wide)}  {optical_limits.state(bound)}")
     say(f"limit library {limits.version()}; the confidence is the least of what a pass needs: A read, B supported, "
         "C from memory", quiet=quiet)  # fmt: skip
 
 
 @command.command("show")
 @click.argument("limit")
-@click.option("--at", metavar="F,F,...", help="Values at these frequencies, MHz.")
+@click.option("--at", metavar="F,F,...", help="Values at these frequencies, MHz; of an optical limit at lengths, m.")
 @output_options
 def show(limit: str, at: str | None, as_json: bool, quiet: bool) -> None:
     """One limit: formulas, editions, sources, values. LIMIT: an id, an own limit's file, or an export's words.
@@ -77,9 +83,13 @@ def show(limit: str, at: str | None, as_json: bool, quiet: bool) -> None:
     Example:
       muniment limits show iso-11801-1/class-ea/permanent-link-2 --at 1,100,500 --json
     """
+    from archive.cli import optical_limits
     from archive.limits import show as shown
 
     frequencies = _frequencies(at)
+    if (optical := optical_limits.named(limit)) is not None:
+        optical_limits.show(optical, frequencies, as_json)
+        return
     found = _limit(limit)
     if as_json:
         print_json(shown.document(found, frequencies))
@@ -100,11 +110,16 @@ def plot(limit: str, out: str | None, as_json: bool, quiet: bool) -> None:
     """
     from pathlib import Path
 
-    from archive.answers import limit_picture
+    from archive.answers import limit_picture, optical_limit_picture
+    from archive.cli import optical_limits
 
-    found = _limit(limit)
+    optical = optical_limits.named(limit)
+    found = optical or _limit(limit)
     path = Path(out or f"{found.id.replace('/', '-')}.svg")
-    limit_picture.save(found, path)
+    if optical is not None:
+        optical_limit_picture.save(optical, path)
+    else:
+        limit_picture.save(_limit(limit), path)
     if as_json:
         print_json({"limit": found.id, "path": str(path)})
     else:
@@ -128,10 +143,15 @@ def make_worksheet(limit: str, out: str | None, as_json: bool, quiet: bool) -> N
     from pathlib import Path
 
     from archive.answers import limit_worksheet
+    from archive.cli import optical_limits
 
-    found = _limit(limit)
+    optical = optical_limits.named(limit)
+    found = optical or _limit(limit)
     path = Path(out or f"{found.id.replace('/', '-')}.csv")
-    limit_worksheet.save(found, path)
+    if optical is not None:
+        limit_worksheet.save_optical(optical, path)
+    else:
+        limit_worksheet.save(_limit(limit), path)
     if as_json:
         print_json({"limit": found.id, "path": str(path)})
     else:
@@ -157,11 +177,15 @@ def confirm(limit: str, file: str | None, withdraw: bool, as_json: bool, quiet: 
     from pathlib import Path
 
     from archive import limits
+    from archive.cli import optical_limits
     from archive.limits import confirm as confirming
     from archive.limits import worksheet
 
     if withdraw == bool(file):
         raise click.UsageError("Give a FILE, or --withdraw.")
+    if (optical := optical_limits.named(limit)) is not None:
+        done(optical_limits.confirm(optical, file, as_json, quiet))
+        return
     found = _limit(limit)
     left: list[str] = []
     if withdraw:

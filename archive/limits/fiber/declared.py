@@ -77,7 +77,7 @@ class EventLimits(Struct, frozen=True, forbid_unknown_fields=True):
     one_way_error: Allowance
 
 
-class Formula(Struct, frozen=True, forbid_unknown_fields=True):
+class FormulaWords(Struct, frozen=True, forbid_unknown_fields=True):
     """The formula in words."""
 
     formula: Text
@@ -88,7 +88,7 @@ class Formula(Struct, frozen=True, forbid_unknown_fields=True):
 class OpticalLimitsFile(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """schemas/fiber/limits.toml."""
 
-    meaning: Formula
+    meaning: FormulaWords
     wavelengths: dict[str, Wavelengths | list[tuple[float, float, float]]]
     reference: dict[str, Reference]
     editions: dict[str, OpticalEdition]

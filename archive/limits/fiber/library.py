@@ -8,7 +8,9 @@ from pathlib import Path
 
 from archive import schemas
 from archive.errors import Trouble
+from archive.limits.confirm import stored
 from archive.limits.fiber.application import OpticalApplication
+from archive.limits.fiber.confirmed import applied
 from archive.limits.fiber.declared import APPLICATIONS, LIMITS, OpticalEdition, applications_file, limits_file
 from archive.limits.fiber.link_limit import REFERENCE_GRADE, OpticalLimit, kind_of
 
@@ -46,9 +48,11 @@ def known(limit_id: str | None) -> bool:
     return text in limit_ids() or text in application_ids() or text == EXPORTED or text.startswith(EVENTS + "/")
 
 
-@cache
 def get(limit_id: str) -> OpticalLimit | OpticalApplication:
-    """A limit or an application by its id. Errors: Trouble for an unknown id; its message lists similar ones."""
+    """A limit or an application by its id, with what a person has confirmed of it.
+
+    Errors: Trouble for an unknown id; its message lists similar ones.
+    """
     if limit_id in application_ids():
         return OpticalApplication(limit_id, applications_file().applications[limit_id])
     if limit_id not in limit_ids():
@@ -56,15 +60,16 @@ def get(limit_id: str) -> OpticalLimit | OpticalApplication:
         expected = f"perhaps {', '.join(near)}" if near else ""
         raise Trouble("no such limit", code="limit.unknown", found=f"'{limit_id}'", expected=expected,
                       remedy="see `muniment limits list`")  # fmt: skip
-    name, fiber, configuration = limit_id.split("/")
-    return _limit(limit_id, limits_file().editions[name], fiber, configuration)
+    found = _limit(limit_id)
+    return applied(found) if stored(limit_id) else found
 
 
 def files(limit_id: str) -> tuple[Path, ...]:
     """The files that a limit's numbers rest on; none for an export's own limit."""
     if limit_id == EXPORTED:
         return ()
-    return (schemas.root() / (APPLICATIONS if limit_id in application_ids() else LIMITS),)
+    declared = schemas.root() / (APPLICATIONS if limit_id in application_ids() else LIMITS)
+    return (declared, *(stored(limit_id) if limit_id in limit_ids() else ()))
 
 
 def _configurations(edition: OpticalEdition) -> tuple[str, ...]:
@@ -72,7 +77,11 @@ def _configurations(edition: OpticalEdition) -> tuple[str, ...]:
     return ("link", REFERENCE_GRADE) if graded else ("link",)
 
 
-def _limit(limit_id: str, edition: OpticalEdition, fiber: str, configuration: str) -> OpticalLimit:
+@cache
+def _limit(limit_id: str) -> OpticalLimit:
+    """As it is declared."""
+    name, fiber, configuration = limit_id.split("/")
+    edition = limits_file().editions[name]
     kind = kind_of(fiber)
     reference = configuration == REFERENCE_GRADE
     closed = edition.open or (edition.reference_grade_open if reference else "")

@@ -450,7 +450,7 @@ def avocet_fiber() -> Made:
             reported_verdict=verdict,
             reported_words=said,
             local_unit={"serial": t.main["serial"]},
-            evidence="full-sweep",
+            evidence="optical-loss",
         )
         for w in (850, 1300):
             truth.reading(t, "optical_loss", loss[w]["ab"], direction="local-remote", wavelength_nm=float(w), step=0.01)
