@@ -33,7 +33,7 @@ def save_optical(limit: OpticalLimit | OpticalApplication, out: Path) -> None:
         what = "a worksheet of this kind cannot be made"
         raise Trouble(what, code="limit.worksheet-form", where=str(out), expected=".csv or .pdf")
     if not isinstance(limit, OpticalLimit):
-        raise Trouble("this limit has nothing to confirm", code="limit.worksheet", found=limit.id)
+        raise optical.of_application(limit.id)
     write_bytes(out, optical.write(limit) if kind == ".csv" else pdf(optical_document(limit)))
 
 

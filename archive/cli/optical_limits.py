@@ -9,7 +9,6 @@ from typing import Any
 import click
 
 from archive.cli.common import print_json, say
-from archive.errors import Trouble
 from archive.limits import confirm as confirming
 from archive.limits import fiber
 from archive.limits.fiber import OpticalApplication, OpticalLimit, confirmed, worksheet
@@ -66,7 +65,7 @@ def show(limit: OpticalBound, lengths: Sequence[str], as_json: bool) -> None:
 def confirm(limit: OpticalBound, file: str | None, as_json: bool, quiet: bool) -> bool:
     """`limits confirm`, and withdrawing where no file is given; whether something is left open. Errors: Trouble."""
     if not isinstance(limit, OpticalLimit):
-        raise Trouble("an application has nothing to confirm here", code="limit.worksheet", found=limit.id)
+        raise worksheet.of_application(limit.id)
     left: list[str] = []
     if file is None:
         kept = list(confirming.withdraw(limit.id))

@@ -20,6 +20,11 @@ Row = tuple[str, str, str, str, str, str]
 """Parameter, part, nm, what the library has, unit, letter."""
 
 
+def of_application(limit_id: str) -> Trouble:
+    """What is said where a worksheet of an application is asked for."""
+    return Trouble("an application over fibre has nothing to confirm here", code="limit.worksheet", found=limit_id)
+
+
 def rows(limit: OpticalLimit) -> list[Row]:
     """Every part of a limit."""
     found: list[Row] = []
