@@ -1,0 +1,173 @@
+"""The room's addresses and what answers each: one table, and one form for every error."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from archive.errors import Trouble
+from archive.isolation import ProgramFault, attempt
+from archive.room.door import SignIn
+from archive.room.guard import form_token_holds
+from archive.room.holdings import Holdings, Looked
+from archive.room.render import STATIC, address, render
+
+LARGEST_FORM = 32 * 1024 * 1024
+MISSING = frozenset(("link.unknown", "job.unknown", "record.unknown", "document.unknown"))
+"""Codes of what is not there: 404. Everything else that a person can fix is 422."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One question: the archive as it is now, what the address or the form gives, and who asks.
+
+    given: names to texts; of a name given twice the last. files: uploads by name of the field, (file name, bytes).
+    """
+
+    look: Looked
+    base: str
+    root: Path
+    sign_in: SignIn
+    given: Mapping[str, str]
+    files: Mapping[str, tuple[str, bytes]]
+    partial: bool
+    """Whether only the part that changes is asked for."""
+
+    def text(self, name: str) -> str | None:
+        """A text that was given; None where it is absent or blank."""
+        return self.given.get(name, "").strip() or None
+
+    def needed(self, name: str) -> str:
+        """A text that has to be given. Errors: Trouble."""
+        found = self.text(name)
+        if found is None:
+            raise Trouble(f"the address says no {name}", code="room.address", remedy="go back and choose it there")
+        return found
+
+    def address(self, path: str, **query: str | int | None) -> str:
+        """An address of this room."""
+        return address(self.base, path, **query)
+
+    def page(self, template: str, title: str, command: str, **values: Any) -> Response:
+        """A whole page. command: what does the same at a terminal."""
+        return HTMLResponse(
+            render(
+                template,
+                asked=self,
+                title=title,
+                command=command,
+                head=self.look.head,
+                to_know=self.look.to_know,
+                **values,
+            )
+        )
+
+    def part(self, template: str, **values: Any) -> Response:
+        """A part of a page."""
+        return HTMLResponse(render(template, asked=self, **values))
+
+
+Page = Callable[[Asked], Response]
+
+
+def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable[[str], None]) -> Starlette:
+    """The room as an ASGI application, without its guard.
+
+    root: the archive. pages: by path, the method and what answers it. log: called with a line for each fault.
+    """
+    holdings = Holdings(root)
+
+    def route(path: str, method: str, page: Page) -> Route:
+        async def answer(request: Request) -> Response:
+            given, files = await _given(request)
+            if method == "POST" and not form_token_holds(request.scope["sign_in"], given.get("form_token")):
+                return _told(request, 403, "The form is not of this sign-in", "Nothing was done. Open the page again.")
+            return await run_in_threadpool(_answered, request, page, holdings, given, files, log)
+
+        return Route(path, answer, methods=[method])
+
+    async def nowhere(request: Request, _: Exception) -> Response:
+        return _told(request, 404, "Nothing stands at this address", "It is no page of this room. Go back.")
+
+    async def unlike(request: Request, _: Exception) -> Response:
+        return _told(request, 405, "Not understood here", "Nothing was done. Go back.")
+
+    app = Starlette(
+        routes=[
+            *(route(path, method, page) for path, (method, page) in pages.items()),
+            Mount("/static", StaticFiles(directory=STATIC)),
+        ],
+        exception_handlers={404: nowhere, 405: unlike},
+    )
+    app.add_middleware(GZipMiddleware, minimum_size=2_000)
+    return app
+
+
+async def _given(request: Request) -> tuple[dict[str, str], dict[str, tuple[str, bytes]]]:
+    """Texts and files of the query, or of the form."""
+    if request.method != "POST":
+        return dict(request.query_params), {}
+    files: dict[str, tuple[str, bytes]] = {}
+    async with request.form(max_files=8, max_fields=64, max_part_size=1024 * 1024) as form:
+        assert isinstance(form, FormData)
+        texts = {name: value for name, value in form.items() if isinstance(value, str)}
+        for name, value in form.items():
+            if isinstance(value, UploadFile) and value.filename:
+                files[name] = (value.filename, await value.read(LARGEST_FORM + 1))
+    return texts, files
+
+
+def _answered(
+    request: Request,
+    page: Page,
+    holdings: Holdings,
+    given: Mapping[str, str],
+    files: Mapping[str, tuple[str, bytes]],
+    log: Callable[[str], None],
+) -> Response:
+    scope = request.scope
+
+    def answer() -> Response:
+        if any(len(data) > LARGEST_FORM for _, data in files.values()):
+            raise Trouble("the file is too large", code="room.upload", expected=f"{LARGEST_FORM >> 20} MiB at most")
+        partial = request.headers.get("hx-request") == "true"
+        return page(Asked(holdings.look(), scope["base"], holdings.root, scope["sign_in"], given, files, partial))
+
+    try:
+        found = attempt(answer, scope["path"])
+    except Trouble as trouble:
+        status = 404 if trouble.code in MISSING else 409 if trouble.code.endswith("ambiguous") else 422
+        return _told(request, status, trouble.message, _sentence(trouble), found=trouble.found)
+    except OSError as error:
+        log(f"the system, at {scope['path'][:80]!a}: {error.strerror or error}")
+        return _told(request, 503, "The archive cannot be read just now", f"The system says: {error.strerror}.")
+    if not isinstance(found, ProgramFault):
+        return found
+    number = secrets.token_hex(4)
+    log(f"fault {number} at {scope['path'][:80]!a}: {found.what}")
+    text = f"Nothing was changed. The fault has the number {number}, which is also in the log. Please report it."
+    return _told(request, 500, "A fault of this program, not yours", text)
+
+
+def _sentence(trouble: Trouble) -> str:
+    parts = [trouble.where, f"expected {trouble.expected}" if trouble.expected else "", trouble.remedy]
+    return ". ".join(part[:1].upper() + part[1:] for part in parts if part)
+
+
+def _told(request: Request, status: int, title: str, text: str, found: str = "") -> Response:
+    if request.headers.get("hx-request") == "true" or "sign_in" not in request.scope:
+        return PlainTextResponse(f"{title}. {text}", status)
+    values = {"title": title, "text": text, "found": found, "base": request.scope["base"], "forward": False}
+    return HTMLResponse(render("told.html", **values), status)

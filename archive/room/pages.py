@@ -1,0 +1,29 @@
+"""The table of pages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from archive.room import claims, documents, finding, jobs, limits, links, proofs
+from archive.room.app import Page
+
+PAGES: Mapping[str, tuple[str, Page]] = {
+    "/": ("GET", finding.page),
+    "/find/rows": ("GET", finding.rows),
+    "/find.csv": ("GET", finding.table),
+    "/link": ("GET", links.page),
+    "/link/curves": ("GET", links.curves),
+    "/compare": ("GET", links.compare),
+    "/proof": ("GET", proofs.page),
+    "/proof.json": ("GET", proofs.bundle),
+    "/original": ("GET", documents.original),
+    "/document": ("GET", documents.document),
+    "/jobs": ("GET", jobs.listed),
+    "/job": ("GET", jobs.page),
+    "/claim": ("GET", claims.form),
+    "/claim.zip": ("POST", claims.made),
+    "/limits": ("GET", limits.listed),
+    "/limit": ("GET", limits.page),
+    "/help": ("GET", finding.help_page),
+}
+"""By path: the method, and what answers it."""

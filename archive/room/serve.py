@@ -1,0 +1,112 @@
+"""The room as a server on this machine: a socket on loopback, the guard, the address with its token."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import uvicorn
+
+from archive import store
+from archive.errors import Trouble
+from archive.room.app import application
+from archive.room.door import Door, secret_path
+from archive.room.guard import Guard, Refusal
+from archive.room.pages import PAGES
+from archive.room.render import render
+from archive.store import memory
+
+HOST = "127.0.0.1"
+_SETTINGS = "room"
+
+
+def serve(
+    root: Path, port: int, names: Sequence[str], announce: Callable[[str], None], log: Callable[[str], None]
+) -> None:
+    """Serves the archive at root until it is interrupted.
+
+    port: 0 for any free one. names: further names that lead to this machine. announce: called with the address once it
+    is answered. log: called with a line for each refusal and fault.
+
+    Errors: Trouble where there is no archive, or the port is taken.
+    """
+    archive = store.open(root)
+    archive.catch_up()
+    folder = memory.folder(archive.id)
+    with tempfile.TemporaryDirectory() as passing:
+        place = (folder or Path(passing)) / _SETTINGS
+        base = f"/r/{secret_path(place)}"
+        bound = _bound(port)
+        port = bound.getsockname()[1]
+        door = Door(place / "tokens")
+        hosts = [f"{name}:{port}".casefold() for name in (HOST, "localhost", "[::1]", *names)]
+        app = Guard(application(root, PAGES, log), door, hosts, base, secure=False, log=log, page=_page)
+        memory.remember(archive.id, "room-port", port)
+        address = f"http://{HOST}:{port}/open?t={door.issue()}"
+        config = uvicorn.Config(
+            app,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            date_header=False,
+            proxy_headers=False,
+            limit_concurrency=64,
+            timeout_keep_alive=15,
+            timeout_graceful_shutdown=5,
+            h11_max_incomplete_event_size=32 * 1024,
+            lifespan="off",
+            http="h11",
+            ws="none",
+        )
+        server = uvicorn.Server(config)
+        announce(address)
+        server.run(sockets=[bound])
+
+
+def another_token(root: Path) -> str:
+    """The address of a room that runs for this archive and user, with a new token.
+
+    Errors: Trouble where none was started.
+    """
+    archive = store.open(root)
+    folder, port = memory.folder(archive.id), memory.recall(archive.id, "room-port")
+    if folder is None or not isinstance(port, int) or not _answers(port):
+        raise Trouble(
+            "no room is open for this archive", code="room.none", where=str(root), remedy="start one: `muniment room`"
+        )
+    return f"http://{HOST}:{port}/open?t={Door(folder / _SETTINGS / 'tokens').issue()}"
+
+
+def _answers(port: int) -> bool:
+    try:
+        with socket.create_connection((HOST, port), timeout=2):
+            return True
+    except OSError:
+        return False
+
+
+def _bound(port: int) -> socket.socket:
+    """A socket that listens on loopback alone."""
+    assert ipaddress.ip_address(HOST).is_loopback
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((HOST, port))
+        bound.listen(128)  # what comes before the server does waits here
+    except OSError as error:
+        bound.close()
+        raise Trouble(
+            "the port cannot be used",
+            code="room.port",
+            found=f"{port}: {error.strerror}",
+            remedy="give another with --port, or none",
+        ) from None
+    return bound
+
+
+def _page(refusal: Refusal) -> str:
+    text = f"{refusal.text.strip()} {refusal.remedy}"
+    return render("told.html", title=refusal.title, text=text, found="", base="", forward=refusal.forward)

@@ -1,0 +1,146 @@
+"""Pages as a person reads them, and labels that bite."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from html import escape
+from pathlib import Path
+from urllib.parse import quote, urlencode
+
+import pytest
+
+from archive.answers.documents.text import visible
+from tests.room.serving import HOSTILE, LABELS, Room
+
+
+def get(room: Room, inside: tuple[str, str], path: str, **query: str):
+    base, cookie = inside
+    return room.ask(base + path + ("?" + urlencode(query) if query else ""), cookie=cookie)
+
+
+def test_finding_shows_links_with_words_and_the_command_that_does_the_same(room, inside):
+    page = get(room, inside, "/", q="a0")
+    assert page.status == 200
+    assert "1A-A01" in page.body and "1A-A02" in page.body and "2B-C17" not in page.body
+    assert "muniment find" in page.body and "Ledger head of" in page.body
+    assert ">fail<" in page.body and ">pass<" in page.body
+
+
+def test_what_changes_while_typing_is_a_part_alone(room, inside):
+    part = get(room, inside, "/find/rows", q="c17")
+    assert part.status == 200 and "<html" not in part.body and "2B-C17" in part.body
+    assert "1 link, from 1 record." in part.body
+    assert "Nothing found." in get(room, inside, "/find/rows", q="zzz-404").body
+
+
+def test_lines_narrow_and_can_be_taken_away(room, inside):
+    page = get(room, inside, "/", verdict="fail")
+    assert "1A-A02" in page.body and "1A-A01" not in page.body and "take away" in page.body
+
+
+def test_a_link_shows_which_record_counts_its_worst_points_and_its_history(room, inside):
+    page = get(room, inside, "/link", label="1A-A02")
+    assert page.status == 200
+    for words in ("is current", "Worst points", "Everything that happened", "tia-568.2-d/cat6a/permanent-link"):
+        assert words in page.body
+    graded = get(room, inside, "/link", label="1A-A01", against="iso-11801-1/class-ea/permanent-link-2")
+    assert "against another limit" in graded.body and "Worst points against iso-11801-1" in graded.body
+    assert get(room, inside, "/link", label="1A-A01", against="../../x").status == 422
+
+
+def test_curves_and_limit_are_those_of_grading(room, inside):
+    """Values are compared with the limit library, and the margin with the difference of both at that point."""
+    page = get(room, inside, "/link", label="1A-A02")
+    record = page.body.partition("/link/curves?record=")[2].partition('"')[0]
+    found = json.loads(get(room, inside, "/link/curves", record=record, parameter="next").body)
+    assert len(found["curves"]) == 12 and found["verdict"] == "fail"
+    frequencies = found["frequencies"][0]
+    point = min(found["points"], key=lambda p: p["worst_margin"]["margin"])
+    curve = next(c for c in found["curves"] if (c["pairing"], c["end"]) == (point["pairing"], point["end"]))
+    differences = [v - bar for v, bar in zip(curve["values"], found["limit"], strict=True) if bar is not None]
+    assert min(differences) == pytest.approx(point["worst_margin"]["margin"], abs=1e-6)
+    assert point["worst_margin"]["frequency_mhz"] in frequencies
+
+
+@pytest.mark.parametrize("label", LABELS)
+def test_every_label_is_shown_as_text_and_found_again(room, inside, label):
+    page = get(room, inside, "/link", label=label)
+    assert page.status == 200
+    assert (
+        f"<h1>{escape(visible(label), quote=True).replace('&#x27;', '&#39;').replace('&quot;', '&#34;')}</h1>"
+        in page.body
+    )
+    assert "<script>alert" not in page.body and "<img src=x" not in page.body and "\u202e" not in page.body
+    assert "<h1>49</h1>" not in page.body
+    found = get(room, inside, "/", q=label)
+    assert found.status == 200 and "<script>alert" not in found.body
+
+
+@pytest.mark.parametrize("label", [*HOSTILE, "nowhere"])
+def test_what_is_not_there_is_said_with_a_true_status(room, inside, label):
+    for path, name in (
+        ("/job", "job"),
+        ("/limit", "id"),
+        ("/proof", "record"),
+        ("/document", "id"),
+        ("/original", "record"),
+    ):
+        answer = get(room, inside, path, **{name: label})
+        assert answer.status in (404, 422), path
+        assert "<script>alert" not in answer.body and "Traceback" not in answer.body
+
+
+def test_a_proof_is_computed_while_one_looks(room, inside):
+    listed = get(room, inside, "/link", label="1A-A01").body
+    record = listed.partition("/proof?record=")[2].partition('"')[0]
+    page = get(room, inside, "/proof", record=record)
+    assert "Every step that was looked at holds" in page.body and "compared with none held elsewhere" in page.body
+    wrong = get(room, inside, "/proof", record=record, expect="00" * 32)
+    assert "A step does not hold" in wrong.body
+    bundle = get(room, inside, "/proof.json", record=record)
+    assert (
+        bundle.headers["content-disposition"].startswith("attachment") and json.loads(bundle.body)["record"] == record
+    )
+
+
+def test_an_original_leaves_as_an_attachment_byte_for_byte(room, inside, shelf: Path):
+    listed = get(room, inside, "/link", label="1A-A01").body
+    record = listed.partition("/original?record=")[2].partition('"')[0]
+    answer = get(room, inside, "/original", record=record)
+    assert answer.body.encode() == (shelf.parent / "export.xml").read_bytes()
+    assert "sandbox" in answer.headers["content-security-policy"]
+    assert answer.headers["content-disposition"].startswith("attachment")
+
+
+def test_a_job_is_counted_as_progress_counts_it(room, inside):
+    page = get(room, inside, "/job", job="HARBOUR-2019-04")
+    assert page.status == 200 and "Failing: 1" in page.body
+    told = room.command("progress", str(room.archive), "--job", "HARBOUR-2019-04", "--json")
+    sums = json.loads(told)["sums"]
+    assert sums
+    for line in sums:
+        assert escape(line) in page.body
+
+
+def test_a_claim_file_is_made_from_the_form(room, inside):
+    base, cookie = inside
+    form = get(room, inside, "/claim", label="1A-A02").body
+    token = form.partition('name="form_token" value="')[2].partition('"')[0]
+    body = urlencode({"form_token": token, "label": "1A-A02", "reason": "Letter of 3 May", "paper": "a4"}).encode()
+    kind = "application/x-www-form-urlencoded"
+    same = {"sec_fetch_site": "same-origin", "cookie": cookie, "content_type": kind}
+    import http.client
+
+    link = http.client.HTTPConnection("127.0.0.1", room.port, timeout=60)
+    link.request(
+        "POST", base + "/claim.zip", body, {"host": room.host, **{k.replace("_", "-"): v for k, v in same.items()}}
+    )
+    answer = link.getresponse()
+    assert answer.status == 200
+    packed = zipfile.ZipFile(io.BytesIO(answer.read()))
+    assert "claim/data/claim.pdf" in packed.namelist() and "claim/data/proof.json" in packed.namelist()
+    assert "Letter of 3 May" in packed.read("claim/data/claim.html").decode()
+    wrong = body.replace(quote(token).encode(), b"made-up")
+    assert room.ask(base + "/claim.zip", "POST", wrong, **same).status == 403
