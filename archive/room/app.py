@@ -25,7 +25,7 @@ from archive.room.holdings import Holdings, Looked
 from archive.room.render import STATIC, address, render
 
 LARGEST_FORM = 32 * 1024 * 1024
-MISSING = frozenset(("link.unknown", "job.unknown", "record.unknown", "document.unknown"))
+MISSING = frozenset(("link.unknown", "job.unknown", "record.unknown", "room.no-original", "room.no-document"))
 """Codes of what is not there: 404. Everything else that a person can fix is 422."""
 
 

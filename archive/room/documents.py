@@ -25,7 +25,7 @@ def original(asked: Asked) -> Response:
     if found is None:
         raise Trouble(
             "its original is not there any more",
-            code="record.unknown",
+            code="room.no-original",
             where=f"{deposit}, record {position}",
             remedy="see whether it was redacted, and run `muniment fixity`",
         )
@@ -40,12 +40,12 @@ def document(asked: Asked) -> Response:
         "SELECT file_name, path, number FROM documents WHERE document_id = ? ORDER BY number LIMIT 1", (wanted,)
     ).fetchone()
     if row is None or not row["path"]:
-        raise Trouble("no such document is filed", code="document.unknown", found=wanted)
+        raise Trouble("no such document is filed", code="room.no-document", found=wanted)
     entry = archive.ledger.read(row["number"])
     assert entry is not None
     path = f"events/{entry['id']}/{row['path']}"
     current = archive.checked.current(path, archive.checked.of_entry(entry)[path])
     if current is None:
-        raise Trouble("it was redacted", code="document.unknown", found=wanted)
+        raise Trouble("it was redacted", code="room.no-document", found=wanted)
     data = archive.checked.read(*current)
     return download(data, row["file_name"])

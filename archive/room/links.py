@@ -66,7 +66,7 @@ def curves(asked: Asked) -> Response:
         if s["origin"] != "limit"
     ]
     if not listed:
-        raise Trouble("the record has no such curve", code="record.no-curve", found=parameter)
+        raise Trouble("the record has no such curve", code="room.no-curve", found=parameter)
     known = vocabulary.parameter(parameter)
     return JSONResponse(
         {
@@ -140,8 +140,8 @@ def _of_link(document: Mapping[str, Any], link: ArchivedLink, row: Mapping[str, 
 
 def _graded(batch: Batch, against: str | None) -> dict[str, Any]:
     """Verdicts of a batch by today's limit library, against the limit that it names or another."""
-    if against is not None and against not in limits.ids():
-        raise Trouble("no such limit", code="limit.unknown", found=against, remedy="choose one of the list")
+    if against is not None:
+        limits.get(against)  # a wrong one is refused before anything is graded
     return {"verdicts": list(documents(grading.grade(batch, [against] if against else None))), "against": against}
 
 
