@@ -30,7 +30,7 @@ MISSING = frozenset(("link.unknown", "job.unknown", "record.unknown", "room.no-o
 
 
 @dataclass(frozen=True)
-class Asked:
+class PageRequest:
     """One question: the archive as it is now, what the address or the form gives, and who asks.
 
     given: names to texts; of a name given twice the last. files: uploads by name of the field, (file name, bytes).
@@ -79,7 +79,7 @@ class Asked:
         return HTMLResponse(render(template, asked=self, **values))
 
 
-Page = Callable[[Asked], Response]
+Page = Callable[[PageRequest], Response]
 
 
 def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable[[str], None]) -> Starlette:
@@ -143,7 +143,7 @@ def _answered(
         if any(len(data) > LARGEST_FORM for _, data in files.values()):
             raise Trouble("the file is too large", code="room.upload", expected=f"{LARGEST_FORM >> 20} MiB at most")
         partial = request.headers.get("hx-request") == "true"
-        return page(Asked(holdings.look(), scope["base"], holdings.root, scope["sign_in"], given, files, partial))
+        return page(PageRequest(holdings.look(), scope["base"], holdings.root, scope["sign_in"], given, files, partial))
 
     try:
         found = attempt(answer, scope["path"])

@@ -15,13 +15,13 @@ from archive.answers.claim.fresh import files
 from archive.answers.claim.gather import gather
 from archive.answers.link import open_link
 from archive.answers.wording import Wording
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 from archive.room.downloads import download
 
 _WHEN = (1980, 1, 1, 0, 0, 0)
 
 
-def form(asked: Asked) -> Response:
+def form(asked: PageRequest) -> Response:
     """The form: reason, fresh test, paper."""
     given = {name: asked.text(name) for name in ("job", "site", "record")}
     link = open_link(asked.look.archive, asked.needed("label"), role="accepted", **given)
@@ -29,7 +29,7 @@ def form(asked: Asked) -> Response:
     return asked.page("claim.html", f"Claim file of {link.label}", command, link=link, given=given)
 
 
-def made(asked: Asked) -> Response:
+def made(asked: PageRequest) -> Response:
     """The claim file. A fresh test that is handed in is read and printed, and not archived."""
     label = asked.needed("label")
     with tempfile.TemporaryDirectory() as folder:

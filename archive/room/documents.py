@@ -6,11 +6,11 @@ from starlette.responses import Response
 
 from archive.answers.originals import of_record, of_source
 from archive.errors import Trouble
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 from archive.room.downloads import download
 
 
-def original(asked: Asked) -> Response:
+def original(asked: PageRequest) -> Response:
     """The export that a record came from, byte for byte."""
     archive = asked.look.archive
     address = archive.address(asked.needed("record"))
@@ -33,7 +33,7 @@ def original(asked: Asked) -> Response:
     return download(data, name)
 
 
-def document(asked: Asked) -> Response:
+def document(asked: PageRequest) -> Response:
     """A filed document."""
     archive, wanted = asked.look.archive, asked.needed("id")
     row = archive.db.execute(

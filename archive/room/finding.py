@@ -15,7 +15,7 @@ from starlette.responses import Response
 
 from archive.answers.spreadsheet import guarded
 from archive.answers.wording import ENGLISH
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 from archive.room.downloads import download
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.label_search import LabelMatch, matches
@@ -75,17 +75,17 @@ class Answer:
         return f"{first}, from {of} record{'s' * (self.records != 1)}."
 
 
-def page(asked: Asked) -> Response:
+def page(asked: PageRequest) -> Response:
     """The page of finding."""
     return asked.page("find.html", "Find", _command(asked), **_shown(asked))
 
 
-def rows(asked: Asked) -> Response:
+def rows(asked: PageRequest) -> Response:
     """What changes while one types."""
     return asked.part("find_rows.html", **_shown(asked))
 
 
-def table(asked: Asked) -> Response:
+def table(asked: PageRequest) -> Response:
     """The records looked at, as CSV for a spreadsheet."""
     found, _ = _records(asked)
     names = ("link_label", "site", "job_id", "tested_local", "limit_id", "verdict", "leading_margin", "record_id")
@@ -94,12 +94,12 @@ def table(asked: Asked) -> Response:
     return download(out.getvalue(), "records.csv", "text/csv")
 
 
-def help_page(asked: Asked) -> Response:
+def help_page(asked: PageRequest) -> Response:
     """Keys, words, licences."""
     return asked.page("help.html", "Help", "muniment --help")
 
 
-def _shown(asked: Asked) -> dict[str, Any]:
+def _shown(asked: PageRequest) -> dict[str, Any]:
     found, among = _records(asked)
     start = max(0, int(asked.text("after") or 0)) if (asked.text("after") or "0").isdecimal() else 0
     links = _links(found, among)
@@ -116,7 +116,7 @@ def _shown(asked: Asked) -> dict[str, Any]:
     return {"answer": answer, "given": given, "headings": NARROWING, "after": start + AT_ONCE, "words": ENGLISH}
 
 
-def _records(asked: Asked) -> tuple[list[Mapping[str, Any]], list[LabelMatch] | None]:
+def _records(asked: PageRequest) -> tuple[list[Mapping[str, Any]], list[LabelMatch] | None]:
     """Records that fit, COUNTED at most, and by which labels; None where no label was typed."""
     db, typed = asked.look.archive.db, asked.text("q")
     wanted = _filters(asked)
@@ -126,7 +126,7 @@ def _records(asked: Asked) -> tuple[list[Mapping[str, Any]], list[LabelMatch] | 
     return [dict(r) for r in find(db, replace(wanted, link=typed), most=COUNTED, among=among)], among
 
 
-def _filters(asked: Asked) -> Filters:
+def _filters(asked: PageRequest) -> Filters:
     given = {name: asked.text(name) for name in _FILTERS}
     year = asked.text("year")
     if year is not None:
@@ -147,7 +147,7 @@ def _links(found: Iterable[Mapping[str, Any]], among: list[LabelMatch] | None) -
     return out
 
 
-def _lines(asked: Asked, found: Iterable[Mapping[str, Any]], name: str) -> list[tuple[str, int, bool]]:
+def _lines(asked: PageRequest, found: Iterable[Mapping[str, Any]], name: str) -> list[tuple[str, int, bool]]:
     chosen = asked.text(name)
     count = Counter(_value(row, name) for row in found)
     listed = [(value, n, value == chosen) for value, n in count.most_common(_MOST_LINES) if value]
@@ -161,7 +161,7 @@ def _value(row: Mapping[str, Any], name: str) -> str:
     return str(value or "") if name != "verdict" else str(value or "not graded")
 
 
-def _command(asked: Asked) -> str:
+def _command(asked: PageRequest) -> str:
     parts = ["muniment", "find", str(asked.root)]
     for name in ("q", *_FILTERS):
         if (value := asked.text(name)) is not None:

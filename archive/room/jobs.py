@@ -11,13 +11,13 @@ from starlette.responses import Response
 from archive.answers.jobs import facts
 from archive.answers.progress import progress
 from archive.answers.setaside import set_aside
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 
 _FIRST = 40
 """Links of each kind that are listed at once."""
 
 
-def listed(asked: Asked) -> Response:
+def listed(asked: PageRequest) -> Response:
     """All jobs, the last tested first."""
     rows = asked.look.archive.db.execute(
         "SELECT job_id, max(site) AS site, count(DISTINCT link) AS links, min(tested_local) AS first, "
@@ -27,7 +27,7 @@ def listed(asked: Asked) -> Response:
     return asked.page("jobs.html", "Jobs", shlex.join(["muniment", "find", str(asked.root)]), rows=rows)
 
 
-def page(asked: Asked) -> Response:
+def page(asked: PageRequest) -> Response:
     """One job."""
     archive, job = asked.look.archive, asked.needed("job")
     role: Any = "current" if asked.text("role") == "current" else "accepted"

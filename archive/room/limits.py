@@ -8,7 +8,7 @@ import numpy as np
 from starlette.responses import Response
 
 from archive import limits, vocabulary
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 
 _AT = (
     1.0,
@@ -33,7 +33,7 @@ _AT = (
 """Frequencies at which standards print values, MHz."""
 
 
-def listed(asked: Asked) -> Response:
+def listed(asked: PageRequest) -> Response:
     """All limits, by edition."""
     editions: dict[str, list[str]] = {}
     for name in limits.ids():
@@ -41,7 +41,7 @@ def listed(asked: Asked) -> Response:
     return asked.page("limits.html", "Limits", "muniment limits list", editions=editions)
 
 
-def page(asked: Asked) -> Response:
+def page(asked: PageRequest) -> Response:
     """One limit. Errors: Trouble where there is none of that name."""
     limit = limits.get(asked.needed("id"))
     low, high = limit.range_mhz or (0.0, 0.0)

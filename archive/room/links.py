@@ -16,7 +16,7 @@ from archive.answers.history import history, link_cautions
 from archive.answers.link import ArchivedLink, open_link
 from archive.errors import Trouble
 from archive.grading.document import documents
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 from archive.store.documents import of_job
 from archive.store.roles import Role
 from archive.tables import Batch
@@ -24,7 +24,7 @@ from archive.tables import Batch
 _ROLES: Mapping[str, Role] = {"accepted": "accepted", "current": "current"}
 
 
-def page(asked: Asked) -> Response:
+def page(asked: PageRequest) -> Response:
     """The page of one link, or of the several places that a label may mean."""
     link = _link(asked)
     row = _shown(asked, link)
@@ -41,7 +41,7 @@ def page(asked: Asked) -> Response:
     return asked.page("link.html", link.label, command, **found)
 
 
-def curves(asked: Asked) -> Response:
+def curves(asked: PageRequest) -> Response:
     """The curves of one parameter of one record, with a limit line and what grading says, as JSON.
 
     frequencies: MHz, one list for each axis; curves: pairing, end, axis, values; limit: values on the first axis.
@@ -84,7 +84,7 @@ def curves(asked: Asked) -> Response:
     )
 
 
-def compare(asked: Asked) -> Response:
+def compare(asked: PageRequest) -> Response:
     """Two records beside each other: what differs in words, and the margins by parameter."""
     sides = []
     for name in ("a", "b"):
@@ -105,7 +105,7 @@ def compare(asked: Asked) -> Response:
     return asked.page("compare.html", "Two records", command, **values)
 
 
-def record_batch(asked: Asked, row: Mapping[str, Any]) -> Batch:
+def record_batch(asked: PageRequest, row: Mapping[str, Any]) -> Batch:
     """One record as a batch, as it counts now. row: with its address "deposit/position"."""
     deposit, _, position = str(row["address"]).rpartition("/")
     return next(records.read(asked.look.archive, [(deposit, int(position))]))
@@ -121,13 +121,13 @@ def sweep_parameters(batch: Batch) -> list[tuple[str, str]]:
     return [(name, vocabulary.parameter(name).name) for name in found]
 
 
-def _link(asked: Asked) -> ArchivedLink:
+def _link(asked: PageRequest) -> ArchivedLink:
     role = _ROLES.get(asked.text("role") or "")
     given = {name: asked.text(name) for name in ("job", "site", "record")}
     return open_link(asked.look.archive, asked.needed("label"), role=role, **given)
 
 
-def _shown(asked: Asked, link: ArchivedLink) -> dict[str, Any] | None:
+def _shown(asked: PageRequest, link: ArchivedLink) -> dict[str, Any] | None:
     """The record that is shown: the one asked for, or the one in the role that is shown."""
     wanted = asked.text("show")
     return next((r for r in link.rows if r["record_id"] == wanted), link.standing)

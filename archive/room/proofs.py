@@ -8,12 +8,12 @@ import time
 
 from starlette.responses import Response
 
-from archive.room.app import Asked
+from archive.room.app import PageRequest
 from archive.room.downloads import download
 from archive.store.proofs import holds, prove, verify
 
 
-def page(asked: Asked) -> Response:
+def page(asked: PageRequest) -> Response:
     """Each step of the proof, and what was found at it just now."""
     started = time.perf_counter()
     record, expect = asked.needed("record"), asked.text("expect")
@@ -29,7 +29,7 @@ def page(asked: Asked) -> Response:
     return asked.page("proof.html", "Proof", shlex.join(["muniment", "prove", str(asked.root), record]), **values)
 
 
-def bundle(asked: Asked) -> Response:
+def bundle(asked: PageRequest) -> Response:
     """The proof as one JSON document."""
     proof = prove(asked.look.archive, asked.needed("record"), None)
     text = json.dumps(proof, ensure_ascii=False, indent=1) + "\n"
