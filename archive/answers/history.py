@@ -175,6 +175,8 @@ def _describe(entry: Any) -> str:
         "release": f"legal hold on job {entry.get('job')} released",
         "job": f"facts of job {entry.get('job')} stated",
         "attach": f"document filed for job {entry.get('job')}",
+        "claim issued": "claim file issued",
+        "book issued": "hand-over book issued",
         "redact": "something was redacted; a tombstone is in its place",
         "accept": f"accepted as of {entry.get('on')}" if entry.get("job") else "named as the accepted record",
         "identity": f"decided to be {'the same link' if entry.get('same') else 'different links'}",

@@ -113,5 +113,5 @@ def shown(step: DemoStep, printed: str) -> list[str]:
 
 def to_open(folder: Path) -> Path | None:
     """The page of the claim file to open in a browser; None where there is none."""
-    pages = sorted((folder / "claim").rglob("*.html"), key=lambda p: (len(p.parts), p.name))
+    pages = sorted((folder / "claim" / "data").rglob("*.html"), key=lambda p: (len(p.parts), p.name))
     return pages[0] if pages else None

@@ -19,6 +19,7 @@ from archive.answers.claim.compose import compose
 from archive.answers.claim.curve_figures import curves_of, line_of
 from archive.answers.claim.gather import gather
 from archive.answers.documents import FactsBlock, Figure, Notice, TableBlock, VerdictCards
+from archive.answers.sealing.issue import issuer
 from archive.answers.wording import ENGLISH
 from archive.errors import Trouble
 from archive.store import clock
@@ -39,7 +40,7 @@ def written(troubles_place, tmp_path_factory):
         patch.setenv("MUNIMENT_CACHE", str(place / "cache"))
         patch.setattr(clock, "now", lambda: MADE)
         facts, originals = gather(store.open(troubles_place), STANDS, on=ON, reason="Letter of 3 January 2030")
-        write(facts, originals, place / "claim")
+        write(facts, originals, place / "claim", issuer=issuer(troubles_place, by=None, reason=None, enter=False))
     return place / "claim", facts
 
 
@@ -135,6 +136,7 @@ def test_the_same_inputs_give_the_same_bytes_anywhere(written, troubles_place, t
         STANDS,
         "--on",
         ON.isoformat(),
+        "--no-record",
     ]
     command += ["--reason", "Letter of 3 January 2030"]
     for n, more in enumerate(

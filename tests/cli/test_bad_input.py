@@ -185,7 +185,7 @@ def test_outputs_where_something_stands(built: World, tmp_path: Path) -> None:
             assert out in typed("convert", built.good, "--to", tmp_path / out, "--form", form).line
     for words in (
         ("convert", built.good, "--to", tmp_path / "full", "--form", "csv", "--replace"),
-        ("claim", built.archive, "01-1A-A01", "--out", tmp_path / "full"),
+        ("claim", built.archive, "01-1A-A01", "--no-record", "--out", tmp_path / "full"),
         ("book", built.archive, "--job", built.receipt["job"], "--out", tmp_path / "full"),
         ("init", tmp_path / "full"),
         ("init", tmp_path / "file"),

@@ -12,7 +12,7 @@ def test_three_commands_lead_from_a_half_remembered_label_to_the_claim_file(buil
     found = typed("find", built.archive, "--link", "a06", "--json").document["records"]
     assert {r["link"] for r in found} == {FAILED}
     assert typed("history", built.archive, "a06", "--json").document["link"] == FAILED
-    said = typed("claim", built.archive, "a06", "--out", tmp_path / "claim", "--json")
+    said = typed("claim", built.archive, "a06", "--no-record", "--out", tmp_path / "claim", "--json")
     assert said.code == 0 and said.document["link"] == FAILED
     assert {"claim.pdf", "claim.html", "record.xml", "record-csv.zip", "proof.json"} <= set(said.document["files"])
     assert typed("verify", tmp_path / "claim" / "data" / "proof.json").code == 0
@@ -21,8 +21,39 @@ def test_three_commands_lead_from_a_half_remembered_label_to_the_claim_file(buil
     assert typed("verify", proof, "--expect", "0" * 64).code == 1
 
 
+def test_a_claim_file_is_entered_in_the_ledger_and_verifies_as_a_folder(world, tmp_path):
+    out = tmp_path / "claim"
+    said = typed("claim", world.archive, FAILED, "--by", "H. Brume", "--out", out, "--json").document
+    assert said["sealed"] and said["ledger_entry"] is not None and said["why_no_entry"] is None
+    report = typed("verify", out, "--json")
+    assert report.code == 0 and set(report.document) >= {"sound", "sealed", "checked_against", "broken"}
+    assert (report.document["sound"], report.document["sealed"], report.document["broken"]) == (True, True, [])
+    head = typed("fixity", world.archive, "--json").document["ledger"]["head"]
+    held = typed("verify", out, "--expect", head, "--json")
+    assert held.code == 0 and head in held.document["checked_against"]
+    assert typed("verify", out, "--expect", said["ledger_head"]).code == 0, "the head that its own pages print"
+    entries = typed("history", world.archive, FAILED, "--json").document["entries"]
+    assert [e["by"] for e in entries if e["kind"] == "claim issued"] == ["H. Brume"]
+    page = out / "data" / "claim.html"
+    page.write_text(page.read_text(encoding="utf-8") + " ", encoding="utf-8")
+    broken = typed("verify", out, "--json")
+    assert broken.code == 1 and {b["path"] for b in broken.document["broken"]} == {"data/claim.html"}
+    assert "data/claim.html" in typed("verify", out).out
+    assert typed("verify", tmp_path, "--json").code == 2, "a folder that nobody issued"
+
+
 def test_the_page_speaks_as_asked(built, tmp_path):
-    options = ["--reason", "Letter of 3 May", "--on", "2030-01-15", "--locale", "en_US", "--lengths", "ft"]
+    options = [
+        "--no-record",
+        "--reason",
+        "Letter of 3 May",
+        "--on",
+        "2030-01-15",
+        "--locale",
+        "en_US",
+        "--lengths",
+        "ft",
+    ]
     assert typed("claim", built.archive, FAILED, "--out", tmp_path / "out", "--paper", "letter", *options).code == 0
     page = (tmp_path / "out" / "data" / "claim.html").read_text(encoding="utf-8")
     assert "Letter of 3 May" in page and "January 15, 2030" in page and "length, ft" in page

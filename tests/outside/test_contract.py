@@ -58,7 +58,7 @@ PROMISED: list[tuple[str, int, list[str], str, list[str]]] = [
     (f"find {A}", 0, ["records"], "records", RECORD),
     (f"find {A} --link nowhere", 1, ["records"], "", []),
     (f"history {A} {FAILED}", 0, names("link standing why entries"), "entries", names("kind when record by what")),
-    (f"claim {A} {FAILED} --out {{new}}", 0, ["link", "standing", "files"], "", []),
+    (f"claim {A} {FAILED} --no-record --out {{new}}", 0, ["link", "standing", "files", "sealed"], "", []),
     (f"rates {A} --by cable_type", 0, ["rows"], "rows", ["cable_type", *RATES]),
     (f"rates {A} --by year,site", 0, ["rows"], "rows", ["year", "site", *RATES]),
     (f"copies {A}", 1, names("pairs compared false_alarm_rate"), "pairs", names("a b kind score parameters")),

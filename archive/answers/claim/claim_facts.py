@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.answers.claim.claim_statement import ClaimStatement
+from archive.answers.sealing.seal_note import SealNote
 from archive.store.roles import Role
 from archive.tables import Batch
 from archive.vocabulary.link_counts import LinkResult
@@ -47,9 +48,10 @@ class Original:
 class TestedRecord:
     """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
 
-    relation: what dedup made of it, in a word. state: why it stands or does not. stated: verdicts on it, the archived
-    ones first. cable: the type that the catalogue counts it under, and what that rests on
-    (cable_columns.BASES). curves: the same record with the curves that grading derives, for pictures.
+    entry: number of the ledger entry of its deposit. relation: what dedup made of it, in a word. state: why it stands
+    or does not. stated: verdicts on it, the archived ones first. cable: the type that the catalogue counts it under,
+    and what that rests on (cable_columns.BASES). curves: the same record with the curves that grading derives, for
+    pictures.
     """
 
     batch: Batch
@@ -58,6 +60,7 @@ class TestedRecord:
     deposit: str = ""
     deposited_at: str = ""
     deposited_by: str = ""
+    entry: int = 0
     original: Original = Original()
     relation: str = "test"
     state: str = ""
@@ -155,11 +158,12 @@ class ClaimFacts:
     tests: newest first. state: ISO 8601 time of the newest ledger entry. on: the day for which the file is made,
     ISO 8601. newest_edition: the newest edition of the limit that this program names, where it holds no lines of it.
     role: that of `standing`. counted: what it comes to in the counts of its job, None where no job is named.
-    steps: the proof's verification, each with whether it holds (None: open) and what is said.
     on: the day that spans are counted from; made: ISO 8601 time at which the file is made, by this machine's clock.
     stated: what the claim states. proven: since when the ledger holds `standing`. required_kept: whether that was
     tested to the limit which the job requires, None where no limit is required or known. applications: verdicts on it
     under the limits of applications.
+    seal: what the file can say of its own seal. steps: the proof's verification, each with whether it holds (None:
+    open) and what is said.
     """
 
     link: str
@@ -192,6 +196,7 @@ class ClaimFacts:
     proven: Proven | None = None
     required_kept: bool | None = None
     applications: Sequence[Row] = ()
+    seal: SealNote = field(default=SealNote())
 
     @property
     def number(self) -> str:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tempfile
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from archive import formats, schemas
 from archive.answers.claim.bag import tags
 from archive.answers.claim.claim_facts import ClaimFacts
-from archive.answers.claim.compose import compose
-from archive.answers.documents import Attachment, html, pdf
+from archive.answers.claim.saved_claim import FACTS, WORDS, facts_json, pages
+from archive.answers.sealing.issue import Content, Issuer, NotEntered
+from archive.answers.sealing.seal_note import SealNote
 from archive.answers.wording import ENGLISH, Wording
 from archive.atomic import atomic_write, require_empty
 from archive.tables import Batch
@@ -44,34 +47,68 @@ def write(
     *,
     paper: str = "a4",
     fresh: Mapping[str, bytes] | None = None,
+    issuer: Issuer | None = None,
 ) -> list[str]:
     """Writes the claim file into the folder `out`, which must not be there or be empty; gives its files.
 
-    originals: files as received by their path in the bag; fresh: the file of the fresh test, by name. Everything is
-    written aside and renamed. The same facts give the same bytes. Errors: Trouble where `out` is taken.
+    originals: files as received by their path in the bag; fresh: the file of the fresh test, by name. issuer: who
+    seals it; without one, and where neither a key nor the ledger can vouch for it, it is not sealed and says so.
+    Everything is written aside and renamed. The same facts give the same payload. Errors: Trouble where `out` is taken.
     """
     require_empty(out)
+    more = {**originals, **{f"fresh/{name}": data for name, data in (fresh or {}).items()}}
     with atomic_write(out) as folder:
-        payload = {**originals, **{f"fresh/{name}": data for name, data in (fresh or {}).items()}}
-        payload |= _payload(facts, words, paper)
-        for path, data in payload.items():
-            target = folder / "data" / path
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_bytes(data)
-        for name, data in tags(payload, link=facts.link, day=facts.on).items():
-            (folder / name).write_bytes(data)
+        payload = _written(facts, more, folder, words, paper, issuer)
+        if issuer is not None:
+            try:
+                issuer.seal(folder, _content(facts))
+            except NotEntered:
+                shutil.rmtree(folder)
+                payload = _written(facts, more, folder, words, paper, issuer)
+                issuer.seal(folder, _content(facts))
+    return payload
+
+
+def _written(
+    facts: ClaimFacts, more: Mapping[str, bytes], folder: Path, words: Wording, paper: str, issuer: Issuer | None
+) -> list[str]:
+    """Writes the bag without its seal; gives the files of its payload."""
+    facts = replace(facts, seal=issuer.note if issuer is not None else SealNote())
+    payload = {**more, **_payload(facts, words, paper)}
+    for path, data in payload.items():
+        target = folder / "data" / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data)
+    for name, data in tags(payload, {}, link=facts.link, day=facts.on).items():
+        (folder / name).write_bytes(data)
     return sorted(payload)
+
+
+def _content(facts: ClaimFacts) -> Content:
+    s = facts.standing
+    said = {
+        "link": facts.link,
+        "job": facts.job.get("job_id"),
+        "role": facts.role if s is not None else None,
+        "record": s.record["record_id"] if s is not None else None,
+        "record_digest": s.digest if s is not None else None,
+        "head": {"size": facts.entries, "root": facts.head},
+    }
+    return Content(
+        "claim file",
+        said,
+        records=[t.address for t in facts.tests],
+        rests_on=[],
+        sizes=[facts.entries, *(t.entry + 1 for t in facts.tests)],
+    )
 
 
 def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:
     payload: dict[str, bytes] = {}
-    attachments = []
     s = facts.standing
     if s is not None:
         payload["record.xml"] = _form([s.batch], "record.xml", "xml")
         payload["record-csv.zip"] = _form([s.batch], "record-csv.zip", "csv")
-        message = words("the record in the open form")
-        attachments.append(Attachment("record.xml", payload["record.xml"], "application/xml", message))
     others = [t.batch for t in facts.tests if not t.standing]
     if others:
         payload["other-tests.xml"] = _form(others, "other-tests.xml", "xml")
@@ -83,9 +120,11 @@ def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:
         path = schemas.root() / name
         if path.is_file():
             payload[f"schema/{name}"] = path.read_bytes()
-    document = compose(facts, words, paper=paper, attachments=attachments)
-    payload["claim.pdf"] = pdf(document)
-    payload["claim.html"] = html(document).encode()
+    payload[FACTS] = facts_json(facts, words, paper)
+    if words.catalogue is not None:
+        payload[WORDS] = words.catalogue.read_bytes()
+    made = pages(facts, words, paper, payload.get("record.xml"))
+    payload |= {name: page() for name, page in made.items()}
     payload["READ-ME.txt"] = _HOW.encode()
     return payload
 

@@ -8,6 +8,7 @@ from archive.answers.claim.gaps import gaps
 from archive.answers.claim.summary import summary
 from archive.answers.claim.verdicts import opinions
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Notice, Para
+from archive.answers.sealing.seal_note import seal_line
 from archive.answers.wording import Wording, plain
 
 
@@ -34,6 +35,7 @@ def front(facts: ClaimFacts, words: Wording) -> DocumentSection:
         found = words("No rule that could look found a fault in this record.")
         blocks.append(Notice(words("No gap was found"), [found], "note"))
     blocks.append(FactsBlock([*identity(facts, words), *this_file(facts, words)], columns=2))
+    blocks.append(Para(seal_line(facts.seal, words), role="small"))
     blocks.append(
         Para(
             words(

@@ -134,6 +134,7 @@ def _tested(
         deposit=r["deposit"],
         deposited_at=str(entry.get("at")),
         deposited_by=people(archive, [entry.get("by")], [entry]).get(entry.get("by") or "", ""),
+        entry=entry.number,
         original=_original(archive, r, batch, originals),
         relation="test" if r["kind"] in ("new", "retests") else KINDS.get(r["kind"], r["kind"]),
         state=state,

@@ -24,6 +24,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--retest", type=PATH, metavar="FILE", help="A fresh test that came with the complaint.")
 @click.option("--deposit-retest", is_flag=True, help="Also deposit the fresh test into the job of the link.")
 @click.option("--facts", "statement", type=PATH, metavar="CLAIM.toml", help="What the claim states.")
+@click.option("--no-record", is_flag=True, help="Make no entry in the ledger; without a key the file is not sealed.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it looks at (default: today).")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
@@ -41,6 +42,7 @@ def command(
     retest: Path | None,
     deposit_retest: bool,
     statement: Path | None,
+    no_record: bool,
     on: datetime | None,
     as_of: datetime | None,
     known: bool,
@@ -59,8 +61,8 @@ def command(
     --facts names a small TOML file with what the claim states: number, claimant, symptom, application, days of failure
     and notice, terms of the warranty, components (schemas/editors/claim-facts.json lists the keys). It is printed, and
     what is not in it is listed as not stated. --on sets the day that spans are counted from; the day of making is
-    always that of this machine's clock. --reason is printed on the file. --by is for --deposit-retest; nothing else
-    changes the archive.
+    always that of this machine's clock. --reason is printed on the file. Whoever may deposit leaves an entry in the
+    ledger that names the file's seal, which `muniment verify DIR` looks for; --no-record forbids it.
 
     \b
     Example:
@@ -71,6 +73,7 @@ def command(
     from archive.answers.claim.claim_folder import write
     from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
+    from archive.answers.sealing.issue import issuer
     from archive.answers.wording import Wording
     from archive.atomic import require_empty
     from archive.cli import signer
@@ -97,7 +100,8 @@ def command(
     receipt = None
     if deposit_retest and retest is not None:
         receipt = deposit(held, retest, facts.job, by=signer.name(by), reason=reason, sign=signer.sign(held))
-    written = write(facts, originals, out, words, paper=paper, fresh=handed_in)
+    seals = issuer(archive, by=signer.name(by), reason=reason, sign=signer.sign, enter=not no_record)
+    written = write(facts, originals, out, words, paper=paper, fresh=handed_in, issuer=seals)
     s = facts.standing
     if as_json:
         print_json(
@@ -114,11 +118,16 @@ def command(
                 "files": written,
                 "ledger_head": facts.head,
                 "deposited": receipt,
+                "sealed": seals.note.sealed,
+                "signed_by": seals.note.key or None,
+                "ledger_entry": None if seals.entry is None else seals.entry.number,
+                "why_no_entry": seals.note.why_not or None,
             }
         )
     elif not quiet:
         print_line(f"{facts.link}: {facts.why}")
         if receipt:
             print_line(f"the fresh test was deposited as {receipt}; this file shows the state before")
+        print_line(seals.told())
         print_line(f"open {out / 'data' / 'claim.html'} or {out / 'data' / 'claim.pdf'}")
     done(False)

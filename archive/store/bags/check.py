@@ -10,6 +10,9 @@ from archive.store import files
 from archive.store.bags import manifest as m
 
 NOT_LISTED = "not in the manifest"
+_BESIDE = frozenset({m.TAG_MANIFEST_512, "seal.json", "seal-proof.json"})
+"""What a bag that left the archive has besides: no tag manifest lists another (RFC 8493, 2.2.1), and a seal holds the
+digests of them all."""
 
 
 @dataclass(frozen=True)
@@ -26,11 +29,19 @@ def payload(folder: Path) -> dict[str, int]:
     return {p.relative_to(folder).as_posix(): p.stat().st_size for p in sorted(data.rglob("*")) if p.is_file()}
 
 
-def check(folder: Path, tag_digest: str, *, bytes_too: bool, gone: frozenset[str] = frozenset()) -> Iterator[Damage]:
+def check(
+    folder: Path,
+    tag_digest: str,
+    *,
+    bytes_too: bool,
+    gone: frozenset[str] = frozenset(),
+    beside: frozenset[str] = frozenset(),
+) -> Iterator[Damage]:
     """Damage of one bag. Paths are inside the bag.
 
     tag_digest: SHA-256 of its tag manifest, as the ledger says. bytes_too: digest every file, not only names, number
-    and total size. gone: files of the manifest that were taken out on purpose (redaction).
+    and total size. gone: files of the manifest that were taken out on purpose (redaction); beside: files that may lie
+    beside the manifests without being listed.
     """
     tag = folder / m.TAG_MANIFEST
     if not tag.is_file():
@@ -51,7 +62,7 @@ def check(folder: Path, tag_digest: str, *, bytes_too: bool, gone: frozenset[str
             yield from _one(folder, path, digest, bytes_too)
     for path in sorted(set(there) - set(listed)):
         yield Damage(path, NOT_LISTED)
-    allowed = {m.TAG_MANIFEST, *pinned}
+    allowed = {m.TAG_MANIFEST, *pinned, *beside}
     for extra in sorted(p.name for p in folder.iterdir() if p.name not in allowed and p.name != "data"):
         yield Damage(extra, NOT_LISTED)
     if not gone and not bytes_too:
@@ -67,7 +78,7 @@ def self_check(folder: Path) -> Iterator[Damage]:
     if not tag.is_file():
         yield Damage(m.TAG_MANIFEST, "missing")
         return
-    yield from check(folder, files.fingerprint(tag).sha256, bytes_too=True)
+    yield from check(folder, files.fingerprint(tag).sha256, bytes_too=True, beside=_BESIDE)
 
 
 def _listed(folder: Path, name: str) -> Generator[Damage, None, dict[str, str]]:

@@ -10,18 +10,20 @@ DECLARATION = "bagit.txt"
 INFO = "bag-info.txt"
 MANIFEST = "manifest-sha256.txt"
 TAG_MANIFEST = "tagmanifest-sha256.txt"
+MANIFEST_512 = "manifest-sha512.txt"
+TAG_MANIFEST_512 = "tagmanifest-sha512.txt"
 DECLARED = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 
-_LINE = re.compile(r"([0-9a-fA-F]{64})[ \t]+\*?(.+)")
+_LINE = re.compile(r"([0-9a-fA-F]{64}|[0-9a-fA-F]{128})[ \t]+\*?(.+)")
 
 
 def manifest(digests: Mapping[str, str]) -> bytes:
-    """Manifest of path -> SHA-256, sorted by path. A line end or % in a path is percent-encoded (section 2.1.3)."""
+    """Manifest of path -> digest, sorted by path. A line end or % in a path is percent-encoded (section 2.1.3)."""
     return "".join(f"{digests[path]}  {_encoded(path)}\n" for path in sorted(digests)).encode()
 
 
 def read_manifest(path: Path) -> dict[str, str]:
-    """Path -> SHA-256. Errors: ValueError naming the line that is none of a manifest."""
+    """Path -> SHA-256, or SHA-512. Errors: ValueError naming the line that is none of a manifest."""
     found: dict[str, str] = {}
     for number, line in enumerate(path.read_bytes().decode("utf-8").split("\n"), 1):
         if not line:

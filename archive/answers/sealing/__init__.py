@@ -1,0 +1,1 @@
+"""Folders that leave the archive as evidence: issued with a seal that says what they hold."""

@@ -1,0 +1,136 @@
+"""The parts of a claim file against each other: what each of them proves on its own, with or without a seal."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import zipfile
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+
+from archive import formats
+from archive.errors import Trouble
+from archive.store.bags import Damage
+from archive.store.proofs import load, verify
+from archive.store.seals import Seal, SealProof
+from archive.tables import Batch
+from archive.tables.canonical import record_digests
+from archive.tables.ids import person_key, with_id
+
+PROOF, RECORD, CSV, PDF = "data/proof.json", "data/record.xml", "data/record-csv.zip", "data/claim.pdf"
+
+
+def checks(folder: Path, seal: Seal | None, proof: SealProof | None, roots: list[bytes]) -> Iterator[Damage]:
+    """What does not fit together. roots: certificates of time-stamping authorities."""
+    digest = None
+    if (folder / PROOF).is_file():
+        digest, found = _proof(folder / PROOF, proof, roots)
+        yield from found
+        if seal is not None and seal.get("record_digest") != digest:
+            yield Damage(PROOF, "proves another record than the seal names")
+    for name in (RECORD, CSV):
+        if (folder / name).is_file():
+            yield from _record(folder / name, name, digest)
+    if (folder / PDF).is_file() and (folder / RECORD).is_file():
+        yield from _attachment(folder)
+    if (folder / RECORD).is_file():
+        yield from _originals(folder)
+
+
+def _proof(path: Path, sealed: SealProof | None, roots: list[bytes]) -> tuple[str | None, list[Damage]]:
+    """Digest that the record's proof proves, and what of it does not hold."""
+    try:
+        proof = load(path)
+        steps = verify(proof, None, roots)
+    except Trouble as trouble:
+        return None, [Damage(PROOF, f"{trouble.message}: {trouble.found}")]
+    found = [Damage(PROOF, f"does not hold: {s.what}") for s in steps if s.holds is False]
+    if sealed is not None and not found:
+        head = proof["in_ledger"]
+        try:
+            if not any(h.root == head["root"] and h.size == head["size"] for h in sealed.heads):
+                found.append(Damage(PROOF, "leads to a head of another ledger than the seal"))
+        except (KeyError, TypeError, ValueError):
+            pass  # said of the proof of the seal
+    return str(proof["digest"]), found
+
+
+def _record(path: Path, name: str, digest: str | None) -> Iterator[Damage]:
+    """An open form of the record against its proof, and the ids in it that follow from content."""
+    try:
+        batches = list(formats.read(path))
+    except Trouble as trouble:
+        yield Damage(name, f"cannot be read: {trouble.message}")
+        return
+    found = [d for b in batches for d in record_digests(b)]
+    if digest is not None and found != [digest]:
+        yield Damage(name, "is not the record whose digest proof.json proves")
+    for batch in batches:
+        yield from (Damage(name, what) for what in _ids(batch))
+
+
+def _ids(batch: Batch) -> Iterator[str]:
+    for table, key, what in (("instruments", "instrument_id", "instrument"), ("places", "place_id", "place")):
+        for row in batch[table].to_pylist():
+            if row[key].startswith(("in-", "pl-")) and with_id(table, row)[key] != row[key]:
+                yield f"the facts of {what} {row[key]} are not those that its id was made from"
+    for row in batch["people"].to_pylist():
+        if row["name"] and row["salt"] and person_key(row["salt"], row["name"]) != row["person_key"]:
+            yield f"the name of person {row['person_key']} is not the one that the key was made from"
+
+
+_EMBEDDED = re.compile(rb"<<(?:[^<>]|<<[^<>]*>>)*?/Type\s*/EmbeddedFile\b(?:[^<>]|<<[^<>]*>>)*?>>\s*stream\r?\n")
+
+
+def attachments(pdf: bytes) -> Iterator[bytes]:
+    """Files that a PDF of this program carries inside (ISO 32000-2, 7.11.4)."""
+    for found in _EMBEDDED.finditer(pdf):
+        rest = pdf[found.end() :]
+        if b"FlateDecode" in found[0]:
+            yield zlib.decompressobj().decompress(rest)
+        else:
+            yield rest[: rest.index(b"endstream")].rstrip(b"\r\n")
+
+
+def _attachment(folder: Path) -> Iterator[Damage]:
+    record = (folder / RECORD).read_bytes()
+    try:
+        inside = list(attachments((folder / PDF).read_bytes()))
+    except (zlib.error, ValueError) as error:
+        yield Damage(PDF, f"what it carries inside cannot be read: {error}")
+        return
+    if record not in inside:
+        yield Damage(PDF, "carries another record.xml inside than the one beside it, or none")
+
+
+def _originals(folder: Path) -> Iterator[Damage]:
+    """The file as received against the source that the record names."""
+    try:
+        (batch, *_) = list(formats.read(folder / RECORD)) or [None]
+    except Trouble:
+        return
+    if batch is None:
+        return
+    sources = [s["source_id"] for s in batch["sources"].to_pylist()]
+    record = batch["records"]["record_id"][0].as_py().encode()
+    kept = sorted(p for p in (folder / "data" / "originals").rglob("*") if p.is_file())
+    if not kept:
+        return
+    wanted = next((s for s in sources if s), None)
+    for path in kept:
+        for part in _parts(path.read_bytes()):
+            if hashlib.sha256(part).hexdigest() == wanted or record in part:
+                return
+    yield Damage("data/originals", f"no file in it is the source that the record names, {wanted}")
+
+
+def _parts(data: bytes) -> Iterator[bytes]:
+    yield data
+    if data[:4] == b"PK\x03\x04":
+        try:
+            with zipfile.ZipFile(io.BytesIO(data)) as packed:
+                yield from (packed.read(i) for i in packed.infolist() if not i.is_dir())
+        except (zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error):
+            return
