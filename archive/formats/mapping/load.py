@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from archive import vocabulary
 from archive.errors import Trouble
 from archive.formats.base import dates, patterns, units
-from archive.formats.mapping import target
+from archive.formats.mapping import live, target
 from archive.formats.mapping.build.cell_arrays import encoding_fault
 from archive.formats.mapping.model import (
     KINDS,
@@ -41,7 +41,7 @@ _FILE = {
     "transpose": bool,
 }
 _TABLE = {
-    **dict.fromkeys(("name", "rows", "sheet", "title", "each", "headings_are", "frequency_unit", "given", "key"), str),
+    **dict.fromkeys(("name", "rows", "sheet", "title", "each", "headings_are", "frequency_unit", "given"), str),
     **dict.fromkeys(("fields", "ignore", "columns", "widths"), list),
     "header_rows": int,
     "units_row": bool,
@@ -203,7 +203,8 @@ def _file(tree: Any, number: int, where: str) -> SourceFile:
         _regex(pattern, at)
     if f.get("block", "").startswith("/"):
         _regex(f["block"].strip("/"), at)
-    tables = tuple(_table(t, i, at) for i, t in enumerate(f.pop("table", []), 1))
+    stated = f.pop("table", [])
+    tables = tuple(_table(t, i, at) for i, t in enumerate(stated, 1))
     if not tables:
         raise Trouble("names no table", code="mapping.no-table", where=at, expected="at least one [[file.table]]")
     rowless = next((t for t in tables if kind in ("xml", "json") and t.rows != "labels" and not t.each), None)
@@ -220,7 +221,9 @@ def _file(tree: Any, number: int, where: str) -> SourceFile:
     plain["named"] = named
     if "delimiter" in plain:
         plain["delimiter"] = {"tab": "\t", "\\t": "\t"}.get(plain["delimiter"], plain["delimiter"])
-    return SourceFile(tables=tables, **{"name": str(number), **plain})
+    made = SourceFile(tables=tables, **{"name": str(number), **plain})
+    live.check(made, set(f), list(zip(tables, map(set, stated), strict=True)), at)
+    return made
 
 
 def _named(tree: Any, number: int, where: str) -> tuple[str, str, str]:

@@ -73,8 +73,6 @@ class SourceTable:
     """frequencies: the headings of the other columns are frequencies, in frequency_unit; links: they are labels of
     links, and the cells below them values of each."""
     frequency_unit: str = "MHz"
-    key: str = ""
-    """A name of this table's key, for tables that are joined by something other than the link's label."""
 
     @cached_property
     def by_source(self) -> dict[str, SourceField]:

@@ -50,11 +50,13 @@ class RowFrame:
     of its own for each cell, see new_cell; -1 where the cell was counted in an earlier frame."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
-    fed: set[str] = field(default_factory=set)
-    """Columns that rows of the tables were made of."""
-    keyed: set[str] = field(default_factory=set)
+    fed: dict[str, Bools] = field(default_factory=dict, init=False)
+    """Of columns that rows of the tables were made of, which cells: boolean array over the rows. See `feed`."""
+    keyed: set[str] = field(default_factory=set, init=False)
     """Columns that say what such rows are of, such as the pair."""
-    changes: dict[str, set[Change]] = field(default_factory=dict)
+    part_of: tuple[RowFrame, Ints] | None = field(default=None, init=False)
+    """The frame that these are some rows of, and which."""
+    changes: dict[str, set[Change]] = field(default_factory=dict, init=False)
     """What converting did to the numbers of its columns."""
 
     @property
@@ -70,13 +72,30 @@ class RowFrame:
             self.above[name] = np.full(self.rows, new_cell(), dtype=np.int64)
         return self.above.get(name)
 
-    def lost(self, name: str, of_rows: Bools) -> Bools:
-        """Which cells of a column reached no table. of_rows: rows that nobody knows what they are of."""
-        return of_rows if self.arrived(name) else np.ones(self.rows, dtype=bool)
+    def feed(self, name: str, rows: Ints | Bools | None = None) -> None:
+        """Cells of a column arrived in a table, or say nothing where they would have. rows: which; None for all."""
+        if self.part_of is not None:
+            whole, at = self.part_of
+            whole.feed(name, at if rows is None else at[rows])
+            return
+        if name not in self.fed:
+            self.fed[name] = np.zeros(self.rows, dtype=bool)
+        self.fed[name][slice(None) if rows is None else rows] = True
+
+    def lost(self, name: str) -> Bools:
+        """Which cells of a column reached no table: boolean array over the rows. A cell that says what its row is of
+        arrived where any cell of its row did."""
+        if name in self.fed:
+            return ~self.fed[name]
+        out = np.ones(self.rows, dtype=bool)
+        if name in self.keyed:
+            for fed in self.fed.values():
+                out &= ~fed
+        return out
 
     def arrived(self, name: str) -> bool:
-        """Whether rows of the tables were made of a column, or say by it what they are of."""
-        return name in self.fed or (bool(self.fed) and name in self.keyed)
+        """Whether any cell of a column reached a table."""
+        return not self.lost(name).all()
 
     def note(self, name: str, changes: Collection[Change]) -> None:
         """What converting did to the numbers of a column."""
@@ -95,7 +114,11 @@ class RowFrame:
         columns = {k: c.take(at) for k, c in self.columns.items()}
         place = None if self.place is None else self.place[rows]
         above = {k: v[rows] for k, v in self.above.items()}
-        return replace(self, columns=columns, record=self.record[rows], place=place, above=above)
+        part = replace(self, columns=columns, record=self.record[rows], place=place, above=above)
+        # What is learned of these rows is learned of the frame.
+        whole, base = self.part_of or (self, None)
+        part.part_of, part.keyed, part.changes = (whole, rows if base is None else base[rows]), self.keyed, self.changes
+        return part
 
 
 def named(frame: RowFrame, file: Path) -> RowFrame:

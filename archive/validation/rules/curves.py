@@ -48,6 +48,24 @@ def value_not_a_number(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
         yield _raised(look, at, "NaN")
 
 
+@rule("curve-twice")
+def curve_twice(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
+    """Curves of one record that agree in all that says what a curve is of."""
+    curves = look.curves
+    columns = [curves.coded(name)[1] for name in ("parameter", "end", "pairing", "direction", "disturber", "origin")]
+    waves = np.unique(np.nan_to_num(look.reals("wavelength_nm", "sweeps")), return_inverse=True)[1]
+    of = np.column_stack([curves.record, waves, *columns])
+    order = np.lexsort(of.T[::-1])
+    first = np.flatnonzero(np.append(True, (np.diff(of[order], axis=0) != 0).any(axis=1))[: len(order)])
+    count = np.diff(np.append(first, len(order)))
+    several = (count > 1) & (curves.record[order[first]] >= 0)
+    yield _raised(look, order[first[several]], [_times(n) for n in count[several].tolist()], "once")
+
+
+def _times(count: int) -> str:
+    return "twice" if count == 2 else f"{count} times"
+
+
 @rule("curve-constant")
 def curve_constant(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Highest and lowest value are the same."""

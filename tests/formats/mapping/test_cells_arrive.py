@@ -19,7 +19,6 @@ LENGTH = ("row.value", "37.25", 37.25)
 OF_LENGTH = ("row.parameter", "length", "length")
 CASES: dict[str, Case] = {
     "a value and what it is of": ("readings", "", [OF_LENGTH, LENGTH]),
-    "a value of nothing": ("readings", "", [LENGTH]),
     "a value that the table names": ("readings", "readings.length", [LENGTH]),
     "a pair without a value": ("readings", "readings.length", [("row.pairing", "1-2", "1-2")]),
     "an unknown unit": ("readings", "readings.length", [LENGTH, ("row.unit", "furlongs", None)]),
@@ -34,13 +33,16 @@ CASES: dict[str, Case] = {
             ("row.distance", "17.5", 17.5),
         ],
     ),
-    "a distance of nothing": ("readings", "", [("row.distance", "17.5", None)]),
     "points": (
         "points",
         "",
-        [("row.frequency", "25", 25.0), ("sweeps.next[1-2/3-6]", "44.5", 44.5), ("row.verdict", "fail", None)],
+        [("row.frequency", "25", 25.0), ("sweeps.next[1-2/3-6]", "44.5", 44.5)],
     ),
-    "points without a frequency": ("points", "", [("sweeps.next[1-2/3-6]", "44.5", None)]),
+    "a point without its frequency": (
+        "points",
+        "",
+        [("row.frequency", "", None), ("sweeps.next[1-2/3-6]", "44.5", None)],
+    ),
     "frequencies without a point": ("points", "", [("row.frequency", "25", None)]),
     "a curve": (
         "curves",
@@ -48,10 +50,9 @@ CASES: dict[str, Case] = {
         [
             ("row.frequencies", "10 20", [10.0, 20.0]),
             ("sweeps.next[1-2/3-6]", "44.5 45.5", [44.5, 45.5]),
-            ("row.count", "2", None),
+            ("row.count", "2", 44.5),
         ],
     ),
-    "a curve of no quantity": ("curves", "", [("row.frequencies", "10 20", None), ("row.values", "44 45", None)]),
     "a worst point": (
         "links",
         "",
@@ -122,12 +123,13 @@ fields = [
         ";".join(["Link", *sources]) + "\n" + ";".join(["A-1", *(c for _, c, _ in fields)]) + "\n"
     )
     found, extras, cells = _read(tmp_path / "e.csv", tmp_path / "m.toml")
-    lost = {s: cell for s, (_, cell, arrived) in zip(sources, fields, strict=True) if arrived is None}
-    if name in ("a value of nothing", "a pair without a value", "an unknown unit", "an unknown end"):
+    there = sum(bool(cell) for _, cell, _ in fields) + 1
+    lost = {s: cell for s, (_, cell, arrived) in zip(sources, fields, strict=True) if arrived is None and cell}
+    if name in ("a pair without a value", "an unknown unit", "an unknown end"):
         lost = {s: cell for s, (_, cell, _) in zip(sources, fields, strict=True)}
     assert extras == lost
-    assert cells == {"read": len(fields) + 1, "mapped": len(fields) + 1 - len(lost), "extras": len(lost), "ignored": 0}
-    assert [e for s, (_, _, e) in zip(sources, fields, strict=True) if s not in lost and e not in found] == []
+    assert cells == {"read": there, "mapped": there - len(lost), "extras": len(lost), "ignored": 0}
+    assert [e for s, (_, c, e) in zip(sources, fields, strict=True) if c and s not in lost and e not in found] == []
 
 
 def _read(export: Path, mapping: Path) -> tuple[list[Any], dict[str, str], dict[str, int]]:
@@ -220,3 +222,138 @@ fields = [ { from = "v", to = "readings.length" } ]
     with pytest.raises(Trouble, match="a table of rows without their path"):
         loads(text.encode())
     loads(text.replace("rows =", 'each = "list"\nrows =').encode())
+
+
+DEAD = {
+    "a value of nothing": ("readings", ["row.value"]),
+    "a distance of no contact": ("readings", ["row.distance"]),
+    "a verdict of a point": ("points", ["row.frequency", "sweeps.next[1-2/3-6]", "row.verdict"]),
+    "points without a frequency": ("points", ["sweeps.next[1-2/3-6]"]),
+    "a point of one frequency": ("points", ["row.frequency", "sweeps.next[1-2/3-6,100MHz]"]),
+    "a curve of no quantity": ("curves", ["row.frequencies", "row.values"]),
+    "an axis without curves": ("links", ["row.start", "readings.length"]),
+    "a label of an axis": ("axes", ["axes.frequencies_mhz", "records.comment"]),
+    "a field of a cross": ("cross", ["readings.length"]),
+}
+
+
+@pytest.mark.parametrize("name", DEAD)
+def test_a_field_that_can_feed_nothing_is_refused(name: str) -> None:
+    """It would read like one that does."""
+    rows, places = DEAD[name]
+    listed = ", ".join(f'{{ from = "c{i}", to = "{to}" }}' for i, to in enumerate(places))
+    text = f'''[mapping]
+layout = "tried"
+[[file]]
+kind = "delimited"
+[[file.table]]
+rows = "{rows}"
+fields = [{listed}]
+'''
+    with pytest.raises(Trouble, match="a field that can feed nothing") as caught:
+        loads(text.encode())
+    assert caught.value.code == "mapping.dead-field"
+
+
+@pytest.mark.parametrize(
+    ("kind", "of_file", "of_table"),
+    [
+        ("delimited", 'record = "links"', ""),
+        ("delimited", "", 'each = "links"'),
+        ("workbook", 'delimiter = ";"', ""),
+        ("workbook", "", "widths = [0, 8]"),
+        ("json", 'block = "Link"', 'each = "links"'),
+        ("xml", "", 'each = "links"\nheader_rows = 2'),
+    ],
+)
+def test_a_key_that_does_nothing_is_refused(kind: str, of_file: str, of_table: str) -> None:
+    """A key of another kind of file."""
+    text = f'''[mapping]
+layout = "tried"
+[[file]]
+kind = "{kind}"
+{of_file}
+[[file.table]]
+rows = "links"
+{of_table}
+fields = [{{ from = "a", to = "records.link_label" }}]
+'''
+    with pytest.raises(Trouble, match="a key that does nothing there") as caught:
+        loads(text.encode())
+    assert caught.value.code == "mapping.dead-key"
+
+
+def _read_points(tmp_path: Path, fields: str, lines: str) -> Any:
+    (tmp_path / "m.toml").write_text(
+        f"""[mapping]
+layout = "tried"
+[cells]
+parameters = {{ "NEXT" = "next" }}
+[[file]]
+kind = "delimited"
+[[file.table]]
+rows = "points"
+fields = [ {{ from = "Link", to = "records.link_label" }}, {fields} ]
+"""
+    )
+    (tmp_path / "e.csv").write_text(lines)
+    account = ConversionAccount()
+    batches = list(account.counted(archive.formats.read(tmp_path / "e.csv", mapping=tmp_path / "m.toml")))
+    return batches, account
+
+
+_POINT = '{ from = "MHz", to = "row.frequency" }, { from = "dB", to = "sweeps.next[local,1-2/3-6]" }'
+
+
+def test_two_curves_of_one_thing_are_refused(tmp_path: Path) -> None:
+    """A mapping that leaves out the end puts both ends into one curve: the record is set aside, the next one is not."""
+    keys = (
+        '{ from = "MHz", to = "row.frequency" }, { from = "Pair", to = "row.pairing" }, { from = "C", to = "row.end" }'
+    )
+    fields = keys + ', { from = "A dB", to = "sweeps.next" }, { from = "B dB", to = "sweeps.next[local]" }'
+    lines = "Link,Pair,C,MHz,A dB,B dB\n" + "".join(
+        f"{link},12-36,{end},{f},{v},{w}\n"
+        for link, end, w in (("A-1", "local", 50.5), ("A-2", "remote", 49.5))
+        for f, v in ((10, 44.5), (20, 43.5))
+    )
+    batches, account = _read_points(tmp_path, fields, lines)
+    (row,) = account.set_aside
+    assert row["link_label"] == "A-1"
+    assert row["reason"] == "two curves of one thing"
+    assert row["found"] == "NEXT local 1-2/3-6, twice and not the same"
+    assert "mapping" in row["remedy"]
+    assert [r["link_label"] for b in batches for r in b["records"].to_pylist()] == ["A-2"]
+
+
+def test_a_row_without_a_frequency_keeps_its_value_as_an_extra(tmp_path: Path) -> None:
+    """A value that is in no curve is not mapped."""
+    batches, account = _read_points(tmp_path, _POINT, "Link,MHz,dB\nA-1,10,44.5\nA-1,,43.5\nA-1,20,42.5\n")
+    (batch,) = batches
+    assert batch["sweeps"]["values"].to_pylist() == [[44.5, 42.5]]
+    assert [(r["name"], r["value"]) for r in batch["extras"].to_pylist()] == [("dB", "43.5")]
+    assert account.cells == {"read": 8, "mapped": 7, "extras": 1, "ignored": 0}
+
+
+def test_a_curve_with_fewer_values_than_said_is_set_aside(tmp_path: Path) -> None:
+    """row.count is compared with the cell."""
+    (tmp_path / "m.toml").write_text(
+        """[mapping]
+layout = "tried"
+[[file]]
+kind = "delimited"
+delimiter = ";"
+[[file.table]]
+rows = "curves"
+fields = [
+  { from = "Link", to = "records.link_label" },
+  { from = "MHz", to = "row.frequencies" },
+  { from = "n", to = "row.count" },
+  { from = "dB", to = "sweeps.next[local,1-2/3-6]" },
+]
+"""
+    )
+    (tmp_path / "e.csv").write_text("Link;MHz;n;dB\nA-1;10 20;2;44 45\nA-2;10 20;3;44 45\n")
+    account = ConversionAccount()
+    list(account.counted(archive.formats.read(tmp_path / "e.csv", mapping=tmp_path / "m.toml")))
+    (row,) = account.set_aside
+    assert (row["link_label"], row["found"], row["expected"]) == ("A-2", "2 values", "3, as n says")

@@ -10,7 +10,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from archive.formats.base import numbers
-from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.build.moved import Moved, once, used_cells
 from archive.formats.mapping.build.record_facts import RecordFacts
 from archive.formats.mapping.build.table_parts import TableParts
@@ -145,11 +144,11 @@ class LostCells:
         return np.concatenate([_NONE, *found])
 
 
-def lost_cells(frame: RowFrame, keys: Keys, unread: list[tuple[str, Ints]]) -> LostCells:
-    """Cells of rows whose parameter, pairing or end nobody knows. unread: columns and rows of a wire map that say
-    nothing we can read."""
+def lost_cells(frame: RowFrame, unread: list[tuple[str, Ints]]) -> LostCells:
+    """Cells of a frame that reached no table, such as those of rows whose pair nobody knows. unread: columns and rows
+    of a wire map that say nothing we can read."""
     taken = [f.source for f in frame.table.fields if f.source in frame.columns and f.to.table not in _OF_RECORDS]
-    out = LostCells(frame, {name: frame.lost(name, keys.lost) for name in taken})
+    out = LostCells(frame, {name: frame.lost(name) for name in taken})
     for name, rows in unread:
         out.by[name] = out.by[name].copy()
         out.by[name][rows] = True

@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from archive.formats.base import numbers, units, words
 from archive.formats.base.findings import finding
 from archive.formats.mapping import model
+from archive.formats.mapping.build import twice
 from archive.formats.mapping.build.account import CellAccounts, LostCells, lost_cells
 from archive.formats.mapping.build.axis_table import AxisTable
 from archive.formats.mapping.build.cell_arrays import axis_values
@@ -77,7 +78,7 @@ class Builder:
                 if frame.table.rows != "curves":
                     scalars.rows(frame, keys)
                 curves.cells(frame, keys, axes)
-            lost.append(lost_cells(frame, keys, wires(frame, self._writing, problems, parts)))
+            lost.append(lost_cells(frame, wires(frame, self._writing, problems, parts)))
         columns = facts.columns()
         for frame in frames:
             self._note_axes(frame)
@@ -85,6 +86,7 @@ class Builder:
         self._note("", facts.changes)
         rows, named = self._shared.rows(facts)
         facts.leave()
+        twice.refuse(parts, problems)
         good = problems.good(n)
         ids = pa.array([self._id(p) for p in places], type=pa.string())
         self._accounts.settle(frames, facts, lost, parts, good)
@@ -168,7 +170,7 @@ class Builder:
             for f in frame.table.fields:
                 if f.to.table != "axes" or f.source not in frame.columns:
                     continue
-                frame.fed.add(f.source)
+                frame.feed(f.source)
                 for i, cell in enumerate(frame.columns[f.source].to_pylist()):
                     if cell is not None:
                         key = (

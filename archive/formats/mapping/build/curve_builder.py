@@ -69,8 +69,19 @@ class CurveBuilder:
                 values, bound = values[runs.order], bound[runs.order]
             curves = CurveCells(runs.rows, runs.stops, runs.axis, values, bound)
             made.append((what, which, curves))
-            self._put(frame, keys, what, curves, which)
+            kept = self._put(frame, keys, what, curves, which)
+            self._fed(frame, keys, what.field.source, runs, kept, found.values)
         self._rebuild(frame, keys, runs, made)
+
+    @staticmethod
+    def _fed(frame: RowFrame, keys: Keys, source: str, runs: Runs, kept: Ints, values: Reals) -> None:
+        """The points of the curves that were kept arrived; a cell without a number says nothing."""
+        into = np.zeros(len(runs.stops), dtype=bool)
+        into[kept] = True
+        of_point = np.repeat(into, np.diff(np.append(0, runs.stops)))
+        frame.feed(source, of_point if runs.order is None else runs.order[of_point])
+        if np.isnan(values).any():
+            frame.feed(source, np.isnan(values) & ~keys.lost)
 
     def cells(self, frame: RowFrame, keys: Keys, shared: SharedAxes) -> None:
         """Curves that stand in one cell, or of which each point has a column of its own."""
@@ -88,6 +99,23 @@ class CurveBuilder:
                 if found is not None and (found.values != 0).any():
                     frame.note(what.field.source, what.changes | self._marks(frame, what.field, int(found.rows[0])))
                 self._put(frame, keys, what, found)
+                if found is not None:
+                    frame.feed(what.field.source, found.rows)
+                    self._counted(frame, what.field, found)
+
+    def _counted(self, frame: RowFrame, f: SourceField, found: CurveCells) -> None:
+        """Curves have as many values as a cell beside them says; a record with one that has not is set aside."""
+        count = frame.table.find("count")
+        if count is None or count.source not in frame.columns:
+            return
+        frame.keyed.add(count.source)
+        cells = frame.columns[count.source].take(pa.array(found.rows))
+        stated = numbers.read(cells, self._writing, step=False).values
+        sizes = np.diff(np.append(0, found.stops))
+        for i in np.flatnonzero((stated != sizes) & ~np.isnan(stated)).tolist():
+            self._set_aside(
+                frame, f, int(found.rows[i]), f"{sizes[i]} values", f"{stated[i]:g}, as {count.source} says"
+            )
 
     def _marks(self, frame: RowFrame, f: SourceField, row: int) -> set[numbers.Change]:
         """Marks of the numbers in a cell that are not those of the tables."""
@@ -106,13 +134,10 @@ class CurveBuilder:
             if f.source not in frame.columns:
                 continue
             if f.to.table == "sweeps":
-                frame.fed.add(f.source)
                 yield written_as(f, self._mapping, f.to.name), None
             elif f.to.table == "row" and f.to.name in names and frame.table.given.parameter:
-                frame.fed.add(f.source)
                 yield written_as(f, self._mapping, frame.table.given.parameter), None
             elif f.to.table == "row" and f.to.name in names and "parameter" in keys.words:
-                frame.fed.add(f.source)
                 named = keys.words["parameter"] if rows is None else keys.words["parameter"].take(pa.array(rows))
                 for parameter in dict.fromkeys(named.drop_null().to_pylist()):
                     which = np.asarray(pc.fill_null(pc.equal(named, parameter), False))
@@ -139,6 +164,8 @@ class CurveBuilder:
             read = [self._numbers(frame, what) for what in listed]
             values, bound = np.column_stack([r.values for r in read]), np.column_stack([r.bound for r in read])
             mhz = np.array([f for f, _ in points])
+            for what in listed:
+                frame.feed(what.field.source, at)
             self._put(frame, keys, listed[0], self._grid(at, mhz, values[at].reshape(-1), bound[at].reshape(-1)))
 
     def _grid(self, rows: Ints, mhz: Reals, values: Reals, bound: Signs | None = None) -> CurveCells:
@@ -212,10 +239,11 @@ class CurveBuilder:
 
     def _put(
         self, frame: RowFrame, keys: Keys, what: WrittenAs, found: CurveCells | None, which: Bools | None = None
-    ) -> None:
-        """Adds curves that have a value. which: boolean, the curves that are meant, where not all are."""
+    ) -> Ints:
+        """Adds curves that have a value, and tells which these are (int64). which: boolean, the curves that are meant,
+        where not all are."""
         if found is None or not len(found.rows):
-            return
+            return np.zeros(0, dtype=np.int64)
         starts = np.append(0, found.stops[:-1])
         missing = np.isnan(found.values)
         holes = bool(missing.any())
@@ -225,7 +253,7 @@ class CurveBuilder:
             keep = filled[found.stops] > filled[starts]
         at = np.flatnonzero(keep if which is None else keep & which)
         if not len(at):
-            return
+            return at
         flat = pa.array(found.values, mask=missing) if holes else pa.array(found.values)
         lists = pa.ListArray.from_arrays(pa.array(np.append(0, found.stops).astype(np.int32)), flat)
         rows = found.rows[at]
@@ -243,6 +271,7 @@ class CurveBuilder:
             below=below,
             step=STEPS[fewest_decimals(found.values, starts[at], found.stops[at])],
         )
+        return at
 
     def _rebuild(
         self, frame: RowFrame, keys: Keys, runs: Runs, made: list[tuple[WrittenAs, Bools | None, CurveCells]]

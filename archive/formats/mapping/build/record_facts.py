@@ -60,7 +60,9 @@ class RecordFacts:
             ):
                 continue
             if ends is not None and f.to.table in ("places", "instruments") and not f.to.end:
-                frame.fed.update(e.source for e in [frame.table.find("end")] if e is not None)
+                for e in [frame.table.find("end")]:
+                    if e is not None:
+                        frame.feed(e.source, np.asarray(ends.is_valid()))
                 for end in vocabulary.ENDS:
                     rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(ends, end), False)))
                     self._take(frame.only(rows), replace(f, to=f.to.at(end=end)))

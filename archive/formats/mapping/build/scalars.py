@@ -43,6 +43,8 @@ class _Stated:
     verdict: pa.Array | None
     marginal: pa.Array | None
     words: pa.Array | None
+    sources: tuple[str, ...] = ()
+    """The columns that they stand in."""
 
     def there(self, n: int) -> Bools:
         """Rows, of n, that state a number or a verdict."""
@@ -133,9 +135,11 @@ class ScalarBuilder:
             origin = name if name != "value" else origin_for(parameter)
             if name == "value" and by_row is not None:
                 origin = pc.fill_null(by_row.take(rows), origin)
+            part.feed(fields[name].source)
             self._add_readings(part.record, parameter, q, found, origin, ~np.isnan(found.values), frequency)
         if stated.words is not None or beside:
-            overall = _Stated(beside, stated.verdict, stated.marginal, stated.words)
+            with_numbers = [f.source for n, f in fields.items() if n in beside or n in ("verdict", "marginal")]
+            overall = _Stated(beside, stated.verdict, stated.marginal, stated.words, tuple(with_numbers))
             self._report(part, parameter, q, overall, overall.there(part.rows), "overall")
 
     def _stated(
@@ -146,9 +150,9 @@ class ScalarBuilder:
         found = {n: self._numbers(frame, fields[n], parameter, row_units) for n in several if n in fields}
         verdict, marginal, stated_words = self._verdict(frame, fields.get("verdict"))
         if "marginal" in fields:
-            frame.fed.add(fields["marginal"].source)
             marginal = yes(frame.columns[fields["marginal"].source])
-        return _Stated(found, verdict, marginal, stated_words)
+        sources = [f.source for n, f in fields.items() if n in (*several, "verdict", "marginal")]
+        return _Stated(found, verdict, marginal, stated_words, tuple(sources))
 
     def _report(
         self,
@@ -163,6 +167,8 @@ class ScalarBuilder:
         """Adds rows of `reported`. there: boolean, of which rows of the frame. kind: where neither field nor row names
         one. frequency: float64, MHz of each row."""
         at = np.flatnonzero(there)
+        for source in stated.sources:
+            frame.feed(source, at)
         rows = pa.array(at)
         taken = q.taken(rows)
         first = next((stated.numbers[n] for n in ("value", "margin", "limit") if n in stated.numbers), None)
@@ -183,7 +189,6 @@ class ScalarBuilder:
     def _numbers(
         self, frame: RowFrame, f: SourceField, parameter: str, row_units: pa.Array | None = None
     ) -> numbers.Numbers:
-        frame.fed.add(f.source)
         cells, what = frame.columns[f.source], written_as(f, self._mapping, parameter)
         found = numbers.read(cells, self._writing, what.unit, what.turned)
         if row_units is not None:
@@ -221,13 +226,18 @@ class ScalarBuilder:
         parameter = f.to.name
         found = self._numbers(frame, f, parameter)
         q = qualifiers(f, frame.table, Keys(lost=keys.lost) if f.once else keys, parameter)
-        there = ~np.isnan(found.values)
+        stated = there = ~np.isnan(found.values)
+        same = there
         if once or f.once:
-            at = _first(frame.record, there)
-            if not f.once and _varies(found.values, frame.record, at):
+            key = frame.record
+            at = _first(key, there)
+            if not f.once and not _as_first(found.values, key, at)[there].all():
                 # It is that of the pair, and not of the link, though it stands beside each curve or point.
-                at = _first(_parts_of(frame.record, q), there)
+                key = _parts_of(frame.record, q)
+                at = _first(key, there)
+            same = _as_first(found.values, key, at)
             there = np.isin(np.arange(frame.rows), at)
+        frame.feed(f.source, (same | ~stated) & ~keys.lost)
         frequency = float(f.to.frequency) if f.to.frequency else None
         origin = origin_for(parameter, f.to.origin)
         self._add_readings(frame.record, parameter, q, found, origin, there & ~keys.lost, frequency)
@@ -280,13 +290,25 @@ class ScalarBuilder:
             if name in fields:
                 q = replace(q, **{name: self._named_by(frame, fields[name], name, parameter)})
         there &= ~keys.lost
+        said = there
         if once:
-            there = np.isin(np.arange(frame.rows), _first(frame.record, there))
+            at = _first(frame.record, there)
+            same = _as_first(one_code(*(codes(frame.columns[f.source]) for f in listed)), frame.record, at)
+            said, there = there & same, np.isin(np.arange(frame.rows), at)
+        for f in listed:
+            empty = self._says_nothing(frame, f) & ~keys.lost
+            frame.feed(f.source, said | empty)
         self._report(frame, parameter, q, stated, there, stated.kind, frequency)
+
+    def _says_nothing(self, frame: RowFrame, f: SourceField) -> Bools:
+        """Cells of a column that are a word for no value, such as n/a."""
+        if pa.types.is_floating(frame.columns[f.source].type):
+            return np.zeros(frame.rows, dtype=bool)
+        nothing = mapped(frame.columns[f.source], lambda w: "" if w.strip().casefold() in self._writing.empty else None)
+        return np.asarray(nothing.is_valid())
 
     def _plain(self, frame: RowFrame, f: SourceField, unit: str, expected: str) -> Reals:
         """Frequencies or wavelengths of a column."""
-        frame.fed.add(f.source)
         found = numbers.read(frame.columns[f.source], self._writing, units.for_unit(f.unit, unit, f.source), step=False)
         self._problems.cells(frame, f.source, found.bad, expected)
         frame.note(f.source, found.changes)
@@ -297,7 +319,6 @@ class ScalarBuilder:
         """The end or the pairing of each row, as a cell beside the number names it: Arrow text."""
         ordered = vocabulary.parameter(parameter).per == "ordered"
         own = {**self._mapping.pair_names, **f.words}
-        frame.fed.add(f.source)
         if name == "end":
             return mapped(frame.columns[f.source], lambda w: f.words.get(w.strip()) or end_of(w, self._mapping))
         return mapped(frame.columns[f.source], lambda w: pairing_of(w, self._mapping, ordered, own))
@@ -308,7 +329,6 @@ class ScalarBuilder:
         """Verdict (Arrow text), mark (Arrow bool, null where not marked) and words (Arrow text)."""
         if f is None:
             return None, None, None
-        frame.fed.add(f.source)
         own = {**self._mapping.verdicts, **f.words}
         cells = frame.columns[f.source]
         verdict = mapped(cells, lambda w: verdicts.read(w, own)[0])
@@ -337,12 +357,13 @@ def _first(key: Ints, there: Bools) -> Ints:
     return np.sort(at[np.unique(key[at], return_index=True)[1]])
 
 
-def _varies(values: Reals, record: Ints, first: Ints) -> bool:
-    """Whether a record has several values. first: the first row of each record that has one."""
-    usual = np.full(int(record.max(initial=0)) + 1, np.nan)
-    usual[record[first]] = values[first]
-    other = usual[record]
-    return bool((~np.isnan(values) & (values != other)).any())
+def _as_first(values: Reals | Ints, key: Ints, first: Ints) -> Bools:
+    """Which rows have the value of the first of their record, or part of one. first: those rows. key: see _first."""
+    of = key if int(key.max(initial=0)) <= 2 * len(key) else np.unique(key, return_inverse=True)[1]
+    usual = np.full(int(of.max(initial=0)) + 1, np.nan)
+    usual[of[first]] = values[first]
+    same: Bools = usual[of] == values
+    return same
 
 
 def _parts_of(record: Ints, q: Qualifiers) -> Ints:

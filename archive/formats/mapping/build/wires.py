@@ -58,7 +58,7 @@ def wires(frame: RowFrame, writing: numbers.Writing, problems: Problems, parts: 
     found: list[_Contact] = []
     for f in frame.table.fields:
         if f.source in frame.columns and f.to.table == "wiremap":
-            frame.fed.add(f.source)
+            frame.feed(f.source)
             rest = _contact(frame, f, found) if f.to.subject else _whole(frame, f, found)
             if rest:
                 unread.append((f.source, np.array(rest, dtype=np.int64)))
@@ -108,12 +108,13 @@ def _rows(frame: RowFrame, writing: numbers.Writing, problems: Problems) -> Iter
     fields = {n: f for n in ("contact", "far", "fault") if (f := frame.table.find(n)) and f.source in frame.columns}
     if "contact" not in fields:
         return
-    frame.fed.update(f.source for f in fields.values())
+    for f in fields.values():
+        frame.feed(f.source)
     cells = {n: _texts(frame, f) for n, f in fields.items()}
     distance = np.full(frame.rows, np.nan)
     at = frame.table.find("distance")
     if at is not None and at.source in frame.columns:
-        frame.fed.add(at.source)
+        frame.feed(at.source)
         found = numbers.read(frame.columns[at.source], writing, units.for_unit(at.unit, "m", at.source), step=False)
         problems.cells(frame, at.source, found.bad, "a number (m)")
         distance = found.values

@@ -241,8 +241,8 @@ def _parts(parsed: ParsedBlock) -> list[ParsedBlock]:
 def _say_rows(frame: RowFrame, labels: RowFrame, rows: tuple[SourceField, ...]) -> None:
     """Gives the rows of a block what its labels say of them, such as the quantity and the pair."""
     names = {f.source for f in rows}
-    labels.fed |= names
     for name in names:
+        labels.feed(name)
         frame.columns[name] = labels.columns[name].take(pa.array(frame.record))
     frame.table = replace(frame.table, fields=(*frame.table.fields, *rows))
     frame.uncounted = frozenset(names)
