@@ -19,6 +19,10 @@ RATES = {"final": "current", "first-time": "first"}
 """Which rate is compared, and whose tests it is of."""
 
 
+_KNOWN_SCATTER = 5
+"""Degrees of freedom between jobs under which it is not known how much jobs differ, so that none is unusual."""
+
+
 @dataclass(frozen=True)
 class Told:
     """Something that a reader may rely on, at the error that is stated with it.
@@ -174,7 +178,9 @@ def _without_failure(jobs: JobCounts, names: Sequence[str], noun: str, rate: str
     """Groups without one failure where jobs like the rest would have some: perhaps failures were filtered out."""
     of = of_jobs.sums(jobs)
     there = np.flatnonzero(of.links > 0)
-    told = []
+    told: list[Told] = []
+    if of_jobs.scatter(jobs).over_all.jobs < _KNOWN_SCATTER:
+        return told
     for g in there.tolist():
         if of.passed[g] != of.links[g]:
             continue
