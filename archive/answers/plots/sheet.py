@@ -29,12 +29,13 @@ class Key(NamedTuple):
 class Sheet:
     """A picture of a size in dots; its axes are drawn in the order in which they were added."""
 
-    def __init__(self, width: int, height: int, title: str, under: str) -> None:
+    def __init__(self, width: int, height: int, title: str, under: str, about: str = "") -> None:
         self.width, self.height, self._title = width, height, title
         self.parts = [
             '<rect width="100%" height="100%" fill="#fff"/>',
             text(10, 22, title, size=13.5, bold=True),
-            text(10, 42, under, colour=SOFT, size=9.5),
+            text(10, 40, under, colour=SOFT, size=9.5),
+            *([text(10, 55, about, colour=SOFT, size=9.5)] if about else []),
         ]
 
     def add(self, axes: Axes) -> None:

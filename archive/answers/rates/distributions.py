@@ -14,6 +14,7 @@ from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.histogram import Histogram
 from archive.answers.rates.packed_curves import CurveCounter, Selected
+from archive.answers.rates.rates import about as described
 from archive.answers.rates.rates import name_of
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
@@ -40,8 +41,9 @@ class CurveChoice:
 @dataclass(frozen=True)
 class Spread:
     """Of one group. fields: its values; records: number of records with curves; curves: (F,), curves counted at each
-    frequency; low, median, high: (F,), 5 %, 50 % and 95 % of the values in dB; limit: (F,), NaN where it says nothing;
-    margin_low, margin_median, margin_high: of the margins, a negative one fails; beyond: share that misses the limit.
+    frequency; worst, low, median, high: (F,), the worst of all, 5 %, 50 % and 95 % of the values in dB; limit: (F,),
+    NaN where it says nothing; margin_worst, margin_low, margin_median, margin_high: of the margins, a negative one
+    fails; beyond: share that misses the limit.
     """
 
     fields: dict[str, Any]
@@ -49,10 +51,12 @@ class Spread:
     records: int
     frequencies_mhz: Any
     curves: Any
+    worst: Any
     low: Any
     median: Any
     high: Any
     limit: Any
+    margin_worst: Any
     margin_low: Any
     margin_median: Any
     margin_high: Any
@@ -60,7 +64,8 @@ class Spread:
 
     def rows(self) -> list[dict[str, Any]]:
         """One row per frequency."""
-        names = ("curves", "low", "median", "high", "limit", "margin_low", "margin_median", "margin_high", "beyond")
+        margins = ("margin_worst", "margin_low", "margin_median", "margin_high")
+        names = ("curves", "worst", "low", "median", "high", "limit", *margins, "beyond")
         listed = zip(self.frequencies_mhz.tolist(), *(getattr(self, n).tolist() for n in names), strict=True)
         return [
             {**self.fields, "frequency_mhz": f, **{n: None if v != v else v for n, v in zip(names, rest, strict=True)}}
@@ -78,6 +83,7 @@ class Distribution:
     of: str
     spreads: list[Spread]
     notes: list[str] = field(default_factory=list)
+    about: str = ""
 
 
 def distribution(
@@ -132,7 +138,8 @@ def distribution(
     ]
     if any(h.rounded for h in counter.histograms):
         notes.append("values finer than 0.01 dB were rounded to that")
-    return Distribution(parameter, about.unit, limit.id if limit and line else None, curves.of, spreads, notes)
+    of = described(archive, CountingSource(counting(archive)), choice)
+    return Distribution(parameter, about.unit, limit.id if limit and line else None, curves.of, spreads, notes, of)
 
 
 def _selected(
@@ -190,6 +197,7 @@ def _spread(
     order = np.argsort(histogram.frequencies)
     f = histogram.frequencies[order]
     low, median, high = (histogram.quantile(q)[order] for q in (0.05, 0.5, 0.95))
+    extreme = histogram.quantile(1.0 if sense == "max" else 0.0)[order]
     limit = np.full(len(f), np.nan) if line is None else line.at(f)
     at = np.empty_like(limit)
     at[order] = limit
@@ -203,10 +211,12 @@ def _spread(
         records,
         f,
         histogram.number()[order],
+        extreme,
         low,
         median,
         high,
         limit,
+        limit - extreme if sense == "max" else extreme - limit,
         worst,
         middle,
         best,

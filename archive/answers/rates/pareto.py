@@ -71,7 +71,7 @@ def failed(
     source = CountingSource(counting(archive, watch))
     source.refuse_unknown(choice)
     if not source.files.records:
-        return Failed(names, [], 0, 0, 0, tests=tests, about=about(choice))
+        return Failed(names, [], 0, 0, 0, tests=tests, about=about(archive, source, choice))
     where, values = choice.where()
     where += f" AND {choice.state} & {TESTS[tests]} > 0 AND {choice.state} & {BITS['failed']} > 0"
     told = f"{where} AND {_TOLD_BY[choice.verdicts]}"
@@ -100,7 +100,7 @@ def failed(
         else []
     )
     notes = [*cable_notes(source, choice, names), *notes]
-    return Failed(names, out, *total, notes, tests, about(choice))
+    return Failed(names, out, *total, notes, tests, about(archive, source, choice))
 
 
 _TOLD_BY = {

@@ -11,7 +11,7 @@ import numpy as np
 from archive import schemas, vocabulary
 from archive.answers.count_text import percent, points
 from archive.answers.inference import jobs as of_jobs
-from archive.answers.inference.jobs import NOTHING
+from archive.answers.inference.jobs import NOTHING, JobCounts
 from archive.answers.progress import counts_of
 from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.compare import GroupComparison, Told, compared, noun_of, which_rate
@@ -43,7 +43,8 @@ class Rates:
 
     differences: one row per group against the typical one; told: what a reader may rely on; closing: sentences on the
     groups that were not told apart; expected_false_alarms: of all questions together, where nothing differs; about:
-    what was asked, in words. counts: of the links, where a whole job was chosen.
+    archive, period and what was chosen, in words. counts: of the links, where a whole job was chosen. final_jobs,
+    first_jobs: the jobs behind the rows.
     """
 
     fields: Sequence[GroupField]
@@ -54,6 +55,8 @@ class Rates:
     closing: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     counts: LinkCounts | None = None
+    final_jobs: JobCounts | None = None
+    first_jobs: JobCounts | None = None
     expected_false_alarms: float = 0.0
     about: str = ""
 
@@ -113,9 +116,7 @@ def rates(
     notes += _notes(rows, made.groups, choice, single)
     if made.elsewhere[FINAL] is not NOTHING or made.elsewhere[FIRST] is not NOTHING:
         notes.append("how much jobs differ is estimated from the other jobs of the archive, too: here are few")
-    if judged is None:
-        return Rates(fields, rows, _total_row(everything, made), notes=notes, counts=counted, about=about(choice))
-    found, told, more = judged
+    found, told, more = judged or (GroupComparison([], [], [], 0), [], [])
     return Rates(
         fields,
         rows,
@@ -125,8 +126,10 @@ def rates(
         found.closing,
         [*more, *notes],
         counted,
+        made.final,
+        made.first,
         schemas.load("rates.toml")["compare"]["alpha"] * found.questions,
-        about(choice),
+        about(archive, source, choice),
     )
 
 
@@ -193,8 +196,22 @@ def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:
     return ", ".join("unknown" if row[f.name] is None else str(row[f.name]) for f in fields) or "all"
 
 
-def about(choice: Choice) -> str:
-    """What was chosen, in words: filters, verdicts, role, cohort; "" where everything was."""
+def about(archive: Archive, source: CountingSource, choice: Choice) -> str:
+    """Archive, period and what was chosen, in words, so that a picture says by itself what it is of."""
+    words = [archive.root.name]
+    if source.files.records:
+        where, values = choice.where()
+        (ends,) = source.rows(
+            "SELECT min(r.year::INTEGER * 100 + coalesce(r.month, 1)), "
+            f"max(r.year::INTEGER * 100 + coalesce(r.month, 12)) FROM {source.table(choice)[0]} r WHERE {where}",
+            values,
+        )
+        if ends[0] is not None:
+            words.append(" to ".join(dict.fromkeys(f"{e // 100}-{e % 100:02d}" for e in ends)))
+    return "; ".join([*words, *filter(None, [_chosen(choice)])])
+
+
+def _chosen(choice: Choice) -> str:
     of = choice.filters
     asked = [(f, getattr(of, f)) for f in ("link", "job", "site", "since", "until", "cable_type", "limit")]
     asked += [(f, getattr(of, f)) for f in ("verdict", "serial", "deposit")] + list(choice.only)

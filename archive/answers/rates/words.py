@@ -84,27 +84,41 @@ def failed_lines(found: Failed) -> Iterator[str]:
 
 
 def spread_lines(found: Distribution) -> Iterator[str]:
-    """A few frequencies of each spread; the tables hold all of them."""
+    """Of each spread the frequencies that matter: the ends, and where links come nearest to the limit."""
     if not found.spreads:
         yield "no chosen record has curves of this parameter"
         return
     margins = found.limit is not None
     unit = f"margin in {found.unit} against {found.limit}" if margins else found.unit
     yield f"{found.parameter}, {unit}, of {'each curve' if found.of == 'curves' else 'the worst curve of each link'}"
-    head = ["group", "MHz", "curves", "5 %", "median", "95 %", "miss the limit"]
+    kind = "margin_" if margins else ""
+    head = ["group", "MHz", "curves", "worst", "5 %", "median", "95 %", "miss the limit", ""]
     lines = []
     for spread in found.spreads:
         rows = spread.rows()
-        for at in sorted({round(i * (len(rows) - 1) / 8) for i in range(9)}):
+        for at, why in sorted(_telling(rows, margins).items()):
             r = rows[at]
-            kind = "margin_" if margins else ""
-            numbers = [_number(r[f"{kind}{n}"]) for n in ("low", "median", "high")]
+            numbers = [_number(r[f"{kind}{n}"]) for n in ("worst", "low", "median", "high")]
             share = "" if r["beyond"] is None else percent(r["beyond"])
-            lines.append([spread.name, f"{r['frequency_mhz']:g}", str(r["curves"]), *numbers, share])
+            lines.append([spread.name, f"{r['frequency_mhz']:g}", str(r["curves"]), *numbers, share, ", ".join(why)])
     yield from aligned([head, *lines], left=1)
-    for spread in found.spreads if margins else ():
-        r = min((r for r in spread.rows() if r["margin_low"] is not None), key=lambda r: r["margin_low"])
-        yield f"{spread.name}: tightest at {r['frequency_mhz']:g} MHz, where 5 % have {r['margin_low']:.2f} dB or less"
+
+
+def _telling(rows: Sequence[dict[str, Any]], margins: bool) -> dict[int, list[str]]:
+    """Places of the frequencies that are printed, and why."""
+    why: dict[int, list[str]] = {0: ["lowest frequency"]}
+    why.setdefault(len(rows) - 1, []).append("highest frequency")
+    if margins:
+        for name, words in (("margin_worst", "tightest of any"), ("margin_low", "tightest of 5 %")):
+            known = [i for i, r in enumerate(rows) if r[name] is not None]
+            if known:
+                why.setdefault(min(known, key=lambda i: rows[i][name]), []).append(words)
+        most = max(range(len(rows)), key=lambda i: rows[i]["beyond"] or 0.0)
+        if rows[most]["beyond"]:
+            why.setdefault(most, []).append("most miss it")
+    else:
+        why.setdefault(len(rows) // 2, []).append("middle")
+    return why
 
 
 def aligned(lines: Sequence[Sequence[str]], left: int) -> Iterator[str]:
