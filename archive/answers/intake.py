@@ -15,7 +15,7 @@ import pyarrow as pa
 from archive import grading, schemas
 from archive.answers.folder_doubts import folder_doubts
 from archive.answers.job_memory import remembered
-from archive.answers.job_schedule import changes, latest_schedule
+from archive.answers.job_schedule import changes, latest_schedule, revised
 from archive.answers.shelf import offered_by
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
@@ -88,6 +88,9 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     except BaseException:
         making.abandon()
         raise
+    if how.dry_run and making.lines:
+        after = revised(before, making.lines, stored_whole=True, declared=how.whole_schedule)
+        made.details["schedules"] = [told] if (told := changes(before, after)) else []
     if made.entry is not None:
         deposit, job = made.entry["deposit"], facts.job
         doubts = said_afterwards(made, partial(folder_doubts, archive, deposit), "comparing folders with records")

@@ -38,12 +38,21 @@ def latest_schedule(archive: Archive, job: str) -> dict[LineKey, dict[str, Any]]
         (job,),
     )
     for _, lines in groupby(rows, key=lambda r: r["number"]):
-        listed = {line_key(r): dict(r) for r in lines}
-        named = {r["link_label"] for r in listed.values()}
-        kept = {k: r for k, r in held.items() if r["link_label"] not in named}
-        whole = next(iter(listed.values()))["whole"]
-        held = listed if whole == _DECLARED or (whole and len(kept) < len(held)) else kept | listed
+        listed = [dict(r) for r in lines]
+        held = revised(held, listed, stored_whole=listed[0]["whole"] > 0, declared=listed[0]["whole"] == _DECLARED)
     return dict(sorted(held.items()))
+
+
+def revised(
+    held: Mapping[LineKey, dict[str, Any]], lines: Sequence[dict[str, Any]], *, stored_whole: bool, declared: bool
+) -> dict[LineKey, dict[str, Any]]:
+    """A schedule after a list came in. stored_whole: every line of the list is there; declared: a person said that
+    it is all that is to be built."""
+    listed = {line_key(r): r for r in lines}
+    named = {r["link_label"] for r in listed.values()}
+    kept = {k: r for k, r in held.items() if r["link_label"] not in named}
+    replaces = declared or (stored_whole and len(kept) < len(held))
+    return listed if replaces else kept | listed
 
 
 class JobSchedule:

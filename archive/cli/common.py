@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator
@@ -73,6 +74,13 @@ def print_json(document: object) -> None:
 def print_line(text: str) -> None:
     """One line on standard output: what foreign text in it would break or obey is shown as an escape."""
     click.echo(one_line(text))
+
+
+def page_width() -> int:
+    """Letters in a line: as many as the terminal has, 80 where the output is none, and never fewer than 40."""
+    if not sys.stdout.isatty():
+        return 80
+    return max(40, min(shutil.get_terminal_size().columns, 160))
 
 
 def say(text: str, *, quiet: bool = False) -> None:

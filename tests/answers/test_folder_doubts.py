@@ -14,6 +14,7 @@ from store_making import Rows, batch, rows
 from archive import formats, store
 from archive.answers import intake
 from archive.answers.intake import ingest
+from archive.answers.receipt import ReceiptFacts
 from archive.cli import receipts
 from archive.store import Archive
 from archive.store.deposits import DepositFacts, Receipt
@@ -56,7 +57,7 @@ def test_a_folder_named_as_another_building_raises_a_doubt(archive: Archive, tmp
     made = deposit(archive, handed_in(tmp_path / "22", {"west": ("A1", "East"), "East": ("A2", "East")}))
     wanted = "A1: the record says building East, and its file lies in a folder named as building West"
     assert made.details["doubts"] == [wanted]
-    assert f"IN DOUBT: {wanted}" in receipts.text(made, None)
+    assert f"IN DOUBT: {wanted}" in receipts.text(ReceiptFacts(made, "archive"), 200)
     found = archive.db.execute("SELECT building FROM records WHERE link_label = 'A1'").fetchall()
     assert [r[0] for r in found] == ["East"]
 
@@ -82,6 +83,5 @@ def test_a_deposit_stands_where_its_folders_could_not_be_compared(
     made = deposit(archive, handed_in(tmp_path / "55555", {"west": ("D1", "East")}))
     assert made.entry is not None
     assert archive.db.execute("SELECT count(*) FROM records WHERE link_label = 'D1'").fetchone()[0] == 1
-    assert "TO KNOW: the folders of the files were not compared with the records: the disk went away" in receipts.text(
-        made, None
-    )
+    said = receipts.text(ReceiptFacts(made, "archive"), 200)
+    assert "TO KNOW: the deposit stands; comparing folders with records: the disk went away" in said

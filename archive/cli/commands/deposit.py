@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, say, signer_options
+from archive.cli.common import done, output_options, progress, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -31,6 +31,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--accept-draft", is_flag=True, help="What a draft of an unknown layout reads is taken as it is.")
 @click.option("--new", is_flag=True, help="A new job or site is meant, though a known one has nearly the same name.")
 @click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
+@click.option("--receipt", type=PATH, metavar="FILE", help="Write the receipt too, as .pdf, .html or .txt.")
 @signer_options
 @output_options
 def command(
@@ -45,6 +46,7 @@ def command(
     accept_draft: bool,
     new: bool,
     dry_run: bool,
+    receipt: Path | None,
     by: str | None,
     reason: str | None,
     as_json: bool,
@@ -67,6 +69,7 @@ def command(
     from archive import store
     from archive.answers import intake
     from archive.answers.progress import progress as state_of_job
+    from archive.answers.receipt import ReceiptFacts, check_form
     from archive.cli import receipts, signer
     from archive.errors import Trouble
     from archive.store.deposits import DepositFacts
@@ -75,6 +78,8 @@ def command(
         raise Trouble(
             "nothing to deposit", code="option.nothing-given", expected="files, folders or zips, or a --schedule"
         )
+    if receipt is not None:
+        check_form(receipt)
     facts = DepositFacts(job=job, site=site, zone=zone, by=signer.name(by), reason=reason)
     place = archive or signer.archive()
     opened = store.open(place)
@@ -91,14 +96,8 @@ def command(
     made = intake.ingest(opened, inputs, facts, choices)
     for stopped in opened.healed:
         say(f"{place}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
-    counts = None
-    if not dry_run and (
-        found := intake.said_afterwards(made, lambda: state_of_job(opened, job), "the links of the job")
-    ):
-        counts = found.counts
-    if as_json:
-        of_links = {} if counts is None else counts.plain()
-        print_json({**made.plain(), **of_links, "dry_run": dry_run, "healed": opened.healed})
-    elif not quiet:
-        click.echo(receipts.text(made, counts, dry_run=dry_run))
+    state = None if dry_run else intake.said_afterwards(made, lambda: state_of_job(opened, job), "the links of the job")
+    told = ReceiptFacts(made, str(place), job, state, dry_run)
+    more = {"dry_run": dry_run, "healed": opened.healed}
+    receipts.show(told, receipt, as_json=as_json, quiet=quiet, more=more)
     done(made.look)

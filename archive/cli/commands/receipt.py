@@ -3,33 +3,61 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from archive.cli.common import output_options, print_json
+from archive.cli.common import output_options, print_json, print_line
 
 
 @click.command("receipt")
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
-@click.argument("deposit", metavar="DEPOSIT")
+@click.argument("deposit", metavar="[DEPOSIT]", required=False)
+@click.option("--job", metavar="JOB", help="Without DEPOSIT: list the deposits of this job alone.")
+@click.option(
+    "--receipt", "out", type=click.Path(path_type=Path), metavar="FILE", help="Write it too, as .pdf, .html or .txt."
+)
 @output_options
-def command(archive: Path, deposit: str, as_json: bool, quiet: bool) -> None:
+def command(archive: Path, deposit: str | None, job: str | None, out: Path | None, as_json: bool, quiet: bool) -> None:
     """Prints the receipt of a deposit again, with the ledger head as it was right after it.
+
+    The links of the job are counted as they stand now. Without DEPOSIT the deposits of the archive are listed.
 
     \b
     Example:
-      muniment receipt certificates 2026-11-25-3f9a1c0712
+      muniment receipt certificates
+      muniment receipt certificates 2026-11-25-3f9a1c0712 --receipt receipt.pdf
     """
     from archive import store
     from archive.answers.progress import progress
+    from archive.answers.receipt import ReceiptFacts, check_form
     from archive.cli import receipts
     from archive.store.deposits import receipt
 
     opened = store.open(archive)
+    if deposit is None:
+        _listed(opened, job, as_json)
+        return
+    if out is not None:
+        check_form(out)
     made = receipt(opened, deposit)
-    job = made.plain().get("job")
-    counts = progress(opened, job).counts if job else None
+    of_job = made.plain().get("job")
+    facts = ReceiptFacts(made, str(archive), of_job, progress(opened, of_job) if of_job else None)
+    receipts.show(facts, out, as_json=as_json, quiet=quiet, more={})
+
+
+def _listed(opened: Any, job: str | None, as_json: bool) -> None:
+    opened.catch_up()
+    rows = opened.db.execute(
+        "SELECT d.deposit, d.job_id AS job, e.at, d.records, d.withdrawn FROM deposits d "
+        "JOIN entries e ON e.number = d.number WHERE ?1 IS NULL OR d.job_id = ?1 ORDER BY d.number",
+        (job,),
+    ).fetchall()
     if as_json:
-        print_json({**made.plain(), **({} if counts is None else counts.plain())})
-    elif not quiet:
-        click.echo(receipts.text(made, counts))
+        print_json({"deposits": [{**dict(r), "withdrawn": bool(r["withdrawn"])} for r in rows]})
+        return
+    for r in rows:
+        gone = "  withdrawn" if r["withdrawn"] else ""
+        print_line(f"{r['deposit']}  {(r['at'] or '')[:16]}  {r['records']:>6} records  {r['job'] or 'no job'}{gone}")
+    if not rows:
+        print_line("there is no deposit")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, signer_options
+from archive.cli.common import done, output_options, signer_options
 
 
 @click.command("reread")
@@ -27,13 +27,12 @@ def command(
       muniment reread certificates --deposit 2026-11-25-3f9a1c0712 --mapping petrel-2.toml --reason "wrong column"
     """
     from archive import store
+    from archive.answers.receipt import ReceiptFacts
     from archive.answers.reread import reread
     from archive.cli import receipts, signer
 
     opened = store.open(archive)
     made = reread(opened, deposit, mapping, by=signer.name(by), reason=reason, sign=signer.sign(opened))
-    if as_json:
-        print_json(made.plain())
-    elif not quiet:
-        click.echo(receipts.text(made, None))
+    facts = ReceiptFacts(made, str(archive), made.plain().get("job"))
+    receipts.show(facts, None, as_json=as_json, quiet=quiet, more={})
     done(made.look)

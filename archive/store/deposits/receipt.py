@@ -8,6 +8,7 @@ from typing import Any
 from archive.store import clock
 from archive.store.archive import Archive, LedgerHead
 from archive.store.cautions import clocks
+from archive.store.deposits.handed_in import HandedIn
 from archive.store.ledger import LedgerEntry
 from archive.store.mapping_use import ACCEPTED
 from archive.store.records import DECIDED
@@ -54,9 +55,10 @@ def receipt(archive: Archive, deposit: str) -> Receipt:
 
 def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
     """The receipt that a deposit's entry gives."""
-    told = ("job", "site", "zone", "at", "by", "path", "root", "notes", "elsewhere")
+    told = ("job", "site", "zone", "at", "by", "path", "root", "notes", "here", "elsewhere")
     details = {name: entry[name] for name in told if entry.get(name) is not None}
-    details |= _texts(archive, entry)
+    details |= _texts(archive, entry) | _handed_in(archive, entry)
+    details["here"] = [{**h, "at": made_at(archive, h["deposit"])} for h in details.get("here", [])]
     times = archive.db.execute("SELECT number, at FROM entries WHERE number <= ? AND kind != 'void'", (entry.number,))
     if wrong := [c.text for c in clocks(map(tuple, times.fetchall()), clock.now()) if c.entry == entry.number]:
         details["cautions"] = wrong
@@ -68,6 +70,21 @@ def of_entry(archive: Archive, entry: LedgerEntry) -> Receipt:
         int(entry["set_aside"]),
         details,
     )
+
+
+def _handed_in(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
+    """What the tables of the bag say of the records that were handed in."""
+    tables, made = archive.tables(entry["deposit"]), HandedIn()
+    made.add(*(tables.table(name) for name in ("findings", "verdicts", "set_aside")))
+    return made.plain(int(entry["records"]))
+
+
+def made_at(archive: Archive, deposit: str) -> str:
+    """When a deposit was made."""
+    row = archive.db.execute(
+        "SELECT e.at FROM deposits d JOIN entries e ON e.number = d.number WHERE d.deposit = ?", (deposit,)
+    ).fetchone()
+    return str(row[0]) if row else ""
 
 
 def bare(entry: LedgerEntry, error: Exception) -> Receipt:
@@ -88,6 +105,7 @@ def _texts(archive: Archive, entry: LedgerEntry) -> dict[str, Any]:
         ({"reason": reason} if reason else {})
         | ({"by_name": name} if name else {})
         | how_read(texts.get("files", []), entry.get("mappings") or {})
+        | {"received": texts.get("originals", [])}
     )
 
 

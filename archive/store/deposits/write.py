@@ -22,14 +22,15 @@ from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.deposits import index
 from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
+from archive.store.deposits.handed_in import HandedIn
 from archive.store.deposits.known import KnownRecords, members
 from archive.store.deposits.originals import Originals
-from archive.store.deposits.receipt import Receipt, bare, how_read, of_entry
+from archive.store.deposits.receipt import Receipt, bare, how_read, made_at, of_entry
 from archive.store.events.keep_schema import keep_schema
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import TableFiles, options
 from archive.store.parquet.sweeps import packed
-from archive.store.records import DECLARED_WHOLE, KNOWN_ALREADY, WHOLE, reading, split_address
+from archive.store.records import DECLARED_WHOLE, KNOWN_ALREADY, PLACE, WHOLE, reading, split_address
 from archive.tables import Batch, person_key
 from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
@@ -93,6 +94,7 @@ class Deposit:
         self._leaves: list[bytes] = []
         self._findings: Counter[str] = Counter()
         self._set_aside = 0
+        self._handed = HandedIn()
         self._listed = 0
         self._whole_schedule = whole_schedule
         self._same_file = 0
@@ -104,6 +106,8 @@ class Deposit:
         self.mappings: set[str] = set()
         self.mapping_use: dict[str, str] = {}
         """How each mapping came to be used, by SHA-256: words of store.mapping_use."""
+        self.lines: list[dict[str, Any]] = []
+        """Lines of schedules that were added, with the place of the local end."""
         self.read_files: list[dict[str, Any]] = []
         """How each file was read: its name, layout, records, rows set aside, mapping, and what a draft left out."""
         self.done = False
@@ -115,8 +119,13 @@ class Deposit:
         batch = self._unlisted(self._unknown(batch))
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
+        self._handed.add(batch["findings"], batch["verdicts"], batch["set_aside"])
         self.limits.update(pc.unique(batch["verdicts"]["limit_id"]).drop_null().to_pylist())
         self.mappings.update(pc.unique(batch["sources"]["mapping_sha256"]).drop_null().to_pylist())
+        places = {p["place_id"]: p for p in batch["places"].to_pylist()} if batch["schedule"].num_rows else {}
+        for line in batch["schedule"].to_pylist():
+            place = places.get(line["local_place_id"], {})
+            self.lines.append({**line, **{name: place.get(name) for name in PLACE}})
         if not len(batch) and not any(t.num_rows for _, t in batch.items()):
             return
         batch = ordered(batch)
@@ -222,12 +231,19 @@ class Deposit:
     def _nothing_new(self, made: Decisions) -> Receipt:
         counts = made.counts()
         counts["same_file"] += self._same_file
-        elsewhere = self._elsewhere(made)
-        details = how_read(self.read_files, self.mapping_use) | ({"elsewhere": elsewhere} if elsewhere else {})
+        here = [{**h, "at": made_at(self.archive, h["deposit"])} for h in self._here_already(made)]
+        elsewhere = [h for h in here if h["job"] != self.facts.job]
+        details = {
+            **how_read(self.read_files, self.mapping_use),
+            **self._handed.plain(self._tables.count),
+            **({"here": here} if here else {}),
+            **({"elsewhere": elsewhere} if elsewhere else {}),
+            "received": self._received,
+        }
         return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, details)
 
-    def _elsewhere(self, made: Decisions) -> list[dict[str, Any]]:
-        """Records that are here already under another job: job, deposit, and how many of those handed in."""
+    def _here_already(self, made: Decisions) -> list[dict[str, Any]]:
+        """Records that are here already: job, deposit, and how many of those handed in."""
         db, found = self.archive.db, Counter[tuple[str, str]]()
         for source, count in self._known_sources.items():
             row = db.execute(
@@ -245,7 +261,6 @@ class Deposit:
         return [
             {"job": job, "deposit": deposit, "records": count}
             for (job, deposit), count in sorted(found.items(), key=str)
-            if job != self.facts.job
         ]
 
     def _entry(self, place: str, tag: Any, made: Decisions) -> dict[str, Any]:
@@ -267,7 +282,8 @@ class Deposit:
             "decisions": made.plain(self.id),
             **({"schedule": DECLARED_WHOLE if self._whole_schedule else WHOLE} if self._listed else {}),
             **({"mappings": dict(sorted(self.mapping_use.items()))} if self.mapping_use else {}),
-            **({"elsewhere": elsewhere} if (elsewhere := self._elsewhere(made)) else {}),
+            **({"here": here} if (here := self._here_already(made)) else {}),
+            **({"elsewhere": other} if (other := [h for h in here if h["job"] != self.facts.job]) else {}),
             "files": {f"{place}/{TAG_MANIFEST}": {"sha256": tag.sha256, "bytes": tag.bytes}},
         }
 

@@ -1,0 +1,34 @@
+"""The one thing to do after a deposit."""
+
+from __future__ import annotations
+
+import shlex
+
+from archive.answers.receipt.receipt_facts import ReceiptFacts
+
+
+def next_step(facts: ReceiptFacts) -> str:
+    """What comes next, in one line: the first that applies of what was set aside, read by a draft, here under another
+    job, in conflict, missing; else the acceptance of the job."""
+    told = facts.told
+    archive, job = shlex.quote(facts.archive), shlex.quote(facts.job or "")
+    of_job = f" --job {job}" if facts.job else ""
+    unplaced = next((d["file"] for d in told.get("drafted", []) if d["unplaced"] and not d["accepted"]), None)
+    if unplaced is not None:
+        return f"muniment mapping draft {shlex.quote(unplaced)} -o layout.toml, and deposit with --mapping layout.toml"
+    if told.get("elsewhere"):
+        first = told["elsewhere"][0]
+        return (
+            f"muniment amend {archive} --deposit {first['deposit']} --set job_id={job} moves what is meant for this job"
+        )
+    if facts.dry_run:
+        return "the same command without --dry-run"
+    if told["deposit"] is None:
+        return f"muniment progress {archive}{of_job}"
+    if told["set_aside"]:
+        return f"muniment setaside {archive}{of_job}"
+    if told.get("conflicts"):
+        return f"muniment find {archive}{of_job} shows both records of each conflict; withdraw the wrong one"
+    if facts.progress is None or not facts.progress.counts.complete:
+        return f"muniment progress {archive}{of_job}"
+    return f"muniment accept {archive}{of_job} --on DAY, when the job is handed over"
