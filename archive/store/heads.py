@@ -5,12 +5,12 @@ A file of heads has one line per head, `TIME ARCHIVE SIZE ROOT`, in the order in
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.store import clock
 from archive.store.fixity.chain import Chain, walk
@@ -73,14 +73,11 @@ def not_continued(chain: Chain, seen: Sequence[SeenHead]) -> list[SeenHead]:
 
 
 def keep_head(path: Path, archive_id: str, chain: Chain, seen: Sequence[SeenHead]) -> bool:
-    """Appends today's head to a file of heads, unless it is there; gives whether it was appended."""
+    """Appends today's head to a file of heads, unless it is there; gives whether it was appended. The file takes its
+    new bytes in one step, so that a stop leaves no half line, which nobody would read again."""
     size, root = len(chain.roots), chain.roots[-1]
     if any((head.size, head.root) == (size, root) for head in seen):
         return False
-    path.parent.mkdir(parents=True, exist_ok=True)
     line = f"{SeenHead(clock.text(clock.now()), archive_id, size, root)}\n"
-    with path.open("ab") as file:
-        file.write(line.encode())
-        file.flush()
-        os.fsync(file.fileno())
+    write_bytes(path, (path.read_bytes() if path.is_file() else b"") + line.encode())
     return True

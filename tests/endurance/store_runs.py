@@ -20,8 +20,9 @@ from typing import Any
 from archive import store
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.copies import export
+from archive.store.copies import export, repair
 from archive.store.fixity import fixity
+from archive.store.heads import not_continued, read_heads, sound_chain
 from tests.endurance.store_work import WORK
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -29,10 +30,12 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @dataclass
 class Acknowledged:
-    """What programs were told is done: deposits with their number of records, and numbers of entries."""
+    """What programs were told is done: deposits with their number of records, numbers of entries, and heads (size and
+    root) that a witness remembers."""
 
     deposits: dict[str, int] = field(default_factory=dict)
     entries: set[int] = field(default_factory=set)
+    heads: list[tuple[int, str]] = field(default_factory=list)
 
     def take(self, text: str) -> None:
         """Reads a program's lines; the last may be cut off."""
@@ -40,7 +43,9 @@ class Acknowledged:
             word, *rest = line.split()
             if word == "deposit":
                 self.deposits[rest[0]] = int(rest[1])
-            elif word not in ("ready", "export", "reindex"):
+            elif word == "witness":
+                self.heads.append((int(rest[0]), rest[1]))
+            elif word not in ("ready", "export", "reindex", "repair"):
                 self.entries.add(int(rest[0]))
 
     def missing(self, archive: Archive) -> list[str]:
@@ -51,9 +56,17 @@ class Acknowledged:
         return lost + [str(n) for n in sorted(self.entries - numbers)]
 
 
-def start(kind: str, root: Path, seed: object) -> subprocess.Popen[str]:
-    """Starts a program that works until it is killed."""
-    command = [sys.executable, "-m", "tests.endurance.store_work", kind, str(root), str(seed)]
+def start(kind: str, root: Path, seed: object, *, warm: bool = False) -> subprocess.Popen[str]:
+    """Starts a program that works until it is killed; warm: it says that it is ready once one piece of work is done."""
+    command = [
+        sys.executable,
+        "-m",
+        "tests.endurance.store_work",
+        kind,
+        str(root),
+        str(seed),
+        *(["warm"] if warm else []),
+    ]
     return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
@@ -82,10 +95,12 @@ def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
     between = 0
     for n in range(count):
         before = len(list(archive.entries()))
-        program = start(kind, archive.root, f"{kind} {n} {seed}")
+        # Half of them are killed while they heal and begin, half while they repeat what they have done.
+        program = start(kind, archive.root, f"{kind} {n} {seed}", warm=n % 2 == 1)
         assert program.stdout is not None
-        first = program.stdout.readline()
-        assert first == "ready\n", program.communicate()
+        while (line := program.stdout.readline()) != "ready\n":
+            assert line, program.communicate()
+            told.take(line)
         time.sleep(draw.random() * 0.4)
         program.send_signal(signal.SIGKILL)
         out, err = program.communicate()
@@ -94,6 +109,9 @@ def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
         between += _left(archive) > 0 or (kind == "export" and _behind(folder / "copy", archive))
         assert len(list(store.open(archive.root).entries())) >= before
         assert told.missing(store.open(archive.root)) == []
+        assert _forgotten(folder / "witness", archive, told.heads) == []
+    if kind == "repair" and (folder / "copy").is_dir():
+        assert repair(archive, folder / "copy").left == []
     last = store.open(archive.root)
     told.take(WORK["deposit"](last, random.Random(f"last {seed}")) + "\n")
     assert _left(last) == 0, "the next command heals what was left"
@@ -106,7 +124,17 @@ def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
     entries = len(list(last.entries()))
     shutil.rmtree(archive.root)
     shutil.rmtree(folder / "copy", ignore_errors=True)
+    shutil.rmtree(folder / "witness", ignore_errors=True)
     return {**made, "entries": entries, "acknowledged and lost": 0, "doubled": 0, "damaged": 0}
+
+
+def _forgotten(folder: Path, archive: Archive, heads: list[tuple[int, str]]) -> list[tuple[int, str]]:
+    """Heads that a witness acknowledged and does not remember. What it remembers can be read, and is continued."""
+    if not folder.is_dir():
+        return heads
+    seen = read_heads(folder / archive.id / "heads.txt", archive.id)
+    assert not_continued(sound_chain(archive.root, archive.id), seen) == []
+    return sorted(set(heads) - {(head.size, head.root) for head in seen})
 
 
 def _behind(copy: Path, archive: Archive) -> bool:

@@ -1,6 +1,6 @@
 """Programs that endurance runs start and kill: each does one kind of work on an archive, over and over.
 
-    python -m tests.endurance.store_work KIND ARCHIVE SEED
+    python -m tests.endurance.store_work KIND ARCHIVE SEED [warm]
 
 For every piece of work that was acknowledged it prints one line. What is archived is invented.
 """
@@ -9,17 +9,24 @@ from __future__ import annotations
 
 import random
 import sys
+import tempfile
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 from archive import store
+from archive.answers.intake import Choices, ingest
 from archive.answers.reindex import reindex
+from archive.answers.reread import reread
 from archive.store import Archive
 from archive.store.assessments import Assessment, RunFacts, assess
-from archive.store.copies import export
+from archive.store.copies import export, repair
 from archive.store.deposits import Deposit, DepositFacts
 from archive.store.events import Correction, amend, withdraw
+from archive.store.events.accept import accept_job, accept_records, decide_identity
+from archive.store.events.cables import Settlement, settle_cables
 from archive.store.events.redact import of_name, redact
+from archive.store.witness import witness
 from archive.tables import Batch
 from tests.store.store_making import batch, rows
 
@@ -95,6 +102,98 @@ def one_reindex(archive: Archive, draw: random.Random) -> str:
     return f"reindex {reindex(archive)['records']}"
 
 
+def one_rereading(archive: Archive, draw: random.Random) -> str:
+    """Deposits an export by one mapping, then reads its stored original again by one that says more."""
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        lines = [f"L{draw.randrange(10**9)};2019-03-04;pass" for _ in range(draw.randint(1, 3))]
+        (folder / "export.csv").write_text("\n".join(["Link;Day;Verdict", *lines, ""]))
+        (folder / "first.toml").write_text(f"{_MAPPING}]\n")
+        (folder / "better.toml").write_text(f"{_MAPPING}{_VERDICT}]\n")
+        facts = DepositFacts(job="JOB-3", by=f"Writer {draw.randrange(10**6)}")
+        made = ingest(archive, [folder / "export.csv"], facts, Choices(mapping=folder / "first.toml", new=True))
+        assert made.entry is not None
+        print(f"deposit {made.entry['deposit']} {len(lines)}", flush=True)
+        again = reread(archive, made.entry["deposit"], folder / "better.toml", by=None, reason="test")
+    assert again.entry is not None
+    assert again.counts["reread"] == len(lines)
+    return f"deposit {again.entry['deposit']} {len(lines)}"
+
+
+_MAPPING = """
+[mapping]
+layout = "lines"
+[[file]]
+kind = "delimited"
+delimiter = ";"
+[[file.table]]
+rows = "links"
+fields = [
+  { from = "Link", to = "records.link_label" },
+  { from = "Day", to = "records.tested_found", format = "YYYY-MM-DD" },
+"""
+_VERDICT = '  { from = "Verdict", to = "records.reported_verdict" },\n'
+
+
+def one_acceptance(archive: Archive, draw: random.Random) -> str:
+    """Deposits, then accepts the job as it stands, or names a record as accepted."""
+    print(one_deposit(archive, draw), flush=True)
+    if draw.random() < 0.5:
+        job = archive.db.execute("SELECT job_id FROM records WHERE unit IS NOT NULL ORDER BY row DESC").fetchone()[0]
+        return f"accept {accept_job(archive, job, date(2041, 1, 1), by=None, reason='test').number}"
+    archive.catch_up()
+    found = archive.db.execute(
+        "SELECT deposit || '/' || position FROM records WHERE unit IS NOT NULL AND job_id IS NOT NULL"
+    ).fetchall()
+    return f"accept {accept_records(archive, [str(draw.choice(found)[0])], by=None, reason='test').number}"
+
+
+def one_settlement(archive: Archive, draw: random.Random) -> str:
+    """Settles words about cables, or whether two tests of one label are of one link."""
+    if draw.random() < 0.5:
+        settled = [Settlement(f"drum {draw.getrandbits(64):x}", "cat6/u-utp/awg23/solid")]
+        entry, _ = settle_cables(archive, settled, by=None, reason="test")
+        assert entry is not None
+        return f"cables {entry.number}"
+    label = f"L{draw.randrange(10**9)}"
+    made = [
+        rows(
+            label, time=f"201{year}-03-04T10:15", shift=draw.randrange(400) / 10, source=f"{draw.getrandbits(256):064x}"
+        )
+        for year in (1, 5)
+    ]
+    making = Deposit(archive, DepositFacts(job="JOB", by=None))
+    making.add(batch(*made))
+    receipt = making.commit()
+    assert receipt.entry is not None
+    print(f"deposit {receipt.entry['deposit']} 2", flush=True)
+    pair = (f"{receipt.entry['deposit']}/0", f"{receipt.entry['deposit']}/1")
+    same = draw.random() < 0.5
+    return f"identity {decide_identity(archive, [pair], same=same, by=None, reason='test').number}"
+
+
+def one_witnessing(archive: Archive, draw: random.Random) -> str:
+    """Deposits; then a witness on another machine remembers the head and countersigns it."""
+    print(one_deposit(archive, draw), flush=True)
+    seen = witness(archive.root.parent / "witness", archive.root, archive.id, "witness.example")
+    assert seen.broken == []
+    return f"witness {seen.size} {seen.root}"
+
+
+def one_repair(archive: Archive, draw: random.Random) -> str:
+    """Deposits, copies, loses a file, and repairs it; begins with what a stopped repair left."""
+    copy = archive.root.parent / "copy"
+    if copy.is_dir():
+        repair(archive, copy)
+    print(one_deposit(archive, draw), flush=True)
+    head = export(archive, copy).head
+    lost = draw.choice(sorted(p for p in (archive.root / "deposits").rglob("*") if p.is_file()))
+    lost.unlink()
+    mended = repair(archive, copy)
+    assert mended.left == []
+    return f"repair {head}"
+
+
 def _any(archive: Archive, draw: random.Random) -> str:
     archive.catch_up()
     found = archive.db.execute("SELECT deposit || '/' || position FROM records").fetchall()
@@ -109,13 +208,20 @@ WORK: dict[str, Callable[[Archive, random.Random], str]] = {
     "assessment": one_assessment,
     "export": one_export,
     "reindex": one_reindex,
+    "rereading": one_rereading,
+    "acceptance": one_acceptance,
+    "settlement": one_settlement,
+    "witness": one_witnessing,
+    "repair": one_repair,
 }
 
 
 def main() -> None:
     """Works until it is killed."""
-    kind, root, seed = sys.argv[1:4]
+    kind, root, seed, *warm = sys.argv[1:]
     archive, draw = store.open(Path(root)), random.Random(seed)
+    if warm:
+        print(WORK[kind](archive, draw), flush=True)
     print("ready", flush=True)
     while True:
         print(WORK[kind](archive, draw), flush=True)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from archive.atomic import atomic_write
 from archive.errors import Trouble
 
 
@@ -33,14 +34,14 @@ def make(folder: Path) -> KeyPair:
 
     private = Ed25519PrivateKey.generate()
     pair = _pair(private, serial)
-    folder.mkdir(parents=True, exist_ok=True)
     data = private.private_bytes(serial.Encoding.PEM, serial.PrivateFormat.PKCS8, serial.NoEncryption())
-    handle = os.open(folder / f"{pair.id}.pem", os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "wb") as file:
+    with atomic_write(folder / f"{pair.id}.pem") as temporary, open(temporary, "xb", opener=_private) as file:
         file.write(data)
-        file.flush()
-        os.fsync(handle)
     return pair
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 def load(path: Path) -> KeyPair:
