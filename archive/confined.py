@@ -63,6 +63,28 @@ def seconds_for(size: int) -> int:
     return bound(SECONDS) * (1 + size // _BYTES_PER_BOUND)
 
 
+def too_large(name: str, memory_mb: int) -> Trouble:
+    """What to say of a file that takes more memory than it may."""
+    return Trouble(
+        "reading it takes more memory than one file may",
+        code="confined.memory",
+        where=name,
+        found=f"more than {memory_mb:,} MB",
+        remedy=f"it may be damaged; if you trust it, allow more: set {MEMORY} to a larger number of MB",
+    )
+
+
+def too_slow(name: str, seconds: int) -> Trouble:
+    """What to say of a file that takes more time than it may."""
+    return Trouble(
+        "reading it takes more time than one file may",
+        code="confined.time",
+        where=name,
+        found=f"more than {seconds:,} seconds",
+        remedy=f"it may be damaged; if you trust it, allow more: set {SECONDS} to a larger number of seconds",
+    )
+
+
 class Confined:
     """A process in which functions run for one file. name: of the file, for messages; size: its bytes."""
 
@@ -104,34 +126,18 @@ class Confined:
             raise Trouble(message, code=code, where=where, found=found, expected=expected, remedy=remedy)
         if kind in ("memory", "failed"):
             self._process.bury()  # who knows what state it is in
-            self._too_large(name) if kind == "memory" else self._failed(name, answer)
+            if kind == "memory":
+                raise too_large(name, self._process.memory_mb)
+            self._failed(name, answer)
         return answer
 
     def _died(self, name: str) -> NoReturn:
         code, last_words, late = self._process.bury()
         if late:
-            self._too_slow(name)
+            raise too_slow(name, self._seconds)
         if code in (-9, 137) or "memory allocation" in last_words or "MemoryError" in last_words:
-            self._too_large(name)
+            raise too_large(name, self._process.memory_mb)
         self._failed(name, f"the process ended with {f'signal {-code}' if code < 0 else f'code {code}'}")
-
-    def _too_large(self, name: str) -> NoReturn:
-        raise Trouble(
-            "reading it takes more memory than one file may",
-            code="confined.memory",
-            where=name,
-            found=f"more than {self._process.memory_mb:,} MB",
-            remedy=f"it may be damaged; if you trust it, allow more: set {MEMORY} to a larger number of MB",
-        )
-
-    def _too_slow(self, name: str) -> NoReturn:
-        raise Trouble(
-            "reading it takes more time than one file may",
-            code="confined.time",
-            where=name,
-            found=f"more than {self._seconds:,} seconds",
-            remedy=f"it may be damaged; if you trust it, allow more: set {SECONDS} to a larger number of seconds",
-        )
 
     def _failed(self, name: str, found: str) -> NoReturn:
         raise Trouble(

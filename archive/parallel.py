@@ -27,7 +27,7 @@ def prefetch(made: Iterable[Made], held: int = 1) -> Generator[Made, None, None]
 
     held: how many wait to be used at the most, besides the one in work and the one in use.
     What goes wrong there is raised here, after what came before it. When the caller stops, so does the thread after the
-    result in work; when the caller is interrupted (Ctrl-C, archive.deadline), so is the thread.
+    result in work; when the caller is interrupted (Ctrl-C, archive.bounds), so is the thread.
     """
     results: Queue[tuple[Any, BaseException | None]] = Queue(held)
     stop = Event()

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 
+from archive.bounds import growth_bounded
 from archive.errors import Trouble
 
 THREADS = 8
 """Most threads of one query."""
 
 _BESIDE_MB = 1024
-"""Address space beside that of the query: stacks and heaps of threads, and the rows on their way out."""
+"""Memory beside that of the query: stacks and heaps of threads, and the rows on their way out."""
 
 
 @dataclass(frozen=True)
@@ -46,26 +45,14 @@ class QueryBounds:
 
 
 @contextmanager
-def address_space(bounds: QueryBounds) -> Iterator[None]:
-    """Bounds the address space of this process meanwhile: DuckDB counts tables and sorts, but no single long text.
+def memory_bounded(bounds: QueryBounds) -> Iterator[None]:
+    """Bounds the memory of this process meanwhile: DuckDB counts tables and sorts, but no single long text.
 
     For a process of one query: all that this process does is bounded. Does nothing on a system that has no such bound.
     Errors: Trouble where memory runs out.
     """
     try:
-        if not sys.platform.startswith("linux"):
+        with growth_bounded((bounds.memory_mb + _BESIDE_MB) * 1_000_000):
             yield
-            return
-        import resource
-
-        before = resource.getrlimit(resource.RLIMIT_AS)
-        now = int(Path("/proc/self/statm").read_text("ascii").split()[0]) * resource.getpagesize()
-        wanted = now + (bounds.memory_mb + _BESIDE_MB) * 1_000_000
-        soft = wanted if before[0] == resource.RLIM_INFINITY else min(wanted, before[0])
-        resource.setrlimit(resource.RLIMIT_AS, (soft, before[1]))
-        try:
-            yield
-        finally:
-            resource.setrlimit(resource.RLIMIT_AS, before)
     except MemoryError:
         raise bounds.too_large() from None

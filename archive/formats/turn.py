@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TypeVar
 
-from archive.deadline import Deadline
+from archive.bounds import FileBounds
 from archive.errors import Trouble
 from archive.formats.recognition import Entry
 from archive.isolation import ProgramFault
@@ -23,13 +23,13 @@ class Turn:
     def __init__(self, entry: Entry, takes: Iterable[Path] = ()) -> None:
         self._entry = entry
         size = sum(path.stat().st_size for path in {entry.path, *takes} if path.is_file())
-        self._deadline = Deadline(entry.name, size)
+        self._bounds = FileBounds(entry.name, size)
 
     def work(self, work: Callable[[], Made]) -> Made:
         """What the work makes. Errors: Trouble of the work, or where it takes too much time or memory, or is nested too
         deep."""
         try:
-            return self._deadline.run(work)
+            return self._bounds.run(work)
         except RecursionError:
             raise Trouble(
                 "is nested deeper than any export",

@@ -49,7 +49,7 @@ def command(
       muniment sql certificates "FROM records" --as parquet -o records.parquet
     """
     from archive import store
-    from archive.answers.query_bounds import QueryBounds, address_space
+    from archive.answers.query_bounds import QueryBounds, memory_bounded
     from archive.answers.views import Query, views
 
     opened = store.open(archive)
@@ -72,7 +72,7 @@ def command(
     bounds = QueryBounds(memory, seconds)
     with (
         Query(opened, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet), bounds=bounds) as result,
-        address_space(bounds),
+        memory_bounded(bounds),
     ):
         if form:
             _save(result, form, out)
