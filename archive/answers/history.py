@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from archive import vocabulary
+from archive.answers.cases import one_case, step_text
 from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
@@ -145,6 +146,10 @@ def _events(
             for c in changes
             if c["row"] in rows
         ]
+    if entry["event"] == "case":
+        case = one_case(archive, str(entry.get("case") or entry["id"]))
+        what = step_text(entry["action"], case, number)
+        return [{**base, "kind": "case", "record": None, "what": what}]
     if entry["event"] == "cables":
         words = {cables.folded(r["cable_found"]) for r in link.rows if r["cable_found"]}
         settled = archive.db.execute("SELECT words, found, type, holds FROM cables WHERE number = ?", (number,))

@@ -64,6 +64,12 @@ class ArchivedLink:
         return self.accepted if self.role == "accepted" else self.current
 
     @property
+    def home(self) -> dict[str, Any]:
+        """The row whose job and site an answer about the link speaks of: that of the role shown, or of the job that was
+        named, or else the newest."""
+        return self.standing or next((r for r in self.rows if self.job in (None, r["job_id"])), self.rows[0])
+
+    @property
     def lesser_fails(self) -> int:
         """Later failing tests of less evidence than the record that is shown."""
         shown = self.standing

@@ -25,6 +25,7 @@ from archive.store import Archive
 from archive.store.counting.blocks import Counting, counting
 from archive.store.counting.columns import GRADED, PROVISIONAL, REPORTED
 from archive.store.counting.from_bag import Bags
+from archive.store.events.cases import cases
 from archive.tables import schema
 
 _LOCKED = (
@@ -198,6 +199,7 @@ class _Makers:
             "failures": self._failures,
             "jobs": self._jobs,
             "deposits": self._deposits,
+            "cases": self._cases,
         }[name]()
 
     @property
@@ -271,9 +273,30 @@ class _Makers:
         types = {"deposit": "VARCHAR", "entry": "BIGINT", "at": "VARCHAR", "job_id": "VARCHAR", "records": "BIGINT"}
         return self._own("deposits", rows, types | {"withdrawn": "BOOLEAN"})
 
+    def _cases(self) -> str:
+        rows = []
+        for c in cases(self.archive):
+            told = c.plain()
+            deposit, _, position = c.address.rpartition("/")
+            rows.append(
+                {
+                    **{n: told[n] for n in ("state", "site", "complaint", "decision", "cause", "cost", "currency")},
+                    **{n: told[n] for n in ("opened_on", "decided_on", "closed_on")},
+                    "case_name": told["case"],
+                    "case_id": told["id"],
+                    "link_label": told["link"],
+                    "job_id": told["job"],
+                    "steps": len(c.steps),
+                    "deposit": deposit or None,
+                    "position": int(position) if position else None,
+                }
+            )
+        other = {"position": "BIGINT", "cost": "DOUBLE", "steps": "BIGINT"}
+        return self._own("cases", rows, {n: other.get(n, "VARCHAR") for n in views()["cases"]["columns"]})
+
     def _own(self, name: str, rows: Sequence[dict[str, Any]], types: dict[str, str]) -> str:
         """A table that is no file."""
-        kinds = {"VARCHAR": pa.string(), "BOOLEAN": pa.bool_(), "BIGINT": pa.int64()}
+        kinds = {"VARCHAR": pa.string(), "BOOLEAN": pa.bool_(), "BIGINT": pa.int64(), "DOUBLE": pa.float64()}
         table = pa.Table.from_pylist(list(rows), schema=pa.schema([(n, kinds[t]) for n, t in types.items()]))
         self.db.register("handed_over", table)
         self.db.execute(f"CREATE TABLE _{name} AS SELECT * FROM handed_over")

@@ -33,6 +33,7 @@ RESTED_ON = {
     "job": "facts of a job",
     "attach": "documents",
     "cables": "settled cable types",
+    "case": "a step of a case",
 }
 """Kinds of events whose text the catalogue is built from, and what it holds. The others say all in their entry."""
 
@@ -93,8 +94,8 @@ def unread_events(db: sqlite3.Connection, ledger: Ledger) -> Iterator[Unread]:
 
 def _jobs(entry: LedgerEntry) -> frozenset[str | None] | None:
     """Jobs that an event speaks of. Corrections of earlier versions do not name theirs in the entry; settled cable
-    types are of no job."""
-    if entry["event"] == "cables":
+    types are of no job, and no count of a job rests on a case."""
+    if entry["event"] in ("cables", "case"):
         return frozenset()
     if entry["event"] == "amend":
         return frozenset(entry["jobs"]) if "jobs" in entry.fields else None

@@ -31,7 +31,7 @@ def documents(archive: Archive, job: str | None, link: str | None = None) -> lis
 
 def around(archive: Archive, link: ArchivedLink) -> Around:
     """Copies, look-alikes, findings across records, and what was set aside."""
-    first = link.rows[0]
+    first = link.home
     return Around(
         copies=_copies(archive, link),
         look_alikes=_look_alikes(archive, link),
@@ -47,7 +47,7 @@ def neighbours(archive: Archive, link: ArchivedLink) -> Neighbours | None:
     if not labels:
         labels, name = _panel(archive, link)
         basis = "panel" if labels else "order"
-    job, site = link.rows[0]["job_id"], link.rows[0]["site"]
+    job, site = link.home["job_id"], link.home["site"]
     found: list[Any] = []
     for sign, order, most in (("<", "DESC", _EACH_WAY), (">=", "ASC", _EACH_WAY + 1)):
         among = f"AND link_label IN ({', '.join('?' * len(labels))})" if labels else ""
@@ -62,7 +62,7 @@ def neighbours(archive: Archive, link: ArchivedLink) -> Neighbours | None:
 
 def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:
     """Links of the same bundle, or else of the same panel, as the latest schedule has them."""
-    job = link.rows[0]["job_id"]
+    job = link.home["job_id"]
     lines = latest_schedule(archive, job) if job else {}
     fitting = JobSchedule(list(lines.values())).candidates(link.label, identity.joined(link.rows))
     mine = lines[fitting[0]] if len(fitting) == 1 else None
@@ -75,7 +75,7 @@ def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:
 
 def _panel(archive: Archive, link: ArchivedLink) -> tuple[list[str], str]:
     """Links of the same panel, by the places in the deposit that holds the standing record."""
-    stands = link.standing or link.rows[0]
+    stands = link.home
     tables = archive.tables(stands["deposit"])
     panels = {
         p["place_id"]: tuple(p[c] for c in ("site", "building", "floor", "space", "panel"))
@@ -110,7 +110,7 @@ def _copies(archive: Archive, link: ArchivedLink) -> list[CopyOf]:
 
 
 def _look_alikes(archive: Archive, link: ArchivedLink) -> list[str]:
-    r = link.rows[0]
+    r = link.home
     rows = archive.db.execute(
         "SELECT DISTINCT link_label FROM records WHERE folded = (SELECT folded FROM records WHERE row = ?) "
         "AND link_label IS NOT ? AND job_id IS ? AND site IS ? ORDER BY link_label",
@@ -132,5 +132,5 @@ def _findings(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
 
 def _set_aside(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     """Parts that name the link, were set aside, and were read in no later deposit."""
-    job = link.rows[0]["job_id"]
+    job = link.home["job_id"]
     return [s for s in set_aside(archive, job) if s["link_label"] == link.label and not s["settled"]]

@@ -9,6 +9,7 @@ from typing import Any
 
 from archive.answers.claim.claim_statement import ClaimStatement
 from archive.answers.sealing.seal_note import SealNote
+from archive.store.events.cases import Case
 from archive.store.roles import Role
 from archive.tables import Batch
 from archive.vocabulary.link_counts import LinkResult
@@ -48,10 +49,10 @@ class Original:
 class TestedRecord:
     """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
 
-    entry: number of the ledger entry of its deposit. relation: what dedup made of it, in a word. state: why it stands
-    or does not. stated: verdicts on it, the archived ones first. cable: the type that the catalogue counts it under,
-    and what that rests on (cable_columns.BASES). curves: the same record with the curves that grading derives, for
-    pictures.
+    entry: number of the ledger entry of its deposit. job: that it counts in. relation: what dedup made of it, in a
+    word. state: why it stands or does not. stated: verdicts on it, the archived ones first. cable: the type that the
+    catalogue counts it under, and what that rests on (cable_columns.BASES). curves: the same record with the curves
+    that grading derives, for pictures.
     """
 
     batch: Batch
@@ -61,6 +62,7 @@ class TestedRecord:
     deposited_at: str = ""
     deposited_by: str = ""
     entry: int = 0
+    job: str = ""
     original: Original = Original()
     relation: str = "test"
     state: str = ""
@@ -161,7 +163,7 @@ class ClaimFacts:
     on: the day that spans are counted from; made: ISO 8601 time at which the file is made, by this machine's clock.
     stated: what the claim states. proven: since when the ledger holds `standing`. required_kept: whether that was
     tested to the limit which the job requires, None where no limit is required or known. applications: verdicts on it
-    under the limits of applications.
+    under the limits of applications. case: that of the claim.
     seal: what the file can say of its own seal. steps: the proof's verification, each with whether it holds (None:
     open) and what is said.
     """
@@ -195,6 +197,7 @@ class ClaimFacts:
     stated: ClaimStatement = field(default_factory=ClaimStatement)
     proven: Proven | None = None
     required_kept: bool | None = None
+    case: Case | None = None
     applications: Sequence[Row] = ()
     seal: SealNote = field(default=SealNote())
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from archive.answers.claim import applications, sections
+from archive.answers.claim import applications, claim_case, sections
 from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.compare import conflict, fresh_test
 from archive.answers.claim.custody import custody, method
@@ -65,6 +65,7 @@ def compose(
 
 SECTIONS: tuple[Section, ...] = (
     one(front),
+    one(claim_case.section),
     conflict,
     fresh_test,
     one(sections.all_verdicts),

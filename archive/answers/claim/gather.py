@@ -72,18 +72,18 @@ def gather(
         "WHERE a.field = 'link_label' AND a.old IS NOT NULL AND r.link = ? ORDER BY a.number",
         (link.key,),
     )
-    of_job = link.rows[0]["job_id"]
+    of_job = link.home["job_id"]
     in_job = link_of_job(archive, of_job, link.key) if of_job and link.key else None
     facts = ClaimFacts(
         link=link.label,
-        job=job_facts(archive, link.rows[0]["job_id"], link.rows[0]["site"]),
+        job=job_facts(archive, link.home["job_id"], link.home["site"]),
         place=_place(standing or tests[0]),
         tests=tests,
         standing=standing,
         why=link.why,
         history=[e for e in history(archive, link) if e["deposit"] is None],
         neighbours=neighbours(archive, link),
-        documents=documents(archive, link.rows[0]["job_id"], link.label),
+        documents=documents(archive, link.home["job_id"], link.label),
         proof=proof,
         head=head.root,
         entries=head.size,
@@ -132,6 +132,7 @@ def _tested(
         digest=digest,
         address=r["address"],
         deposit=r["deposit"],
+        job=r["job_id"] or "",
         deposited_at=str(entry.get("at")),
         deposited_by=people(archive, [entry.get("by")], [entry]).get(entry.get("by") or "", ""),
         entry=entry.number,

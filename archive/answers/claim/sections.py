@@ -23,13 +23,18 @@ def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
     blocks: list[Block] = [] if facts.standing else [Para(facts.why)]
     blocks.append(stressed(head, rows, weights=weights))
     ids = [
-        [words.day(t.record["tested_local"][:10] if t.record["tested_local"] else ""), t.record["record_id"], t.deposit]
+        [
+            words.day(t.record["tested_local"][:10] if t.record["tested_local"] else ""),
+            t.record["record_id"],
+            t.deposit,
+            t.job,
+        ]
         for t in facts.tests
     ]
-    head = [words("tested"), words("record"), words("deposit")]
+    head = [words("tested"), words("record"), words("deposit"), words("job")]
     blocks.append(
         TableBlock(
-            head, ids, weights=(1, 2.2, 1.4), code=frozenset({1, 2}), caption=words("Their names in the archive")
+            head, ids, weights=(1, 2.2, 1.4, 1), code=frozenset({1, 2}), caption=words("Their names in the archive")
         )
     )
     if facts.history:

@@ -22,14 +22,16 @@ def summary(facts: ClaimFacts, words: Wording) -> FactsBlock:
 
 
 def _claimed(facts: ClaimFacts, words: Wording) -> list[str]:
-    c = facts.stated
+    c, case = facts.stated, facts.case
     told = []
-    if c.symptom:
-        told.append(words("“{symptom}”", symptom=c.symptom) + ("" if c.symptom[-1] in ".!?" else "."))
+    symptom = c.symptom or (case.complaint if case else None)
+    if symptom:
+        told.append(words("“{symptom}”", symptom=symptom) + ("" if symptom[-1] in ".!?" else "."))
     if c.application:
         told.append(words("Application: {name}.", name=c.application) + _carries(facts, words))
     who = [
         (c.number, words("Claim {number}.", number=c.number)),
+        (case and case.name != c.number, words("Case {name}.", name=case.name if case else "")),
         (c.claimant, words("By {name}.", name=c.claimant)),
         (facts.reason, words("Reason for this file: {reason}.", reason=facts.reason.rstrip("."))),
     ]
@@ -83,7 +85,7 @@ def _later(t: TestedRecord, words: Wording) -> str:
     v = t.verdict()
     return words(
         "Later tested in job {job} on {when}: {verdict}.",
-        job=plain(t.record["job_id"]) or words("not stated"),
+        job=t.job or words("not stated"),
         when=words.day((t.record["tested_local"] or "")[:10]) or words("an unknown day"),
         verdict=words.verdict(v["verdict"] if v else None),
     )

@@ -49,10 +49,11 @@ def in_time(facts: ClaimFacts, words: Wording) -> list[str]:
     if not w.first and not w.last:
         told.append(words("No day of the warranty is stated, so nobody can tell from this file whether it is in time."))
     fresh = facts.retest.record["tested_local"] if facts.retest is not None else None
+    opened = facts.case.day_of("open") if facts.case is not None else None
     days = [(words("failure"), _iso(c.failed_on)), (words("notice"), _iso(c.notified_on))]
     if not any(day for _, day in days):
         told.append(words("Neither a day of failure nor a day of notice is stated."))
-    days.append((words("fresh test"), str(fresh or "")[:10]))
+    days += [(words("case opened"), opened or ""), (words("fresh test"), str(fresh or "")[:10])]
     grouped: dict[str, list[str]] = {}
     for what, day in days:
         if day:

@@ -25,6 +25,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--deposit-retest", is_flag=True, help="Also deposit the fresh test into the job of the link.")
 @click.option("--facts", "statement", type=PATH, metavar="CLAIM.toml", help="What the claim states.")
 @click.option("--no-record", is_flag=True, help="Make no entry in the ledger; without a key the file is not sealed.")
+@click.option("--case", "case_name", metavar="CASE", help="The case of `muniment case` that it is made for.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it looks at (default: today).")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
@@ -43,6 +44,7 @@ def command(
     deposit_retest: bool,
     statement: Path | None,
     no_record: bool,
+    case_name: str | None,
     on: datetime | None,
     as_of: datetime | None,
     known: bool,
@@ -70,6 +72,7 @@ def command(
       muniment claim certificates A117 --out claim --retest fresh.xml --reason "Letter of 3 May"
     """
     from archive.answers.claim import claim_statement
+    from archive.answers.claim.claim_case import of_case
     from archive.answers.claim.claim_folder import write
     from archive.answers.claim.fresh import deposit, files
     from archive.answers.claim.gather import gather
@@ -96,6 +99,7 @@ def command(
         on=on.date() if on else None,
     )
     facts = replace(facts, stated=stated) if stated is not None else facts
+    facts = of_case(held, facts, case_name) if case_name is not None else facts
     handed_in = files(retest) if retest is not None else {}
     receipt = None
     if deposit_retest and retest is not None:

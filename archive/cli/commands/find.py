@@ -45,6 +45,7 @@ def command(
       muniment find certificates --site "Lantern Quay" --since 2019-03-01 --verdict fail
     """
     from archive.answers import count_text
+    from archive.answers.cases import names_by_link
     from archive.store.catalogue.label_search import MOST, matches
     from archive.store.catalogue.search import find, matched
 
@@ -57,6 +58,9 @@ def command(
     found = found[: most or None]
     crowded = among is not None and (len(among) >= MOST or not_all_looked_at(held.db, str(wanted.link), among))
     rows = [plain(r, filters["job"]) for r in found]
+    named = names_by_link(held, [r["link"] for r in found])
+    for shown, row in zip(rows, found, strict=True):
+        shown["cases"] = named.get(row["link"], [])
     fits = [matched(among, r) for r in found] if among is not None else []
     counts = None
     if rows and wanted.job is not None and text is None:  # what counting needs takes longer to load than finding does
@@ -68,7 +72,11 @@ def command(
         print_json({"records": listed, "more": cut or crowded, **({} if counts is None else counts.plain())})
     elif not quiet:
         for i, r in enumerate(rows):
-            print_line(line(r) + (f"  ({fits[i]})" if fits and str(fits[i]) else ""))
+            print_line(
+                line(r)
+                + "".join(f"  case {name}" for name in r["cases"])
+                + (f"  ({fits[i]})" if fits and str(fits[i]) else "")
+            )
         for told in () if counts is None else count_text.sums(counts):
             click.echo(told, err=True)
         if cut:

@@ -34,6 +34,9 @@ JOB_FACTS = (
     "comment",
 )
 
+CASE_TEXTS = ("day", "name", "link_label", "job_id", "site", "text", "decision", "cause", "cost", "currency")
+"""What a step of a case may state."""
+
 DOCUMENT = (
     "kind",
     "title",
@@ -75,6 +78,8 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         db.execute(
             "INSERT OR REPLACE INTO mappings VALUES(?, ?, ?, ?)", (entry["mapping"], entry.number, path, entry["how"])
         )
+    elif kind == "case":
+        _case(db, entry, texts)
     elif kind == "cables":
         cable_columns.settle(db, entry.number, texts.get("settled", []), merged=bool(entry.get("from")))
 
@@ -205,6 +210,16 @@ def _identity(db: sqlite3.Connection, entry: LedgerEntry) -> None:
                 "INSERT OR REPLACE INTO identities VALUES(?, ?, ?, ?)", (entry.number, first, second, entry["same"])
             )
             standing_columns.unsettle_rows(db, [first, second])
+
+
+def _case(db: sqlite3.Connection, entry: LedgerEntry, texts: dict[str, Any]) -> None:
+    """A step of a case; where its text was redacted, that there was one."""
+    address = next(iter(entry.get("records", [])), None)
+    said = [texts.get(name) for name in CASE_TEXTS]
+    place = f"events/{entry['id']}/event.json"
+    first = [entry.number, entry.get("case") or entry["id"], entry["action"], place, address]
+    row = None if address is None else row_of(db, address)
+    db.execute(f"INSERT OR REPLACE INTO case_steps VALUES({', '.join('?' * 16)})", [*first, row, *said])
 
 
 def _amend(db: sqlite3.Connection, number: int, changes: list[dict[str, Any]]) -> None:

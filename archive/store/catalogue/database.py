@@ -49,6 +49,9 @@ CREATE TABLE acceptances(job_id TEXT, day TEXT, number INTEGER PRIMARY KEY);
 CREATE TABLE accepted_records(row INTEGER PRIMARY KEY, number INTEGER);
 CREATE TABLE identities(number INTEGER, first INTEGER, second INTEGER, same INTEGER,
     PRIMARY KEY(number, first, second));
+CREATE TABLE case_steps(number INTEGER PRIMARY KEY, case_id TEXT NOT NULL, action TEXT NOT NULL, path TEXT NOT NULL,
+    address TEXT, row INTEGER, day TEXT, name TEXT, link_label TEXT, job_id TEXT, site TEXT, text TEXT, decision TEXT,
+    cause TEXT, cost TEXT, currency TEXT);
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, replacement_sha256 TEXT, number INTEGER);
 CREATE UNIQUE INDEX records_place ON records(deposit, position);

@@ -30,6 +30,7 @@ _REPEATED = (
     "amend",
     "attach",
     "cables",
+    "case",
     "hold",
     "identity",
     "job",
