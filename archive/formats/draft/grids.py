@@ -11,8 +11,10 @@ from typing import Any
 from archive.formats.base import words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import rows as found_rows
+from archive.formats.draft.fixed import columns
 from archive.formats.draft.layout import Column, Found, Layout
-from archive.formats.draft.rows import Body, Item, with_units
+from archive.formats.draft.rectangles import Body, with_units
+from archive.formats.draft.rows import Item
 from archive.formats.mapping import names
 from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.model import SourceField, SourceFile, SourceTable
@@ -39,11 +41,11 @@ def analyse(sheets: Sheets, layout: Layout) -> Layout:
     if width:
         layout.side_by_side = width
         sheets = [(n, part, None) for n, r, _ in sheets for part in stripes(r, width)]
-    listed = [(name, found_rows.items(rows)) for name, rows, _ in sheets]
+    listed = [(name, found_rows.items(rows, layout.kind == "workbook")) for name, rows, _ in sheets]
     layout.skip = _skips(sheets, listed)
     if layout.skip:
         sheets = [_without(name, rows, raw, re.compile("|".join(layout.skip))) for name, rows, raw in sheets]
-        listed = [(name, found_rows.items(rows)) for name, rows, _ in sheets]
+        listed = [(name, found_rows.items(rows, layout.kind == "workbook")) for name, rows, _ in sheets]
     mark = _mark(listed)
     layout.block = mark or _single(listed, sheets)
     layout.groups = _groups(listed, layout.block)
@@ -442,36 +444,8 @@ def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[
     if not ragged or not lines:
         return ()
     del layout
-    starts = _columns(heads, lines)
+    starts = columns(heads, lines)
     return starts if len(starts) >= 2 else ()
-
-
-def _columns(heads: list[str], lines: list[str]) -> tuple[int, ...]:
-    """Where columns begin: where a line that underlines them says, or else between them no line has a character. What
-    one blank parts is one column where only the rows, or only the headings, have a word there: "07-Jan-2019 08:00",
-    "NEXT MRG"."""
-    ruled = [line for line in [*heads, *lines] if re.fullmatch(r"\s*(?:[-=_]{2,}\s+){2,}[-=_]{2,}\s*", line)]
-    if ruled:
-        return tuple(m.start() for m in re.finditer(r"[-=_]{2,}", ruled[0]))
-    width = max(map(len, [*heads, *lines]))
-    above, below = ([any(i < len(r) and r[i] != " " for r in part) for i in range(width)] for part in (heads, lines))
-    filled = [a or b for a, b in zip(above, below, strict=True)]
-    spans: list[list[int]] = []
-    for i in range(width):
-        if filled[i] and (i == 0 or not filled[i - 1]):
-            spans.append([i, i])
-        if filled[i]:
-            spans[-1][1] = i + 1
-    out: list[list[int]] = []
-    for low, high in spans:
-        headed, used = any(above[low:high]), any(below[low:high])
-        near = bool(out) and low - out[-1][1] == 1
-        alone = bool(out) and not any(below[out[-1][0] : out[-1][1]])
-        if near and (not headed or not used or alone):
-            out[-1][1] = high
-        else:
-            out.append([low, high])
-    return tuple(low for low, _ in out)
 
 
 def _fixed_headings(found: Found, body: Body, raw: list[str]) -> None:

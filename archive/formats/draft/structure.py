@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from archive.formats.base import kinds
 from archive.formats.draft import grids, heading, sniff
+from archive.formats.draft.delimiter import cut
+from archive.formats.draft.fixed import recut
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.profile import decimal_mark
 from archive.formats.mapping.build.scalars import is_curve
@@ -48,13 +50,15 @@ def _named_by_file(layout: Layout, entry: Entry) -> None:
 def text(entry: Entry) -> Layout:
     """Delimited text or report text."""
     found = sniff.sample(entry)
-    mark, quote = sniff.cut(found.head)
+    mark, quote = cut(found.head)
     layout = Layout("report" if mark in ("blanks", "space") else "delimited", delimiter=mark, quote=quote)
     layout.encoding, layout.basis = found.encoding.name, found.encoding.basis
     split = splitter(SourceFile("1", layout.kind, (), delimiter=mark, quote=quote))
     lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
     lines = [line.replace("\f", "") for line in lines]
     rows = [[str(c) for c in split(line)] for line in lines]
+    if mark == "blanks":
+        recut(lines, rows)
     cells = [c for r in rows[:4000] for c in r]
     layout.decimal, layout.thousands = decimal_mark(cells[:: 1 + len(cells) // MOST_CELLS])
     grids.analyse([("", rows, lines)], layout)
