@@ -58,6 +58,8 @@ def _named(s: Seen, label: bool) -> list[str]:
     if "link_label" in fields and "cable" not in fields and s.profile.cables > 0.8 and not label:
         fields = ["cable"]
     names = [f for f in fields if f in hypotheses().fact]
+    if not names and not s.heading.says:
+        names = [m.id for m in s.own.maybe if m.kind == "field" and m.id in hypotheses().fact]
     if label and "link_label" not in names:
         names = [*(n for n in names if n != "cable"), "link_label"]
     return names

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from archive.formats.base import units, words
 from archive.formats.base.words import WordMeaning
@@ -57,7 +57,8 @@ class Heading:
     """A word was known only by its beginning."""
     joined: bool = False
     """A word was known only by its parts, such as Linkkennung."""
-    outer_unknown: int = 0
+    maybe: list[WordMeaning] = field(default_factory=list)
+    """What words left without their vowels may be, where that is not clear."""
 
     def copy(self) -> Heading:
         """The same with lists of its own."""
@@ -73,6 +74,7 @@ class Heading:
             media=list(self.media),
             unknown=list(self.unknown),
             letters=list(self.letters),
+            maybe=list(self.maybe),
         )
 
     @property
@@ -104,9 +106,33 @@ def _read(levels: tuple[str, ...]) -> Heading:
         level, unit = _unit(level, out)
         if unit and (inner or not out.unit):
             out.unit = unit
+        level = _without_codes(level, out, inner)
         tokens += [(t, len(levels) - 1 - depth) for whole in phrases.tokens(level) for t in _unspaced(whole)]
     _match(tokens, out, inner=0)
     return out
+
+
+_CODE = re.compile(r"(?<![^\W_])([^\W\d_]{1,6})(\d{1,3})(?![^\W_])")
+"""Letters with a number at once behind them, and nothing else."""
+
+
+def _without_codes(text: str, out: Heading, inner: bool) -> str:
+    """The text without codes such as F31, whose digits name no pair: those of which the letters are no word."""
+
+    def plain(match: re.Match[str]) -> str:
+        letters, digits = phrases.fold(match.group(1)), match.group(2)
+        known = letters in words.phrases() or letters in PAIR_WORDS
+        if known and (len(letters) > 1 or letters in PAIR_WORDS):
+            return match.group()
+        if len(letters) > 2:
+            return match.group(1)
+        if len(letters) == 1 and digits in _CONTACTS:
+            return match.group()
+        if inner:
+            out.unknown.append(match.group().casefold())
+        return " "
+
+    return _CODE.sub(plain, text)
 
 
 _UNSPACED = re.compile(r"[\u3040-\u30ff\u4e00-\u9fff]")
@@ -191,19 +217,7 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
             hits.append((at, size, meanings))
     _numbers(tokens, used, out)
     hits += _abbreviated(tokens, used, out)
-    for at, (token, depth) in enumerate(tokens):
-        if not used[at]:
-            guess, whole = _guess(token)
-            if guess:
-                out.guessed |= depth == inner and not whole
-                out.joined |= depth == inner and whole
-                hits.append((at, 1, guess))
-            elif len(token) == 1 and token.isalpha():
-                out.letters.append(token)
-            elif depth == inner:
-                out.unknown.append(token)
-            else:
-                out.outer_unknown += 1
+    hits += _left_over(tokens, used, out, inner)
     weak = [t for t, d in tokens if d == 0]
     outer = any(d > 0 for _, d in tokens)
     said = any(min(d for _, d in tokens[a : a + n]) == 0 for a, n, _ in hits)
@@ -223,6 +237,55 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
     for at, size, meanings in sorted(hits, key=lambda h: (min(d for _, d in tokens[h[0] : h[0] + h[1]]), h[0])):
         depth = min(d for _, d in tokens[at : at + size])
         _take(meanings, out, depth)
+
+
+def _left_over(
+    tokens: list[tuple[str, int]], used: list[bool], out: Heading, inner: int
+) -> list[tuple[int, int, tuple[WordMeaning, ...]]]:
+    """Words that are no phrase: known by their parts, their beginning or their consonants, or unknown."""
+    hits = []
+    for at, (token, depth) in enumerate(tokens):
+        if used[at]:
+            continue
+        guess, whole = _guess(token)
+        some = () if guess else _skeleton(token)
+        if len({m.id for m in some}) == 1:
+            guess = some
+        elif depth == inner:
+            out.maybe += some
+        if guess:
+            out.guessed |= depth == inner and not whole
+            out.joined |= depth == inner and whole
+            hits.append((at, 1, guess))
+        elif len(token) == 1 and token.isalpha():
+            out.letters.append(token)
+        elif depth == inner:
+            out.unknown.append(token)
+    return hits
+
+
+_VOWELS = re.compile(r"(?<=.)[aeiouy .,'/-]")
+_SHORTEST, _LONGEST = 3, 6
+_GUESSED = ("parameter", "generic", "field", "modifier", "end")
+
+
+@cache
+def _skeletons() -> dict[str, tuple[WordMeaning, ...]]:
+    """Phrases without their vowels, cut at each length, with what they may mean."""
+    out: dict[str, dict[tuple[str, str], WordMeaning]] = {}
+    for phrase, meanings in words.phrases().items():
+        plain = _VOWELS.sub("", phrase)
+        for size in range(_SHORTEST, min(len(plain), _LONGEST) + 1):
+            found = out.setdefault(plain[:size], {})
+            found.update({(m.kind, m.id): m for m in meanings if m.kind in _GUESSED})
+    return {k: tuple(v.values()) for k, v in out.items() if v}
+
+
+def _skeleton(token: str) -> tuple[WordMeaning, ...]:
+    """What a word may mean of which the vowels were left out, such as mrgn."""
+    if not _SHORTEST <= len(token) <= _LONGEST or not token.isalpha() or _VOWELS.search(token):
+        return ()
+    return _skeletons().get(token, ())
 
 
 def _abbreviated(

@@ -234,8 +234,19 @@ def _claims(s: Seen, seen: list[Seen], meaning: Meaning, around: Surroundings) -
         cell = curve_cell(s, around, meaning)
         return [cell] if cell is not None else _plain(s, meaning, around, how)
     if meaning.rows == "readings" and "parameter" in meaning.keys and s is not meaning.label:
-        return [row_value(s, around)]
+        return _of_named_row(s, meaning, around)
     return _scalars(s, around, meaning, seen, how)
+
+
+def _of_named_row(s: Seen, meaning: Meaning, around: Surroundings) -> list[Placed]:
+    """A column of a table whose rows name their quantity: a value of it, or a scalar that the column itself names."""
+    parameter, direct = parameter_of(s.heading, around)
+    if not parameter or is_curve(parameter) or not s.numeric:
+        return [row_value(s, around)]
+    if parameter == "velocity":
+        return [nominal_velocity(s)]
+    found = single(s, parameter, direct, around, meaning, "worst_value")
+    return [found if found is not None else nowhere(s)]
 
 
 def _of_point(s: Seen, meaning: Meaning, around: Surroundings, how: Standing) -> list[Placed]:

@@ -59,7 +59,8 @@ def parameter_of(h: Heading, around: Surroundings) -> tuple[str, bool]:
         found = known["generic_fiber" if around.fiber else "generic_copper"][generic]
         found = known["power_sum"].get(found, found) if power_sum else found
         return found, generic == "loss" and around.fiber
-    return "", False
+    maybe = {m.id for m in h.maybe if m.kind == "parameter"}
+    return (maybe.pop(), False) if len(maybe) == 1 and h.unit else ("", False)
 
 
 def by_unit(h: Heading, around: Surroundings) -> str:

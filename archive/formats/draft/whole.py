@@ -67,22 +67,26 @@ def _one_each(table: PlacedTable) -> None:
 def _repeated(table: PlacedTable) -> None:
     """A reading that is the same in every row of a record, while rows tell of pairs: one for the link."""
     meaning = table.meaning
-    if meaning is None or meaning.rows != "readings" or meaning.per_record <= 1.2:
+    if meaning is None or meaning.rows not in ("readings", "points", "curves") or meaning.per_record <= 1.2:
         return
     of_label = meaning.label.column.cells if meaning.label is not None else None
     blocks = of_label or (table.found.record if table.found is not None else [])
     for p in table.at("readings"):
         assert p.to is not None
-        if p.to.pairing or p.to.wavelength:
+        if p.to.wavelength or p.seen.profile.constant:
             continue
-        if "pairing" in meaning.keys and p.to.name not in ("delay_skew", "temperature", "velocity"):
+        if "pairing" in meaning.keys and not p.to.pairing and p.to.name not in _OF_LINK and len(meaning.keys) < 2:
             continue
         by: dict[Any, set[Any]] = {}
-        for block, cell in zip(blocks, p.seen.column.cells, strict=False):
+        for block, cell in zip(filled_down(blocks), p.seen.column.cells, strict=False):
             by.setdefault(block, set()).add(cell)
-        if len(by) > 1 and all(len(v) == 1 for v in by.values()) and not p.seen.profile.constant:
+        if len(by) > 1 and all(len(v) == 1 for v in by.values()):
             p.options["once"] = True
             p.reason += "; the same in every row of a record"
+
+
+_OF_LINK = ("delay_skew", "temperature", "velocity")
+"""Scalars of a link, whatever its rows tell of."""
 
 
 def _told_apart(table: PlacedTable) -> None:

@@ -20,11 +20,14 @@ HEADING, VALUE = "@heading", "@value"
 """Names of the columns that a table has whose other headings are links: the link of a row, and its one value."""
 
 _HEADING = re.compile(r"^(?:@|f|f\s*=|freq\w*|at)?[\s_]*(\d+(?:[.,]\d+)?)\s*([kMG]?Hz)?$", re.IGNORECASE)
+_GROUPED = re.compile(r"\d{1,3}(?:(?:(['’ \u00a0\u202f])\d{3})(?:\1\d{3})*|([.,])\d{3}(?:\2\d{3})+)(?!\d)")
+"""A number with marks between its thousands: blanks or apostrophes, or points or commas where there are several."""
+
 
 
 def frequency_of(heading: str) -> float | None:
     """The number of a heading such as "1.5", "f 1,5" or "100 MHz" (in MHz where it names a unit), or None."""
-    match = _HEADING.match(heading.strip())
+    match = _HEADING.match(_GROUPED.sub(lambda m: re.sub(r"\D", "", m.group()), heading.strip()))
     if not match:
         return None
     value = float(match.group(1).replace(",", "."))
