@@ -109,7 +109,18 @@ def _serial(a: Asked) -> Told:
 def _version(a: Asked) -> Told:
     if all(re.fullmatch(r"\d{1,2}", c) for c in a.some):
         return WEAK, "a whole number, as forms of files have"
-    return (STRONG, "versions in the cells") if all(re.search(r"\d", c) for c in a.some) else (NEUTRAL, "")
+    if all(re.search(r"\d\W\d", c) for c in a.some):
+        return STRONG, "versions in the cells"
+    return (WEAK, "every cell differs") if a.profile.unique > 0.9 and a.profile.filled > 2 else (NEUTRAL, "")
+
+
+def _name(a: Asked) -> Told:
+    """Names of makers, clients, sites: words, and few of them."""
+    p = a.profile
+    worded = sum(bool(re.search(r"[^\W\d_]{2}", c)) for c in a.some) > 0.8 * len(a.some)
+    if p.numeric > 0.9 or not worded or (p.unique > 0.9 and p.filled > 5):
+        return AGAINST, "the cells are no names"
+    return _text(a)
 
 
 def _port(a: Asked) -> Told:
@@ -126,6 +137,8 @@ def _person(a: Asked) -> Told:
 
 def _counts(a: Asked) -> Told:
     differ = a.profile.filled > 1 and (a.profile.unique > 0.9 or a.long)
+    if a.profile.texts == [str(n) for n in range(1, len(a.profile.texts) + 1)]:
+        return WEAK, "it may number the rows and not the tests"
     return (STRONG, "numbers that differ") if differ else (AGAINST, "it says nothing")
 
 
@@ -164,6 +177,7 @@ TESTS: dict[str, Callable[[Asked], Told]] = {
     "counts": _counts,
     "zone": _zone,
     "text": _text,
+    "name": _name,
     "anything": _anything,
 }
 

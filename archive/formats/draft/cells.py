@@ -70,7 +70,7 @@ def is_heading(text: str) -> bool:
     if place and (found.letters or found.pairs or found.unknown):
         # "Panel A", "TR-2": the name of a place, not the heading of a column of places.
         return False
-    if any(u.isdigit() for u in found.unknown):
+    if any(c.isdigit() for u in found.unknown for c in u):
         return False
     known = len(phrases.tokens(text)) - len(found.unknown) - len(found.letters)
     return known > len(found.unknown)

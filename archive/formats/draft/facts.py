@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from archive.formats.base import dates
 from archive.formats.draft.cell_tests import TESTS, Asked, yes_no
@@ -25,11 +25,12 @@ _CONTACT = re.compile(
 @dataclass(frozen=True)
 class Standing:
     """How a column stands. long: a record has several rows. label: it was found to hold the labels of links. of_row: a
-    row of its table is a part of a record."""
+    row of its table is a part of a record. ends: letters that name ends in this layout."""
 
     long: bool
     label: bool = False
     of_row: bool = False
+    ends: dict[str, str] = field(default_factory=dict)
 
 
 def facts(s: Seen, how: Standing) -> Iterator[Placed]:
@@ -68,7 +69,7 @@ def _named(s: Seen, label: bool) -> list[str]:
 def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
     """A column as one fact, by the words of its heading."""
     known = hypotheses().fact[name]
-    to = _place(s, known)
+    to = _place(s, known, how)
     if known.cells == "date":
         return _date(s, to, name)
     if name == "wiremap" and (contact := contact_of(s)):
@@ -82,6 +83,8 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
     said = f"heading says {known.said or name.replace('_', ' ')}"
     out = Placed(s, to, score=spoken(s, cells, free=known.free), reason=f"{said}; {why}" if why else said)
     out.at_most(1.0 if to.end else known.most)
+    if known.free and h.guessed:
+        out.at_most(0.45, "the beginning of a word alone says so")
     if name == "link_label" and "link_label" not in h.fields:
         _label_by_cells(out, s)
     if name == "verdict" and cells == STRONG and (words := yes_no(s.profile.distinct)):
@@ -100,13 +103,14 @@ def _label_by_cells(out: Placed, s: Seen) -> None:
         out.at_most(0.9)
 
 
-def _place(s: Seen, known: Fact) -> Target:
+def _place(s: Seen, known: Fact, how: Standing) -> Target:
     table, _, column = known.to.partition(".")
     to = Target(table, column)
     if table not in ("instruments", "places"):
         return to
     # "Local" alone is a place in some languages and an end in others: not both at once.
     ends = s.heading.ends if table == "instruments" or len(phrases.tokens(s.own.text)) > 1 else []
+    ends = ends or [how.ends[x] for x in s.heading.letters if x in how.ends and table == "instruments"]
     return to.at(end=ends[0] if ends else "local" if table == "instruments" else "")
 
 

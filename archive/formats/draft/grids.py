@@ -176,14 +176,30 @@ def _mark(listed: list[tuple[str, list[Item]]]) -> str:
     repeated = {n: c for n, c in count.items() if c >= 2}
     if not repeated:
         return _note_mark(listed)
-    most = max((c for n, c in repeated.items() if "link_label" in found_rows.read_heading((n,)).fields), default=0)
-    if not most:
-        most = Counter(repeated.values()).most_common(1)[0][0]
+    named = {n for n in repeated if "link_label" in found_rows.read_heading((n,)).fields}
+    most = max((repeated[n] for n in named), default=0) or Counter(repeated.values()).most_common(1)[0][0]
     if len(listed) >= most > 1 and all(_once(items, most) for _, items in listed):
         return ""
-    first = min((n for n, c in repeated.items() if c >= 0.8 * most), key=lambda n: order[n])
+    often = [n for n, c in repeated.items() if 0.8 * most <= c <= 1.2 * most]
+    cost = {n: _cost(listed, n, often) for n in often}
+    first = min(often, key=lambda n: (cost[n], order[n]))
     lead = _lead(listed, at[first])
     return lead or first
+
+
+def _cost(listed: list[tuple[str, list[Item]]], mark: str, often: list[str]) -> int:
+    """How badly a label parts records: labels that come twice in a record, or before the first one."""
+    out = 0
+    for _, items in listed:
+        seen: Counter[str] = Counter()
+        begun = False
+        for name in (n for item in items for n, _ in item.labels if n in often):
+            if name == mark:
+                seen.clear()
+                begun = True
+            out += not begun or seen[name] > 0
+            seen[name] += 1
+    return out
 
 
 _SECTION = re.compile(r"^\[\s*([^\W\d_][^\W\d_-]*)[^\]]*\]$|^<\s*([^\W\d_][^\W\d_-]*)[^>]*>$")

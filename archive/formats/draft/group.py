@@ -27,6 +27,8 @@ MOST_FILES = 12
 """Files of one folder that are looked at together."""
 
 _KEYS = ("link_label", "sequence")
+_SHARED = frozenset((*_KEYS, "reported_verdict", "maker", "model", "software", "comment"))
+"""Facts that rows of measurements may have beside their key: none of them says which test it was."""
 
 
 @dataclass(frozen=True)
@@ -293,7 +295,7 @@ def _only_measured(seen: _Seen) -> bool:
         bool(rows)
         and several
         and rows <= {"points", "curves", "readings"}
-        and not facts - set(_KEYS)
+        and not facts - _SHARED
         and seen.layout.block in ("", "file")
     )
 

@@ -33,6 +33,8 @@ from archive.formats.mapping.target import Target
 
 _UNNAMED = re.compile(r"^column \d+(?: \(\d+\))?$|, unit$")
 _OF_AXIS = frozenset(("start", "stop", "step", "count"))
+_OF_UNITS = frozenset(("maker", "model", "serial", "calibrated_on", "calibration_due", "software", "adapter"))
+_VERDICT = Target("records", "reported_verdict")
 _SAYS_WHICH = frozenset(("limit", "margin", "value"))
 
 
@@ -144,10 +146,11 @@ def _end_letters(every: list[Seen]) -> dict[str, str]:
     by: dict[tuple[Any, ...], set[str]] = {}
     for s in every:
         h = s.heading
-        if not h.parameters or h.ends or not vocabulary.parameter(h.parameters[0]).ends:
+        ended = vocabulary.parameter(h.parameters[0]).ends if h.parameters else bool(set(h.fields) & _OF_UNITS)
+        if h.ends or not ended:
             continue
         for letter in h.letters:
-            by.setdefault((tuple(h.parameters), h.pairs, tuple(sorted(h.modifiers))), set()).add(letter)
+            by.setdefault((tuple(h.parameters or h.fields), h.pairs, tuple(sorted(h.modifiers))), set()).add(letter)
     count = Counter(frozenset(v) for v in by.values() if len(v) == 2)
     found = next((pair for pair in hypotheses().ends.letters if count.get(frozenset(pair))), None)
     return {found[0]: "local", found[1]: "remote"} if found is not None else {}
@@ -194,7 +197,7 @@ def _labels(seen: list[Seen], around: Surroundings, long: bool, parts: dict[str,
         elif s.source == "@block" and s.numeric and link is not None and link is not s:
             claims.append((s, [nowhere(s, f"numbers the records, which {link.source!r} names")]))
         elif s.profile.filled:
-            claims.append((s, _scalars(s, around, None, seen, Standing(long, s is link))))
+            claims.append((s, _scalars(s, around, None, seen, Standing(long, s is link, ends=around.ends))))
     out.placed = assigned(claims, link)
     return out
 
@@ -214,6 +217,9 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
     relations.add(claims, meaning, around)
     if meaning.rows == "readings" and "parameter" in meaning.keys:
         row_kinds([p for _, own in claims for p in own])
+    if meaning.rows == "readings" and meaning.keys.keys() & {"pairing", "parameter", "end"}:
+        for p in (p for _, own in claims for p in own if p.to == _VERDICT):
+            p.at_most(0.6, "a row has its own")
     out.placed = assigned(claims, meaning.label)
     if found.headings_are == "frequencies":
         frequency_headings(out, found, around)
@@ -227,7 +233,7 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
 def _claims(s: Seen, seen: list[Seen], meaning: Meaning, around: Surroundings) -> list[Placed]:
     """The places that a column of a table may have."""
     part = meaning.rows != "links"
-    how = Standing(part, s is meaning.label, part)
+    how = Standing(part, s is meaning.label, part, around.ends)
     if meaning.rows == "points":
         return _of_point(s, meaning, around, how)
     if meaning.rows == "curves":
@@ -302,7 +308,7 @@ def _scalars(s: Seen, around: Surroundings, meaning: Meaning | None, seen: list[
     if found is not None and found.what == "verdict" and _of_record(s, seen):
         # The last column under a group of headings: its verdict may be that of the whole record.
         said = "a verdict, the only one, below the heading of a group"
-        return [Placed(s, Target("records", "reported_verdict"), "", score_of(0.85), said)]
+        return [Placed(s, _VERDICT, "", score_of(0.85), said)]
     out += [found] if found is not None else []
     if not out and "wavelength" in h.modifiers and meaning is not None:
         out = [Placed(s, Target("row", "wavelength"), "", spoken(s, "strong"), "wavelengths")]

@@ -48,13 +48,18 @@ def _names_quantity(cell: str) -> bool:
 
 def _pairs(s: Seen) -> Meanings | None:
     p, h = s.profile, s.inner
-    if h.parameters or h.generics or h.pairs or len(p.distinct) > 40 or not p.distinct:
+    if h.parameters or h.generics or len(p.distinct) > 40 or not p.distinct or h.fields or h.unit:
         return None
     named = "pair" in h.modifiers or h.pair_word
+    if h.pairs and not (named and len(p.distinct) > 1):
+        return None
     if named and sum(bool(plain(c)) for c in p.distinct) >= 0.6 * len(p.distinct):
+        h.pairs = s.own.pairs = s.heading.pairs = ""
         return {}
     clear = [c for c in p.distinct if re.fullmatch(rf"{PAIR}(?:[^\d.]+{PAIR})?", c)]
-    return {} if len(clear) >= max(2, 0.8 * len(p.distinct)) and not h.fields and not h.unit else None
+    numbered = not h.says and set(p.distinct) == set("1234") and p.filled > 4
+    both = [c for c in p.distinct if not h.says and re.fullmatch(r"[1-4][^\d.,]+[1-4]", c)]
+    return {} if numbered or max(len(clear), len(both)) >= max(2, 0.8 * len(p.distinct)) else None
 
 
 def _units(s: Seen) -> Meanings | None:

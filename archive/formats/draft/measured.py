@@ -16,6 +16,7 @@ from archive.formats.draft.quantities import (
     InUnit,
     Quals,
     by_unit,
+    by_unit_and_size,
     frequency_unit,
     frequency_unit_of_list,
     parameter_of,
@@ -192,7 +193,7 @@ def quantity_said(s: Seen, around: Surroundings) -> tuple[str, bool]:
     """The quantity of a column by its words or by its unit alone; whether it is said directly."""
     parameter, direct = parameter_of(s.heading, around)
     if not parameter:
-        return by_unit(s.inner, around), False
+        return by_unit(s.inner, around) or by_unit_and_size(s, around), False
     return parameter, direct
 
 

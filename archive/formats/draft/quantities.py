@@ -69,6 +69,18 @@ def by_unit(h: Heading, around: Surroundings) -> str:
     return "" if around.fiber or not h.unit or other else hypotheses().meaning["unit_alone"].get(h.unit, "")
 
 
+def by_unit_and_size(s: Seen, around: Surroundings) -> str:
+    """The quantity of a copper link that its unit stands for, under a heading that nobody knows; or ""."""
+    h = s.inner
+    if around.fiber or h.parameters or h.generics or h.fields or h.modifiers - {"pair"} or not s.numeric:
+        return ""
+    found = hypotheses().meaning["unit_alone"].get(h.unit or s.profile.unit, "")
+    values = s.profile.values[np.isfinite(s.profile.values)]
+    if found == "propagation_delay" and inside(found, values) < 2 and inside("delay_skew", values) == 2:
+        return "delay_skew"
+    return found if found and inside(found, units.units()[h.unit or s.profile.unit].ours(values)) == 2 else ""
+
+
 def dimension_of(name: str) -> str:
     """Dimension of a unit, or ""."""
     found = units.units().get(name)

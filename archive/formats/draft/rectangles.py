@@ -70,6 +70,18 @@ class _Run:
                 out[j] = seen.most_common(1)[0][0]
         return out
 
+    @cached_property
+    def full(self) -> list[int]:
+        """Columns in which nearly all lower rows hold something."""
+        below = self.at[min(len(self.at) - 1, max(1, 2 * len(self.at) // 5)) :][:400]
+        held = Counter(j for i in below for j in filled(self.rows[i]))
+        return [j for j, n in held.items() if n >= 0.9 * len(below)]
+
+    def lacks(self, i: int) -> bool:
+        """Whether a row leaves many columns blank that the lower rows fill: it is one more row of headings."""
+        here = set(filled(self.rows[i]))
+        return sum(j not in here for j in self.full) > 0.3 * len(self.full)
+
     def type_of(self, i: int, j: int) -> str:
         """Type of a cell, "" where it is blank or names a pair."""
         kinds = self.kinds(i)
@@ -134,7 +146,7 @@ def _heads(run: _Run) -> int:
         return _heads_of_text(run)
     for n, i in enumerate(run.at[: _MOST_HEADS + 1]):
         agrees = run.agreement(i)
-        if agrees is not None and agrees >= 0.75:
+        if agrees is not None and agrees >= 0.75 and not (n and run.lacks(i)):
             return n
         if _is_label(run, i):
             return 0

@@ -93,13 +93,13 @@ def _labels(row: list[Any], kinds: list[str]) -> list[tuple[str, Any]]:
 
 
 def _among_labels(rows: list[list[Any]], kinds: Kinds, i: int, before: list[Item]) -> list[tuple[str, Any]]:
-    """A name and a value that is a word of headings itself ("Measurement", "Insertion loss"), among other labels."""
+    """A name and a value among other labels: the name a word that nobody knows, or the value one of headings."""
     here = filled(rows[i])
-    if len(here) != 2 or kinds(i)[here[0]] != "w":
+    if here != [0, 1] or kinds(i)[0] not in ("w", "t") or not str(rows[i][0]).strip()[:1].isalpha():
         return []
-    after = i + 1 < len(rows) and bool(_labels(rows[i + 1], kinds(i + 1)))
-    beside = after or (bool(before) and bool(before[-1].labels))
-    return [(names.tidy(rows[i][here[0]]), rows[i][here[1]])] if beside else []
+    near = i + 1 < len(rows) and bool(_labels(rows[i + 1], kinds(i + 1)))
+    beside = near or (bool(before) and bool(before[-1].labels) and before[-1].row == i - 1)
+    return [(names.tidy(rows[i][here[0]]).rstrip(" :="), rows[i][here[1]])] if beside else []
 
 
 def summary(row: list[Any]) -> str:

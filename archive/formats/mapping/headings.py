@@ -19,7 +19,7 @@ VALUES = "@values"
 HEADING, VALUE = "@heading", "@value"
 """Names of the columns that a table has whose other headings are links: the link of a row, and its one value."""
 
-_HEADING = re.compile(r"^(?:@|f|f\s*=|freq\w*|at)?[\s_]*(\d+(?:[.,]\d+)?)\s*([kMG]?Hz)?$", re.IGNORECASE)
+_HEADING = re.compile(r"^(?:@|f|f\s*=|freq\w*|at)?[\s_]*(\d+(?:[.,]\d+)?)[\s_]*[\[(]?([kMG]?Hz)?[\])]?$", re.IGNORECASE)
 _GROUPED = re.compile(r"\d{1,3}(?:(?:(['’ \u00a0\u202f])\d{3})(?:\1\d{3})*|([.,])\d{3}(?:\2\d{3})+)(?!\d)")
 """A number with marks between its thousands: blanks or apostrophes, or points or commas where there are several."""
 
