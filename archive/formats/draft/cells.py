@@ -14,7 +14,7 @@ from archive.vocabulary import phrases
 
 _NUMBER = re.compile(
     r"^[<>≤≥]?=?\s*[+\-−]?(?:\d{1,3}(?: \d{3})+(?:[.,]\d+)?|\d[\d.,\u00a0\u202f']*|[.,]\d+)(?:[eE][+-]?\d+)?\s*"
-    r"(?:dB|dBm|m|ft|ns|µs|MHz|kHz|Hz|GHz|Ohm|ohm|ohms|Ω|%|nm|°C|pF|nF|km)?$"
+    r"(?:dB|dBm|m|ft|ns|µs|MHz|kHz|Hz|GHz|Ohm|ohm|ohms|Ω|%|nm|°C|pF|nF|km)?\*?$"
 )
 _PAIR = re.compile(
     r"^(?:(?:[Pp](?:air|r)?\.?\s*)?(?:1[-/, ]?2|3[-/, ]?6|4[-/, ]?5|7[-/, ]?8|[1-4])\s*(?:[-/_:>→+,&]|\s)\s*)?"

@@ -69,6 +69,7 @@ def shapes_back(out: PlacedTable, around: Surroundings) -> None:
         return
     if _speaks(value.seen, out, around) > 0:
         key.score = score_of(0.93)
+        out.parameters = {w: (m, max(p, 0.93)) for w, (m, p) in out.parameters.items()}
         key.reason += "; the curves have these shapes"
 
 

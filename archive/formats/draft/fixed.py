@@ -53,5 +53,3 @@ def columns(heads: list[str], lines: list[str]) -> tuple[int, ...]:
         else:
             out.append([low, high])
     return tuple(low for low, _ in out)
-
-

@@ -76,6 +76,8 @@ def _surroundings(
     links = frozenset(c.strip() for s in named if s is not None for c in map(str, s.column.cells))
     out = Surroundings(_scheme(every, meanings, layout, links), fiber, links=links)
     out.ends = _end_letters(every)
+    titled = [heading.read(*t.context) for t in layout.tables if t.context]
+    relations.around_titles(out, [(h.parameters[0], " ".join([*h.letters, *h.ends])) for h in titled if h.parameters])
     _physics(every, out)
     return out
 
@@ -211,10 +213,10 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
     claims: list[tuple[Seen, list[Placed]]] = []
     for s in seen:
         if s.profile.filled and id(s) in keyed:
-            claims.append((s, [key_column(s, keyed[id(s)], meaning, around, out)]))
+            claims.append((s, [key_column(s, keyed[id(s)], meaning, around, out, seen)]))
         elif s.profile.filled:
             claims.append((s, _claims(s, seen, meaning, around)))
-    relations.add(claims, meaning, around)
+    relations.add(claims)
     if meaning.rows == "readings" and "parameter" in meaning.keys:
         row_kinds([p for _, own in claims for p in own])
     if meaning.rows == "readings" and meaning.keys.keys() & {"pairing", "parameter", "end"}:

@@ -48,7 +48,7 @@ def _names_quantity(cell: str) -> bool:
 
 def _pairs(s: Seen) -> Meanings | None:
     p, h = s.profile, s.inner
-    if h.parameters or h.generics or len(p.distinct) > 40 or not p.distinct or h.fields or h.unit:
+    if h.parameters or h.generics or len(p.distinct) > 40 or not p.distinct:
         return None
     named = "pair" in h.modifiers or h.pair_word
     if h.pairs and not (named and len(p.distinct) > 1):
@@ -56,6 +56,8 @@ def _pairs(s: Seen) -> Meanings | None:
     if named and sum(bool(plain(c)) for c in p.distinct) >= 0.6 * len(p.distinct):
         h.pairs = s.own.pairs = s.heading.pairs = ""
         return {}
+    if h.fields or h.unit:
+        return None
     clear = [c for c in p.distinct if re.fullmatch(rf"{PAIR}(?:[^\d.]+{PAIR})?", c)]
     numbered = not h.says and set(p.distinct) == set("1234") and p.filled > 4
     both = [c for c in p.distinct if not h.says and re.fullmatch(r"[1-4][^\d.,]+[1-4]", c)]

@@ -18,6 +18,7 @@ from archive.formats.draft.facts import LABEL_SHAPE
 from archive.formats.draft.keys import PAIR, TESTS
 from archive.formats.draft.layout import Found, nameless
 from archive.formats.draft.placing import Meaning
+from archive.formats.draft.relations import end_by_need
 
 NAMES = frozenset(("id", "name", "nr", "no"))
 """Headings that name the thing of their row or section, whatever it is."""
@@ -35,6 +36,9 @@ def meaning_of(found: Found, seen: list[Seen], fiber: bool, alone: bool, key: Se
     free = [s for s in filled if s is not out.label and s is not axis and not s.column.part]
     _keys(out, free)
     _pair_columns(out, [s for s in filled if s is not axis and not s.column.part])
+    if axis is not None:
+        out.keys["frequency"] = axis
+    end_by_need(out, [s for s in free if s not in out.keys.values()], runs)
     _rows(out, found, filled, axis, alone)
     if out.rows == "links":
         kept = ("unit", "wavelength", *(("direction",) if fiber else ()))
@@ -67,7 +71,6 @@ def _rows(out: Meaning, found: Found, filled: list[Seen], axis: Seen | None, alo
         out.rows, out.reason = "curves", "each row is a whole curve"
     elif axis is not None:
         out.rows, out.reason = "points", "frequencies rise from row to row"
-        out.keys["frequency"] = axis
     elif told and out.per_record > 1.2:
         out.rows, out.reason = "readings", "several rows per record, told apart by " + ", ".join(out.keys)
     elif "parameter" in out.keys and not alone:

@@ -72,7 +72,8 @@ class PlacedTable:
     found: Found | None
     meaning: Meaning | None
     placed: list[Placed] = field(default_factory=list)
-    parameters: dict[str, str] = field(default_factory=dict)
+    parameters: dict[str, tuple[str, float]] = field(default_factory=dict)
+    """Words for quantities with what they mean and how probable that is."""
 
     @property
     def rows(self) -> str:

@@ -16,7 +16,7 @@ from archive.formats.cable_types import recognised
 from archive.formats.mapping import verdicts
 from archive.vocabulary import phrases
 
-_NUMBER = re.compile(r"^[<>≤≥]?=?\s*[+\-−]?\d[\d.,\u00a0\u202f ']*(?:[eE][+-]?\d+)?\s*(?:[^\W\d_]{1,5}|%|°C|Ω)?\.?$")
+_NUMBER = re.compile(r"^[<>≤≥]?=?\s*[+\-−]?\d[\d.,\u00a0\u202f ']*(?:[eE][+-]?\d+)?\s*(?:[^\W\d_]{1,5}|%|°C|Ω)?[.*]?$")
 _LIMIT = re.compile(
     r"\b(?:cat(?:egory|egorie|egoria)?|kat(?:egorie)?|class|klasse|classe|clase|tia|iso|iec|en ?50173|tsb|ieee|"
     r"\d+g?base)\b|\b\d+(?:base|gbase)|カテゴリ|クラス",
@@ -234,10 +234,11 @@ def _is_list(text: str) -> bool:
 
 def _separator(some: Sequence[str], decimal: str) -> str:
     """The mark that parts the numbers of some lists, where blanks do not."""
-    if any(re.search(r"\d\s+[-+]?\d", t) for t in some):
+    marks = [m for m in ";|," if m != decimal and all(t.count(m) > 3 for t in some)]
+    grouped = any(re.search(r"\d[ \u00a0\u202f]\d{3}\b", t) for t in some)
+    if any(re.search(r"\d\s+[-+]?\d", t) for t in some) and not (marks and grouped):
         return ""
-    marks = (m for m in ";|," if m != decimal)
-    return next((m for m in marks if all(m in t for t in some)), "")
+    return marks[0] if marks else next((m for m in ";|," if m != decimal and all(m in t for t in some)), "")
 
 
 def _number(text: str, writing: numbers.Writing, out: Profile) -> float:

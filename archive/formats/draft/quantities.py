@@ -60,7 +60,8 @@ def parameter_of(h: Heading, around: Surroundings) -> tuple[str, bool]:
         found = known["power_sum"].get(found, found) if power_sum else found
         return found, generic == "loss" and around.fiber
     maybe = {m.id for m in h.maybe if m.kind == "parameter"}
-    return (maybe.pop(), False) if len(maybe) == 1 and h.unit else ("", False)
+    told = h.unit or h.pairs or h.ends or h.modifiers
+    return (maybe.pop(), False) if len(maybe) == 1 and told else ("", False)
 
 
 def by_unit(h: Heading, around: Surroundings) -> str:

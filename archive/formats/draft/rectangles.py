@@ -115,7 +115,8 @@ def _width(row: Sequence[Any], ragged: bool) -> int:
 def _run(rows: Rows, kinds: Kinds, i: int, ragged: bool) -> _Run:
     """The rows from one on that are as wide as it; of sheets, as wide or narrower."""
     width = max(_width(r, ragged) for r in rows[i : i + _MOST_HEADS]) if ragged else len(rows[i])
-    at, k = [], i
+    at: list[int] = []
+    k = i
     while k < len(rows):
         here = filled(rows[k])
         if not here:

@@ -1,12 +1,189 @@
-"""What columns say of each other: delay over length is a velocity, a limit less a value is a margin."""
+"""What columns say of each other, where no word speaks: margins, ends, and quantities by their pairs and curves.
+
+A limit less a value is a margin. Two words without which rows would be the same name the ends.
+
+Quantities of pairs that have no end are insertion loss; of pairs with an end return loss or power sums, told apart by
+the shape of their curves; of combinations near-end crosstalk, or far-end ratios where their order counts.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+from typing import Any
 
-from archive.formats.draft.columns import Seen
+import numpy as np
+
+from archive import vocabulary
+from archive.formats.draft import paired, shape
+from archive.formats.draft.columns import Seen, filled_down
+from archive.formats.draft.hypotheses import score_of, weight
+from archive.formats.draft.keys import end_of, lettered
 from archive.formats.draft.placing import Meaning, Placed, Surroundings
+from archive.formats.draft.quantities import dimension_of
+from archive.formats.mapping.target import Target
+
+Claims = Sequence[tuple[Seen, list[Placed]]]
+
+_PARTS = ("value", "limit", "margin")
 
 
-def add(claims: Sequence[tuple[Seen, list[Placed]]], meaning: Meaning, around: Surroundings) -> None:
-    """Adds places that other columns bear out to the places that columns may have."""
+def add(claims: Claims) -> None:
+    """Adds the third of value, limit and margin where two of them are known and a free column of numbers is that."""
+    known = [p for _, own in claims for p in own[:1] if p.to is not None and _part(p.to) in _PARTS and p.seen.numeric]
+    free = [(s, own) for s, own in claims if s.numeric and _unclear(s, own)]
+    for s, own in free:
+        for a, b in combinations(known, 2):
+            third = _third(a, b, s)
+            if third is not None and not any(p.to == third for p in known):
+                why = f"with {a.source!r} and {b.source!r} it makes value, limit and margin"
+                own[:] = [Placed(s, third, a.unit, score_of(0.93) + weight("own"), why, what=_part(third))]
+                break
+
+
+def _unclear(s: Seen, own: list[Placed]) -> bool:
+    """Whether nothing but its unit or its numbers says what a column is."""
+    h = s.inner
+    clear = h.parameters or h.fields or h.modifiers & {"limit", "margin", "value", "frequency"}
+    return not clear and dimension_of(h.unit or s.profile.unit) in ("level", "")
+
+
+def _part(to: Target) -> str:
+    if to.table == "row":
+        return to.name
+    return to.column if to.table == "reported" else to.origin or "value" if to.table == "sweeps" else ""
+
+
+def _third(a: Placed, b: Placed, s: Seen) -> Target | None:
+    """The place of a column that makes value, limit and margin with two others, or None."""
+    assert a.to is not None and b.to is not None
+    missing = [x for x in _PARTS if x not in (_part(a.to), _part(b.to))]
+    if len(missing) != 1 or _put(a.to, "value") != _put(b.to, "value"):
+        return None
+    x, y, z = (
+        np.abs(p.profile.values) if _part(t) != "margin" else p.profile.values for p, t in _with(a, b, s, missing)
+    )
+    ok = np.isfinite(x) & np.isfinite(y) & np.isfinite(z)
+    step = 10.0 ** -min(p.decimals for p in (a.seen.profile, b.seen.profile, s.profile))
+    if ok.sum() < 3 or np.ptp(z[ok]) == 0:
+        return None
+    by = {_part(a.to): x[ok], _part(b.to): y[ok], missing[0]: z[ok]}
+    off = np.abs(np.abs(by["value"] - by["limit"]) - np.abs(by["margin"]))
+    return _put(a.to, missing[0]) if float((off <= 1.6 * step).mean()) > 0.9 else None
+
+
+def _with(a: Placed, b: Placed, s: Seen, missing: list[str]) -> Iterator[tuple[Seen, Target]]:
+    assert a.to is not None and b.to is not None
+    yield a.seen, a.to
+    yield b.seen, b.to
+    yield s, _put(a.to, missing[0])
+
+
+def _put(to: Target, part: str) -> Target:
+    """The place of another part of the same quantity."""
+    if to.table == "row":
+        return to.at(name=part)
+    return to.at(column=part) if to.table == "reported" else to.at(origin="" if part == "value" else part)
+
+
+def end_by_need(meaning: Meaning, free: Sequence[Seen], runs: Sequence[Any]) -> None:
+    """Finds the column of ends that no word names: two words without which rows that differ would be the same."""
+    if "end" in meaning.keys or "pairing" not in meaning.keys or len(runs) < 4:
+        return
+    told = [filled_down(runs)]
+    told += [s.column.cells for n, s in meaning.keys.items() if n != "unit" and len(s.column.cells) == len(runs)]
+    if _double(told) < 0.25:
+        return
+    for s in free:
+        cells = [c for c in s.profile.distinct if c.strip()]
+        if len(cells) != 2 or s.inner.parameters or s.profile.verdicts > 0.5 or s.profile.lists > 0.5:
+            continue
+        if _double([*told, s.column.cells]) > 0.05:
+            continue
+        said = lettered(cells) or {c: e for c in cells if (e := end_of(c))}
+        if len(set(said.values())) < 2:
+            said = {cells[0]: "local", cells[1]: "remote"}
+            s.column.doubt = "nothing says which end is which: the first is taken as the local one"
+        meaning.keys["end"], meaning.words["end"] = s, said
+        return
+
+
+def _double(keys: Sequence[Sequence[Any]]) -> float:
+    """Share of the rows that some columns do not tell apart from another."""
+    rows = list(zip(*keys, strict=False))
+    return 1 - len(set(rows)) / len(rows) if rows else 0.0
+
+
+def name_quantities(
+    meaning: Meaning, seen: Sequence[Seen], words: Sequence[str], taken: set[str]
+) -> dict[str, tuple[str, float]]:
+    """Words for quantities that nobody knows, with the quantity that their pairs, ends and curves tell, and how
+    probable it is. taken: quantities that other words name."""
+    names, pairs = meaning.keys["parameter"].column.cells, meaning.keys.get("pairing")
+    if pairs is None or len(pairs.column.cells) != len(names):
+        return {}
+    ends = meaning.keys.get("end")
+    out: dict[str, tuple[str, float]] = {}
+    for word in words:
+        at = [i for i, c in enumerate(names) if str(c).strip() == word]
+        combined = {c for i in at if (c := paired.plain(str(pairs.column.cells[i])))}
+        ended = ends is not None and any(str(ends.column.cells[i] or "").strip() in meaning.words["end"] for i in at)
+        found, likely = _quantity(combined, ended, _shape_of(meaning, seen, at), taken | {p for p, _ in out.values()})
+        if found:
+            out[word] = (found, likely)
+    return out
+
+
+def _quantity(pairs: set[str], ended: bool, curve: shape.Shape | None, taken: set[str]) -> tuple[str, float]:
+    """The quantity that pairs, ends and the shape of a curve tell, and how probable it is; ("", 0) where none."""
+    if not pairs:
+        return "", 0.0
+    if all(len(p.replace(" ", "")) == 4 or (" " in p and len(p) == 3) for p in pairs) and len(pairs) > 4:
+        found = "next" if len(pairs) <= 6 else "acr_f"
+        return (found, 0.85 if ended else 0.7) if found not in taken else ("", 0.0)
+    if not ended:
+        agrees = shape.agrees("insertion_loss", curve)
+        likely = 0.92 if agrees > 0 else 0.7 if agrees == 0 else 0.0
+        return ("insertion_loss", likely) if likely and "insertion_loss" not in taken else ("", 0.0)
+    if curve is not None:
+        falls = shape.agrees("ps_next", curve) > 0
+        found = "ps_next" if falls else "return_loss"
+        return (found, 0.85) if found not in taken else ("", 0.0)
+    rest = [p for p in ("return_loss", "ps_next") if p not in taken]
+    return (rest[0], 0.7 if len(rest) == 1 else 0.55) if rest else ("", 0.0)
+
+
+def _shape_of(meaning: Meaning, seen: Sequence[Seen], at: Sequence[int]) -> shape.Shape | None:
+    """The shape of the first curve of some rows of a table of points."""
+    axis = meaning.keys.get("frequency")
+    if meaning.rows != "points" or axis is None:
+        return None
+    keys = {id(s) for s in meaning.keys.values()}
+    values = [s for s in seen if s.numeric and id(s) not in keys and "margin" not in s.inner.modifiers]
+    values = [
+        s for s in values if dimension_of(s.inner.unit or s.profile.unit) == "level" or "value" in s.inner.modifiers
+    ]
+    if not values or not at:
+        return None
+    some = np.array([i for i in at if i < len(axis.profile.values) and i < len(values[0].profile.values)])
+    mhz, level = axis.profile.values[some], values[0].profile.values[some]
+    return shape.shape(shape.first_run(mhz, mhz), shape.first_run(level, mhz))
+
+
+def ends_of_titles(titles: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """Ends of titles of one quantity that differ by a letter alone. titles: quantity and what is left of its title."""
+    by: dict[str, list[str]] = {}
+    for quantity, rest in titles:
+        if vocabulary.parameter(quantity).ends and rest not in by.setdefault(quantity, []):
+            by[quantity].append(rest)
+    out: dict[str, str] = {}
+    for letters in by.values():
+        if len(letters) == 2 and all(len(r) == 1 for r in letters):
+            out.update(lettered(letters) or {letters[0]: "local", letters[1]: "remote"})
+    return out
+
+
+def around_titles(around: Surroundings, titles: Sequence[tuple[str, str]]) -> None:
+    """Lets letters in titles name ends."""
+    for letter, end in ends_of_titles(titles).items():
+        around.ends.setdefault(letter.casefold(), end)

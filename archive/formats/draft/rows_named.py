@@ -17,17 +17,21 @@ from archive.formats.draft.hypotheses import NEUTRAL, STRONG, WEAK, score_of
 from archive.formats.draft.keys import kind_said
 from archive.formats.draft.placing import Meaning, Placed, PlacedTable, Surroundings, nowhere, spoken
 from archive.formats.draft.quantities import dimension_of, frequency_unit, parameter_of
+from archive.formats.draft.relations import name_quantities
 from archive.formats.mapping.target import Target
 
 
-def key_column(s: Seen, name: str, meaning: Meaning, around: Surroundings, out: PlacedTable) -> Placed:
-    """A column that says which row a row is. Words for quantities go to the parameters of the table."""
+def key_column(
+    s: Seen, name: str, meaning: Meaning, around: Surroundings, out: PlacedTable, seen: Sequence[Seen] = ()
+) -> Placed:
+    """A column that says which row a row is. Words for quantities go to the parameters of the table. seen: the columns
+    of the table."""
     to = Target("row", name)
     if name == "frequency":
         unit = frequency_unit(s)
         return Placed(s, to, unit.name, _clear(s, unit.cells), f"frequencies; {unit.why}")
     if name == "parameter":
-        return _parameter_column(s, around, out)
+        return _parameter_column(s, meaning, around, out, seen)
     if name == "pairing":
         unresolved = [c for c in s.profile.distinct if not paired.resolve(paired.plain(c), around.scheme.name, True)]
         cells = STRONG if len(unresolved) <= 0.2 * len(s.profile.distinct) else WEAK
@@ -47,23 +51,26 @@ def _clear(s: Seen, cells: str) -> float:
     return spoken(replace(s, heading=replace(s.heading, letters=[])), cells)
 
 
-def _parameter_column(s: Seen, around: Surroundings, out: PlacedTable) -> Placed:
-    known, likely = parameter_words(s, around)
+def _parameter_column(
+    s: Seen, meaning: Meaning, around: Surroundings, out: PlacedTable, seen: Sequence[Seen]
+) -> Placed:
+    known = parameter_words(s, around)
+    unknown = [c for c in s.profile.distinct if c not in known]
+    if unknown and meaning.keys.get("parameter") is s:
+        taken = {m.partition(" ")[0] for m, _ in known.values()}
+        known |= name_quantities(meaning, seen, unknown, taken)
     out.parameters.update(known)
     lost = [c for c in s.profile.distinct if c not in known]
-    reason = "names of quantities: " + ", ".join(f"{k} is {v}" for k, v in list(known.items())[:6])
+    reason = "names of quantities: " + ", ".join(f"{k} is {v}" for k, (v, _) in list(known.items())[:6])
     if lost:
         reason += f"; not known: {', '.join(lost[:4])}"
-    unread = set(lost)
-    much = sum(str(c).strip() in unread for c in s.column.cells) > 0.3 * len(s.column.cells)
     placed = Placed(s, Target("row", "parameter"), "", _clear(s, STRONG), reason)
-    return placed.at_most(min(likely, 0.85 if much else 1.0))
+    return placed.at_most(max((p for _, p in known.values()), default=0.3))
 
 
-def parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], float]:
-    """Cells that name quantities, as a mapping writes them; how probable the least sure of them is."""
-    out: dict[str, str] = {}
-    least = 0.97
+def parameter_words(s: Seen, around: Surroundings) -> dict[str, tuple[str, float]]:
+    """Cells that name quantities, as a mapping writes them, and how probable each is."""
+    out: dict[str, tuple[str, float]] = {}
     for cell in s.profile.distinct:
         found = heading.read(cell)
         parameter, direct = parameter_of(found, around)
@@ -74,12 +81,12 @@ def parameter_words(s: Seen, around: Surroundings) -> tuple[dict[str, str], floa
         known = vocabulary.parameter(parameter)
         end = found.ends[0] if len(set(found.ends)) == 1 and known.ends else ""
         pair = paired.resolve(found.pairs, around.scheme.name, known.per == "ordered") if found.pairs else ""
-        out[cell] = " ".join(x for x in (parameter, _other_unit(found.unit, known.unit), end, pair) if x)
-        if pair:
-            least = min(least, around.scheme.confidence)
+        likely = around.scheme.confidence if pair else 0.97
         if not direct or found.guessed or found.unknown:
-            least = min(least, 0.9 if not direct and around.fiber else 0.85)
-    return out, least
+            likely = min(likely, 0.9 if not direct and around.fiber else 0.85)
+        said = " ".join(x for x in (parameter, _other_unit(found.unit, known.unit), end, pair) if x)
+        out[cell] = (said, likely)
+    return out
 
 
 def _other_unit(written: str, ours: str) -> str:

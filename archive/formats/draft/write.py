@@ -61,7 +61,7 @@ def written(layouts: list[tuple[Layout, Placing, str]], name: str, least: float 
     body: list[str] = []
     for number, (lay, tables, pattern) in enumerate(kept, 1):
         body += _file(lay, tables, pattern, number, out)
-    out.text = "\n".join([*_head(first, placing, kept, name), *body]) + "\n"
+    out.text = "\n".join([*_head(first, placing, kept, name, max(least, LIKELY)), *body]) + "\n"
     for p in (p for _, pl, _ in layouts for t in pl.tables for p in t.placed):
         if "ask" in p.options:
             out.questions.append(f"{p.seen.source}: say format = {p.options['ask']}")
@@ -97,7 +97,7 @@ _KEYS = frozenset(
 )
 
 
-def _head(first: Layout, placing: Placing, kept: list[Any], name: str) -> list[str]:
+def _head(first: Layout, placing: Placing, kept: list[Any], name: str, least: float) -> list[str]:
     out = ["# Drafted. Look at every field below 0.9, and at what is asked, before this is used."]
     out += ["[mapping]", f"layout = {_s(name)}", "language = 1", "drafted = true", "", "[cells]"]
     # Numbers of workbooks and of JSON are numbers: the mark of the texts counts.
@@ -112,7 +112,7 @@ def _head(first: Layout, placing: Placing, kept: list[Any], name: str) -> list[s
     parameters: dict[str, str] = {}
     for _, tables, _ in kept:
         for t in tables:
-            parameters.update(t.parameters)
+            parameters.update({word: meaning for word, (meaning, likely) in t.parameters.items() if likely >= least})
     if parameters:
         out.append(f"parameters = {_table(parameters)}")
     return out

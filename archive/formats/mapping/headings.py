@@ -24,7 +24,6 @@ _GROUPED = re.compile(r"\d{1,3}(?:(?:(['’ \u00a0\u202f])\d{3})(?:\1\d{3})*|([.
 """A number with marks between its thousands: blanks or apostrophes, or points or commas where there are several."""
 
 
-
 def frequency_of(heading: str) -> float | None:
     """The number of a heading such as "1.5", "f 1,5" or "100 MHz" (in MHz where it names a unit), or None."""
     match = _HEADING.match(_GROUPED.sub(lambda m: re.sub(r"\D", "", m.group()), heading.strip()))
