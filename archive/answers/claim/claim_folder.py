@@ -15,6 +15,7 @@ from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.saved_claim import FACTS, WORDS, facts_json, pages
 from archive.answers.sealing.issue import Content, Issuer, NotEntered
 from archive.answers.sealing.seal_note import SealNote
+from archive.answers.sealing.start_here import START_HERE, WINDOWS, start_here
 from archive.answers.wording import ENGLISH, Wording
 from archive.atomic import atomic_write, require_empty
 from archive.tables import Batch
@@ -24,18 +25,27 @@ _HOW = """How to check this claim file without any special program
 The folder that holds manifest-sha256.txt is a BagIt bag (RFC 8493). In that folder:
 
 1. Every file is as it was written:        sha256sum -c manifest-sha256.txt
-2. data/claim.html opens in any browser and asks nothing of the network; data/claim.pdf says the same.
-3. data/record.xml is the record that stands, in the open link record form; its namespace and fields are described in
+   On Windows, in PowerShell (it prints what is missing or changed):
+     {windows}
+   manifest-sha512.txt lists the same files by SHA-512.
+2. seal.json, where it is there, holds the digests of all these files, manifests and all; its last line is the SHA-256
+   of the bytes before. The ledger entry that names it is in seal-proof.json, with its path to a head of the ledger.
+   START-HERE.html checks all that in a browser, without a network. With the program at hand, from a source of your own:
+                                           muniment verify FOLDER --expect HEAD
+   Without seal.json nothing but the text of the record is proven.
+3. data/claim.html opens in any browser and asks nothing of the network; data/claim.pdf says the same. data/facts.json
+   is what both were made from, besides the records.
+4. data/record.xml is the record that stands, in the open link record form; its namespace and fields are described in
    data/schema/. data/record-csv.zip holds the same as CSV.
-4. data/proof.json holds the record's canonical text, its path in the tree of its deposit, the ledger entry of that
+5. data/proof.json holds the record's canonical text, its path in the tree of its deposit, the ledger entry of that
    deposit, and that entry's path in the tree of the ledger (RFC 9162, section 2.1.3). The last root must be the head
    that somebody else holds: on a receipt, on another claim file, in a letter. With the program at hand:
                                            muniment verify data/proof.json
-5. data/originals/ holds the exports as received, byte for byte.
-6. Other tests of the link, as far as there are any, are in data/other-tests.xml, and the fresh test that came with a
+6. data/originals/ holds the exports as received, byte for byte.
+7. Other tests of the link, as far as there are any, are in data/other-tests.xml, and the fresh test that came with a
    complaint in data/fresh-test.xml, its file as received in data/fresh/.
 
-Where no record of the link stands, parts 3 and 4 are not there.
+Where no record of the link stands, parts 4 and 5 are not there.
 """
 
 
@@ -79,7 +89,7 @@ def _written(
         target = folder / "data" / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(data)
-    for name, data in tags(payload, {}, link=facts.link, day=facts.on).items():
+    for name, data in tags(payload, {START_HERE: start_here()}, link=facts.link, day=facts.on).items():
         (folder / name).write_bytes(data)
     return sorted(payload)
 
@@ -125,7 +135,7 @@ def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:
         payload[WORDS] = words.catalogue.read_bytes()
     made = pages(facts, words, paper, payload.get("record.xml"))
     payload |= {name: page() for name, page in made.items()}
-    payload["READ-ME.txt"] = _HOW.encode()
+    payload["READ-ME.txt"] = _HOW.replace("{windows}", WINDOWS).encode()
     return payload
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from archive import formats
+from archive.answers.sealing.start_here import START_HERE, start_here
 from archive.errors import Trouble
 from archive.store.bags import Damage
 from archive.store.proofs import load, verify
@@ -18,6 +19,7 @@ from archive.store.seals import Seal, SealProof
 from archive.tables import Batch
 from archive.tables.canonical import record_digests
 from archive.tables.ids import person_key, with_id
+from archive.version import PROGRAM
 
 PROOF, RECORD, CSV, PDF = "data/proof.json", "data/record.xml", "data/record-csv.zip", "data/claim.pdf"
 
@@ -37,6 +39,7 @@ def checks(folder: Path, seal: Seal | None, proof: SealProof | None, roots: list
         yield from _attachment(folder)
     if (folder / RECORD).is_file():
         yield from _originals(folder)
+    yield from _start_here(folder, seal)
 
 
 def _proof(path: Path, sealed: SealProof | None, roots: list[bytes]) -> tuple[str | None, list[Damage]]:
@@ -134,3 +137,11 @@ def _parts(data: bytes) -> Iterator[bytes]:
                 yield from (packed.read(i) for i in packed.infolist() if not i.is_dir())
         except (zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error):
             return
+
+
+def _start_here(folder: Path, seal: Seal | None) -> Iterator[Damage]:
+    """The page that verifies without this program, against the one that this version writes."""
+    path = folder / START_HERE
+    theirs = seal.get("program") if seal is not None else PROGRAM
+    if theirs == PROGRAM and path.is_file() and path.read_bytes() != start_here():
+        yield Damage(START_HERE, f"is not the page that {PROGRAM} writes")
