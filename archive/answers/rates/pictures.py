@@ -22,13 +22,15 @@ from archive.answers.rates.distributions import Distribution, Spread
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rate_pictures import of_rates
 from archive.answers.rates.rates import Rates
+from archive.answers.rates.trend import Trend
+from archive.answers.rates.trend_picture import of_trend
 from archive.errors import Trouble
 
 MOST_BARS = 20
 _WIDE = 820
 
 
-def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> None:
+def save(what: Rates | Failed | Distribution | Trend, out: Path, title: str = "") -> None:
     """Draws into a file whose ending says what it is: .svg, .png or .pdf; written aside, then renamed.
 
     title: said above, such as the name of the archive. Errors: Trouble for another ending, or nothing to draw.
@@ -36,6 +38,8 @@ def save(what: Rates | Failed | Distribution, out: Path, title: str = "") -> Non
     checked_form(out)
     if isinstance(what, Rates):
         sheet = of_rates(what, title)
+    elif isinstance(what, Trend):
+        sheet = of_trend(what, title)
     elif isinstance(what, Failed):
         sheet = of_failed(what, title)
     else:

@@ -7,9 +7,11 @@ from typing import Any
 
 from archive.answers import count_text
 from archive.answers.count_text import percent, points
+from archive.answers.rates.compare import p_text
 from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates, sensitivity
+from archive.answers.rates.trend import Trend
 
 _MOST = 12
 """Sentences of one kind that are printed; --json has them all."""
@@ -64,6 +66,51 @@ def told_lines(found: Rates) -> Iterator[str]:
             f"One question of who differs: about {found.expected_false_alarms:g} false alarms expected where nothing "
             "does."
         )
+
+
+def trend_lines(found: Trend) -> Iterator[str]:
+    """Periods, what the chart tells, and the units."""
+    if not found.points:
+        yield "no first test counts here"
+        return
+    head = [found.of, "links", "jobs", "first time", "95 % interval", "limits", ""]
+    alarms: dict[str, list[str]] = {}
+    for a in found.alarms:
+        alarms.setdefault(a["period"], []).append(f"{a['kind']} {a['direction']}")
+    lines = [
+        [
+            p["period"],
+            str(p["n"]),
+            str(p["jobs"]),
+            percent(p["rate"]),
+            interval(p["rate"], p["low"], p["high"]),
+            "" if p["limit_low"] is None else f"{100 * p['limit_low']:.1f} to {100 * p['limit_high']:.1f}",
+            ", ".join(alarms.get(p["period"], [])),
+        ]
+        for p in found.points
+    ]
+    yield from aligned([head, *lines], left=1)
+    if found.units.units:
+        yield ""
+        units = [
+            [
+                u.serial,
+                str(u.jobs),
+                "" if u.slope is None else f"{u.slope:+.3f}",
+                "" if u.low is None or u.high is None else f"{u.low:+.3f} to {u.high:+.3f}",
+                "" if u.p is None else p_text(u.p),
+                "told" if u.told else f"cannot be told from {', '.join(u.confounded_with)}" if u.slope is None else "",
+            ]
+            for u in found.units.units
+        ]
+        head = ["unit", "jobs", f"dB a month, {found.margin} margin", "95 % interval", "p", ""]
+        yield from aligned([head, *units], left=1)
+    yield ""
+    told = found.sentences()
+    yield from told
+    if not told and found.judged:
+        yield "Nothing changes more than jobs alike do, and no unit drifts more than others."
+    yield f"About {found.plain()['expected_false_alarms']:g} false alarms expected where nothing changes."
 
 
 def failed_lines(found: Failed) -> Iterator[str]:

@@ -49,6 +49,14 @@ if TYPE_CHECKING:
 )
 @click.option("--standardise", metavar="FIELD[,FIELD...]", help="Compare within these, and print rates at one mix.")
 @click.option("--what-failed", is_flag=True, help="Failing links and failures, by parameter or what --by says.")
+@click.option(
+    "--trend",
+    type=click.Choice(["month", "quarter", "year"]),
+    help="First-time rates and margins over time: limits, a change, and units that drift against the others.",
+)
+@click.option(
+    "--margin", metavar="PARAMETER", help="With --trend: whose margins tell a drift; by default leading ones."
+)
 @click.option("--curves", metavar="PARAMETER", help="5 %, median and 95 % of one parameter at each frequency.")
 @click.option("--against", metavar="LIMIT", help="With --curves: the limit of the margins.")
 @click.option(
@@ -80,6 +88,8 @@ def command(
     compare: str | None,
     standardise: str | None,
     what_failed: bool,
+    trend: str | None,
+    margin: str | None,
     curves: str | None,
     against: str | None,
     tests: str | None,
@@ -110,11 +120,18 @@ def command(
       muniment rates certificates --by cable_type,year --plot rates.svg
       muniment rates certificates --by crew --standardise cable_type,limit
       muniment rates certificates --what-failed --by parameter,pairing,end --cable-type cat6a/f-utp
+      muniment rates certificates --trend month --plot trend.svg
       muniment rates certificates --curves next --against tia-568.2-d/cat6a/permanent-link --plot next.png
     """
     from archive.answers.rates.source import Choice
 
-    mode = "--curves" if curves else "--what-failed" if what_failed else "rates"
+    modes = [("--curves", curves), ("--what-failed", what_failed), ("--trend", trend)]
+    asked_modes = [name for name, given in modes if given]
+    if len(asked_modes) > 1:
+        raise Trouble(
+            f"{' and '.join(asked_modes)} are two questions", code="option.exclusive", remedy="ask one after the other"
+        )
+    mode = asked_modes[0] if asked_modes else "rates"
     _refuse_idle(
         mode,
         {
@@ -124,12 +141,10 @@ def command(
             "--compare": (compare, ("rates",)),
             "--standardise": (standardise, ("rates",)),
             "--cohort": (cohort, ("rates",)),
+            "--margin": (margin, ("--trend",)),
+            "--by": (by.strip(), ("rates", "--curves", "--what-failed")),
         },
     )
-    if curves and what_failed:
-        raise Trouble(
-            "--curves and --what-failed are two questions", code="option.exclusive", remedy="ask one after the other"
-        )
     for needed, given, without in (("--as csv, parquet or json", form, "--out"), ("--plot", plot, "--title")):
         if not given and {"--out": out, "--title": title}[without]:
             raise Trouble(f"{without} needs {needed}", code="option.needs-another")
@@ -159,6 +174,14 @@ def command(
         head = {"parameter": found.parameter, "unit": found.unit, "limit": found.limit, "of": found.of}
         groups = [{**s.fields, "links": s.records} for s in found.spreads]
         document = {**head, "groups": groups, "rows": rows, "notes": found.notes}
+    elif trend:
+        from archive.answers.rates.trend import trend as followed
+        from archive.answers.rates.words import trend_lines
+
+        lines = trend_lines
+
+        found = followed(held, trend, choice, margin=margin or "leading", watch=watch)
+        rows, document = found.points, found.plain()
     elif what_failed:
         from archive.answers.rates.pareto import failed
         from archive.answers.rates.words import failed_lines
