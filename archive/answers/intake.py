@@ -45,7 +45,7 @@ class Choices:
     """How to take something in. mapping: mapping files, each of which reads what it recognises; policy: severities and
     tolerances; sign: see store.keys; new: a new job or site is meant, though one that is known has nearly the same
     name; whole_schedule: the schedule is all that is to be built; accept_draft: what drafts give is accepted, and they
-    go to the archive's shelf."""
+    go to the archive's shelf; rereading: what is handed in are originals of the archive, read again."""
 
     mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
@@ -56,6 +56,7 @@ class Choices:
     new: bool = False
     accept_draft: bool = False
     keep_originals: bool = True
+    rereading: bool = False
     watch: Pass = iter
 
 
@@ -69,13 +70,14 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     facts = remembered(archive, facts, new=how.new)
     before = latest_schedule(archive, facts.job) if facts.job is not None else {}
     offered = offered_by(archive, how.mapping)
-    making = Deposit(archive, facts, how.sign, trial=how.dry_run, whole_schedule=how.whole_schedule)
+    making = Deposit(archive, facts, how.sign, trial=how.dry_run)
+    making.whole_schedule, making.rereading = how.whole_schedule, how.rereading
     try:
         beside = [p for p in (archive.root, *offered.paths, how.schedule) if p is not None]
         for path, name in originals(listed, beside, offered) if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
-            making.original(how.schedule, how.schedule.name)
+            making.original(how.schedule, how.schedule.name, schedule=True)
             making.add(schedule.read(how.schedule, job_id=facts.job))
         reading = Submission(listed, offered, beside)
         with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:

@@ -10,6 +10,7 @@ import pytest
 from archive import store
 from archive.answers import shelf
 from archive.answers.intake import Choices, ingest
+from archive.answers.reread import reread
 from archive.errors import Trouble
 from archive.formats.mapping import known
 from archive.store import copies
@@ -207,3 +208,42 @@ def test_an_archive_copied_elsewhere_reads_by_its_shelf(archive: store.Archive, 
     shutil.copytree(archive.root, tmp_path / "copy")
     copy = store.open(tmp_path / "copy")
     assert by(ingest(copy, [export(tmp_path, "b.csv", "1-B01", "1-B02")], FACTS)) == ["shelf"]
+
+
+def test_reading_again_touches_only_what_the_mapping_recognises(
+    archive: store.Archive, tmp_path: Path, heron: Path
+) -> None:
+    """A folder of three layouts and a schedule; the better mapping is of one of them."""
+    folder = tmp_path / "in"
+    folder.mkdir()
+    export(folder, "a.csv", "1-A01", "1-A02")
+    other = export(folder, "b.csv", "1-B01", "1-B02")
+    other.write_text(other.read_text("utf-8").replace("Cable;Tested;Outcome", "Strecke;Zeit;Befund"), "utf-8")
+    (folder / "letter.pdf").write_bytes(b"%PDF-1.4 a letter")
+    schedule = tmp_path / "links.csv"
+    schedule.write_text("Run;Floor\n1-A01;1\n1-A02;1\n1-A03;1\n", "utf-8")
+    less = tmp_path / "less.toml"
+    less.write_text("\n".join(x for x in MAPPING.splitlines() if "Calibrated" not in x) + "\n", "utf-8")
+    first = ingest(archive, [folder], FACTS, Choices(mapping=less, schedule=schedule))
+    deposit = event(first.entry)["deposit"]
+    again = reread(archive, deposit, heron, by=None, reason="the calibration")
+    assert (again.counts["reread"], again.counts["new"], again.set_aside) == (2, 0, 0)
+    assert [r["layout"] for r in again.plain()["layouts"]] == ["heron"]
+    standing = archive.db.execute("SELECT link_label, mapping_sha256 FROM records WHERE NOT replaced ORDER BY 1")
+    assert [r[0] for r in standing.fetchall()] == ["1-A01", "1-A02", "1-B01", "1-B02"]
+    for patterns in (["b.csv"], ["letter.*"]):
+        with pytest.raises(Trouble, match=r"a column that is not there|no reader knows"):
+            reread(archive, deposit, heron, files=patterns, by=None, reason=None)
+    whole = reread(archive, deposit, None, by=None, reason=None)
+    assert (whole.entry, whole.counts["new"]) == (None, 0)
+
+
+def test_what_a_worse_mapping_cannot_read_stays_as_it_was_read(
+    archive: store.Archive, tmp_path: Path, heron: Path
+) -> None:
+    first = ingest(archive, [export(tmp_path, "a.csv", "1-A01", "1-A02")], FACTS, Choices(mapping=heron))
+    worse = _copy(heron, tmp_path / "worse.toml", "DD.MM.YYYY hh:mm", "MM/DD/YYYY hh:mm")
+    again = reread(archive, event(first.entry)["deposit"], worse, by=None, reason=None)
+    assert again.counts["new"] == 0
+    rows = archive.db.execute("SELECT link_label, tested_local FROM records WHERE NOT replaced ORDER BY 1").fetchall()
+    assert [tuple(r) for r in rows] == [("1-A01", "2019-03-01T10:11"), ("1-A02", "2019-03-02T10:12")]

@@ -12,15 +12,30 @@ from archive.cli.common import done, output_options, signer_options
 @click.command("reread")
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
 @click.option("--deposit", required=True, metavar="D", help="The deposit whose originals are read.")
-@click.option("--mapping", type=click.Path(path_type=Path), metavar="MAPPING.toml", help="Read them by this mapping.")
+@click.option(
+    "--mapping",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="MAPPING.toml",
+    help="Read by it the files it fits, and no others; may be given several times.",
+)
+@click.option("--file", "files", multiple=True, metavar="PATTERN", help="Only files of this name, such as week2/*.csv.")
 @signer_options
 @output_options
 def command(
-    archive: Path, deposit: str, mapping: Path | None, by: str | None, reason: str | None, as_json: bool, quiet: bool
+    archive: Path,
+    deposit: str,
+    mapping: tuple[Path, ...],
+    files: tuple[str, ...],
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Reads the stored originals of a deposit again: a new deposit that refers to the old one.
 
-    The new reading counts; the former one is kept. Without --mapping, the readers of today are used.
+    The new reading counts; the former one is kept. With --mapping only files that it recognises are read, without it
+    all, by the readers of today. Lists of links are left alone, and what was read before is never set aside.
 
     \b
     Example:
@@ -32,7 +47,7 @@ def command(
     from archive.cli import receipts, signer
 
     opened = store.open(archive)
-    made = reread(opened, deposit, mapping, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    made = reread(opened, deposit, mapping, files=files, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     facts = ReceiptFacts(made, str(archive), made.plain().get("job"))
     receipts.show(facts, None, as_json=as_json, quiet=quiet, more={})
     done(made.look)

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -100,18 +100,27 @@ class Decisions:
 
 
 def decide(
-    db: sqlite3.Connection, index: Any, fetch: Fetch, same_bytes: Callable[[str | None], bool] = lambda _source: False
+    db: sqlite3.Connection,
+    index: Any,
+    fetch: Fetch,
+    same_bytes: Callable[[str | None], bool] = lambda _source: False,
+    not_read: Collection[tuple[str, str]] | None = None,
 ) -> Decisions:
     """Decides for every row of a deposit's index, in their order, against the archive and the rows before.
 
     index: table of deposits.index.SCHEMA. fetch: gives a record by address; "/5" is position 5 of this deposit.
-    same_bytes: whether a file with this SHA-256 was handed in now.
+    same_bytes: whether a file with this SHA-256 was handed in now. not_read: given where originals of the archive are
+    read again on purpose: file and label of links that are set aside in this reading, of which the former one stays.
     """
     made = Decisions(count=index.num_rows)
     there = _There(db)
     rereads: dict[str, set[str]] = defaultdict(set)
     for here in _rows(index):
-        kind, former = _one(here, there, fetch, same_bytes)
+        former = there.other_reading(here) if not_read is not None else None
+        if former is not None and former.link_label == here.link_label and not there.has(here):
+            kind = "reread"  # also where it says no more than what does not count as measured, such as a calibration
+        else:
+            kind, former = _one(here, there, fetch, same_bytes)
         here.kind = kind
         position = int(here.address[1:])
         if former is not None:
@@ -123,7 +132,7 @@ def decide(
         there.add(here)
     kept = {address for kind in KNOWN_ALREADY for _, address in made.pairs[kind]}
     for source, new in rereads.items():
-        made.replaced.extend(a for a in there.former_readings(source, new) if a not in kept)
+        made.replaced.extend(a for a in there.former_readings(source, new, not_read or ()) if a not in kept)
     return made
 
 
@@ -254,12 +263,16 @@ class _There:
         ).fetchone()
         return None if found is None else _seen(found)
 
-    def former_readings(self, source: str, new: set[str]) -> list[str]:
-        """Addresses of all records that other readings gave of a file."""
+    def has(self, here: ComparedRecord) -> bool:
+        """Whether this reading of this record is there."""
+        return any(old.reading == here.reading for old in self.by("record_id", here.record_id))
+
+    def former_readings(self, source: str, new: set[str], not_read: Collection[tuple[str, str]]) -> list[str]:
+        """Addresses of all records that other readings gave of a file, but for links that are not read now."""
         found = self._db.execute(
-            "SELECT deposit || '/' || position, reading FROM records WHERE source_id = ?", (source,)
+            "SELECT deposit || '/' || position, reading, link_label FROM records WHERE source_id = ?", (source,)
         )
-        return [r[0] for r in found if r[1] not in new]
+        return [r[0] for r in found if r[1] not in new and (source, r[2]) not in not_read]
 
     def add(self, here: ComparedRecord) -> None:
         """A record of the deposit, so that later ones are compared with it."""

@@ -64,17 +64,8 @@ class Deposit:
     Nothing of it is in the archive before commit() has returned, and all of it is then.
     """
 
-    def __init__(
-        self,
-        archive: Archive,
-        facts: DepositFacts,
-        sign: Sign | None = None,
-        *,
-        trial: bool = False,
-        whole_schedule: bool = False,
-    ) -> None:
-        """trial: do everything but the commit, in a temporary folder, with no right to write in the archive.
-        whole_schedule: a schedule among the batches is all that is to be built; what it leaves out is no more."""
+    def __init__(self, archive: Archive, facts: DepositFacts, sign: Sign | None = None, *, trial: bool = False) -> None:
+        """trial: do everything but the commit, in a temporary folder, with no right to write in the archive."""
         self.archive, self.facts, self.sign, self.trial = archive, facts, sign, trial
         archive.catch_up()
         if not trial:
@@ -96,7 +87,11 @@ class Deposit:
         self._set_aside = 0
         self._handed = HandedIn()
         self._listed = 0
-        self._whole_schedule = whole_schedule
+        self.whole_schedule = False
+        """A schedule among the batches is all that is to be built; what it leaves out is no more."""
+        self.rereading = False
+        """Originals of the archive are read again: schedules are left alone, and nothing that was read is set aside."""
+        self._not_read = set[tuple[str, str]]()
         self._same_file = 0
         self._known_sources: Counter[str] = Counter()
         self._known = KnownRecords(archive)
@@ -116,6 +111,7 @@ class Deposit:
     def add(self, batch: Batch) -> None:
         """The next batch, its statements filled in. Records of a file that was read so before are left out."""
         self._originals.start()
+        batch = self._read_again(batch) if self.rereading else batch
         batch = self._unlisted(self._unknown(batch))
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
@@ -141,7 +137,7 @@ class Deposit:
         """Counts records that came a second time from the same place of the same file."""
         self._same_file += count
 
-    def original(self, source: Path, name: str) -> None:
+    def original(self, source: Path, name: str, *, schedule: bool = False) -> None:
         """A file as received; name: its path inside what was handed in, with / between folders.
 
         All originals come before the first batch. Where the archive holds the same bytes already, deposit.json names
@@ -152,7 +148,7 @@ class Deposit:
         kept = self.archive.holding(found.sha256)
         if kept is None:
             self._originals.add(source, name)
-        told = {"name": name, "sha256": found.sha256, "bytes": found.bytes}
+        told = {"name": name, "sha256": found.sha256, "bytes": found.bytes, **({"schedule": True} if schedule else {})}
         self._received.append({**told, "kept_in": kept} if kept else told)
 
     def attach(self, path: str, data: bytes) -> None:
@@ -176,14 +172,14 @@ class Deposit:
         tag = self._bag.finish(self._information())
         fetch = Fetcher(self.archive, self._bag.folder)
         if self.trial:
-            return self._as_if(decide(self.archive.db, table, fetch, self._same_bytes))
+            return self._as_if(decide(self.archive.db, table, fetch, self._same_bytes, self._again))
         place = layout.deposit_path(self.at, self.id)
         disk.move_in(self._bag.folder, self.archive.root / place)
         disk.sync_folder(self.aside.folder)
         fetch.own = self.archive.root / place
 
         def fields() -> dict[str, Any]:
-            made = decide(self.archive.db, table, fetch, self._same_bytes)
+            made = decide(self.archive.db, table, fetch, self._same_bytes, self._again)
             if made.all_known and not self._listed and not (self._set_aside and self._unseen):
                 raise _NothingNew(made)
             return self._entry(place, tag, made)
@@ -209,6 +205,10 @@ class Deposit:
             self.aside.end()
         else:
             aside.take_back(self.archive, self.aside.folder)
+
+    @property
+    def _again(self) -> set[tuple[str, str]] | None:
+        return self._not_read if self.rereading else None
 
     def _same_bytes(self, source: str | None) -> bool:
         """Whether a file with these bytes was handed in: then its records are another reading, no other content."""
@@ -280,7 +280,7 @@ class Deposit:
             "findings": dict(sorted(self._findings.items())),
             "set_aside": self._set_aside,
             "decisions": made.plain(self.id),
-            **({"schedule": DECLARED_WHOLE if self._whole_schedule else WHOLE} if self._listed else {}),
+            **({"schedule": DECLARED_WHOLE if self.whole_schedule else WHOLE} if self._listed else {}),
             **({"mappings": dict(sorted(self.mapping_use.items()))} if self.mapping_use else {}),
             **({"here": here} if (here := self._here_already(made)) else {}),
             **({"elsewhere": other} if (other := [h for h in here if h["job"] != self.facts.job]) else {}),
@@ -325,6 +325,26 @@ class Deposit:
         kept = batch.select(i for i in ids if i not in known)
         return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
 
+    def _read_again(self, batch: Batch) -> Batch:
+        """The batch without schedules, and without files that are set aside now and were read before. Of a link that
+        is set aside now the former reading goes on to count."""
+        rows = batch["set_aside"].select(["source_id", "link_label", "place"]).to_pylist()
+        read = {r["source_id"] for r in rows if r["source_id"] and self._was_read(r["source_id"])}
+        self._not_read |= {(r["source_id"], r["link_label"]) for r in rows if r["source_id"] and r["link_label"]}
+        here = set(batch["records"]["source_id"].to_pylist())
+        whole = [
+            bool(r["source_id"] in read and not r["link_label"] and not (r["place"] and r["source_id"] in here))
+            for r in rows
+        ]
+        kept = batch["set_aside"].filter(pa.array([not w for w in whole], pa.bool_()))
+        return batch.replace(set_aside=kept, schedule=batch["schedule"].slice(0, 0))
+
+    def _was_read(self, source: str) -> bool:
+        found = self.archive.db.execute(
+            "SELECT 1 FROM records WHERE source_id = ? AND NOT withdrawn AND NOT replaced LIMIT 1", (source,)
+        )
+        return found.fetchone() is not None
+
     def _unlisted(self, batch: Batch) -> Batch:
         """The batch without a schedule that the archive holds for this job, line for line, as the latest."""
         scheduled = batch["schedule"]
@@ -335,7 +355,7 @@ class Deposit:
                 (self.facts.job,),
             ).fetchall()
             here, there = set(scheduled["schedule_id"].to_pylist()), {r["schedule_id"] for r in held}
-            known = here == there and held[0]["whole"] == 2 if self._whole_schedule else here <= there
+            known = here == there and held[0]["whole"] == 2 if self.whole_schedule else here <= there
             if known:
                 scheduled = scheduled.slice(0, 0)
                 batch = batch.replace(schedule=scheduled)
