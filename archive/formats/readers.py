@@ -31,6 +31,7 @@ OPEN = {
 OURS = {
     **OPEN,
     "touchstone": "archive.formats.touchstone",
+    "optical-trace": "archive.formats.otdr",
     "mapping": "archive.formats.mapping",
     "link-list": "archive.formats.link_list",
     "unseen": "archive.formats.unseen",

@@ -18,7 +18,7 @@ def axis_id(kind: str, values: Sequence[float] | Reals) -> str:
     return hashlib.sha256(f"{kind}:{text}".encode()).hexdigest()
 
 
-def axis_row(values: Sequence[float], kind: str = "frequencies_mhz") -> dict[str, Any]:
+def axis_row(values: Sequence[float] | Reals, kind: str = "frequencies_mhz") -> dict[str, Any]:
     """A row of axes. values: strictly rising, MHz (or km for kind "distances_km")."""
     return {"axis_id": axis_id(kind, values), kind: [float(v) for v in values]}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import pyarrow as pa
@@ -59,21 +60,33 @@ def grade_optical(batch: Batch, against: Sequence[OpticalBound] | None) -> dict[
     """
     grades: list[dict[str, Any]] = []
     verdicts: list[dict[str, Any]] = []
-    events = _events(batch)
-    old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-format-1"}
+    events, curves = _events(batch), _curves(batch)
+    old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-first-format"}
     for test in loss_tests(batch):
-        own = events.get(test.row["record_id"], [])
-        made = _named(test, own, old) if against is None else [_against(test, limit) for limit in against]
+        own, record_id = events.get(test.row["record_id"], []), test.row["record_id"]
+        traces = _Traces(own, curves.get(record_id), record_id in old)
+        made = _named(test, traces) if against is None else [_against(test, limit) for limit in against]
         for grade in made:
             grades += grade_rows(grade)
             verdicts.append(verdict_row(grade))
     return {"grades": _table("grades", grades), "verdicts": _table("verdicts", verdicts)}
 
 
-def _named(test: LossTest, events: list[Mapping[str, Any]], old: set[str]) -> list[RecordGrade]:
-    trace = test.row["evidence"] == "optical-trace" or bool(events)
-    if trace and not test.losses:
-        return [grade_events(test, events, test.row["record_id"] in old)]
+@dataclass(frozen=True)
+class _Traces:
+    """Events of a record, wavelength and direction of its curve, and whether its file is of format 1."""
+
+    events: list[Mapping[str, Any]]
+    curve: Mapping[str, Any] | None
+    old_form: bool
+
+    def graded(self, test: LossTest) -> RecordGrade:
+        return grade_events(test, self.events, self.curve, self.old_form)
+
+
+def _named(test: LossTest, traces: _Traces) -> list[RecordGrade]:
+    if (traces.events or traces.curve) and not test.losses:
+        return [traces.graded(test)]
     found = named_limit(test)
     if found.limit_id is None:
         unknown = RecordGrade(test, None)
@@ -83,7 +96,7 @@ def _named(test: LossTest, events: list[Mapping[str, Any]], old: set[str]) -> li
         made = [_against(test, fiber.get(found.limit_id), True, found.reason)]
     exported = grade_exported(test)
     made += [exported] if exported else []
-    return [*made, grade_events(test, events, test.row["record_id"] in old)] if events else made
+    return [*made, traces.graded(test)] if traces.events else made
 
 
 def _against(test: LossTest, limit: OpticalBound, named: bool = False, reason: str = "") -> RecordGrade:
@@ -101,6 +114,13 @@ def _events(batch: Batch) -> dict[str, list[Mapping[str, Any]]]:
     for row in batch["trace_events"].to_pylist():
         found.setdefault(row["record_id"], []).append(row)
     return found
+
+
+def _curves(batch: Batch) -> dict[str, Mapping[str, Any]]:
+    """Wavelength and direction of the first trace of each record."""
+    names = ["record_id", "parameter", "wavelength_nm", "direction"]
+    rows = batch["sweeps"].select(names).to_pylist()
+    return {row["record_id"]: row for row in reversed(rows) if row["parameter"] == "backscatter"}
 
 
 def _table(name: str, rows: list[dict[str, Any]]) -> pa.Table:

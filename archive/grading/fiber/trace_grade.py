@@ -23,22 +23,25 @@ from archive.grading.fiber.graded_rows import (
 )
 from archive.grading.fiber.loss_tests import LossTest
 from archive.limits.fiber import event_limit_id, event_limits, kind_of
+from archive.vocabulary import cables
 
 Event = Mapping[str, Any]
 
 
-def grade_events(test: LossTest, events: list[Event], old_form: bool) -> RecordGrade:
+def grade_events(test: LossTest, events: list[Event], trace: Event | None, old_form: bool) -> RecordGrade:
     """Every event between launch and end of the traces of one record.
 
-    events: its rows of trace_events. old_form: the file is of format 1.
+    events: its rows of trace_events. trace: where there are none, wavelength and direction of its curve. old_form: the
+    file is of format 1.
     """
-    first = events[0] if events else {}
+    first: Event = events[0] if events else trace or {}
     limit_id = event_limit_id(test.fiber_class, first.get("wavelength_nm"), first.get("direction") or "")
     out = RecordGrade(test, limit_id, own_verdict=False)
     if not events:
         out.missing.append("no event table; none is made up")
         return out
-    kind = kind_of(test.fiber_class)
+    core = cables.known(test.row["cable_type"]).get("gauge", "")
+    kind = kind_of(test.fiber_class) or {"9": "single-mode", "50": "multimode", "62.5": "multimode"}.get(core, "")
     for event in events:
         if event["kind"] in ("launch", "end") or event["loss_db"] is None:
             continue

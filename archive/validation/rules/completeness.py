@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import pyarrow.compute as pc
 
-from archive.tables.arrow import one_chunk
+from archive.tables.arrow import Bools, one_chunk
 from archive.validation.catalogue.registry import Answer, Raised, Tolerances, rule
 from archive.validation.look import RecordLook
 from archive.vocabulary import cables
@@ -122,10 +122,15 @@ def calibration_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
         yield Raised(rows, where=end, found=[f"the unit at the {end} end ({s or 'no serial'})" for s in serial[rows]])
 
 
+def _trace_alone(look: RecordLook) -> Bools:
+    """Records that are optical traces and no loss tests."""
+    return np.asarray(look.words("evidence") == "optical-trace")
+
+
 @rule("limit-missing")
 def limit_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
-    """No words for a limit."""
-    yield Raised(np.flatnonzero(look.is_null("limit_found")))
+    """No words for a limit; a trace has none."""
+    yield Raised(np.flatnonzero(look.is_null("limit_found") & ~_trace_alone(look)))
 
 
 @rule("limit-not-resolved")
@@ -178,8 +183,8 @@ def sweeps_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
 
 @rule("verdict-missing")
 def verdict_missing(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
-    """No verdict of the instrument."""
-    yield Raised(np.flatnonzero(look.is_null("reported_verdict")))
+    """No verdict of the instrument; of a trace alone there is none."""
+    yield Raised(np.flatnonzero(look.is_null("reported_verdict") & ~_trace_alone(look)))
 
 
 @rule("wiremap-missing")

@@ -1,0 +1,1 @@
+"""The invented backbone: optical links with planted faults, their exports and traces."""
