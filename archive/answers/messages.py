@@ -96,8 +96,9 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
             yield word.replace("-", " "), "schemas/vocabulary.toml"
     for parameter in vocabulary.parameters().values():
         yield parameter.name, "schemas/vocabulary.toml"
-    for text in schemas.load("cautions.toml")["cautions"]["texts"]:
-        yield text, "schemas/cautions.toml"
+    for part in ("cautions", "optical"):
+        for text in schemas.load("cautions.toml")[part]["texts"]:
+            yield text, "schemas/cautions.toml"
     for texts in schemas.load("causes.toml")["causes"].values():
         for text in texts.values():
             yield text, "schemas/causes.toml"

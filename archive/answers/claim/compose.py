@@ -9,6 +9,7 @@ from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.compare import conflict, fresh_test
 from archive.answers.claim.custody import custody, method
 from archive.answers.claim.front import front
+from archive.answers.claim.optical_tests import optical_tests
 from archive.answers.claim.record_pages import record_pages
 from archive.answers.claim.warranty import warranty
 from archive.answers.documents import Attachment, Document, DocumentSection
@@ -69,6 +70,7 @@ SECTIONS: tuple[Section, ...] = (
     conflict,
     fresh_test,
     one(sections.all_verdicts),
+    optical_tests,
     accepted_record,
     one(applications.section),
     one(sections.history),

@@ -62,7 +62,7 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("place"), place),
         (words("cable, as found"), plain(r.get("cable_found"))),
         (words("cable type"), _cable(s, words)),
-        (words("longest pair"), _length(facts, words)),
+        (words("longest fibre") if r.get("medium") == "fiber" else words("longest pair"), _length(facts, words)),
         (words("evidence"), words.term(r.get("evidence"))),
         (words("tested by"), tester if s else ""),
         (words("contractor"), plain(facts.job.get("contractor"))),

@@ -199,7 +199,7 @@ def _instruments(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator
             )
     if silent:
         yield words("The record names no instrument at the {ends}.", ends=words(" and the ").join(silent))
-    if r["medium"] == "fiber" and not r["reference_method"]:
+    if r["medium"] == "fiber" and not r["reference_method"] and r["evidence"] != "optical-trace":
         yield words("The record does not say how the optical reference was set.")
 
 

@@ -22,17 +22,26 @@ def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     rows = [r for r in rows if r["origin"] == "measured"]
     if not rows:
         return None
-    graded = [*tested.rows("grades"), *tested.rows("reported")]
-    marked = [(r, _limit(r, graded)) for r in rows]
-    known = any(limit is not None for _, limit in marked)
+    verdict = tested.verdict()
+    limit_id = verdict["limit_id"] if verdict else None
+    ours = [(r, _limit(r, [g for g in tested.rows("grades") if limit_id and g["limit_id"] == limit_id])) for r in rows]
+    stated = [*tested.rows("reported"), *_own_limits(tested)]
+    known = any(limit is not None for _, limit in ours)
+    marked = ours if known else [(r, _limit(r, stated)) for r in rows]
     caption = words("Optical loss of each fibre, wavelength and direction.") + " "
-    if not known:
-        caption += words("No limit is known; the losses stand here as measured.")
-    elif all(g["limit"] is None for g in tested.rows("grades") if g["parameter"] == "optical_loss"):
-        caption += words("Across stands the limit that the export reports; this program holds none for it.")
+    if known:
+        caption += words("Across stands the limit, {limit}.", limit=limit_id)
+    elif any(limit is not None for _, limit in marked):
+        caption += words("Across stands the limit that the export states; this program holds none for it.")
     else:
-        caption += words("Across stands the limit.")
+        caption += words("No limit is known; the losses stand here as measured.")
     return DocumentSection(words("Optical loss"), [Figure(_picture(marked, words, caption), caption, caption)], level=2)
+
+
+def _own_limits(tested: TestedRecord) -> list[dict[str, Any]]:
+    """Limits of losses that the export has among its readings, as rows of `reported`."""
+    rows = [r for r in tested.rows("readings") if r["quantity"] == "optical_loss" and r["origin"] == "limit"]
+    return [{**r, "parameter": "optical_loss", "pairing": r["subject"], "limit": r["value"]} for r in rows]
 
 
 def _limit(r: Mapping[str, Any], graded: Sequence[Mapping[str, Any]]) -> float | None:

@@ -15,8 +15,9 @@ def record_pages(
     facts: ClaimFacts, tested: TestedRecord, words: Wording, *, fresh: bool = False
 ) -> Iterator[DocumentSection]:
     """Sections of one record. fresh: it is the fresh test, and the sections are called so."""
-    yield from _curves(tested, words, fresh)
-    yield from _worst_cases(tested, words, fresh)
+    if tested.record["medium"] != "fiber" or fresh:  # optical_tests shows them as what they are
+        yield from _curves(tested, words, fresh)
+        yield from _worst_cases(tested, words, fresh)
     rest = (tables.scalars(tested, words), tables.wire_map(tested, words), optics.loss(tested, words))
     listed = [x for x in (*rest, optics.events(tested, words)) if x is not None]
     if listed:
