@@ -184,7 +184,7 @@ def test_optical_loss_is_drawn_with_its_limit_and_a_fail_has_a_negative_margin()
     picture = section.blocks[0].svg
     ElementTree.fromstring(picture)
     assert "1.42 dB, margin 0.58 dB" in picture and "2.30 dB, margin −0.30 dB" in picture
-    assert "the export reports" in section.blocks[0].caption
+    assert "the export states" in section.blocks[0].caption
 
 
 def test_the_events_of_a_trace_are_numbered_in_picture_and_table():
