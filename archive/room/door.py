@@ -14,6 +14,8 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from archive.room.users import Role
+
 TOKEN_SECONDS = 24 * 3600
 """For so long a token that nobody used is good."""
 
@@ -25,8 +27,11 @@ MOST_SIGN_INS = 1_000
 
 @dataclass
 class SignIn:
-    """One browser that was let in. form_token: what its forms carry. seen: seconds of the monotonic clock."""
+    """One browser that was let in. name, role: of the user, "" where a token opened. form_token: what its forms carry.
+    seen: seconds of the monotonic clock."""
 
+    name: str = ""
+    role: Role = "read"
     form_token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     seen: float = field(default_factory=time.monotonic)
 
@@ -55,11 +60,11 @@ class Door:
             return None
         return self.sign_in() if age <= TOKEN_SECONDS else None
 
-    def sign_in(self) -> str:
+    def sign_in(self, name: str = "", role: Role = "read") -> str:
         """The key of a new sign-in."""
         self._forget()
         key = secrets.token_urlsafe(32)
-        self._signed_in[key] = SignIn()
+        self._signed_in[key] = SignIn(name, role)
         return key
 
     def known(self, key: str) -> SignIn | None:

@@ -7,18 +7,22 @@ nothing of a request is trusted because a header is absent.
 
 from __future__ import annotations
 
+import math
 import secrets
 import time
-from collections.abc import Awaitable, Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import cookie_parser
+from starlette.requests import Request, cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from archive.room.door import Door, SignIn
+from archive.room.render import render
+from archive.room.users import Users
 
 SAFE = frozenset(("GET", "HEAD"))
 METHODS = SAFE | {"POST"}
@@ -75,30 +79,41 @@ class Rate:
         return left >= 1.0
 
 
+@dataclass(frozen=True)
+class RoomAddress:
+    """Where a room is. hosts: values of Host that are ours, with the port. base: the secret path before every address,
+    "/r/...". secure: it is behind TLS."""
+
+    hosts: frozenset[str]
+    base: str
+    secure: bool = False
+
+    @property
+    def cookie(self) -> str:
+        """Name of its cookie: cookies know no ports, so the name does."""
+        return f"muniment-{next(iter(self.hosts)).rpartition(':')[2]}"
+
+
 class Guard:
     """ASGI middleware. Lets in what passes, with scope["sign_in"] set, and answers everything else itself.
 
-    hosts: values of Host that are ours, with the port. base: the secret path before every address, "/r/...". cookie:
-    its name. secure: the room is behind TLS. log: called with one line for each refusal. page: makes a page of a
-    refusal (title, text, what to do, forward).
+    users: who may sign in with a password; None: tokens alone. log: called with one line for each refusal. page: makes
+    the page of a refusal.
     """
 
     def __init__(
         self,
         app: ASGIApp,
         door: Door,
-        hosts: Iterable[str],
-        base: str,
-        *,
-        secure: bool,
+        address: RoomAddress,
+        users: Users | None,
         log: Callable[[str], None],
         page: Callable[[Refusal], str],
     ) -> None:
-        self.app, self.door, self.hosts, self.base = app, door, frozenset(hosts), base
-        self._secure, self._log, self._page = secure, log, page
-        self._scheme = "https" if secure else "http"
-        port = next(iter(self.hosts)).rpartition(":")[2]
-        self.cookie = f"muniment-{port}"
+        self.app, self.door, self.hosts, self.base = app, door, address.hosts, address.base
+        self._secure, self._users, self._log, self._page = address.secure, users, log, page
+        self._scheme = "https" if address.secure else "http"
+        self.cookie = address.cookie
         self._rate = Rate()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -110,7 +125,7 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
         answered = _with_headers(send)
-        found = self._looked_at(scope)
+        found = await self._looked_at(scope, receive)
         if isinstance(found, Refusal):
             self._tell(scope, found)
             await self._refused(found)(scope, receive, answered)
@@ -123,7 +138,7 @@ class Guard:
             inside = {**scope, "sign_in": found, "base": self.base, "path": path, "raw_path": path.encode()}
             await self.app(inside, _bounded(receive), answered)
 
-    def _looked_at(self, scope: Scope) -> Refusal | Response | SignIn | None:
+    async def _looked_at(self, scope: Scope, receive: Receive) -> Refusal | Response | SignIn | None:
         """Why a request is refused, or what answers it, or the sign-in that it comes in by; None for static files."""
         headers = Headers(scope=scope)
         for look in (self._host, self._form, self._rated, self._origin):
@@ -134,9 +149,14 @@ class Guard:
             return self._opened(scope)
         if scope["path"].startswith("/static/"):  # of this program, and no secret
             return None
-        signed_in = self._signed_in(headers)
+        if scope["path"] == "/sign-in" and self._users is not None:
+            return await self._let_in(self._users, scope, receive)
+        key, signed_in = self._signed_in(headers)
         if signed_in is None:
-            return _NOT_SIGNED_IN
+            return _NOT_SIGNED_IN if self._users is None else RedirectResponse("/sign-in", 303)
+        if scope["path"] == self.base + "/sign-out" and scope["method"] == "POST":
+            self.door.end(key)
+            return RedirectResponse("/", 303)
         if scope["path"] in ("/", self.base):
             return RedirectResponse(self.base + "/", 303)
         return signed_in if scope["path"].startswith(self.base + "/") else _NOT_HERE
@@ -185,13 +205,33 @@ class Guard:
         key = self.door.spend(tokens[0]) if len(tokens) == 1 and scope["method"] == "GET" else None
         if key is None:
             return _SPENT
+        return self._inside(key)
+
+    async def _let_in(self, users: Users, scope: Scope, receive: Receive) -> Refusal | Response:
+        """The page that asks for name and password, or what came of them."""
+        if scope["method"] != "POST":
+            return HTMLResponse(render("sign_in.html", wrong=""))
+        async with Request(scope, _bounded(receive)).form(max_files=0, max_fields=4) as form:
+            name, password = str(form.get("name", ""))[:100], str(form.get("password", ""))
+        if (wait := users.wait(name)) > 0:
+            return replace(_TOO_SOON, retry_after=math.ceil(wait))
+        role = await run_in_threadpool(users.check, name, password)
+        users.note(name, role is not None)
+        if role is None:
+            self._tell(scope, _WRONG)
+            return HTMLResponse(render("sign_in.html", wrong=_WRONG.title), _WRONG.status)
+        return self._inside(self.door.sign_in(name, role))
+
+    def _inside(self, key: str) -> Response:
         answer = RedirectResponse(self.base + "/", 303)
         answer.set_cookie(self.cookie, key, path=self.base + "/", httponly=True, samesite="strict", secure=self._secure)
         return answer
 
-    def _signed_in(self, headers: Headers) -> SignIn | None:
+    def _signed_in(self, headers: Headers) -> tuple[str, SignIn | None]:
+        """The key that the browser holds, "" for none, and the sign-in of it."""
         keys = [cookie_parser(line).get(self.cookie, "") for line in headers.getlist("cookie")]
-        return self.door.known(keys[0]) if len(keys) == 1 and keys[0] else None
+        key = keys[0] if len(keys) == 1 else ""
+        return key, self.door.known(key) if key else None
 
     def _refused(self, refusal: Refusal) -> Response:
         answer = HTMLResponse(self._page(refusal), refusal.status)
@@ -259,6 +299,10 @@ _FOREIGN_LINK = Refusal(
     "A page of another address asked for this one, so nothing of the archive is shown to it.",
     "Open it from here.",
     forward=True,
+)
+_WRONG = Refusal("password", 401, "No user has this name with this password", "Nothing was shown.", "Try again.")
+_TOO_SOON = Refusal(
+    "password again", 429, "Too soon after wrong answers", "This one was not looked at.", "Wait half a minute."
 )
 _TOO_FAST = Refusal(
     "rate", 429, "Too many requests at once", "This one was not answered.", "Wait a moment.", retry_after=2

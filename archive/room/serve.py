@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import ipaddress
 import socket
 import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import uvicorn
@@ -14,22 +14,41 @@ from archive import store
 from archive.errors import Trouble
 from archive.room.app import application
 from archive.room.door import Door, secret_path
-from archive.room.guard import Guard, Refusal
+from archive.room.guard import Guard, Refusal, RoomAddress
 from archive.room.pages import PAGES
 from archive.room.render import render
+from archive.room.users import Users
 from archive.store import memory
 
 HOST = "127.0.0.1"
 _SETTINGS = "room"
 
 
+@dataclass(frozen=True)
+class Outward:
+    """How a room is reached from other machines. address: to listen at. names: by which it is reached. certificate,
+    key: files for TLS. users: who may come in."""
+
+    address: str
+    names: Sequence[str]
+    certificate: Path
+    key: Path
+    users: Users
+
+
 def serve(
-    root: Path, port: int, names: Sequence[str], announce: Callable[[str], None], log: Callable[[str], None]
+    root: Path,
+    port: int,
+    announce: Callable[[str], None],
+    log: Callable[[str], None],
+    *,
+    names: Sequence[str] = (),
+    outward: Outward | None = None,
 ) -> None:
     """Serves the archive at root until it is interrupted.
 
     port: 0 for any free one. names: further names that lead to this machine. announce: called with the address once it
-    is answered. log: called with a line for each refusal and fault.
+    is answered. log: called with a line for each refusal and fault. outward: None for this machine alone.
 
     Errors: Trouble where there is no archive, or the port is taken.
     """
@@ -39,31 +58,42 @@ def serve(
     with tempfile.TemporaryDirectory() as passing:
         place = (folder or Path(passing)) / _SETTINGS
         base = f"/r/{secret_path(place)}"
-        bound = _bound(port)
+        bound = _bound(HOST if outward is None else outward.address, port)
         port = bound.getsockname()[1]
         door = Door(place / "tokens")
-        hosts = [f"{name}:{port}".casefold() for name in (HOST, "localhost", "[::1]", *names)]
-        app = Guard(application(root, PAGES, log), door, hosts, base, secure=False, log=log, page=_page)
-        memory.remember(archive.id, "room-port", port)
-        address = f"http://{HOST}:{port}/open?t={door.issue()}"
-        config = uvicorn.Config(
-            app,
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            date_header=False,
-            proxy_headers=False,
-            limit_concurrency=64,
-            timeout_keep_alive=15,
-            timeout_graceful_shutdown=5,
-            h11_max_incomplete_event_size=32 * 1024,
-            lifespan="off",
-            http="h11",
-            ws="none",
+        ours = (HOST, "localhost", "[::1]", *names) if outward is None else outward.names
+        hosts = frozenset(f"{name}:{port}".casefold() for name in ours)
+        address = RoomAddress(hosts, base, secure=outward is not None)
+        users = None if outward is None else outward.users
+        guard = Guard(application(root, PAGES, log), door, address, users, log, _page)
+        memory.remember(archive.id, "room-port", port if outward is None else None)
+        server = uvicorn.Server(_config(guard, outward))
+        announce(
+            f"http://{HOST}:{port}/open?t={door.issue()}"
+            if outward is None
+            else f"https://{outward.names[0]}:{port}/sign-in"
         )
-        server = uvicorn.Server(config)
-        announce(address)
         server.run(sockets=[bound])
+
+
+def _config(guard: Guard, outward: Outward | None) -> uvicorn.Config:
+    return uvicorn.Config(
+        guard,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        limit_concurrency=64,
+        timeout_keep_alive=15,
+        timeout_graceful_shutdown=5,
+        h11_max_incomplete_event_size=32 * 1024,
+        lifespan="off",
+        http="h11",
+        ws="none",
+        ssl_certfile=None if outward is None else outward.certificate,
+        ssl_keyfile=None if outward is None else outward.key,
+    )
 
 
 def another_token(root: Path) -> str:
@@ -88,20 +118,20 @@ def _answers(port: int) -> bool:
         return False
 
 
-def _bound(port: int) -> socket.socket:
-    """A socket that listens on loopback alone."""
-    assert ipaddress.ip_address(HOST).is_loopback
-    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+def _bound(address: str, port: int) -> socket.socket:
+    """A socket that listens at an address."""
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    bound = socket.socket(family, socket.SOCK_STREAM)
     bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        bound.bind((HOST, port))
+        bound.bind((address, port))
         bound.listen(128)  # what comes before the server does waits here
     except OSError as error:
         bound.close()
         raise Trouble(
-            "the port cannot be used",
+            "the address cannot be used",
             code="room.port",
-            found=f"{port}: {error.strerror}",
+            found=f"{address}, {port}: {error.strerror}",
             remedy="give another with --port, or none",
         ) from None
     return bound

@@ -2,27 +2,59 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from archive.cli.common import output_options, print_json, print_line, say
+from archive.errors import Trouble
+
+if TYPE_CHECKING:
+    from archive.room.serve import Outward
+    from archive.room.users import Role
+
+FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 @click.command("room")
 @click.argument("archive", type=click.Path(path_type=Path))
 @click.option("--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port; by default any free one.")
-@click.option("--name", "names", multiple=True, metavar="NAME", help="A further name that leads to this machine.")
+@click.option("--name", "names", multiple=True, metavar="NAME", help="A name by which this machine is reached.")
 @click.option("--again", is_flag=True, help="Print a new address for the room that is open, and end.")
+@click.option("--host", metavar="ADDRESS", help="Listen there for other machines; needs TLS, a name and users.")
+@click.option("--certificate", type=FILE, help="Certificate chain for TLS, PEM.")
+@click.option("--key", type=FILE, help="Its private key, PEM.")
+@click.option("--users", type=FILE, help="File of users, which others may not read.")
+@click.option("--add-user", metavar="NAME", help="Ask for a password, add the user to --users, and end.")
+@click.option("--user-role", type=click.Choice(["read", "deposit", "manage"]), default="read", show_default=True)
 @output_options
-def command(archive: Path, port: int, names: tuple[str, ...], again: bool, as_json: bool, quiet: bool) -> None:
+def command(
+    archive: Path,
+    port: int,
+    names: tuple[str, ...],
+    again: bool,
+    host: str | None,
+    certificate: Path | None,
+    key: Path | None,
+    users: Path | None,
+    add_user: str | None,
+    user_role: Role,
+    as_json: bool,
+    quiet: bool,
+) -> None:
     """Opens an archive for reading in a browser on this machine, until Ctrl-C. The first line printed is the address.
     The token in it is good once, and for whoever has it: tell it to nobody. Nothing in the archive is changed.
+
+    With --host other machines reach it: by TLS alone, and with a name and a password of --users.
 
     \b
     Example:
       muniment room certificates
+      muniment room certificates --users users.toml --add-user ostrander
+      muniment room certificates --host 0.0.0.0 --name room.example --certificate c.pem --key k.pem --users users.toml
     """
     from archive.room.serve import another_token, serve
 
@@ -34,7 +66,43 @@ def command(archive: Path, port: int, names: tuple[str, ...], again: bool, as_js
         announce(address)
         say("open this address in a browser; Ctrl-C closes the room", quiet=quiet)
 
-    if again:
+    if add_user is not None:
+        _add(users, add_user, user_role, quiet)
+    elif again:
         announce(another_token(archive))
+    elif host is None:
+        serve(archive, port, opened, say, names=names)
     else:
-        serve(archive, port, names, opened, say)
+        serve(archive, port, opened, say, outward=_outward(archive, host, names, certificate, key, users))
+
+
+def _add(users: Path | None, name: str, role: Role, quiet: bool) -> None:
+    from archive.room.users import add
+
+    if users is None:
+        raise Trouble("into which file?", code="option.needs-another", expected="--users FILE")
+    password = click.prompt(f"Password of {name}", hide_input=True, confirmation_prompt=True, err=True)
+    add(users, name, role, password)
+    say(f"{users}: {name} may {role}", quiet=quiet)
+
+
+def _outward(
+    archive: Path,
+    host: str,
+    names: tuple[str, ...],
+    certificate: Path | None,
+    key: Path | None,
+    users: Path | None,
+) -> Outward:
+    from archive.room.serve import Outward
+    from archive.room.users import load
+
+    if certificate is None or key is None or users is None or not names:
+        example = shlex.join(["muniment", "room", str(archive), "--users", "users.toml", "--add-user", "NAME"])
+        raise Trouble(
+            "a room for other machines needs TLS, users, and the name by which it is reached",
+            code="option.needs-another",
+            expected="--certificate, --key, --users and --name",
+            remedy=f"make a file of users with `{example}`",
+        )
+    return Outward(host, names, certificate, key, load(users))
