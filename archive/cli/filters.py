@@ -45,6 +45,24 @@ def chosen(keywords: dict[str, Any]) -> Filters:
     return Filters(**{name: keywords[name] for name in _OPTIONS})
 
 
+def only_option(command: F) -> F:
+    """Adds --only. The command gets `only`; `pairs(only)` takes it apart."""
+    return click.option(
+        "--only", multiple=True, metavar="FIELD=VALUE", help="Only records with this value; more than once too."
+    )(command)
+
+
+def pairs(listed: tuple[str, ...]) -> list[tuple[str, str]]:
+    """Fields and values of --only. Errors: Trouble."""
+    found = []
+    for text in listed:
+        name, mark, value = text.partition("=")
+        if not mark:
+            raise Trouble("no field and value", code="option.not-field-value", found=repr(text), expected="FIELD=VALUE")
+        found.append((name, value))
+    return found
+
+
 def as_of_options(command: F) -> F:
     """Adds --as-of and --known. The command gets as_of (a datetime or None) and known; `opened` opens by them."""
     command = click.option(

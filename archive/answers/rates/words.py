@@ -11,6 +11,7 @@ from archive.answers.rates.compare import p_text
 from archive.answers.rates.distributions import Distribution
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates, sensitivity
+from archive.answers.rates.readiness import Readiness
 from archive.answers.rates.trend import Trend
 
 _MOST = 12
@@ -111,6 +112,36 @@ def trend_lines(found: Trend) -> Iterator[str]:
     if not told and found.judged:
         yield "Nothing changes more than jobs alike do, and no unit drifts more than others."
     yield f"About {found.plain()['expected_false_alarms']:g} false alarms expected where nothing changes."
+
+
+def ready_lines(found: Readiness) -> Iterator[str]:
+    """A table of groups and applications, why the others cannot be told, and what would have to be measured."""
+    if not found.rows:
+        yield "no link counts here"
+        return
+    names = [f.name for f in found.fields]
+    head = [*names, "application", "links", "carry", "do not", "cannot be told", "carry, of all", "fully told", "carry"]
+    head += ["95 % interval", "provisional"]
+    lines = [
+        [
+            *(_word(r[n]) for n in names),
+            r["application"],
+            str(r["links"]),
+            str(r["carry"]),
+            str(r["do_not"]),
+            str(r["cannot_be_told"]),
+            f"{100 * r['low']:.1f} to {100 * r['high']:.1f} %",
+            str(r["rate_links"]),
+            percent(r["rate"]),
+            interval(r["rate"], r["rate_low"], r["rate_high"]),
+            str(r["provisional"]),
+        ]
+        for r in found.rows
+    ]
+    yield from aligned([head, *lines], left=len(names) + 1)
+    for application, needed in found.to_measure.items():
+        if needed:
+            yield f"{application}: to tell more, measure {'; '.join(needed)}"
 
 
 def failed_lines(found: Failed) -> Iterator[str]:

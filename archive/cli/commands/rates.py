@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress, say
-from archive.cli.filters import as_of_options, chosen, filter_options, opened
+from archive.cli.filters import as_of_options, chosen, filter_options, only_option, opened, pairs
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
 @click.option("--by", metavar="FIELD[,FIELD...]", default="", help="What to group by; see below.")
 @filter_options
-@click.option("--only", multiple=True, metavar="FIELD=VALUE", help="Only records with this value; more than once too.")
+@only_option
 @click.option(
     "--verdicts",
     type=click.Choice(["best", "program", "reported"]),
@@ -148,7 +148,7 @@ def command(
     for needed, given, without in (("--as csv, parquet or json", form, "--out"), ("--plot", plot, "--title")):
         if not given and {"--out": out, "--title": title}[without]:
             raise Trouble(f"{without} needs {needed}", code="option.needs-another")
-    choice = Choice(chosen(filters), [_pair(o) for o in only], verdicts, _edges(length_bands), role, cohort)
+    choice = Choice(chosen(filters), pairs(only), verdicts, _edges(length_bands), role, cohort)
     fields = [word for word in by.split(",") if word.strip()]
     held = opened(archive, as_of, known)
 
@@ -227,13 +227,6 @@ def _refuse_idle(mode: str, options: dict[str, tuple[Any, tuple[str, ...]]]) -> 
         if given and mode not in modes:
             needed = " or ".join(m for m in modes if m != "rates") or "rates alone"
             raise Trouble(f"{name} does nothing here", code="option.needs-another", found=mode, expected=needed)
-
-
-def _pair(text: str) -> tuple[str, str]:
-    name, mark, value = text.partition("=")
-    if not mark:
-        raise Trouble("no field and value", code="option.not-field-value", found=repr(text), expected="FIELD=VALUE")
-    return name, value
 
 
 def _edges(text: str | None) -> list[float] | None:

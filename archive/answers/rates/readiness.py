@@ -1,0 +1,257 @@
+"""Which links carry an application, which do not, and of which it cannot be told and why: from the stored records.
+
+Nothing is committed: the records are graded against the application as `muniment grade --application` does it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from archive import grading, limits
+from archive.answers.inference import jobs as of_jobs
+from archive.answers.inference.jobs import JobCounts
+from archive.answers.rates.fields import GroupField, chosen
+from archive.answers.rates.rates import about
+from archive.answers.rates.source import Choice, CountingSource, grouped
+from archive.errors import Trouble
+from archive.grading.resolve_limit import asked_for
+from archive.limits import fiber
+from archive.store import Archive
+from archive.store.assessments import Assessment
+from archive.store.counting.blocks import counting
+from archive.store.counting.columns import BITS
+from archive.tables import Batch
+
+CARRY, DO_NOT, CANNOT = "carry", "do_not", "cannot_be_told"
+_NEARLY_ALL = 0.9
+_OUTCOMES = {"pass": CARRY, "fail": DO_NOT}
+_NO_LIMIT = "limit not established"
+_REMARKS = ("judged as", "limit not established for", "measured as")
+"""Parts of a reason that say how an answer was reached, and do not stand in the way of one."""
+
+
+@dataclass(frozen=True)
+class Readiness:
+    """What was found. rows: one per group and application: the fields, application, links (of the medium it is for),
+    carry, do_not, cannot_be_told, provisional (answers that rest on lines from memory), reasons (of what cannot be
+    told, with their numbers), low and high (shares that carry, if all that cannot be told did not, or did), rate_links,
+    rate, rate_low, rate_high: of links with evidence of a kind by which nearly all can be told (by worst points alone
+    only fails can), with the interval of the rate at which such jobs carry it."""
+
+    fields: Sequence[GroupField]
+    rows: list[dict[str, Any]]
+    to_measure: dict[str, list[str]]
+    notes: list[str] = field(default_factory=list)
+    about: str = ""
+
+    def plain(self) -> dict[str, Any]:
+        """As one JSON document."""
+        return {"rows": self.rows, "to_measure": self.to_measure, "notes": self.notes, "about": self.about}
+
+
+@dataclass(frozen=True)
+class _LinkTest:
+    """The record that decides for a link, at an address. link: its number; key: of its group; day: of the test."""
+
+    address: str
+    link: str
+    key: tuple[Any, ...]
+    job: str
+    medium: str
+    evidence: str
+    day: str
+
+
+def readiness(
+    archive: Archive,
+    applications: Iterable[str],
+    by: Iterable[str] = (),
+    choice: Choice | None = None,
+    *,
+    cords: float | None = None,
+    watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
+) -> Readiness:
+    """Links that carry each application, by group; a link counts once, whatever limits it was tested to.
+
+    cords: of both ends of a permanent link together, m; None: the standard's allowance. watch: passes the deposits
+    through. Errors: Trouble for an application, field or value that there is not, or a damaged archive.
+    """
+    choice = choice or Choice()
+    asked = asked_for([], list(applications), {})
+    ids = [limit.id for limit in (*asked.curves, *asked.optical)]
+    fields = chosen(by, choice.length_edges)
+    if any(f.name == "parameter" for f in fields):
+        raise Trouble("readiness is of whole links", code="rates.not-a-filter", remedy="leave parameter out of --by")
+    source = CountingSource(counting(archive))
+    source.refuse_unknown(choice)
+    tests = _tests(source, choice, fields)
+    verdicts = _graded(archive, tests, ids, cords, watch)
+    rows = []
+    for key in _keys(tests):
+        here = [t for t in tests if t.key == key]
+        for application in ids:
+            of_medium = [t for t in here if (t.medium == "fiber") == fiber.known(application)]
+            if of_medium:
+                named = {f.name: f.shown(v) for f, v in zip(fields, key, strict=True)}
+                rows.append({**named, **_row(application, of_medium, verdicts)})
+    notes = _notes(tests, ids, rows)
+    advice = {a: _advice(a, [r for r in rows if r["application"] == _short(a)]) for a in ids}
+    return Readiness(fields, rows, {_short(a): w for a, w in advice.items()}, notes, about(archive, source, choice))
+
+
+def _short(application: str) -> str:
+    return application.removeprefix("ieee-802.3/")
+
+
+def _tests(source: CountingSource, choice: Choice, fields: Sequence[GroupField]) -> list[_LinkTest]:
+    if not source.files.records:
+        return []
+    columns, _ = grouped(fields)
+    where, values = choice.where()
+    rows = source.rows(
+        f"SELECT {columns}r.deposit || '/' || r.position, coalesce(r.link, CAST(r.unit AS VARCHAR)), "
+        "coalesce(r.job_id, ''), coalesce(r.medium, 'copper'), coalesce(r.evidence, ''), "
+        "coalesce(r.tested_local, r.tested_at, '') FROM "
+        f"{source.records} r WHERE {where} AND {choice.state} & {BITS['current']} > 0 ORDER BY r.row",
+        values,
+    )
+    n = len(fields)
+    return [_LinkTest(r[n], r[n + 1], tuple(r[:n]), *r[n + 2 :]) for r in rows]
+
+
+def _keys(tests: Sequence[_LinkTest]) -> list[tuple[Any, ...]]:
+    return sorted({t.key for t in tests}, key=lambda k: tuple((v is None, v) for v in k))
+
+
+def _graded(
+    archive: Archive,
+    tests: Sequence[_LinkTest],
+    applications: list[str],
+    cords: float | None,
+    watch: Callable[[Iterable[Any]], Iterable[Any]],
+) -> dict[tuple[str, str], tuple[str, str, bool]]:
+    """Verdict, reason and whether it is provisional, by address and application."""
+    if not tests:
+        return {}
+    run = Assessment(archive, [t.address for t in tests])
+    grade = partial(_against, applications=applications, cords=cords)
+    found = {}
+    for deposit in watch(run.work):
+        for part in run.graded(deposit, grade):
+            for row in part["verdicts"].select(["address", "limit_id", "verdict", "reason", "provisional"]).to_pylist():
+                said = (row["verdict"], row["reason"] or "", bool(row["provisional"]))
+                found[row["address"], row["limit_id"]] = said
+    return found
+
+
+def _against(batch: Batch, applications: list[str], cords: float | None) -> Batch:
+    return grading.grade(batch, [], applications, cords_m=cords)
+
+
+def _row(
+    application: str, tests: Sequence[_LinkTest], verdicts: dict[tuple[str, str], tuple[str, str, bool]]
+) -> dict[str, Any]:
+    """One link by the latest of its records that tells, else by the latest."""
+    nothing = ("not graded", "not graded", False)
+    deciding: dict[str, tuple[_LinkTest, tuple[str, str, bool]]] = {}
+    for test in sorted(tests, key=lambda t: t.day):
+        said = verdicts.get((test.address, application), nothing)
+        if said[0] in _OUTCOMES or deciding.get(test.link, (test, nothing))[1][0] not in _OUTCOMES:
+            deciding[test.link] = (test, said)
+    outcome = {link: _OUTCOMES.get(said[0], CANNOT) for link, (_, said) in deciding.items()}
+    number = Counter(outcome.values())
+    known = _established(application)
+    reasons = Counter(
+        _why(said[1]) if known else _NO_LIMIT for link, (_, said) in deciding.items() if outcome[link] == CANNOT
+    )
+    links = len(deciding)
+    rate = _rate([(t, outcome[link]) for link, (t, _) in deciding.items()])
+    return {
+        "application": _short(application),
+        "links": links,
+        CARRY: number[CARRY],
+        DO_NOT: number[DO_NOT],
+        CANNOT: number[CANNOT],
+        "provisional": sum(said[2] and outcome[link] != CANNOT for link, (_, said) in deciding.items()),
+        "reasons": dict(reasons.most_common()),
+        "low": number[CARRY] / links,
+        "high": (number[CARRY] + number[CANNOT]) / links,
+        **rate,
+    }
+
+
+def _established(application: str) -> bool:
+    """Whether anything can be told of it at all."""
+    if fiber.known(application):
+        return True
+    limit = limits.get(application)
+    return bool(limit.lines or limit.scalars)
+
+
+def _rate(links: Sequence[tuple[_LinkTest, str]]) -> dict[str, Any]:
+    """Share that carries, of links with evidence by which at least _NEARLY_ALL can be told."""
+    told: list[tuple[str, bool]] = []
+    for evidence in {t.evidence for t, _ in links}:
+        here = [(t, outcome) for t, outcome in links if t.evidence == evidence]
+        some = [(t.job, outcome == CARRY) for t, outcome in here if outcome != CANNOT]
+        told += some if len(some) >= _NEARLY_ALL * len(here) else []
+    if not told:
+        return {"rate_links": 0, "rate": None, "rate_low": None, "rate_high": None}
+    jobs = {job: i for i, job in enumerate(sorted({job for job, _ in told}))}
+    at = np.array([jobs[job] for job, _ in told])
+    n, x = np.bincount(at), np.bincount(at, [float(carries) for _, carries in told])
+    made = of_jobs.intervals(JobCounts.of(np.zeros(len(n), np.int64), n, x, 1))
+    ends = {"rate_low": float(made.low[0]), "rate_high": float(made.high[0])}
+    return {"rate_links": len(told), "rate": float(x.sum() / n.sum()), **ends}
+
+
+def _why(reason: str) -> str:
+    """The part of a reason that stands in the way, with the parameters of one kind of it left together."""
+    parts = [p.strip() for p in reason.split(";") if not p.strip().startswith(_REMARKS)]
+    if any("worst points only" in p for p in parts):
+        return "worst points only, no curves"
+    absent = [p.removesuffix(": not there") for p in parts if p.endswith(": not there")]
+    if absent:
+        return f"not measured: {', '.join(absent)}"
+    return parts[0] if parts else reason or "not graded"
+
+
+_NEEDED = (
+    ("worst points only", "whole curves: a test that stores every point"),
+    ("verdict", "whole curves: a test that stores every point"),
+    ("no measurements", "what the limits of the application ask for: the record holds nothing of it"),
+    ("not measured", "what is named as not measured"),
+    (_NO_LIMIT, "nothing: no limit is established"),
+    (r"covers|gap", "a sweep over the whole range of the application"),
+    ("cords", "the channel, with its cords"),
+)
+
+
+def _advice(application: str, rows: Sequence[dict[str, Any]]) -> list[str]:
+    """What would have to be measured so that it can be told, by how many links it concerns."""
+    number: Counter[str] = Counter()
+    for row in rows:
+        for reason, links in row["reasons"].items():
+            needed = next((words for pattern, words in _NEEDED if re.search(pattern, reason)), reason)
+            number[needed] += links
+    return [f"{words} ({links} links)" for words, links in number.most_common()]
+
+
+def _notes(tests: Sequence[_LinkTest], ids: Sequence[str], rows: Sequence[dict[str, Any]]) -> list[str]:
+    out = []
+    of = Counter(t.medium for t in {t.link: t for t in tests}.values())
+    kinds = {"fiber" if fiber.known(a) else "copper" for a in ids}
+    for medium, number in of.items():
+        if medium not in kinds:
+            out.append(f"{number} links of {medium} are left out: no application that was asked for is for it")
+    memory = sum(r["provisional"] for r in rows)
+    if memory:
+        out.append(f"{memory} answers are provisional: they rest on lines from memory or on gaps in a sweep")
+    return out

@@ -1,0 +1,92 @@
+"""muniment ready: which links carry an application, which do not, and of which it cannot be told."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from archive.cli.common import done, output_options, print_json, print_line, progress, say
+from archive.cli.filters import as_of_options, chosen, filter_options, only_option, opened, pairs
+
+if TYPE_CHECKING:
+    from archive.store.roles import Role
+
+
+@click.command("ready")
+@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option(
+    "--application", required=True, metavar="APP[,APP...]", help="What is to run: 10gbase-t, poe-type-3, 10gbase-sr ..."
+)
+@click.option("--by", metavar="FIELD[,FIELD...]", default="", help="What to group by, as `muniment rates --by`.")
+@filter_options
+@only_option
+@click.option(
+    "--role",
+    type=click.Choice(["accepted", "current"]),
+    default="current",
+    show_default=True,
+    help="Which record of a link answers.",
+)
+@click.option(
+    "--cords",
+    type=click.FloatRange(0, 1000),
+    metavar="METRES",
+    help="Cords at both ends together, added to permanent links (default: the standard's allowance).",
+)
+@click.option("--as", "form", type=click.Choice(["csv", "parquet", "json"]), help="The rows as a table.")
+@click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@as_of_options
+@output_options
+def command(
+    archive: Path,
+    application: str,
+    by: str,
+    only: tuple[str, ...],
+    role: Role,
+    cords: float | None,
+    form: str | None,
+    out: Path | None,
+    as_of: datetime | None,
+    known: bool,
+    as_json: bool,
+    quiet: bool,
+    **filters: Any,
+) -> None:
+    """Links that carry an application, that do not, and that cannot be told and why: from the curves that are stored,
+    each link once by the record that counts. Nothing is written. A link carries where the record that counts meets the
+    limits of the application; bounds say what share carries if all that cannot be told did not, or did.
+
+    \b
+    Example:
+      muniment ready certificates --application 5gbase-t,10gbase-t --by site,year
+      muniment ready certificates --application poe-type-3 --job HARBOUR-2019-04 --json
+    """
+    from archive.answers.rates.readiness import readiness
+    from archive.answers.rates.source import Choice
+    from archive.answers.rates.table import save
+    from archive.answers.rates.words import ready_lines
+    from archive.errors import Trouble
+
+    if out and not form:
+        raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")
+    found = readiness(
+        opened(archive, as_of, known),
+        [a.strip() for a in application.split(",") if a.strip()],
+        [word for word in by.split(",") if word.strip()],
+        Choice(chosen(filters), pairs(only), role=role),
+        cords=cords,
+        watch=lambda deposits: progress(deposits, "grading", quiet=quiet),
+    )
+    if form:
+        save([{**r, "reasons": [f"{n}: {w}" for w, n in r["reasons"].items()]} for r in found.rows], form, out)
+    elif as_json:
+        print_json(found.plain())
+    elif not quiet:
+        for line in ready_lines(found):
+            print_line(line)
+    for note in found.notes:
+        say(note, quiet=quiet)
+    done(False)
