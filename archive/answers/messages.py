@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from archive import schemas, vocabulary
+from archive.answers.cautions import cautions
 
 POT = Path("messages") / "muniment.pot"
 _CALLED = frozenset({"words", "w", "self"})
@@ -96,9 +97,10 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
             yield word.replace("-", " "), "schemas/vocabulary.toml"
     for parameter in vocabulary.parameters().values():
         yield parameter.name, "schemas/vocabulary.toml"
-    for part in ("cautions", "optical"):
-        for text in schemas.load("cautions.toml")[part]["texts"]:
-            yield text, "schemas/cautions.toml"
+    for text in cautions(()):
+        yield text, "schemas/cautions.toml"
+    for text in schemas.load("cautions.toml")["optical"]["texts"]:
+        yield text, "schemas/cautions.toml"
     for texts in schemas.load("causes.toml")["causes"].values():
         for text in texts.values():
             yield text, "schemas/causes.toml"

@@ -2,18 +2,21 @@
 
 import re
 import shutil
+import subprocess
+from dataclasses import replace
 
 import pytest
-from answers_making import CONFLICT, FLIPPED, HOSTILE, JOB, POINTS, STANDS
+from answers_making import CONFLICT, COPY, EXPIRED, FLIPPED, HOSTILE, JOB, POINTS, SOURCE, STANDS
 
 from archive import store
 from archive.answers.book import compose
 from archive.answers.book.book_folder import cover_text, write
 from archive.answers.book.compose import SECTIONS, asked, file_name, volumes
 from archive.answers.book.gather import gather
-from archive.answers.documents import Figure, Press, TableBlock, pdf
+from archive.answers.documents import FigureGrid, Notice, Press, TableBlock, pdf
 from archive.answers.link import open_link
 from archive.errors import Trouble
+from archive.vocabulary.link_counts import IN_DOUBT, LinkCounts
 
 
 @pytest.fixture
@@ -113,9 +116,63 @@ def _name(parameter):
 
 def test_curves_come_with_every_link_that_has_any(job):
     doc = made(job, "results", "curves")["book"]
-    drawn = {s.title: [b.caption.split(".")[0] for b in s.blocks if isinstance(b, Figure)] for s in doc.sections}
+    drawn = {s.title: [f.caption.split(".")[0] for f in pictures(s)] for s in doc.sections}
     assert drawn[STANDS] == ["Insertion loss", "Return loss", "NEXT", "ACR-F"]
     assert drawn[POINTS] == [] and drawn[CONFLICT] == []
+
+
+def pictures(section):
+    """The pictures of a section, side by side or not."""
+    return [f for b in section.blocks if isinstance(b, FigureGrid) for f in b.items]
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")
+def test_a_link_with_its_curves_takes_one_page_and_no_page_is_left_nearly_empty(job, tmp_path):
+    doc = made(job, "summary", "results", "curves")["book"]
+    (tmp_path / "book.pdf").write_bytes(pdf(doc))
+    command = ["pdftotext", "-layout", tmp_path / "book.pdf", "-"]
+    pages = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split("\f")[:-1]
+    whole = [s for s in doc.sections if pictures(s)]
+    for s in whole:
+        (page,) = [p for p in pages if re.search(rf"^ *{re.escape(s.title)}$", p, re.M)]
+        last = pictures(s)[-1].caption.split(".")[0]
+        assert "smallest margin" in page and f"{last}. Smallest margin" in page, s.title
+    assert len(pages) <= len(whole) + 3
+    assert min(len(p.splitlines()) for p in pages) > 12
+
+
+def test_the_cover_names_copied_curves_lapsed_units_and_links_in_doubt(job):
+    (notice,) = [b for b in made(job, "summary")["book"].sections[0].blocks if isinstance(b, Notice)]
+    said = " ".join(notice.items)
+    assert f"Curves of another link, number for number: {COPY} (of {SOURCE})" in said
+    assert "calibration had run out" in said and EXPIRED in said
+    doubtful = replace(job, counts=replace_outcome(job, POINTS))
+    (notice,) = [b for b in made(doubtful, "summary")["book"].sections[0].blocks if isinstance(b, Notice)]
+    assert f"In doubt whether their tests are of one link: {POINTS}." in notice.items
+
+
+def replace_outcome(job, label):
+    """The counts of a job in which one link is in doubt."""
+    return LinkCounts([replace(x, outcome=IN_DOUBT) if x.label == label else x for x in job.counts.links])
+
+
+def test_a_page_of_a_link_says_what_the_cover_says_of_it(job):
+    sections = {s.title: repr(s.blocks) for s in made(job, "results")["book"].sections}
+    assert f"Its curves are those of {SOURCE}, number for number." in sections[COPY]
+    assert "with a unit whose calibration had run out" in sections[EXPIRED]
+    assert "run out" not in sections[STANDS]
+
+
+def test_what_older_editions_call_elfext_stands_in_the_far_end_column(job):
+    older = [replace(x, margins={{"acr_f": "elfext"}.get(k, k): v for k, v in x.margins.items()}) for x in job.links]
+    table = next(b for b in section_tables(made(replace(job, links=older), "schedule")["book"]))
+    at = table.head.index("ELFEXT")
+    assert any(row[at] for row in table.rows) and "ACR-F" not in table.head
+
+
+def section_tables(doc):
+    """Tables of a document."""
+    return [b for s in doc.sections for b in s.blocks if isinstance(b, TableBlock)]
 
 
 def test_volumes_are_cut_by_links_and_by_size(job, monkeypatch):
@@ -127,7 +184,7 @@ def test_volumes_are_cut_by_links_and_by_size(job, monkeypatch):
     monkeypatch.setattr(compose, "MOST_LINKS", 200)
     monkeypatch.setattr(compose, "MOST_BYTES", 700_000)
     for name, doc in made(job, "curves").items():
-        size = sum(len(b.svg) for s in doc.sections for b in s.blocks if isinstance(b, Figure))
+        size = sum(len(f.svg) for s in doc.sections for f in pictures(s))
         assert size < 700_000, name
 
 

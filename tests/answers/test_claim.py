@@ -378,4 +378,6 @@ def test_a_withdrawn_record_never_stands_and_is_told(troubles_place, tmp_path):
 def test_the_job_is_told(troubles):
     facts, _ = gather(troubles, STANDS, on=ON)
     assert facts.job["job_id"] == JOB and facts.job["client"] == "Lantern Quay Trust"
-    assert schemas.load("cautions.toml")["cautions"]["texts"][0] in texts(compose(facts))
+    careful = schemas.load("cautions.toml")["cautions"]
+    assert careful["texts"][0] in texts(compose(facts)) and careful["copper"][0] in texts(compose(facts))
+    assert careful["fiber"][0] not in texts(compose(facts))  # a copper link

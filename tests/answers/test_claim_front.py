@@ -4,9 +4,10 @@ import datetime as dt
 import shutil
 import subprocess
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import pytest
-from answers_making import STANDS, from_elsewhere
+from answers_making import CONFLICT, STANDS, from_elsewhere
 from test_claim import MADE, ON, gaps
 from test_claim_fresh import dented
 
@@ -18,7 +19,7 @@ from archive.answers.claim.fresh import fresh
 from archive.answers.claim.gather import gather
 from archive.answers.claim.timing import in_time
 from archive.answers.claim.verdicts import opinions
-from archive.answers.documents import FactsBlock, pdf
+from archive.answers.documents import FactsBlock, Para, TableBlock, VerdictCards, pdf
 from archive.answers.wording import ENGLISH
 from archive.errors import Trouble
 from archive.store import clock
@@ -223,3 +224,54 @@ def test_the_first_page_of_the_pdf_holds_all_of_it(facts, tmp_path):
         *(facts.number, "R. Ostrander", "Claims desk", "Europe/Lisbon", "signature", "16 January 2030, 09:30 UTC"),
     ):
         assert text in flat, text
+
+
+def part(doc, title):
+    """The section of a title."""
+    return next(s for s in doc.sections if s.title == title)
+
+
+def test_the_time_line_has_every_day_that_is_known_and_the_warranty_as_a_bar(facts):
+    (picture,) = part(compose(facts), "Time line").blocks
+    assert "warranty, 1 July 2024 to 30 June 2049" in picture.svg
+    for text in ("20 April 2029: failure", "3 May 2029: notice", "15 January 2030: looked at", "the accepted record"):
+        assert text in picture.svg and text in picture.alt, text
+    assert ENGLISH.day(facts.proven.archived[:10]) + ": archived" in picture.alt
+    ElementTree.fromstring(picture.svg)
+
+
+def test_what_is_stated_is_printed_and_what_is_not_stands_in_one_short_list(facts):
+    blocks = part(compose(facts), "What is stated, and what is not").blocks
+    assert dict(next(b for b in blocks if isinstance(b, FactsBlock)).rows) == {"number of the warranty": "W-2024-0031"}
+    (table,) = [b for b in blocks if isinstance(b, TableBlock)]
+    assert table.rows == [["cable", "", "drum 118", ""]]
+    texts = [b.text for b in blocks if isinstance(b, Para)]
+    missing = next(t for t in texts if t.startswith("Not stated: "))
+    assert "kind of warranty" in missing and "contractor" in missing and "components" not in missing
+    unmeasured = next(t for t in texts if t.startswith("Not measured"))
+    assert "alien crosstalk" in unmeasured and "TCL" in unmeasured
+
+
+def test_applications_that_the_record_supports_are_listed(facts):
+    table = next(b for b in part(compose(facts), "Applications").blocks if isinstance(b, TableBlock))
+    told = {r[0]: r[1] for r in table.rows}
+    assert told["1000BASE-T"].startswith("pass") and len(told) > 3
+
+
+def test_records_in_conflict_stand_side_by_side_with_how_much_they_differ(troubles):
+    doc = compose(gather(troubles, CONFLICT, on=ON)[0])
+    told = lines(doc)["Certified"]
+    assert "A and B differ: insertion loss by up to 0.5 dB." in told  # planted
+    cards = next(b for b in doc.sections[0].blocks if isinstance(b, VerdictCards)).items
+    assert [c.who.split(",")[0] for c in cards][:2] == ["Record A", "Record B"]
+    assert {"All verdicts on A", "All verdicts on B", "Both tests in one picture"} <= {s.title for s in doc.sections}
+
+
+def test_a_change_is_said_to_mean_what_the_trade_knows_and_blames_nobody(facts, tmp_path):
+    batch = dented(facts.standing.batch, STANDS, 30.0)
+    formats.write([batch], tmp_path / "fresh.xml", "xml")
+    made = compose(replace(facts, retest=fresh(tmp_path / "fresh.xml", STANDS, facts.standing)))
+    intro, table = part(made, "What the change may mean").blocks
+    assert "common practice, no source" in intro.text
+    assert next(r for r in table.rows if r[0].startswith("NEXT"))[0] == "NEXT, local end"
+    assert not any(r[0].startswith("insertion loss") for r in table.rows)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from archive.answers.book import job_sections, link_pages
@@ -76,7 +76,9 @@ def volumes(
                 heading = (
                     title if number == 1 and last else words("{title}, volume {number}", title=title, number=number)
                 )
-                volume = press.print(heading, [link_pages.intro(parts, words), *piece], file_name(heading))
+                # A volume of its own begins with its link: beneath the title no whole page is left for it.
+                shown = [replace(s, keep=False) for s in piece] if per == "link" else piece
+                volume = press.print(heading, [link_pages.intro(parts, words), *shown], file_name(heading))
                 listed.append([heading, str(len(piece)), _first_last(piece), f"{volume.name}.pdf"])
                 yield volume
     front: list[DocumentSection] = []
@@ -136,7 +138,7 @@ def _whole(name: str, facts: BookFacts, words: Wording, columns: Sequence[str]) 
     if name == "schedule":
         yield from job_sections.schedule(facts, words, columns)
     elif name == "cautions":
-        yield job_sections.cautions(words)
+        yield job_sections.careful(facts, words)
     else:
         made = {
             "summary": job_sections.summary,

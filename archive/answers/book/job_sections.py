@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
-from archive import schemas, vocabulary
+from archive import vocabulary
 from archive.answers import count_text
 from archive.answers.book.book_facts import BookFacts, BookLink, Row
+from archive.answers.cautions import cautions
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock, stressed
 from archive.answers.job_terms import sentences
 from archive.answers.wording import Wording, plain
 from archive.vocabulary.link_counts import FAILING, IN_CONFLICT, IN_DOUBT, NOT_GRADED
 
 DEFAULT_COLUMNS = ("length", "insertion_loss", "return_loss", "next", "ps_next", "acr_f", "ps_acr_f")
+_FORMER = {"acr_f": "elfext", "ps_acr_f": "ps_elfext"}
+"""What editions before 2009 called a parameter: it stands in the same column."""
 _MANY = 400
 """Labels of one kind that are listed at the most."""
 
@@ -37,6 +40,9 @@ def summary(facts: BookFacts, words: Wording) -> DocumentSection:
                 count=facts.counts["provisional"],
             )
         )
+    doubtful = facts.counts.of("in_doubt")
+    if doubtful:
+        beside.append(words("In doubt whether their tests are of one link: {links}.", links=words.some(doubtful)))
     beside += sentences(facts.terms, words)
     if beside:
         blocks.append(Notice(words("To be read with these numbers"), beside))
@@ -132,12 +138,18 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
     """All links grouped by place; columns are parameters: a reading, or the smallest margin of a curve."""
 
     def cell(x: BookLink, p: vocabulary.Parameter) -> str:
-        return words.value(x.values.get(p.id), p.unit) if p.id in read else words.margin(x.margins.get(p.id), p.unit)
+        if p.id in read:
+            return words.value(x.values.get(p.id), p.unit)
+        return words.margin(x.margins.get(p.id, x.margins.get(_FORMER.get(p.id, ""))), p.unit)
+
+    def name(p: vocabulary.Parameter) -> str:
+        ids = [i for i in (p.id, _FORMER.get(p.id, "")) if any(i in x.margins for x in facts.links)]
+        return " / ".join(words.parameter(i) for i in ids or [p.id])
 
     known = [vocabulary.parameter(c) for c in columns]
     read = {p.id for p in known if any(p.id in x.values for x in facts.links)}
     head = [words("link"), words("tested"), words("verdict")]
-    head += [words.headed(p.id) if p.id in read else words.parameter(p.id) for p in known]
+    head += [words.headed(p.id) if p.id in read else name(p) for p in known]
     intro = words(
         "Under a parameter without a unit stands its smallest margin in dB, of all pairs and both ends; under one with "
         "a unit its worst reading."
@@ -225,10 +237,10 @@ def proof(facts: BookFacts, words: Wording) -> DocumentSection:
     return DocumentSection(words("Proof"), [Para(text), heads, table])
 
 
-def cautions(words: Wording) -> DocumentSection:
+def careful(facts: BookFacts, words: Wording) -> DocumentSection:
     """What can hurt somebody who works on these links."""
-    texts = [words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]]
-    return DocumentSection(words("Cautions"), [Listing(texts)])
+    media = {str(x.record.get("medium")) for x in facts.links if x.record}
+    return DocumentSection(words("Cautions"), [Listing([words(t) for t in cautions(media)])])
 
 
 def by_rule(rows: Iterable[Row]) -> list[tuple[str, list[Row]]]:

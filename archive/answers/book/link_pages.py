@@ -11,8 +11,9 @@ from archive.answers.book.job_sections import place_name, verdict_text
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.claim.curve_figures import figures, line_of
 from archive.answers.claim.verdicts import leading_text
-from archive.answers.documents import Block, DocumentSection, Figure, Para, stressed
+from archive.answers.documents import Block, DocumentSection, Figure, FigureGrid, Para, stressed
 from archive.answers.wording import Wording, decimals_of, plain
+from archive.vocabulary.link_counts import IN_DOUBT
 
 CURVES = ("insertion_loss", "return_loss", "next", "acr_f", "optical_loss", "backscatter")
 """Parameters whose curves a book shows; what is derived of them stands in the results."""
@@ -40,12 +41,29 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
         text += words("; leading margin {margin}", margin=leading) if leading else ""
         text += f"; {v['reason']}" if v["reason"] else ""
         blocks.append(Para(text[:1].upper() + text[1:] + "."))
+    blocks += [Para(text) for text in _to_know(x, facts, words)]
     rows = list(_rows(found.grades, found.reported, words))
     if rows:
         head = [words("smallest margin"), words("local end"), words("at"), words("remote end"), words("at")]
         head += [words("reported"), words("verdict")]
-        blocks.append(stressed(head, rows, align="lrlrlrl", weights=(2.4, 0, 1.5, 0, 1.5, 0, 0)))
+        blocks.append(stressed(head, rows, align="lrlrlrl", weights=(2, 0, 1.5, 0, 1.5, 0, 0)))
     return DocumentSection(x.label, blocks, level=2)
+
+
+def _to_know(x: BookLink, facts: BookFacts, words: Wording) -> list[str]:
+    """What the cover says of several links and this one is among."""
+    told = []
+    if x.result.copy_of:
+        told.append(words("Its curves are those of {link}, number for number.", link=x.result.copy_of))
+    if x.result.outcome == IN_DOUBT:
+        told.append(words("It is in doubt whether its tests are of one link."))
+    named = {
+        "limit": words("It was tested to another limit than the job requires."),
+        "before": words("It was tested before the work began."),
+        "after": words("It was tested after the work ended."),
+        "calibration": words("It was tested with a unit whose calibration had run out."),
+    }
+    return told + [named[b.what] for b in facts.terms if x.label in b.links]
 
 
 def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> Iterator[tuple[bool, list[str]]]:
@@ -95,7 +113,7 @@ def intro(wanted: Sequence[str], words: Wording) -> DocumentSection:
     )
     pictures = words(
         "In the pictures the thick line is the limit; the hatched side fails. A ring marks the smallest margin, and "
-        "its curve is drawn black. Where the limit is dashed it leaves points out, for information only."
+        "its curve is drawn wide. Where the limit is dashed it leaves points out, for information only."
     )
     if "curves" not in wanted:
         return DocumentSection(words("Results per link"), [Para(results, role="small")])
@@ -106,7 +124,7 @@ def intro(wanted: Sequence[str], words: Wording) -> DocumentSection:
 
 def sized(section: DocumentSection) -> int:
     """About how many bytes a section takes in a page; nearly all of them are pictures."""
-    return sum(len(b.svg) for b in section.blocks if isinstance(b, Figure)) + 4000
+    return sum(len(f.svg) for b in section.blocks if isinstance(b, FigureGrid) for f in b.items) + 4000
 
 
 def pages(
@@ -118,7 +136,13 @@ def pages(
         drawn = curves(next(pictures)[1], words) if "curves" in wanted and x.address else []
         if "results" in wanted:
             section = result(x, facts, words)
-            yield replace(section, blocks=[*section.blocks, *drawn], new_page=bool(drawn))
+            yield replace(section, blocks=[*section.blocks, *_grid(drawn)], keep=True)
         elif drawn:
             message = words("{link}: {verdict}", link=x.label, verdict=verdict_text(x, words))
-            yield DocumentSection(message + (f", {x.limit}" if x.limit else ""), drawn, level=2, new_page=True)
+            title = message + (f", {x.limit}" if x.limit else "")
+            yield DocumentSection(title, _grid(drawn), level=2, keep=True)
+
+
+def _grid(drawn: list[Figure]) -> list[Block]:
+    """Pictures two in a row; none where there are none."""
+    return [FigureGrid(drawn)] if drawn else []

@@ -14,7 +14,8 @@ from archive.store.documents import of_job
 _EACH_WAY = 4
 _SHOWN = (
     "link_label AS link, record_id, tested_local, coalesce(limit_id, limit_found) AS limit_id, verdict, provisional, "
-    "length_m, leading_margin, leading_parameter"
+    "length_m, leading_margin, leading_parameter, "
+    "local_serial, remote_serial, cable_found"
 )
 
 

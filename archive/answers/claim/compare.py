@@ -11,7 +11,7 @@ from archive.answers.claim.causes import causes
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.compare_curves import STILL_DB, Moved, Names, differences, largest, overlays
 from archive.answers.claim.record_pages import record_pages
-from archive.answers.claim.verdicts import leading_text, verdict_table
+from archive.answers.claim.verdicts import conflicting, leading_text, verdict_table
 from archive.answers.documents import Block, DocumentSection, Para, TableBlock, stressed
 from archive.answers.wording import Wording, plain
 
@@ -40,10 +40,10 @@ def fresh_test(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
 
 def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     """The records of one test that have different values, the two latest beside each other; none where none do."""
-    both = [t for t in facts.tests if t.state.startswith("in conflict")]
-    if facts.standing is not None or len(both) < 2:
+    both = conflicting(facts)
+    if not both:
         return []
-    new, old = both[:2]
+    (_, old), (_, new) = both
     message = words(
         "Two records claim to be the same test and hold different values: A is {one} (deposit {first}), B is {other} "
         "(deposit {second}). Neither stands until somebody decides which is right and withdraws the other.",
@@ -52,8 +52,24 @@ def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
         other=new.record["record_id"],
         second=new.deposit,
     )
-    names = ("A", "B")
-    return _beside(words("Records in conflict"), message, old, new, names, words)
+    made = _beside(words("Records in conflict"), message, old, new, ("A", "B"), words)
+    for name, t in both:
+        made.append(DocumentSection(words("All verdicts on {name}", name=name), [verdict_table(t, words)], level=2))
+    return made
+
+
+def conflict_sentence(facts: ClaimFacts, words: Wording) -> str:
+    """By how much the two records that contradict each other differ; empty where there are none, or no curves."""
+    both = conflicting(facts)
+    if not both:
+        return ""
+    moved = differences(both[0][1], both[1][1])
+    measured = set(both[0][1].batch["sweeps"]["parameter"].to_pylist())
+    sizes = {p: _size(m) for p, m in moved.items() if p in measured and _size(m) >= STILL_DB}
+    largest_first = sorted(sizes, key=lambda p: -sizes[p])[:3]
+    named = [(words.parameter(p), words.number(sizes[p], 1)) for p in largest_first]
+    told = [words("{parameter} by up to {difference} dB", parameter=p, difference=d) for p, d in named]
+    return words("A and B differ: {what}.", what=words.listed(told)) if told else words("No curve of A and B differs.")
 
 
 def _beside(

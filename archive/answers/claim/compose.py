@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from archive.answers.claim import applications, claim_case, sections
+from archive.answers.claim import applications, claim_case, sections, stated, timeline
 from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.compare import conflict, fresh_test
 from archive.answers.claim.custody import custody, method
@@ -66,6 +66,7 @@ def compose(
 
 SECTIONS: tuple[Section, ...] = (
     one(front),
+    one(timeline.section),
     one(claim_case.section),
     conflict,
     fresh_test,
@@ -76,6 +77,7 @@ SECTIONS: tuple[Section, ...] = (
     one(sections.history),
     one(sections.neighbours),
     one(warranty),
+    one(stated.section),
     one(custody),
     one(method),
 )

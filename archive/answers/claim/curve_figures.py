@@ -19,6 +19,7 @@ from archive.tables import Batch
 Curves = Mapping[str, Mapping[str | None, list[PlotCurve]]]
 
 ByEnd = Mapping[str | None, Sequence[PlotCurve]]
+_UNNAMED = ("", "", "", "")
 _TOGETHER = 6
 _NEAR_DB = 3.0
 """Margin below which a picture about zero is drawn: of whole values a tenth of a decibel cannot be seen."""
@@ -151,6 +152,8 @@ def _figure(
         )
         for end in ends
     ]
+    if compact:  # the caption says where it is; words would lie over curves
+        panels = [replace(p, mark=p.mark and replace(p.mark, text="")) for p in panels]
     worst = _worst(parameter, mine) if limit is not None else None
     several = len(labels) < len({g["pairing"] for g in grades if g["parameter"] == parameter and g["pairing"]})
     title = _titled(parameter, words)
@@ -166,15 +169,22 @@ def _figure(
         y_label=words.headed(parameter),
         layout=PlotLayout(
             width=330 if compact else 680,
-            height=(190 if len(panels) == 1 else 270) if compact else 300 if len(panels) == 1 else 440,
+            height=_height(len(panels), compact),
             scale=LINEAR if trace else ROOT,
             stacked=True,
             detail=0.75,
-            words=plot_words(words),
+            words=_UNNAMED if compact else plot_words(words),
             tick_text=words.free,
         ),
     )
     return Figure(svg, caption, caption)
+
+
+def _height(panels: int, compact: bool) -> int:
+    """Height of a picture in dots."""
+    if compact:
+        return 200 if panels == 1 else 282
+    return 300 if panels == 1 else 440
 
 
 def _titled(parameter: str, words: Wording) -> str:

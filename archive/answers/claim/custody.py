@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from archive import schemas
+from archive.answers.cautions import cautions
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Figure, Listing, Para, TableBlock
 from archive.answers.documents.qr import qr_code
@@ -146,6 +146,7 @@ def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
             "⟨U+202E⟩."
         ),
     ]
-    cautions = [words(t) for t in schemas.load("cautions.toml")["cautions"]["texts"]]
-    blocks: list[Block] = [Listing(texts), Para(words("Before anybody works on the link:")), Listing(cautions)]
+    media = {t.record["medium"] for t in (*facts.tests, facts.retest) if t is not None}
+    careful = [words(t) for t in cautions(media)]
+    blocks: list[Block] = [Listing(texts), Para(words("Before anybody works on the link:")), Listing(careful)]
     return DocumentSection(words("Method, limits of evidence, cautions"), blocks)

@@ -101,6 +101,8 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
                 words.value(n["length_m"], "m"),
                 _leading(n, words),
                 words.parameter(n["leading_parameter"]) if n["leading_parameter"] else "",
+                " ".join(dict.fromkeys(plain(n[k]) for k in ("local_serial", "remote_serial") if n[k])),
+                plain(n["cable_found"]),
             ],
         )
         for n in near.rows
@@ -113,5 +115,6 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     intro = nearness + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("leading margin"), words("of")]
-    table = stressed(head, rows, align="llllrrl", weights=(1.3, 0, 2, 0, 0, 0, 1.2))
+    head += [words("units"), words("cable, as found")]
+    table = stressed(head, rows, align="llllrrlll", weights=(1.2, 1, 1.5, 0, 0, 0, 1, 1, 1.2))
     return DocumentSection(words("Neighbours"), [Para(intro), table])

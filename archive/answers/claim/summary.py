@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from archive.answers.claim import applications
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.compare import conflict_sentence
 from archive.answers.claim.timing import in_time, span_line, span_text
 from archive.answers.documents import FactsBlock
 from archive.answers.wording import Wording, plain
@@ -59,7 +60,7 @@ def _warranty(facts: ClaimFacts, words: Wording) -> list[str]:
 def _certified(facts: ClaimFacts, words: Wording) -> list[str]:
     s = facts.standing
     if s is None:
-        return [words("No record stands for this link."), facts.why]
+        return [words("No record stands for this link."), facts.why, *filter(None, [conflict_sentence(facts, words)])]
     when = words.day(s.record["tested_local"]) or words("an unknown day")
     first = (
         words("Accepted record, tested {when} ({why}).", when=when, why=s.state)

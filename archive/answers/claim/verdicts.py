@@ -29,10 +29,23 @@ def opinions(facts: ClaimFacts, words: Wording) -> VerdictCards | None:
         if facts.newest_edition:
             lines = [facts.newest_edition, words("This program holds no lines of this edition.")]
             items.append(VerdictCard(words("This program, today's edition"), words.verdict(None), lines))
+    for name, t in conflicting(facts):
+        v = t.verdict()
+        items += [_program(words("Record {name}, {when}", name=name, when=_day(t, words)), v, words)] if v else []
     if facts.retest is not None and (v := facts.retest.verdict()) is not None:
         when = words.day(facts.retest.record["tested_local"]) or words("day not stated")
         items.append(_program(words("Fresh test, {when}", when=when), v, words))
     return VerdictCards(items) if items else None
+
+
+def conflicting(facts: ClaimFacts) -> list[tuple[str, TestedRecord]]:
+    """The two latest records that contradict each other, as A and B, where none stands because of them."""
+    both = [t for t in facts.tests if t.state.startswith("in conflict")]
+    return [("A", both[1]), ("B", both[0])] if facts.standing is None and len(both) > 1 else []
+
+
+def _day(tested: TestedRecord, words: Wording) -> str:
+    return words.day(tested.record["tested_local"]) or words("day not stated")
 
 
 def instrument(tested: TestedRecord, words: Wording) -> VerdictCard:

@@ -17,17 +17,19 @@ def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) ->
     """SVG text. rows: the wiremap rows of one record. Faults are drawn dashed and named in words."""
     contacts = [c for c in _ORDER if any(c in (r["near"], r["far"]) for r in rows)]
     contacts += sorted({c for r in rows for c in (r["near"], r["far"]) if c} - set(contacts))
-    places = {c: 32 + 19 * k + 8 * (k // 2) for k, c in enumerate(contacts)}
-    height = max(places.values(), default=32) + 18
+    places = {c: 34 + 21 * k + 8 * (k // 2) for k, c in enumerate(contacts)}
+    height = max(places.values(), default=34) + 18
     out = [
-        text(_NEAR, 12, words("local end"), anchor="middle", colour=SOFT, size=9),
-        text(_FAR, 12, words("remote end"), anchor="middle", colour=SOFT, size=9),
+        text(_NEAR, 12, words("local end"), anchor="middle", colour=SOFT, size=12),
+        text(_FAR, 12, words("remote end"), anchor="middle", colour=SOFT, size=12),
     ]
     for pair in vocabulary.PAIRS:
         one, two = pair.split("-")
         if one in places and two in places:
             middle = (places[one] + places[two]) / 2
-            out.append(text(_NEAR - 24, middle + 3, words("pair {pair}", pair=pair), anchor="end", colour=SOFT, size=9))
+            out.append(
+                text(_NEAR - 18, middle + 4, words("pair {pair}", pair=pair), anchor="end", colour=SOFT, size=12)
+            )
     for r in rows:
         y, faulty = places[r["near"]], bool(r["fault"]) or (r["far"] is not None and r["far"] != r["near"])
         dash = "5 3" if faulty else ""
@@ -37,11 +39,11 @@ def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) ->
             out.append(stroke(f"M{_NEAR + 8} {y}L{_FAR - 8} {places[r['far']]}", INK, dash, 1.8 if faulty else 1.2))
         note = _note(r, faulty, words)
         if note:
-            out.append(text(_FAR + 22, y + 3, f"{r['near']}: {note}", size=9))
+            out.append(text(_FAR + 22, y + 4, f"{r['near']}: {note}", size=12))
     for contact, y in places.items():
         for x in (_NEAR, _FAR):
-            out.append(f'<circle cx="{x}" cy="{y}" r="8" fill="#fff" stroke="{INK}"/>')
-            out.append(text(x, y + 3.2, contact, anchor="middle", size=9))
+            out.append(f'<circle cx="{x}" cy="{y}" r="9" fill="#fff" stroke="{INK}"/>')
+            out.append(text(x, y + 4.2, contact, anchor="middle", size=12))
     return picture(560, height, title, "".join(out))
 
 

@@ -85,7 +85,7 @@ def _entries(panels: Sequence[Panel], layout: PlotLayout, styles: Mapping[str, S
         found[fails] = '<rect x="{x}" y="{top}" width="24" height="8" fill="url(#fail)"/>'
         if any(p.failing for p in panels):
             found[failing] = pen.stroke("M{x} {y}h24", INK, "", _BAR)
-    return list(found.items())
+    return [(label, sample) for label, sample in found.items() if label]
 
 
 def _shaded(panel: Panel) -> bool:

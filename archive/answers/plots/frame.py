@@ -12,7 +12,7 @@ from archive.answers.plots.pen import LETTERS, SOFT
 from archive.answers.plots.scale import even, ticks, usable
 
 LEGEND_ROW = 16
-_LEFT, _RIGHT, _TOP = 50, 8, 22
+_LEFT, _RIGHT, _TOP = 50, 14, 22
 _BETWEEN = 28
 _AXIS_TEXTS = 38
 _LETTER = 0.62 * LETTERS

@@ -22,7 +22,7 @@ def ring(axes: Axes, panel: Panel, mark: Mark) -> None:
     top = _free(axes, panel, (near - wide, near) if left else (near, near + wide), y, tall)
     out = axes.parts
     edge = top + tall / 2
-    if abs(edge - y) > tall:
+    if mark.text and abs(edge - y) > tall:
         out.append(stroke(f"M{figure(x)} {figure(y)}L{figure(near)} {figure(edge)}", INK, "", 0.6))
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="4.2" fill="none" stroke="{INK}" stroke-width="1.3"/>')
     out.append(f'<circle cx="{figure(x)}" cy="{figure(y)}" r="1.1" fill="{INK}"/>')

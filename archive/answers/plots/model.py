@@ -77,7 +77,8 @@ class PlotLayout:
     """How a picture of curves is laid out. width, height: dots; scale: of the axis across, see plots.scale.
 
     stacked: panels beneath each other at full width, else side by side. detail: columns of points that a curve keeps,
-    per dot. words: how the legend calls the shade, the hatch, the dashed limit and the failing stretch. y_range: of the
+    per dot. words: how the legend calls the shade, the hatch, the dashed limit and the failing stretch; what it
+    calls "" is not in it. y_range: of the
     axis upwards, None: as the curves need it; what lies outside is drawn at the edge. context: how the legend calls
     the curves behind.
     """
