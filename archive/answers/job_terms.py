@@ -56,15 +56,15 @@ def sentences(found: Sequence[TermBreach], words: Wording = ENGLISH) -> list[str
     for b in found:
         some = {"count": len(b.links), "links": words.some(list(b.links), _MANY)}
         if b.what == "limit":
-            told.append(words("Tested to another limit than the job requires: {count} links, {links}.", **some))
+            told.append(words("Tested to another limit than the job requires ({count}): {links}.", **some))
         elif b.what == "before":
             day = words.day(b.expected)
-            told.append(words("Tested before the work began on {day}: {count} links, {links}.", day=day, **some))
+            told.append(words("Tested before the work began on {day} ({count}): {links}.", day=day, **some))
         elif b.what == "after":
             day = words.day(b.expected)
-            told.append(words("Tested after the work ended on {day}: {count} links, {links}.", day=day, **some))
+            told.append(words("Tested after the work ended on {day} ({count}): {links}.", day=day, **some))
         else:
-            told.append(words("Tested with a unit whose calibration had run out: {count} links, {links}.", **some))
+            told.append(words("Tested with a unit whose calibration had run out ({count}): {links}.", **some))
     return told
 
 

@@ -86,7 +86,7 @@ def test_progress_tells_them(
     archive: Archive, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (told,) = sentences(breaches(archive, "J", progress(archive, "J").links))
-    assert told == "Tested with a unit whose calibration had run out: 1 links, A3."
+    assert told == "Tested with a unit whose calibration had run out (1): A3."
     monkeypatch.setattr(sys, "argv", ["muniment", "progress", str(archive.root), "--job", "J", "--json"])
     with pytest.raises(SystemExit):
         main()

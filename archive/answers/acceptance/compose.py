@@ -107,9 +107,11 @@ def _open(facts: AcceptanceFacts, w: Wording) -> list[Block]:
     items = [f"{name}: {w.some(labels, LABELS)}" for name, labels in lists if labels]
     if facts.summary.set_aside:
         n = facts.summary.set_aside
-        items.append(w("Set aside: {n} parts of the input could not be read; see the findings", n=n))
+        items.append(w("Parts of the input that could not be read and were set aside: {n}; see the findings", n=n))
     if facts.faults:
-        items.append(w("{n} rules or stages failed by a fault of the program, not of the records", n=facts.faults))
+        items.append(
+            w("Rules or stages that failed by a fault of the program, not of the records: {n}", n=facts.faults)
+        )
     return [Notice(w("Open"), items)] if items else []
 
 

@@ -66,7 +66,7 @@ def _state(facts: BookFacts, words: Wording) -> str:
         return words("Complete: every link is tested and passes.")
     filled = {"tested": c["tested"], "passing": c["passing"]}
     if not c.has_schedule:
-        return words("{tested} links tested, {passing} pass; no schedule was filed.", **filled)
+        return words("Links tested: {tested}; passing: {passing}. No schedule was filed.", **filled)
     return words(
         "Not complete: of {count} scheduled links and those beyond, {tested} are tested and {passing} pass.",
         count=c["scheduled"],
