@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
@@ -44,11 +44,13 @@ Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
 class Choices:
     """How to take something in. mapping: mapping files, each of which reads what it recognises; policy: severities and
     tolerances; sign: see store.keys; new: a new job or site is meant, though one that is known has nearly the same
-    name; whole_schedule: the schedule is all that is to be built; accept_draft: what drafts give is accepted, and they
-    go to the archive's shelf; rereading: what is handed in are originals of the archive, read again."""
+    name; schedule_columns: heading by column of the schedule; whole_schedule: it is all that is to be built;
+    accept_draft: what drafts give is accepted, and they go to the archive's shelf; rereading: what is handed in are
+    originals of the archive, read again."""
 
     mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
+    schedule_columns: Mapping[str, str] | None = None
     policy: Any = None
     sign: Any = None
     whole_schedule: bool = False
@@ -78,7 +80,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
             making.original(path, name)
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name, schedule=True)
-            making.add(schedule.read(how.schedule, job_id=facts.job))
+            making.add(schedule.read(how.schedule, how.schedule_columns, job_id=facts.job))
         reading = Submission(listed, offered, beside)
         with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
             for batch in how.watch(batches):

@@ -54,7 +54,7 @@ def _not_nearly(what: str, given: str, known: Iterable[str]) -> None:
     listed = list(known)
     if given in listed:
         return
-    near = next((name for name in listed if _slip(given, name) and not _numbered_apart(given, name)), None)
+    near = next((name for name in listed if one_slip(given, name) and not numbered_apart(given, name)), None)
     if near is not None:
         raise Trouble(
             f"this {what} is new, and one that is known has nearly the same name",
@@ -66,7 +66,7 @@ def _not_nearly(what: str, given: str, known: Iterable[str]) -> None:
         )
 
 
-def _slip(a: str, b: str) -> bool:
+def one_slip(a: str, b: str) -> bool:
     """Whether two names differ by one slip at most: case, blanks, leading zeros, and one character besides."""
     x, y = sorted((fold(a) or "", fold(b) or ""), key=len)
     if x == y:
@@ -78,7 +78,7 @@ def _slip(a: str, b: str) -> bool:
     return rest == other[1:]
 
 
-def _numbered_apart(a: str, b: str) -> bool:
+def numbered_apart(a: str, b: str) -> bool:
     """Whether two names differ in the value of their numbers alone, as those of jobs that are counted do."""
     first, second = _NUMBER.findall(a), _NUMBER.findall(b)
     same_words = _NUMBER.sub("#", a) == _NUMBER.sub("#", b)

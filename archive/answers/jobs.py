@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
+from archive.answers.known_names import check_job
 from archive.answers.zone import zone
 from archive.errors import Trouble
 from archive.formats import cable_types
@@ -32,7 +33,7 @@ def facts(archive: Archive, job: str, *, today: date | None = None) -> dict[str,
     deposits = [r[0] for r in db.execute("SELECT deposit FROM deposits WHERE job_id = ? ORDER BY number", (job,))]
     records = db.execute("SELECT count(*) FROM records WHERE job_id = ?", (job,)).fetchone()[0]
     if not stated and not deposits and not records:
-        raise Trouble("the archive knows no such job", code="job.unknown", where=str(archive.root), found=job)
+        check_job(archive, job)
     held = db.execute("SELECT 1 FROM holds WHERE job_id = ?", (job,)).fetchone() is not None
     until = stated.get("retain_until") or stated.get("warranty_end")
     over = bool(until) and str(until) < (today or date.today()).isoformat()

@@ -27,6 +27,18 @@ class Commands(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return sorted(m.name.replace("_", "-") for m in pkgutil.iter_modules([str(_COMMANDS)]))
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is meant; of one that is not there its near names are told."""
+        given = args[0] if args else ""
+        if given and given not in self.list_commands(ctx) and not given.startswith("-"):
+            from archive.near_names import offered
+
+            meant = offered(given, self.list_commands(ctx))
+            ctx.fail(f"No such command {given!r}." + (f" Did you mean {meant}?" if meant else ""))
+        return super().resolve_command(ctx, args)
+
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.list_commands(ctx):
             return None

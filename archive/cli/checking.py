@@ -107,12 +107,13 @@ def plan(
     if schedule is not None:
         from archive.formats import schedule as schedules
 
-        read = schedules.read(schedule, _columns(columns) if columns else None)
+        read = schedules.read(schedule, columns_of(columns) if columns else None)
         table, found, name = read["schedule"], read["findings"], schedule.name
     return CheckPlan(chosen, table, found, name, _day(today) if today else datetime.now(UTC).date())
 
 
-def _columns(text: str) -> dict[str, str]:
+def columns_of(text: str) -> dict[str, str]:
+    """Heading by column of a schedule. Errors: Trouble where a part is none."""
     out = {}
     for part in text.split(","):
         column, equals, heading = part.partition("=")

@@ -71,9 +71,36 @@ def print_json(document: object) -> None:
     click.echo(json.dumps(document, ensure_ascii=False, indent=2, default=_plain))
 
 
+_LONGEST = 2000
+"""Letters of the longest line that a person is shown."""
+
+
 def print_line(text: str) -> None:
-    """One line on standard output: what foreign text in it would break or obey is shown as an escape."""
-    click.echo(one_line(text))
+    """One line on standard output: what foreign text in it would break or obey is shown as an escape. What is longer
+    than any person reads is cut, and says so."""
+    click.echo(_cut(one_line(text)))
+
+
+def print_folded(text: str) -> None:
+    """A text on standard output in lines that fit the page, those after the first set in by four."""
+    import textwrap
+
+    begin = text[: len(text) - len(text.lstrip())]
+    folded = textwrap.wrap(
+        one_line(text.strip()),
+        page_width(),
+        initial_indent=begin,
+        subsequent_indent=begin + "    ",
+        break_on_hyphens=False,
+    )
+    click.echo("\n".join(folded) or begin)
+
+
+def _cut(line: str) -> str:
+    if len(line) <= _LONGEST:
+        return line
+    more = len(line) - _LONGEST + 60
+    return f"{line[: _LONGEST - 60]} ... and {more:,} letters more; --json has all"
 
 
 def page_width() -> int:

@@ -66,12 +66,11 @@ def read(
         "bytes": len(data),
         "layout": "schedule",
     }
-    twice: list[dict[str, str]] = []
-    made = _rows(body, rows[place][1] if place >= 0 else [], heads, str(path), job_id, twice)
+    told: list[dict[str, Any]] = []
+    made = _rows(body, rows[place][1] if place >= 0 else [], heads, str(path), job_id, told)
     schedule = {r["schedule_id"]: r for r, _ in made}
     places = {p["place_id"]: p for _, p in made if p}
-    findings = [_finding(t) for t in twice]
-    tables = {"schedule": schedule.values(), "places": places.values(), "sources": [source], "findings": findings}
+    tables = {"schedule": schedule.values(), "places": places.values(), "sources": [source], "findings": told}
     return Batch.from_rows(tables)
 
 
@@ -90,10 +89,14 @@ def _lines(path: Path, name: str) -> list[tuple[int, list[str]]]:
     return [(n, r) for n, r in rows if any(c.strip() for c in r)]
 
 
-def _finding(twice: Mapping[str, str]) -> dict[str, Any]:
-    """A label that a schedule has twice, as a finding."""
-    texts = {"where": twice["where"], "found": twice["label"], "expected": twice["first"]}
-    return {**finding("job_schedule", "label-twice-in-schedule", **texts), "link_label": twice["label"]}
+def _finding(rule: str, label: str, where: str, expected: str) -> dict[str, Any]:
+    """Something about a row of a schedule, as a finding."""
+    return {**finding("job_schedule", rule, where=where, found=label, expected=expected), "link_label": label}
+
+
+@cache
+def _not_built() -> frozenset[str]:
+    return frozenset(phrases.phrase(word) for word in schemas.load("schedule.toml")["not_built"])
 
 
 def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
@@ -240,9 +243,9 @@ def _rows(
     heads: dict[str, list[int]],
     where: str,
     job_id: str | None,
-    twice: list[dict[str, str]],
+    told: list[dict[str, Any]],
 ) -> list[tuple[dict[str, Any], dict[str, Any] | None]]:
-    """Rows of schedule and places; labels that stand there twice go to twice."""
+    """Rows of schedule and places. told: gets findings about labels that are there twice, and rows without a link."""
     at = {c: i[0] for c, i in heads.items()}
     at["link_label"] = _most_distinct(body, heads["link_label"])
     due = _due(body, at.get("due_on"), where)
@@ -255,11 +258,16 @@ def _rows(
         label = row[at["link_label"]] if at["link_label"] < len(row) else ""
         if not label.strip():
             continue
+        marked = next((c.strip() for i, c in enumerate(row) if i not in used and phrases.phrase(c) in _not_built()), "")
+        if marked:
+            told.append(_finding("row-not-to-be-built", label.strip(), f"{where}: line {line}", marked))
+            continue
         place = {c: cells[c] for c in PLACES if cells.get(c)}
         where_to = (place.get("building", ""), place.get("floor", ""), place.get("space", ""))
         earlier = lines.setdefault((label.strip(), cells.get("version", ""), *where_to), line)
         if earlier != line:
-            twice.append({"label": label.strip(), "where": f"{where}: line {line}", "first": f"line {earlier}"})
+            first = f"line {earlier}"
+            told.append(_finding("label-twice-in-schedule", label.strip(), f"{where}: line {line}", first))
             continue
         placed = with_id("places", place) if place else None
         rest = [f"{h}: {c.strip()}" for i, (h, c) in enumerate(_pad(headings, row)) if i not in used and c.strip()]

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
+from archive.near_names import offered
 from archive.store import catalogue, condemned, layout, memory
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
@@ -163,7 +164,7 @@ class Archive:
         self.catch_up()
         found = self.db.execute("SELECT path FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
         if found is None:
-            raise Trouble(f"there is no deposit {deposit!r}", code="archive.no-such-deposit", where=str(self.root))
+            raise self._no_deposit(deposit)
         return self.root / str(found[0])
 
     def holding(self, sha256: str) -> str | None:
@@ -249,8 +250,18 @@ class Archive:
         found = self.db.execute("SELECT number FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
         entry = None if found is None else self.ledger.read(int(found[0]))
         if entry is None:
-            raise Trouble(f"there is no deposit {deposit!r}", code="archive.no-such-deposit", where=str(self.root))
+            raise self._no_deposit(deposit)
         return entry
+
+    def _no_deposit(self, deposit: str) -> Trouble:
+        known = [str(r[0]) for r in self.db.execute("SELECT deposit FROM deposits ORDER BY number DESC")]
+        return Trouble(
+            f"there is no deposit {deposit!r}",
+            code="archive.no-such-deposit",
+            where=str(self.root),
+            expected=offered(deposit, known),
+            remedy=f"`muniment receipt {self.root}` lists them",
+        )
 
     def address(self, record: str) -> str:
         """Address "deposit/position" of a record given by address or record_id; of several readings, the latest.

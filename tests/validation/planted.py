@@ -106,6 +106,7 @@ SCHEDULE: list[dict[str, str]] = [
     *({"link_label": f"2-TR2-A{n}", "due_on": "2025-03-03"} for n in range(117, 122)),
     {"link_label": "2-TR2-A199"},
     {"link_label": "2-TR2-a125"},
+    {"link_label": "2-TR2-A150", "remark": "spare"},
 ]
 SCHEDULE[0] |= {"required_limit": "tia-568.2-d/cat6a/channel", "cable_type": "cat6a/s-ftp"}
 

@@ -122,10 +122,10 @@ def test_the_command_tells_every_rule(records: tuple[dict[str, Any], list[str]],
     the catalogue but those that other commands raise (test_archive_rules.py)."""
     told = set(records[0]["counts"])
     formats.write([planted.job()], tmp_path / "job.xml", "xml")
-    columns = ("link_label", "due_on", "required_limit", "cable_type")
+    columns = ("link_label", "due_on", "required_limit", "cable_type", "remark")
     with (tmp_path / "links.csv").open("w", newline="", encoding="utf-8") as file:
         lines = csv.writer(file)
-        lines.writerow(("Link", "Due on", "Required limit", "Cable type"))
+        lines.writerow(("Link", "Due on", "Required limit", "Cable type", "Remark"))
         lines.writerows([row.get(c, "") for c in columns] for row in [*planted.SCHEDULE, planted.SCHEDULE[1]])
     rules = [f"[tolerances.{rule}]\n" + _toml(values) for rule, values in planted.JOB_POLICY.items()]
     (tmp_path / "policy.toml").write_text("".join(rules), encoding="utf-8")

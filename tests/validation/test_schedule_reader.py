@@ -131,3 +131,13 @@ def test_a_column_that_does_not_exist(tmp_path: Path) -> None:
         schedule.read(path, columns={"colour": "Etage", "link_label": "Kabel-Nr."})
     with pytest.raises(Trouble, match="not there"):
         schedule.read(path, columns={"link_label": "Cable"})
+
+
+def test_rows_that_are_marked_as_spare_or_not_applicable_have_no_link(tmp_path: Path) -> None:
+    """The mark stands in a cell of its own; in a sentence, or as part of a label, it says nothing."""
+    path = tmp_path / "links.csv"
+    path.write_text("Link;Floor;Remarks\nA1;2;\nA2;2;Spare\nA3;2;N/A\nSPARE-4;2;keep a spare cord here\n", "utf-8")
+    found = schedule.read(path)
+    assert found["schedule"]["link_label"].to_pylist() == ["A1", "SPARE-4"]
+    told = [(f["rule"], f["link_label"], f["expected"]) for f in found["findings"].to_pylist()]
+    assert told == [("row-not-to-be-built", "A2", "Spare"), ("row-not-to-be-built", "A3", "N/A")]

@@ -20,6 +20,7 @@ PATH = click.Path(path_type=Path)
     "--kind", required=True, metavar="KIND", help="certificate, drawing, photograph, letter, report or other."
 )
 @click.option("--serial", metavar="N", help="Serial number of the unit that a certificate of calibration is of.")
+@click.option("--new", is_flag=True, help="The job or link is still to come.")
 @click.option("--title", metavar="TEXT", help="Title.")
 @click.option("--valid-from", metavar="D", help="First day for which it speaks (ISO 8601).")
 @click.option("--valid-until", metavar="D", help="Last day for which it speaks (ISO 8601).")
@@ -32,6 +33,7 @@ def command(
     link: str | None,
     kind: str,
     serial: str | None,
+    new: bool,
     title: str | None,
     valid_from: str | None,
     valid_until: str | None,
@@ -40,19 +42,24 @@ def command(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Keeps certificates, drawings, photographs and letters with the records of a job.
+    """Keeps certificates, drawings, photographs and letters with the records of a job that the archive knows.
 
     \b
     Example:
       muniment attach certificates cal-40-00317.pdf --job HARBOUR-2019-04 --kind certificate --serial 40-00317
     """
     from archive import store
+    from archive.answers.known_names import check_job, check_link
     from archive.cli import signer
     from archive.store.documents import DocumentFacts, attach, programs
 
     for program in programs(files):
         say(f"{program} is a program: whoever opens it from the archive runs it", quiet=quiet)
     opened = store.open(archive)
+    if not new:
+        check_job(opened, job, "check the job's name, or say --new where its records are still to come")
+        if link is not None:
+            check_link(opened, job, link)
     said = DocumentFacts(job, kind, link, serial, title, valid_from, valid_until)
     made = attach(opened, files, said, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     if as_json:

@@ -20,6 +20,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--site", metavar="SITE", help="Where the links are.")
 @click.option("--zone", metavar="ZONE", help="IANA time zone of the site, such as Europe/Lisbon.")
 @click.option("--schedule", type=PATH, metavar="LINKS.csv", help="The links that were to be built.")
+@click.option("--schedule-columns", metavar="COLUMN=HEADING,...", help="Which heading of the schedule means what.")
 @click.option("--whole-schedule", is_flag=True, help="The schedule is all: links that it leaves out are dropped.")
 @click.option(
     "--mapping",
@@ -41,6 +42,7 @@ def command(
     site: str | None,
     zone: str | None,
     schedule: Path | None,
+    schedule_columns: str | None,
     whole_schedule: bool,
     mapping: tuple[Path, ...],
     accept_draft: bool,
@@ -70,7 +72,7 @@ def command(
     from archive.answers import intake
     from archive.answers.progress import progress as state_of_job
     from archive.answers.receipt import ReceiptFacts, check_form
-    from archive.cli import receipts, signer
+    from archive.cli import checking, receipts, signer
     from archive.errors import Trouble
     from archive.store.deposits import DepositFacts
 
@@ -86,6 +88,7 @@ def command(
     choices = intake.Choices(
         mapping=mapping,
         schedule=schedule,
+        schedule_columns=checking.columns_of(schedule_columns) if schedule_columns else None,
         whole_schedule=whole_schedule,
         sign=signer.sign(opened),
         dry_run=dry_run,

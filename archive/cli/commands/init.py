@@ -11,16 +11,22 @@ from archive.cli.common import output_options, print_json, print_line
 
 @click.command("init")
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.option("--yes", is_flag=True, help="Make it, though one of nearly the same name stands beside it.")
 @output_options
-def command(archive: Path, as_json: bool, quiet: bool) -> None:
+def command(archive: Path, yes: bool, as_json: bool, quiet: bool) -> None:
     """Makes a new, empty archive in a folder that is empty or not there yet.
+
+    Where an archive of nearly the same name stands beside it, nothing is made unless --yes says that it is meant.
 
     \b
     Example:
       muniment init certificates
     """
     from archive import store
+    from archive.answers.known_names import not_by_a_slip
 
+    if not yes:
+        not_by_a_slip(archive)
     made = store.create(archive)
     head = made.head()
     if as_json:

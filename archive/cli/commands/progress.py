@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import done, output_options, print_folded, print_json, print_line
 from archive.cli.filters import as_of_options, opened
 
 
@@ -28,8 +28,11 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     """
     from archive.answers import count_text
     from archive.answers.job_terms import breaches, sentences
+    from archive.answers.known_names import jobs
     from archive.answers.progress import progress
+    from archive.answers.ranges import ranges
     from archive.errors import Trouble
+    from archive.near_names import offered
 
     held = opened(archive, as_of, known)
     found = progress(held, job, today=as_of.date() if as_of else None)
@@ -39,6 +42,7 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
             code="option.job-unknown",
             where=str(archive),
             found=job,
+            expected=offered(job, jobs(held)),
             remedy="check the job's name",
         )
     broken = breaches(held, job, found.links)
@@ -54,12 +58,12 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
         for name, value in rows:
             print_line(f"  {name:<{width}}  {value}")
         for line in (*count_text.sums(counts), *count_text.beside(counts)):
-            print_line(f"  {line}")
+            print_folded(f"  {line}")
         for name in ("missing", "unexpected", "late", "failing", "in_conflict", "in_doubt"):
             if labels := counts.of(name):
-                print_line(f"  {count_text.names()[name]}: {', '.join(labels)}")
+                print_folded(f"  {count_text.names()[name]}: {', '.join(ranges(labels))}")
         for sentence in sentences(broken):
-            print_line(f"  {sentence}")
+            print_folded(f"  {sentence}")
         for note in found.notes:
-            print_line(f"  note: {note}")
+            print_folded(f"  note: {note}")
     done(not found.counts.complete)

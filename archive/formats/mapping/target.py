@@ -16,6 +16,7 @@ from functools import cache
 
 from archive import vocabulary
 from archive.errors import Trouble
+from archive.near_names import offered
 from archive.tables import tables
 
 ROW = frozenset(
@@ -126,7 +127,8 @@ def _checked(t: Target, text: str, where: str) -> Target:
             raise _wrong(text, where, f"{t.table}.{t.name} without .{t.column}")
         return t
     if t.name not in _columns(t.table):
-        raise _wrong(text, where, _expected(t.table))
+        meant = offered(t.name, _columns(t.table))
+        raise _wrong(text, where, (f"{t.table}.{meant}, or " if meant else "") + _expected(t.table))
     if t.column:
         raise _wrong(text, where, f"{t.table}.{t.name} without .{t.column}")
     return t

@@ -44,6 +44,15 @@ def export(
     entries that this archive does not have, and where a second copy would be written into an original.
     """
     target = Path(target)
+    here, there = archive.root.resolve(), target.resolve()
+    if there == here or here in there.parents or there in here.parents:
+        raise Trouble(
+            "a copy cannot lie inside its archive, nor the archive inside its copy",
+            code="copy.inside-itself",
+            where=str(target),
+            expected=f"a folder outside {archive.root}",
+            remedy="name a folder on another disk: a copy on the same one is lost with it",
+        )
     start = _there(archive, target)
     if start and is_second_copy(archive.root) and not is_second_copy(target):
         raise Trouble(

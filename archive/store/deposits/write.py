@@ -226,13 +226,16 @@ class Deposit:
     @property
     def _unseen(self) -> bool:
         """Whether a file was received that the archive does not hold; without originals nobody knows."""
+        if self.rereading:
+            return False
         return not self._received or any("kept_in" not in told for told in self._received)
 
     def _nothing_new(self, made: Decisions) -> Receipt:
         counts = made.counts()
         counts["same_file"] += self._same_file
-        here = [{**h, "at": made_at(self.archive, h["deposit"])} for h in self._here_already(made)]
-        elsewhere = [h for h in here if h["job"] != self.facts.job]
+        known = self._here_already(made)
+        here = [{**h, "at": made_at(self.archive, h["deposit"])} for h in known]
+        elsewhere = [h for h in known if h["job"] != self.facts.job]
         details = {
             **how_read(self.read_files, self.mapping_use),
             **self._handed.plain(self._tables.count),

@@ -1,0 +1,74 @@
+"""Jobs and links that an archive knows, so that a slip of the hand files nothing where nobody looks for it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from archive.answers.job_memory import one_slip
+from archive.answers.job_schedule import latest_schedule
+from archive.errors import Trouble
+from archive.near_names import offered
+from archive.store import Archive
+
+
+def jobs(archive: Archive) -> list[str]:
+    """Names of all jobs of which anything is known."""
+    archive.catch_up()
+    rows = archive.db.execute(
+        "SELECT job_id FROM deposits UNION SELECT job_id FROM jobs UNION SELECT job_id FROM records ORDER BY 1"
+    )
+    return [r[0] for r in rows if r[0]]
+
+
+def check_job(archive: Archive, job: str, remedy: str = "check the job's name") -> None:
+    """Errors: Trouble where the archive knows nothing of such a job."""
+    known = jobs(archive)
+    if job not in known:
+        raise Trouble(
+            "the archive knows no such job",
+            code="job.unknown",
+            where=str(archive.root),
+            found=job,
+            expected=offered(job, known),
+            remedy=remedy,
+        )
+
+
+_LEAST = 5
+"""Names of archives that are shorter are told apart by one letter on purpose."""
+
+
+def not_by_a_slip(folder: Path) -> None:
+    """Errors: Trouble where an archive stands beside a new one whose name differs from its by a slip of the hand."""
+    name = folder.resolve().name
+    for other in sorted(folder.resolve().parent.glob("*/archive.toml")):
+        beside = other.parent.name
+        if beside != name and len(name) >= _LEAST and one_slip(name, beside) and _words(name) != _words(beside):
+            raise Trouble(
+                "an archive of nearly the same name stands beside it; nothing was made",
+                code="archive.nearly-known",
+                where=str(folder),
+                found=name,
+                expected=beside,
+                remedy="use that one, or say --yes where a second archive is meant",
+            )
+
+
+def _words(name: str) -> str:
+    """A name without its digits: those that differ in them alone are numbered on purpose."""
+    return "".join(c for c in name if not c.isdigit())
+
+
+def check_link(archive: Archive, job: str, link: str) -> None:
+    """Errors: Trouble where a job has neither a record nor a scheduled line of a link."""
+    rows = archive.db.execute("SELECT DISTINCT link_label FROM records WHERE job_id = ?", (job,))
+    known = sorted({str(r[0]) for r in rows if r[0]} | {key[0] for key in latest_schedule(archive, job)})
+    if link not in known:
+        raise Trouble(
+            "the job has no such link",
+            code="job.no-such-link",
+            where=job,
+            found=link,
+            expected=offered(link, known) or "the label of a record or of a scheduled link",
+            remedy="give it as `muniment find` shows it, or say --new where it is still to come",
+        )
