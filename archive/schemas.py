@@ -27,3 +27,11 @@ def load(name: str) -> dict[str, Any]:
     """One TOML file of schemas/, by its path inside that folder; read once. Do not change what it returns."""
     with (root() / name).open("rb") as file:
         return tomllib.load(file)
+
+
+def toml(text: str) -> dict[str, Any]:
+    """The table in a TOML text that a person wrote. Errors: tomllib.TOMLDecodeError, also for one nested too deep."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise tomllib.TOMLDecodeError("nested deeper than any declared file") from None

@@ -14,6 +14,7 @@ from typing import Annotated, Any, TypeVar
 
 import msgspec
 
+from archive import schemas
 from archive.errors import Trouble
 
 Struct = TypeVar("Struct")
@@ -167,7 +168,7 @@ def read_toml(path: Path, *, code: str) -> dict[str, Any]:
     """A TOML file of a user's. code: of the Trouble. Errors: Trouble where it is no file, no UTF-8 text or no TOML."""
     where, found = str(path), ""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return schemas.toml(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         what = "there is no such file"
     except IsADirectoryError:

@@ -1,8 +1,8 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates; without one, all of them.
-Figures go to standard output, as text and, with --json, as one document. A promise that is broken ends the run:
-AssertionError.
+Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates, fuzz; without one, all.
+After `fuzz` readers may be named: `fuzz delimited trees --seconds 300`. Figures go to standard output, as text and,
+with --json, as one document. A promise that is broken ends the run: AssertionError.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from tests.endurance import (
     damages,
     error_rates,
     exports,
+    fuzz,
     mutations,
     open_forms,
     properties,
@@ -71,6 +72,12 @@ def rates(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     assert quick or not error_rates.broken(found), error_rates.broken(found)
 
 
+def fuzzed(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """Five minutes of changed fixtures for each reader."""
+    for reader in fuzz.READERS:
+        yield fuzz.fuzz(reader, 10 if quick else 300)
+
+
 RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
@@ -81,6 +88,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "properties": random_properties,
     "mutations": planted_faults,
     "cables": cables,
+    "fuzz": fuzzed,
     "rates": rates,
 }
 
@@ -91,7 +99,14 @@ def main() -> None:
     parser.add_argument("names", nargs="*", help=f"of {', '.join(RUNS)}")
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--seconds", type=float, default=300, help="fuzz: for each reader")
+    parser.add_argument("--case", type=int, help="fuzz: this one case again")
     chosen = parser.parse_args()
+    if chosen.names[:1] == ["fuzz"] and (chosen.names[1:] or chosen.case is not None or chosen.seconds != 300):
+        most = None if chosen.case is None else 1
+        for reader in chosen.names[1:] or fuzz.READERS:
+            print(fuzz.fuzz(reader, chosen.seconds, chosen.case or 0, most), flush=True)
+        return
     told = []
     with tempfile.TemporaryDirectory(prefix="muniment-endurance-") as folder:
         store_runs.with_own_cache(Path(folder))

@@ -127,3 +127,18 @@ def test_a_batch_that_breaks_a_rule_is_not_written(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="a rumour"):
         archive.formats.write([batch], tmp_path / "a.xml")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_prefix_that_nothing_declares_is_no_bug() -> None:
+    found = root(b"<lr:link-records><lr:axis/></lr:link-records>")
+    assert found is not None
+    assert (found.namespace, found.name) == ("", "lr:link-records")
+    found = root(b'<lr:link-records xmlns:lr="urn:x"/>')
+    assert found is not None
+    assert (found.namespace, found.name) == ("urn:x", "link-records")
+
+
+def test_a_name_in_letters_that_ascii_lacks_is_explained(tmp_path: Path) -> None:
+    assert "'évidence' attribute not allowed" in _refusal(
+        tmp_path, f'{HEAD}<record record_id="x" évidence="full-sweep" evidence="full-sweep"/>\n</link-records>'
+    )

@@ -175,3 +175,8 @@ def test_time_is_bounded_inside_a_pattern(tmp_path: Path, monkeypatch: pytest.Mo
     assert [f.records > 0 for f in reading.files] == [True, False]
     assert [row["path"] for row in rows] == ["long.csv"]
     assert "more time" in rows[0]["reason"]
+
+
+def test_a_mapping_that_is_nested_too_deep_is_no_toml() -> None:
+    with pytest.raises(Trouble, match="nested deeper"):
+        loads(b"[cells]\npair_names = " + b"{ a = " * 3_000)

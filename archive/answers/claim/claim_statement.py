@@ -29,6 +29,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
+from archive import schemas
 from archive.errors import Trouble
 from archive.structs import Text, convert
 
@@ -102,7 +103,7 @@ class ClaimStatement(Struct, frozen=True, forbid_unknown_fields=True):
 def load(path: Path) -> ClaimStatement:
     """The statement of a file. Errors: Trouble where it is no TOML, or has a key or a value that nothing reads."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        table = schemas.toml(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise Trouble(
             "the facts of the claim cannot be read",

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from archive import vocabulary
+from archive import schemas, vocabulary
 from archive.errors import Trouble
 from archive.formats.base import dates, patterns, units
 from archive.formats.mapping import live, target
@@ -74,7 +74,7 @@ def load(path: Path | str) -> Mapping:
 def loads(data: bytes, where: str = "mapping") -> Mapping:
     """The mapping in the bytes of a file. where: its name for messages. Errors: as load."""
     try:
-        tree = tomllib.loads(data.decode("utf-8"))
+        tree = schemas.toml(data.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble(
             "is no TOML", code="mapping.not-toml", where=where, found=str(error), remedy="fix the line it names"

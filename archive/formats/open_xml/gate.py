@@ -135,7 +135,9 @@ def _explained(path: Path, where: str, start: int) -> Trouble:
 def _judged(element: Any, where: str, place: str) -> Trouble | None:
     """What is wrong with one element under the root, alone in a document of its own; None where nothing is."""
     wrapper: Any = etree.Element(qualified("link-records"), nsmap=_DEFAULT)
-    wrapper.append(etree.fromstring(etree.tostring(element, with_tail=False), etree.XMLParser(**SAFE)))
+    # In ASCII a letter of a name would become a reference, which no name may hold.
+    text = etree.tostring(element, with_tail=False, encoding="utf-8")
+    wrapper.append(etree.fromstring(text, etree.XMLParser(**SAFE)))
     if schema().validate(wrapper):
         return None
     return _why(wrapper, where, element.sourceline, place)
@@ -143,7 +145,7 @@ def _judged(element: Any, where: str, place: str) -> Trouble | None:
 
 def _why(wrapper: Any, where: str, line: int, place: str) -> Trouble:
     """xmlschema's reasons for one element; lxml's own where xmlschema finds none."""
-    found = reasons(etree.tostring(wrapper))
+    found = reasons(etree.tostring(wrapper, encoding="utf-8"))
     if not found:
         first = schema().error_log[0]
         return _refused(where, line + max(first.line - 1, 0), place, first.message, "")

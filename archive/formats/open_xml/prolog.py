@@ -68,8 +68,8 @@ def root(head: bytes) -> Root | None:
 
 
 def _named(element: Any) -> Root:
-    name = etree.QName(element)
-    return Root(name.namespace or "", name.localname)
+    namespace, _, name = element.tag.rpartition("}")  # a prefix that nothing declares stays in the name
+    return Root(namespace.removeprefix("{"), name)
 
 
 def refuse_doctype(head: bytes, where: str) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 
 from msgspec.structs import astuple
 
+from archive import schemas
 from archive.errors import Trouble
 from archive.formats.recognition import Entry
 from archive.formats.touchstone.network import Mode
@@ -140,7 +141,7 @@ def _parsed(path: Path, changed: int, size: int) -> tuple[dict[str, Any], str]:
     """As _content. A map of a folder is asked for with every file of it; changed and size tell an edited one."""
     data = path.read_bytes()
     try:
-        return tomllib.loads(data.decode("utf-8-sig")), hashlib.sha256(data).hexdigest()
+        return schemas.toml(data.decode("utf-8-sig")), hashlib.sha256(data).hexdigest()
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble(
             "this port map is not TOML",

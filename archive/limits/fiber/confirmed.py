@@ -14,6 +14,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
+from archive import schemas
 from archive.atomic import write_bytes
 from archive.errors import Trouble
 from archive.limits import confirm
@@ -73,7 +74,7 @@ def keep(limit: OpticalLimit, content: bytes, where: Path) -> Path:
 
 def _parsed(content: bytes, where: Path) -> object:
     try:
-        return tomllib.loads(content.decode("utf-8"))
+        return schemas.toml(content.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble("this file is no TOML", code="limit.file", where=str(where), found=str(error)) from None
 

@@ -20,6 +20,7 @@ from typing import Any, get_args
 
 from msgspec import Struct
 
+from archive import schemas
 from archive.errors import Trouble
 from archive.structs import convert
 from archive.validation.catalogue.declared_rules import Severity, rule, rules
@@ -53,7 +54,7 @@ def load(path: str | Path) -> Policy:
     """
     path = Path(path)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = schemas.toml(path.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble(
             "this policy is not TOML",

@@ -91,6 +91,8 @@ class CurveAxes:
                 cells = frame.columns[f.source].slice(i, 1)
                 one = numbers.read(cells, self._writing, units.for_unit(f.unit, "MHz", name))
                 given[name] = float(one.values[0])
+        if not np.isfinite([*given.values()]).all():
+            return None
         if "start" in given and "step" in given:
             return np.round(given["start"] + given["step"] * np.arange(n), 9)
         if "start" in given and "stop" in given and n > 1:
