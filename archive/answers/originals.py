@@ -50,15 +50,19 @@ def _distance(name: str, path: str) -> tuple[int, str]:
 
 
 def _parts(data: bytes) -> Iterator[bytes]:
-    """A file, and what is in it where it is a zip."""
-    yield data
+    return (part for _, part in members(data))
+
+
+def members(data: bytes) -> Iterator[tuple[str, bytes]]:
+    """A file under no name, and what is in it where it is a zip, by name."""
+    yield "", data
     if data[:4] != b"PK\x03\x04":
         return
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as file:
             for info in file.infolist():
                 if not info.is_dir():
-                    yield file.read(info)
+                    yield info.filename, file.read(info)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError):
         return
 

@@ -141,7 +141,8 @@ def _row(path: Path, facts: DocumentFacts) -> tuple[dict[str, Any], bytes]:
 
 
 def of_job(archive: Archive, job: str | None) -> list[dict[str, Any]]:
-    """Documents of a job, oldest filing first: columns of the table documents, and path inside the archive or None."""
+    """Documents of a job, oldest filing first: columns of the table documents, path inside the archive or None,
+    number and time of the ledger entry that files it."""
     archive.catch_up()
     archive.rest_on([job])
     columns = ("document_id", *DOCUMENT, "path", "number")
@@ -151,7 +152,9 @@ def of_job(archive: Archive, job: str | None) -> list[dict[str, Any]]:
     rows = []
     for row in found.fetchall():
         d = dict(zip(columns, row, strict=True))
-        entry = archive.ledger.read(d.pop("number")) if d["path"] else None
-        d["path"] = f"events/{entry['id']}/{d['path']}" if entry is not None else None
+        d["entry"] = d.pop("number")
+        entry = archive.ledger.read(d["entry"])
+        d["filed_at"] = None if entry is None else entry.get("at_first", entry.get("at"))
+        d["path"] = f"events/{entry['id']}/{d['path']}" if entry is not None and d["path"] else None
         rows.append(d)
     return rows

@@ -116,13 +116,22 @@ def test_xmllint_finds_the_record_valid_under_the_schema_in_the_bag(written):
     subprocess.run(command, check=True, capture_output=True)
 
 
-def test_the_originals_are_the_files_that_were_handed_in(written, troubles_place):
+def test_an_original_of_this_link_alone_is_enclosed_whole_and_of_others_its_bytes(written, troubles_place):
     place, facts = written
-    exports = troubles_place.parent / "exports"
-    kept = {p.name: p.read_bytes() for p in (place / "data" / "originals").rglob("*") if p.is_file()}
-    assert kept == {n: (exports / n).read_bytes() for n in ("first.xml", "again.xml")}
+    exports, inside = troubles_place.parent / "exports", place / "data" / "originals"
+    kept = {p.name: p.read_bytes() for p in inside.rglob("*") if p.is_file() and p.parent != inside}
+    assert kept.pop("again.xml") == (exports / "again.xml").read_bytes()
     told = facts.standing.original
-    assert told.sha256 == hashlib.sha256(kept["again.xml"]).hexdigest() and told.bytes == len(kept["again.xml"])
+    assert told.sha256 == hashlib.sha256((exports / "again.xml").read_bytes()).hexdigest()
+    whole = (exports / "first.xml").read_bytes()
+    listed = json.loads((inside / "ranges.json").read_bytes())
+    assert listed and len(kept) == len(listed)
+    for said in listed:
+        cut = (place / "data" / said["file"]).read_bytes()
+        assert cut == whole[said["offset"] : said["offset"] + said["bytes"]] and len(cut) == said["bytes"]
+        assert said["sha256"] == hashlib.sha256(cut).hexdigest()
+        assert (said["of"], said["of_sha256"]) == ("first.xml", hashlib.sha256(whole).hexdigest())
+        assert STANDS.encode() in cut and not any(x.encode() in cut for x in (FLIPPED, SOURCE, COPY, CONFLICT, POINTS))
 
 
 def test_the_same_inputs_give_the_same_bytes_anywhere(written, troubles_place, tmp_path):

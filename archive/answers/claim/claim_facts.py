@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.answers.claim.claim_statement import ClaimStatement
+from archive.answers.photographs import Photograph
 from archive.answers.sealing.seal_note import SealNote
 from archive.store.events.cases import Case
 from archive.store.roles import Role
@@ -36,13 +37,21 @@ class StatedVerdict:
 
 @dataclass(frozen=True)
 class Original:
-    """A file as received. path: where it lies in the claim file, "" where it is not kept any more."""
+    """A file as received. path: where the whole lies in the claim file, "" where it does not.
+
+    ranges: the stretches of its bytes that do, with file, offset, bytes, sha256, and of what. why: why the whole is
+    not enclosed: gone, damaged, redacted (a name was, which it may hold), ranges (of several links), others (of several
+    links, and no stretch can be told), left out. said: file, damage and remedy.
+    """
 
     name: str = ""
     path: str = ""
     bytes: int = 0
     sha256: str = ""
     beside: Sequence[str] = ()
+    ranges: Sequence[Row] = ()
+    why: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True)
@@ -199,6 +208,7 @@ class ClaimFacts:
     required_kept: bool | None = None
     case: Case | None = None
     applications: Sequence[Row] = ()
+    photographs: Sequence[Photograph] = ()
     seal: SealNote = field(default=SealNote())
 
     @property

@@ -41,7 +41,10 @@ The folder that holds manifest-sha256.txt is a BagIt bag (RFC 8493). In that fol
    deposit, and that entry's path in the tree of the ledger (RFC 9162, section 2.1.3). The last root must be the head
    that somebody else holds: on a receipt, on another claim file, in a letter. With the program at hand:
                                            muniment verify data/proof.json
-6. data/originals/ holds the exports as received, byte for byte.
+6. data/originals/ holds the export as received where it speaks of this link alone. Else it holds unaltered stretches
+   of its bytes; data/originals/ranges.json says which bytes of what, with the digest of the whole, which whoever
+   keeps the archive can show. data/originals/names.json has the true names of files whose name Windows refuses.
+   data/documents/ holds what was filed: certificates, photographs, drawings, letters.
 7. Other tests of the link, as far as there are any, are in data/other-tests.xml, and the fresh test that came with a
    complaint in data/fresh-test.xml, its file as received in data/fresh/.
 
@@ -103,12 +106,13 @@ def _content(facts: ClaimFacts) -> Content:
         "record": s.record["record_id"] if s is not None else None,
         "record_digest": s.digest if s is not None else None,
         "head": {"size": facts.entries, "root": facts.head},
+        "parts_of_originals": [dict(r) for t in facts.tests for r in t.original.ranges],
     }
     return Content(
         "claim file",
         said,
         records=[t.address for t in facts.tests],
-        rests_on=[],
+        rests_on=[d["entry"] for d in facts.documents if d.get("inside")],
         sizes=[facts.entries, *(t.entry + 1 for t in facts.tests)],
     )
 

@@ -13,6 +13,7 @@ from archive.answers.claim.optical_tests import optical_tests
 from archive.answers.claim.record_pages import record_pages
 from archive.answers.claim.warranty import warranty
 from archive.answers.documents import Attachment, Document, DocumentSection
+from archive.answers.photographs import photographs
 from archive.answers.wording import ENGLISH, Wording
 from archive.version import PROGRAM
 
@@ -78,6 +79,7 @@ SECTIONS: tuple[Section, ...] = (
     one(sections.neighbours),
     one(warranty),
     one(stated.section),
+    one(lambda facts, words: photographs(facts.photographs, words)),
     one(custody),
     one(method),
 )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from archive.answers.cautions import cautions
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.original_words import original_words
 from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Figure, Listing, Para, TableBlock
 from archive.answers.documents.qr import qr_code
 from archive.answers.wording import Wording, plain
@@ -60,17 +61,7 @@ def _steps(facts: ClaimFacts, s: TestedRecord, words: Wording) -> Iterator[str]:
         text = words("Read from {path}", path=plain(source["path"])) + (f", {place}" if place else "")
         reader = words(", by {reader}", reader=source["reader"]) if source["reader"] else ""
         yield text + reader + words("; SHA-256 of that source {digest}.", digest=source["source_id"])
-    o = s.original
-    if o.path:
-        yield words(
-            "Received as {name}, {bytes} bytes, SHA-256 {digest}; it lies in this bag, byte for byte, as data/{path}.",
-            name=o.name,
-            bytes=words.number(o.bytes, 0),
-            digest=o.sha256,
-            path=o.path,
-        ) + (words(" Beside it: {names}.", names=", ".join(o.beside)) if o.beside else "")
-    else:
-        yield words("The file as received is not kept any more.")
+    yield original_words(s.original, words)
     by = words(", by {name}", name=s.deposited_by) if s.deposited_by else ""
     yield words("Deposited {when}", when=words.day(s.deposited_at)) + by + words(" as {deposit}.", deposit=s.deposit)
     yield words(

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
+from archive.answers.claim.original_words import original_gap
 from archive.answers.claim.timing import contradictions
 from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional
 from archive.answers.wording import Wording, plain
@@ -51,8 +52,9 @@ def _evidence(s: TestedRecord, words: Wording) -> Iterator[str]:
         yield words("Partial evidence: only worst cases came along, no curves.")
     if s.record["evidence"] == "verdict-only":
         yield words("Partial evidence: only a verdict came along, no measurement.")
-    if not s.original.path:
-        yield words("The original export is not kept any more; the record rests on what was read from it.")
+    lacking = original_gap(s.original, words)
+    if lacking is not None:
+        yield lacking
 
 
 def _terms(facts: ClaimFacts, words: Wording) -> Iterator[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -15,18 +14,17 @@ from archive.answers.claim.claim_facts import (
     ASSESSMENT,
     DEPOSIT,
     ClaimFacts,
-    Original,
     Proven,
     Row,
     StatedVerdict,
     TestedRecord,
 )
 from archive.answers.claim.editions import again, newest
+from archive.answers.claim.enclosed import enclosed
 from archive.answers.claim.fresh import fresh
 from archive.answers.history import KINDS, history, link_cautions
 from archive.answers.leading_margins import rows_with_leading, verdicts_with_leading
 from archive.answers.link import ArchivedLink, open_link, people
-from archive.answers.originals import beside, of_record, of_source
 from archive.answers.progress import link_of_job
 from archive.errors import Trouble
 from archive.store import Archive, clock
@@ -38,7 +36,13 @@ from archive.tables import Batch
 from archive.tables.canonical import record_digests
 
 
-def gather(
+def gather(archive: Archive, label: str, **chosen: Any) -> tuple[ClaimFacts, dict[str, bytes]]:
+    """Facts of one link, and the files that its claim file encloses, by their path in the bag. Arguments and errors:
+    see link_facts."""
+    return enclosed(archive, link_facts(archive, label, **chosen))
+
+
+def link_facts(
     archive: Archive,
     label: str,
     *,
@@ -47,8 +51,8 @@ def gather(
     retest: Path | None = None,
     reason: str = "",
     on: date | None = None,
-) -> tuple[ClaimFacts, dict[str, bytes]]:
-    """Facts of one link, and the originals of its records by the path they get in the claim file's bag.
+) -> ClaimFacts:
+    """Facts of one link, without what its claim file encloses of files as received and of documents.
 
     on: the day that spans are counted from, by default today in UTC. What a claim states is for the caller to add to
     the facts. Errors: Trouble where the link cannot be told,
@@ -62,8 +66,7 @@ def gather(
     state = str(last.get("at")) if last is not None else ""
     stands = link.standing
     runs = of_records(archive, (r["address"] for r in link.rows), grades=True)
-    originals: dict[str, bytes] = {}
-    tests = [_tested(archive, link, r, runs, originals) for r in link.rows]
+    tests = [_tested(archive, link, r, runs) for r in link.rows]
     standing = next((t for t in tests if t.standing), None)
     proof = _proof(archive, stands, state)
     verdict = standing.verdict() if standing else None
@@ -74,7 +77,7 @@ def gather(
     )
     of_job = link.home["job_id"]
     in_job = link_of_job(archive, of_job, link.key) if of_job and link.key else None
-    facts = ClaimFacts(
+    return ClaimFacts(
         link=link.label,
         job=job_facts(archive, link.home["job_id"], link.home["site"]),
         place=_place(standing or tests[0]),
@@ -105,12 +108,9 @@ def gather(
         required_kept=_required_kept(archive, stands),
         applications=applications(standing.batch) if standing else (),
     )
-    return facts, originals
 
 
-def _tested(
-    archive: Archive, link: ArchivedLink, r: dict[str, Any], runs: list[Assessed], originals: dict[str, bytes]
-) -> TestedRecord:
+def _tested(archive: Archive, link: ArchivedLink, r: dict[str, Any], runs: list[Assessed]) -> TestedRecord:
     batch = archive.record(r["address"])
     digest = record_digests(batch)[0]
     if digest != r["digest"]:
@@ -136,7 +136,6 @@ def _tested(
         deposited_at=str(entry.get("at")),
         deposited_by=people(archive, [entry.get("by")], [entry]).get(entry.get("by") or "", ""),
         entry=entry.number,
-        original=_original(archive, r, batch, originals),
         relation="test" if r["kind"] in ("new", "retests") else KINDS.get(r["kind"], r["kind"]),
         state=state,
         standing=standing,
@@ -165,31 +164,6 @@ def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> l
             for v in rows_with_leading(run.verdicts, rows)
         ]
     return found
-
-
-def _original(archive: Archive, r: dict[str, Any], batch: Batch, originals: dict[str, bytes]) -> Original:
-    source = next(iter(batch["sources"].to_pylist()), None)
-    found = None
-    for bag in archive.bags_of_originals(r["deposit"]):
-        found = of_source(bag, source["source_id"], source["path"]) if source else None
-        found = found or of_record(bag, r["record_id"])
-        if found is not None:
-            break
-    if found is None:
-        return Original()
-    name, data = found
-    path = _inside(r["deposit"], name)
-    originals[path] = data
-    more = beside(bag, name)
-    for other, content in more.items():
-        originals[_inside(r["deposit"], other)] = content
-    return Original(name, path, len(data), hashlib.sha256(data).hexdigest(), sorted(more))
-
-
-def _inside(deposit: str, name: str) -> str:
-    """Path of an original in the claim file: no part of it leads out of its folder."""
-    parts = [p for p in name.replace("\\", "/").split("/") if p not in ("", ".")]
-    return "/".join(["originals", deposit, *(p if p != ".." else "__" for p in parts)])
 
 
 def _place(tested: TestedRecord) -> Mapping[str, Any]:

@@ -18,6 +18,7 @@ from archive.answers.wording import Wording
 from archive.tables import Batch
 
 FACTS = "facts.json"
+DOCUMENTS = "documents"
 WORDS = "words.po"
 _AS_READ, _DERIVED = "as read", "derived"
 _FORMS = ("record.xml", "other-tests.xml", "fresh-test.xml")
@@ -32,8 +33,10 @@ def facts_json(facts: ClaimFacts, words: Wording, paper: str) -> bytes:
     listed = [(t.batch, [name, n, _AS_READ]) for t, name, n in of_tests if t is not None]
     listed += [(t.curves, [name, n, _DERIVED]) for t, name, n in of_tests if t is not None and t.curves is not None]
 
-    def reference(batch: Batch) -> list[Any]:
-        return next(where for held, where in listed if held is batch)
+    def reference(value: Batch | bytes) -> list[Any]:
+        if isinstance(value, bytes):
+            return [next(p.row["inside"] for p in facts.photographs if p.data is value)]
+        return next(where for held, where in listed if held is value)
 
     saved = json.loads(save(replace(facts, standing=None), reference))  # it is one of the tests
     manner = {"locale": words.locale, "lengths": words.lengths, "translated": words.catalogue is not None}
@@ -66,7 +69,9 @@ def restored(data: Path) -> tuple[ClaimFacts, Wording, str]:
         raise ValueError(f"{type(error).__name__} {error}") from None
     forms: dict[str, list[Batch]] = {}
 
-    def batch(reference: Any) -> Batch:
+    def of(reference: Any) -> Batch | bytes:
+        if len(reference) == 1:
+            return _document(data, reference[0])
         name, number, kind = reference
         if name not in _FORMS:
             raise ValueError(f"no open form {name}")
@@ -75,7 +80,7 @@ def restored(data: Path) -> tuple[ClaimFacts, Wording, str]:
         found = forms[name][number]
         return grading.derived(found) if kind == _DERIVED else found
 
-    facts = restore(saved, ClaimFacts, batch)
+    facts = restore(saved, ClaimFacts, of)
     return replace(facts, standing=next((t for t in facts.tests if t.standing), None)), words, paper
 
 
@@ -85,6 +90,14 @@ def pages(facts: ClaimFacts, words: Wording, paper: str, record: bytes | None) -
     attached = [Attachment("record.xml", record, "application/xml", message)] if record is not None else []
     document = compose(facts, words, paper=paper, attachments=attached)
     return {"claim.html": lambda: html(document).encode(), "claim.pdf": lambda: pdf(document)}
+
+
+def _document(data: Path, name: str) -> bytes:
+    """A photograph in the bag. Errors: ValueError for any other place."""
+    place = data / name
+    if not name.startswith(f"{DOCUMENTS}/") or ".." in name.split("/"):
+        raise ValueError(f"no document {name}")
+    return place.read_bytes()
 
 
 def _single(path: Path) -> list[Batch]:

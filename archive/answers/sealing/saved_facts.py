@@ -1,7 +1,7 @@
 """Facts as JSON, whole enough that the pages made of them can be made again.
 
 Objects with declared fields name their class under "~"; only classes that the facts' own annotations lead to are read
-back. Batches are not in the JSON: each is a reference to a record in one of the open forms beside it.
+back. Batches and bytes are not in the JSON: each is a reference to a file beside it.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ Facts = TypeVar("Facts")
 _KIND, _VALUE = "~", "value"
 
 
-def save(facts: Any, reference: Callable[[Batch], Any]) -> bytes:
-    """Facts as JSON bytes. reference: what stands for a batch.
+def save(facts: Any, reference: Callable[[Any], Any]) -> bytes:
+    """Facts as JSON bytes. reference: what stands for a batch, or for bytes.
 
     Errors: TypeError for a value that JSON of this kind cannot hold.
     """
@@ -31,13 +31,13 @@ def save(facts: Any, reference: Callable[[Batch], Any]) -> bytes:
     return (json.dumps(plain, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode()
 
 
-def restore(data: bytes, kind: type[Facts], batch: Callable[[Any], Batch]) -> Facts:
-    """The facts again. batch: the batch of a reference.
+def restore(data: bytes, kind: type[Facts], of: Callable[[Any], Any]) -> Facts:
+    """The facts again. of: what a reference stands for.
 
     Errors: ValueError where the bytes are not such facts.
     """
     try:
-        made = _restored(json.loads(data), _classes(kind), batch)
+        made = _restored(json.loads(data), _classes(kind), of)
     except (KeyError, TypeError, AttributeError, RecursionError) as error:
         raise ValueError(f"{type(error).__name__} {error}") from None
     if not isinstance(made, kind):
@@ -45,11 +45,11 @@ def restore(data: bytes, kind: type[Facts], batch: Callable[[Any], Batch]) -> Fa
     return made
 
 
-def _plain(value: Any, reference: Callable[[Batch], Any]) -> Any:
+def _plain(value: Any, reference: Callable[[Any], Any]) -> Any:
     if value is None or isinstance(value, str | bool | int | float):
         return value
-    if isinstance(value, Batch):
-        return {_KIND: "batch", _VALUE: reference(value)}
+    if isinstance(value, Batch | bytes):
+        return {_KIND: "reference", _VALUE: reference(value)}
     if isinstance(value, dt.datetime | dt.date):
         return {_KIND: type(value).__name__, _VALUE: value.isoformat()}
     if _declared(type(value)):
@@ -69,25 +69,25 @@ def _plain(value: Any, reference: Callable[[Batch], Any]) -> Any:
     raise TypeError(f"{type(value).__name__} cannot be saved among facts")
 
 
-def _restored(value: Any, classes: Mapping[str, type], batch: Callable[[Any], Batch]) -> Any:
+def _restored(value: Any, classes: Mapping[str, type], of: Callable[[Any], Any]) -> Any:
     if isinstance(value, list):
-        return [_restored(v, classes, batch) for v in value]
+        return [_restored(v, classes, of) for v in value]
     if not isinstance(value, dict):
         return value
     kind = value.get(_KIND)
     if kind is None:
-        return {k: _restored(v, classes, batch) for k, v in value.items()}
+        return {k: _restored(v, classes, of) for k, v in value.items()}
     if kind in classes:
-        return classes[kind](**{k: _restored(v, classes, batch) for k, v in value.items() if k != _KIND})
+        return classes[kind](**{k: _restored(v, classes, of) for k, v in value.items() if k != _KIND})
     inside = value[_VALUE]
-    if kind == "batch":
-        return batch(inside)
+    if kind == "reference":
+        return of(inside)
     read: dict[str, Callable[[], Any]] = {
         "datetime": lambda: dt.datetime.fromisoformat(inside),
         "date": lambda: dt.date.fromisoformat(inside),
-        "tuple": lambda: tuple(_restored(inside, classes, batch)),
-        "set": lambda: frozenset(_restored(inside, classes, batch)),
-        "mapping": lambda: {_restored(k, classes, batch): _restored(v, classes, batch) for k, v in inside},
+        "tuple": lambda: tuple(_restored(inside, classes, of)),
+        "set": lambda: frozenset(_restored(inside, classes, of)),
+        "mapping": lambda: {_restored(k, classes, of): _restored(v, classes, of) for k, v in inside},
     }
     return read[kind]()
 

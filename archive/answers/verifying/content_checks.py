@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import io
+import json
 import re
 import zipfile
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from archive import formats
 from archive.answers.sealing.start_here import START_HERE, start_here
@@ -22,10 +24,13 @@ from archive.tables.ids import person_key, with_id
 from archive.version import PROGRAM
 
 PROOF, RECORD, CSV, PDF = "data/proof.json", "data/record.xml", "data/record-csv.zip", "data/claim.pdf"
+RANGES = "data/originals/ranges.json"
 
 
-def checks(folder: Path, seal: Seal | None, proof: SealProof | None, roots: list[bytes]) -> Iterator[Damage]:
-    """What does not fit together. roots: certificates of time-stamping authorities."""
+def checks(
+    folder: Path, seal: Seal | None, proof: SealProof | None, roots: list[bytes], notes: list[str]
+) -> Iterator[Damage]:
+    """What does not fit together. roots: certificates of time-stamping authorities; notes: gets what to know too."""
     digest = None
     if (folder / PROOF).is_file():
         digest, found = _proof(folder / PROOF, proof, roots)
@@ -38,7 +43,8 @@ def checks(folder: Path, seal: Seal | None, proof: SealProof | None, roots: list
     if (folder / PDF).is_file() and (folder / RECORD).is_file():
         yield from _attachment(folder)
     if (folder / RECORD).is_file():
-        yield from _originals(folder)
+        yield from _originals(folder, seal, notes)
+    yield from _documents(folder, proof)
     yield from _start_here(folder, seal)
 
 
@@ -108,25 +114,69 @@ def _attachment(folder: Path) -> Iterator[Damage]:
         yield Damage(PDF, "carries another record.xml inside than the one beside it, or none")
 
 
-def _originals(folder: Path) -> Iterator[Damage]:
-    """The file as received against the source that the record names."""
-    try:
-        (batch, *_) = list(formats.read(folder / RECORD)) or [None]
-    except Trouble:
-        return
-    if batch is None:
-        return
-    sources = [s["source_id"] for s in batch["sources"].to_pylist()]
-    record = batch["records"]["record_id"][0].as_py().encode()
+def _originals(folder: Path, seal: Seal | None, notes: list[str]) -> Iterator[Damage]:
+    """Files as received, and stretches of their bytes, against the source that the record names."""
+    batch = next((b for b in _read(folder / RECORD) if len(b)), None)
     kept = sorted(p for p in (folder / "data" / "originals").rglob("*") if p.is_file())
-    if not kept:
+    listed = _ranges(folder)
+    if seal is not None and listed != (seal.get("parts_of_originals") or []):
+        yield Damage(RANGES, "is not the list of stretches in the seal")
+    for said in listed:
+        yield from _stretch(folder, said)
+        notes.append(f"{said.get('of')}: the whole is not enclosed, only bytes from {said.get('offset')} on")
+    if batch is None or not kept:
         return
-    wanted = next((s for s in sources if s), None)
+    record = batch["records"]["record_id"][0].as_py().encode()
+    wanted = next((s["source_id"] for s in batch["sources"].to_pylist() if s["source_id"]), None)
+    if any(wanted == r.get("source_sha256") for r in listed):
+        return
     for path in kept:
         for part in _parts(path.read_bytes()):
             if hashlib.sha256(part).hexdigest() == wanted or record in part:
                 return
-    yield Damage("data/originals", f"no file in it is the source that the record names, {wanted}")
+    notes.append("no file in data/originals is the source that the record names")
+
+
+def _read(path: Path) -> list[Batch]:
+    try:
+        return list(formats.read(path))
+    except Trouble:
+        return []  # said of the record
+
+
+def _stretch(folder: Path, said: dict[str, Any]) -> Iterator[Damage]:
+    path = folder / "data" / str(said.get("file"))
+    try:
+        data = path.read_bytes()
+    except OSError:
+        yield Damage(f"data/{said.get('file')}", f"missing: {RANGES} lists it")
+        return
+    if len(data) != said.get("bytes") or hashlib.sha256(data).hexdigest() != said.get("sha256"):
+        yield Damage(f"data/{said.get('file')}", f"is not the stretch that {RANGES} lists")
+
+
+def _ranges(folder: Path) -> list[dict[str, Any]]:
+    try:
+        found = json.loads((folder / RANGES).read_bytes())
+    except (OSError, ValueError):
+        return []
+    return [r for r in found if isinstance(r, dict)] if isinstance(found, list) else []
+
+
+def _documents(folder: Path, proof: SealProof | None) -> Iterator[Damage]:
+    """Filed documents against the ledger entries that filed them."""
+    there = sorted(p for p in (folder / "data" / "documents").rglob("*") if p.is_file())
+    if not there or proof is None:
+        return
+    try:
+        filed = {str(f["sha256"]) for e in proof.entries if e.get("event") == "attach" for f in e.files.values()}
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return  # said of the proof of the seal
+    for path in there:
+        if hashlib.sha256(path.read_bytes()).hexdigest() not in filed:
+            yield Damage(
+                path.relative_to(folder).as_posix(), "no ledger entry in the proof files a document of this digest"
+            )
 
 
 def _parts(data: bytes) -> Iterator[bytes]:

@@ -82,7 +82,7 @@ def verify_folder(
         report.said = {n: seal.get(n) for n in ("what", "link", "job", "role", "record", "by", "made", "reason")}
     _expected(expect, seal, proof, report)
     _key(key, report)
-    report.broken += content_checks.checks(folder, seal, proof, list(roots))
+    report.broken += content_checks.checks(folder, seal, proof, list(roots), report.notes)
     report.broken += remake.compare(folder, {d.path for d in report.broken}, report.notes)
     report.broken = list(dict.fromkeys(report.broken))
     return report

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -24,6 +25,14 @@ PATH = click.Path(path_type=Path)
 @click.option("--retest", type=PATH, metavar="FILE", help="A fresh test that came with the complaint.")
 @click.option("--deposit-retest", is_flag=True, help="Also deposit the fresh test into the job of the link.")
 @click.option("--facts", "statement", type=PATH, metavar="CLAIM.toml", help="What the claim states.")
+@click.option(
+    "--originals",
+    "mode",
+    type=click.Choice(["auto", "whole", "none"]),
+    default="auto",
+    show_default=True,
+    help="auto: the whole file where it holds this link alone, else the bytes that do.",
+)
 @click.option("--no-record", is_flag=True, help="Make no entry in the ledger; without a key the file is not sealed.")
 @click.option("--case", "case_name", metavar="CASE", help="The case of `muniment case` that it is made for.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it looks at (default: today).")
@@ -43,6 +52,7 @@ def command(
     retest: Path | None,
     deposit_retest: bool,
     statement: Path | None,
+    mode: Literal["auto", "whole", "none"],
     no_record: bool,
     case_name: str | None,
     on: datetime | None,
@@ -74,8 +84,9 @@ def command(
     from archive.answers.claim import claim_statement
     from archive.answers.claim.claim_case import of_case
     from archive.answers.claim.claim_folder import write
+    from archive.answers.claim.enclosed import enclosed
     from archive.answers.claim.fresh import deposit, files
-    from archive.answers.claim.gather import gather
+    from archive.answers.claim.gather import link_facts
     from archive.answers.sealing.issue import issuer
     from archive.answers.wording import Wording
     from archive.atomic import require_empty
@@ -89,7 +100,7 @@ def command(
     require_empty(out)
     held = opened(archive, as_of, known)
     stated = claim_statement.load(statement) if statement is not None else None
-    facts, originals = gather(
+    facts = link_facts(
         held,
         link,
         job=job,
@@ -100,6 +111,7 @@ def command(
     )
     facts = replace(facts, stated=stated) if stated is not None else facts
     facts = of_case(held, facts, case_name) if case_name is not None else facts
+    facts, originals = enclosed(held, facts, mode)
     handed_in = files(retest) if retest is not None else {}
     receipt = None
     if deposit_retest and retest is not None:
@@ -122,6 +134,10 @@ def command(
                 "files": written,
                 "ledger_head": facts.head,
                 "deposited": receipt,
+                "originals": [
+                    {"name": t.original.name, "path": t.original.path or None, "why_not": t.original.why or None}
+                    for t in facts.tests
+                ],
                 "sealed": seals.note.sealed,
                 "signed_by": seals.note.key or None,
                 "ledger_entry": None if seals.entry is None else seals.entry.number,
@@ -130,8 +146,11 @@ def command(
         )
     elif not quiet:
         print_line(f"{facts.link}: {facts.why}")
+        for t in facts.tests:
+            if t.original.why == "damaged":
+                print_line(f"the original of {t.record['record_id']} is not enclosed: {t.original.said}")
         if receipt:
             print_line(f"the fresh test was deposited as {receipt}; this file shows the state before")
         print_line(seals.told())
         print_line(f"open {out / 'data' / 'claim.html'} or {out / 'data' / 'claim.pdf'}")
-    done(False)
+    done(any(t.original.why == "damaged" for t in facts.tests))
