@@ -14,9 +14,11 @@ import stat
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
+from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from archive import schemas
 from archive.errors import Trouble
 from archive.formats.folders import Refused, archive, is_archive, path_text, walk
 from archive.formats.recognition import Entry
@@ -39,16 +41,19 @@ MOST_FILES = 1_000_000
 MOST_DEPTH = 2
 """A zip, and zips inside it."""
 
-_DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini"}
 _ZIP = b"PK\x03\x04"
 _EMPTY_ZIP = b"PK\x05\x06"
 _BLOCK = 1 << 20
 
 
 def is_dropping(name: str) -> bool:
-    """True for a file that an operating system leaves behind in folders and zips, which no person put there."""
-    parts = name.split("/")
-    return parts[-1] in _DROPPINGS or parts[-1].startswith("._") or "__MACOSX" in parts
+    """True for a file that an operating or office program leaves behind in folders and zips, which no person put
+    there: schemas/files.toml says which."""
+    rules = schemas.load("files.toml")
+    *folders, last = name.split("/")
+    return any(fnmatchcase(last, p) for p in rules["passed_over"]) or any(
+        f in rules["folders_passed_over"] for f in folders
+    )
 
 
 def is_zip(head: bytes) -> bool:

@@ -12,6 +12,7 @@ from typing import Any, cast
 
 import pyarrow as pa
 
+from archive import schemas
 from archive.errors import Trouble
 from archive.formats import mapping as by_mapping
 from archive.formats import unseen
@@ -49,6 +50,7 @@ class FileOutcome:
     reason: str = ""
     records: int = 0
     set_aside: int = 0
+    passed_over: bool = False
     drafted: bool = False
     unplaced: list[str] = field(default_factory=list)
     mapping: str = ""
@@ -128,7 +130,7 @@ class Reading:
             file = FileOutcome(task.entry.name)
             self.files.append(file)
             if is_dropping(task.entry.name):
-                file.reason = "left out: an operating system put it there, not a person"
+                file.reason, file.passed_over = "left out: a program put it there, not a person", True
                 continue
             trouble = task.trouble
             if trouble is None:
@@ -413,6 +415,15 @@ def _unknown(entry: Entry) -> Trouble:
         return Trouble("is empty", code="file.empty", where=entry.name, remedy="copy or export it again")
     if fault := _xml_fault(entry):
         return fault
+    if kind := schemas.load("files.toml")["documents"].get(entry.suffix.removeprefix(".")):
+        return Trouble(
+            "is no export that any reader knows",
+            code="layout.document",
+            where=entry.name,
+            found=f"a file of {entry.size:,} bytes that ends in {entry.suffix}",
+            expected="an export; documents are kept with their job",
+            remedy=f"keep it with the job: `muniment attach ARCHIVE FILE --job JOB --kind {kind}`",
+        )
     begins = entry.head[:40].decode("utf-8", errors="replace").strip()
     return Trouble(
         "no reader knows this layout",

@@ -102,6 +102,9 @@ def _read(told: dict[str, Any], words: Wording) -> list[Block]:
     ]
     head = [words("layout"), words("files"), words("records"), words("aside"), words("read by")]
     blocks: list[Block] = [TableBlock(head, rows, "lrrrl", weights=(3, 1, 1, 1, 3))] if rows else []
+    if passed := told.get("passed_over"):
+        names = words.some(passed, 4)
+        blocks.append(Para(words("{n} files of operating systems passed over: {names}", n=len(passed), names=names)))
     for draft in told.get("drafted", []):
         if draft["unplaced"]:
             names = words.some(draft["unplaced"], _SHOWN)

@@ -52,10 +52,12 @@ def command(
     from archive.answers.known_names import check_job, check_link
     from archive.cli import signer
     from archive.store.documents import DocumentFacts, attach, programs
+    from archive.store.names import check_job_name
 
     for program in programs(files):
         say(f"{program} is a program: whoever opens it from the archive runs it", quiet=quiet)
     opened = store.open(archive)
+    check_job_name(job, "--job")
     if not new:
         check_job(opened, job, "check the job's name, or say --new where its records are still to come")
         if link is not None:

@@ -6,43 +6,74 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import done, output_options, print_folded, print_json, print_line, signer_options
+
+_SHOWN = 10
+"""Things of one cause that are named, unless all are asked for."""
 
 
 @click.command("setaside")
 @click.argument("archive", type=click.Path(path_type=Path))
 @click.option("--job", metavar="J", help="Of this job alone.")
+@click.option("--keep", multiple=True, metavar="PATTERN", help="Settle these: no tests, kept as they are.")
+@click.option("--all", "everything", is_flag=True, help="Name every thing, settled ones too.")
+@signer_options
 @output_options
-def command(archive: Path, job: str | None, as_json: bool, quiet: bool) -> None:
-    """Lists what was set aside, with its reason and what to do. The originals are in the archive all the same.
+def command(
+    archive: Path,
+    job: str | None,
+    keep: tuple[str, ...],
+    everything: bool,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Lists what was set aside and is not settled, by cause: each thing once, with what to do. The originals are in the
+    archive all the same.
+
+    A thing is settled where a later deposit read it, where `muniment attach` filed it, or where --keep says that it is
+    no test: a path, or a pattern such as photos/*.jpg.
 
     \b
-    Exit code 1: something is set aside and not settled by a later deposit.
+    Exit code 1: something is set aside and not settled.
 
     \b
     Example:
       muniment setaside certificates --job HARBOUR-2019-04
+      muniment setaside certificates --job HARBOUR-2019-04 --keep "minutes/*" --reason "minutes of the weekly meeting"
     """
     from archive import store
-    from archive.answers.setaside import set_aside
+    from archive.answers import setaside
+    from archive.cli import signer
 
-    rows = set_aside(store.open(archive), job)
+    opened = store.open(archive)
+    if keep:
+        signed = signer.sign(opened)
+        entry, meant = setaside.keep(opened, keep, job, by=signer.name(by), reason=reason, sign=signed)
+        if not (as_json or quiet):
+            print_line(f"{len(meant)} settled as no tests (ledger entry {entry.number})")
+    rows = setaside.set_aside(opened, job)
+    left = [r for r in rows if not r["settled"]]
     if as_json:
         print_json({"set_aside": rows})
     elif not quiet:
-        for r in rows:
-            place = ", ".join(x for x in (r["path"], r["place"], r["link_label"]) if x)
-            print_line(
-                f"{r['deposit']}  {place}: {r['reason']}" + ("  (settled by a later deposit)" if r["settled"] else "")
+        for first, members in setaside.by_cause(rows if everything else left):
+            print_folded(f"{len(members)}: {first['reason']}")
+            for label in ("found", "expected", "remedy"):
+                if first[label]:
+                    print_folded(f"    {'what to do' if label == 'remedy' else label}: {first[label]}")
+            for r in members if everything else members[:_SHOWN]:
+                place = ", ".join(x for x in (r["path"], r["place"], r["link_label"]) if x)
+                print_folded(f"  - {place}  ({r['deposit']}{', ' + r['how'] if r['how'] else ''})")
+            if not everything and len(members) > _SHOWN:
+                print_line(f"  and {len(members) - _SHOWN} more; --all names them")
+        settled = len(rows) - len(left)
+        print_line(f"{len(left)} open, {settled} settled" if rows else "nothing is set aside")
+        if left:
+            print_folded(
+                "next: write a better mapping and run "
+                f"`muniment reread {archive} --deposit {left[0]['deposit']} --mapping M`, hand in a file that was "
+                "copied again, or settle what is no test with --keep"
             )
-            if r["remedy"] and not r["settled"]:
-                print_line(f"    {r['remedy']}")
-        open_rows = [r for r in rows if not r["settled"]]
-        if open_rows:
-            print_line(
-                "Mend the file and deposit it again, or write a better mapping and run "
-                f"`muniment reread {archive} --deposit {open_rows[0]['deposit']} --mapping M`."
-            )
-        elif not rows:
-            print_line("nothing is set aside")
-    done(any(not r["settled"] for r in rows))
+    done(bool(left))

@@ -73,6 +73,9 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         _identity(db, entry)
     elif kind == "attach":
         filed(db, texts.get("documents", []), entry.number)
+    elif kind == "setaside":
+        rows = [(item, entry.number) for item in entry.get("items", [])]
+        db.executemany("INSERT OR IGNORE INTO settled_aside VALUES(?, ?)", rows)
     elif kind == "mapping":
         path = f"events/{entry['id']}/{FILE}"
         db.execute(

@@ -19,7 +19,7 @@ from archive.store import checked_files, memory, unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 14
+VERSION = 15
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""
@@ -44,6 +44,7 @@ CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEX
 CREATE INDEX schedule_job ON schedule(job_id, number);
 CREATE TABLE originals(sha256 TEXT PRIMARY KEY, deposit TEXT);
 CREATE TABLE mappings(sha256 TEXT, number INTEGER, path TEXT, how TEXT, PRIMARY KEY(number, sha256));
+CREATE TABLE settled_aside(item TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE schemas(sha256 TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE acceptances(job_id TEXT, day TEXT, number INTEGER PRIMARY KEY);
 CREATE TABLE accepted_records(row INTEGER PRIMARY KEY, number INTEGER);

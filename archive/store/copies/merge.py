@@ -37,6 +37,7 @@ _REPEATED = (
     "mapping",
     "redact",
     "release",
+    "setaside",
     "withdraw",
 )
 

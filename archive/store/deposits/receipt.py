@@ -118,7 +118,10 @@ def how_read(files: list[dict[str, Any]], use: dict[str, str]) -> dict[str, Any]
     and whether that was accepted.
     """
     layouts: dict[tuple[str, str], dict[str, Any]] = {}
+    passed_over = [f["name"] for f in files if f.get("passed_over")]
     for f in files:
+        if f.get("passed_over"):
+            continue
         digest = f.get("mapping", "")
         row = layouts.setdefault(
             (f.get("layout", ""), digest),
@@ -133,4 +136,5 @@ def how_read(files: list[dict[str, Any]], use: dict[str, str]) -> dict[str, Any]
         for f in files
         if f.get("drafted")
     ]
-    return ({"layouts": list(layouts.values())} if layouts else {}) | ({"drafted": drafted} if drafted else {})
+    told = {"layouts": list(layouts.values()), "drafted": drafted, "passed_over": passed_over}
+    return {name: value for name, value in told.items() if value}
