@@ -14,10 +14,11 @@ from answers_making import BY, FLIPPED, JOB, STANDS
 from archive import store
 from archive.answers.claim.claim_folder import write
 from archive.answers.claim.compose import compose
-from archive.answers.claim.enclosed import enclosed, safe_name
+from archive.answers.claim.enclosed import enclosed
 from archive.answers.claim.gather import gather, link_facts
 from archive.answers.claim.original_parts import spans
 from archive.answers.documents import Notice
+from archive.answers.filed import safe_name
 from archive.answers.sealing.issue import issuer
 from archive.answers.verifying.verify_folder import verify_folder
 from archive.store.documents import DocumentFacts, attach

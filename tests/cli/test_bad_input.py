@@ -186,7 +186,7 @@ def test_outputs_where_something_stands(built: World, tmp_path: Path) -> None:
     for words in (
         ("convert", built.good, "--to", tmp_path / "full", "--form", "csv", "--replace"),
         ("claim", built.archive, "01-1A-A01", "--no-record", "--out", tmp_path / "full"),
-        ("book", built.archive, "--job", built.receipt["job"], "--out", tmp_path / "full"),
+        ("book", built.archive, "--no-record", "--job", built.receipt["job"], "--out", tmp_path / "full"),
         ("init", tmp_path / "full"),
         ("init", tmp_path / "file"),
         ("demo", tmp_path / "full"),

@@ -42,6 +42,25 @@ def test_a_claim_file_is_entered_in_the_ledger_and_verifies_as_a_folder(world, t
     assert typed("verify", tmp_path, "--json").code == 2, "a folder that nobody issued"
 
 
+def test_a_book_is_entered_in_the_ledger_and_verifies_as_a_folder(world, tmp_path):
+    filed = tmp_path / "note.txt"
+    filed.write_text("An invented letter.")
+    assert typed("attach", world.archive, filed, "--job", JOB, "--kind", "letter", "--by", "H. Brume").code == 0
+    book = tmp_path / "book"
+    said = typed("book", world.archive, "--job", JOB, "--out", book, "--by", "H. Brume", "--json").document
+    assert said["sealed"] and (book / "documents" / "note.txt").read_bytes() == filed.read_bytes()
+    head = typed("fixity", world.archive, "--json").document["ledger"]["head"]
+    report = typed("verify", book, "--expect", head, "--json")
+    assert report.code == 0 and report.document["sealed"] and report.document["broken"] == []
+    assert report.document["seal"]["what"] == "hand-over book"
+    (book / "documents" / "note.txt").write_text("Another letter.")
+    broken = typed("verify", book, "--json").document
+    assert {b["path"] for b in broken["broken"]} == {"documents/note.txt"}
+    assert any("files a document of this digest" in b["what"] for b in broken["broken"])
+    (book / "documents" / "note.txt").unlink()
+    assert typed("verify", book).code == 1
+
+
 def test_the_page_speaks_as_asked(built, tmp_path):
     options = [
         "--no-record",
@@ -115,8 +134,12 @@ def _one_of_the_link(label, folder):
 
 
 def test_a_book_by_link_and_its_list(built, tmp_path):
-    said = typed("book", built.archive, "--job", JOB, "--out", tmp_path / "book", "--per", "link", "--json").document
+    said = typed(
+        "book", built.archive, "--job", JOB, "--out", tmp_path / "book", "--per", "link", "--no-record", "--json"
+    ).document
     assert {"book.pdf", "book.html", f"{FAILED}.pdf", f"{FAILED}.html"} <= set(said["files"])
-    assert sorted(said["files"]) == sorted(p.name for p in (tmp_path / "book").iterdir())
+    beside = {"START-HERE.html", "manifest-sha256.txt", "manifest-sha512.txt"}
+    assert {*said["files"], *beside} == {p.name for p in (tmp_path / "book").iterdir()} and not said["sealed"]
+    assert typed("verify", tmp_path / "book").code == 1, "no key, and no entry"
     page = (tmp_path / "book" / "book.html").read_text(encoding="utf-8")
     assert f"{FAILED}.pdf" in page.replace("<wbr>", "")

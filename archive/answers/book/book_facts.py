@@ -8,7 +8,9 @@ from typing import Any
 
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.job_terms import TermBreach
+from archive.answers.photographs import Photograph
 from archive.answers.progress import JobLink
+from archive.answers.sealing.seal_note import SealNote
 from archive.vocabulary.link_counts import LinkCounts, LinkResult
 
 Row = Mapping[str, Any]
@@ -94,3 +96,5 @@ class BookFacts:
     result: Callable[[BookLink], Result]
     records: Callable[[Sequence[BookLink]], Iterator[tuple[BookLink, TestedRecord]]]
     cover: str = ""
+    photographs: Sequence[Photograph] = ()
+    seal: SealNote = field(default=SealNote())

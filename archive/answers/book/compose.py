@@ -11,6 +11,7 @@ from itertools import groupby
 from archive.answers.book import job_sections, link_pages
 from archive.answers.book.book_facts import BookFacts, BookLink
 from archive.answers.documents import Document, DocumentSection, TableBlock
+from archive.answers.photographs import photographs
 from archive.answers.wording import ENGLISH, Wording, plain
 from archive.errors import Trouble
 from archive.store import names
@@ -148,6 +149,9 @@ def _whole(name: str, facts: BookFacts, words: Wording, columns: Sequence[str]) 
             "proof": job_sections.proof,
         }
         yield made[name](facts, words)
+        shown = photographs(facts.photographs, words) if name == "instruments" else None
+        if shown is not None:
+            yield shown
 
 
 class _Press:

@@ -94,5 +94,14 @@ def _deposits(archive: Archive, job: str) -> list[dict[str, Any]]:
     for deposit, records, root in rows.fetchall():
         entry = archive.deposit_entry(deposit)
         name = people(archive, [entry.get("by")], [entry]).get(entry.get("by") or "", "")
-        found.append({"deposit": deposit, "when": entry.get("at"), "by": name, "records": records, "root": root})
+        found.append(
+            {
+                "deposit": deposit,
+                "entry": entry.number,
+                "when": entry.get("at"),
+                "by": name,
+                "records": records,
+                "root": root,
+            }
+        )
     return found

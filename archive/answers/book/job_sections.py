@@ -10,7 +10,9 @@ from archive.answers import count_text
 from archive.answers.book.book_facts import BookFacts, BookLink, Row
 from archive.answers.cautions import cautions
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock, stressed
+from archive.answers.filed import document_name
 from archive.answers.job_terms import sentences
+from archive.answers.sealing.seal_note import seal_line
 from archive.answers.wording import Wording, plain
 from archive.vocabulary.link_counts import FAILING, IN_CONFLICT, IN_DOUBT, NOT_GRADED
 
@@ -191,8 +193,7 @@ def instruments(facts: BookFacts, words: Wording) -> DocumentSection:
     blocks: list[Block] = [TableBlock(head, rows, align="lllllr", weights=(1.8, 1.3, 0.9, 0, 0, 0)) if rows else none]
     if facts.documents:
         rows = [
-            [plain(d.get("title") or d.get("file_name")), words.term(d.get("kind")), plain(d.get("document_id"))]
-            for d in facts.documents
+            [document_name(d, words), words.term(d.get("kind")), plain(d.get("document_id"))] for d in facts.documents
         ]
         head = [words("document"), words("kind"), words("SHA-256")]
         blocks.append(
@@ -234,7 +235,7 @@ def proof(facts: BookFacts, words: Wording) -> DocumentSection:
     heads = FactsBlock([(words("archive"), facts.archive_id), (words("head of the ledger"), facts.head)])
     head = [words(h) for h in ("deposit", "when", "by", "records", "root over its records")]
     table = TableBlock(head, rows, align="lllrl", weights=(1.7, 1.2, 1, 0, 2.6), code=frozenset({0, 4}))
-    return DocumentSection(words("Proof"), [Para(text), heads, table])
+    return DocumentSection(words("Proof"), [Para(text), Para(seal_line(facts.seal, words)), heads, table])
 
 
 def careful(facts: BookFacts, words: Wording) -> DocumentSection:

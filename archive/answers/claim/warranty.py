@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from archive.answers.claim.claim_facts import ClaimFacts, Row
+from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.timing import as_day, span_line, span_text
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Para, TableBlock
+from archive.answers.filed import document_name
 from archive.answers.wording import Wording, plain
 
 
@@ -30,7 +31,7 @@ def warranty(facts: ClaimFacts, words: Wording) -> DocumentSection:
         head = [words(h) for h in ("document", "kind", "speaks for", "valid until", "SHA-256")]
         rows = [
             [
-                _document(d, words),
+                document_name(d, words, "data/"),
                 words.term(d.get("kind")),
                 plain(d.get("serial") or d.get("link_label") or d.get("job_id")),
                 words.day(plain(d.get("valid_until"))),
@@ -67,14 +68,6 @@ def _dates(facts: ClaimFacts, words: Wording) -> Iterator[tuple[str, str]]:
         if d.get("valid_until"):
             name = plain(d.get("title") or d.get("file_name"))
             yield str(d["valid_until"])[:10], words("{name} runs out", name=name)
-
-
-def _document(d: Row, words: Wording) -> str:
-    """The title of a document, and where it lies in this file or why it does not."""
-    name = plain(d.get("title") or d.get("file_name"))
-    if d.get("inside"):
-        return words("{name}, as data/{path}", name=name, path=d["inside"])
-    return words("{name}, not enclosed: {why}", name=name, why=d["why_not"]) if d.get("why_not") else name
 
 
 def _seen(day: str, on: str, words: Wording) -> str:

@@ -165,7 +165,8 @@ def _ranges(folder: Path) -> list[dict[str, Any]]:
 
 def _documents(folder: Path, proof: SealProof | None) -> Iterator[Damage]:
     """Filed documents against the ledger entries that filed them."""
-    there = sorted(p for p in (folder / "data" / "documents").rglob("*") if p.is_file())
+    places = (folder / "data" / "documents", folder / "documents")  # of a claim file, of a book
+    there = sorted(p for place in places for p in place.rglob("*") if p.is_file() and p.name != "names.json")
     if not there or proof is None:
         return
     try:

@@ -18,6 +18,7 @@ def compare(folder: Path, broken: Collection[str], notes: list[str]) -> Iterator
     gets why pages were not made again."""
     data = folder / "data"
     if not (data / FACTS).is_file():
+        notes.append("the pages were not made again: a book does not hold the data for it")
         return
     changed = sorted({f"data/{name}" for name in RESTS_ON} & set(broken))
     if changed:

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.cli.common import done, output_options, print_json, print_line, progress, signer_options
+
+if TYPE_CHECKING:
+    from archive.answers.book.book_facts import BookFacts
+    from archive.answers.book.compose import Volume
 
 PATH = click.Path(path_type=Path)
 
@@ -27,10 +34,12 @@ PATH = click.Path(path_type=Path)
 )
 @click.option("--columns", metavar="PARAMETER,...", help="Columns of the schedule, by parameter id.")
 @click.option("--cover", type=PATH, metavar="FILE", help="A text of yours for the first page.")
+@click.option("--no-record", is_flag=True, help="Make no entry in the ledger; without a key the book is not sealed.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
 @click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
 @click.option("--words", "catalogue", type=PATH, metavar="FILE.po", help="A translation of the texts (gettext).")
+@signer_options
 @output_options
 def command(
     archive: Path,
@@ -40,14 +49,20 @@ def command(
     per: str,
     columns: str | None,
     cover: Path | None,
+    no_record: bool,
     paper: str,
     locale: str,
     lengths: str,
     catalogue: Path | None,
+    by: str | None,
+    reason: str | None,
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Composes documents of a whole job for its owner from the sections asked for, as PDF and HTML.
+    """Composes documents of a whole job for its owner from the sections asked for, as PDF and HTML, with the documents
+    that are filed for it.
+
+    The folder is sealed as a claim file is, and `muniment verify DIR` checks it.
 
     \b
     Example:
@@ -55,12 +70,15 @@ def command(
       muniment book certificates --job HARBOUR-2019-04 --out curves --with curves --per floor
     """
     from archive import store, vocabulary
-    from archive.answers.book.book_folder import cover_text, write
+    from archive.answers.book.book_folder import cover_text, issue
     from archive.answers.book.compose import asked, volumes
     from archive.answers.book.gather import gather
     from archive.answers.book.job_sections import DEFAULT_COLUMNS
+    from archive.answers.filed import documents_of
+    from archive.answers.sealing.issue import issuer
     from archive.answers.wording import Wording
     from archive.atomic import require_empty
+    from archive.cli import signer
     from archive.errors import Trouble
 
     wanted = asked(sections)
@@ -75,11 +93,22 @@ def command(
             )
     words = Wording(locale, lengths, catalogue)
     require_empty(out)
-    facts = gather(store.open(archive), job, cover=cover_text(cover) if cover is not None else "")
-    made = volumes(facts, wanted, words, per=per, paper=paper, columns=shown)
-    names = write(progress(made, "volumes", quiet=quiet or as_json), out)
+    opened = store.open(archive)
+    facts = gather(opened, job, cover=cover_text(cover) if cover is not None else "")
+    filed, photographs, files = documents_of(opened, facts.documents, "documents")
+    facts = replace(facts, documents=filed, photographs=photographs)
+    seals = issuer(archive, by=signer.name(by), reason=reason, sign=signer.sign, enter=not no_record)
+
+    def make(of: BookFacts) -> Iterable[Volume]:
+        made = volumes(of, wanted, words, per=per, paper=paper, columns=shown)
+        return progress(made, "volumes", quiet=quiet or as_json)
+
+    names = issue(facts, make, files, out, seals)
     if as_json:
-        print_json({"job": job, "out": str(out), "sections": list(wanted), "files": names})
+        entry = None if seals.entry is None else seals.entry.number
+        said = {"sealed": seals.note.sealed, "ledger_entry": entry, "why_no_entry": seals.note.why_not or None}
+        print_json({"job": job, "out": str(out), "sections": list(wanted), "files": names, **said})
     elif not quiet:
+        print_line(seals.told())
         print_line(f"{len(names)} files in {out}: {', '.join(names[:6])}{' ...' if len(names) > 6 else ''}")
     done(False)
