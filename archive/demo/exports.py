@@ -11,9 +11,13 @@ import numpy as np
 
 from archive import formats
 from archive.demo import analyser, job, layouts, population
+from archive.demo.backbone import job as backbone
 
 LABORATORY = {"3A-D01": (144, "11:20:00"), "3A-D02": (145, "11:52:00")}
 """Links measured with a network analyser, with their numbers in the simulation and the time of the measurement."""
+
+BACKBONE_MAPPINGS = tuple(f"mappings/backbone-{name}.toml" for name in ("vezels", "losses", "ends", "fasern"))
+"""How the four layouts of the backbone are read."""
 
 MAPPING = "mappings/sallow-curves.toml"
 """How the subcontractor's export is read."""
@@ -71,10 +75,16 @@ def write(folder: Path) -> None:
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8", newline="\n")
+    for name, content in backbone.files():
+        path = folder / backbone.FOLDER / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
 
 
 def _texts() -> Iterator[tuple[str, str]]:
-    yield "README.txt", README
+    yield "README.txt", README + "\n" + backbone.README
+    for name in BACKBONE_MAPPINGS:
+        yield f"{backbone.FOLDER}/{name}", (Path(__file__).parent / name).read_text(encoding="utf-8")
     yield "documents/calibration-40-00317.txt", CERTIFICATE
     yield "link-schedule.csv", schedule()
     yield "old-folder/basement.json", layouts.worst_points(job.basement())

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.demo import job
-from archive.demo.exports import MAPPING
+from archive.demo.backbone import job as backbone
+from archive.demo.exports import BACKBONE_MAPPINGS, MAPPING
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,11 @@ def steps(folder: Path) -> tuple[DemoStep, ...]:
     schedule, of_job = str(folder / "link-schedule.csv"), ("--job", job.JOB)
     claim, mapping = folder / "claim", ("--mapping", str(folder / MAPPING))
     deposit = ("--into", str(archive), *of_job, "--site", job.SITE, "--zone", job.ZONE, "--by", job.DEPOSITOR)
+    read_with = (word for name in BACKBONE_MAPPINGS for word in ("--mapping", str(folder / backbone.FOLDER / name)))
+    of_backbone = (
+        *("--into", str(archive), "--job", backbone.JOB, "--site", backbone.SITE, "--zone", backbone.ZONE),
+        *("--by", job.DEPOSITOR, "--new", *read_with),
+    )
     return (
         DemoStep(
             "Look at what came in; nothing is written.",
@@ -95,6 +101,24 @@ def steps(folder: Path) -> tuple[DemoStep, ...]:
         DemoStep(
             "Write its claim file: history, curves against the limit, originals, proof.",
             ("claim", str(archive), job.FAILING, *of_job, "--out", str(claim), "--reason", "the demo"),
+        ),
+        DemoStep(
+            "Archive the optical backbone: loss tests in four layouts, and traces from both ends.",
+            (
+                "deposit",
+                str(folder / backbone.FOLDER / "exports"),
+                str(folder / backbone.FOLDER / "traces"),
+                *of_backbone,
+            ),
+            look=f"{backbone.DIRTY} fails, {backbone.CROSSED} is crossed, and the reference of {backbone.DRIFTED} was lost.",
+            expected=(0, 1),
+        ),
+        DemoStep(
+            f"The claim file of {backbone.BENT}: its loss test passes, and its traces show a bend.",
+            (
+                *("claim", str(archive), backbone.BENT, "--job", backbone.JOB),
+                *("--out", str(folder / "claim-backbone"), "--reason", "the demo"),
+            ),
         ),
         DemoStep("Make sure that nothing in the archive was altered.", ("fixity", str(archive))),
     )

@@ -38,7 +38,16 @@ RECORDS = frozenset(
     (
         *("medium", "link_label", "tested_found", "sequence", "limit_found", "configuration", "cable_found"),
         *("velocity_percent", "group_index", "connections", "splices", "reference_method", "reference_local"),
-        *("launch_condition", "reported_verdict", "reported_marginal", "coverage_factor", "comment"),
+        *(
+            "launch_condition",
+            "connector_grade",
+            "polarity_method",
+            "light_class",
+            "reported_verdict",
+            "reported_marginal",
+            "coverage_factor",
+            "comment",
+        ),
     )
 )
 """Columns of records that a cell may fill."""

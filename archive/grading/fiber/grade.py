@@ -8,6 +8,7 @@ from typing import Any
 
 import pyarrow as pa
 
+from archive.grading.fiber import polarity
 from archive.grading.fiber.graded_rows import RecordGrade, grade_rows, verdict_row
 from archive.grading.fiber.link_grade import grade_link
 from archive.grading.fiber.loss_tests import LossTest, loss_tests
@@ -60,13 +61,14 @@ def grade_optical(batch: Batch, against: Sequence[OpticalBound] | None) -> dict[
     """
     grades: list[dict[str, Any]] = []
     verdicts: list[dict[str, Any]] = []
-    events, curves = _events(batch), _curves(batch)
+    events, curves, wrong = _events(batch), _curves(batch), polarity.faults(batch)
     old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-first-format"}
     for test in loss_tests(batch):
         own, record_id = events.get(test.row["record_id"], []), test.row["record_id"]
         traces = _Traces(own, curves.get(record_id), record_id in old)
         made = _named(test, traces) if against is None else [_against(test, limit) for limit in against]
         for grade in made:
+            grade.fault = wrong.get(record_id, "") if grade.limit_id != fiber.EXPORTED and test.losses else ""
             grades += grade_rows(grade)
             verdicts.append(verdict_row(grade))
     return {"grades": _table("grades", grades), "verdicts": _table("verdicts", verdicts)}

@@ -58,7 +58,7 @@ def judged(margin: float) -> str:
 @dataclass
 class RecordGrade:
     """What came of one record against one limit. missing: what a pass lacks. notes: what else is said; differs: the
-    instrument said something else of a parameter."""
+    instrument said something else of a parameter. fault: of polarity, which no loss test makes good."""
 
     test: LossTest
     limit_id: str | None
@@ -69,6 +69,7 @@ class RecordGrade:
     differs: bool = False
     own_verdict: bool = True
     confirmed_by: str = ""
+    fault: str = ""
 
     @property
     def deciding(self) -> list[PointGrade]:
@@ -79,7 +80,7 @@ class RecordGrade:
     def verdict(self) -> str:
         """fail where anything fails; not graded where anything is missing or could not be graded; else pass."""
         words = {p.verdict for p in self.deciding}
-        if FAIL in words:
+        if FAIL in words or self.fault:
             return FAIL
         return NOT_GRADED if self.missing or NOT_GRADED in words or not words else PASS
 
@@ -89,6 +90,8 @@ class RecordGrade:
         if self.verdict == NOT_GRADED:
             return []
         points = [p for p in self.deciding if p.verdict == self.verdict] if self.verdict == FAIL else self.deciding
+        if self.fault:
+            return []
         sure = self.verdict == FAIL and any(p.verdict == FAIL and not p.doubts for p in points)
         found = [] if sure else [d for p in points for d in p.doubts]
         return list(dict.fromkeys([*found, *(self.doubts if self.verdict == PASS else [])]))
@@ -226,6 +229,7 @@ def _agrees(grade: RecordGrade) -> bool | None:
 
 
 def _reasons(grade: RecordGrade) -> Iterable[str]:
+    yield from [grade.fault] if grade.fault else ()
     yield from grade.missing
     yield from dict.fromkeys(p.reason for p in grade.deciding if p.reason and p.verdict == NOT_GRADED)
     reported = grade.test.row["reported_verdict"]

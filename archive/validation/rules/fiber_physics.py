@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from archive.grading.fiber import LossTest, loss_tests, named_limit
+from archive.grading.fiber.polarity import partner
 from archive.limits import fiber
 from archive.limits.fiber import LossLimit, OpticalApplication, OpticalLimit
 from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
@@ -259,18 +260,7 @@ def polarity_wrong(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     near, far, of = look.words("near", "wiremap"), look.words("far", "wiremap"), look.rows_for("wiremap")
     for at in np.flatnonzero(of >= 0):
         row = int(of[at])
-        wanted = _partner(str(near[at]), str(method[row])) if glass[row] else ""
+        wanted = partner(str(near[at]), str(method[row])) if glass[row] else ""
         if wanted and far[at] != wanted:
             hits.append((row, f"{method[row]}, position {near[at]}", str(far[at]) or "nothing", wanted))
     yield _raised(hits)
-
-
-def _partner(near: str, method: str) -> str:
-    """The position at which a fiber must arrive, "" where that is not known. From memory (C), for rows of twelve."""
-    if method == "duplex":
-        return {"A": "B", "B": "A", "1": "2", "2": "1"}.get(near.upper(), "")
-    if not near.isdigit() or not 1 <= int(near) <= 12:
-        return ""
-    at = int(near)
-    flipped = at + 1 if at % 2 else at - 1
-    return {"method-a": str(at), "method-b": str(13 - at), "method-c": str(flipped)}.get(method, "")

@@ -123,9 +123,10 @@ class RecordFacts:
     def columns(self) -> dict[str, Any]:
         """The columns of records that follow from the cells."""
         out: dict[str, Any] = {}
-        for name in ("link_label", "sequence", "limit_found", "cable_found", "comment"):
+        for name in ("link_label", "sequence", "limit_found", "cable_found", "comment", "light_class"):
             out[name] = self.text(f"records.{name}")
-        for name in ("configuration", "reference_method", "launch_condition", "medium"):
+        of_fiber = ("reference_method", "launch_condition", "connector_grade", "polarity_method")
+        for name in ("configuration", *of_fiber, "medium"):
             out[name] = self._word(name)
         out["velocity_percent"] = self._number("velocity_percent", "%")
         for name in ("group_index", "coverage_factor"):

@@ -36,6 +36,11 @@ def _far(c: str) -> str | None:
     return c.upper() if len(c) == 1 and c.upper() in _CONTACTS else None
 
 
+def _position(cell: str) -> str | None:
+    """The position at which a fibre arrives: A, B, or a number in a row of an array."""
+    return cell.upper() if re.fullmatch(r"[A-Za-z]|\d{1,2}", cell) else None
+
+
 def fault_of(word: str) -> str | None:
     """A fault of a wire map by the word list, or None."""
     known = vocabulary.words("wiremap_fault")
@@ -90,10 +95,11 @@ def _whole(frame: RowFrame, f: SourceField, out: list[_Contact]) -> list[int]:
 
 def _contact(frame: RowFrame, f: SourceField, out: list[_Contact]) -> list[int]:
     """Cells of one contact; the rows of those that say nothing."""
-    near = f.to.subject.removeprefix("contact ")
+    glass = f.to.subject.startswith("fiber ")
+    near = f.to.subject.removeprefix("contact ").removeprefix("fiber ")
     rest = []
     for i, cell in enumerate(_texts(frame, f)):
-        far = _far(cell)
+        far = _position(cell) if glass else _far(cell)
         fault = None if far else fault_of(cell.upper())
         if far or fault or cell.casefold() in words.empties():
             if cell:
