@@ -110,7 +110,7 @@ def steps(folder: Path) -> tuple[DemoStep, ...]:
                 str(folder / backbone.FOLDER / "traces"),
                 *of_backbone,
             ),
-            look=f"{backbone.DIRTY} fails, {backbone.CROSSED} is crossed, and the reference of {backbone.DRIFTED} was lost.",
+            look=f"{backbone.DIRTY} fails, {backbone.CROSSED} is crossed, {backbone.DRIFTED} had lost its reference.",
             expected=(0, 1),
         ),
         DemoStep(

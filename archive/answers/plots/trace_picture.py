@@ -34,7 +34,7 @@ class DrawnEvent:
     heavy: bool = False
 
 
-_BELOW, _ABOVE = 6.0, 4.0
+_BELOW, _ABOVE = 3.0, 2.0
 """Room under and over the levels of the fiber itself, dB: the noise beyond its end is no part of the link."""
 
 
@@ -86,7 +86,10 @@ def trace_picture(
     axes.parts.append(text(8, 14, labels[1], size=9.5))
     left, under = float(_LEFT), float(axes.bottom) + 48
     for (trace, _), style in zip(shown, STYLES, strict=False):
+        wide = 60 + 6 * len(trace.label)
+        if left > _LEFT and left + wide > _LEFT + _WIDE:
+            left, under = float(_LEFT), under + 15
         axes.parts.append(stroke(f"M{figure(left)} {figure(under)}h26", *style, 1.6))
         axes.parts.append(text(left + 32, under + 3.2, trace.label, size=9))
-        left += 60 + 6 * len(trace.label)
+        left += wide
     return picture(_LEFT + _WIDE + 24, int(under) + 14, title, "".join(axes.parts))

@@ -24,7 +24,7 @@ def partner(near: str, method: str) -> str:
 
 
 def faults(batch: Batch) -> dict[str, str]:
-    """What is wrong with the polarity of optical records, in words, by record; nothing where all is right or unknown."""
+    """What is wrong with polarity, in words, by record; nothing where all is right or unknown."""
     found: dict[str, list[str]] = {}
     methods = {
         r: m or ""
