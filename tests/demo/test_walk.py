@@ -30,7 +30,7 @@ def test_every_step_is_told_with_its_command(walked):
         assert step.title in told and f"$ muniment {step.argv[0]}" in told
     flow = [s.argv[0] for s in wanted]
     assert [c for c in flow if c in ("survey", "convert", "check", "grade", "deposit", "find", "claim")] == [
-        *("survey", "convert", "check", "grade", "deposit", "deposit", "deposit", "find", "claim")
+        *("survey", "convert", "check", "grade", "deposit", "deposit", "deposit", "find", "claim", "deposit", "claim")
     ]
 
 

@@ -15,10 +15,18 @@ from archive.store import Archive
 from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
 
-PARTS = ("parameter", "pairing", "end", "frequency_band")
+PARTS = ("parameter", "pairing", "end", "frequency_band", "direction", "wavelength")
 """What a failure is broken down by, besides the fields of fields.FIELDS."""
 
-_ALSO = {"pair": "pairing", "combination": "pairing", "frequency": "frequency_band", "band": "frequency_band"}
+_COLUMNS = {"wavelength": "wavelength_nm"}
+_ALSO = {
+    "fiber": "pairing",
+    "nm": "wavelength",
+    "pair": "pairing",
+    "combination": "pairing",
+    "frequency": "frequency_band",
+    "band": "frequency_band",
+}
 
 
 TESTS = {"all": BITS["live"], "current": BITS["current"], "first": BITS["first"]}
@@ -79,7 +87,7 @@ def failed(
     columns, shows = [], []
     for name in names:
         if name in PARTS:
-            columns.append(bands if name == "frequency_band" else f"f.{name}")
+            columns.append(bands if name == "frequency_band" else f"f.{_COLUMNS.get(name, name)}")
             shows.append(shown if name == "frequency_band" else _same)
         else:
             (one,) = chosen([name], choice.length_edges)

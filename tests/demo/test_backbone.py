@@ -1,0 +1,88 @@
+"""The invented backbone from four exports and its traces to claim files: what was planted is found, and named."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from archive import grading, store
+from archive.answers.claim.compose import compose
+from archive.answers.claim.gather import gather
+from archive.answers.documents import html
+from archive.answers.intake import Choices, ingest
+from archive.answers.progress import progress
+from archive.demo.backbone import job as backbone
+from archive.demo.exports import BACKBONE_MAPPINGS
+from archive.store import Archive
+from archive.store.deposits import DepositFacts
+from archive.validation import check
+
+MAPPINGS = [Path(backbone.__file__).parents[1] / name for name in BACKBONE_MAPPINGS]
+
+
+@pytest.fixture(scope="module")
+def handed_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("backbone")
+    for name, content in backbone.files():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return folder
+
+
+@pytest.fixture
+def archive(handed_in: Path, tmp_path: Path) -> Archive:
+    made = store.create(tmp_path / "archive")
+    facts = DepositFacts(job=backbone.JOB, site=backbone.SITE, zone=backbone.ZONE, by="H. Brume")
+    ingest(made, [handed_in / "exports", handed_in / "traces"], facts, Choices(mapping=MAPPINGS))
+    return made
+
+
+def page(archive: Archive, label: str) -> str:
+    facts, _ = gather(archive, label, job=backbone.JOB)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html(compose(facts))))
+
+
+def test_every_planted_fault_is_found_and_nothing_else_fails(archive: Archive) -> None:
+    found = progress(archive, backbone.JOB)
+    assert found.counts.of("tested") and len(found.counts.of("tested")) == 12
+    assert set(found.counts.of("failing")) == {backbone.DIRTY, backbone.BENT, backbone.CROSSED}
+    assert found.counts.of("not_graded") == [backbone.DRIFTED]
+
+
+def test_a_claim_tells_a_bend_from_a_dirty_connector_and_says_what_it_cannot_tell(archive: Archive) -> None:
+    bent, dirty = page(archive, backbone.BENT), page(archive, backbone.DIRTY)
+    assert "At 1.9000 km the loss is 0.03 dB at 1310 nm and 1.30 dB at 1625 nm" in bent and "points to a bend" in bent
+    assert "points to a connector, dirty, damaged or badly mated" not in bent
+    assert "At 0.6000 km a place that reflects with a reflectance of" in dirty
+    assert "points to a connector, dirty, damaged or badly mated" in dirty and "points to a bend" not in dirty
+    assert "What this cannot tell: dirt from damage" in dirty
+    for text in (bent, dirty):
+        assert "Loss test of" in text and "iso-11801-1/os2/link" in text
+        assert "class 1M as stated" in text and "disconnect or switch off the equipment" in text
+        assert "gain in appearance only" in text
+
+
+def test_a_link_without_traces_is_told_what_would_show_more(archive: Archive) -> None:
+    text = page(archive, backbone.CROSSED)
+    assert "polarity is wrong: fibre A arrives at A, not at B" in text
+    assert "Traces of the fibre" not in text
+    assert "10GBASE-SR" in text and "32GFC" in text
+
+
+def test_findings_name_the_reference_and_the_equal_numbers(handed_in: Path) -> None:
+    from archive import formats
+
+    found: set[tuple[str, Any]] = set()
+    for batch in formats.read_all([handed_in / "exports"], mapping=MAPPINGS):
+        if len(batch):
+            rows = check(grading.grade(batch)).to_pylist()
+            found |= {(row["rule"], row["link_label"]) for row in rows if row["status"] == "raised"}
+    assert ("optical-fibers-with-equal-numbers", backbone.TWICE) in found
+    assert ("polarity-wrong", backbone.CROSSED) in found
+    assert {("optical-loss-too-good", backbone.DRIFTED), ("optical-loss-below-zero", backbone.DRIFTED)} & found
+    assert {label for rule, label in found if rule == "macrobend-suspected"} == {backbone.BENT}
+    assert {label for rule, label in found if rule == "polarity-wrong"} == {backbone.CROSSED}
