@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from archive.room import claims, documents, finding, jobs, limits, links, proofs
+from archive.room import analysis, claims, documents, finding, jobs, limits, links, proofs
 from archive.room.app import Page
 
 PAGES: Mapping[str, tuple[str, Page]] = {
@@ -22,6 +22,11 @@ PAGES: Mapping[str, tuple[str, Page]] = {
     "/job": ("GET", jobs.page),
     "/claim": ("GET", claims.form),
     "/claim.zip": ("POST", claims.made),
+    "/rates": ("GET", analysis.rates_page),
+    "/rates.svg": ("GET", analysis.rates_picture),
+    "/trends": ("GET", analysis.trends_page),
+    "/trends.svg": ("GET", analysis.trends_picture),
+    "/ready": ("GET", analysis.ready_page),
     "/limits": ("GET", limits.listed),
     "/limit": ("GET", limits.page),
     "/help": ("GET", finding.help_page),

@@ -47,7 +47,18 @@ def opened(browser: Browser, room: Room, key: tuple[str, str], **how: object) ->
     return page, wrong
 
 
-PAGES = ("/", "/link?label=1A-A02", "/jobs", "/job?job=HARBOUR-2019-04", "/limits", "/help", "/claim?label=1A-A01")
+PAGES = (
+    "/",
+    "/link?label=1A-A02",
+    "/jobs",
+    "/job?job=HARBOUR-2019-04",
+    "/rates?by=job",
+    "/trends",
+    "/ready?application=10gbase-t",
+    "/limits",
+    "/help",
+    "/claim?label=1A-A01",
+)
 
 
 @pytest.mark.parametrize("look", ["wide", "phone", "dark"])

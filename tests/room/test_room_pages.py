@@ -124,6 +124,29 @@ def test_a_job_is_counted_as_progress_counts_it(room, inside):
         assert escape(line) in page.body
 
 
+def test_rates_are_those_of_the_command(room, inside):
+    page = get(room, inside, "/rates", by="job", limit="cat6a")
+    told = json.loads(room.command("rates", str(room.archive), "--by", "job", "--limit", "cat6a", "--json"))
+    assert page.status == 200 and len(told["rows"]) == 1
+    row = told["rows"][0]
+    assert f"{100 * row['rate']:.1f} %" in page.body
+    assert f"{100 * row['low']:.1f} to {100 * row['high']:.1f}" in page.body
+    picture = get(room, inside, "/rates.svg", by="job")
+    assert picture.status == 200 and picture.headers["content-type"] == "image/svg+xml"
+    assert get(room, inside, "/rates", by="no-such-field").status == 422
+    assert get(room, inside, "/trends", period="quarter").status == 200
+
+
+def test_readiness_counts_what_the_command_counts(room, inside):
+    page = get(room, inside, "/ready", application="10gbase-t")
+    told = json.loads(room.command("ready", str(room.archive), "--application", "10gbase-t", "--json"))
+    (row,) = told["rows"]
+    assert row["links"] > 0 and row["do_not"] + row["carry"] + row["cannot_be_told"] == row["links"]
+    for name in ("links", "carry", "do_not", "cannot_be_told"):
+        assert f'class="r">{row[name]}</td>' in page.body
+    assert get(room, inside, "/ready", application="no-such").status == 422
+
+
 def test_a_claim_file_is_made_from_the_form(room, inside):
     base, cookie = inside
     form = get(room, inside, "/claim", label="1A-A02").body
