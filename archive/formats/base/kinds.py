@@ -40,8 +40,9 @@ def kind_of(entry: Entry) -> str:
                 where=entry.name,
                 found="mostly NUL bytes",
             )
-    control = sum(1 for b in head[:4096].replace(b"\0", b"") if b < 9 or (13 < b < 27 and b != 12))
-    if control > 0.02 * len(head[:4096]):
+    some = _characters(head[:4096])
+    control = sum(1 for c in some if c < 9 or (13 < c < 27 and c != 12))
+    if control > 0.02 * len(some):
         raise Trouble(
             "is no text, workbook, XML or JSON",
             code="file.unknown-kind",
@@ -50,6 +51,14 @@ def kind_of(entry: Entry) -> str:
             remedy="export the results in one of these forms",
         )
     return "text"
+
+
+def _characters(head: bytes) -> list[int]:
+    """The characters of a text whose encoding says itself, the bytes of any other; NULs left out."""
+    found = texts.detect(head)
+    wide = found.name.startswith(("utf-16", "utf-32"))
+    some = map(ord, head[found.mark :].decode(found.name, "ignore")) if wide else iter(head)
+    return [c for c in some if c]
 
 
 def _start(head: bytes) -> str:

@@ -84,14 +84,18 @@ def _source(entry: Entry, file: SourceFile, mapping: Mapping) -> dict[str, Any]:
 
 
 def built(builder: Builder, chunks: Iterator[RecordChunk]) -> Iterator[Batch]:
-    """Batches of chunks; the last one carries the account of the whole file."""
+    """Batches of chunks; the last one carries the account of the whole file. A file of which nothing became a record
+    and nothing was set aside is set aside itself."""
     held: Batch | None = None
+    some = False
     for batch in rebatch(builder.batch(c) for c in chunks):
+        some = some or bool(len(batch)) or bool(batch["set_aside"].num_rows)
         if held is not None:
             yield held.replace(sources=builder.sources(last=False))
         held = batch
-    if held is None:
-        held = Batch({})
+    held = Batch({}) if held is None else held
+    if not some:
+        held = held.replace(set_aside=builder.nothing())
     yield held.replace(sources=builder.sources(last=True), findings=builder.findings())
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from collections import Counter
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.base import numbers, units
-from archive.formats.mapping.model import SourceTable
+from archive.errors import Trouble
+from archive.formats.base import numbers, units, words
+from archive.formats.mapping import names
+from archive.formats.mapping.model import Mapping, SourceTable
 from archive.formats.mapping.row_frame import RowFrame, new_cell
 from archive.tables.arrow import Reals
 
@@ -19,43 +22,83 @@ VALUES = "@values"
 HEADING, VALUE = "@heading", "@value"
 """Names of the columns that a table has whose other headings are links: the link of a row, and its one value."""
 
-_HEADING = re.compile(r"^(?:@|f|f\s*=|freq\w*|at)?[\s_]*(\d+(?:[.,]\d+)?)[\s_]*[\[(]?([kMG]?Hz)?[\])]?$", re.IGNORECASE)
-_GROUPED = re.compile(r"\d{1,3}(?:(?:(['’ \u00a0\u202f])\d{3})(?:\1\d{3})*|([.,])\d{3}(?:\2\d{3})+)(?!\d)")
-"""A number with marks between its thousands: blanks or apostrophes, or points or commas where there are several."""
+_MARKS = "'’ \u00a0\u202f\u2009"
+_HEADING = re.compile(
+    rf"^(@|f|f\s*=|freq\w*|at)?[\s_]*(\d[\d.,{_MARKS}]*)[\s_]*(?:[\[(]?([kMG]?Hz)[\])]?)?$", re.IGNORECASE
+)
 
 
-def frequency_of(heading: str) -> float | None:
-    """The number of a heading such as "1.5", "f 1,5" or "100 MHz" (in MHz where it names a unit), or None."""
-    match = _HEADING.match(_GROUPED.sub(lambda m: re.sub(r"\D", "", m.group()), heading.strip()))
+def frequency_of(heading: str, thousands: str = "") -> float | None:
+    """The number of a heading such as "1.5", "f 1,5", "100 MHz" or "1'000 [kHz]" (in MHz where it names a unit), or
+    None. thousands: what the layout writes between thousands; of two marks the last is that of decimals."""
+    found = _parts(heading, thousands)
+    return None if found is None else found[1]
+
+
+def _parts(heading: str, thousands: str) -> tuple[tuple[str, bool], float] | None:
+    """How a heading is written (word before it, whether a unit stands in it), and its frequency."""
+    match = _HEADING.match(heading.replace(names.JOIN, " ").strip())
     if not match:
         return None
-    value = float(match.group(1).replace(",", "."))
-    unit = units.find(match.group(2)) if match.group(2) else None
-    return float(unit.ours(value)) if unit else value
+    word, digits, name = match.groups()
+    digits = digits.rstrip(_MARKS).translate(dict.fromkeys(map(ord, _MARKS)))
+    marks = [c for c in digits if c in ".,"]
+    for mark in set(marks):
+        if mark == thousands or marks.count(mark) > 1 or mark != marks[-1]:
+            digits = digits.replace(mark, "")
+    try:
+        value = float(digits.replace(",", "."))
+    except ValueError:
+        return None
+    unit = units.find(name) if name else None
+    form = ((word or "").rstrip("= ").casefold(), unit is not None)
+    return form, float(unit.ours(value)) if unit else value
 
 
-def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable) -> tuple[dict[str, pa.Array], Reals]:
-    """The columns with those of frequencies gathered into one column of lists, and the axis in MHz."""
+@dataclass(frozen=True)
+class Gathered:
+    """columns: those that are no frequencies, and the lists of values. axis: float64, MHz. bad: rows with a cell that
+    is no number, each with its heading and its text."""
+
+    columns: dict[str, pa.Array]
+    axis: Reals
+    bad: dict[int, tuple[str, str]]
+
+
+def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable, mapping: Mapping) -> Gathered:
+    """The columns with those of frequencies gathered into one column of lists.
+
+    Frequencies are written alike: of headings that could be some, such as "1.00 MHz" and "F31", those of the most
+    common form are. Errors: Trouble where no heading is a frequency.
+    """
     unit = units.for_unit(table.frequency_unit, "MHz", "headings")
-    found: list[tuple[float, str]] = []
-    for name in columns:
-        value = None if name in table.by_source else frequency_of(name)
-        if value is not None:
-            own = re.search("Hz", name)
-            found.append((value if own else float(unit.ours(value)), name))
-    found.sort()
-    listed = [columns[name] for _, name in found]
-    rows = len(listed[0]) if listed else 0
-    plain = numbers.Writing()
-    stacked = np.empty((rows, len(found)))
-    for i, column in enumerate(listed):
-        stacked[:, i] = numbers.read(column, plain, step=False).values
+    known = {*table.by_source, *table.ignore}
+    parts = {n: p for n in columns if n not in known and (p := _parts(n, mapping.thousands)) is not None}
+    if not parts:
+        raise Trouble(
+            "no heading is a frequency, as the mapping says they are",
+            code="export.headings-missing",
+            where=f"table {table.name}",
+            found=", ".join(n for n in columns if n not in known)[:160],
+            expected="headings such as 100, 100 MHz or f=100",
+            remedy='leave headings_are = "frequencies" out of the mapping, or name the rows of headings',
+        )
+    form = Counter(p[0] for p in parts.values()).most_common(1)[0][0]
+    found = sorted((f if form[1] else float(unit.ours(f)), n) for n, (own, f) in parts.items() if own == form)
+    writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty))
+    stacked = np.empty((len(columns[found[0][1]]), len(found)))
+    bad: dict[int, tuple[str, str]] = {}
+    for i, (_, name) in enumerate(found):
+        read = numbers.read(columns[name], writing, step=False)
+        stacked[:, i] = read.values
+        for row in np.flatnonzero(read.bad).tolist():
+            bad.setdefault(row, (name, str(columns[name][row].as_py())))
     flat = stacked.reshape(-1)
-    offsets = np.arange(rows + 1, dtype=np.int32) * len(found)
+    offsets = np.arange(len(stacked) + 1, dtype=np.int32) * len(found)
     lists = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=np.isnan(flat)))
     taken = {name for _, name in found}
     kept = {k: v for k, v in columns.items() if k not in taken}
-    return {**kept, VALUES: lists}, np.array([f for f, _ in found])
+    return Gathered({**kept, VALUES: lists}, np.array([f for f, _ in found]), bad)
 
 
 def links_of_headings(frame: RowFrame) -> RowFrame:

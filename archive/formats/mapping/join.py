@@ -12,7 +12,7 @@ from archive.formats.base import numbers
 from archive.formats.base.uncollected import uncollected
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.record_chunk import MOST_POINTS, Counted, RecordChunk
-from archive.formats.mapping.record_rows import KEYS
+from archive.formats.mapping.record_rows import KEYS, says_nothing
 from archive.formats.mapping.row_frame import Problem, RowFrame, codes, encoded
 from archive.tables import MOST_RECORDS
 from archive.tables.arrow import Ints
@@ -37,7 +37,7 @@ def keys_of(frame: RowFrame, names: Sequence[str]) -> list[Key] | None:
         if f is None or f.source not in frame.columns:
             return None
         coded = encoded(frame.columns[f.source])
-        known = [c.strip() if c else None for c in coded.dictionary.to_pylist()]
+        known = [None if c is None or says_nothing(c) else c.strip() for c in coded.dictionary.to_pylist()]
         words = np.array([*known, None], dtype=object)
         code = codes(coded)
         if frame.table.rows != "links":

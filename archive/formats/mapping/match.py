@@ -59,7 +59,7 @@ def matches(entry: Entry) -> list[Match]:
 
 def match(entry: Entry, mapping: Mapping) -> Match | None:
     """How well one mapping fits a file, by the best fitting of its files; None where none fits."""
-    words_there = content(entry)
+    words_there = content(entry, mapping)
     if words_there is None:
         return None
     found = [m for f in mapping.files if (m := _match(mapping, f, *words_there)) is not None]
@@ -102,8 +102,11 @@ def _plain(text: object) -> str:
     return names.tidy(text).rstrip(" :=").strip()
 
 
-def content(entry: Entry) -> tuple[str, frozenset[str]] | None:
-    """Kind of a file, and the names that its beginning holds; None where it is none that a mapping reads."""
+def content(entry: Entry, mapping: Mapping | None = None) -> tuple[str, frozenset[str]] | None:
+    """Kind of a file, and the names that its beginning holds; None where it is none that a mapping reads.
+
+    mapping: one whose code pages count beside those of the known ones.
+    """
     try:
         kind = kind_of(entry)
         if kind == "workbook":
@@ -111,8 +114,8 @@ def content(entry: Entry) -> tuple[str, frozenset[str]] | None:
     except (Trouble, OSError):
         return None
     if kind == "text":
-        return kind, _of_text(entry)
-    text = _decoded(entry)
+        return kind, _of_text(_decoded(entry, mapping))
+    text = _decoded(entry, mapping)
     if kind == "xml":
         return kind, frozenset(re.findall(r"<(?:[\w.-]+:)?([\w.-]+)", text)) | frozenset(
             re.findall(r"[\s](?:[\w.-]+:)?([\w.-]+)\s*=\s*[\"']", text)
@@ -120,10 +123,10 @@ def content(entry: Entry) -> tuple[str, frozenset[str]] | None:
     return kind, frozenset(re.findall(r'"((?:[^"\\]|\\.){1,80})"\s*:', text))
 
 
-def _of_text(entry: Entry) -> frozenset[str]:
+def _of_text(text: str) -> frozenset[str]:
     found: set[str] = set()
     seen: set[str] = set()
-    for line in re.split(r"[\r\n]+", _decoded(entry)):
+    for line in re.split(r"[\r\n]+", text):
         for mark in "\t;|,":
             if mark in line:
                 found.update(c.strip().strip('"') for c in line.split(mark))
@@ -137,15 +140,14 @@ def _of_text(entry: Entry) -> frozenset[str]:
     return frozenset(_plain(x) for x in found)
 
 
-def _decoded(entry: Entry) -> str:
+def _decoded(entry: Entry, mapping: Mapping | None) -> str:
     """The head of a text; where nothing says its code page, once in each that a mapping declares."""
     encoding = texts.detect(entry.head, whole=entry.size <= len(entry.head))
     body = entry.head[encoding.mark :].replace(b"\0\0\0\0", b"")
     pages = [encoding.name]
     if encoding.assumed:
-        pages += sorted(
-            {f.encoding for k in known() if k.mapping for f in k.mapping.files if f.encoding} - {encoding.name}
-        )
+        named = [k.mapping for k in known() if k.mapping] + ([mapping] if mapping is not None else [])
+        pages += sorted({f.encoding for m in named for f in m.files if f.encoding} - {encoding.name})
     return "\n".join(body.decode(p, "ignore") for p in pages)
 
 

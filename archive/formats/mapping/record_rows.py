@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from archive.formats.base import words
 from archive.formats.mapping.model import SourceTable
 from archive.formats.mapping.row_frame import codes, encoded, one_code, run_starts
 from archive.tables import MOST_RECORDS
@@ -191,10 +192,10 @@ class _Seen:
         columns = []
         for i, name in enumerate(self._keys):
             cells = encoded(one_chunk(rows.column(name)))
-            code = _filled(codes(cells))[starts]
-            words = cells.dictionary.take(pa.array(code, mask=code < 0)).to_pylist()
-            columns.append([self._above[i] if w is None else w for w in words])
-            if words:
+            code = _filled(key_codes(cells))[starts]
+            named = cells.dictionary.take(pa.array(code, mask=code < 0)).to_pylist()
+            columns.append([self._above[i] if w is None else w for w in named])
+            if named:
                 self._above[i] = columns[-1][-1]
         fresh = list(zip(*columns, strict=True)) if columns else [()] * len(starts)
         before = len(self._seen)
@@ -205,7 +206,20 @@ class _Seen:
 def _codes(rows: pa.Table, keys: list[str]) -> Ints:
     """One code per row: equal for equal keys; a blank key repeats the one above."""
     blank = np.zeros(rows.num_rows, dtype=np.int64)
-    return one_code(blank, *(_filled(codes(one_chunk(rows.column(name)))) for name in keys))
+    return one_code(blank, *(_filled(key_codes(one_chunk(rows.column(name)))) for name in keys))
+
+
+def key_codes(cells: pa.Array) -> Ints:
+    """Codes of a column of keys, as row_frame.codes has them; a word for no value, such as n/a, is no key."""
+    coded = encoded(cells)
+    none = [i for i, w in enumerate(coded.dictionary.to_pylist()) if says_nothing(w)]
+    code = codes(coded)
+    return np.where(np.isin(code, none), -1, code) if none else code
+
+
+def says_nothing(word: str | None) -> bool:
+    """Whether a cell of a key is blank, or a word for no value."""
+    return word is None or not word.strip() or word.strip().casefold() in words.empties()
 
 
 def _filled(code: Ints) -> Ints:

@@ -10,10 +10,11 @@ from tests.formats.layouts.pen import Cell
 
 @dataclass
 class Column:
-    """parts: words of its heading, quantity first; unit: as written, or empty."""
+    """parts: words of its heading, quantity first; unit: as written, or empty; role: what it is."""
 
     parts: tuple[str, ...]
     unit: str = ""
+    role: tuple[str, ...] = ()
 
 
 @dataclass

@@ -70,6 +70,12 @@ def text(cell: Cell, pen: Pen) -> str:
     return str(cell)
 
 
+def plain_number(cell: Number, pen: Pen) -> str:
+    """A number without thousands marks and with a decimal point."""
+    text = cell.text.replace(pen.traits.thousands, "") if pen.traits.thousands else cell.text
+    return text.replace("\u202f", "").replace(pen.traits.decimal, ".")
+
+
 def delimited(sheets: list[Sheet], pen: Pen) -> str:
     """Delimited text; several sheets (blocks) stand below each other."""
     t, out = pen.traits, io.StringIO()
@@ -128,12 +134,17 @@ def _pad(cell: str, width: int, right: bool) -> str:
     return cell.rjust(width) if right else cell.ljust(width)
 
 
+def sheet_name(sheet: Sheet) -> str:
+    """The name of a sheet without the letters that none may have."""
+    return "".join(c for c in sheet.name if c not in r"\/*?:[]")[:31]
+
+
 def workbook(sheets: list[Sheet], pen: Pen) -> bytes:
     """A workbook: a sheet for each, numbers as numbers unless a mark or a unit stands in their cell."""
     book = openpyxl.Workbook()
     book.remove(book.active)
     for sheet in sheets:
-        page = book.create_sheet("".join(c for c in sheet.name if c not in r"\/*?:[]")[:31])
+        page = book.create_sheet(sheet_name(sheet))
         for row in grid(sheet, pen):
             page.append([_typed(cell, pen) for cell in row])
     out = io.BytesIO()
@@ -144,6 +155,6 @@ def workbook(sheets: list[Sheet], pen: Pen) -> bytes:
 def _typed(cell: Cell, pen: Pen) -> Any:
     if not isinstance(cell, Number):
         return text(cell, pen) or None
-    plain = cell.text.replace(pen.traits.decimal, ".")
+    plain = plain_number(cell, pen)
     typed = not cell.mark and pen.traits.unit_place != "cell" and plain.lstrip("+-").replace(".", "", 1).isdigit()
     return float(plain) if typed else text(cell, pen)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from random import Random
 
 from tests.formats.layouts.document import Facts, Key
 from tests.formats.layouts.finish import finish
@@ -13,7 +12,7 @@ from tests.formats.layouts.pen import Pen
 from tests.formats.layouts.shapes import Writer
 from tests.formats.layouts.traits import SPLITS, Traits, draw, told
 from tests.formats.layouts.trees import as_json, as_xml
-from tests.formats.layouts.truth import invent
+from tests.formats.layouts.truth import invent_for
 
 _ENDINGS = {"csv": ".csv", "fixed": ".txt", "report": ".txt", "xml": ".xml", "json": ".json", "xlsx": ".xlsx"}
 
@@ -56,8 +55,7 @@ def make(seed: int, split: str = "train") -> Layout:
 def build(traits: Traits) -> Layout:
     """The document of given traits."""
     pen = Pen(traits)
-    job = invent(Random(f"truth {traits.split} {traits.seed}"), traits.tests, traits.parameters, traits.step)
-    writer = Writer(pen, job, Facts(traits.tests))
+    writer = Writer(pen, invent_for(traits), Facts(traits.tests))
     return Layout(traits, _files(writer), writer.facts.tests, tuple(dict.fromkeys(pen.unknown)))
 
 

@@ -174,8 +174,10 @@ def records_of(batch: Any) -> list[Read]:
         if r["verdict"] in ("pass", "fail"):
             found[r["record_id"]][*where, "verdict"].append(r["verdict"] == "pass")
     for r in rows["sweeps"]:
-        if r["origin"] in _MEASURED:
-            key = ("curve", r["parameter"], r["end"] or "", r["pairing"] or "", r["origin"])
+        # Whether an instrument derives a power sum or a person calls it measured makes no difference here.
+        origin = "measured" if r["origin"] == "derived" else r["origin"]
+        if origin in _MEASURED:
+            key = ("curve", r["parameter"], r["end"] or "", r["pairing"] or "", origin)
             found[r["record_id"]][key].append((tuple(axes[r["axis_id"]] or ()), tuple(r["values"])))
     return [Read(r["link_label"], r["tested_local"], dict(found[r["record_id"]])) for r in rows["records"]]
 

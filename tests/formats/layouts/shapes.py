@@ -38,12 +38,12 @@ class Writer:
         t, pen, test = self.traits, self.pen, self.job.tests[i]
         if label:
             self.facts.add(i, ("field", "label"), test.label)
-            yield Column((pen.term("link"),)), test.label
+            yield Column((pen.term("link"),), role=("label",)), test.label
         for name in t.identities:
             yield from self._identity(i, name, test)
         if t.verdicts:
             self.facts.add(i, ("field", "verdict"), test.passed)
-            yield Column((pen.term("verdict"),)), pen.verdict(test.passed)
+            yield Column((pen.term("verdict"),), role=("verdict",)), pen.verdict(test.passed)
         if pen.wiring():
             yield Column((pen.word("wiring"),)), pen.wiring()
 
@@ -53,18 +53,18 @@ class Writer:
             day, clock = pen.day(test.when), pen.clock(test.when)
             iso = test.when.strftime("%Y-%m-%d" if t.time == "none" else "%Y-%m-%dT%H:%M")
             self.facts.add(i, ("field", "tested"), iso)
-            yield Column((pen.term("date"),)), f"{day} {clock}" if t.time == "joined" else day
+            yield Column((pen.term("date"),), role=("date", t.time)), f"{day} {clock}" if t.time == "joined" else day
             if t.time == "apart":
-                yield Column((pen.term("time"),)), clock
+                yield Column((pen.term("time"),), role=("time",)), clock
         elif name == "velocity":
             self.facts.add(i, ("field", "velocity"), test.velocity)
-            yield Column((pen.term("velocity"),), "%"), pen.number(test.velocity, 0, "%")
+            yield Column((pen.term("velocity"),), "%", ("velocity",)), pen.number(test.velocity, 0, "%")
         elif name.startswith("serial"):
             self.facts.add(i, ("field", name), test.facts[name])
-            yield Column((pen.term("serial"), pen.end(name.split()[1]))), test.facts[name]
+            yield Column((pen.term("serial"), pen.end(name.split()[1])), role=(name,)), test.facts[name]
         else:
             self.facts.add(i, ("field", name), test.facts[name])
-            yield Column((pen.term(name),)), test.facts[name]
+            yield Column((pen.term(name),), role=(name,)), test.facts[name]
 
     def scalars(self, i: int) -> Iterator[tuple[Column, Cell]]:
         """Columns and cells of the scalars of a link."""
@@ -78,7 +78,8 @@ class Writer:
                 cell = self.pen.scalar(quantity, value)
                 self.facts.add(i, ("scalar", quantity, pair), expected(cell))
                 said = self.pen.pair(pair) if pair else ""
-                yield Column((self.pen.term(quantity), said), unit_of(quantity, self.traits)), cell
+                unit = unit_of(quantity, self.traits)
+                yield Column((self.pen.term(quantity), said), unit, ("scalar", quantity, pair)), cell
 
     def curves(self, i: int) -> list[CurveKey]:
         """Which curves a test has, in the order of the document."""
@@ -125,10 +126,12 @@ class Writer:
     def which(self, key: CurveKey) -> list[tuple[Column, Cell]]:
         """Columns and cells that say which curve a row is of."""
         pen = self.pen
-        rows: list[tuple[Column, Cell]] = [(Column((pen.term("parameter"),)), pen.term(key[0], 0.5))]
-        rows.append((Column((pen.term("pair"),)), pen.pairing(key[2])))
+        rows: list[tuple[Column, Cell]] = [
+            (Column((pen.term("parameter"),), role=("parameter",)), pen.term(key[0], 0.5))
+        ]
+        rows.append((Column((pen.term("pair"),), role=("pairing",)), pen.pairing(key[2])))
         if any(PARAMETERS[p][1] != ("",) for p in self.traits.parameters):
-            rows.append((Column((pen.term("end"),)), pen.end(key[1]) or None))
+            rows.append((Column((pen.term("end"),), role=("end",)), pen.end(key[1]) or None))
         return rows
 
     def order(self) -> list[tuple[int, CurveKey]]:
@@ -159,7 +162,7 @@ class Writer:
             yield Column(name), self.joined_worst(cells)
             return
         for kind, cell in cells.items():
-            yield Column((*name, pen.term(kind)), self.unit(kind)), cell
+            yield Column((*name, pen.term(kind)), self.unit(kind), ("worst", *key, kind)), cell
 
     def readings(self, *, identities: bool) -> Table:
         """A row per link, parameter, pair and end: the worst case, or a scalar where units have a column."""
@@ -170,14 +173,13 @@ class Writer:
             if self.traits.outside == "joined":
                 row.append((Column((pen.term("value"),)), self.joined_worst(cells)))
             else:
-                row += [(Column((pen.term(kind),), self.unit(kind)), cell) for kind, cell in cells.items()]
+                row += [(Column((pen.term(kind),), self.unit(kind), (kind,)), cell) for kind, cell in cells.items()]
             if self.traits.unit_place == "column":
                 row.append((Column(("Unit",)), "dB"))
             if self.traits.verdicts:
                 self.facts.add(i, ("worst", *key, "verdict"), passed)
-                row.append(
-                    (Column((pen.term("verdict"), "1") if identities else (pen.term("verdict"),)), pen.verdict(passed))
-                )
+                parts = (pen.term("verdict"), "1") if identities else (pen.term("verdict"),)
+                row.append((Column(parts, role=("verdict of row",)), pen.verdict(passed)))
             rows.append(row)
         return _table(rows)
 
@@ -186,7 +188,7 @@ class Writer:
         if identities:
             return [*self.identities(i), *self.scalars(i)]
         self.facts.add(i, ("field", "label"), self.job.tests[i].label)
-        return [(Column((self.pen.term("link"),)), self.job.tests[i].label)]
+        return [(Column((self.pen.term("link"),), role=("label",)), self.job.tests[i].label)]
 
     def points(self, *, identities: bool) -> Table:
         """A row per frequency of each curve."""
@@ -196,7 +198,7 @@ class Writer:
             for at in range(len(self.job.frequencies)):
                 cells = self.point(i, key, at)
                 self.note(i, key, cells)
-                row = [(Column((self.pen.term(k),), self.unit(k)), c) for k, c in cells.items()]
+                row = [(Column((self.pen.term(k),), self.unit(k), (k,)), c) for k, c in cells.items()]
                 rows.append([*who, *which, *row])
         return _table(rows)
 
@@ -227,10 +229,14 @@ class Writer:
                             i, ("curve", *key, "measured"), cells[key]["frequency"].value, cells[key]["value"].value
                         )
                     first: list[tuple[Column, Cell]] = [
-                        (Column((pen.term("frequency"),), self.unit("frequency")), cells[keys[0]]["frequency"])
+                        (
+                            Column((pen.term("frequency"),), self.unit("frequency"), ("frequency",)),
+                            cells[keys[0]]["frequency"],
+                        )
                     ]
                     rows.append(
-                        [*who, *which, *first] + [(Column((pen.pairing(k[2]),), "dB"), cells[k]["value"]) for k in keys]
+                        [*who, *which, *first]
+                        + [(Column((pen.pairing(k[2]),), "dB", ("of pair", k[2])), cells[k]["value"]) for k in keys]
                     )
         return _table(rows)
 
@@ -242,7 +248,7 @@ class Writer:
             for at in range(len(self.job.frequencies)):
                 cells = self.point(i, key, at)
                 self.facts.point(i, ("curve", *key, "measured"), cells["frequency"].value, cells["value"].value)
-                row.append((Column((cells["frequency"].text,), self.unit("frequency")), cells["value"]))
+                row.append((Column((cells["frequency"].text,), self.unit("frequency"), ("heading",)), cells["value"]))
             rows.append(row)
         return _table(rows)
 
@@ -251,7 +257,7 @@ class Writer:
         rows, pen = [], self.pen
         for i, key in self.order():
             row = [*self._who(i, identities), *self.which(key)]
-            row += [(Column((pen.term(n) if n != "Hz" else n,), u), c) for n, u, c in self.listed(i, key)]
+            row += [(Column((pen.term(n),), u, (f"listed {n}",)), c) for n, u, c in self.listed(i, key)]
             rows.append(row)
         return _table(rows)
 
@@ -261,7 +267,7 @@ class Writer:
         f, v = [p["frequency"] for p in every], [p["value"] for p in every]
         even = np.allclose(np.diff(self.job.frequencies), self.job.frequencies[1] - self.job.frequencies[0])
         self.facts.curve(i, ("curve", *key, "measured"), [n.value for n in f], [n.value for n in v])
-        gap = " " if self.traits.decimal == "," or self.traits.delimiter == ";" else ";"
+        gap = separator_of(self.traits)
         unit = self.unit("frequency")
         if self.traits.listing == "points":
             yield (
@@ -337,6 +343,11 @@ class Writer:
         apart = _table([[*self.identities(i), *self.scalars(i)] for i in range(len(self.job.tests))])
         body = getattr(self, t.shape)(identities=False)
         return [Sheet(self.pen.word("link"), [apart]), Sheet(self.pen.word("curve"), [body])]
+
+
+def separator_of(traits: Traits) -> str:
+    """What stands between the numbers of a list in one cell."""
+    return " " if traits.decimal == "," or traits.delimiter == ";" else ";"
 
 
 def _table(rows: list[list[tuple[Column, Cell]]], title: str = "") -> Table:

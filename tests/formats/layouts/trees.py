@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 
 from tests.formats.layouts.document import Column, Table
 from tests.formats.layouts.finish import idle, meaningless
-from tests.formats.layouts.grids import text
+from tests.formats.layouts.grids import plain_number, text
 from tests.formats.layouts.pen import Cell, Number, Pen
 from tests.formats.layouts.shapes import Writer
 
@@ -38,7 +38,7 @@ def key(parts: tuple[str, ...], unit: str, pen: Pen) -> str:
 def value(cell: Cell, pen: Pen) -> Any:
     """A cell in JSON: a number where it is one, else its text. XML writes the same as text."""
     if isinstance(cell, Number) and pen.traits.container == "json":
-        plain = cell.text.replace(pen.traits.decimal, ".")
+        plain = plain_number(cell, pen)
         if not cell.mark and pen.traits.unit_place != "cell" and plain.lstrip("-").replace(".", "", 1).isdigit():
             return float(plain)
     return None if cell is None else text(cell, pen)

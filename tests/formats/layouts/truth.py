@@ -14,6 +14,8 @@ from random import Random
 
 import numpy as np
 
+from tests.formats.layouts.traits import Traits
+
 PAIRS = ("1-2", "3-6", "4-5", "7-8")
 COMBINATIONS = tuple(f"{a}/{b}" for a, b in itertools.combinations(PAIRS, 2))
 ORDERED = tuple(f"{a}/{b}" for a, b in itertools.permutations(PAIRS, 2))
@@ -128,6 +130,11 @@ def invent(draw: Random, tests: int, parameters: tuple[str, ...], step: float) -
             bool((margin(p, v, limit_line(p, f)) >= 0).all()) for (p, _, _), v in made[-1].curves.items()
         )
     return Job(f, {p: limit_line(p, f) for p in parameters}, made)
+
+
+def invent_for(traits: Traits) -> Job:
+    """The job of a document."""
+    return invent(Random(f"truth {traits.split} {traits.seed}"), traits.tests, traits.parameters, traits.step)
 
 
 _LABELS = (

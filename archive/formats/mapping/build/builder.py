@@ -156,6 +156,15 @@ class Builder:
             rows.append(finding("reading", "numbers-converted", **texts))
         return Batch.from_rows({"findings": rows})["findings"]
 
+    def nothing(self) -> pa.Table:
+        """What is set aside of a file in which no record was found."""
+        row = self._aside(
+            "no record was found by its mapping",
+            expected="rows below the headings that the mapping names",
+            remedy="look at header_rows, sheet, block and skip in the mapping, or draft one for this file",
+        )
+        return Batch.from_rows({"set_aside": [row]})["set_aside"]
+
     def _id(self, place: str) -> str:
         digest = self._prefix.copy()
         digest.update(place.encode())

@@ -36,6 +36,8 @@ def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Rea
     if f.encoding and f.encoding != "pairs":
         return _unbounded(decoded(cell, f.encoding))
     text = cell.strip()
+    if mark := _between_thousands(f, writing):
+        text = re.sub(rf"(?<=\d){mark}(?=\d\d\d(?!\d))", "", text)
     if f.encoding == "pairs":
         text = re.sub(r"(?<=\d),(?=\d)", ".", text) if writing.decimal == "," else text
         return _unbounded(np.array(re.findall(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?", text), dtype=np.float64))
@@ -55,6 +57,13 @@ def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Rea
             raise ValueError(f"{part.strip()[:40]!r} as number {i + 1} of {len(parts)}")
         values[i], bound[i] = one[0], one[1]
     return values, bound
+
+
+def _between_thousands(f: SourceField, writing: numbers.Writing) -> str:
+    """A pattern of what stands between thousands in a list of numbers; "" where nothing does, or where blanks part the
+    numbers themselves."""
+    parts_numbers = not writing.thousands.strip() and not f.separator.strip()
+    return "" if not writing.thousands or parts_numbers else re.escape(writing.thousands)
 
 
 def _unbounded(values: Reals) -> tuple[Reals, Signs]:
@@ -140,6 +149,9 @@ def bulk(cells: pa.Array, f: SourceField, writing: numbers.Writing) -> Bulk | No
     if pa.types.is_list(cells.type) and pa.types.is_floating(cells.type.value_type):
         values = cells.values.to_numpy(zero_copy_only=False)
     elif pa.types.is_string(cells.type):
+        mark = _between_thousands(f, writing)
+        if mark and pc.any(pc.match_substring_regex(cells, rf"\d{mark}\d\d\d"), min_count=0).as_py():
+            return None
         text = pc.replace_substring(cells, ",", ".") if writing.decimal == "," else cells
         mark = f.separator if f.separator.strip() else ""
         cells = pc.split_pattern(text, mark) if mark else pc.ascii_split_whitespace(pc.ascii_trim_whitespace(text))

@@ -16,6 +16,7 @@ from archive.formats.mapping import verdicts
 from archive.formats.mapping.build.moved import Moved
 from archive.formats.mapping.build.scalars import yes
 from archive.formats.mapping.model import Mapping, SourceField
+from archive.formats.mapping.record_rows import KEYS, says_nothing
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, encoded, mapped
 from archive.tables.arrow import Bools, Ints, Reals
 
@@ -75,6 +76,8 @@ class RecordFacts:
         words, code = cells.dictionary, codes(cells)
         if len(words):
             blank = np.asarray(pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(words)), 0))
+            if f.to.table == "records" and f.to.name in KEYS:
+                blank |= np.array([says_nothing(w) for w in words.to_pylist()])
             code = np.where(blank[code], -1, code) if blank.any() else code
         cell = frame.cells(f.source)
         there = np.flatnonzero(code >= 0)

@@ -20,7 +20,17 @@ from archive.formats.mapping.row_frame import RowFrame
 from archive.formats.mapping.rows.blocks import RowBlock, blocks, stripes, transposed
 from archive.formats.mapping.rows.cutter import Cutter, ParsedBlock, TableSection
 from archive.formats.mapping.rows.frames import label_frame, label_table, section_frames
-from archive.formats.mapping.rows.text_rows import Cell, RawRow, Splitter, logical_lines, splitter
+from archive.formats.mapping.rows.text_rows import (
+    Cell,
+    RawRow,
+    Row,
+    Splitter,
+    logical_lines,
+    mark_of,
+    placed,
+    spans,
+    splitter,
+)
 
 MOST_BYTES = 1 << 24
 """Text of blocks gathered for one chunk."""
@@ -37,13 +47,24 @@ def text_chunks(source: Iterator[bytes], file: SourceFile, mapping: Mapping) -> 
     rows = (line.text for line in logical_lines(texts.lines(source), file.delimiter, quote))
     reader = _GridReader(file, mapping, split, "line")
     if file.side_by_side or file.transpose:
-        yield from reader.sheets([("", part) for part in _parts_beside([split(r) for r in rows], file)])
+        yield from reader.sheets([("", part) for part in _parts_beside(_ruled(list(rows), file, split), file)])
     elif file.block == "file":
         yield reader.chunk(_one_record(Cutter(file, split, noun="line").cut(list(rows), 1)), [])
     elif not file.block:
         yield from reader.tables([("", Cutter(file, split, noun="line").cut(list(rows), 1))])
     else:
         yield from reader.streamed(blocks(rows, file, split))
+
+
+def _ruled(lines: list[str], file: SourceFile, split: Splitter) -> list[Row]:
+    """Lines as cells. Those of an aligned text that leave cells out stand below the cells of the fullest line."""
+    cut = [split(line) for line in lines]
+    if mark_of(file) != "blanks" or not cut:
+        return cut
+    most = max(range(len(cut)), key=lambda i: len(cut[i]))
+    ruler = spans(lines[most])
+    few = [1 < len(row) < len(ruler) for row in cut]
+    return [placed(line, ruler) or row if f else row for line, row, f in zip(lines, cut, few, strict=True)]
 
 
 def sheet_chunks(

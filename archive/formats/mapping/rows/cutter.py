@@ -12,6 +12,7 @@ from operator import itemgetter
 
 from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping import names
+from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.labels import labels_of
 from archive.formats.mapping.rows.shape import RowShape, begins_with_number
@@ -19,13 +20,16 @@ from archive.formats.mapping.rows.text_rows import (
     Cell,
     RawRow,
     Row,
+    Span,
     Splitter,
     blank,
     filled,
     fixed,
     joined,
     mark_of,
+    placed,
     skipper,
+    spans,
 )
 from archive.vocabulary import phrases
 
@@ -39,10 +43,18 @@ class TableSection:
     shape: RowShape
     rows: list[RawRow] = field(default_factory=list)
     at: list[int] = field(default_factory=list)
+    heading: tuple[Span, ...] = ()
+    """Where its headings stand, in a text whose columns are aligned."""
 
     def cells(self, raw: RawRow, split: Splitter) -> Row:
-        """A row as cells, at the places of its columns where the table has fixed ones."""
-        return fixed(str(raw), self.table.widths) if self.table.widths else split(raw)
+        """A row as cells, at the places of its columns where the table has fixed ones; a row of an aligned text that
+        leaves cells out by where they stand below the headings."""
+        if self.table.widths:
+            return fixed(str(raw), self.table.widths)
+        row = split(raw)
+        if self.heading and len(row) < len(self.heading) and isinstance(raw, str):
+            return placed(raw, self.heading) or row
+        return row
 
 
 @dataclass
@@ -74,6 +86,7 @@ class Cutter:
         self.known |= {i for t in file.tables if t.rows == "labels" for i in t.ignore} | set(file.ignore)
         self._groups = {phrases.phrase(g): g for g in file.groups}
         self.known |= {k.split(names.JOIN)[-1] for k in self.known}
+        self._aligned = file.kind in ("delimited", "report") and mark_of(file) == "blanks"
         self._parts = {t.name: _parts(t) for t in self._tables}
         self._seen: dict[RawRow, bool] = {}
         self._words = frozenset(p for parts in self._parts.values() for p in parts)
@@ -276,16 +289,19 @@ class Cutter:
         )
 
     def _after_blank(self, rows: Sequence[RawRow], i: int, current: TableSection | None) -> TableSection | None:
-        """The table goes on after blank rows where the next row has numbers in the columns in which its rows do."""
-        if current is None or not current.rows:
+        """The table goes on after blank rows where the next row has numbers in the columns in which its rows do, or
+        should where none came yet."""
+        if current is None:
             return None
         for raw in rows[i + 1 : i + 4]:
             cells = current.cells(raw, self._split)
             if blank(cells):
                 continue
-            before = [begins_with_number(c) for c in current.cells(current.rows[-1], self._split)]
-            now = [begins_with_number(c) for c in cells]
-            goes_on = current.shape.fits(cells) or (before == now and any(now))
+            goes_on = current.shape.fits(cells)
+            if current.rows and not goes_on:
+                before = [begins_with_number(c) for c in current.cells(current.rows[-1], self._split)]
+                now = [begins_with_number(c) for c in cells]
+                goes_on = before == now and any(now)
             return current if goes_on and not self._heading(raw) else None
         return None
 
@@ -334,7 +350,10 @@ class Cutter:
         if best is None:
             return None
         _, table, heads = best
-        return self._section(table, heads), table.header_rows + table.units_row
+        section, line = self._section(table, heads), rows[i]
+        if self._aligned and table.header_rows == 1 and isinstance(line, str) and len(spans(line)) == len(heads):
+            section.heading = tuple(spans(line))
+        return section, table.header_rows + table.units_row
 
     def _section(self, table: SourceTable, heads: list[str]) -> TableSection:
         mark = "" if table.widths or self._numbers_name else mark_of(self._file)
@@ -421,7 +440,10 @@ def _least(tables: Sequence[SourceTable], parts: dict[str, frozenset[str]]) -> i
 def _begins(there: set[str], table: SourceTable, parts: frozenset[str]) -> bool:
     """Whether a row may be the first of a table's heading rows."""
     if table.header_rows > 1:
-        return bool(there) and len(there & parts) >= 0.6 * len(there)
+        known = parts | {p for name in table.ignore for p in name.split(names.JOIN)}
+        # What no field names is a frequency, where the headings are some.
+        named = {x for x in there if x in known or not (table.headings_are and frequency_of(x) is not None)}
+        return bool(named) and len(named & known) >= 0.6 * len(named)
     return _enough(there, parts)
 
 

@@ -12,7 +12,7 @@ import pyarrow as pa
 from archive.formats.mapping.headings import axis_of_headings, links_of_headings
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_rows import joined_tables
-from archive.formats.mapping.row_frame import Problem, RowFrame
+from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Problem, RowFrame
 from archive.formats.mapping.rows.columns import column
 from archive.formats.mapping.rows.cutter import ParsedBlock, TableSection
 from archive.formats.mapping.rows.head import TextHead
@@ -97,7 +97,7 @@ def _rows(
         elif not table.widths and set(map(type, lines)) == {list}:
             made = _columns(lines, list(heads))
         else:
-            made = _columns([listed[0][1].cells(line, split) for line in lines], list(heads))
+            made = _columns([s.cells(row, split) for _, s in listed for row in s.rows], list(heads))
         for i, why in made.bad.items():
             at = made.at[i]
             problem = Problem(
@@ -107,24 +107,38 @@ def _rows(
         parts.append(made.rows)
         records.append(record[made.at])
         places.append(place[made.at])
-    return _framed(table, parts, np.concatenate(records), np.concatenate(places), noun)
+    frame, bad = _framed(table, parts, (np.concatenate(records), np.concatenate(places)), noun, mapping)
+    problems |= {i: p for i, p in bad.items() if i not in problems}
+    return frame
 
 
 _AGAIN = "export the link again"
 
 
-def _framed(table: SourceTable, parts: list[pa.Table], record: Ints, place: Ints, noun: str) -> RowFrame:
-    """Rows of blocks with different headings under each other, in the order of the records."""
+def _framed(
+    table: SourceTable, parts: list[pa.Table], at: tuple[Ints, Ints], noun: str, mapping: Mapping
+) -> tuple[RowFrame, dict[int, Problem]]:
+    """Rows of blocks with different headings under each other, in the order of the records; problems by record.
+
+    at: record and place of each row.
+    """
+    record, place = at
     order = np.argsort(record, kind="stable")
     rows = joined_tables(parts)
     if (order[1:] < order[:-1]).any():
         rows = rows.take(pa.array(order))
     columns = {n: one_chunk(rows.column(n)) for n in rows.column_names}
-    axis = None
+    record, place, axis = record[order], place[order], None
+    problems: dict[int, Problem] = {}
     if table.headings_are == "frequencies":
-        columns, axis = axis_of_headings(columns, table)
-    frame = RowFrame(table, columns, record[order], place[order], noun, axis)
-    return links_of_headings(frame) if table.headings_are == "links" else frame
+        gathered = axis_of_headings(columns, table, mapping)
+        columns, axis = gathered.columns, gathered.axis
+        for i, (name, cell) in gathered.bad.items():
+            where = f"{noun} {place[i]}, {name}"
+            problem = Problem(where, UNREADABLE, repr(cell)[:80], "a number", HOW_IT_IS_WRITTEN)
+            problems.setdefault(int(record[i]), problem)
+    frame = RowFrame(table, columns, record, place, noun, axis)
+    return (links_of_headings(frame) if table.headings_are == "links" else frame), problems
 
 
 def _parsed(lines: list[str], heads: list[str], table: SourceTable, file: SourceFile, mapping: Mapping) -> _Made:

@@ -13,7 +13,7 @@ from archive.formats.mapping.headings import axis_of_headings
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import MOST_BYTES, RecordChunk
 from archive.formats.mapping.record_rows import ContiguityAssumed, RecordRows, row_per_record, rows_of_records
-from archive.formats.mapping.row_frame import Problem, RowFrame
+from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Problem, RowFrame
 from archive.formats.mapping.rows.head import TextHead, head_of
 from archive.formats.mapping.rows.parse import BAD, LINE, ParsedRows, Parser
 from archive.formats.mapping.rows.text_rows import Cell
@@ -46,7 +46,7 @@ def table_chunks(
         row_per_record(body, MOST_BYTES) if table.rows == "links" else rows_of_records(body, table, MOST_BYTES, assumed)
     )
     for number, group in enumerate(groups):
-        chunk = _chunk(group, table, file, head)
+        chunk = _chunk(group, table, file, mapping, head)
         if labels is not None or head.labels:
             chunk.frames = [*chunk.frames, above(head.labels, labels or _EMPTY, len(chunk.places), number == 0)]
         chunk.ignored = count.taken()
@@ -81,7 +81,7 @@ def _chained(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     yield from rest
 
 
-def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, head: TextHead) -> RecordChunk:
+def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, mapping: Mapping, head: TextHead) -> RecordChunk:
     rows = group.rows.combine_chunks()
     lines = rows.column(LINE).to_numpy()
     columns: dict[str, pa.Array] = {
@@ -89,9 +89,10 @@ def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, head: TextHe
         for n in rows.column_names
         if n not in (LINE, BAD)
     }
-    axis = None
+    axis, bad = None, {}
     if table.headings_are == "frequencies":
-        columns, axis = axis_of_headings(columns, table)
+        gathered = axis_of_headings(columns, table, mapping)
+        columns, axis, bad = gathered.columns, gathered.axis, gathered.bad
     frame = RowFrame(table, columns, group.record, lines, "line", axis)
     starts = group.starts
     stops = np.append(starts[1:], len(lines))
@@ -100,6 +101,9 @@ def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, head: TextHe
         for a, b in zip(starts.tolist(), stops.tolist(), strict=True)
     ]
     chunk = RecordChunk(places, [frame], lambda i: _text(rows, head, file, int(starts[i]), int(stops[i])))
+    for i, (name, cell) in bad.items():
+        problem = Problem(f"line {lines[i]}, {name}", UNREADABLE, repr(cell)[:80], "a number", HOW_IT_IS_WRITTEN)
+        chunk.problems.setdefault(int(group.record[i]), problem)
     if BAD in rows.column_names:
         for i, why in enumerate(rows.column(BAD).to_pylist()):
             if why:

@@ -140,6 +140,30 @@ def splitter(file: SourceFile) -> Splitter:
     return cut
 
 
+Span = tuple[int, int]
+"""Where a cell of an aligned text begins and ends (characters, from 0)."""
+
+_CELLS = re.compile(r"\S+(?: \S+)*")
+
+
+def spans(line: str) -> list[Span]:
+    """Where the cells of a line of aligned text stand."""
+    return [m.span() for m in _CELLS.finditer(line.expandtabs())]
+
+
+def placed(line: str, columns: Sequence[Span]) -> list[str] | None:
+    """The cells of a line of aligned text, each below the heading that it stands under or is nearest to; None where two
+    would share one, or change places."""
+    out, last = [""] * len(columns), -1
+    for match in _CELLS.finditer(line.expandtabs()):
+        a, b = match.span()
+        at = max(range(len(columns)), key=lambda i: min(b, columns[i][1]) - max(a, columns[i][0]))
+        if at <= last:
+            return None
+        out[at], last = match.group(), at
+    return out
+
+
 def fixed(line: str, widths: Sequence[int]) -> list[str]:
     """Cells of a fixed-width line; widths: where its columns begin."""
     stops = [*widths[1:], None]
