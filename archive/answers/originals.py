@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import io
+import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
+
+from archive.errors import Trouble
+from archive.formats import packs
+from archive.formats.containers import entries
+from archive.formats.recognition import Entry
 
 
 def of_source(bag: Path, source_id: str, path: str) -> tuple[str, bytes] | None:
@@ -54,8 +60,10 @@ def _parts(data: bytes) -> Iterator[bytes]:
 
 
 def members(data: bytes) -> Iterator[tuple[str, bytes]]:
-    """A file under no name, and what is in it where it is a zip, by name."""
+    """A file under no name, and what is in it where it is packed, by name."""
     yield "", data
+    if packs.kind(data[:65536]):
+        yield from _unpacked(data)
     if data[:4] != b"PK\x03\x04":
         return
     try:
@@ -65,6 +73,20 @@ def members(data: bytes) -> Iterator[tuple[str, bytes]]:
                     yield info.filename, file.read(info)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError):
         return
+
+
+def _unpacked(data: bytes) -> Iterator[tuple[str, bytes]]:
+    """What is in a packing other than a zip, and in packings inside it, by name."""
+    with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
+        packed, room = Path(folder) / "packed", Path(folder) / "room"
+        room.mkdir()
+        packed.write_bytes(data)
+        try:
+            for unit in entries(packed, room):
+                if isinstance(unit, Entry) and "/" in unit.name:  # not the mail itself again
+                    yield unit.name.partition("/")[2], unit.path.read_bytes()
+        except Trouble:
+            return
 
 
 def beside(bag: Path, name: str) -> dict[str, bytes]:

@@ -1,9 +1,10 @@
-"""Folders and zips: every file in them, and nothing that could do harm.
+"""Folders, zips and other packings: every file in them, and nothing that could do harm.
 
 A zip is refused as a whole where a path climbs out or is absolute, where an entry is a link or is encrypted, where
 entries overlap, or where it unpacks to more than MOST_BYTES, to more than the disk has room for, to more than
 MOST_FILES files, or, beyond RATIO_FROM, to more than MOST_RATIO times its size, zips inside it included. What a zip
-declares is not believed: the bytes that come out are counted. One zip inside another is opened.
+declares is not believed: the bytes that come out are counted. One zip inside another is opened. The same bounds hold
+for what formats.packs unpacks: gzip, tar, 7z, and the attachments of mails.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from typing import Any
 
 from archive import schemas
 from archive.errors import Trouble
+from archive.formats import packs
 from archive.formats.folders import Refused, archive, is_archive, path_text, walk
 from archive.formats.recognition import Entry
 
@@ -72,8 +74,10 @@ def is_workbook(path: Path) -> bool:
 
 
 def is_packed(entry: Entry) -> bool:
-    """True for a zip that is to be unpacked: none that an office program reads as one file."""
-    return is_zip(entry.head) and not is_workbook(entry.path)
+    """True for what is to be unpacked: a zip that no office program reads as one file, or another packing."""
+    if is_zip(entry.head):
+        return not is_workbook(entry.path)
+    return bool(packs.kind(entry.head))
 
 
 def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Iterator[Entry | Refused]:
@@ -98,6 +102,8 @@ def entries(path: Path, temporary: Path, leave_out: Iterable[Any] = ()) -> Itera
 
 def _file(entry: Entry, temporary: Path, depth: int, room: Room | None = None) -> Iterator[Entry | Refused]:
     if depth < MOST_DEPTH and is_packed(entry):
+        if packs.is_mail(entry.head):
+            yield entry  # a document of its own
         room = room or Room(entry.name, entry.size)
         folder = unpack(entry.path, temporary, entry.name, room)
         yield from _folder(folder, temporary, f"{entry.name}/", depth + 1, room=room)
@@ -139,13 +145,16 @@ class Room:
 
 
 def unpack(path: Path, temporary: Path, name: str, room: Room) -> Path:
-    """Unpacks a zip into a folder of its own below `temporary`.
+    """Unpacks a zip, or another packing, into a folder of its own below `temporary`.
 
     Errors: Trouble where the zip is damaged or refused; nothing is left of it then.
     """
     target = temporary / f"zip{len(list(temporary.iterdir()))}"
     target.mkdir()
     try:
+        if packs.kind(Entry(path, name).head):
+            packs.unpack(path, target, name, room.take)
+            return target
         with zipfile.ZipFile(path) as packed:
             inside = packed.infolist()
             refuse(inside, name, path.stat().st_size)

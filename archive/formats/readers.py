@@ -34,6 +34,7 @@ OURS = {
     "optical-trace": "archive.formats.otdr",
     "mapping": "archive.formats.mapping",
     "link-list": "archive.formats.link_list",
+    "mail": "archive.formats.mail",
     "unseen": "archive.formats.unseen",
 }
 """Our readers, as pyproject.toml registers them. They are taken from here, so that a checkout that nobody installed,
