@@ -12,6 +12,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import re
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -29,6 +30,8 @@ from archive.vocabulary import phrases
 
 COLUMNS = ("link_label", "required_limit", "cable_type", "due_on", "bundle", "version")
 PLACES = ("site", "building", "floor", "space", "panel", "port")
+_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
+"""Characters that no table holds."""
 _LOOK_AT = 20
 _COUNTED = 4
 """So many labels that count from 1 are taken for row numbers."""
@@ -111,6 +114,15 @@ def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
             found=str(error),
             remedy="save the schedule as CSV in UTF-8",
         ) from None
+    if control := _CONTROL.search(content):
+        raise Trouble(
+            "this is no text",
+            code="schedule.not-text",
+            where=where,
+            found=f"the character {ord(control[0])} after {content[:20]!r}",
+            expected="a table of links",
+            remedy="name the list of links; a document is kept with `muniment attach`",
+        )
     mark = _delimiter(content)
     reader = csv.reader(io.StringIO(content, newline=""), delimiter=mark, strict=True)
     rows: list[tuple[int, list[str]]] = []
