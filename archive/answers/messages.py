@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import io
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -109,11 +110,23 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
             yield rule.replace("-", " "), f"schemas/rules/{path.name}"
 
 
+def untranslated(path: Path) -> list[str]:
+    """Texts that a translation does not have."""
+    from babel.messages.pofile import read_po
+
+    with path.open("rb") as file:
+        there = {str(m.id) for m in read_po(file) if m.id and m.string}
+    return [text for text in texts() if text not in there]
+
+
 def main() -> None:
-    """Writes the file."""
+    """Writes the file, and says what the translations beside it lack."""
     path = schemas.root() / POT
     path.parent.mkdir(exist_ok=True)
     path.write_bytes(catalogue())
+    for translation in sorted(path.parent.glob("*.po")):
+        for text in untranslated(translation):
+            sys.stdout.write(f"{translation.name} lacks: {text}\n")
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ from __future__ import annotations
 from archive.answers import count_text
 from archive.answers.acceptance.acceptance_facts import AcceptanceFacts
 from archive.answers.documents import Block, Document, DocumentSection, FactsBlock, Notice, Para, TableBlock
+from archive.answers.translated import translation_note
 from archive.answers.wording import Wording
 from archive.vocabulary.link_counts import PASSING
 
@@ -19,7 +20,9 @@ def compose(facts: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
     s = facts.summary
     names = ", ".join(s.jobs[:3]) or w("Job without a name")
     sections = [
-        DocumentSection("", [Para(_verdict(facts, w), "lead"), FactsBlock(_pairs(facts, w), columns=2)]),
+        DocumentSection(
+            "", [*translation_note(w), Para(_verdict(facts, w), "lead"), FactsBlock(_pairs(facts, w), columns=2)]
+        ),
         DocumentSection(w("Links"), [*_numbers(facts, w), *_open(facts, w)]),
         DocumentSection(w("Findings"), [*_findings(facts, w, rules), *_blind(facts, w)]),
         DocumentSection(

@@ -12,6 +12,7 @@ from archive.answers.book import job_sections, link_pages
 from archive.answers.book.book_facts import BookFacts, BookLink
 from archive.answers.documents import Document, DocumentSection, TableBlock
 from archive.answers.photographs import photographs
+from archive.answers.translated import translation_note
 from archive.answers.wording import ENGLISH, Wording, plain
 from archive.errors import Trouble
 from archive.store import names
@@ -164,6 +165,7 @@ class _Press:
     def print(self, title: str, body: list[DocumentSection], name: str) -> Volume:
         """One volume."""
         facts, words = self._facts, self._words
+        body = [replace(body[0], blocks=[*translation_note(words), *body[0].blocks]), *body[1:]]
         parts = (facts.job.get("site"), facts.job.get("job_id"))
         document = Document(
             title=title,

@@ -9,18 +9,13 @@ from archive.answers.claim.summary import summary
 from archive.answers.claim.verdicts import opinions
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Notice, Para
 from archive.answers.sealing.seal_note import seal_line
+from archive.answers.translated import translation_note
 from archive.answers.wording import Wording, plain
 
 
 def front(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """The first section, without a heading of its own."""
-    blocks: list[Block] = []
-    if not words.original:
-        blocks.append(
-            Para(
-                words("The English text counts. This translation was not yet looked over by a native speaker."), "small"
-            )
-        )
+    blocks: list[Block] = translation_note(words)
     doubts = fresh_doubts(facts, words)
     if doubts:
         blocks.append(Notice(words("What makes the fresh test doubtful"), doubts))

@@ -20,6 +20,7 @@ from archive.answers.documents import (
 from archive.answers.ranges import ranges
 from archive.answers.receipt.next_step import next_step
 from archive.answers.receipt.receipt_facts import ReceiptFacts
+from archive.answers.translated import translation_note
 from archive.answers.wording import ENGLISH, Wording
 from archive.store import mapping_use
 from archive.store.head_digits import grouped
@@ -34,7 +35,7 @@ def compose(facts: ReceiptFacts, words: Wording = ENGLISH, *, with_files: bool =
     """The receipt. with_files: each file as received with its SHA-256, for a receipt that is kept."""
     told = facts.told
     sections = [
-        DocumentSection("", [FactsBlock(_said(facts, words))]),
+        DocumentSection("", [*translation_note(words), FactsBlock(_said(facts, words))]),
         DocumentSection(words("Read"), _read(told, words)),
         DocumentSection(words("Records"), _records(told, words)),
         DocumentSection(words("Set aside"), _set_aside(told, words)),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, progress, say, signer_options
 
 if TYPE_CHECKING:
     from archive.answers.book.book_facts import BookFacts
@@ -36,7 +36,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--cover", type=PATH, metavar="FILE", help="A text of yours for the first page.")
 @click.option("--no-record", is_flag=True, help="Make no entry in the ledger; without a key the book is not sealed.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
-@click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
+@click.option("--locale", default="en", show_default=True, help="Language: en, en_US, de, fr, es.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
 @click.option("--words", "catalogue", type=PATH, metavar="FILE.po", help="A translation of the texts (gettext).")
 @signer_options
@@ -92,6 +92,8 @@ def command(
                 expected=", ".join(vocabulary.parameters()),
             )
     words = Wording(locale, lengths, catalogue)
+    if not words.translated:
+        say(f"there is no translation for {locale}: the book is in English, with its dates", quiet=quiet)
     require_empty(out)
     opened = store.open(archive)
     facts = gather(opened, job, cover=cover_text(cover) if cover is not None else "")

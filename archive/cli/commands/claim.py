@@ -37,7 +37,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--case", "case_name", metavar="CASE", help="The case of `muniment case` that it is made for.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="D", help="The day it looks at (default: today).")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size.")
-@click.option("--locale", default="en", show_default=True, help="Numbers and dates, such as en_US or de.")
+@click.option("--locale", default="en", show_default=True, help="Language: en, en_US, de, fr, es.")
 @click.option("--lengths", type=click.Choice(["m", "ft"]), default="m", show_default=True, help="Unit of lengths.")
 @click.option("--words", "catalogue", type=PATH, metavar="FILE.po", help="A translation of the texts (gettext).")
 @as_of_options
