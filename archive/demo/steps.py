@@ -84,7 +84,7 @@ def steps(folder: Path) -> tuple[DemoStep, ...]:
             "Keep the certificate of calibration with the job.",
             (
                 *("attach", str(archive), str(folder / "documents" / "calibration-40-00317.txt"), *of_job),
-                *("--kind", "certificate", "--by", job.DEPOSITOR),
+                *("--kind", "certificate", "--serial", "40-00317", "--serial", "40-00318", "--by", job.DEPOSITOR),
             ),
         ),
         DemoStep(

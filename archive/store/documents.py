@@ -33,12 +33,13 @@ MOST_BYTES = 200_000_000
 
 @dataclass(frozen=True)
 class DocumentFacts:
-    """What a person says of documents. valid_from, valid_until: ISO 8601 dates; serial: of the unit it is of."""
+    """What a person says of documents. valid_from, valid_until: ISO 8601 dates; serial: of the unit it is of, or of
+    several; each has a row of its own."""
 
     job: str
     kind: str
     link: str | None = None
-    serial: str | None = None
+    serial: str | tuple[str, ...] | None = None
     title: str | None = None
     valid_from: str | None = None
     valid_until: str | None = None
@@ -67,8 +68,8 @@ def attach(
 ) -> Filing:
     """Files documents for a job, or for one of its links.
 
-    A document whose bytes are filed for the same job and link already is left out; where nothing is left, there is no
-    entry. Errors: Trouble for a file that cannot be read or is too large, and for a kind that is none.
+    A document whose bytes are filed for the same job, link and unit already is left out; where nothing is left, there
+    is no entry. Errors: Trouble for a file that cannot be read or is too large, and for a kind that is none.
     """
     check_job_name(facts.job, "--job")
     if facts.kind not in vocabulary.words("document_kind"):
@@ -78,21 +79,24 @@ def attach(
             found=facts.kind,
             expected=", ".join(sorted(vocabulary.words("document_kind"))),
         )
-    there = {(d["document_id"], d["link_label"]): str(d["file_name"]) for d in of_job(archive, facts.job)}
+    filed = of_job(archive, facts.job)
+    there = {(d["document_id"], d["link_label"], d["serial"]): str(d["file_name"]) for d in filed}
+    serials: tuple[str | None, ...] = facts.serial if isinstance(facts.serial, tuple) else (facts.serial,)
     made = Filing(None, [], {})
     attached: dict[str, bytes] = {}
     for path in files:
         row, data = _row(path, facts)
-        key = (row["document_id"], facts.link)
-        if key in there:
-            made.repeated[str(path)] = there[key]
-            continue
-        there[key] = path.name
-        attached[row["path"]] = data
-        made.rows.append(row)
+        for serial in serials or (None,):
+            key = (row["document_id"], facts.link, serial)
+            if key in there:
+                made.repeated[str(path)] = there[key]
+                continue
+            there[key] = path.name
+            attached[row["path"]] = data
+            made.rows.append({**row, "serial": serial})
     if not made.rows:
         return made
-    said = {"job": facts.job, "documents": [r["document_id"] for r in made.rows]}
+    said = {"job": facts.job, "documents": list(dict.fromkeys(r["document_id"] for r in made.rows))}
     texts = {"reason": reason, "documents": made.rows}
     return replace(made, entry=record(archive, "attach", by=by, texts=texts, facts=said, attached=attached, sign=sign))
 
@@ -133,7 +137,7 @@ def _row(path: Path, facts: DocumentFacts) -> tuple[dict[str, Any], bytes]:
         "bytes": len(data),
         "job_id": facts.job,
         "link_label": facts.link,
-        "serial": facts.serial,
+        "serial": None,
         "valid_from": facts.valid_from,
         "valid_until": facts.valid_until,
         "path": f"{digest}{ending}",  # under its digest, since a name may be anything; the row has the name

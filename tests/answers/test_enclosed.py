@@ -75,6 +75,22 @@ def test_documents_travel_with_their_entries_and_photographs_are_shown(opened: s
     assert not verify_folder(folder).sound
 
 
+def test_one_certificate_is_filed_for_several_units_at_once(opened: store.Archive, tmp_path: Path) -> None:
+    (tmp_path / "both.txt").write_text("An invented certificate of two units.")
+    said = DocumentFacts(JOB, "certificate", serial=("40-00317", "40-00318"))
+    made = attach(opened, [tmp_path / "both.txt"], said, by=BY)
+    assert [r["serial"] for r in made.rows] == ["40-00317", "40-00318"] and made.entry is not None
+    assert len([p for p in made.entry.files if p.endswith(".txt")]) == 1, "the bytes are kept once"
+    later = attach(opened, [tmp_path / "both.txt"], DocumentFacts(JOB, "certificate", serial="40-00319"), by=BY)
+    assert [r["serial"] for r in later.rows] == ["40-00319"], "for another unit it is filed again"
+    again = attach(opened, [tmp_path / "both.txt"], said, by=BY)
+    assert again.entry is None and again.repeated
+    facts, files = gather(opened, STANDS)
+    both = [d for d in facts.documents if d["file_name"] == "both.txt"]
+    assert {d["serial"] for d in both} == {"40-00317", "40-00318", "40-00319"}
+    assert {d["inside"] for d in both} == {"documents/both.txt"} and "documents/both.txt" in files
+
+
 def test_a_claim_can_enclose_the_whole_original_or_none(opened: store.Archive, troubles_place: Path) -> None:
     facts = link_facts(opened, FLIPPED)
     whole = (troubles_place.parent / "exports" / "first.xml").read_bytes()

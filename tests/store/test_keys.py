@@ -151,7 +151,8 @@ TST_INFO, SIGNED_DATA = "1.2.840.113549.1.9.16.1.4", "1.2.840.113549.1.7.2"
 class Authority:
     """A time-stamping authority with a root certificate of its own. Invented."""
 
-    def __init__(self) -> None:
+    def __init__(self, ends: datetime | None = None) -> None:
+        self._ends = ends
         self.root_key, self.key = (rsa.generate_private_key(65537, 2048) for _ in range(2))
         name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Invented Root")])
         leaf = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Invented Stamps")])
@@ -167,7 +168,7 @@ class Authority:
             .public_key(key.public_key())
             .serial_number(1 if root else 2)
             .not_valid_before(start)
-            .not_valid_after(start + timedelta(days=36500))
+            .not_valid_after(self._ends if self._ends and not root else start + timedelta(days=36500))
             .add_extension(x509.BasicConstraints(ca=root, path_length=None), critical=True)
         )
         if not root:

@@ -19,7 +19,13 @@ PATH = click.Path(path_type=Path)
 @click.option(
     "--kind", required=True, metavar="KIND", help="certificate, drawing, photograph, letter, report or other."
 )
-@click.option("--serial", metavar="N", help="Serial number of the unit that a certificate of calibration is of.")
+@click.option(
+    "--serial",
+    "serials",
+    multiple=True,
+    metavar="N",
+    help="Serial number of the unit that a certificate of calibration is of; several for a certificate of several.",
+)
 @click.option("--new", is_flag=True, help="The job or link is still to come.")
 @click.option("--title", metavar="TEXT", help="Title.")
 @click.option("--valid-from", metavar="D", help="First day for which it speaks (ISO 8601).")
@@ -32,7 +38,7 @@ def command(
     job: str,
     link: str | None,
     kind: str,
-    serial: str | None,
+    serials: tuple[str, ...],
     new: bool,
     title: str | None,
     valid_from: str | None,
@@ -62,14 +68,15 @@ def command(
         check_job(opened, job, "check the job's name, or say --new where its records are still to come")
         if link is not None:
             check_link(opened, job, link)
-    said = DocumentFacts(job, kind, link, serial, title, valid_from, valid_until)
+    said = DocumentFacts(job, kind, link, serials, title, valid_from, valid_until)
     made = attach(opened, files, said, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     if as_json:
         entry = None if made.entry is None else made.entry.number
         print_json({"entry": entry, "documents": made.rows, "filed_before": made.repeated})
     elif not quiet:
         for row in made.rows:
-            print_line(f"filed: {row['file_name']} ({row['kind']}), SHA-256 {row['document_id']}")
+            unit = f", of unit {row['serial']}" if row["serial"] else ""
+            print_line(f"filed: {row['file_name']} ({row['kind']}{unit}), SHA-256 {row['document_id']}")
         for path, name in made.repeated.items():
             print_line(f"not filed again: {path} has the same bytes as {name}")
         if not made.rows:

@@ -19,7 +19,7 @@ from archive.store import checked_files, memory, unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 15
+VERSION = 16
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""
@@ -37,7 +37,7 @@ CREATE TABLE amendments(number INTEGER, row INTEGER, field TEXT, old TEXT, new T
 CREATE TABLE jobs(job_id TEXT, field TEXT, value TEXT, number INTEGER, PRIMARY KEY(job_id, field));
 CREATE TABLE documents(document_id TEXT, number INTEGER, kind TEXT, title TEXT, file_name TEXT, media_type TEXT,
     bytes INTEGER, job_id TEXT, link_label TEXT, serial TEXT, valid_from TEXT, valid_until TEXT, path TEXT,
-    PRIMARY KEY(document_id, number, link_label));
+    PRIMARY KEY(document_id, number, link_label, serial));
 CREATE TABLE schedule(schedule_id TEXT, number INTEGER, job_id TEXT, version TEXT, link_label TEXT,
     required_limit TEXT, cable_type TEXT, due_on TEXT, bundle TEXT, comment TEXT, building TEXT, floor TEXT, space TEXT,
     panel TEXT, port TEXT, whole INTEGER, PRIMARY KEY(schedule_id, number));

@@ -13,6 +13,8 @@ from urllib.error import URLError
 from urllib.request import Request, urlopen
 
 from archive.errors import Trouble
+from archive.store import clock
+from archive.store.keys.stamp_chain import chain_of, ended, revoked, valid_then
 
 MEDIA_TYPE = "application/timestamp-query"
 
@@ -33,7 +35,7 @@ def message(archive_id: str, size: int, root: str) -> bytes:
 
 def request(stamped: bytes) -> bytes:
     """A time-stamp request (DER) that asks for the authority's certificate too. Errors: Trouble without the library."""
-    client = _library()
+    client = library()
     asked = client.TimestampRequestBuilder().data(stamped).hash_algorithm(client.HashAlgorithm.SHA256)
     data: bytes = asked.cert_request(cert_request=True).build().as_bytes()
     return data
@@ -63,10 +65,13 @@ def check(token: bytes, stamped: bytes) -> str:
     return judged.when.removeprefix(" at ")
 
 
-def judge(token: bytes, stamped: bytes, roots: Iterable[bytes]) -> Judgement:
-    """Judges a response offline. roots: certificates (PEM or DER) of authorities that the reader trusts."""
+def judge(token: bytes, stamped: bytes, roots: Iterable[bytes], lists: Iterable[bytes] = ()) -> Judgement:
+    """Judges a response offline, by the time that it gives: a certificate that has ended since does no harm.
+
+    roots: certificates (PEM or DER) of authorities that the reader trusts; lists: of revoked certificates.
+    """
     try:
-        client = _library()
+        client = library()
     except Trouble as trouble:
         return Judgement(None, said=trouble.message)
     try:
@@ -78,15 +83,24 @@ def judge(token: bytes, stamped: bytes, roots: Iterable[bytes]) -> Judgement:
         return Judgement(False, said=f"it is no time-stamp response: {error}")
     if not _imprint_fits(imprint, stamped):
         return Judgement(False, when, "it is of something else")
-    trusted = [_certificate(r) for r in roots]
+    try:
+        chain = chain_of(token)
+    except ValueError as error:
+        return Judgement(False, when, f"its certificates cannot be read: {error}")
+    trusted = [certificate(r) for r in roots]
+    wrong = chain and (valid_then(chain) or revoked(chain, lists, trusted))
+    if wrong:
+        return Judgement(False, when, wrong)
+    since = ended(chain, clock.now()) if chain is not None else ""
     if not trusted:
-        return Judgement(None, when, "of this head; name the authority's certificate to verify who signed it")
+        said = "of this head; name the authority's certificate to verify who signed it"
+        return Judgement(None, when, "; ".join(filter(None, (said, since))))
     builder = client.VerifierBuilder(roots=trusted)
     try:
         builder.build().verify_message(answer, stamped)
     except (client.VerificationError, ValueError) as error:
         return Judgement(False, when, str(error))
-    return Judgement(True, when)
+    return Judgement(True, when, since)
 
 
 def _imprint_fits(imprint: bytes, stamped: bytes) -> bool:
@@ -95,7 +109,8 @@ def _imprint_fits(imprint: bytes, stamped: bytes) -> bool:
     return name is not None and hashlib.new(name, stamped).digest() == imprint
 
 
-def _certificate(data: bytes) -> Any:
+def certificate(data: bytes) -> Any:
+    """A certificate, PEM or DER. Errors: Trouble where it is none."""
     from cryptography import x509
 
     try:
@@ -104,7 +119,8 @@ def _certificate(data: bytes) -> Any:
         raise Trouble("this is no certificate", code="stamp.not-a-certificate", found=str(error)) from None
 
 
-def _library() -> Any:
+def library() -> Any:
+    """The library for time stamps. Errors: Trouble where it is not installed."""
     try:
         import rfc3161_client
     except ImportError:

@@ -21,6 +21,8 @@ from archive.tables.canonical import digest, record_bytes
 from archive.version import PROGRAM
 
 FORMAT = "muniment-proof-1"
+_STAMPED = (".tsr", ".pem", ".crl")
+"""A stamp, certificates that it rests on, and lists of revoked ones."""
 
 
 def prove(archive: Archive, record: str, since: str | None = None) -> dict[str, Any]:
@@ -91,15 +93,24 @@ def _stamps(archive: Archive, leaves: list[bytes]) -> Iterator[dict[str, Any]]:
     """Time stamps of heads, each with the proof that today's ledger continues the head that was stamped."""
     for entry in archive.entries():
         if entry.get("event") == "stamp":
-            token = next(p for p in entry.files if p.endswith(".tsr"))
-            data = archive.checked.read(token, entry.files[token]["sha256"])
+            try:
+                kept = {
+                    path.rpartition("/")[2]: archive.checked.read(path, told["sha256"])
+                    for path, told in entry.files.items()
+                    if path.endswith(_STAMPED)
+                }
+                authority = archive.texts(entry).get("authority")
+            except (Trouble, OSError):
+                continue  # damage elsewhere takes nothing from the record's proof; `fixity` names it
             size = int(entry["size"])
+            token = kept.pop("head.tsr")
             yield {
                 "size": size,
                 "root": entry["root"],
-                "token": base64.b64encode(data).decode(),
-                "authority": archive.texts(entry).get("authority"),
+                "token": base64.b64encode(token).decode(),
+                "authority": authority,
                 "path": [h.hex() for h in merkle.consistency(leaves, size)],
+                "rests_on": {name: base64.b64encode(data).decode() for name, data in sorted(kept.items())},
             }
 
 

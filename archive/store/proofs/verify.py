@@ -126,7 +126,9 @@ def _stamp(token: dict[str, Any], ledger: dict[str, Any], archive: str, roots: l
     held = _consistent(token, ledger)
     yield ProofStep(f"the ledger continues the stamped head of {token['size']} entries", held)
     message = stamp.message(archive, int(token["size"]), token["root"])
-    judged = stamp.judge(base64.b64decode(token["token"]), message, roots)
+    kept = token.get("rests_on", {})
+    lists = [base64.b64decode(data) for name, data in kept.items() if name.endswith(".crl")]
+    judged = stamp.judge(base64.b64decode(token["token"]), message, roots, lists)
     yield ProofStep(f"the head of {token['size']} entries was stamped{judged.when}", judged.holds, judged.said)
 
 
