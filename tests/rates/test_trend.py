@@ -13,7 +13,6 @@ from archive.answers.rates import pictures
 from archive.answers.rates.source import Choice, CountingSource
 from archive.answers.rates.trend import trend
 from archive.answers.rates.units import LEADING
-from archive.store.counting.blocks import counting
 from tests.rates import years
 from tests.rates.test_rates import run, told
 from tests.store import store_making as making
@@ -130,7 +129,7 @@ def test_medians_are_those_of_duckdb(drifting: Path) -> None:
     ).fetchall()
     from archive.answers.rates.units import _medians
 
-    source = CountingSource(counting(store.open(drifting)))
+    source = CountingSource.of(store.open(drifting))
     mine = sorted((r["job"], r["margin"]) for r in _medians(source, Choice(), LEADING))
     assert mine == [(job, pytest.approx(margin)) for job, margin in raw]
     assert len(mine) == MONTHS * UNITS * 2

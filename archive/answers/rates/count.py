@@ -87,8 +87,8 @@ def _gather(source: CountingSource, choice: Choice, fields: Sequence[GroupField]
         columns, _ = grouped(fields)
         table, number = source.table(choice)
         text = (
-            f"SELECT {columns}r.job_id, {choice.state} AS state, sum({number})::BIGINT AS number FROM {table} r "
-            f"WHERE {where} GROUP BY ALL"
+            f"SELECT {columns}{source.job} AS job_id, {choice.state} AS state, sum({number})::BIGINT AS number "
+            f"FROM {table} r WHERE {where} GROUP BY ALL"
         )
     source.db.execute(f"CREATE OR REPLACE TEMP TABLE counted AS {text}", values)
 
@@ -127,7 +127,7 @@ def _elsewhere(source: CountingSource, choice: Choice, jobs: JobCounts, which: s
     wanted = f"r.{choice.column} & {BITS[which]} > 0 AND r.{choice.column} & {DECIDED} > 0"
     rows = source.rows(
         "SELECT dense_rank() OVER (ORDER BY cable_type) - 1, job_id, n, x FROM (SELECT coalesce(r.cable_type, '') AS "
-        f"cable_type, coalesce(r.job_id, '') AS job_id, sum(r.number) AS n, coalesce(sum(r.number) FILTER "
+        f"cable_type, coalesce({source.job}, '') AS job_id, sum(r.number) AS n, coalesce(sum(r.number) FILTER "
         f"(r.{choice.column} & {BITS['passed']} > 0), 0) AS x FROM {source.cells} r WHERE {wanted} GROUP BY 1, 2)"
     )
     asked = set(names)

@@ -20,7 +20,6 @@ from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.limits import Limit
 from archive.store import Archive
-from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
 
 TESTS = {"current": BITS["current"], "first": BITS["first"], "all": BITS["live"]}
@@ -120,10 +119,10 @@ def distribution(
         )
     if choice.cohort is not None:
         raise Trouble("curves have no cohort", code="rates.unknown-word", remedy="leave `--cohort` out")
-    CountingSource(counting(archive)).refuse_unknown(choice)
+    CountingSource.of(archive).refuse_unknown(choice)
     selected, keys, used = _selected(archive, choice, fields, TESTS[curves.tests])
     line = None
-    notes = cable_notes(CountingSource(counting(archive)), choice, [f.name for f in fields])
+    notes = cable_notes(CountingSource.of(archive), choice, [f.name for f in fields])
     limit = _limit(against, used, notes)
     if limit is not None:
         line = limit.line(parameter)
@@ -138,14 +137,14 @@ def distribution(
     ]
     if any(h.rounded for h in counter.histograms):
         notes.append("values finer than 0.01 dB were rounded to that")
-    of = described(archive, CountingSource(counting(archive)), choice)
+    of = described(CountingSource.of(archive), choice)
     return Distribution(parameter, about.unit, limit.id if limit and line else None, curves.of, spreads, notes, of)
 
 
 def _selected(
     archive: Archive, choice: Choice, fields: Sequence[GroupField], bit: int
 ) -> tuple[list[Selected], list[tuple[Any, ...]], set[str]]:
-    source = CountingSource(counting(archive))
+    source = CountingSource.of(archive)
     if not source.files.records:
         return [], [], set()
     where, values = choice.where()

@@ -66,7 +66,7 @@ class MixSearch:
         state, bit, passed = self._choice.state, BITS[RATES[self._rate]], BITS["passed"]
         asked = ", ".join(f"coalesce(CAST({f.sql} AS VARCHAR), '') AS s{i}" for i, f in enumerate(by))
         found = self._source.arrow(
-            f"SELECT {columns}{asked}, coalesce(r.job_id, '') AS job, "
+            f"SELECT {columns}{asked}, coalesce({self._source.job}, '') AS job, "
             f"sum({number})::DOUBLE AS n, coalesce(sum({number}) FILTER ({state} & {passed} > 0), 0)::DOUBLE AS x "
             f"FROM {table} r WHERE {where} AND {state} & {bit} > 0 AND {state} & {DECIDED} > 0 "
             "GROUP BY ALL ORDER BY ALL",

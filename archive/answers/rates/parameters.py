@@ -31,7 +31,7 @@ def tests_of_parameters(source: CountingSource, choice: Choice, fields: Sequence
         whole = _in("r.limit_id", limited.get(name, []))
         state = f"({choice.state} & {keep} | {BITS['live']} | {_outcome(choice, name, whole)})"
         parts.append(
-            f"SELECT {keys}, r.job_id, {state} AS state, count(*) AS number FROM {source.records} r "
+            f"SELECT {keys}, {source.job} AS job_id, {state} AS state, count(*) AS number FROM {source.records} r "
             f"WHERE {where} AND (r.graded_{name} IS NOT NULL OR ({whole} AND {_swept(choice, False)})) GROUP BY ALL"
         )
     keys = ", ".join(f"NULL AS k{i}" for i in range(len(fields)))

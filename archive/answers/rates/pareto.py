@@ -12,7 +12,6 @@ from archive.answers.rates.rates import about
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
 
 PARTS = ("parameter", "pairing", "end", "frequency_band", "direction", "wavelength")
@@ -59,7 +58,7 @@ class Failed:
 
 
 def failed(
-    archive: Archive,
+    archives: Archive | Sequence[Archive],
     choice: Choice | None = None,
     by: Iterable[str] | None = None,
     *,
@@ -76,10 +75,10 @@ def failed(
     if choice.cohort is not None:
         raise Trouble("what failed has no cohort", code="rates.unknown-word", remedy="leave `--cohort` out")
     names = [_named(n) for n in (by or ["parameter"])]
-    source = CountingSource(counting(archive, watch))
+    source = CountingSource.of(archives, watch)
     source.refuse_unknown(choice)
     if not source.files.records:
-        return Failed(names, [], 0, 0, 0, tests=tests, about=about(archive, source, choice))
+        return Failed(names, [], 0, 0, 0, tests=tests, about=about(source, choice))
     where, values = choice.where()
     where += f" AND {choice.state} & {TESTS[tests]} > 0 AND {choice.state} & {BITS['failed']} > 0"
     told = f"{where} AND {_TOLD_BY[choice.verdicts]}"
@@ -108,7 +107,7 @@ def failed(
         else []
     )
     notes = [*cable_notes(source, choice, names), *notes]
-    return Failed(names, out, *total, notes, tests, about(archive, source, choice))
+    return Failed(names, out, *total, notes, tests, about(source, choice))
 
 
 _TOLD_BY = {

@@ -22,7 +22,6 @@ from archive.answers.rates.mix import MixSearch
 from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.counting.blocks import counting
 from archive.vocabulary.link_counts import LinkCounts
 
 COMPARISONS = ("auto", "first-time", "final", "none")
@@ -81,14 +80,14 @@ class Rates:
 
 
 def rates(
-    archive: Archive,
+    archives: Archive | Sequence[Archive],
     by: Iterable[str] = (),
     choice: Choice | None = None,
     asked: Asked | None = None,
     *,
     watch: Callable[[Iterable[int]], Iterable[int]] = iter,
 ) -> Rates:
-    """Counts an archive. by: names of fields (fields.FIELDS).
+    """Counts an archive, or several as one. by: names of fields (fields.FIELDS).
 
     Errors: Trouble for a field, value or comparison that there is not, or a damaged archive.
     """
@@ -101,7 +100,7 @@ def rates(
         raise Trouble("no such cohort", code="rates.unknown-word", found=choice.cohort, expected=", ".join(COHORTS))
     fields = chosen(by, choice.length_edges)
     refused(choice, fields)
-    source = CountingSource(counting(archive, watch))
+    source = CountingSource.of(archives, watch)
     source.refuse_unknown(choice)
     made = counts(source, choice, fields)
     rows = _rows(made, fields)
@@ -111,7 +110,8 @@ def rates(
     if asked.standardise:
         _standardise(source, choice, made, fields, rows, asked)
     everything = RateGroup(()) if single else total(made.groups)
-    counted = counts_of(archive, choice.filters, choice.role) if not choice.only and choice.cohort is None else None
+    alone = isinstance(archives, Archive) and not choice.only and choice.cohort is None
+    counted = counts_of(archives, choice.filters, choice.role) if alone and isinstance(archives, Archive) else None
     notes = cable_notes(source, choice, [f.name for f in fields])
     notes += _notes(rows, made.groups, choice, single)
     if made.elsewhere[FINAL] is not NOTHING or made.elsewhere[FIRST] is not NOTHING:
@@ -129,7 +129,7 @@ def rates(
         made.final,
         made.first,
         schemas.load("rates.toml")["compare"]["alpha"] * found.questions,
-        about(archive, source, choice),
+        about(source, choice),
     )
 
 
@@ -196,9 +196,9 @@ def name_of(fields: Sequence[GroupField], row: dict[str, Any]) -> str:
     return ", ".join("unknown" if row[f.name] is None else str(row[f.name]) for f in fields) or "all"
 
 
-def about(archive: Archive, source: CountingSource, choice: Choice) -> str:
+def about(source: CountingSource, choice: Choice) -> str:
     """Archive, period and what was chosen, in words, so that a picture says by itself what it is of."""
-    words = [archive.root.name]
+    words = [source.name]
     if source.files.records:
         where, values = choice.where()
         (ends,) = source.rows(

@@ -25,7 +25,6 @@ from archive.grading.resolve_limit import asked_for
 from archive.limits import fiber
 from archive.store import Archive
 from archive.store.assessments import Assessment
-from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
 from archive.tables import Batch
 
@@ -89,7 +88,7 @@ def readiness(
     fields = chosen(by, choice.length_edges)
     if any(f.name == "parameter" for f in fields):
         raise Trouble("readiness is of whole links", code="rates.not-a-filter", remedy="leave parameter out of --by")
-    source = CountingSource(counting(archive))
+    source = CountingSource.of(archive)
     source.refuse_unknown(choice)
     tests = _tests(source, choice, fields)
     verdicts = _graded(archive, tests, ids, cords, watch)
@@ -103,7 +102,7 @@ def readiness(
                 rows.append({**named, **_row(application, of_medium, verdicts)})
     notes = _notes(tests, ids, rows)
     advice = {a: _advice(a, [r for r in rows if r["application"] == _short(a)]) for a in ids}
-    return Readiness(fields, rows, {_short(a): w for a, w in advice.items()}, notes, about(archive, source, choice))
+    return Readiness(fields, rows, {_short(a): w for a, w in advice.items()}, notes, about(source, choice))
 
 
 def _short(application: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,10 +13,12 @@ import duckdb
 from archive.answers.rates.fields import SAID_AS, UNKNOWN, GroupField, chosen, length_bands, nearest
 from archive.answers.views import read_parquet
 from archive.errors import Trouble
+from archive.store import Archive
 from archive.store.catalogue.filters import Filters
-from archive.store.counting.blocks import Counting
+from archive.store.counting.blocks import Counting, counting
 from archive.store.counting.columns import BITS
 from archive.store.roles import Role
+from archive.vocabulary import parameters
 
 BASES = {"best": "state", "program": "state_program", "reported": "state_reported"}
 """Whose verdict counts, and the column that says what came of it."""
@@ -111,13 +113,57 @@ _FILTERED = {one.name: one for one in chosen(["cable_type", "site", "job"])}
 """Fields that filters choose by, too."""
 
 
-class CountingSource:
-    """A DuckDB connection that reads the files of a Counting and nothing else is put into."""
+_APART = 1 << 40
+"""Rows of the next archive begin so much later, where several are asked as one."""
 
-    def __init__(self, files: Counting) -> None:
-        self.files = files
+
+class CountingSource:
+    """A DuckDB connection that reads the files of one archive or of several; nothing else is put into it.
+
+    files: of all of them together. job: SQL of the job of a record `r`, which is another in every archive.
+    """
+
+    def __init__(self, parts: Sequence[tuple[str, Counting]]) -> None:
+        self._parts = parts
+        self.files = Counting(
+            tuple(p for _, f in parts for p in f.records),
+            tuple(p for _, f in parts for p in f.cells),
+            tuple(p for _, f in parts for p in f.failures),
+            tuple(n for n in parameters() if any(n in f.parameters for _, f in parts)),
+            all(f.alike for _, f in parts) and len(parts) < 2,
+        )
+        self.job = "r.job_id" if len(parts) < 2 else "(r.archive || '/' || r.job_id)"
         self.db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
         self.db.execute("SET enable_progress_bar = false")  # it would be drawn among the rows
+
+    @classmethod
+    def of(cls, archives: Archive | Sequence[Archive], watch: Callable[[Any], Any] = iter) -> CountingSource:
+        """Of one archive or several, their counting files brought up to date. Errors: Trouble for two of one name."""
+        listed = [archives] if isinstance(archives, Archive) else list(archives)
+        names = [a.root.resolve().name for a in listed]
+        twice = {n for n in names if names.count(n) > 1}
+        names = [str(a.root) if n in twice else n for a, n in zip(listed, names, strict=True)]
+        if len({a.id for a in listed}) < len(listed):
+            raise Trouble("one archive is named twice", code="rates.archive-twice", found=", ".join(names))
+        return cls([(n, counting(a, watch)) for n, a in zip(names, listed, strict=True)])
+
+    @property
+    def name(self) -> str:
+        """What the archives are called."""
+        return ", ".join(name for name, _ in self._parts)
+
+    def _table(self, files: str, numbers: Sequence[str], alike: Callable[[Counting], bool]) -> str:
+        """The files of all archives as one table with the column archive. numbers: columns that are to stay apart."""
+        parts = []
+        for place, (name, found) in enumerate(self._parts):
+            listed = getattr(found, files)
+            if not listed:
+                continue
+            apart = ", ".join(f"{n}::BIGINT + {place * _APART} AS {n}" for n in numbers)
+            columns = f"* REPLACE ({apart})" if apart and len(self._parts) > 1 else "*"
+            quoted = name.replace("'", "''")
+            parts.append(f"SELECT {columns}, '{quoted}' AS archive FROM {read_parquet(listed, alike(found))}")
+        return f"({' UNION ALL BY NAME '.join(parts)})"
 
     def records_of(self, choice: Choice) -> str:
         """The records of a choice as a table that can stand after FROM, each row a test; in a cohort one row for the
@@ -150,17 +196,17 @@ class CountingSource:
     @property
     def records(self) -> str:
         """The records as a table that can stand after FROM."""
-        return read_parquet(self.files.records, self.files.alike)
+        return self._table("records", ("row", "unit", "accepted_unit"), lambda files: files.alike)
 
     @property
     def cells(self) -> str:
         """The cells as a table that can stand after FROM."""
-        return read_parquet(self.files.cells, True)
+        return self._table("cells", (), lambda _files: True)
 
     @property
     def failures(self) -> str:
         """The failures as a table that can stand after FROM."""
-        return read_parquet(self.files.failures, True)
+        return self._table("failures", ("row",), lambda _files: True)
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a query."""

@@ -7,6 +7,7 @@ import io
 import json
 import sys
 from collections.abc import Iterable, Mapping, Sequence
+from os import PathLike
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,7 @@ from archive.store.roles import Role
 
 
 def table(
-    archive: str | Path | store.Archive,
+    archive: str | Path | store.Archive | Sequence[str | Path | store.Archive],
     by: str | Iterable[str] = (),
     *,
     what: str = "rates",
@@ -37,23 +38,25 @@ def table(
 ) -> pa.Table:
     """Rates over an archive as a pyarrow.Table; `.to_pandas()` makes it a pandas frame.
 
-    archive: a path, or what archive.store.open gives. by: fields to group by ("cable_type", "year", ...; see
-    archive.answers.rates.fields.FIELDS), a list or words joined by commas. what: "rates" (one row per group; columns
-    as archive.answers.rates.count.row_of says, shares from 0 to 1, margins in the unit of margin_unit),
-    "differences" (one row per group against the typical one), "told" (what may be relied on), or "failed" (what
-    failed, one row per part, see pareto.failed; by names
-    its parts). only: fields and the value each must have. verdicts: whose count, "best", "program" or "reported".
-    length_edges: upper ends of the bands of length in metres. role: which
-    record of a link counts for the final rate. filters: link, job, site, since, until, cable_type,
-    limit, verdict, serial, deposit, as `muniment find` takes them.
+    archive: a path, what archive.store.open gives, or a list of them, asked as one. by: fields to group by
+    ("cable_type", "year", ...; see archive.answers.rates.fields.FIELDS), a list or words joined by commas. what:
+    "rates" (one row per group; columns as archive.answers.rates.count.row_of says, shares from 0 to 1, margins in the
+    unit of margin_unit), "differences" (one row per group against the typical one), "told" (what may be relied on), or
+    "failed" (what failed, one row per part, see pareto.failed; by names its parts). only: fields and the value each
+    must have. verdicts: whose count, "best", "program" or "reported". length_edges: upper ends of the bands of length
+    in metres. role: which record of a link counts for the final rate. filters: link, job, site, since, until,
+    cable_type, limit, verdict, serial, deposit, as `muniment find` takes them, and cohort ("first-test").
 
     Errors: archive.errors.Trouble for a word that there is not, or a damaged archive; TypeError for an unknown filter.
     """
-    opened = store.open(Path(archive)) if isinstance(archive, str | Path) else archive
-    fields = [w for w in by.split(",") if w.strip()] if isinstance(by, str) else list(by)
-    choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges, role)
+    opened = opened_all(archive)
+    cohort = filters.pop("cohort", None)
+    fields = _words(by)
+    choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges, role, cohort)
     if what == "rates":
-        return as_table(rates(opened, fields, choice, Asked("none")).rows)
+        found = rates(opened, fields, choice, Asked("none"))
+        empty = {**{f.name: None for f in found.fields}, **found.total, "margin_unit": None}
+        return as_table(found.rows, None if found.rows else empty)
     if what == "differences":
         return as_table(rates(opened, fields, choice).differences)
     if what == "told":
@@ -65,9 +68,92 @@ def table(
     )
 
 
-def as_table(rows: Sequence[Mapping[str, Any]]) -> pa.Table:
-    """Rows as an Arrow table; a column of which nothing is known is one of reals."""
-    made = pa.Table.from_pylist([dict(r) for r in rows])
+def ready_table(
+    archive: Any,
+    application: str | Iterable[str],
+    by: str | Iterable[str] = (),
+    *,
+    only: Mapping[str, str] | None = None,
+    role: Role = "current",
+    cords: float | None = None,
+    **filters: str | None,
+) -> pa.Table:
+    """See muniment.ready."""
+    from archive.answers.rates.readiness import readiness
+
+    choice = Choice(Filters(**filters), list((only or {}).items()), role=role)
+    found = readiness(opened_all(archive), _words(application), _words(by), choice, cords=cords)
+    numbers = dict.fromkeys(("links", "carry", "do_not", "cannot_be_told", "provisional", "rate_links"), 0)
+    like: dict[str, Any] = {**{f.name: "" for f in found.fields}, "application": "", **numbers, "reasons": [""]}
+    like |= dict.fromkeys(("low", "high", "rate", "rate_low", "rate_high"), 0.0)
+    return as_table(
+        [{**like, **r, "reasons": [f"{n}: {w}" for w, n in r["reasons"].items()]} for r in found.rows], like
+    )
+
+
+def curve_table(
+    archive: Any,
+    parameter: str,
+    by: str | Iterable[str] = (),
+    *,
+    against: str | None = None,
+    tests: str = "current",
+    worst: bool = False,
+    **filters: str | None,
+) -> pa.Table:
+    """See muniment.curves."""
+    from archive.answers.rates.distributions import CurveChoice, distribution
+
+    asked = CurveChoice(parameter, tests, "worst" if worst else "curves")
+    found = distribution(opened_all(archive), asked, Choice(Filters(**filters)), against=against, by=_words(by))
+    like = {"frequency_mhz": 0.0, "curves": 0} | dict.fromkeys(("worst", "low", "median", "high", "limit"), 0.0)
+    like |= dict.fromkeys(("margin_worst", "margin_low", "margin_median", "margin_high", "beyond"), 0.0)
+    return as_table([row for spread in found.spreads for row in spread.rows()], like)
+
+
+def drawn(
+    archive: Any,
+    out: Path,
+    by: str | Iterable[str] = (),
+    *,
+    trend: str | None = None,
+    curves: str | None = None,
+    **filters: str | None,
+) -> Path:
+    """See muniment.plot."""
+    from archive.answers.rates import pictures
+    from archive.answers.rates.distributions import CurveChoice, distribution
+    from archive.answers.rates.trend import trend as followed
+
+    opened, choice = opened_all(archive), Choice(Filters(**filters))
+    if trend is not None:
+        pictures.save(followed(opened, trend, choice), out)
+    elif curves is not None:
+        pictures.save(distribution(opened, CurveChoice(curves), choice, by=_words(by)), out)
+    else:
+        pictures.save(rates(opened, _words(by), choice, Asked("none")), out)
+    return out
+
+
+def _words(listed: str | Iterable[str]) -> list[str]:
+    return [w.strip() for w in listed.split(",") if w.strip()] if isinstance(listed, str) else list(listed)
+
+
+def opened_all(archive: Any) -> Any:
+    """An archive, or a list of several, from paths and archives. Errors: Trouble where there is none."""
+    if isinstance(archive, store.Archive):
+        return archive
+    if isinstance(archive, str | PathLike):
+        return store.open(Path(archive))
+    listed = [opened_all(one) for one in archive]
+    return listed[0] if len(listed) == 1 else listed
+
+
+def as_table(rows: Sequence[Mapping[str, Any]], like: Mapping[str, Any] | None = None) -> pa.Table:
+    """Rows as an Arrow table; a column of which nothing is known is one of reals. like: a row whose columns a table of
+    no rows has."""
+    made = pa.Table.from_pylist([dict(r) for r in (rows or ([like] if like else []))])
+    made = made if rows else made.slice(0, 0)
     types = [pa.field(f.name, pa.float64() if pa.types.is_null(f.type) else f.type) for f in made.schema]
     return made.cast(pa.schema(types))
 

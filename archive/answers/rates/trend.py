@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,7 +21,6 @@ from archive.answers.rates.source import Choice, CountingSource
 from archive.answers.rates.units import LEADING, UnitsFound, known_parameter, units
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.counting.blocks import counting
 from archive.store.counting.columns import BITS
 
 TOLD = 0.05
@@ -88,7 +87,7 @@ class Trend:
 
 
 def trend(
-    archive: Archive,
+    archives: Archive | Sequence[Archive],
     of: str,
     choice: Choice | None = None,
     *,
@@ -110,7 +109,7 @@ def trend(
             expected=", ".join((LEADING, *vocabulary.parameters())),
         )
     (period,) = chosen([of])
-    source = CountingSource(counting(archive, watch))
+    source = CountingSource.of(archives, watch)
     source.refuse_unknown(choice)
     made = counts(source, choice, [period])
     here = [i for i, g in enumerate(made.groups) if g.key[0] is not None and g.first_links]
@@ -120,8 +119,8 @@ def trend(
     undated = sum(g.first_links for g in made.groups if g.key[0] is None)
     if undated:
         notes.append(f"{undated} links have no such date and are in no period")
-    words = archive.root.name
-    of_what = about(archive, source, choice)
+    words = source.name
+    of_what = about(source, choice)
     if not here:
         return Trend(of, [], [], None, found, [], margin, False, None, words, notes, of_what)
     jobs = made.first.only(np.array(here))
@@ -171,7 +170,7 @@ def _margins(source: CountingSource, choice: Choice, period: GroupField) -> list
     out = []
     for name in source.files.parameters:
         table = source.arrow(
-            f"SELECT {period.sql} AS k, dense_rank() OVER (ORDER BY coalesce(r.job_id, '')) - 1 AS job, "
+            f"SELECT {period.sql} AS k, dense_rank() OVER (ORDER BY coalesce({source.job}, '')) - 1 AS job, "
             f"r.margin_{name}::DOUBLE AS margin FROM {source.records} r WHERE {where} AND "
             f"{choice.state} & {BITS['first']} > 0 AND r.margin_{name} IS NOT NULL AND {period.sql} IS NOT NULL "
             "ORDER BY k",

@@ -151,7 +151,7 @@ def _medians(source: CountingSource, choice: Choice, parameter: str) -> list[dic
     rows = source.arrow(
         "SELECT r.local_serial AS serial, coalesce(r.crew, '') AS crew, "
         "coalesce(r.cable_type, 'unknown') AS cable_type, "
-        f"coalesce(r.limit_id, '') AS limit, coalesce(r.job_id, '') AS job, r.calibrated_on AS calibrated_on, "
+        f"coalesce(r.limit_id, '') AS limit, coalesce({source.job}, '') AS job, r.calibrated_on AS calibrated_on, "
         f"median(r.year * 12 + r.month - 1)::INTEGER AS month, min(r.tested_local) AS day, median({margin})::DOUBLE AS "
         f"margin, count(*) AS n FROM {source.records} r WHERE {where} AND {choice.state} & {BITS['first']} > 0 AND "
         f"{margin} IS NOT NULL AND r.local_serial IS NOT NULL AND r.month IS NOT NULL GROUP BY ALL ORDER BY ALL",

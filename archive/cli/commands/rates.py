@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @click.command("rates")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archives", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="ARCHIVE...")
 @click.option("--by", metavar="FIELD[,FIELD...]", default="", help="What to group by; see below.")
 @filter_options
 @only_option
@@ -78,7 +78,7 @@ if TYPE_CHECKING:
 @as_of_options
 @output_options
 def command(
-    archive: Path,
+    archives: tuple[Path, ...],
     by: str,
     only: tuple[str, ...],
     verdicts: str,
@@ -111,8 +111,8 @@ def command(
 
     \b
     FIELD: cable_type, class (category), construction, screened, gauge, conductor, sheath, cable_basis, limit,
-    configuration, year, quarter, month, site, job, client, contractor, crew, operator, length_band, maker, model,
-    serial, software, adapter, remote_model, remote_serial, medium, evidence, parameter.
+    configuration, year, quarter, month, site, job, client, contractor, crew, archive, operator, length_band, maker,
+    model, serial, software, adapter, remote_model, remote_serial, medium, evidence, parameter.
     With --what-failed also: pairing (of optical links the fibre), end, frequency_band, direction, wavelength.
 
     \b
@@ -150,7 +150,10 @@ def command(
             raise Trouble(f"{without} needs {needed}", code="option.needs-another")
     choice = Choice(chosen(filters), pairs(only), verdicts, _edges(length_bands), role, cohort)
     fields = [word for word in by.split(",") if word.strip()]
-    held = opened(archive, as_of, known)
+    several = [opened(path, as_of, known) for path in archives]
+    held: Any = several[0] if len(several) == 1 else several
+    if curves and len(several) > 1:
+        raise Trouble("curves are of one archive", code="rates.curves-of-several", remedy="ask one after the other")
 
     def watch(blocks: Any) -> Any:
         return progress(blocks, "counting", quiet=quiet)

@@ -29,7 +29,21 @@ if TYPE_CHECKING:
     from archive.store.roles import Role
     from archive.tables import Batch
 
-__all__ = ["Archive", "Batch", "Trouble", "concat", "counts", "create", "open", "rates", "read", "write"]
+__all__ = [
+    "Archive",
+    "Batch",
+    "Trouble",
+    "concat",
+    "counts",
+    "create",
+    "curves",
+    "open",
+    "plot",
+    "rates",
+    "read",
+    "ready",
+    "write",
+]
 
 _CLASSES = {"Archive": "archive.store", "Batch": "archive.tables", "Trouble": "archive.errors"}
 
@@ -95,7 +109,7 @@ def create(path: str | PathLike[str]) -> Archive:
 
 
 def rates(
-    archive: Archive | str | PathLike[str],
+    archive: Archive | str | PathLike[str] | Sequence[Archive | str | PathLike[str]],
     by: str | Iterable[str] = (),
     *,
     what: str = "rates",
@@ -119,7 +133,7 @@ def rates(
     from archive.answers.rates.table import table
 
     return table(
-        Path(archive) if isinstance(archive, str | PathLike) else archive,
+        archive,
         by,
         what=what,
         only=only,
@@ -128,6 +142,72 @@ def rates(
         role=role,
         **filters,
     )
+
+
+def ready(
+    archive: Archive | str | PathLike[str],
+    application: str | Iterable[str],
+    by: str | Iterable[str] = (),
+    *,
+    only: Mapping[str, str] | None = None,
+    role: Role = "current",
+    cords: float | None = None,
+    **filters: str | None,
+) -> pa.Table:
+    """Links that carry an application, that do not, and that cannot be told, as an Arrow table: a row per group and
+    application. carry, do_not, cannot_be_told: numbers of links; low, high: shares from 0 to 1 that carry if all that
+    cannot be told did not, or did; rate, rate_low, rate_high: of rate_links links; reasons: "number: reason".
+
+    application: such as "10gbase-t", a list or words joined by commas. cords: of both ends of a permanent link, m.
+    Other parameters as in `rates`.
+    Errors: Trouble for an unknown word or a damaged archive; TypeError for an unknown filter.
+    """
+    from archive.answers.rates.table import ready_table
+
+    return ready_table(archive, application, by, only=only, role=role, cords=cords, **filters)
+
+
+def curves(
+    archive: Archive | str | PathLike[str],
+    parameter: str,
+    by: str | Iterable[str] = (),
+    *,
+    against: str | None = None,
+    tests: str = "current",
+    worst: bool = False,
+    **filters: str | None,
+) -> pa.Table:
+    """How one parameter lies over frequency, as an Arrow table: a row per group and frequency. frequency_mhz: MHz;
+    curves: how many; worst, low, median, high: the worst of all, 5, 50 and 95 % in dB; margin_*: of the margins
+    against the limit, negative where it is missed; beyond: share from 0 to 1 that misses it.
+
+    parameter: such as "next". against: a limit; None: the one that all chosen records were tested to. tests:
+    "current", "first" or "all". worst: of each record the worst pair or combination alone. filters: as in `rates`.
+    Errors: Trouble for an unknown word, more than eight groups or a damaged archive; TypeError for an unknown filter.
+    """
+    from archive.answers.rates.table import curve_table
+
+    return curve_table(archive, parameter, by, against=against, tests=tests, worst=worst, **filters)
+
+
+def plot(
+    archive: Archive | str | PathLike[str] | Sequence[Archive | str | PathLike[str]],
+    out: str | PathLike[str],
+    by: str | Iterable[str] = (),
+    *,
+    trend: str | None = None,
+    curves: str | None = None,
+    **filters: str | None,
+) -> Path:
+    """Draws pass rates, or with trend ("month", "quarter", "year") first-time rates over time, or with curves a
+    parameter over frequency, into a file ending in .svg, .png or .pdf, and returns its path.
+
+    Other parameters as in `rates`.
+    Errors: Trouble for an unknown word or ending, nothing to draw, or a damaged archive.
+    """
+    from archive.answers.rates.table import drawn
+
+    return drawn(archive, Path(out), by, trend=trend, curves=curves, **filters)
 
 
 def counts(archive: Archive | str | PathLike[str], job: str) -> dict[str, Any]:

@@ -1,0 +1,61 @@
+"""Taking answers elsewhere: several archives in one question, the Python calls, tables without rows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import muniment
+import pytest
+
+from archive import store
+from archive.errors import Trouble
+from archive.store import Archive
+from tests.rates import years
+from tests.rates.test_rates import of_verdicts, run, told
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> tuple[Archive, Archive]:
+    """Two archives with the same labels and the same job."""
+    one, other = store.create(tmp_path / "one"), store.create(tmp_path / "other")
+    of_verdicts(one, 30, 2)
+    of_verdicts(other, 20, 5, source="b" * 64)
+    return one, other
+
+
+def test_two_archives_are_counted_as_one_and_kept_apart(two: tuple[Archive, Archive]) -> None:
+    paths = [a.root for a in two]
+    whole = told("rates", *paths)["total"]
+    assert (whole["links"], whole["passed"], whole["jobs"]) == (57, 50, 2)  # the jobs of one name are two
+    rows = told("rates", *paths, "--by", "archive")["rows"]
+    assert [(r["archive"], r["links"], r["passed"]) for r in rows] == [("one", 32, 30), ("other", 25, 20)]
+    assert told("rates", *paths, "--what-failed", "--tests", "first")["unknown"] == 7
+    begun = told("rates", *paths, "--by", "archive", "--cohort", "first-test")["rows"]
+    assert [r["links"] for r in begun] == [32, 25]
+    assert isinstance(run("rates", paths[0], paths[0]).exception, Trouble)
+    assert isinstance(run("rates", *paths, "--curves", "next").exception, Trouble)
+
+
+def test_the_python_calls_answer_as_the_commands_do(of_years: Path, tmp_path: Path) -> None:
+    table = muniment.rates([of_years], "cable_type", cohort="first-test")
+    assert table.column("links").to_pylist() == [1920, 2376, 1320]
+    ready = muniment.ready(of_years, "10gbase-t", "cable_type", job="SIM-3-0042")
+    assert ready.num_rows == 1 and ready.column("links").to_pylist() == [48]
+    curves = muniment.curves(of_years, "next", worst=True, job="SIM-3-0042")
+    assert curves.column("curves").to_pylist()[0] == 48
+    assert all(
+        w <= m for w, m in zip(*(curves.column(n).to_pylist() for n in ("margin_worst", "margin_median")), strict=True)
+    )
+    drawn = muniment.plot(of_years, tmp_path / "rates.svg", "cable_type")
+    assert drawn.read_text().startswith("<svg")
+    assert muniment.plot(of_years, tmp_path / "trend.svg", trend="quarter").stat().st_size > 2000
+    with pytest.raises(TypeError):
+        muniment.rates(of_years, colour="red")
+
+
+def test_tables_without_rows_keep_their_columns(archive: Archive) -> None:
+    rates = muniment.rates(archive, "year")
+    assert rates.num_rows == 0 and {"year", "links", "rate", "low"} <= set(rates.column_names)
+    assert {"application", "carry", "reasons"} <= set(muniment.ready(archive, "10gbase-t").column_names)
+    assert {"frequency_mhz", "margin_worst"} <= set(muniment.curves(archive, "next").column_names)
+    assert sum(years.numbers().values()) == 5616
