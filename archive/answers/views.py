@@ -211,7 +211,13 @@ class _Makers:
         return self._files
 
     def _of_records(self, names: Iterable[str]) -> str:
-        made = {"counts": "unit IS NOT NULL AS counts", "standing": "current AS standing"}
+        made = {
+            "counts": "unit IS NOT NULL AS counts",
+            "standing": "current AS standing",
+            "tested_time": "TRY_CAST(tested_local AS TIMESTAMP) AS tested_time",
+            "tested_utc": "TRY_CAST(tested_at AS TIMESTAMP) AS tested_utc",
+            "quarter": "year || '-Q' || ((month - 1) // 3 + 1) AS quarter",
+        }
         listed = ", ".join(made.get(n, f'"{n}"') for n in names)
         if not self.files.records:
             return f"SELECT {', '.join(f'NULL AS {_name(n)}' for n in names)} WHERE false"

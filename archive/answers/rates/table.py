@@ -26,7 +26,7 @@ from archive.store.roles import Role
 
 
 def table(
-    archive: str | Path | store.Archive | Sequence[str | Path | store.Archive],
+    archive: str | PathLike[str] | store.Archive | Sequence[str | PathLike[str] | store.Archive],
     by: str | Iterable[str] = (),
     *,
     what: str = "rates",

@@ -153,7 +153,7 @@ def command(
     several = [opened(path, as_of, known) for path in archives]
     held: Any = several[0] if len(several) == 1 else several
     if curves and len(several) > 1:
-        raise Trouble("curves are of one archive", code="rates.curves-of-several", remedy="ask one after the other")
+        raise Trouble("curves are of one archive", code="option.exclusive", remedy="ask one after the other")
 
     def watch(blocks: Any) -> Any:
         return progress(blocks, "counting", quiet=quiet)
