@@ -36,6 +36,8 @@ class Description:
     draft: str = ""
     unread: bool = False
     read_with: str = ""
+    errors: list[str] = field(default_factory=list)
+    """What reading it raised as errors, in words."""
 
     def count(self, batches: Iterable[Batch], source_id: str) -> None:
         """Counts what was read: records, evidence, extras and set_aside, and the encoding of this source."""
@@ -46,6 +48,8 @@ class Description:
             evidence.update(dict.fromkeys(pc.unique(batch["records"]["evidence"]).to_pylist()))
             for column, counts in ((batch["extras"]["name"], unmapped), (batch["set_aside"]["reason"], reasons)):
                 counts.update({c["values"]: c["counts"] for c in pc.value_counts(column.combine_chunks()).to_pylist()})
+            raised = batch["findings"].select(["severity", "status", "message"]).to_pylist()
+            self.errors += [f["message"] for f in raised if (f["severity"], f["status"]) == ("error", "raised")]
             for row in batch["sources"].select(["source_id", "encoding"]).to_pylist():
                 if row["source_id"] == source_id:
                     self.encoding = self.encoding or row["encoding"] or ""

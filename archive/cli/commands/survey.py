@@ -23,7 +23,7 @@ def command(inputs: tuple[str, ...], mapping: tuple[str, ...], draft: bool, as_j
     and what would stay unmapped. Nothing is written.
 
     \b
-    Exit code 1: a file is not recognised, or a record would be set aside.
+    Exit code 1: a file is not recognised, a record would be set aside, or measured numbers stand in no table.
 
     \b
     Example:
@@ -41,7 +41,7 @@ def command(inputs: tuple[str, ...], mapping: tuple[str, ...], draft: bool, as_j
         print_json({"files": [_document(f) for f in files]})
     elif not quiet:
         _print(files)
-    done(any(f.unread or f.set_aside for f in files))
+    done(any(f.unread or f.set_aside or f.errors for f in files))
 
 
 def _only_draft(files: list[Any]) -> str:
@@ -72,6 +72,7 @@ def _document(file: Any) -> dict[str, Any]:
         "unmapped": file.unmapped,
         "set_aside": file.set_aside,
         "notes": file.notes,
+        "errors": file.errors,
         "draft": file.draft or None,
     }
 
@@ -110,6 +111,7 @@ def _lines(file: Any, beside: list[str]) -> list[str]:
     more = f" and {_count(len(beside) - 3, 'other file')}" if len(beside) > 3 else ""
     lines += [f"read together with {', '.join(beside[:3])}{more}"] if beside else []
     lines += [f"unmapped: {', '.join(file.unmapped)}"] if file.unmapped else []
+    lines += [f"finding: {message}" for message in file.errors]
     return lines + [f"would be set aside: {reason}" for reason in file.set_aside]
 
 

@@ -172,7 +172,7 @@ class Problems:
 
 
 UNREADABLE = "a cell that cannot be read"
-HOW_IT_IS_WRITTEN = "if it says something, let the mapping say how it is written (unit, decimal, empty, words)"
+HOW_IT_IS_WRITTEN = "if it says something, let the mapping say how it is written (unit, decimal, format, empty, words)"
 """What to do about a cell that cannot be read."""
 
 

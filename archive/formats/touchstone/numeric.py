@@ -34,7 +34,7 @@ def _not_a_number(body: str, first_line: int, path: str) -> NoReturn:
                     warnings.simplefilter("error", DeprecationWarning)
                     np.fromstring(word, sep=" ")
             except (ValueError, DeprecationWarning):
-                remedy = "correct the line or export the file again"
+                remedy = "export the file again from where it was measured"
                 if "," in word:
                     remedy = "export the file with a point as decimal mark"
                 raise Trouble(

@@ -61,7 +61,7 @@ def read_options(line: str, where: str) -> OptionLine:
                 where=where,
                 found=repr(words[i]),
                 expected="a unit (Hz, kHz, MHz, GHz), S, a format (DB, MA, RI), R and an impedance",
-                remedy="correct the option line",
+                remedy="export it again from where it was measured",
             )
         i += 1
     return OptionLine(unit, number_format, reference)
@@ -97,6 +97,6 @@ def _impedances(words: list[str], i: int, where: str) -> tuple[tuple[float, ...]
             code="touchstone.impedance",
             where=where,
             expected="an impedance in ohm",
-            remedy="correct the option line",
+            remedy="export it again from where it was measured",
         )
     return tuple(values), i

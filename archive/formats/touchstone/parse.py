@@ -90,7 +90,7 @@ def _ports(parts: Scan, path: str) -> int:
                 where=parts.where(line),
                 found=f"{stated} ports",
                 expected=f"{named} as the suffix says",
-                remedy="correct the one that is wrong",
+                remedy="export it again, or hand in a copy whose name has the right suffix",
             )
         return stated
     if named is None:

@@ -130,7 +130,7 @@ def _header(text: str, out: Scan) -> tuple[int, int]:
                 where=out.where(line),
                 found=repr(content[:40]),
                 expected="[Network Data] before the numbers",
-                remedy="correct the file or export it again",
+                remedy="export it again from where it was measured",
             )
         else:
             # The body begins here, and keeps the comment of this line itself.

@@ -21,6 +21,7 @@ from archive.formats.mapping.build.curve_axes import SharedAxes
 from archive.formats.mapping.build.curve_builder import CurveBuilder
 from archive.formats.mapping.build.evidence import evidence, media
 from archive.formats.mapping.build.keys import keys_of
+from archive.formats.mapping.build.not_placed import NotPlaced
 from archive.formats.mapping.build.record_facts import RecordFacts
 from archive.formats.mapping.build.scalars import ScalarBuilder
 from archive.formats.mapping.build.shared import Shared
@@ -54,6 +55,7 @@ class Builder:
         self._accounts = CellAccounts(source["source_id"])
         self._others: list[dict[str, Any]] = []
         self._changes: dict[tuple[str, str], set[numbers.Change]] = {}
+        self._not_placed = NotPlaced()
 
     def batch(self, chunk: RecordChunk) -> Batch:
         """One batch, without its row of `sources` (see `sources`)."""
@@ -110,7 +112,9 @@ class Builder:
         tables["set_aside"] = Batch.from_rows(
             {"set_aside": [self._set_aside(facts, i, problems, text_of, places[i]) for i in sorted(problems.of)]}
         )["set_aside"]
-        return Batch(tables)
+        made = Batch(tables)
+        self._not_placed.look(made)
+        return made
 
     def add_source(self, source: dict[str, Any]) -> None:
         """Another file that is read together with the first: its row of `sources` so far."""
@@ -148,8 +152,8 @@ class Builder:
                 self._changes.setdefault((path, column), set()).update(of_column)
 
     def findings(self) -> pa.Table:
-        """What converting did to the numbers so far: one finding for each column and file."""
-        rows = []
+        """What converting did to the numbers so far, one finding for each column and file, and what no table took."""
+        rows = self._not_placed.findings(self._source["path"])
         for (path, column), changes in self._changes.items():
             found, read = (" and ".join(getattr(c, name) for c in sorted(changes)) for name in ("found", "read"))
             texts = {"where": f"{path}, {column}", "found": found, "expected": read, "status": "input changed"}

@@ -297,7 +297,9 @@ class CurveBuilder:
 
     def _set_aside(self, frame: RowFrame, f: SourceField, i: int, found: str, expected: str) -> None:
         place = f.source if frame.place is None else f"{frame.noun} {frame.place[i]}, {f.source}"
-        remedy = "export the link again and read that file"
+        remedy = (
+            "let the mapping say how the list is written (separator, encoding, unit, the frequencies that belong to it)"
+        )
         self._problems.add(int(frame.record[i]), Problem(place, "a curve that cannot be read", found, expected, remedy))
 
 

@@ -17,7 +17,7 @@ from archive.formats.mapping.build.moved import Moved
 from archive.formats.mapping.build.scalars import yes
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.record_rows import KEYS, says_nothing
-from archive.formats.mapping.row_frame import Problem, Problems, RowFrame, codes, encoded, mapped
+from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, Problem, Problems, RowFrame, codes, encoded, mapped
 from archive.tables.arrow import Bools, Ints, Reals
 
 
@@ -226,7 +226,7 @@ class RecordFacts:
         cell = stated.text[record].as_py()
         self.problems.add(
             record,
-            Problem(place, "a cell that cannot be read", repr(cell)[:80], expected, "correct it and read it again"),
+            Problem(place, "a cell that cannot be read", repr(cell)[:80], expected, HOW_IT_IS_WRITTEN),
         )
 
     def _verdict(self) -> dict[str, Any]:

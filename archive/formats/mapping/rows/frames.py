@@ -112,7 +112,7 @@ def _rows(
     return frame
 
 
-_AGAIN = "export the link again"
+_AGAIN = "look at delimiter, quote and columns of the mapping; if they are right the row was cut where it was written"
 
 
 def _framed(

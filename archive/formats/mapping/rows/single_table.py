@@ -112,7 +112,7 @@ def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, mapping: Map
     return chunk
 
 
-_AGAIN = "export this link again and read that part"
+_AGAIN = "look at delimiter, quote and columns of the mapping; if they are right the row was cut where it was written"
 
 
 def _cells(head: TextHead) -> str:
