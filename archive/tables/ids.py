@@ -7,20 +7,36 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
 from archive.tables.arrow import Reals
 from archive.tables.definition import tables
 from archive.tables.lexical import number, numbers
 
 
 def axis_id(kind: str, values: Sequence[float] | Reals) -> str:
-    """SHA-256 of an axis. kind: "frequencies_mhz" or "distances_km"; values: numbers in MHz or km."""
-    text = " ".join(numbers(values).to_pylist())
-    return hashlib.sha256(f"{kind}:{text}".encode()).hexdigest()
+    """SHA-256 of an axis. kind: "frequencies_mhz" or "distances_km"; values: numbers in MHz or km.
+
+    Ids of the axes that were asked about last are kept: records of one instrument mostly share theirs.
+    """
+    held = np.asarray(values, dtype=np.float64)
+    key = (kind, hashlib.sha256(held.tobytes()).digest())
+    if key not in _LATEST:
+        text = " ".join(numbers(values).to_pylist())
+        if len(_LATEST) >= _MOST:
+            del _LATEST[next(iter(_LATEST))]
+        _LATEST[key] = hashlib.sha256(f"{kind}:{text}".encode()).hexdigest()
+    return _LATEST[key]
+
+
+_MOST = 256
+_LATEST: dict[tuple[str, bytes], str] = {}
+"""Ids by kind and digest of the numbers as float64, the oldest first."""
 
 
 def axis_row(values: Sequence[float] | Reals, kind: str = "frequencies_mhz") -> dict[str, Any]:
     """A row of axes. values: strictly rising, MHz (or km for kind "distances_km")."""
-    return {"axis_id": axis_id(kind, values), kind: [float(v) for v in values]}
+    return {"axis_id": axis_id(kind, values), kind: np.asarray(values, dtype=np.float64).tolist()}
 
 
 def row_id(prefix: str, *values: object) -> str:
