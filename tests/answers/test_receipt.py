@@ -14,10 +14,10 @@ from store_making import batch, rows
 from archive import formats, store
 from archive.answers.intake import Choices, ingest
 from archive.answers.progress import progress
-from archive.answers.ranges import ranges
 from archive.answers.receipt import ReceiptFacts, compose, lines, next_step, write
 from archive.store import Archive
 from archive.store.deposits import DepositFacts, receipt
+from archive.vocabulary.ranges import ranges
 
 FACTS = DepositFacts(job="J", by="R. Ostrander")
 

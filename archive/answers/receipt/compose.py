@@ -17,13 +17,13 @@ from archive.answers.documents import (
     Para,
     TableBlock,
 )
-from archive.answers.ranges import ranges
 from archive.answers.receipt.next_step import next_step
 from archive.answers.receipt.receipt_facts import ReceiptFacts
 from archive.answers.translated import translation_note
 from archive.answers.wording import ENGLISH, Wording
 from archive.store import mapping_use
 from archive.store.head_digits import grouped
+from archive.vocabulary.ranges import ranges
 
 _SHOWN = 12
 """Labels, ranges or names of one kind that are listed."""

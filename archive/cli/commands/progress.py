@@ -30,9 +30,9 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     from archive.answers.job_terms import breaches, sentences
     from archive.answers.known_names import jobs
     from archive.answers.progress import progress
-    from archive.answers.ranges import ranges
     from archive.errors import Trouble
     from archive.near_names import offered
+    from archive.vocabulary.ranges import ranges
 
     held = opened(archive, as_of, known)
     found = progress(held, job, today=as_of.date() if as_of else None)

@@ -68,9 +68,15 @@ class Collected:
 
     @property
     def rules(self) -> list[str]:
-        """Rules that found something, the gravest first, then in the order of the catalogue."""
-        order = {name: i for i, name in enumerate(catalogue.rules())}
-        return sorted(self.totals, key=lambda r: (_ORDER[self._severity[r]], order.get(r, 0)))
+        """Rules that found something: the gravest first, of these what stands against the job as a whole, then in the
+        order of the catalogue."""
+        rules = catalogue.rules()
+        order = {name: i for i, name in enumerate(rules)}
+
+        def urgency(name: str) -> tuple[int, bool, int]:
+            return _ORDER[self._severity[name]], name not in rules or rules[name].by != "job", order.get(name, 0)
+
+        return sorted(self.totals, key=urgency)
 
     def of(self, rule: str) -> list[dict[str, Any]]:
         """Findings of one rule that are kept."""

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from typing import Any
 
 from archive.validation import catalogue
 from archive.validation.catalogue.answering import stage
 from archive.validation.report.collect import Collected
+from archive.vocabulary.ranges import ranges
 
 MOST = 5
-"""Findings of one rule that are shown, unless more are asked for."""
+"""Different findings of one rule that are shown, unless more are asked for."""
+_NAMED = 4
+"""Ranges of labels, or files, that are named beside findings that say the same."""
 
 
 def lines(collected: Collected, most: int = MOST) -> Iterator[str]:
@@ -17,19 +21,47 @@ def lines(collected: Collected, most: int = MOST) -> Iterator[str]:
     for rule in collected.rules:
         total = collected.totals[rule]
         yield f"{collected.severity(rule)}: {rule} ({count(total, 'finding')})"
-        shown = collected.of(rule)[:most]
-        for row in shown:
-            place = ", ".join(p for p in (row["link_label"], row["source"]) if p)
-            yield f"  {place}: {row['message']}" if place else f"  {row['message']}"
-        if total > len(shown):
-            yield f"  and {total - len(shown)} more; {total} in all"
-        remedy = shown[0]["remedy"] if shown else catalogue.rule(rule).remedy
+        kept = collected.of(rule)
+        alike = by_message(kept)
+        said = 0
+        for message, rows in list(alike.items())[:most]:
+            said += len(rows)
+            yield f"  {_places(rows)}: {message}" if _places(rows) else f"  {message}"
+        if total > said and most:
+            yield f"  and {total - said} more; {total} in all"
+        elif total > said:
+            yield f"  {total} in all"
+        remedy = kept[0]["remedy"] if kept else catalogue.rule(rule).remedy
         if remedy:
             yield f"  What to do: {remedy}"
     for (rule, why), number in sorted(collected.blind.items()):
         yield f"could not look: {rule} ({count(number, 'record') if number else 'the job'}): {why}"
     for fault in collected.faults.values():
         yield f"a fault of this program, not of your data: {stage(fault)} failed ({fault.what})"
+
+
+def by_message(rows: Iterable[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:
+    """Findings that say the same but for the label of their link, together, the most first: what holds for a whole
+    layout or unit is said once. By the message, in which dots stand for the label where there are several."""
+    made: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        label = row["link_label"]
+        made.setdefault(row["message"].replace(label, "...") if label else row["message"], []).append(row)
+    ordered = sorted(made.items(), key=lambda x: -len(x[1]))
+    return {(found[0]["message"] if len(found) == 1 else said): found for said, found in ordered}
+
+
+def _places(rows: list[dict[str, Any]]) -> str:
+    """Where findings that say the same are: the link and its place, or the labels in ranges and the files."""
+    if len(rows) == 1:
+        return ", ".join(p for p in (rows[0]["link_label"], rows[0]["source"]) if p)
+    labels = list(dict.fromkeys(r["link_label"] for r in rows if r["link_label"]))
+    files = list(dict.fromkeys((r["source"] or "").split(", ")[0] for r in rows if r["source"]))
+    parts = [count(len(rows), "finding")] if not labels else []
+    for names in (ranges(sorted(labels)), files):
+        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        parts += [", ".join(names[:_NAMED]) + more] if names else []
+    return "; ".join(parts)
 
 
 def total(collected: Collected) -> str:
