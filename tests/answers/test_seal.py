@@ -367,6 +367,47 @@ def test_a_ledger_that_refuses_after_all_gives_pages_that_do_not_promise_it(
     assert "could not be written" in (tmp_path / "claim/data/claim.html").read_text()
 
 
+def test_whoever_may_not_write_gets_a_claim_file_that_says_so(
+    archive: store.Archive, claim: Issued, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = archive.head()
+    monkeypatch.setattr(issue.os, "access", lambda *given: False)
+    issued(archive, STANDS, tmp_path / "claim", None)
+    assert archive.head() == before and not verify_folder(tmp_path / "claim").sealed
+    assert "may not write in the archive" in (tmp_path / "claim/data/claim.html").read_text()
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"files": []},
+        {"files": {"data/claim.html": 3}},
+        {"entered": "yes"},
+        {"parts_of_originals": [{"file": "../../etc/passwd"}]},
+        {"signature": {"key": 7}},
+    ],
+)
+def test_a_seal_that_makes_no_sense_is_told_and_breaks_nothing(
+    copy: Issued, fields: dict[str, object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(remake, "compare", lambda *given: [])
+    old = json.loads((copy.folder / SEAL).read_bytes())
+    kept = {k: v for k, v in old.items() if k not in ("sha256", "signature")}
+    (copy.folder / SEAL).write_bytes(build({**kept, **fields}))
+    assert not verify_folder(copy.folder).sound
+
+
+@pytest.mark.parametrize("text", ["null", "[]", "{}", '{"entries": [{"text": "{}", "path": [1]}]}', "{" * 5000])
+def test_a_proof_that_makes_no_sense_is_told_and_breaks_nothing(
+    copy: Issued, text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(remake, "compare", lambda *given: [])
+    (copy.folder / SEAL_PROOF).write_text(text)
+    assert SEAL_PROOF in told(verify_folder(copy.folder))
+    (copy.folder / "data" / "proof.json").write_text(text)
+    assert "data/proof.json" in told(verify_folder(copy.folder))
+
+
 def test_a_folder_that_nobody_issued_is_refused(tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="no claim file"):
         verify_folder(tmp_path)

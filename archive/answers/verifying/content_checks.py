@@ -25,6 +25,8 @@ from archive.version import PROGRAM
 
 PROOF, RECORD, CSV, PDF = "data/proof.json", "data/record.xml", "data/record-csv.zip", "data/claim.pdf"
 RANGES = "data/originals/ranges.json"
+_MOST_UNPACKED = 1 << 30
+"""Bytes of a zip from a stranger that are unpacked to look for a source."""
 
 
 def checks(
@@ -93,12 +95,12 @@ def _ids(batch: Batch) -> Iterator[str]:
 _EMBEDDED = re.compile(rb"<<(?:[^<>]|<<[^<>]*>>)*?/Type\s*/EmbeddedFile\b(?:[^<>]|<<[^<>]*>>)*?>>\s*stream\r?\n")
 
 
-def attachments(pdf: bytes) -> Iterator[bytes]:
-    """Files that a PDF of this program carries inside (ISO 32000-2, 7.11.4)."""
+def attachments(pdf: bytes, most: int) -> Iterator[bytes]:
+    """The first bytes, `most` at the most, of files that a PDF of this program carries inside (ISO 32000-2, 7.11.4)."""
     for found in _EMBEDDED.finditer(pdf):
         rest = pdf[found.end() :]
         if b"FlateDecode" in found[0]:
-            yield zlib.decompressobj().decompress(rest)
+            yield zlib.decompressobj().decompress(rest, most)
         else:
             yield rest[: rest.index(b"endstream")].rstrip(b"\r\n")
 
@@ -106,7 +108,7 @@ def attachments(pdf: bytes) -> Iterator[bytes]:
 def _attachment(folder: Path) -> Iterator[Damage]:
     record = (folder / RECORD).read_bytes()
     try:
-        inside = list(attachments((folder / PDF).read_bytes()))
+        inside = list(attachments((folder / PDF).read_bytes(), len(record) + 1))
     except (zlib.error, ValueError) as error:
         yield Damage(PDF, f"what it carries inside cannot be read: {error}")
         return
@@ -185,7 +187,9 @@ def _parts(data: bytes) -> Iterator[bytes]:
     if data[:4] == b"PK\x03\x04":
         try:
             with zipfile.ZipFile(io.BytesIO(data)) as packed:
-                yield from (packed.read(i) for i in packed.infolist() if not i.is_dir())
+                listed = [i for i in packed.infolist() if not i.is_dir()]
+                if sum(i.file_size for i in listed) <= _MOST_UNPACKED:
+                    yield from (packed.read(i) for i in listed)
         except (zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error):
             return
 

@@ -78,7 +78,11 @@ def verify_folder(
     report.broken += manifest_checks(folder, there)
     if seal is not None:
         report.broken += compare(there, seal.files)
-        _authority(seal, proof, report)
+        try:
+            _authority(seal, proof, report)
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            report.sealed = False
+            report.broken.append(Damage(SEAL_PROOF, f"is malformed: {type(error).__name__} {error}"))
         report.said = {n: seal.get(n) for n in ("what", "link", "job", "role", "record", "by", "made", "reason")}
     _expected(expect, seal, proof, report)
     _key(key, report)
