@@ -76,3 +76,10 @@ def test_distances_are_one_way_times_over_the_group_index(index: float, ns_per_k
     batch = ours(written(tmp_path / "i.sor", content(index=index)))
     assert batch["records"]["group_index"].to_pylist() == [index]
     assert pytest.approx(5.0947, abs=1e-4) == 25e-9 * LIGHT / 1.4711
+
+
+def test_the_quick_form_of_the_benchmark_reads_as_many_as_its_peer() -> None:
+    from tests.benchmarks import traces
+
+    (row,) = traces.run((), quick=True)
+    assert row["agree"] and row["share_of_peer"] > 0
