@@ -157,7 +157,7 @@ def test_a_claim_shows_what_was_changed_in_its_own_file_alone(tmp_path: Path) ->
     typed("deposit", tmp_path / "heron.csv", tmp_path / "other.json", *mapping, "--into", archive, "--job", "J")
     made = typed("claim", archive, "A1", "--job", "J", "--out", tmp_path / "claim")
     assert made.code in (0, 1), made
-    page = next((tmp_path / "claim").rglob("*.html")).read_text("utf-8")
+    page = (tmp_path / "claim" / "data" / "claim.html").read_text("utf-8")
     assert "What this program changed in what it read" in page
     assert "heron.csv, X: numbers in ft were read as numbers in m." in page
     assert "other.json" not in page.split("What this program changed in what it read")[1].split("</table>")[0]
