@@ -10,5 +10,8 @@ def translation_note(words: Wording) -> list[Block]:
     """That the English text counts, and who looked the translation over; nothing in an English document."""
     if words.original:
         return []
-    text = words("The English text counts. This translation was not yet looked over by a native speaker.")
+    text = words(
+        "The English text counts. This translation was not yet looked over by a native speaker. Findings, and reasons "
+        "that the archive gives, stand in English."
+    )
     return [Para(text, "small")]

@@ -195,3 +195,37 @@ def test_the_events_of_a_trace_are_numbered_in_picture_and_table():
     assert all(f">{n}</text>" in trace.svg for n in (1, 2, 3)) and "distance, km" in trace.svg
     rows = events(tested, ENGLISH).blocks[0].rows
     assert [r[0] for r in rows] == ["1", "2", "3"] and rows[1][5] == "0.40"
+
+
+# Paper against data
+
+
+@needs("pdftotext")
+def test_the_worst_margins_on_paper_are_those_of_the_data(troubles, pages):
+    """Every parameter and end of the graded record: frequency, value, limit and margin in one row of the PDF."""
+    from archive import vocabulary
+
+    facts, _ = gather(troubles, STANDS, on=ON)
+    text = " ".join(run("pdftotext", "-layout", pages / "claim.pdf", "-").split())
+    rows = [g for g in facts.standing.grades(facts.standing.verdict()["limit_id"]) if g["kind"] == "worst_margin"]
+    least = {}
+    for g in rows:
+        key = g["parameter"], g["end"]
+        if g["margin"] is not None and (key not in least or g["margin"] < least[key]["margin"]):
+            least[key] = g
+    assert len(least) > 12
+    for g in least.values():
+        unit = vocabulary.parameter(g["parameter"]).unit
+        shown = [ENGLISH.margin(g[k], unit) for k in ("value", "limit", "margin")]
+        at = [ENGLISH.free(g["frequency_mhz"])] if g["frequency_mhz"] is not None else []
+        assert " ".join([*at, *shown]) in text, g["parameter"]
+
+
+@needs("pdftotext")
+def test_letters_in_pictures_are_seven_points_or_more(pages):
+    """Sizes as poppler reports them; texts of pictures are set in DejaVu Sans, smaller than the text around them."""
+    told = run("pdftotext", "-bbox-layout", "-f", "2", "-l", "6", pages / "claim.pdf", "-")
+    words = re.findall(r'yMin="([\d.]+)" xMax="[\d.]+" yMax="([\d.]+)">([^<]+)</word>', told)
+    axis = [float(bottom) - float(top) for top, bottom, word in words if word in ("100", "200", "300", "400")]
+    # Poppler gives these words the height of their size: 10.4 dots of 680 on 470.6 pt are 7.20.
+    assert len(axis) > 8 and min(axis) >= 7.0

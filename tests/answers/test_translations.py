@@ -16,6 +16,7 @@ from archive.answers.book.gather import gather as gather_job
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
 from archive.answers.documents import html, pdf
+from archive.answers.translated import translation_note
 from archive.answers.wording import ENGLISH, Wording
 
 LANGUAGES = ("de", "fr", "es")
@@ -60,7 +61,8 @@ def test_documents_are_in_the_language_with_its_dates_and_say_that_english_count
     facts = replace(gather(troubles, FLIPPED, on=ON)[0], reason="")
     page = html(compose(facts, words))
     assert f'<html lang="{language}">' in page
-    counts = words("The English text counts. This translation was not yet looked over by a native speaker.")
+    (note,) = translation_note(words)
+    counts = note.text
     assert counts in page and "English text counts" not in page
     assert words.day("2030-01-15") in page and ENGLISH.day("2030-01-15") not in page
     for text in ("Before you rely on this record", "Custody and proof", "Neighbours", "smallest margin", "Time line"):
