@@ -160,7 +160,8 @@ def row_of(group: RateGroup, fields: Sequence[GroupField], intervals: dict[str, 
     much as; correlation: within jobs. first_*: the same of first tests. marginal_share: of marginal_known, the passing
     links of which it is known. provisional_share: of links. rate_at_least, rate_at_most: where all that is uncertain
     went one way (group.bounds). exact_low, exact_high: Clopper and Pearson's interval, for small groups.
-    median_margin, p5_margin: quantiles of the leading margins, or of the margins of the group's parameter.
+    best_guess, where rates() adds it: the compared rate drawn towards that of all groups, not to be ranked without
+    intervals. median_margin, p5_margin: quantiles of the leading margins, or of the margins of the group's parameter.
     intervals, place: what GroupedJobs.intervals gives of FINAL and FIRST with the number of jobs, and where in it.
     """
     g = group

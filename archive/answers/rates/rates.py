@@ -12,9 +12,10 @@ from archive import schemas, vocabulary
 from archive.answers.count_text import percent, points
 from archive.answers.inference import jobs as of_jobs
 from archive.answers.inference.jobs import NOTHING, JobCounts
+from archive.answers.inference.ranking import shrunken_rates
 from archive.answers.progress import counts_of
 from archive.answers.rates.cable_shares import cable_notes
-from archive.answers.rates.compare import GroupComparison, Told, compared, noun_of, which_rate
+from archive.answers.rates.compare import RATES, GroupComparison, Told, compared, noun_of, which_rate
 from archive.answers.rates.count import FINAL, FIRST, METHOD, GroupedJobs, counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
@@ -104,6 +105,9 @@ def rates(
     source.refuse_unknown(choice)
     made = counts(source, choice, fields)
     rows = _rows(made, fields)
+    guesses = shrunken_rates(made.of(RATES[which_rate(made, asked.compare)]))
+    for row, guess in zip(rows, guesses.tolist(), strict=True):
+        row["best_guess"] = None if guess != guess else guess
     names = [name_of(fields, r) for r in rows]
     single = any(f.name == "parameter" for f in fields)
     judged = None if single or asked.compare == "none" else _judged(source, choice, made, fields, names, asked)

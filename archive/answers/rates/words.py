@@ -9,6 +9,7 @@ from archive.answers import count_text
 from archive.answers.count_text import percent, points
 from archive.answers.rates.compare import p_text
 from archive.answers.rates.distributions import Distribution
+from archive.answers.rates.first_failures import FirstFailures
 from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates, sensitivity
 from archive.answers.rates.readiness import Readiness
@@ -23,6 +24,22 @@ def rates_lines(found: Rates) -> Iterator[str]:
     if not found.rows:
         yield "no record counts here"
         return
+    yield from aligned(rates_table(found), left=len(found.fields))
+    uncertain = sensitivity(found.total) if found.total["tests"] else ""
+    if uncertain:
+        yield uncertain
+    if found.counts is not None:
+        yield from ("", *count_text.sums(found.counts), *count_text.beside(found.counts))
+    yield from (
+        "",
+        "Intervals are of the rate at which such jobs pass: links of one job go together, so that all of them",
+    )
+    yield "are worth as many independent links as the table says. Of these links themselves the count is exact."
+    yield from told_lines(found)
+
+
+def rates_table(found: Rates) -> list[list[str]]:
+    """Heads and rows of the groups, and of all of them."""
     head = [f.name for f in found.fields]
     head += ["links", "jobs", "worth", "pass", "95 % interval", "first", "first time", "95 % interval", "fixed"]
     of_parameters = any(f.name == "parameter" for f in found.fields)
@@ -34,18 +51,7 @@ def rates_lines(found: Rates) -> Iterator[str]:
     if len(found.rows) > 1 and found.total["tests"]:
         total = _cells({**found.total, "within_difference": None}, standardised)
         lines.append([*(["all", *[""] * len(found.fields)][: len(found.fields)]), *total])
-    yield from aligned([head, *lines], left=len(found.fields))
-    uncertain = sensitivity(found.total) if not of_parameters else ""
-    if uncertain:
-        yield uncertain
-    if found.counts is not None:
-        yield from ("", *count_text.sums(found.counts), *count_text.beside(found.counts))
-    yield from (
-        "",
-        "Intervals are of the rate at which such jobs pass: links of one job go together, so that all of them",
-    )
-    yield "are worth as many independent links as the table says. Of these links themselves the count is exact."
-    yield from told_lines(found)
+    return [head, *lines]
 
 
 def told_lines(found: Rates) -> Iterator[str]:
@@ -74,23 +80,7 @@ def trend_lines(found: Trend) -> Iterator[str]:
     if not found.points:
         yield "no first test counts here"
         return
-    head = [found.of, "links", "jobs", "first time", "95 % interval", "limits", ""]
-    alarms: dict[str, list[str]] = {}
-    for a in found.alarms:
-        alarms.setdefault(a["period"], []).append(f"{a['kind']} {a['direction']}")
-    lines = [
-        [
-            p["period"],
-            str(p["n"]),
-            str(p["jobs"]),
-            percent(p["rate"]),
-            interval(p["rate"], p["low"], p["high"]),
-            "" if p["limit_low"] is None else f"{100 * p['limit_low']:.1f} to {100 * p['limit_high']:.1f}",
-            ", ".join(alarms.get(p["period"], [])),
-        ]
-        for p in found.points
-    ]
-    yield from aligned([head, *lines], left=1)
+    yield from aligned(trend_table(found), left=1)
     if found.units.units:
         yield ""
         units = [
@@ -112,6 +102,42 @@ def trend_lines(found: Trend) -> Iterator[str]:
     if not told and found.judged:
         yield "Nothing changes more than jobs alike do, and no unit drifts more than others."
     yield f"About {found.plain()['expected_false_alarms']:g} false alarms expected where nothing changes."
+
+
+def trend_table(found: Trend) -> list[list[str]]:
+    """Heads and rows of the periods."""
+    head = [found.of, "links", "jobs", "first time", "95 % interval", "limits", ""]
+    alarms: dict[str, list[str]] = {}
+    for a in found.alarms:
+        alarms.setdefault(a["period"], []).append(f"{a['kind']} {a['direction']}")
+    lines = [
+        [
+            p["period"],
+            str(p["n"]),
+            str(p["jobs"]),
+            percent(p["rate"]),
+            interval(p["rate"], p["low"], p["high"]),
+            "" if p["limit_low"] is None else f"{100 * p['limit_low']:.1f} to {100 * p['limit_high']:.1f}",
+            ", ".join(alarms.get(p["period"], [])),
+        ]
+        for p in found.points
+    ]
+    return [head, *lines]
+
+
+def first_failure_lines(found: FirstFailures) -> Iterator[str]:
+    """Shares with a claim by so many years."""
+    if not found.rows:
+        yield "no link counts here"
+        return
+    names = [f.name for f in found.fields]
+    head = [*names, "years", "links", "jobs", "still watched", "claims", "share", "95 % interval"]
+    lines = []
+    for r in found.rows:
+        ends = f"upper limit {100 * r['high']:.1f} %" if r["low"] is None else interval(r["share"], r["low"], r["high"])
+        numbers = [str(r[n]) for n in ("years", "links", "jobs", "at_risk", "claims")]
+        lines.append([*(_word(r[n]) for n in names), *numbers, percent(r["share"]), ends])
+    yield from aligned([head, *lines], left=len(names))
 
 
 def ready_lines(found: Readiness) -> Iterator[str]:
@@ -149,6 +175,13 @@ def failed_lines(found: Failed) -> Iterator[str]:
     if not found.rows:
         yield "nothing failed, or nothing says what"
         return
+    yield from aligned(failed_table(found), left=len(found.parts))
+    which = {"all": "in any test", "current": "by the test that counts now", "first": "at the first test"}[found.tests]
+    yield f"{found.failing} links fail {which}; one that fails in several ways is in several rows"
+
+
+def failed_table(found: Failed) -> list[list[str]]:
+    """Heads and rows of what failed."""
     head = [*found.parts, "links", f"of {found.failing} failing", "failures", "worst margin", "median"]
     rows = []
     for r in found.rows:
@@ -156,9 +189,7 @@ def failed_lines(found: Failed) -> Iterator[str]:
         share = percent(r["share_of_links"])
         margins = [_number(r["worst_margin"]), _number(r["median_margin"])]
         rows.append([*parts, str(r["links"]), share, str(r["failures"]), *margins])
-    yield from aligned([head, *rows], left=len(found.parts))
-    which = {"all": "in any test", "current": "by the test that counts now", "first": "at the first test"}[found.tests]
-    yield f"{found.failing} links fail {which}; one that fails in several ways is in several rows"
+    return [head, *rows]
 
 
 def spread_lines(found: Distribution) -> Iterator[str]:

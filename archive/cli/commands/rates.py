@@ -57,6 +57,12 @@ if TYPE_CHECKING:
 @click.option(
     "--margin", metavar="PARAMETER", help="With --trend: whose margins tell a drift; by default leading ones."
 )
+@click.option(
+    "--first-failure",
+    type=click.IntRange(1, 50),
+    metavar="YEARS",
+    help="Share of links with a claim (`muniment case`) by so many years after their warranty began.",
+)
 @click.option("--curves", metavar="PARAMETER", help="5 %, median and 95 % of one parameter at each frequency.")
 @click.option("--against", metavar="LIMIT", help="With --curves: the limit of the margins.")
 @click.option(
@@ -67,6 +73,12 @@ if TYPE_CHECKING:
 )
 @click.option("--worst", is_flag=True, help="With --curves: only the worst pair or combination of each link.")
 @click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), metavar="OUT.svg|png", help="Draw it.")
+@click.option(
+    "--report",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="A new folder with one page: tables, pictures, what may be relied on and what may not.",
+)
 @click.option("--title", metavar="TEXT", help="With --plot: the heading.")
 @click.option(
     "--as",
@@ -90,11 +102,13 @@ def command(
     what_failed: bool,
     trend: str | None,
     margin: str | None,
+    first_failure: int | None,
     curves: str | None,
     against: str | None,
     tests: str | None,
     worst: bool,
     plot: Path | None,
+    report: Path | None,
     title: str | None,
     form: str | None,
     out: Path | None,
@@ -123,41 +137,44 @@ def command(
       muniment rates certificates --trend month --plot trend.svg
       muniment rates certificates --curves next --against tia-568.2-d/cat6a/permanent-link --plot next.png
     """
+    from archive.answers.rates.rates import Asked
     from archive.answers.rates.source import Choice
 
-    modes = [("--curves", curves), ("--what-failed", what_failed), ("--trend", trend)]
-    asked_modes = [name for name, given in modes if given]
-    if len(asked_modes) > 1:
-        raise Trouble(
-            f"{' and '.join(asked_modes)} are two questions", code="option.exclusive", remedy="ask one after the other"
-        )
-    mode = asked_modes[0] if asked_modes else "rates"
+    asked_for = {"--curves": curves, "--what-failed": what_failed, "--trend": trend}
+    mode = _mode({**asked_for, "--first-failure": first_failure, "--report": report})
+    pages = ("rates", "--report")
     _refuse_idle(
         mode,
         {
             "--against": (against, ("--curves",)),
             "--worst": (worst, ("--curves",)),
             "--tests": (tests, ("--curves", "--what-failed")),
-            "--compare": (compare, ("rates",)),
-            "--standardise": (standardise, ("rates",)),
-            "--cohort": (cohort, ("rates",)),
+            "--compare": (compare, pages),
+            "--standardise": (standardise, pages),
+            "--cohort": (cohort, pages),
             "--margin": (margin, ("--trend",)),
-            "--by": (by.strip(), ("rates", "--curves", "--what-failed")),
+            "--by": (by.strip(), (*pages, "--curves", "--what-failed", "--first-failure")),
+            "--plot": (plot, ("rates", "--curves", "--what-failed", "--trend")),
+            "--as": (form, ("rates", "--curves", "--what-failed", "--trend", "--first-failure")),
+            "several archives": (archives[1:], (*pages, "--what-failed", "--trend")),
         },
     )
-    for needed, given, without in (("--as csv, parquet or json", form, "--out"), ("--plot", plot, "--title")):
-        if not given and {"--out": out, "--title": title}[without]:
-            raise Trouble(f"{without} needs {needed}", code="option.needs-another")
+    _refuse_without({"--out": (out, "--as csv, parquet or json", form), "--title": (title, "--plot", plot)})
     choice = Choice(chosen(filters), pairs(only), verdicts, _edges(length_bands), role, cohort)
     fields = [word for word in by.split(",") if word.strip()]
     several = [opened(path, as_of, known) for path in archives]
     held: Any = several[0] if len(several) == 1 else several
-    if curves and len(several) > 1:
-        raise Trouble("curves are of one archive", code="option.exclusive", remedy="ask one after the other")
 
     def watch(blocks: Any) -> Any:
         return progress(blocks, "counting", quiet=quiet)
 
+    asked = Asked(compare or "auto", [w for w in (standardise or "").split(",") if w.strip()])
+    if report is not None:
+        from archive.answers.rates.report import write_report
+
+        paths = [str(p) for p in write_report(held, report, fields, choice, asked, watch=watch)]
+        print_json({"files": paths}) if as_json else say(f"{paths[0]} is written", quiet=quiet)
+        done(False)
     found: Any
     if curves:
         from archive.answers.rates.distributions import CurveChoice, distribution
@@ -177,6 +194,14 @@ def command(
         head = {"parameter": found.parameter, "unit": found.unit, "limit": found.limit, "of": found.of}
         groups = [{**s.fields, "links": s.records} for s in found.spreads]
         document = {**head, "groups": groups, "rows": rows, "notes": found.notes}
+    elif first_failure:
+        from archive.answers.rates.first_failures import first_failures
+        from archive.answers.rates.words import first_failure_lines
+
+        lines = first_failure_lines
+
+        found = first_failures(held, first_failure, fields, choice, watch=watch)
+        rows, document = found.rows, found.plain()
     elif trend:
         from archive.answers.rates.trend import trend as followed
         from archive.answers.rates.words import trend_lines
@@ -196,12 +221,11 @@ def command(
         document = {"rows": rows, "links": found.links, "failures": found.failures, "unknown": found.unknown}
         document["notes"] = found.notes
     else:
-        from archive.answers.rates.rates import Asked, rates
+        from archive.answers.rates.rates import rates
         from archive.answers.rates.words import rates_lines
 
         lines = rates_lines
 
-        asked = Asked(compare or "auto", [w for w in (standardise or "").split(",") if w.strip()])
         found = rates(held, fields, choice, asked, watch=watch)
         rows = found.rows
         document = found.plain()
@@ -222,6 +246,23 @@ def command(
     for note in found.notes:
         say(note, quiet=quiet)
     done(False)
+
+
+def _mode(modes: dict[str, Any]) -> str:
+    """Which question is asked: the option that is given, else rates. Errors: Trouble for two questions at once."""
+    given = [name for name, value in modes.items() if value]
+    if len(given) > 1:
+        raise Trouble(
+            f"{' and '.join(given)} are two questions", code="option.exclusive", remedy="ask one after the other"
+        )
+    return given[0] if given else "rates"
+
+
+def _refuse_without(options: dict[str, tuple[Any, str, Any]]) -> None:
+    """Errors: Trouble for an option without the other that it needs."""
+    for name, (given, needed, other) in options.items():
+        if given and not other:
+            raise Trouble(f"{name} needs {needed}", code="option.needs-another")
 
 
 def _refuse_idle(mode: str, options: dict[str, tuple[Any, tuple[str, ...]]]) -> None:
