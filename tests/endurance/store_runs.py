@@ -148,8 +148,10 @@ def _behind(copy: Path, archive: Archive) -> bool:
 
 
 def _left(archive: Archive) -> int:
-    """What stopped programs left aside, or in its place without an entry."""
-    return len(list((archive.root / "aside").iterdir())) + len(fixity(archive, "count").uncommitted)
+    """Folders that stopped programs left aside, and what is in its place without an entry. What a repair set apart
+    stays there on purpose; a single part of a file is taken away once it is old."""
+    aside = [path for path in (archive.root / "aside").iterdir() if path.is_dir() and path.name != "damaged"]
+    return len(aside) + len(fixity(archive, "count").uncommitted)
 
 
 def writers(folder: Path, count: int, seconds: float, readers: int = 2) -> dict[str, Any]:
