@@ -12,6 +12,7 @@ import msgspec
 
 from archive import schemas, vocabulary
 from archive.answers.claim.claim_statement import ClaimStatement
+from archive.formats.schedule_words import ScheduleWords
 from archive.limits.file_tables import ConfirmationFile, EditionFile, OwnLimitFile
 from archive.validation.catalogue.declared_rules import RuleFile, rules
 from archive.validation.catalogue.policy import OFF, Policy
@@ -21,6 +22,7 @@ KINDS: dict[str, tuple[type[Any], str]] = {
     "own-limit": (OwnLimitFile, "A limit of a user's own"),
     "limit-confirmation": (ConfirmationFile, "What a person who owns a standard confirms of a limit"),
     "rules": (RuleFile, "A group of rules: schemas/rules/*.toml"),
+    "schedule-words": (ScheduleWords, "Words of link schedules: schemas/schedule.toml"),
     "claim-facts": (ClaimStatement, "What a claim states: muniment claim --facts"),
     "policy": (Policy, "A policy: severities and tolerances of an archive or a job"),
 }

@@ -7,13 +7,13 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from archive import schemas
 from archive.errors import Trouble
 from archive.formats import schedule
 from archive.formats.base import words
 from archive.formats.base.kinds import kind_of
 from archive.formats.description import Description
 from archive.formats.recognition import Entry, Recognition
+from archive.formats.schedule_words import declared
 from archive.tables import Batch
 
 LAST = True
@@ -60,7 +60,7 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
 
 def _lists_links(heads: list[str], rows: list[list[str]]) -> bool:
     """Whether headings name a link and what a schedule says of it, and nothing that only a test says."""
-    of_tests = set(schemas.load("schedule.toml")["tests"])
+    of_tests = set(declared().tests)
     known = schedule.recognised(heads)
     if "link_label" not in known or (len(known) < 2 and sum(1 for h in heads if h.strip()) > 1):
         return False

@@ -14,22 +14,19 @@ import hashlib
 import io
 import re
 from collections.abc import Mapping, Sequence
-from functools import cache
 from pathlib import Path
 from typing import Any
 
-from archive import schemas
 from archive.errors import Trouble
 from archive.formats import cable_types
 from archive.formats.base import dates, text, words
 from archive.formats.base.findings import finding
 from archive.formats.base.workbook import sheets
 from archive.formats.recognition import Entry
+from archive.formats.schedule_words import COLUMNS, PLACES, columns_by_heading, declared, not_built
 from archive.tables import Batch, with_id
 from archive.vocabulary import phrases
 
-COLUMNS = ("link_label", "required_limit", "cable_type", "due_on", "bundle", "version")
-PLACES = ("site", "building", "floor", "space", "panel", "port")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
 """Characters that no table holds."""
 _LOOK_AT = 20
@@ -95,11 +92,6 @@ def _lines(path: Path, name: str) -> list[tuple[int, list[str]]]:
 def _finding(rule: str, label: str, where: str, expected: str) -> dict[str, Any]:
     """Something about a row of a schedule, as a finding."""
     return {**finding("job_schedule", rule, where=where, found=label, expected=expected), "link_label": label}
-
-
-@cache
-def _not_built() -> frozenset[str]:
-    return frozenset(phrases.phrase(word) for word in schemas.load("schedule.toml")["not_built"])
 
 
 def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
@@ -216,27 +208,18 @@ def _named(row: Sequence[str], named: Mapping[str, str]) -> dict[str, list[int]]
     return {c: [i] for c, i in at.items() if i is not None} if all(i is not None for i in at.values()) else {}
 
 
-@cache
-def _known() -> dict[str, tuple[tuple[str, int], ...]]:
-    """Columns that a folded heading may mean, with a rank: a smaller one is surer."""
-    out: dict[str, list[tuple[str, int]]] = {}
-    for column, headings in schemas.load("schedule.toml")["headings"].items():
-        for heading in headings:
-            for form in {phrases.phrase(heading), " ".join(phrases.tokens(heading))}:
-                out.setdefault(form, []).append((column, 1))
-    return {k: tuple(v) for k, v in out.items()}
-
-
 def recognised(row: Sequence[str]) -> dict[str, list[int]]:
     """Cells of each column, the surest first: a word of words.toml before one that only schedules use."""
-    fields = schemas.load("schedule.toml")["fields"]
+    fields, by_heading = declared().fields, columns_by_heading()
     found: dict[str, list[tuple[int, int]]] = {}
     for i, cell in enumerate(row):
         if not cell.strip():
             continue
         meant = {m.id for m in words.meanings(cell, "field")}
+        said: list[tuple[str, int]]
         said = [(c, rank) for c, ids in fields.items() for rank, f in enumerate(ids) if f in meant]
-        said += [*_known().get(phrases.phrase(cell), ()), *_known().get(" ".join(phrases.tokens(cell)), ())]
+        for form in (phrases.phrase(cell), " ".join(phrases.tokens(cell))):
+            said += [(column, 1) for column in by_heading.get(form, ())]
         for column, rank in said:
             found.setdefault(column, []).append((rank, i))
     taken: set[int] = set()
@@ -270,11 +253,11 @@ def _rows(
         label = row[at["link_label"]] if at["link_label"] < len(row) else ""
         if not label.strip():
             continue
-        marked = next((c.strip() for i, c in enumerate(row) if i not in used and phrases.phrase(c) in _not_built()), "")
+        marked = next((c.strip() for i, c in enumerate(row) if i not in used and phrases.phrase(c) in not_built()), "")
         if marked:
             told.append(_finding("row-not-to-be-built", label.strip(), f"{where}: line {line}", marked))
             continue
-        place = {c: cells[c] for c in PLACES if cells.get(c)}
+        place: dict[str, str] = {c: cells[c] for c in PLACES if cells.get(c)}
         where_to = (place.get("building", ""), place.get("floor", ""), place.get("space", ""))
         earlier = lines.setdefault((label.strip(), cells.get("version", ""), *where_to), line)
         if earlier != line:

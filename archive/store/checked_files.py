@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -28,6 +29,10 @@ TABLES = (
     "CREATE INDEX checked_always ON checked(path) WHERE always",
 )
 """always: the catalogue was built from the file, so that every answer rests on it."""
+
+
+_COARSE_NS = 10_000_000
+"""Steps in which FAT and exFAT count times; another file system has two equal times of such a step by chance alone."""
 
 
 class CheckedFiles:
@@ -153,7 +158,10 @@ class CheckedFiles:
             s = (self.root / path).stat()
         except OSError as error:
             raise damaged(self.root, path, error.strerror or "missing") from None
-        return f"{s.st_size} {s.st_mtime_ns} {s.st_ctime_ns} {s.st_dev}:{s.st_ino}"
+        # A FAT disk keeps no time of change, and others to 10 ms: who knows what stands there is looked at each time.
+        unknowable = s.st_ctime_ns == s.st_mtime_ns and not s.st_mtime_ns % _COARSE_NS
+        look = f" {time.monotonic_ns()}" if unknowable else ""
+        return f"{s.st_size} {s.st_mtime_ns} {s.st_ctime_ns} {s.st_dev}:{s.st_ino}{look}"
 
     def _remember(self, path: str, sha256: str, state: str, always: bool) -> None:
         if self._db.in_transaction and not always:

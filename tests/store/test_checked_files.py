@@ -8,6 +8,7 @@ import shutil
 import warnings
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -61,7 +62,7 @@ def forge(path: Path, old: str, new: str) -> None:
     assert old.encode() in data and len(old) == len(new)
     path.chmod(0o644)
     path.write_bytes(data.replace(old.encode(), new.encode()))
-    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    os.utime(path, ns=(before.st_mtime_ns, before.st_mtime_ns))
 
 
 QUESTIONS: dict[str, Callable[[Archive], Any]] = {
@@ -111,6 +112,29 @@ def test_no_answer_is_made_of_it(full: Archive, what: str, machine_knows: bool, 
             ask(store.open(full.root))
         assert raised.value.code.startswith(("archive.file-", "ledger.entry-")), (name, str(raised.value))
     assert not fixity(store.open_damaged(full.root)).sound
+
+
+def test_a_disk_that_keeps_no_time_of_change_is_digested_each_time(
+    full: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """FAT and exFAT count times in steps of 10 ms or more, and have one time alone: a forger gives it back."""
+    real = Path.stat
+
+    def coarse(path: Path, **how: Any) -> Any:
+        found = real(path, **how)
+        second = int(found.st_mtime)
+        return SimpleNamespace(
+            **{name: getattr(found, name) for name in ("st_mode", "st_size", "st_dev", "st_ino")},
+            **dict.fromkeys(("st_mtime", "st_ctime"), second),
+            **dict.fromkeys(("st_mtime_ns", "st_ctime_ns"), second * 10**9),
+        )
+
+    monkeypatch.setattr(Path, "stat", coarse)
+    full.catch_up()
+    assert open_link(full, LINK).rows[0]["site"] == "West"
+    forge(event(full, "amend"), '"West"', '"East"')
+    with pytest.warns(UnreadEvent), pytest.raises(Trouble, match=r"event\.json"):
+        open_link(store.open(full.root), LINK)
 
 
 @pytest.mark.parametrize("harm", ["forged", "gone"])

@@ -65,46 +65,6 @@ CABLE = ("category", "construction", "screened", "gauge", "conductor", "sheath")
 """Parts of the cable type: the word of each, `open` or `contradicted` where the type says so, null where it says
 nothing; screened: screened or unscreened."""
 
-TEXTS = [
-    "deposit",
-    "record_id",
-    "link_label",
-    "job_id",
-    "site",
-    "medium",
-    "cable_type",
-    "cable_basis",
-    "limit_id",
-    "limit_found",
-    "configuration",
-    "tested_local",
-    "tested_at",
-    "evidence",
-    "local_serial",
-    "remote_serial",
-    "kind",
-    "reported_verdict",
-    "verdict",
-    "parameter",
-    "leading_parameter",
-    "leading_pairing",
-    "leading_end",
-    "source_id",
-    "operator_key",
-    *OF_UNIT,
-    "remote_model",
-    "pairing",
-    "end",
-    "crew",
-    "contractor",
-    "client",
-    *CABLE,
-    "outcome",
-    "first_outcome",
-    "first_verdict",
-    "first_reported",
-    "link",
-]
 FLAGS = (
     "withdrawn",
     "replaced",
@@ -210,7 +170,6 @@ def schema(parameters: tuple[str, ...] = ()) -> Any:
     import pyarrow as pa
 
     types = {
-        **dict.fromkeys(TEXTS, pa.string()),
         **dict.fromkeys(FLAGS, pa.bool_()),
         **dict.fromkeys(REALS, pa.float64()),
         **dict.fromkeys(("row", "position", "unit", "accepted_unit", "tests", "lesser_fails"), pa.int32()),
@@ -219,7 +178,7 @@ def schema(parameters: tuple[str, ...] = ()) -> Any:
         "length_band": pa.int8(),
         **dict.fromkeys(STATES, pa.int32()),
     }
-    fields = [pa.field(name, types[name]) for name in ORDER]
+    fields = [pa.field(name, types.get(name, pa.string())) for name in ORDER]
     for name in parameters:
         fields += [pa.field(f"margin_{name}", pa.float32()), pa.field(f"graded_{name}", pa.int8())]
     return pa.schema(fields)
