@@ -90,7 +90,10 @@ class ParquetFiles(OpenTableFiles):
     def record_ids(self, name: str) -> Iterator[pa.Array]:
         """Column record_id."""
         for batch in self._batches(name, ["record_id"]):
-            yield self._cast(name, batch.column("record_id"), pa.string())
+            there = "record_id" in batch.schema.names  # where none of its rows names a record, it may be left out
+            yield (
+                self._cast(name, batch.column("record_id"), pa.string()) if there else pa.nulls(len(batch), pa.string())
+            )
 
     def parts(self, name: str) -> Iterator[TablePart]:
         """The rows in the types of the tables, with their numbers."""

@@ -79,3 +79,9 @@ def test_other_columns_are_refused(folder: Path, change: object, words: str) -> 
     pq.write_table(change(pq.read_table(path)), path)  # type: ignore[operator]
     with pytest.raises(Trouble, match=words):
         list(archive.formats.read(folder))
+
+
+def test_a_column_of_records_that_may_be_null_may_be_left_out(folder: Path) -> None:
+    path = folder / "findings.parquet"
+    pq.write_table(pq.read_table(path).drop_columns(["record_id"]), path)
+    assert len(concat(archive.formats.read(folder))) == len(EVERY)

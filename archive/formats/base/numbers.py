@@ -158,7 +158,7 @@ def _text(cells: Any, writing: Writing, step: bool) -> tuple[Any, Any, Any, Any,
     steps = np.full(n, np.nan)
     if step:
         dots = pc.fill_null(pc.find_substring(plain, "."), -1).to_numpy(zero_copy_only=False)
-        length = pc.fill_null(pc.utf8_length(plain), 0).to_numpy(zero_copy_only=False)
+        length = pc.fill_null(pc.binary_length(plain), 0).to_numpy(zero_copy_only=False)
         decimals = np.where(dots < 0, 0, length - dots - 1)
         steps = np.where(np.isnan(values), np.nan, _TENTHS[np.minimum(decimals, len(_TENTHS) - 1)])
     bound, bad = np.zeros(n, dtype=np.int8), np.zeros(n, dtype=bool)

@@ -68,6 +68,10 @@ def page(entry: Entry, fallback: texts.Encoding) -> texts.Encoding:
     return best
 
 
+_BEYOND_ASCII = re.compile(r"(?:(?<![^\W\d_])[^\W\d_]+)?[^\x00-\x7f][^\W\d_]*")
+"""A word with a letter or mark beyond ASCII. It begins where letters begin, lest a run of them be tried from each."""
+
+
 def _hits(data: bytes, codec: str) -> int:
     """Words of the word list that hold letters beyond ASCII, as this code page reads them."""
     try:
@@ -77,7 +81,7 @@ def _hits(data: bytes, codec: str) -> int:
             return 0
         text = data.decode(codec, "ignore")
     found = 0
-    for token in set(re.findall(r"[^\W\d_]*[^\x00-\x7f][^\W\d_]*", text)):
+    for token in set(_BEYOND_ASCII.findall(text)):
         if len(token) < 2 and token not in ("Ω", "λ"):
             continue
         if any("\uff61" <= c <= "\uff9f" for c in token):
