@@ -17,10 +17,11 @@ _PIECE = 1 << 20
 
 @dataclass(frozen=True)
 class Fingerprint:
-    """What pins a file down: SHA-256 in hexadecimal digits, and size in bytes."""
+    """What pins a file down: SHA-256 in hexadecimal digits, and size in bytes; SHA-512 where it was asked for."""
 
     sha256: str
     bytes: int
+    sha512: str = ""
 
 
 def pieces(path: Path) -> Iterator[bytes]:
@@ -55,10 +56,12 @@ def sha256(data: bytes) -> str:
 class DigestedFile:
     """A new file that digests what is written to it; for writers that only ever append (Parquet is one)."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, long: bool = False) -> None:
+        """long: also take its SHA-512."""
         self.path = path
         self._file: BinaryIO = disk.create(path)
         self._sha = hashlib.sha256()
+        self._long = hashlib.sha512() if long else None
         self._size = 0
         self._given_up = False
         self.closed = False
@@ -69,6 +72,8 @@ class DigestedFile:
             return memoryview(data).nbytes
         self._file.write(data)
         self._sha.update(data)
+        if self._long is not None:
+            self._long.update(data)
         size = memoryview(data).nbytes
         self._size += size
         return size
@@ -111,7 +116,7 @@ class DigestedFile:
         disk.sync(self._file, self.path)
         self.close()
         disk.close_for_writing(self.path)
-        return Fingerprint(self._sha.hexdigest(), self._size)
+        return Fingerprint(self._sha.hexdigest(), self._size, self._long.hexdigest() if self._long else "")
 
 
 def write_new(path: Path, data: bytes) -> Fingerprint:

@@ -1,4 +1,4 @@
-"""Writing a bag: payload files stream in, each digested on the way; the manifests come last."""
+"""Writing a bag: payload files stream in, each digested twice on the way; the manifests come last."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class BagWriter:
             raise ValueError(f"{path!r} is no portable path")
         place = self.folder / "data" / path
         self._make(place.parent)
-        file = DigestedFile(place)
+        file = DigestedFile(place, long=True)
         self._open[path] = file
         return file
 
@@ -71,6 +71,7 @@ class BagWriter:
             m.DECLARATION: m.DECLARED,
             m.INFO: m.info(facts),
             m.MANIFEST: m.manifest({path: p.sha256 for path, p in self.prints.items()}),
+            m.MANIFEST_512: m.manifest({path: p.sha512 for path, p in self.prints.items()}),
         }
         pinned = {name: files.write_new(self.folder / name, data).sha256 for name, data in tags.items()}
         done = files.write_new(self.folder / m.TAG_MANIFEST, m.manifest(pinned))

@@ -33,7 +33,7 @@ def left_over(root: Path, gone: dict[str, str]) -> Iterator[Damage]:
 def count_files(root: Path, entry: LedgerEntry) -> int:
     """Files that an entry commits and that are there."""
     bags = [root / folder for folder in bags_of(entry) if (root / folder).is_dir()]
-    return len(entry.files) + sum(len(payload(bag)) + 3 for bag in bags)
+    return len(entry.files) + sum(len(payload(bag)) + sum(p.is_file() for p in bag.iterdir()) - 1 for bag in bags)
 
 
 NOT_COMMITTED, NO_PART = "not committed by the ledger", "no part of an archive"
