@@ -68,7 +68,7 @@ def is_workbook(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as packed:
             names = set(packed.namelist())
-    except (zipfile.BadZipFile, OSError):
+    except (zipfile.BadZipFile, NotImplementedError, OSError):
         return False
     return "[Content_Types].xml" in names or "mimetype" in names
 

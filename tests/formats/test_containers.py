@@ -11,9 +11,10 @@ import pytest
 
 import archive.formats
 from archive.errors import Trouble
-from archive.formats import containers
+from archive.formats import containers, schedule
 from archive.tables import Batch, concat
 from tests.formats import conformance_kit as kit
+from tests.formats import hostile
 
 GOOD = kit.xml_of(kit.minimal()).encode()
 
@@ -233,3 +234,17 @@ def test_a_zip_for_which_the_disk_has_no_room(tmp_path: Path, monkeypatch: pytes
     assert "TMPDIR" in line
     monkeypatch.setattr(containers.shutil, "disk_usage", lambda _: free._replace(free=containers.SPARE + len(GOOD)))
     assert len(concat(archive.formats.read(path))) == 1
+
+
+@pytest.mark.parametrize("name", ["links.xlsx", "links.zip"])
+def test_a_zip_of_a_version_that_nobody_reads_is_told(tmp_path: Path, name: str) -> None:
+    """One byte of the central directory: Python says that it does not know such a version."""
+    whole = bytearray((hostile.EXPORTS / "marlow-workbook" / "Results.xlsx").read_bytes())
+    whole[whole.rindex(b"PK\x01\x02") + 6] = 224
+    path = tmp_path / name
+    path.write_bytes(whole)
+    with pytest.raises(Trouble):
+        list(archive.formats.read(path))
+    if name == "links.xlsx":
+        with pytest.raises(Trouble, match=r"links\.xlsx"):
+            schedule.read(path)

@@ -46,5 +46,5 @@ def _refuse(path: Path, name: str) -> None:
     try:
         with zipfile.ZipFile(path) as packed:
             refuse_bomb(packed.infolist(), name, path.stat().st_size)
-    except zipfile.BadZipFile as error:
+    except (zipfile.BadZipFile, NotImplementedError) as error:
         raise damaged(name, str(error)) from None
