@@ -66,6 +66,7 @@ def steps(folder: Path) -> tuple[DemoStep, ...]:
         DemoStep(
             "Archive the first week.",
             ("deposit", str(exports / "tern"), *deposit, "--schedule", schedule),
+            lines=60,
             look=f"{job.COPIED[1]} carries the curves of {job.COPIED[0]}: told, not judged.",
             expected=(0, 1),
         ),

@@ -161,6 +161,6 @@ def test_progress_says_which_links_were_tested_after_the_day_and_which_are_accep
     (note,) = progress(archive, "QUARRY").notes
     assert note == (
         "counted by the accepted record of each link; the current one is another for 1: Q-1; "
-        "1 have none, being tested only after the day of acceptance: Q-2"
+        "1 has none, being tested only after the day of acceptance: Q-2"
     )
     assert progress(archive, "QUARRY", role="current").notes == []

@@ -62,7 +62,7 @@ def test_a_complete_job() -> None:
         (
             [{"table": "set_aside", "add": {"source_id": "s1", "path": "a.csv", "reason": "torn"}}],
             ("2-TR2-A117",),
-            "Set aside: 1 parts of the input could not be read",
+            "Parts of the input that could not be read and were set aside: 1",
         ),
     ],
 )
