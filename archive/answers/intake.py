@@ -22,9 +22,8 @@ from archive.answers.zone import in_utc, zone
 from archive.errors import Trouble
 from archive.formats import schedule
 from archive.formats.folders import path_text, walk
-from archive.formats.mapping.load import READ
 from archive.formats.mapping.offered import Offered
-from archive.formats.reading import FileOutcome, companions
+from archive.formats.reading import companions
 from archive.formats.recognition import Entry
 from archive.isolation import ProgramFault, attempt
 from archive.limits.any_kind import files_of
@@ -86,8 +85,8 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
             for batch in how.watch(batches):
                 making.add(batch)
         making.known(reading.again)
-        _used(making, offered, reading.files, accept_draft=how.accept_draft)
-        _attach(making, offered)
+        _used(making, offered, reading, accept_draft=how.accept_draft)
+        _attach(making, offered, reading.mappings)
         made = making.commit()
     except BaseException:
         making.abandon()
@@ -172,14 +171,14 @@ def originals(
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())
 
 
-def _used(making: Deposit, offered: Offered, read: Iterable[FileOutcome], *, accept_draft: bool) -> None:
+def _used(making: Deposit, offered: Offered, reading: Submission, *, accept_draft: bool) -> None:
     """Says in a deposit how each file was read, and how each mapping came to read it."""
-    for file in read:
+    for file in reading.files:
         told = {k: v for k, v in vars(file).items() if v and k != "path"}
         making.read_files.append({"name": file.path, **told})
     named, shelf = ({m.digest for m in some} for some in (offered.named, offered.shelf))
-    drafted = {file.mapping for file in read if file.drafted}
-    for digest in making.mappings & READ.keys():
+    drafted = {file.mapping for file in reading.files if file.drafted}
+    for digest in making.mappings & reading.mappings.keys():
         making.mapping_use[digest] = (
             mapping_use.NAMED
             if digest in named
@@ -191,17 +190,17 @@ def _used(making: Deposit, offered: Offered, read: Iterable[FileOutcome], *, acc
         )
 
 
-def _attach(making: Deposit, offered: Offered) -> None:
+def _attach(making: Deposit, offered: Offered, read: Mapping[str, bytes]) -> None:
     """What was used goes into the bag as bytes: mappings, and the files of the limits that verdicts name."""
     own_names: dict[str, str] = {}
     for mapping in offered.named:
         own_names.setdefault(mapping.digest, plain(Path(mapping.path).name) if mapping.path else "")
     taken = set[str]()
-    for digest in sorted(making.mappings & READ.keys()):
+    for digest in sorted(making.mappings & read.keys()):
         name = own_names.get(digest) or f"{digest[:16]}.toml"
         name = f"{digest[:16]}-{name}" if name in taken else name
         taken.add(name)
-        making.attach(f"mappings/{name}", READ[digest])
+        making.attach(f"mappings/{name}", read[digest])
     if offered.port_map is not None:
         making.attach(f"mappings/port-map-{plain(offered.port_map.name)}", offered.port_map.read_bytes())
     lines = {file for limit in sorted(making.limits) for file in files_of(limit)}

@@ -7,7 +7,7 @@ from typing import Any
 
 from archive.answers.link import people
 from archive.errors import Trouble
-from archive.formats.mapping.load import READ, load, loads
+from archive.formats.mapping.load import load, loads
 from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.offered import Offered
 from archive.store import Archive
@@ -78,7 +78,7 @@ def confirm(
             where=str(path),
             remedy=f"see `muniment mapping list {archive.root}`",
         )
-    return confirm_mapping(archive, READ[mapping.digest], by=by, reason=reason, sign=sign)
+    return confirm_mapping(archive, mapping.text, by=by, reason=reason, sign=sign)
 
 
 def take_off(

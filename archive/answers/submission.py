@@ -19,7 +19,7 @@ _DECLARATION = "bagit.txt"
 
 class Submission:
     """An iterator over the batches of inputs; `again` counts records that came twice from the same place of a file,
-    `files` says how each was read, bags apart.
+    `files` says how each was read, bags apart, and `mappings` holds the bytes of what read them, by their SHA-256.
 
     Of a deposit's bag the archived tables are read, of any other bag the open forms in it or else its payload; a bag
     is verified first. Errors: Trouble where nothing can be read, a bag is damaged, or an input is a whole archive.
@@ -29,6 +29,7 @@ class Submission:
         """mapping, leave_out: as for formats.reading.Reading. Errors: Trouble for a mapping that cannot be read."""
         self.again = 0
         self.files: list[FileOutcome] = []
+        self.mappings: dict[str, bytes] = {}
         self._leave_out = list(leave_out)
         self._inputs = list(inputs)
         self._mapping = mapping
@@ -56,6 +57,7 @@ class Submission:
             yield from reading
             self.again += reading.again
             self.files += reading.files
+            self.mappings |= reading.mappings
 
 
 def _verified(bag: Path) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, cast
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from archive import schemas
 from archive.errors import Trouble
@@ -54,6 +55,12 @@ class FileOutcome:
     drafted: bool = False
     unplaced: list[str] = field(default_factory=list)
     mapping: str = ""
+    measured: int = 0
+    """Readings, reported values and curves that were read."""
+    unread: list[str] = field(default_factory=list)
+    """Measurements that its draft leaves out."""
+    left: int = 0
+    """Extras that are numbers."""
 
 
 @dataclass
@@ -87,6 +94,8 @@ class Reading:
         Errors: Trouble for a mapping that cannot be read.
         """
         self.files: list[FileOutcome] = []
+        self.mappings: dict[str, bytes] = {}
+        """Bytes of every mapping that read a file, by their SHA-256: an archive keeps those that it used."""
         self.again = 0
         self._tell_again = tell_again
         self._paths = [Path(p) for p in paths]
@@ -162,6 +171,7 @@ class Reading:
         if mapping is None and self._draft and task.reader is reader("unseen"):
             made = turn.work(partial(unseen.draft_of, task.entry))
             mapping, file.drafted, file.unplaced = made.mapping, True, list(made.unplaced)
+            file.unread = list(made.unread)
         elif mapping is None and task.reader is reader("mapping"):
             mapping = turn.work(partial(by_mapping.chosen, task.entry))
         found = chain(
@@ -173,6 +183,8 @@ class Reading:
             batch = sound(self._not_twice(batch, task.entry, contents), task.entry)
             file.records += len(batch)
             file.set_aside += batch["set_aside"].num_rows
+            file.measured += sum(batch[name].num_rows for name in ("readings", "reported", "sweeps"))
+            file.left += _numbers_left(batch)
             yield batch
 
     def _how_read(self, entry: Entry, file: FileOutcome, mapping: Any) -> list[dict[str, Any]]:
@@ -180,11 +192,13 @@ class Reading:
         if not isinstance(mapping, Mapping):
             return []
         file.mapping = mapping.digest
+        self.mappings[mapping.digest] = mapping.text
         found = []
         if file.drafted:
             left = len(file.unplaced)
             told = f"{left} {'name' if left == 1 else 'names'} without a place" if left else "every name has a place"
             found.append(finding("reading", "read-by-a-draft", where=entry.name, found=told))
+        found += _measurements_left(entry, file)
         if (before := self._offered.otherwise(entry, mapping)) is not None:
             now = f"{mapping.layout} ({mapping.digest[:12]})"
             was = f"{before.layout} ({before.digest[:12]})"
@@ -272,6 +286,26 @@ def sound(batch: Batch, entry: Entry) -> Batch:
     ]
     kept = batch.select(set(batch["records"].column("record_id").to_pylist()) - set(bad))
     return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
+
+
+_NUMBER = r"^\s*[-+<>]?\d+(?:[.,]\d+)?(?:[\s;,|%]|$)"
+"""The beginning of a cell that is a number, or a list of them."""
+
+
+def _numbers_left(batch: Batch) -> int:
+    """Extras that are numbers, or lists of them."""
+    return int(pc.sum(pc.match_substring_regex(batch["extras"]["value"], _NUMBER)).as_py() or 0)
+
+
+def _measurements_left(entry: Entry, file: FileOutcome) -> list[dict[str, Any]]:
+    """Findings about measurements that were not read."""
+    if file.records and not file.measured and (file.drafted or file.left > file.records):
+        what = f"{file.records} {'record' if file.records == 1 else 'records'}, {file.left} numbers kept as extras"
+        return [finding("reading", "no-measured-value", where=entry.name, found=what)]
+    if file.unread:
+        more = f" and {len(file.unread) - 3} more" if len(file.unread) > 3 else ""
+        return [finding("reading", "draft-leaves-values", where=entry.name, found=", ".join(file.unread[:3]) + more)]
+    return []
 
 
 def _said(findings: Callable[[], list[dict[str, Any]]]) -> Iterator[Batch]:

@@ -15,7 +15,7 @@ from archive.formats.base.kinds import is_workbook, kind_of
 from archive.formats.description import Description
 from archive.formats.draft import SURE, group
 from archive.formats.draft.write import Draft, layout_name
-from archive.formats.mapping.match import content
+from archive.formats.mapping.match import content, match
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch
 
@@ -33,15 +33,33 @@ def recognise(entry: Entry) -> Recognition | None:
             return None
         if content(entry) is None:
             return _damaged(entry, None) if is_workbook(entry) else None
+        if _like(entry) is not None:
+            return Recognition(SCORE, _WOULD, layout_name(entry.name))
         if not group.is_export(entry):
             return None
         takes = frozenset(e.path for e in group.others(entry))
-        reason = "no mapping knows this layout; it would be drafted"
-        return Recognition(SCORE, reason, layout_name(entry.name), takes)
+        return Recognition(SCORE, _WOULD, layout_name(entry.name), takes)
     except Trouble as trouble:
         return _damaged(entry, trouble)
     except (OSError, ValueError):
         return None
+
+
+_WOULD = "no mapping knows this layout; it would be drafted"
+
+
+def _like(entry: Entry) -> Draft | None:
+    """The draft of the first file beside an entry that is named alike but for its numbers, where it finds in the entry
+    all that it names: files of one layout are drafted once."""
+    first = group.first_alike(entry)
+    if first is None or first == entry.path:
+        return None
+    try:
+        made = draft_of(Entry(first, first.name), once=False)
+    except (Trouble, OSError, ValueError):
+        return None
+    found = match(entry, made.mapping) if made.mapping.alone else None
+    return made if found is not None and found.found == found.asked else None
 
 
 def _damaged(entry: Entry, trouble: Trouble | None) -> Recognition | None:
@@ -83,8 +101,13 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
     return by_mapping.describe(entry, mapping=mapping)
 
 
-def draft_of(entry: Entry) -> Draft:
-    """A draft of what is sure. Errors: Trouble where that is too little to read by."""
+def draft_of(entry: Entry, *, once: bool = True) -> Draft:
+    """A draft of what is sure. once: that of a file of the same layout beside it, where there is one.
+
+    Errors: Trouble where that is too little to read by.
+    """
+    if once and (made := _like(entry)) is not None:
+        return made
     made = group.drafted(entry, SURE)
     labels = [f for f in made.fields if f["to"] == "records.link_label"]
     if not labels or len(made.fields) < 2:

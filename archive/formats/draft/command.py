@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,7 @@ def draft_of(path: Path) -> Draft:
         lead = _lead(path, Path(folder))
         made = group.drafted(lead)
         if made.fields and lead.size + sum(e.size for e in group.others(lead)) <= MOST_TRIED:
-            made.questions += _read_through(made, lead)
+            made = replace(made, questions=[*made.questions, *_read_through(made, lead)])
     if not made.fields:
         raise Trouble(
             "nothing in it could be placed",

@@ -94,13 +94,20 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
 
 def _label_by_cells(out: Placed, s: Seen) -> None:
     """A label of which no word says that it is one: its shape may."""
-    shaped = all(LABEL_SHAPE.search(c) for c in s.profile.distinct[:200])
+    shaped = all(LABEL_SHAPE.search(c) for c in s.profile.distinct[:200]) or (how_alike(s) and not s.own.says)
     out.reason = f"{out.reason}; all of the shape of labels" if shaped else out.reason
     if not s.own.says:
         out.score = weight("strong") + weight("relation") * shaped
         out.reason = "the cells name the links" + ("; all of the shape of labels" if shaped else "")
     elif not shaped and not s.heading.media:
         out.at_most(0.9)
+
+
+def how_alike(s: Seen) -> bool:
+    """Whether the cells are identifiers of few patterns."""
+    from archive.formats.draft.meaning import alike
+
+    return alike(s.profile.distinct)
 
 
 def _place(s: Seen, known: Fact, how: Standing) -> Target:

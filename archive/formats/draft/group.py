@@ -57,6 +57,14 @@ def others(entry: Entry) -> list[Entry]:
 
 def drafted(entry: Entry, least: float = 0.0) -> Draft:
     """The draft of a file, together with the files that belong to it. Errors: Trouble, as structure."""
+    stat = entry.path.stat()
+    return _drafted(entry.path, entry.name, stat.st_size, stat.st_mtime_ns, least)
+
+
+@lru_cache(maxsize=32)
+def _drafted(path: Path, name: str, size: int, time: int, least: float) -> Draft:
+    del size, time
+    entry = Entry(path, name)
     mine = _look(entry.path, entry.name)
     group = _group(entry)
     files = [(mine.layout, mine.placing, pattern_of(entry.path, entry.path.parent) if group else "")]
@@ -110,6 +118,15 @@ def _patterns(paths: list[Path], folder: Path) -> dict[str, list[Path]]:
     for path in paths:
         out.setdefault(pattern_of(path, folder), []).append(path)
     return out
+
+
+def first_alike(entry: Entry) -> Path | None:
+    """The first text beside an entry, or itself, whose name is alike but for its numbers; None where it is no text."""
+    if entry.suffix not in _TEXTS:
+        return None
+    folder = entry.path.parent
+    mine = pattern_of(entry.path, folder)
+    return next((p for p in _texts_in(folder, folder.stat().st_mtime_ns) if pattern_of(p, folder) == mine), None)
 
 
 def _near(entry: Entry) -> list[Path]:

@@ -66,6 +66,8 @@ def place(layout: Layout) -> Placing:
     for n, key in keys.items():
         joined.settle(out.tables[n + 1].placed, key, not any(label_of(seen[m], fiber) for m in keys))
     whole.look_over(out, layout)
+    if layout.record and layout.records > 4:
+        whole.rows_as_records(out)
     return out
 
 

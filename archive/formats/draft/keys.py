@@ -43,7 +43,8 @@ def _parameters(s: Seen) -> Meanings | None:
 
 def _names_quantity(cell: str) -> bool:
     said = heading.read(cell)
-    return bool(said.parameters or (said.generics and not said.unknown))
+    maybe = {m.id for m in said.maybe if m.kind == "parameter"}
+    return bool(said.parameters or len(maybe) == 1 or (said.generics and not said.unknown))
 
 
 def _pairs(s: Seen) -> Meanings | None:
@@ -59,7 +60,8 @@ def _pairs(s: Seen) -> Meanings | None:
     if h.fields or h.unit:
         return None
     clear = [c for c in p.distinct if re.fullmatch(rf"{PAIR}(?:[^\d.]+{PAIR})?", c)]
-    numbered = not h.says and set(p.distinct) == set("1234") and p.filled > 4
+    plainly = {re.sub(r"^(?:[A-Za-z]|[Pp]r|[Pp]air) ?(?=[1-4]$)", "", c) for c in p.distinct}
+    numbered = not h.says and plainly == set("1234") and (p.filled > 4 or p.distinct[0] not in "1234")
     both = [c for c in p.distinct if not h.says and re.fullmatch(r"[1-4][^\d.,]+[1-4]", c)]
     return {} if numbered or max(len(clear), len(both)) >= max(2, 0.8 * len(p.distinct)) else None
 

@@ -18,7 +18,7 @@ from archive.formats.draft.facts import LABEL_SHAPE
 from archive.formats.draft.keys import PAIR, TESTS
 from archive.formats.draft.layout import Found, nameless
 from archive.formats.draft.placing import Meaning
-from archive.formats.draft.relations import end_by_need
+from archive.formats.draft.relations import end_by_need, parameter_by_need
 
 NAMES = frozenset(("id", "name", "nr", "no"))
 """Headings that name the thing of their row or section, whatever it is."""
@@ -38,6 +38,7 @@ def meaning_of(found: Found, seen: list[Seen], fiber: bool, alone: bool, key: Se
     _pair_columns(out, [s for s in filled if s is not axis and not s.column.part])
     if axis is not None:
         out.keys["frequency"] = axis
+    parameter_by_need(out, [s for s in free if s not in out.keys.values()], filled)
     end_by_need(out, [s for s in free if s not in out.keys.values()], runs)
     _rows(out, found, filled, axis, alone)
     if out.rows == "links":
@@ -112,10 +113,10 @@ def _label_score(s: Seen, at: int, fiber: bool) -> float:
         return 0.0
     named = "link_label" in h.fields or (fiber and "fiber" in h.media and not h.fields)
     weak = not named and (_cable_named(s) or h.text.strip().casefold() in NAMES or "port" in h.fields[:1])
-    if not named and s.numeric:
-        return 0.0
     if not named and not weak:
         return _label_blind(s, at)
+    if not named and s.numeric:
+        return 0.0
     score = (2.0 if named else 0.5) + min(1.0, len(p.distinct) / max(1, 0.2 * p.n)) - 0.01 * at - 0.3 * len(h.unknown)
     score += 0.4 * (h.fields[:1] == ["link_label"])
     # A plain number may be that of the row, or of the section: a label beside it is surer.
@@ -137,14 +138,28 @@ def _cable_named(s: Seen) -> bool:
 
 
 def _label_blind(s: Seen, at: int) -> float:
-    """A column of which no word speaks, by the shape of its cells: identifiers of several parts, each in one run."""
+    """A column of which no word speaks, by the shape of its cells: identifiers of one pattern, each in one run."""
     p, h = s.profile, s.own
-    if h.says or h.unit or s.source.startswith("@") or len(p.distinct) < 2 or p.lists > 0.5:
+    if h.says or h.unit or s.source.startswith(("@", "line ", "row ")) or len(p.distinct) < 2 or p.lists > 0.5:
         return 0.0
-    if not all(LABEL_SHAPE.search(c) for c in p.distinct[:200]):
+    if not alike(p.distinct):
         return 0.0
     runs = sum(a != b for a, b in zip(p.texts, p.texts[1:], strict=False)) + 1
-    return 0.4 - 0.01 * at if runs <= 1.2 * len(set(p.texts)) else 0.0
+    return 0.4 - 0.01 * at + 0.2 * (at == 0) if runs <= 1.2 * len(set(p.texts)) else 0.0
+
+
+def alike(cells: Sequence[str]) -> bool:
+    """Whether cells are identifiers of few patterns: several parts with letters and digits, or numbers with their
+    zeroes; no counts, and no codes of which each is of another pattern."""
+    some = cells[:200]
+    if all(LABEL_SHAPE.search(c) for c in some):
+        return True
+    if not all(re.search(r"\d", c) and len(c) < 30 for c in some):
+        return False
+    if all(c.isdigit() for c in some):
+        return len({len(c) for c in some}) == 1 and len(some[0]) > 2 and any(c[0] == "0" for c in some)
+    patterns = {re.sub(r"\d", "9", re.sub(r"[A-Za-z]$", "a", c)) for c in some}
+    return len(patterns) <= max(1, 0.4 * len(some)) and all(re.search(r"[^\W\d_]", c) for c in some)
 
 
 def frequency_of(seen: list[Seen], runs: Sequence[Any]) -> Seen | None:

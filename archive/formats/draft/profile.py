@@ -274,7 +274,7 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
         text = cell.strip()
         if _PAIR.fullmatch(text):
             continue
-        if not re.match(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0 ']*\s*(?:\D{0,5})$", text):
+        if not re.match(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0\u202f '’]*\s*(?:\D{0,5})$", text):
             continue
         both = "." in text and "," in text
         if both:
@@ -298,6 +298,9 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
                 dot_only += 1
             elif text.count(".") > 1 and not re.match(r"^\d+\.\d+\.\d+", text):
                 grouped_dot += 1
+    marked = [m.group(1) for c in cells if (m := re.match(r"^[-+−]?\d{1,3}(['’])\d{3}(?:\1\d{3})*(?!\d)", c.strip()))]
+    if len(marked) >= 3 and not (grouped_dot or grouped_comma):
+        return ("," if commas + comma_only > dots + dot_only else "."), marked[0]
     if not (grouped_dot or grouped_comma):
         blank = sum(bool(re.match(r"^[-+−]?\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:[.,]\d+)?$", c.strip())) for c in cells)
         if blank >= 3:

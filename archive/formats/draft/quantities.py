@@ -60,7 +60,7 @@ def parameter_of(h: Heading, around: Surroundings) -> tuple[str, bool]:
         found = known["power_sum"].get(found, found) if power_sum else found
         return found, generic == "loss" and around.fiber
     maybe = {m.id for m in h.maybe if m.kind == "parameter"}
-    told = h.unit or h.pairs or h.ends or h.modifiers
+    told = h.unit or h.pairs or h.ends or h.modifiers or not h.fields
     return (maybe.pop(), False) if len(maybe) == 1 and told else ("", False)
 
 

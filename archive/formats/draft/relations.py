@@ -108,6 +108,34 @@ def end_by_need(meaning: Meaning, free: Sequence[Seen], runs: Sequence[Any]) -> 
         return
 
 
+def parameter_by_need(meaning: Meaning, free: Sequence[Seen], seen: Sequence[Seen]) -> None:
+    """Finds the column of quantities that no word names: words that go with single pairs, or with combinations."""
+    pairs = meaning.keys.get("pairing")
+    if "parameter" in meaning.keys or pairs is None or any(s.heading.parameters or s.heading.generics for s in seen):
+        return
+    per = [len(paired.plain(str(c)).replace(" ", "")) > 2 for c in pairs.column.cells]
+    for s in free:
+        p = s.profile
+        words = [c for c in p.distinct if any(x.isalpha() for x in c)]
+        if not 1 <= len(words) <= 12 or len(words) < len(p.distinct) or p.verdicts > 0.5 or p.dates or p.cables > 0.5:
+            continue
+        if s.inner.says or s.inner.unit or p.limits > 0.5 or len(s.column.cells) != len(per):
+            continue
+        kinds = {(str(c).strip(), k) for c, k in zip(s.column.cells, per, strict=True)}
+        if len(kinds) == len(words) and (len(words) > 1 or "end" in meaning.keys) and _several_rows(s, pairs):
+            meaning.keys["parameter"], meaning.words["parameter"] = s, {}
+            s.column.doubt = "nothing but the pairs beside it says that it names quantities"
+            return
+
+
+def _several_rows(s: Seen, pairs: Seen) -> bool:
+    """Whether each word stands beside several pairs: so the words of a label or a place do not."""
+    by: dict[str, set[str]] = {}
+    for word, pair in zip(s.column.cells, pairs.column.cells, strict=True):
+        by.setdefault(str(word), set()).add(str(pair))
+    return all(len(v) >= 4 for v in by.values())
+
+
 def _double(keys: Sequence[Sequence[Any]]) -> float:
     """Share of the rows that some columns do not tell apart from another."""
     rows = list(zip(*keys, strict=False))

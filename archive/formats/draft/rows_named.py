@@ -74,7 +74,7 @@ def parameter_words(s: Seen, around: Surroundings) -> dict[str, tuple[str, float
     for cell in s.profile.distinct:
         found = heading.read(cell)
         parameter, direct = parameter_of(found, around)
-        if not direct and found.unknown and not around.fiber:
+        if not direct and found.unknown and not around.fiber and not found.maybe:
             continue  # "reflection loss" in words that nobody knows is not the plain loss.
         if not parameter or len(found.unknown) > len(found.parameters) + len(found.generics):
             continue
@@ -101,7 +101,8 @@ def row_value(s: Seen, around: Surroundings) -> Placed:
     h, p = s.heading, s.profile
     numeric = p.numeric > 0.6
     name, quals, most = _name_of_value(s, numeric), {}, 1.0
-    if h.pairs and numeric and (found := paired.resolve(h.pairs, around.scheme.name, True)):
+    clear = not s.inner.unknown or dimension_of(h.unit or p.unit) == "level"
+    if h.pairs and numeric and clear and (found := paired.resolve(h.pairs, around.scheme.name, True)):
         name, quals["pairing"], most = name or "value", found, around.scheme.confidence
     if h.ends and numeric:
         name, quals["end"] = name or "value", h.ends[0]

@@ -52,7 +52,9 @@ def text(entry: Entry) -> Layout:
     found = sniff.sample(entry)
     mark, quote = cut(found.head)
     layout = Layout("report" if mark in ("blanks", "space") else "delimited", delimiter=mark, quote=quote)
-    layout.encoding, layout.basis = found.encoding.name, found.encoding.basis
+    if not all(line.isascii() for line in found.head):
+        # What is all ASCII says nothing of the page in which the next umlaut will be written.
+        layout.encoding, layout.basis = found.encoding.name, found.encoding.basis
     split = splitter(SourceFile("1", layout.kind, (), delimiter=mark, quote=quote))
     lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
     lines = [line.replace("\f", "") for line in lines]

@@ -508,7 +508,8 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
         column = columns.get(name)
         if column is None:
             own = [p for p in name.split("/") if p not in (TEXT, "", "..") and not p.startswith("#")]
-            columns[name] = column = Column(name, levels, [None] * size, outer=len(levels) - len(own) if own else 0)
+            inner = len(own) or int(name == KEY)
+            columns[name] = column = Column(name, levels, [None] * size, outer=len(levels) - inner if inner else 0)
         column.cells[i] = value
 
     for i, (_, member, above) in enumerate(rows):

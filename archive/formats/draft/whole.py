@@ -6,7 +6,6 @@ Order of day and month, sign, curves of single points, what tells curves apart, 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
@@ -287,6 +286,11 @@ def _label_rules(
     ]
 
 
-def quantities(out: Placing) -> Counter[str]:
-    """How many columns are placed in each table of the record."""
-    return Counter(p.to.table for p in out.placed if p.to is not None)
+def rows_as_records(out: Placing) -> None:
+    """Elements of which many have one label are no records but rows of them: what they measure is not of a link."""
+    labels = out.tables[0].at("records", "link_label")
+    if not labels or labels[0].seen.profile.unique > 0.6:
+        return
+    for table in ("sweeps", "readings", "reported", "row"):
+        for p in out.tables[0].at(table):
+            p.at_most(0.3, "elements of one label come again and again: each is a row, and not a link")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from archive.formats.draft.hypotheses import LIKELY, SURE
@@ -27,8 +28,10 @@ class Draft:
     notes: list[str] = field(default_factory=list)
     cells: dict[str, int] = field(default_factory=dict)
     """Cells of the sample in each column that was not placed."""
+    unread: list[str] = field(default_factory=list)
+    """Measurements that it leaves out: tables that an unsure column switches off, lists of numbers without a place."""
 
-    @property
+    @cached_property
     def mapping(self) -> Mapping:
         """The mapping with every field that was placed."""
         return loads(self.text.encode(), f"draft of {self.layout}")
@@ -58,6 +61,8 @@ def written(layouts: list[tuple[Layout, Placing, str]], name: str, least: float 
     first, placing, _ = layouts[0]
     kept = [(lay, [_kept(t, max(least, LIKELY)) for t in p.tables], pattern) for lay, p, pattern in layouts]
     out = Draft(name, "", [], [])
+    for (_, whole, _), (_, tables, _) in zip(layouts, kept, strict=True):
+        out.unread += [x for before, after in zip(whole.tables, tables, strict=True) for x in _unread(before, after)]
     body: list[str] = []
     for number, (lay, tables, pattern) in enumerate(kept, 1):
         body += _file(lay, tables, pattern, number, out)
@@ -83,6 +88,25 @@ def _kept(table: PlacedTable, least: float) -> PlacedTable:
     kept = {id(p) for p in placed}
     lost = [_dropped(p) for p in table.placed if id(p) not in kept]
     return PlacedTable(table.found, table.meaning, [*placed, *lost], table.parameters)
+
+
+_MEASURED = ("sweeps", "readings", "reported")
+
+
+def _unread(before: PlacedTable, after: PlacedTable) -> list[str]:
+    """Measurements of a table that the fields which are kept leave out."""
+
+    def measured(table: PlacedTable) -> list[Placed]:
+        values = table.at("row", "value", "values", "margin")
+        return [*values, *(p for t in _MEASURED for p in table.at(t))]
+
+    lost = [p for p in measured(before) if p.source not in {q.source for q in measured(after)}]
+    lists = [p for p in after.placed if p.to is None and p.seen.profile.lists > 0.8 and p not in lost]
+    unsure = min(before.placed, key=lambda p: p.score if p.to is not None else 99.0, default=None)
+    if lost and not measured(after) and unsure is not None:
+        name = before.found.title or before.found.name if before.found is not None else "labels"
+        return [f"{name}, for {unsure.source!r} is not sure"]
+    return [f"{p.source!r}" for p in (*lost, *lists) if p in lists or p.seen.profile.lists > 0.8]
 
 
 def _dropped(p: Placed) -> Placed:

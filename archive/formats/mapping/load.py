@@ -54,10 +54,6 @@ _FIELD = {
 }
 
 
-READ: dict[str, bytes] = {}
-"""Bytes of every mapping read so far by their SHA-256, drafted ones too: an archive keeps those that it used."""
-
-
 def load(path: Path | str) -> Mapping:
     """The mapping in a file. Errors: Trouble where it is no TOML or says what cannot be."""
     path = Path(path)
@@ -79,12 +75,10 @@ def loads(data: bytes, where: str = "mapping") -> Mapping:
         raise Trouble(
             "is no TOML", code="mapping.not-toml", where=where, found=str(error), remedy="fix the line it names"
         ) from None
-    digest = hashlib.sha256(data).hexdigest()
-    READ[digest] = data
-    return _mapping(tree, digest, where)
+    return _mapping(tree, data, where)
 
 
-def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
+def _mapping(tree: Dict[str, Any], data: bytes, where: str) -> Mapping:
     _known(tree, {"mapping": dict, "cells": dict, "file": list}, where)
     head = _known(tree.get("mapping", {}), _HEAD, f"{where}, [mapping]")
     if not head.get("layout"):
@@ -127,7 +121,8 @@ def _mapping(tree: Dict[str, Any], digest: str, where: str) -> Mapping:
         require=tuple(head.get("require", ())),
         drafted=head.get("drafted", False),
         files=files,
-        digest=digest,
+        digest=hashlib.sha256(data).hexdigest(),
+        text=data,
         path=where,
         **settings,
     )

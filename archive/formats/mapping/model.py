@@ -148,6 +148,8 @@ class Mapping:
     digest: str = ""
     """SHA-256 of the mapping file, or of the text a draft would be written as."""
     path: str = ""
+    text: bytes = field(default=b"", repr=False, compare=False)
+    """The mapping file, or what a draft would be written as."""
 
     @property
     def alone(self) -> bool:

@@ -88,7 +88,7 @@ def says_the_same(a: Mapping, b: Mapping) -> bool:
 def _core(m: Mapping) -> dict[str, Any]:
     """All that a mapping says, but for its own name and what is said of its making."""
     said: dict[str, Any] = _plain(m)
-    for own in ("layout", "title", "version", "drafted", "digest", "path", "require"):
+    for own in ("layout", "title", "version", "drafted", "digest", "path", "text", "require"):
         said.pop(own)
     return said
 
