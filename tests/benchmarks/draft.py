@@ -72,6 +72,7 @@ def fresh(path: Path) -> Any:
     from archive.formats.draft import group
 
     group._looked.cache_clear()
+    group._drafted.cache_clear()
     return draft_of(path)
 
 

@@ -30,18 +30,22 @@ def command() -> None:
 @command.command("draft")
 @click.argument("export", type=click.Path(path_type=Path), metavar="EXPORT")
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="MAPPING.toml", help="Write the mapping here.")
+@click.option("--answer", multiple=True, metavar="NAME=VALUE", help="Answer to what a draft asks; may be given often.")
 @click.option("--replace", is_flag=True, help="Replace what is there.")
 @output_options
-def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: bool) -> None:
+def draft(export: Path, out: Path | None, answer: tuple[str, ...], replace: bool, as_json: bool, quiet: bool) -> None:
     """Drafts a mapping for a layout never seen, from its headings, units, shapes and values.
 
     Every field has a confidence and a reason; what could not be placed is listed. EXPORT is a file, or a folder or
-    zip whose files belong together. Nothing is asked; look at every field below 0.9, and at what the draft asks.
+    zip whose files belong together. Look at every field below 0.9; what the draft asks, three things at the most, is
+    answered with --answer.
 
     \b
     Example:
       muniment mapping draft exports/links.csv -o links.toml
+      muniment mapping draft exports/links.csv --answer pairs=t568b --answer date=day -o links.toml
     """
+    from archive.formats.draft.answers import checked
     from archive.formats.draft.command import draft_of
 
     if out is not None and out.exists() and not replace:
@@ -51,7 +55,7 @@ def draft(export: Path, out: Path | None, replace: bool, as_json: bool, quiet: b
             where=str(out),
             remedy="name another file, or say --replace",
         )
-    made = draft_of(export)
+    made = draft_of(export, checked(answer))
     if out is not None:
         from archive.atomic import atomic_write
 

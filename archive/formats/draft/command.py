@@ -13,6 +13,7 @@ import numpy as np
 from archive.errors import Trouble
 from archive.formats.containers import entries
 from archive.formats.draft import group
+from archive.formats.draft.answers import Answers
 from archive.formats.draft.write import Draft
 from archive.formats.folders import Refused
 from archive.formats.mapping import read
@@ -22,11 +23,12 @@ from archive.formats.recognition import Entry
 from archive.tables import Batch
 
 
-def draft_of(path: Path) -> Draft:
-    """The draft for a file, or for a folder or zip whose files belong together. Errors: Trouble."""
+def draft_of(path: Path, answers: Answers | None = None) -> Draft:
+    """The draft for a file, or for a folder or zip whose files belong together. answers: to what an earlier draft
+    asked. Errors: Trouble."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         lead = _lead(path, Path(folder))
-        made = group.drafted(lead)
+        made = group.drafted(lead, answers=answers)
         if made.fields and lead.size + sum(e.size for e in group.others(lead)) <= MOST_TRIED:
             made = replace(made, questions=[*made.questions, *_read_through(made, lead)])
     if not made.fields:

@@ -60,7 +60,8 @@ def _named(s: Seen, label: bool) -> list[str]:
         fields = ["cable"]
     names = [f for f in fields if f in hypotheses().fact]
     if not names and not s.heading.says:
-        names = [m.id for m in s.own.maybe if m.kind == "field" and m.id in hypotheses().fact]
+        maybe = dict.fromkeys(m.id for m in s.own.maybe if m.kind == "field" and m.id in hypotheses().fact)
+        names = [n for n in maybe if n != "marginal" or "verdict" not in maybe]
     if label and "link_label" not in names:
         names = [*(n for n in names if n != "cable"), "link_label"]
     return names

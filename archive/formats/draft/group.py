@@ -13,6 +13,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from archive.errors import Trouble
+from archive.formats.draft.answers import Answers
 from archive.formats.draft.columns import look
 from archive.formats.draft.hypotheses import score_of
 from archive.formats.draft.interpret import place
@@ -55,24 +56,28 @@ def others(entry: Entry) -> list[Entry]:
     return [Entry(p, _beside(entry, p)) for p in _group(entry)]
 
 
-def drafted(entry: Entry, least: float = 0.0) -> Draft:
-    """The draft of a file, together with the files that belong to it. Errors: Trouble, as structure."""
+def drafted(entry: Entry, least: float = 0.0, answers: Answers | None = None) -> Draft:
+    """The draft of a file, together with the files that belong to it. answers: to what an earlier draft asked.
+
+    Errors: Trouble, as structure.
+    """
     stat = entry.path.stat()
-    return _drafted(entry.path, entry.name, stat.st_size, stat.st_mtime_ns, least)
+    said = tuple(sorted((answers or {}).items()))
+    return _drafted(entry.path, entry.name, (stat.st_size, stat.st_mtime_ns), least, said)
 
 
 @lru_cache(maxsize=32)
-def _drafted(path: Path, name: str, size: int, time: int, least: float) -> Draft:
-    del size, time
+def _drafted(path: Path, name: str, state: tuple[int, int], least: float, answers: Said) -> Draft:
+    del state
     entry = Entry(path, name)
-    mine = _look(entry.path, entry.name)
+    mine = _look(entry.path, entry.name, answers)
     group = _group(entry)
     files = [(mine.layout, mine.placing, pattern_of(entry.path, entry.path.parent) if group else "")]
     named = _named_files(mine, group)
     if named is not None:
         # A file per link: one of them stands for all.
         column, source = named
-        seen = _look(group[0], _beside(entry, group[0]))
+        seen = _look(group[0], _beside(entry, group[0]), answers)
         _join_by_name(column, source, seen.placing, group[0])
         patterns = {pattern_of(p, entry.path.parent) for p in group}
         folder = group[0].parent.relative_to(entry.path.parent).as_posix()
@@ -84,22 +89,26 @@ def _drafted(path: Path, name: str, size: int, time: int, least: float) -> Draft
         _label_by_name(entry, mine)
     for pattern, paths in _patterns(group, entry.path.parent).items():
         # Of files that differ by their numbers one stands for all.
-        seen = _look(paths[0], _beside(entry, paths[0]))
+        seen = _look(paths[0], _beside(entry, paths[0]), answers)
         _join(mine.placing, seen.placing)
         files.append((seen.layout, seen.placing, pattern))
     return written(files, layout_name(entry.name), least)
 
 
-def _look(path: Path, name: str) -> _Seen:
+Said = tuple[tuple[str, str], ...]
+"""Answers by name, in order."""
+
+
+def _look(path: Path, name: str, answers: Said = ()) -> _Seen:
     stat = path.stat()
-    return _looked(path, name, stat.st_size, stat.st_mtime_ns)
+    return _looked(path, name, (stat.st_size, stat.st_mtime_ns), answers)
 
 
 @lru_cache(maxsize=32)
-def _looked(path: Path, name: str, size: int, time: int) -> _Seen:
-    del size, time
+def _looked(path: Path, name: str, state: tuple[int, int], answers: Said) -> _Seen:
+    del state
     layout = structure(Entry(path, name))
-    return _Seen(layout, place(layout))
+    return _Seen(layout, place(layout, dict(answers)))
 
 
 def _beside(entry: Entry, path: Path) -> str:

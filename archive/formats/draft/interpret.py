@@ -9,6 +9,7 @@ from typing import Any
 from archive import vocabulary
 from archive.formats.base import units
 from archive.formats.draft import heading, joined, paired, relations, whole
+from archive.formats.draft.answers import Answers, ends_heard, heard
 from archive.formats.draft.assign import assigned
 from archive.formats.draft.columns import Seen, look
 from archive.formats.draft.curves import frequency_headings, link_headings, lone_value, shapes_back
@@ -38,12 +39,14 @@ _VERDICT = Target("records", "reported_verdict")
 _SAYS_WHICH = frozenset(("limit", "margin", "value"))
 
 
-def place(layout: Layout) -> Placing:
-    """Places every column of a layout."""
+def place(layout: Layout, answers: Answers | None = None) -> Placing:
+    """Places every column of a layout. answers: what a person said to the questions of an earlier draft."""
+    answers = answers or {}
     labels = look([*layout.labels, *layout.shared], (), layout.decimal, layout.thousands)
     seen = [look(t.columns, t.context, layout.decimal, layout.thousands) for t in layout.tables]
     for s in seen:
         _ordinals(s)
+    heard(answers, [*labels, *(c for s in seen for c in s)])
     fiber = _is_fiber(labels, seen, layout)
     alone = not layout.block and not layout.record
     keys = joined.keys(seen, fiber) if alone else {}
@@ -51,12 +54,16 @@ def place(layout: Layout) -> Placing:
         Meaning("axes") if t.each.startswith("/") else meaning_of(t, s, fiber, alone, keys.get(n))
         for n, (t, s) in enumerate(zip(layout.tables, seen, strict=True))
     ]
+    for m in meanings:
+        ends_heard(answers, m)
     parts = _parts(layout, labels)
     for m in meanings:
         for name, part in parts.items():
             if m.rows in ("points", "curves", "readings") and name not in m.keys:
                 m.keys[name], m.words[name] = part, m.words.get(name, {})
     around = _surroundings([*labels, *(c for s in seen for c in s)], meanings, layout, seen, fiber)
+    if "pairs" in answers:
+        around.scheme = paired.Scheme(answers["pairs"], 1.0, f"pairs are named as was answered: {answers['pairs']}")
     out = Placing([], around.scheme, fiber)
     long = any(m.rows != "links" for m in meanings) or bool(layout.block or layout.record)
     out.tables.append(_labels(labels, around, long, parts))
@@ -65,7 +72,7 @@ def place(layout: Layout) -> Placing:
         out.tables.append(_table(t, s, m, around))
     for n, key in keys.items():
         joined.settle(out.tables[n + 1].placed, key, not any(label_of(seen[m], fiber) for m in keys))
-    whole.look_over(out, layout)
+    whole.look_over(out, layout, answers.get("date", ""))
     if layout.record and layout.records > 4:
         whole.rows_as_records(out)
     return out

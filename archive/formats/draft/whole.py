@@ -25,12 +25,12 @@ _TESTED = "tested_found"
 _OF_BLOCK = ("@block", "@sheet", "#key")
 
 
-def look_over(out: Placing, layout: Layout) -> None:
-    """Settles what concerns several columns."""
+def look_over(out: Placing, layout: Layout, order: str) -> None:
+    """Settles what concerns several columns. order: which of day and month stands first, as a person said, or ""."""
     for table in out.tables:
         _spread(table)
         _row_numbers(table)
-    _dates(out)
+    _dates(out, order)
     _end_of_element(out)
     for table in out.tables:
         _repeated(table)
@@ -155,7 +155,7 @@ def _end_of_element(out: Placing) -> None:
             p.nowhere(f"{last.lstrip('@')}: the end of the curves beside it")
 
 
-def _dates(out: Placing) -> None:
+def _dates(out: Placing, said: str) -> None:
     """A date without a time and a time beside it are parts; a date alone is the whole. One proves the order."""
     for table in out.tables:
         _date_parts(table)
@@ -166,6 +166,8 @@ def _dates(out: Placing) -> None:
         for p in whole:
             p.nowhere("a time, but another date and time are surer")
     proved = {o: p.source for p in out.placed if (o := day_or_month(p.options.get("format", "")))}
+    if said in ("day", "month"):
+        proved = {said: "the answer"}
     if len(proved) != 1:
         return
     (order, source), *_ = proved.items()
@@ -237,7 +239,7 @@ def _is_level(p: Placed, rows: str) -> bool:
         return False
     if t.parameter:
         return vocabulary.parameter(t.parameter).unit == "dB" and not t.parameter.startswith("optical_loss")
-    return t.table == "row" and t.name in ("value", "values", "limit") and rows in ("points", "curves")
+    return t.table == "row" and t.name in ("value", "values", "limit") and rows in ("points", "curves", "readings")
 
 
 def _label_at_all(out: Placing, layout: Layout) -> None:
@@ -291,6 +293,5 @@ def rows_as_records(out: Placing) -> None:
     labels = out.tables[0].at("records", "link_label")
     if not labels or labels[0].seen.profile.unique > 0.6:
         return
-    for table in ("sweeps", "readings", "reported", "row"):
-        for p in out.tables[0].at(table):
-            p.at_most(0.3, "elements of one label come again and again: each is a row, and not a link")
+    for p in (p for p in out.placed if p.to is not None):
+        p.at_most(0.3, "elements of one label come again and again: each is a row, and not a link")

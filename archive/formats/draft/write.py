@@ -8,11 +8,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from archive.formats.draft.hypotheses import LIKELY, SURE
+from archive.formats.draft.answers import Question, asked
+from archive.formats.draft.hypotheses import LIKELY
 from archive.formats.draft.layout import Layout, nameless
 from archive.formats.draft.placing import Placed, PlacedTable, Placing
+from archive.formats.mapping.live import dead
 from archive.formats.mapping.load import loads
-from archive.formats.mapping.model import Mapping
+from archive.formats.mapping.model import Mapping, SourceField, SourceTable
 
 
 @dataclass
@@ -25,6 +27,8 @@ class Draft:
     unplaced: list[str]
     reasons: dict[str, str] = field(default_factory=dict)
     questions: list[str] = field(default_factory=list)
+    asked: list[Question] = field(default_factory=list)
+    """What one word would answer."""
     notes: list[str] = field(default_factory=list)
     cells: dict[str, int] = field(default_factory=dict)
     """Cells of the sample in each column that was not placed."""
@@ -49,6 +53,7 @@ class Draft:
             "unplaced": self.unplaced,
             "unplaced_reasons": self.reasons,
             "questions": self.questions,
+            "asked": [{"name": q.name, "choices": list(q.choices), "cells": q.cells} for q in self.asked],
             "notes": self.notes,
         }
 
@@ -59,7 +64,7 @@ def written(layouts: list[tuple[Layout, Placing, str]], name: str, least: float 
     least: fields that are less sure are left out, and with them those that hang on them.
     """
     first, placing, _ = layouts[0]
-    kept = [(lay, [_kept(t, max(least, LIKELY)) for t in p.tables], pattern) for lay, p, pattern in layouts]
+    kept = [(lay, _all_kept(p, max(least, LIKELY)), pattern) for lay, p, pattern in layouts]
     out = Draft(name, "", [], [])
     for (_, whole, _), (_, tables, _) in zip(layouts, kept, strict=True):
         out.unread += [x for before, after in zip(whole.tables, tables, strict=True) for x in _unread(before, after)]
@@ -67,27 +72,39 @@ def written(layouts: list[tuple[Layout, Placing, str]], name: str, least: float 
     for number, (lay, tables, pattern) in enumerate(kept, 1):
         body += _file(lay, tables, pattern, number, out)
     out.text = "\n".join([*_head(first, placing, kept, name, max(least, LIKELY)), *body]) + "\n"
-    for p in (p for _, pl, _ in layouts for t in pl.tables for p in t.placed):
-        if "ask" in p.options:
-            out.questions.append(f"{p.seen.source}: say format = {p.options['ask']}")
-    if placing.scheme.confidence < SURE and any(
-        p.to is not None and p.to.pairing for t in placing.tables for p in t.placed
-    ):
-        out.questions.append(f"pairs: {placing.scheme.reason}")
+    out.asked = asked(Placing([t for _, p, _ in layouts for t in p.tables], placing.scheme, placing.fiber))
+    out.questions += map(str, out.asked)
     if first.basis == "assumed":
         out.questions.append(f"encoding: nothing in the file says it; {first.encoding} is assumed")
     return out
 
 
-def _kept(table: PlacedTable, least: float) -> PlacedTable:
-    """A table without the fields that are less sure than asked for."""
+def _all_kept(placing: Placing, least: float) -> list[PlacedTable]:
+    """Tables without the fields that are less sure than asked for."""
+    labels = [p for p in placing.tables[0].at("row") if p.confidence >= least]
+    return [_kept(t, least, {p.to.name for p in labels if p.to is not None}) for t in placing.tables]
+
+
+def _kept(table: PlacedTable, least: float, said: set[str]) -> PlacedTable:
+    """A table without the fields that are less sure than asked for. said: what labels say of the rows of all tables."""
     placed = [p for p in table.placed if p.to is None or p.confidence >= least]
     keys = [p for p in table.placed if p.to is not None and p.to.table == "row" and p.to.name in _KEYS]
     if any(p.confidence < least for p in keys):
         placed = [p for p in placed if p.to is None or p.to.table not in ("row", "sweeps", "readings", "reported")]
+    placed = _alive(table, placed, said)
     kept = {id(p) for p in placed}
     lost = [_dropped(p) for p in table.placed if id(p) not in kept]
     return PlacedTable(table.found, table.meaning, [*placed, *lost], table.parameters)
+
+
+def _alive(table: PlacedTable, placed: list[Placed], said: set[str]) -> list[Placed]:
+    """Placings without those that could feed nothing, and that a mapping would be refused for."""
+    while True:
+        source = SourceTable("", table.rows, tuple(SourceField(p.source, p.to) for p in placed if p.to is not None))
+        going = [p for p in placed if p.to is None or not dead(SourceField(p.source, p.to), source, said)]
+        if len(going) == len(placed):
+            return placed
+        placed = going
 
 
 _MEASURED = ("sweeps", "readings", "reported")

@@ -117,4 +117,6 @@ def test_a_date_is_proved_by_a_day_above_twelve(mark: str, tmp_path: Path) -> No
     assert f'format = "DD{mark}MM{mark}YYYY"' in drafted.text
     rows.pop()
     path.write_text(lines(rows, ","))
-    assert draft_of(path).questions == [f"Date: say format = DD{mark}MM{mark}YYYY or MM{mark}DD{mark}YYYY"]
+    (asked,) = draft_of(path).questions
+    assert f"DD{mark}MM{mark}YYYY or MM{mark}DD{mark}YYYY; answer date=day or date=month" in asked
+    assert f'format = "MM{mark}DD{mark}YYYY"' in draft_of(path, {"date": "month"}).text

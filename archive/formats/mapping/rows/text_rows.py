@@ -118,7 +118,7 @@ def _cells(line: str, delimiter: str, quote: str) -> list[str]:
         return re.split(r"\s{2,}|\t", line.strip()) if re.search(r"[^\W\d_]\s*[:=](?:\s|$)", line) else line.split()
     if delimiter == "blanks":
         # "Link ID      : A-101": the blanks before a colon separate nothing.
-        line = re.sub(r"(?<=[^\W\d_)\]])\s+([:=])\s+", r"\1 ", line.strip())
+        line = re.sub(r"(?<=[\w)\].])\s+([:=])\s+", r"\1 ", line.strip())
         # "Link ID   ..... A-101": nor do those before dots that lead to a value.
         line = re.sub(r"^([^\W\d_][^:=]*?)\s+(\.{3,})\s+", r"\1 \2 ", line)
         return re.split(r"\s{2,}|\t", line)
