@@ -10,12 +10,10 @@ from archive.formats.base import dates
 from archive.formats.draft.cell_tests import TESTS, Asked, yes_no
 from archive.formats.draft.columns import Seen
 from archive.formats.draft.hypotheses import AGAINST, STRONG, WEAK, Fact, hypotheses, weight
+from archive.formats.draft.identifiers import LABEL_SHAPE, alike
 from archive.formats.draft.placing import Placed, spoken
 from archive.formats.mapping.target import Target
 from archive.vocabulary import phrases
-
-LABEL_SHAPE = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
-"""Identifiers of several parts with letters and digits, as ANSI/TIA-606 and ISO/IEC 14763-2 have them."""
 
 _CONTACT = re.compile(
     r"(?:(?:pin|contact|conductor|wire|kontakt|stift|ader|broche|fil|hilo|pino|pos|no|nr)\s*)?([1-8])"
@@ -95,20 +93,15 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
 
 def _label_by_cells(out: Placed, s: Seen) -> None:
     """A label of which no word says that it is one: its shape may."""
-    shaped = all(LABEL_SHAPE.search(c) for c in s.profile.distinct[:200]) or (how_alike(s) and not s.own.says)
+    shaped = all(LABEL_SHAPE.search(c) for c in s.profile.distinct[:200]) or (
+        alike(s.profile.distinct) and not s.own.says
+    )
     out.reason = f"{out.reason}; all of the shape of labels" if shaped else out.reason
     if not s.own.says:
         out.score = weight("strong") + weight("relation") * shaped
         out.reason = "the cells name the links" + ("; all of the shape of labels" if shaped else "")
     elif not shaped and not s.heading.media:
         out.at_most(0.9)
-
-
-def how_alike(s: Seen) -> bool:
-    """Whether the cells are identifiers of few patterns."""
-    from archive.formats.draft.meaning import alike
-
-    return alike(s.profile.distinct)
 
 
 def _place(s: Seen, known: Fact, how: Standing) -> Target:

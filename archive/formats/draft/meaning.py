@@ -14,7 +14,7 @@ from archive import vocabulary
 from archive.formats.base import units
 from archive.formats.draft import heading
 from archive.formats.draft.columns import Seen, runs_of
-from archive.formats.draft.facts import LABEL_SHAPE
+from archive.formats.draft.identifiers import alike
 from archive.formats.draft.keys import PAIR, TESTS
 from archive.formats.draft.layout import Found, nameless
 from archive.formats.draft.placing import Meaning
@@ -146,20 +146,6 @@ def _label_blind(s: Seen, at: int) -> float:
         return 0.0
     runs = sum(a != b for a, b in zip(p.texts, p.texts[1:], strict=False)) + 1
     return 0.4 - 0.01 * at + 0.2 * (at == 0) if runs <= 1.2 * len(set(p.texts)) else 0.0
-
-
-def alike(cells: Sequence[str]) -> bool:
-    """Whether cells are identifiers of few patterns: several parts with letters and digits, or numbers with their
-    zeroes; no counts, and no codes of which each is of another pattern."""
-    some = cells[:200]
-    if all(LABEL_SHAPE.search(c) for c in some):
-        return True
-    if not all(re.search(r"\d", c) and len(c) < 30 for c in some):
-        return False
-    if all(c.isdigit() for c in some):
-        return len({len(c) for c in some}) == 1 and len(some[0]) > 2 and any(c[0] == "0" for c in some)
-    patterns = {re.sub(r"\d", "9", re.sub(r"[A-Za-z]$", "a", c)) for c in some}
-    return len(patterns) <= max(1, 0.4 * len(some)) and all(re.search(r"[^\W\d_]", c) for c in some)
 
 
 def frequency_of(seen: list[Seen], runs: Sequence[Any]) -> Seen | None:
