@@ -130,15 +130,15 @@ def _skips(sheets: Sheets, listed: list[tuple[str, list[Item]]]) -> list[str]:
     """Patterns of page furniture and of rows that sum up."""
     found: Counter[str] = Counter()
     for (_, rows, _), (_, items) in zip(sheets, listed, strict=True):
+        ends = [item.body.stop for item in items if item.body is not None]
         for item in items:
             if item.note or item.labels:
                 if any(_page([c]) for c in rows[item.row] if c is not None):
                     found[_joined(rows[item.row])] += 1
                     continue
                 word = found_rows.summary(rows[item.row])
-                if word and (
-                    item.row > 0.8 * len(rows) or phrases.phrase(word) in words.plain("page") or _page(rows[item.row])
-                ):
+                below = item.row > 0.8 * len(rows) or (ends and item.row >= ends[-1])
+                if word and (below or phrases.phrase(word) in words.plain("page") or _page(rows[item.row])):
                     found[word] += 1
             if item.body is not None:
                 for i in range(max(item.body.first, item.body.stop - 40), item.body.stop):

@@ -142,7 +142,8 @@ def _as_wide(row: Sequence[Any], width: int, ragged: bool) -> bool:
 def _heads(run: _Run) -> int:
     """How many rows of headings and units a run begins with; 0 where it begins with none."""
     if _frequencies(run.rows[run.at[0]]):
-        return 1 + (len(run.at) > 2 and unit_row(run.rows[run.at[1]]))
+        more = (n for n in range(1, min(_MOST_HEADS, len(run.at))) if not _more_heads(run, run.at[n]))
+        return next(more, 1)
     if not any(t != "x" for t in run.types.values()):
         return _heads_of_text(run)
     for n, i in enumerate(run.at[: _MOST_HEADS + 1]):
@@ -157,6 +158,12 @@ def _heads(run: _Run) -> int:
 def _is_label(run: _Run, i: int) -> bool:
     """Whether a row is of a name and its value, or of several, and no headings."""
     return alternate(run.rows, run.kinds, i) or (run.width > 3 and filled(run.rows[i]) in ([0], [0, 1]))
+
+
+def _more_heads(run: _Run, i: int) -> bool:
+    """Whether a row below headings that are frequencies is of units, or of words for the columns beside them."""
+    here = filled(run.rows[i])
+    return unit_row(run.rows[i]) or (len(here) < 0.5 * len(run.full) and run.lacks(i))
 
 
 def _heads_of_text(run: _Run) -> int:
