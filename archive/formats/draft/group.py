@@ -17,7 +17,7 @@ from archive.formats.draft.answers import Answers
 from archive.formats.draft.columns import look
 from archive.formats.draft.hypotheses import score_of
 from archive.formats.draft.interpret import place
-from archive.formats.draft.layout import Column, Layout
+from archive.formats.draft.layout import Column, Layout, nameless
 from archive.formats.draft.placing import Placed, Placing
 from archive.formats.draft.structure import structure
 from archive.formats.draft.write import Draft, layout_name, written
@@ -228,7 +228,7 @@ def _keys_told(mine: _Seen) -> list[str]:
         sorted(_cells(p), key=len, reverse=True)[:300]
         for t in mine.placing.tables
         for p in t.placed
-        if p.seen.profile.unique > 0.95 and (p.to is None or p.to.name in _KEYS)
+        if p.seen.profile.unique > 0.95 and (p.to is None or p.to.name in _KEYS) and not nameless(p.source)
     ]
     return [x for some in listed for x in some]
 
@@ -330,7 +330,7 @@ def _key(mine: _Seen, other: _Seen) -> tuple[Placed, Placed] | None:
     """Columns of both files that hold the same keys: of the file of identities, of the other."""
     for q in (q for t in other.placing.tables for q in t.placed):
         cells = {str(c).strip() for c in q.seen.column.cells if c not in (None, "")}
-        if not cells or (q.to is not None and q.to.table not in ("records",)) or q.seen.profile.dates:
+        if not cells or (q.to is not None and q.to.table != "records") or q.seen.profile.dates or nameless(q.source):
             continue
         for t in mine.placing.tables:
             for p in t.placed:

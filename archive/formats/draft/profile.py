@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -269,43 +270,38 @@ _PAIR = re.compile(r"(?:1,2|3,6|4,5|7,8|2,1|6,3|5,4|8,7)|(?:12|36|45|78),(?:12|3
 
 def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
     """Decimal and thousands mark that some cells of text prove: (".", "") where nothing speaks against it."""
-    commas = dots = comma_only = dot_only = grouped_dot = grouped_comma = 0
+    said: Counter[str] = Counter()
     for cell in cells:
         text = cell.strip()
-        if _PAIR.fullmatch(text):
+        if not _PAIR.fullmatch(text) and _MARKED.match(text):
+            said.update(_marks(text))
+    comma, dot = said["comma"], said["dot"]
+    decimal = "," if comma > dot else "."
+    if said["grouped dot"] or said["grouped comma"]:
+        grouped = said["grouped dot" if decimal == "," else "grouped comma"]
+        return decimal, ("." if decimal == "," else ",") if grouped else ""
+    quoted = [m.group(1) for c in cells if (m := _QUOTED.match(c.strip()))]
+    if len(quoted) >= 3:
+        return decimal, quoted[0]
+    return decimal, " " if sum(bool(_BLANKED.match(c.strip())) for c in cells) >= 3 else ""
+
+
+_MARKED = re.compile(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0\u202f '’]*\s*(?:\D{0,5})$")
+_QUOTED = re.compile(r"^[-+−]?\d{1,3}(['’])\d{3}(?:\1\d{3})*(?!\d)")
+_BLANKED = re.compile(r"^[-+−]?\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:[.,]\d+)?$")
+
+
+def _marks(text: str) -> list[str]:
+    """What one number says of commas and points: that one parts decimals, or thousands."""
+    if "." in text and "," in text:
+        return ["comma", "grouped dot"] if text.rfind(",") > text.rfind(".") else ["dot", "grouped comma"]
+    for mark, name in ((",", "comma"), (".", "dot")):
+        if mark not in text:
             continue
-        if not re.match(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0\u202f '’]*\s*(?:\D{0,5})$", text):
-            continue
-        both = "." in text and "," in text
-        if both:
-            if text.rfind(",") > text.rfind("."):
-                commas += 1
-                grouped_dot += 1
-            else:
-                dots += 1
-                grouped_comma += 1
-        elif "," in text:
-            (whole, _, rest) = text.partition(",")
-            digits = re.match(r"\d*", rest)
-            if text.count(",") == 1 and digits and (len(digits.group()) != 3 or whole.lstrip("+-<>≤≥ −") in ("", "0")):
-                comma_only += 1
-            elif text.count(",") > 1:
-                grouped_comma += 1
-        elif "." in text:
-            (whole, _, rest) = text.partition(".")
-            digits = re.match(r"\d*", rest)
-            if text.count(".") == 1 and digits and (len(digits.group()) != 3 or whole.lstrip("+-<>≤≥ −") in ("", "0")):
-                dot_only += 1
-            elif text.count(".") > 1 and not re.match(r"^\d+\.\d+\.\d+", text):
-                grouped_dot += 1
-    marked = [m.group(1) for c in cells if (m := re.match(r"^[-+−]?\d{1,3}(['’])\d{3}(?:\1\d{3})*(?!\d)", c.strip()))]
-    if len(marked) >= 3 and not (grouped_dot or grouped_comma):
-        return ("," if commas + comma_only > dots + dot_only else "."), marked[0]
-    if not (grouped_dot or grouped_comma):
-        blank = sum(bool(re.match(r"^[-+−]?\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:[.,]\d+)?$", c.strip())) for c in cells)
-        if blank >= 3:
-            return ("," if commas + comma_only > dots + dot_only else "."), " "
-    comma, dot = commas + comma_only, dots + dot_only
-    if comma > dot:
-        return ",", "." if grouped_dot else ""
-    return ".", "," if grouped_comma else ""
+        whole, _, rest = text.partition(mark)
+        digits = re.match(r"\d*", rest)
+        if text.count(mark) > 1:
+            return [] if mark == "." and re.match(r"^\d+\.\d+\.\d+", text) else [f"grouped {name}"]
+        shorter = digits is not None and len(digits.group()) != 3
+        return [name] if shorter or whole.lstrip("+-<>≤≥ −") in ("", "0") else []
+    return []

@@ -144,8 +144,8 @@ def _head(first: Layout, placing: Placing, kept: list[Any], name: str, least: fl
     # Numbers of workbooks and of JSON are numbers: the mark of the texts counts.
     texts = [lay for lay, _, _ in kept if lay.kind in ("delimited", "report")]
     out.append(f"decimal = {_s(next((lay.decimal for lay in texts if lay.decimal == ','), first.decimal))}")
-    if first.thousands:
-        out.append(f"thousands = {_s(first.thousands)}")
+    if thousands := next((lay.thousands for lay, _, _ in kept if lay.thousands), ""):
+        out.append(f"thousands = {_s(thousands)}")
     if placing.scheme.name != "contacts":
         out.append(f"pairs = {_s(placing.scheme.name)}  # {placing.scheme.reason}")
     if placing.negative:
