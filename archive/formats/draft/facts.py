@@ -91,6 +91,10 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
     return out
 
 
+_NAMES = frozenset(("id", "name", "nr", "no"))
+"""Headings that name the thing of their row, whatever it is."""
+
+
 def _label_by_cells(out: Placed, s: Seen) -> None:
     """A label of which no word says that it is one: its shape may."""
     shaped = all(LABEL_SHAPE.search(c) for c in s.profile.distinct[:200]) or (
@@ -100,6 +104,8 @@ def _label_by_cells(out: Placed, s: Seen) -> None:
     if not s.own.says:
         out.score = weight("strong") + weight("relation") * shaped
         out.reason = "the cells name the links" + ("; all of the shape of labels" if shaped else "")
+        if s.own.text.strip().casefold() not in _NAMES:
+            out.at_most(0.8)
     elif not shaped and not s.heading.media:
         out.at_most(0.9)
 

@@ -148,11 +148,18 @@ def _heads(run: _Run) -> int:
         return _heads_of_text(run)
     for n, i in enumerate(run.at[: _MOST_HEADS + 1]):
         agrees = run.agreement(i)
-        if agrees is not None and agrees >= 0.75 and not (n and run.lacks(i)):
+        if agrees is not None and agrees >= 0.75 and not (n and run.lacks(i)) and not _names_pairs(run, i):
             return n
         if _is_label(run, i):
             return 0
     return 0
+
+
+def _names_pairs(run: _Run, i: int) -> bool:
+    """Whether a row is a word and then the numbers of pairs, above columns that all hold numbers."""
+    cells = [names.tidy(run.rows[i][j]) for j in filled(run.rows[i])]
+    worded = run.type_of(i, 0) == "x" and run.types.get(0, "x") != "x"
+    return worded and len(cells) > 2 and all(re.fullmatch(r"[1-8]{1,2}", c) for c in cells[1:])
 
 
 def _is_label(run: _Run, i: int) -> bool:

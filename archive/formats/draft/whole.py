@@ -42,6 +42,7 @@ def look_over(out: Placing, layout: Layout, order: str) -> None:
     for table in out.tables:
         _one_each(table)
         _told_apart(table)
+    _ends_of_tables(out)
     _label_at_all(out, layout)
     for p in (p for p in out.placed if p.seen.column.doubt and p.to is not None):
         p.at_most(0.8, p.seen.column.doubt)
@@ -121,6 +122,22 @@ def twice(table: PlacedTable, more: tuple[list[Any], ...] = ()) -> float:
             double.add(key)
         at.add(frequency)
     return len(double) / max(1, len(seen))
+
+
+def _ends_of_tables(out: Placing) -> None:
+    """Tables of one quantity that has ends, one of which says none: the other end than its sister, or unsure."""
+    for parameter in {p.to.parameter for p in out.placed if p.to is not None and p.to.parameter}:
+        if not vocabulary.parameter(parameter).ends:
+            continue
+        mine = [t for t in out.tables if t.meaning is not None and "end" not in t.meaning.keys]
+        of = [(t, [p for p in t.placed if p.to is not None and p.to.parameter == parameter]) for t in mine]
+        said = {p.to.end for _, placed in of for p in placed if p.to is not None and p.to.end}
+        for _, placed in of if sum(bool(placed) for _, placed in of) > 1 else ():
+            for p in (p for p in placed if p.to is not None and not p.to.end):
+                assert p.to is not None
+                if len(said) == 1:
+                    p.to = p.to.at(end="local" if said == {"remote"} else "remote")
+                p.at_most(0.75, "nothing but the table beside it says of which end it is")
 
 
 def _row_numbers(table: PlacedTable) -> None:

@@ -345,8 +345,9 @@ def test_a_draft_that_reads_nothing_says_so(tmp_path: Path) -> None:
     )
     path = tmp_path / "export.txt"
     path.write_text(out)
-    (question,) = draft_of(path).questions
-    assert question.endswith("no record was found by its mapping")
+    questions = draft_of(path).questions
+    assert [q.endswith("no record was found by its mapping") for q in questions].count(True) == 1
+    assert len(questions) <= 4
 
 
 def test_a_row_that_begins_a_record_may_say_its_verdict_too(tmp_path: Path) -> None:
