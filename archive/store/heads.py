@@ -32,7 +32,7 @@ class SeenHead:
 
 
 def sound_chain(root: Path, archive_id: str) -> Chain:
-    """The whole ledger of an archive, read anew. Errors: Trouble where it is damaged, so that it has no head."""
+    """The whole ledger of an archive, read again. Errors: Trouble where it is damaged, so that it has no head."""
     chain = walk(root, archive_id)
     if chain.damage or not chain.roots:
         raise Trouble(

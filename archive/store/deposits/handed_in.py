@@ -42,7 +42,7 @@ class HandedIn:
 
     def plain(self, records: int) -> dict[str, Any]:
         """found: rules that found something, errors first; graded: records by our own verdict, and why some have none;
-        aside: what was set aside, as far as it is named. records: that were handed in and are new or read anew."""
+        aside: what was set aside, as far as it is named. records: that were handed in and are new or read again."""
         order = {"error": 0, "warning": 1, "information": 2}
         found = sorted(self._findings.items(), key=lambda x: (order.get(x[0][0], 3), -x[1], x[0][1]))
         graded = {"pass": self._verdicts["pass"], "fail": self._verdicts["fail"]}

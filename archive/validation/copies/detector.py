@@ -94,7 +94,7 @@ def find(sketches: Sketches, fetch: Fetch | None, policy: Policy | None = None) 
 
 
 def find_in(batches: Callable[[], Iterable[Batch]], policy: Policy | None = None) -> Copies:
-    """The same over batches that can be gone through twice: batches() begins anew each time."""
+    """The same over batches that can be gone through twice: batches() starts over each time."""
     sketches = sketches_for(policy)
     for batch in batches():
         sketches.add(batch)

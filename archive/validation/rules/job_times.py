@@ -70,7 +70,7 @@ def _steps_back(job: JobLook, least: float) -> Iterator[tuple[str, Ints, Ints, I
         if len(rows) < 2:
             continue
         numbers = np.array([int(s) for s in job["sequence"][rows]], dtype=np.int64)
-        # a memory that was emptied counts anew: only numbers of one job belong together
+        # a memory that was emptied counts from 1 again: only numbers of one job belong together
         jobs = np.unique(job["job_id"][rows].astype(str), return_inverse=True)[1]
         order = np.lexsort((numbers, jobs))
         rows, numbers, jobs = rows[order], numbers[order], jobs[order]
