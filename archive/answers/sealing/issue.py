@@ -91,7 +91,7 @@ class Issuer:
         if self.entry is not None:
             head = self.archive.head()
             return f"sealed by ledger entry {self.entry.number}; the head is now {head.root}: keep it elsewhere"
-        return ("" if self.note.sealed else "NOT SEALED: ") + seal_line(self.note, ENGLISH)
+        return seal_line(self.note, ENGLISH)
 
     def _enter(self, content: Content, seal: str) -> LedgerEntry:
         facts = {"what": content.what, "seal": seal, "records": sorted(content.records)}
