@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from archive import formats
 from archive.cli import cli
+from archive.errors import Trouble
 from archive.formats import unseen
 from archive.formats.draft import group
 from archive.formats.draft.command import draft_of
@@ -92,3 +93,15 @@ def test_files_of_one_layout_are_drafted_once(tmp_path: Path, monkeypatch: pytes
     drafts = {id(unseen.draft_of(Entry(p, p.name))) for p in sorted(tmp_path.iterdir())}
     assert len(drafts) == 1
     assert len(set(looked)) < 4
+
+
+def test_a_draft_that_takes_rows_for_records_is_not_believed(tmp_path: Path) -> None:
+    points = "".join(
+        f'<row link="2B-C0{n}" result="PASS" frequency="{f:g}" loss="{0.3 * math.sqrt(f):.2f}"/>'
+        for n in (1, 2, 3)
+        for f in _MHZ
+    )
+    path = tmp_path / "rows.xml"
+    path.write_text(f"<rows>{points}</rows>", "utf-8")
+    with pytest.raises(Trouble):
+        list(formats.read(path))
