@@ -41,7 +41,8 @@ def run(sizes: Sequence[int], quick: bool) -> list[dict[str, Any]]:
                 check=True,
             )
             took = time.perf_counter() - began
-            files = [p.stat().st_size for p in (place / way).iterdir()]
+            named = json.loads(done.stdout)["files"]
+            files = [(place / way / name).stat().st_size for name in named]
             rows.append(
                 {
                     "what": way,
