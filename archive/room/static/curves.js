@@ -76,7 +76,7 @@
     const ticks = { stroke: ink, grid: { stroke: line, width: 1 }, ticks: { stroke: line, width: 1 }, font: "13px sans-serif" };
     plot = new uPlot({
       width: box.clientWidth, height: Math.max(320, Math.min(520, Math.round(innerHeight * 0.55))),
-      scales: { x: { time: false, distr: 3, log: 10 } },
+      scales: { x: { time: false, distr: 3, log: 10, range: (u, min, max) => [min, max] } },
       legend: { show: false }, cursor: { drag: { x: true, y: false }, points: { size: 7 } },
       axes: [{ ...ticks, label: "MHz", labelFont: "13px sans-serif" }, { ...ticks, label: data.parameter + ", " + data.unit, labelFont: "13px sans-serif", size: 60 }],
       series: [{}, ...data.curves.map((c, i) => ({ label: name(c), stroke: palette[i % palette.length], width: 1, points: { show: false }, spanGaps: false })),
