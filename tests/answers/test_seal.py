@@ -6,7 +6,8 @@ import hashlib
 import json
 import random
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,13 +50,21 @@ def issued(archive: store.Archive, label: str, out: Path, pair: KeyPair | None, 
     return archive
 
 
+@contextmanager
+def as_one_user(place: Path) -> Iterator[None]:
+    """Fixtures of a module are made before each test has a user of its own: they share one that lies beside them."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("MUNIMENT_CACHE", "MUNIMENT_CONFIG", "XDG_DATA_HOME"):
+            patch.setenv(name, str(place / name))
+        yield
+
+
 @pytest.fixture(scope="module")
 def archive(troubles_place: Path, tmp_path_factory: pytest.TempPathFactory) -> store.Archive:
     """An archive of its own, which claims may be entered in."""
     place = tmp_path_factory.mktemp("sealing")
     shutil.copytree(troubles_place, place / "archive")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("MUNIMENT_CACHE", str(place / "cache"))
+    with as_one_user(place):
         opened = store.open(place / "archive")
         opened.catch_up()
     return opened
@@ -67,9 +76,10 @@ def claim(archive: store.Archive, tmp_path_factory: pytest.TempPathFactory) -> I
     place = tmp_path_factory.mktemp("claim")
     pair = make(place / "keys")
     facts = {"action": "add", "key": pair.id, "public": pair.public}
-    record(archive, "key", by=BY, texts=facts, facts=facts, sign=pair.sign)
-    issued(archive, STANDS, place / "claim", pair)
-    return Issued(place / "claim", pair, archive.head().root, archive.root)
+    with as_one_user(archive.root.parent):
+        record(archive, "key", by=BY, texts=facts, facts=facts, sign=pair.sign)
+        issued(archive, STANDS, place / "claim", pair)
+        return Issued(place / "claim", pair, archive.head().root, archive.root)
 
 
 @pytest.fixture
@@ -250,7 +260,8 @@ FORGERIES = PAGES | DATA
 def another(archive: store.Archive, claim: Issued, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The claim file of another link of the same archive."""
     place = tmp_path_factory.mktemp("another") / "claim"
-    issued(archive, FLIPPED, place, claim.pair)
+    with as_one_user(archive.root.parent):
+        issued(archive, FLIPPED, place, claim.pair)
     return place
 
 
