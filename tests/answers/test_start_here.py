@@ -159,7 +159,7 @@ def test_without_webcrypto_nothing_is_said_to_hold(browser: Browser, copy: Issue
 def test_the_page_is_the_same_in_every_folder_and_names_no_address(copy: Issued) -> None:  # noqa: F811
     page = (copy.folder / START_HERE).read_bytes()
     assert page == start_here()
-    notes = (Path(__file__).parents[2] / "RELEASES.md").read_text(encoding="utf-8")
+    notes = (Path(__file__).parents[2] / "schemas" / "releases.md").read_text(encoding="utf-8")
     assert hashlib.sha256(page).hexdigest() in notes.partition(f"## {__version__}")[2].partition("\n## ")[0]
     assert not re.search(rb"https?://|src=|@import|url\(", page)
     assert WINDOWS.encode() in page and WINDOWS in (copy.folder / "data/READ-ME.txt").read_text(encoding="utf-8")
