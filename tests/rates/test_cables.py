@@ -79,6 +79,12 @@ def test_unknown_and_open_shares_stand_with_the_rates(cabled: Archive) -> None:
     assert not any("of the cable:" in n for n in rates(cabled, ["year"]).notes)
 
 
+def test_nothing_is_said_where_no_share_is_missing(archive: Archive) -> None:
+    making.deposit(archive, graded(making.rows("S", cable_type="cat6a/f-utp/awg23/solid")))
+    found = rates(archive, ["class", "construction"])
+    assert [r["links"] for r in found.rows] == [1] and not any("of the cable" in n for n in found.notes)
+
+
 def test_shares_stand_with_what_failed_and_with_curves(cabled: Archive) -> None:
     """6 of the 15 links above say no category, 1 contradicts itself; one more with curves is known: of 16."""
     making.deposit(cabled, graded(making.rows("S", cable_type="cat6a/f-utp/awg23/solid", source="f" * 64)))

@@ -34,8 +34,8 @@ class CableShare:
 
 
 def cable_notes(source: CountingSource, choice: Choice, fields: Iterable[str]) -> list[str]:
-    """The sentences of `cable_shares`."""
-    return [s.text for s in cable_shares(source, choice, fields)]
+    """The sentences of `cable_shares`, of parts that are unknown or open anywhere."""
+    return [s.text for s in cable_shares(source, choice, fields) if s.unknown or s.open]
 
 
 def cable_shares(source: CountingSource, choice: Choice, fields: Iterable[str]) -> list[CableShare]:

@@ -42,17 +42,20 @@ class Readiness:
     carry, do_not, cannot_be_told, provisional (answers that rest on lines from memory), reasons (of what cannot be
     told, with their numbers), low and high (shares that carry, if all that cannot be told did not, or did), rate_links,
     rate, rate_low, rate_high: of links with evidence of a kind by which nearly all can be told (by worst points alone
-    only fails can), with the interval of the rate at which such jobs carry it."""
+    only fails can), with the interval of the rate at which such jobs carry it. to_measure, not_known: by application,
+    what would have to be measured to tell more, and what no measurement can tell, each with its links."""
 
     fields: Sequence[GroupField]
     rows: list[dict[str, Any]]
     to_measure: dict[str, list[str]]
+    not_known: dict[str, list[str]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     about: str = ""
 
     def plain(self) -> dict[str, Any]:
         """As one JSON document."""
-        return {"rows": self.rows, "to_measure": self.to_measure, "notes": self.notes, "about": self.about}
+        lists = {"to_measure": self.to_measure, "not_known": self.not_known}
+        return {"rows": self.rows, **lists, "notes": self.notes, "about": self.about}
 
 
 @dataclass(frozen=True)
@@ -101,8 +104,9 @@ def readiness(
                 named = {f.name: f.shown(v) for f, v in zip(fields, key, strict=True)}
                 rows.append({**named, **_row(application, of_medium, verdicts)})
     notes = _notes(tests, ids, rows)
-    advice = {a: _advice(a, [r for r in rows if r["application"] == _short(a)]) for a in ids}
-    return Readiness(fields, rows, {_short(a): w for a, w in advice.items()}, notes, about(source, choice))
+    advice = {_short(a): _advice([r for r in rows if r["application"] == _short(a)]) for a in ids}
+    to_measure, not_known = ({a: lists[i] for a, lists in advice.items()} for i in (0, 1))
+    return Readiness(fields, rows, to_measure, not_known, notes, about(source, choice))
 
 
 def _short(application: str) -> str:
@@ -227,19 +231,30 @@ _NEEDED = (
     ("verdict", "whole curves: a test that stores every point"),
     ("no measurements", "what the limits of the application ask for: the record holds nothing of it"),
     ("not measured", "what is named as not measured"),
-    (_NO_LIMIT, "nothing: no limit is established"),
     (r"covers|gap", "a sweep over the whole range of the application"),
     ("cords", "the channel, with its cords"),
+    ("class of fibre is not known", "nothing again, but state the class of the fibre"),
 )
+_NOT_KNOWN = re.compile(rf"^{_NO_LIMIT}|^no bounds for .* are known$")
+"""Reasons that no measurement takes away: the limits are not known here."""
 
 
-def _advice(application: str, rows: Sequence[dict[str, Any]]) -> list[str]:
-    """What would have to be measured so that it can be told, by how many links it concerns."""
-    number: Counter[str] = Counter()
+def _advice(rows: Sequence[dict[str, Any]]) -> tuple[list[str], list[str]]:
+    """What would have to be measured so that it can be told, and what no measurement can tell, by the number of links
+    that it concerns."""
+    to_measure: Counter[str] = Counter()
+    not_known: Counter[str] = Counter()
     for row in rows:
         for reason, links in row["reasons"].items():
-            needed = next((words for pattern, words in _NEEDED if re.search(pattern, reason)), reason)
-            number[needed] += links
+            if _NOT_KNOWN.search(reason):
+                not_known[reason] += links
+                continue
+            other = f"again, so that this does not stand in the way: {reason}"
+            to_measure[next((words for pattern, words in _NEEDED if re.search(pattern, reason)), other)] += links
+    return _listed(to_measure), _listed(not_known)
+
+
+def _listed(number: Counter[str]) -> list[str]:
     return [f"{words} ({links} links)" for words, links in number.most_common()]
 
 

@@ -141,7 +141,7 @@ def first_failure_lines(found: FirstFailures) -> Iterator[str]:
 
 
 def ready_lines(found: Readiness) -> Iterator[str]:
-    """A table of groups and applications, why the others cannot be told, and what would have to be measured."""
+    """A table of groups and applications, what would have to be measured, and what no measurement can tell."""
     if not found.rows:
         yield "no link counts here"
         return
@@ -168,6 +168,9 @@ def ready_lines(found: Readiness) -> Iterator[str]:
     for application, needed in found.to_measure.items():
         if needed:
             yield f"{application}: to tell more, measure {'; '.join(needed)}"
+    for application, unknown in found.not_known.items():
+        if unknown:
+            yield f"{application}: no measurement tells more of these: {'; '.join(unknown)}"
 
 
 def failed_lines(found: Failed) -> Iterator[str]:
