@@ -6,7 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from archive import vocabulary
-from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NEWEST, NOW, ClaimFacts, StatedVerdict, TestedRecord
+from archive.answers.claim.claim_facts import (
+    ASSESSMENT,
+    DEPOSIT,
+    NEWEST,
+    NOW,
+    ClaimFacts,
+    Row,
+    StatedVerdict,
+    TestedRecord,
+)
 from archive.answers.documents import TableBlock, VerdictCard, VerdictCards, stressed
 from archive.answers.wording import Wording, plain
 
@@ -21,20 +30,21 @@ def opinions(facts: ClaimFacts, words: Wording) -> VerdictCards | None:
         items.append(instrument(s, words))
         first = next((x for x in s.stated if x.kind == DEPOSIT), None)
         if first is not None:
-            items.append(_program(words("This program, limit of its day"), first.verdict, words))
+            items.append(_program(words("This program, limit of its day"), first.verdict, s.record, words))
         later = next((x for x in s.stated if x.kind == NEWEST), None)
         if later is not None:
             newest = words("This program, newest edition it holds") if facts.newest_edition else ""
-            items.append(_program(newest or words("This program, today's edition"), later.verdict, words))
+            items.append(_program(newest or words("This program, today's edition"), later.verdict, s.record, words))
         if facts.newest_edition:
             lines = [facts.newest_edition, words("This program holds no lines of this edition.")]
             items.append(VerdictCard(words("This program, today's edition"), words.verdict(None), lines))
     for name, t in conflicting(facts):
         v = t.verdict()
-        items += [_program(words("Record {name}, {when}", name=name, when=_day(t, words)), v, words)] if v else []
+        who = words("Record {name}, {when}", name=name, when=_day(t, words))
+        items += [_program(who, v, t.record, words)] if v else []
     if facts.retest is not None and (v := facts.retest.verdict()) is not None:
         when = words.day(facts.retest.record["tested_local"]) or words("day not stated")
-        items.append(_program(words("Fresh test, {when}", when=when), v, words))
+        items.append(_program(words("Fresh test, {when}", when=when), v, facts.retest.record, words))
     return VerdictCards(items) if items else None
 
 
@@ -60,7 +70,7 @@ def instrument(tested: TestedRecord, words: Wording) -> VerdictCard:
     return VerdictCard(who, word, lines, grave=r["reported_verdict"] == "fail")
 
 
-def _program(who: str, v: Verdict, words: Wording) -> VerdictCard:
+def _program(who: str, v: Verdict, record: Row, words: Wording) -> VerdictCard:
     lines = [plain(v["limit_id"]) or words("limit unknown: {found}", found=plain(v["limit_found"]) or words("none"))]
     leading = leading_text(v, words)
     if leading:
@@ -71,7 +81,7 @@ def _program(who: str, v: Verdict, words: Wording) -> VerdictCard:
         (v["provisional"], words("provisional")),
         (v["marginal"], words("marginal")),
         (v["within_resolution"], words("within the resolution of the export")),
-        (v["agrees"] is False, words("disagrees with the instrument")),
+        (v["agrees"] is False, _differs(v, record, words)),
     ]
     marks = [text for there, text in short if there]
     if marks:
@@ -92,7 +102,7 @@ def verdict_table(tested: TestedRecord, words: Wording) -> TableBlock:
         v = s.verdict
         who, when = _who(s, tested, words)
         limit = plain(v["limit_id"]) or words("unknown: {found}", found=plain(v["limit_found"]) or words("none named"))
-        cells = [who, when, limit, words.verdict(v["verdict"]), leading_text(v, words), "; ".join(notes(s, words))]
+        cells = [who, when, limit, words.verdict(v["verdict"]), leading_text(v, words), "; ".join(notes(s, r, words))]
         rows.append((v["verdict"] == "fail", cells))
     head = [words(h) for h in ("said by", "when", "limit", "verdict", "leading margin", "with this said")]
     return stressed(head, rows, weights=(1.4, 0, 1.9, 0, 1.7, 2.2))
@@ -111,7 +121,7 @@ def _who(s: StatedVerdict, tested: TestedRecord, words: Wording) -> tuple[str, s
     return words("this program"), words("for this file")
 
 
-def notes(s: StatedVerdict, words: Wording) -> list[str]:
+def notes(s: StatedVerdict, record: Row, words: Wording) -> list[str]:
     """What belongs to a verdict: reason, marks, which lines are provisional, who confirmed them."""
     v = s.verdict
     lines = names_of(provisional(s.grades), words) or words("a line")
@@ -123,9 +133,16 @@ def notes(s: StatedVerdict, words: Wording) -> list[str]:
         (v.get("left_out"), words("left out: {points}", points=plain(v.get("left_out")))),
         (v["confirmed_by"], words("limit lines confirmed: {who}", who=v["confirmed_by"])),
         (v["within_resolution"], words("the margin is within the resolution of the export")),
-        (v["agrees"] is False, words("disagrees with the instrument")),
+        (v["agrees"] is False, _differs(v, record, words)),
     ]
     return [text for there, text in found if there]
+
+
+def _differs(v: Verdict, record: Row, words: Wording) -> str:
+    """How a verdict differs from the instrument's: it disagrees only where the verdicts do."""
+    if record["reported_verdict"] in (None, v["verdict"]):
+        return words("a figure differs from the instrument's")
+    return words("disagrees with the instrument")
 
 
 def provisional(grades: Iterable[Mapping[str, Any]]) -> list[str]:
