@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
-from archive.store import Archive, identity
-from archive.validation.look.scheduled_links import ScheduledLinks
+from archive.store import Archive
+from archive.validation.look.scheduled_links import LineKey, line_key
 
 Row = Mapping[str, Any]
 _DECLARED = 2
 """In the column whole of the catalogue: a person said that the list is all that is to be built."""
-
-LineKey = tuple[str, ...]
-"""Label, and building, floor and space in the form in which they are compared; "" where one is not given."""
-
-
-def line_key(row: Row) -> LineKey:
-    """What tells a line of a schedule from the others."""
-    return (str(row["link_label"]), *identity.place(row))
 
 
 def latest_schedule(archive: Archive, job: str) -> dict[LineKey, dict[str, Any]]:
@@ -53,32 +44,6 @@ def revised(
     kept = {k: r for k, r in held.items() if r["link_label"] not in named}
     replaces = declared or (stored_whole and len(kept) < len(held))
     return listed if replaces else kept | listed
-
-
-class JobSchedule:
-    """The lines of a job's schedule, and which of them a tested link may be. Of several versions the latest counts."""
-
-    def __init__(self, listed: Sequence[Row]) -> None:
-        self._labels = ScheduledLinks(listed)
-        version = max((r["version"] or "" for r in listed), default="")
-        self.lines: dict[LineKey, Row] = {line_key(r): r for r in listed if (r["version"] or "") == version}
-        self._of_label: dict[str, list[LineKey]] = defaultdict(list)
-        for key in self.lines:
-            self._of_label[key[0]].append(key)
-
-    def has(self, label: str) -> bool:
-        """Whether a label is that of a line to the letter."""
-        return label in self._of_label
-
-    def places(self, label: str) -> int:
-        """At how many places the label is scheduled."""
-        return len(self._of_label.get(self._labels.label_of(label) or "", ()))
-
-    def candidates(self, label: str, place: identity.Place) -> list[LineKey]:
-        """Lines that a link of this label may be. The only line of a label is, wherever its tests were made; of several
-        those are whose places agree with the link's as far as both are given."""
-        keys = self._of_label.get(self._labels.label_of(label) or "", [])
-        return list(keys) if len(keys) < 2 else [k for k in keys if identity.agree(k[1:], place)]
 
 
 def changes(before: Mapping[LineKey, Row], after: Mapping[LineKey, Row]) -> dict[str, Any]:

@@ -12,13 +12,14 @@ from datetime import date
 from typing import Any
 
 from archive.answers import count_text
-from archive.answers.job_schedule import JobSchedule, LineKey, latest_schedule
+from archive.answers.job_schedule import latest_schedule
 from archive.store import Archive, identity
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import SHOWN
 from archive.store.catalogue.standing_columns import fold, link_states
 from archive.store.records import COUNTED
 from archive.store.roles import Role
+from archive.validation.look.scheduled_links import LineKey, ScheduledLinks
 from archive.vocabulary.link_counts import (
     IN_CONFLICT,
     IN_DOUBT,
@@ -29,6 +30,7 @@ from archive.vocabulary.link_counts import (
     one_of_copies,
     record_result,
 )
+from archive.vocabulary.places import said
 
 Row = Mapping[str, Any]
 _PLACE = ("building", "floor", "space", "panel", "port")
@@ -76,7 +78,7 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     that decide."""
     archive.catch_up()
     archive.rest_on([job])
-    schedule = JobSchedule(list(latest_schedule(archive, job).values()))
+    schedule = ScheduledLinks(list(latest_schedule(archive, job).values()))
     found = _tested(archive, job, role)
     day = (today or date.today()).isoformat()
     at_line: dict[LineKey, JobLink] = {}
@@ -111,7 +113,7 @@ def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") 
     found = next(iter(_tested(archive, job, role, link)), None)
     if found is None:
         return None
-    schedule = JobSchedule(list(latest_schedule(archive, job).values()))
+    schedule = ScheduledLinks(list(latest_schedule(archive, job).values()))
     return _placed(found, schedule, len(schedule.candidates(found.label, found.tested_place)))
 
 
@@ -175,7 +177,7 @@ def _scheduled(label: str, row: Row, tested: JobLink | None, day: str) -> JobLin
     return replace(link, result=result, due_on=due, place={k: row[k] or "" for k in _PLACE})
 
 
-def _placed(x: JobLink, schedule: JobSchedule, candidates: int) -> JobLink:
+def _placed(x: JobLink, schedule: ScheduledLinks, candidates: int) -> JobLink:
     """A tested link, in doubt where it may be of several scheduled places, or the record that decides may.
 
     Of none of several lines alone it is a further side of their label.
@@ -189,14 +191,13 @@ def _placed(x: JobLink, schedule: JobSchedule, candidates: int) -> JobLink:
     return replace(x, result=result, why="; ".join(w for w in (x.why, why) if w))
 
 
-def _at_places(links: Sequence[JobLink], schedule: JobSchedule) -> list[str]:
+def _at_places(links: Sequence[JobLink], schedule: ScheduledLinks) -> list[str]:
     """Of labels that are scheduled at several places: what was not tested where, and what is in doubt."""
     notes = []
     for x in links:
         if schedule.places(x.label) < 2:
             continue
-        said = x.place if x.result.scheduled else x.record or {}
-        where = ", ".join(f"{k} {said[k]}" for k in identity.PLACE if said.get(k))
+        where = said(x.place if x.result.scheduled else x.record or {})
         if x.result.outcome == MISSING:
             notes.append(f"{x.label} at {where or 'no stated place'} was not tested")
         elif x.result.outcome == IN_DOUBT:

@@ -17,10 +17,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class CheckPlan:
-    """policy, schedule table or None, the schedule's own findings, and the day that counts as today."""
+    """policy, schedule table or None with the places of its links, the schedule's own findings, and the day that counts
+    as today."""
 
     policy: Any
     schedule: Any
+    places: Any
     schedule_findings: Any
     schedule_name: str
     today: date
@@ -29,11 +31,13 @@ class CheckPlan:
 @dataclass(frozen=True)
 class CheckInput:
     """Where the records come from. read(ids): batches with at least these records (None: all), read again at each call;
-    schedule: what was to be built, as an archive knows it; counts: of the links of a job, as an archive knows them;
-    retyped: records that are checked by a cable type that was settled, or stated for the job, after they came."""
+    schedule, places: what was to be built and where, as an archive knows it; counts: of the links of a job, as an
+    archive knows them; retyped: records that are checked by a cable type that was settled, or stated for the job, after
+    they came."""
 
     read: Callable[[list[str] | None], Iterable[Any]]
     schedule: Any = None
+    places: Any = None
     schedule_name: str = ""
     counts: LinkCounts | None = None
     retyped: int = 0
@@ -64,7 +68,8 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive.answers.progress import progress
     from archive.answers.records import places, read, retyped_count
     from archive.store.catalogue.filters import Filters
-    from archive.tables import Batch, tables
+    from archive.tables import Batch, tables, with_id
+    from archive.vocabulary.places import PLACE
 
     archive = store.open(path)
     where = places(archive, Filters(job=job))
@@ -74,14 +79,16 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
 
     rows = latest_schedule(archive, job) if job is not None else {}
     known = {c.name for c in tables()["schedule"].columns} - {"schedule_id"}
+    places_of = [with_id("places", {k: r[k] for k in PLACE if r[k]}) for r in rows.values()]
     listed = [
-        {**{k: v for k, v in r.items() if k in known}, "schedule_id": str(n)} for n, r in enumerate(rows.values())
+        {**{k: v for k, v in r.items() if k in known}, "schedule_id": str(n), "local_place_id": p["place_id"]}
+        for n, (r, p) in enumerate(zip(rows.values(), places_of, strict=True))
     ]
-    table = Batch.from_rows({"schedule": listed})["schedule"] if listed else None
+    made = Batch.from_rows({"schedule": listed, "places": list({p["place_id"]: p for p in places_of}.values())})
     counts = progress(archive, job).counts if job is not None else None
-    return CheckInput(
-        batches, table, f"as deposited for {job}" if listed else "", counts, retyped_count(archive, where.values())
-    )
+    table = made["schedule"] if listed else None
+    name, retyped = f"as deposited for {job}" if listed else "", retyped_count(archive, where.values())
+    return CheckInput(batches, table, made["places"], name, counts, retyped)
 
 
 def plan(
@@ -103,13 +110,13 @@ def plan(
             expected="a name that ends in .html or .pdf",
         )
     chosen = policies.load(policy) if policy else policies.Policy()
-    table, found, name = source.schedule, None, source.schedule_name
+    table, places, found, name = source.schedule, source.places, None, source.schedule_name
     if schedule is not None:
         from archive.formats import schedule as schedules
 
         read = schedules.read(schedule, columns_of(columns) if columns else None)
-        table, found, name = read["schedule"], read["findings"], schedule.name
-    return CheckPlan(chosen, table, found, name, _day(today) if today else datetime.now(UTC).date())
+        table, places, found, name = read["schedule"], read["places"], read["findings"], schedule.name
+    return CheckPlan(chosen, table, places, found, name, _day(today) if today else datetime.now(UTC).date())
 
 
 def columns_of(text: str) -> dict[str, str]:

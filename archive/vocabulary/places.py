@@ -18,6 +18,11 @@ def place(row: Mapping[str, Any]) -> Place:
     return tuple(" ".join(str(row[name] or "").split()).casefold() for name in PLACE)
 
 
+def said(row: Mapping[str, Any]) -> str:
+    """Building, floor and space of a row in words, as they are written; "" where none is given."""
+    return ", ".join(f"{name} {row[name]}" for name in PLACE if row.get(name))
+
+
 def agree(a: Place, b: Place) -> bool:
     """Whether two places may be the same: no part of them differs where both give it."""
     return all(not x or not y or x == y for x, y in zip(a, b, strict=True))
@@ -32,6 +37,8 @@ def joined(given: Iterable[Place]) -> Place:
 def grouped(places: Iterable[Place]) -> tuple[list[list[Place]], set[Place]]:
     """Places that agree, together; and those that agree with two others which contradict each other."""
     at = list(dict.fromkeys(places))
+    if len({tuple(map(bool, p)) for p in at}) < 2:  # of places that give the same parts no two agree
+        return [[p] for p in at], set()
     unsure = {p for p in at if any(not agree(a, b) for a, b in combinations([q for q in at if agree(p, q)], 2))}
     groups: list[list[Place]] = []
     for p in at:

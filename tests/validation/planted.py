@@ -73,11 +73,16 @@ def _job_steps() -> list[dict[str, Any]]:
             "drop": ("sweeps",),
             "set": {"limit_found": "tia-568.2-d/cat6/permanent-link", "evidence": "worst-points"},
         },
+        # in two rooms, and without a room
+        {"label": "2-TR2-A128", "seconds": 11400, "seed": 13, "set": {"local_place_id": "pl-1"}},
+        {"label": "2-TR2-A128", "seconds": 11700, "seed": 14, "set": {"local_place_id": "pl-3"}},
+        {"label": "2-TR2-A128", "seconds": 12000, "seed": 15},
     ]
     return [
         {"table": "records", "set": {"sequence": "0001"}},
         {"table": "places", "add": {"place_id": "pl-1", "space": "TR2", "port": "1"}},
         {"table": "places", "add": {"place_id": "pl-2", "space": "TR2", "port": "2"}},
+        {"table": "places", "add": {"place_id": "pl-3", "space": "TR3", "port": "1"}},
         {"table": "instruments", "add": {"instrument_id": "in-other", "serial": "40-00999"}},
         *({"record": r} for r in records),
         {"table": "sweeps", "where": {"record_id": "r5", "end": "local"}, "curve": "of-record", "id": "r2"},

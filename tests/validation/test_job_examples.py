@@ -30,7 +30,7 @@ def run(example: dict[str, Any], rule: str) -> Any:
         rows = [{"schedule_id": f"sc-{i}", "job_id": "HARBOUR-2025", **r} for i, r in enumerate(example["schedule"])]
         schedule = Batch.from_rows({"schedule": rows})["schedule"]
     batch = examples.batch(example)
-    job = JobCheck(given, schedule=schedule, today=TODAY)
+    job = JobCheck(given, schedule=schedule, places=batch["places"], today=TODAY)
     job.add(batch)
     outcome = job.finish(lambda _: [batch])
     assert not outcome.faults, outcome.faults[0].traceback

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from archive.answers.claim.claim_facts import Around, CopyOf, Neighbours
-from archive.answers.job_schedule import JobSchedule, latest_schedule
+from archive.answers.job_schedule import latest_schedule
 from archive.answers.link import ArchivedLink
 from archive.answers.setaside import set_aside
 from archive.store import Archive, identity
 from archive.store.documents import of_job
+from archive.validation.look.scheduled_links import ScheduledLinks
 
 _EACH_WAY = 4
 _SHOWN = (
@@ -65,7 +66,7 @@ def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:
     """Links of the same bundle, or else of the same panel, as the latest schedule has them."""
     job = link.home["job_id"]
     lines = latest_schedule(archive, job) if job else {}
-    fitting = JobSchedule(list(lines.values())).candidates(link.label, identity.joined(link.rows))
+    fitting = ScheduledLinks(list(lines.values())).candidates(link.label, identity.joined(link.rows))
     mine = lines[fitting[0]] if len(fitting) == 1 else None
     for basis, columns in (("bundle", ("bundle",)), ("panel", ("building", "floor", "space", "panel"))):
         if mine is not None and mine[columns[-1]]:

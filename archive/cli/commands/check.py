@@ -65,7 +65,9 @@ def command(
     beside = [p for p in (schedule, policy, sarif, report) if p is not None]
     source = checking.source(inputs, job, mapping, beside)
     plan = checking.plan(schedule, schedule_columns, policy, today, report, source)
-    whole = JobCheck(plan.policy, schedule=plan.schedule, today=plan.today, with_copies=not no_copies)
+    whole = JobCheck(
+        plan.policy, schedule=plan.schedule, places=plan.places, today=plan.today, with_copies=not no_copies
+    )
     collected = reports.Collected(reports.KEPT if most is None or not as_json else most)
     checking.add_schedule(plan, collected)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import partial
+from typing import Any
 
 import pyarrow as pa
 
@@ -21,7 +22,7 @@ from archive.validation.job.copied import copied
 from archive.validation.job.job_summary import JobSummary, summarise
 from archive.validation.look import JobLook, RecordLook
 from archive.validation.look.job_facts import JobFacts
-from archive.validation.look.scheduled_links import ScheduledLinks
+from archive.validation.look.scheduled_links import ScheduledLinks, lines_of
 from archive.validation.rules import job_rules
 
 _FACTS, _CURVES = "the facts of a job", "comparing curves"
@@ -30,8 +31,8 @@ _FACTS, _CURVES = "the facts of a job", "comparing curves"
 
 @dataclass(frozen=True)
 class JobOutcome(CheckOutcome):
-    """findings and faults as of CheckOutcome; missing and unexpected: labels; copies: pairs that agree, None where
-    nothing was compared; summary: the job in numbers."""
+    """findings and faults as of CheckOutcome; missing and unexpected: labels, one for each link;
+    copies: pairs that agree, None where nothing was compared; summary: the job in numbers."""
 
     missing: tuple[str, ...]
     unexpected: tuple[str, ...]
@@ -49,7 +50,8 @@ class JobOutcome(CheckOutcome):
 class JobCheck:
     """Takes in the records of a job batch by batch, and says at the end what is found across them.
 
-    schedule: a table of the schema "schedule", or None; with_copies: compare curves too.
+    schedule: a table of the schema "schedule", or None; places: of its links, of the schema "places"; with_copies:
+    compare curves too.
     """
 
     def __init__(
@@ -57,12 +59,15 @@ class JobCheck:
         policy: Policy | None = None,
         *,
         schedule: pa.Table | None = None,
+        places: pa.Table | None = None,
         today: date | None = None,
         with_copies: bool = True,
     ) -> None:
         self.policy = policy or Policy()
         self.today = today or datetime.now(UTC).date()
-        self._schedules = [schedule] if schedule is not None else []
+        self._scheduled: list[dict[str, Any]] | None = None
+        if schedule is not None:
+            self._schedule(schedule, places if places is not None else Batch({})["places"])
         self._facts = JobFacts()
         wanted = with_copies and any(self.policy.severity(r) != OFF for r in detector.RULES)
         self._sketches = detector.sketches_for(self.policy) if wanted else None
@@ -78,8 +83,11 @@ class JobCheck:
             sketches = self._sketches
             self._add(look, lambda part: sketches.add(part.batch), _CURVES, detector.RULES)
         if batch["schedule"].num_rows:
-            self._schedules.append(batch["schedule"])
+            self._schedule(batch["schedule"], batch["places"])
         self._set_aside += batch["set_aside"].num_rows
+
+    def _schedule(self, schedule: pa.Table, places: pa.Table) -> None:
+        self._scheduled = [*(self._scheduled or ()), *lines_of(schedule, places)]
 
     def _add(self, look: RecordLook, take: Callable[[RecordLook], None], where: str, names: Sequence[str]) -> None:
         """Records taken in. Those that a bug keeps out are findings, and the named rules could not look at them."""
@@ -95,7 +103,7 @@ class JobCheck:
         fetch(record_ids): reads records again, for near copies; without it only equal curves are reported.
         """
         policy = self.policy
-        schedule = ScheduledLinks(pa.concat_tables(self._schedules).to_pylist()) if self._schedules else None
+        schedule = ScheduledLinks(self._scheduled) if self._scheduled is not None else None
         look = JobLook(self._facts, schedule, self.today)
         tables, faults = list(self._lost), list(self._faults)
         for name, function in job_rules().items():
@@ -119,8 +127,8 @@ class JobCheck:
         return JobOutcome(
             findings.join(tables),
             tuple(faults),
-            missing=tuple(look.missing),
-            unexpected=tuple(look.unexpected),
+            missing=tuple(line[0] for line in look.missing),
+            unexpected=tuple(look.label[i] for i in look.unexpected),
             copies=copies,
             summary=summarise(look, self._set_aside, copies),
             facts=self._facts,
@@ -132,16 +140,17 @@ def check_job(
     schedule: pa.Table | None = None,
     policy: Policy | None = None,
     *,
+    places: pa.Table | None = None,
     today: date | None = None,
 ) -> pa.Table:
     """Findings of all rules across records, as a table of the schema "findings".
 
     batches: a list of batches, or a function that begins anew each time it is called; of an iterator, which can be gone
     through only once, near copies are not looked for, and the findings say so. schedule: a table of the schema
-    "schedule". A rule that fails by a bug raises the warning RuleFault.
+    "schedule"; places: of its links, of the schema "places". A rule that fails by a bug raises the warning RuleFault.
     """
     again = batches if callable(batches) else (lambda: batches) if isinstance(batches, Sequence) else None
-    job = JobCheck(policy, schedule=schedule, today=today)
+    job = JobCheck(policy, schedule=schedule, places=places, today=today)
     for batch in again() if again else batches:  # type: ignore[union-attr]
         job.add(batch)
     outcome = job.finish((lambda _: again()) if again else None)

@@ -12,7 +12,7 @@ from archive.validation.copies.detector import EXACT, Copies
 from archive.validation.look import JobLook
 from archive.validation.look.limits_of import meant
 from archive.vocabulary.link_counts import (
-    REGRADED,
+    IN_DOUBT,
     LinkCounts,
     LinkResult,
     link_result,
@@ -55,76 +55,59 @@ def summarise(job: JobLook, set_aside: int, copies: Copies | None = None) -> Job
 
 def _counts(job: JobLook, copies: Copies | None) -> LinkCounts:
     """The links by their latest complete tests, one of each family of limits."""
-    same = _same_curves(copies)
-    late = set(job.late)
-    links, there = [], set()
-    for tests in job.by_link:
-        counting = _counting(job, tests)
-        labels = [str(job["link_label"][row]) for row in tests]
-        name = (job.schedule.label_of(labels[-1]) if job.schedule else None) or labels[-1]
-        there.add(name)
+    same = _same_curves(job, copies)
+    links = []
+    for i, tests in enumerate(job.by_link):
+        counting, lines = job.counting[i], job.lines[i]
         records = [record_result({column: job[column][row] for column in _NEEDED}) for row in counting]
-        result = link_result(name, records, _required(job, int(tests[-1])))
+        result = link_result(job.label[i], records, _required(job, int(tests[-1])))
+        result = replace(result, later_lesser_fails=_lesser_fails(job, tests, counting))
+        if i in job.links.unsure or i in job.open_lines:
+            result = LinkResult(job.label[i], IN_DOUBT)
+        is_line = len(lines) == 1 and job.at_line[lines[0]] == i
         copy_of = next((same[job["record_id"][row]] for row in counting if job["record_id"][row] in same), "")
-        scheduled = job.schedule is not None and name in job.schedule.rows
         links.append(
             replace(
                 result,
-                scheduled=scheduled,
-                late=name in late,
-                copy_of=copy_of,
+                scheduled=is_line,
+                further_side=bool(lines) and not is_line,
+                late=is_line and lines[0] in job.late,
+                copy_of="" if i in job.open_lines else copy_of,
                 tests=len(tests),
-                later_lesser_fails=_lesser_fails(job, tests, counting),
             )
         )
-    for label in job.schedule.rows if job.schedule else ():
-        if label not in there:
-            links.append(LinkResult(label, scheduled=True, late=label in late))
-    return LinkCounts(one_of_copies(links), bool(job.schedule))
+    links += [LinkResult(line[0], scheduled=True, late=line in job.late) for line in job.missing]
+    return LinkCounts(one_of_copies(links), job.schedule is not None and bool(job.schedule.lines))
 
 
 _NEEDED = ("evidence", "verdict", "reported_verdict", "limit_id", "marginal", "provisional")
-_RANK = {**dict.fromkeys(REGRADED, 2), "worst-points": 1}
-
-
-def _counting(job: JobLook, tests: Ints) -> list[int]:
-    """Of a link's tests the latest of those with most evidence, one of each family of limits."""
-    families: dict[tuple[str, ...], list[int]] = {}
-    for row in tests.tolist():
-        families.setdefault(tuple(str(job["limit_id"][row]).split("/")[1:]), []).append(row)
-    return [
-        max(rows, key=lambda r: (_rank(job, r), job["verdict"][r] != "not graded", job.when[r]))
-        for rows in families.values()
-    ]
 
 
 def _lesser_fails(job: JobLook, tests: Ints, counting: list[int]) -> int:
     """Failing tests later than those that count, and of less evidence."""
-    when, least = max(job.when[row] for row in counting), min(_rank(job, row) for row in counting)
+    when, least = max(job.when[row] for row in counting), min(job.rank(row) for row in counting)
     return sum(
-        job.when[row] > when
-        and _rank(job, row) < least
-        and "fail" in (job["verdict"][row], job["reported_verdict"][row])
+        job.when[row] > when and job.rank(row) < least and "fail" in (job["verdict"][row], job["reported_verdict"][row])
         for row in tests.tolist()
     )
 
 
-def _rank(job: JobLook, row: int) -> int:
-    return _RANK.get(str(job["evidence"][row]), 0)
-
-
 def _required(job: JobLook, row: int) -> tuple[str, ...]:
-    words = job.schedule.value(job["link_label"][row], "required_limit") if job.schedule else ""
+    words = job.required(row, "required_limit")
     return meant(words or job.facts.jobs.get(job["job_id"][row], {}).get("required_limit") or "")
 
 
-def _same_curves(copies: Copies | None) -> dict[str, str]:
+def _same_curves(job: JobLook, copies: Copies | None) -> dict[str, str]:
     """Of records whose curves are those of another link's, number for number, the label of that link; the link that
     comes first is of none."""
+    pairs = [pair for pair in copies.pairs if pair.rule == EXACT] if copies is not None else []
+    wanted = {record for pair in pairs for record in (pair.a, pair.b)}
+    link_of = {r: int(n) for r, n in zip(job["record_id"], job.link, strict=True) if r in wanted} if wanted else {}
     found: dict[str, str] = {}
-    for pair in copies.pairs if copies is not None else ():
-        if pair.rule == EXACT and pair.label_a != pair.label_b:
-            (first, _), (_, copy) = sorted(((pair.label_a, pair.a), (pair.label_b, pair.b)))
+    for pair in pairs:
+        sides = sorted(((pair.label_a, link_of[pair.a], pair.a), (pair.label_b, link_of[pair.b], pair.b)))
+        (first, one, _), (label, other, copy) = sides
+        if first != label or one != other:
             found[copy] = min(found.get(copy, first), first)
     return found
 

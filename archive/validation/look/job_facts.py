@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from archive.tables.arrow import Bools, Ints, Words
 from archive.validation.look.record_look import RecordLook
+from archive.vocabulary.places import Place
 
 _TEXTS = ("record_id", "job_id", "link_label", "sequence", "reported_verdict", "evidence", "cable_type", "medium")
 
@@ -19,14 +20,21 @@ class JobFacts:
 
     Columns (arrays as long as there are records): the texts above; time (int64 seconds of the wall clock, -1 where
     unknown to the minute) and day (datetime64[D]), precision, unit and partner (serial numbers), place (words for both
-    ends), length_m, scalars (hash of all readings) and readings (their number), limit_id, marginal, provisional,
-    verdict (our own, "" where not graded), alien (has alien crosstalk), velocity, zone offset.
+    ends), at (number of the local end's place among places), length_m, scalars (hash of all readings) and readings
+    (their number), limit_id, marginal, provisional, verdict (our own, "" where not graded), alien (has alien
+    crosstalk), velocity, zone offset.
     """
 
     def __init__(self) -> None:
         self._parts: list[dict[str, npt.NDArray[Any]]] = []
         self._joined: dict[str, npt.NDArray[Any]] | None = None
+        self._at: dict[Place, int] = {}
         self.jobs: dict[str, dict[str, Any]] = {}
+
+    @property
+    def places(self) -> list[Place]:
+        """Building, floor and space of local ends as they are written, each once."""
+        return list(self._at)
 
     def add(self, look: RecordLook) -> None:
         """Takes in the records of one batch."""
@@ -41,6 +49,7 @@ class JobFacts:
         part["unit"] = look.of_unit("local", "serial")
         part["partner"] = look.of_unit("remote", "serial")
         part["place"] = _places(look)
+        part["at"] = np.array([self._at.setdefault(x, len(self._at)) for x in look.local_names], dtype=np.int64)
         part["length_m"] = look.readings.length
         part["scalars"], part["readings"] = _scalars(look)
         part["limit_id"] = look.limits.ids

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -13,7 +15,12 @@ import pyarrow as pa
 from archive.tables.arrow import Ints, Words
 from archive.validation.look.job_facts import JobFacts
 from archive.validation.look.labels import plain
-from archive.validation.look.scheduled_links import ScheduledLinks
+from archive.validation.look.scheduled_links import LineKey, ScheduledLinks
+from archive.validation.look.tested_links import TestedLinks, tested_links
+from archive.vocabulary.link_counts import REGRADED
+from archive.vocabulary.places import PLACE, Place, place, said
+
+_RANK = {**dict.fromkeys(REGRADED, 2), "worst-points": 1}
 
 
 class JobLook:
@@ -41,12 +48,18 @@ class JobLook:
         return np.array([key(x) for x in self["link_label"]], dtype=object)
 
     @cached_property
+    def links(self) -> TestedLinks:
+        """The links of the records: those of one job differ by more than case, blanks and dashes, or by place."""
+        return tested_links(self["job_id"], self.plain, self["at"], self._places)
+
+    @property
     def link(self) -> Ints:
-        """Number of the link of each record, -1 without a label: records of one job whose labels differ by no more
-        than case, blanks and kinds of dashes."""
-        keys = list(zip(self["job_id"], self.plain, strict=True))
-        numbers = {k: i for i, k in enumerate(dict.fromkeys(k for k in keys if k[1]))}
-        return np.array([numbers.get(k, -1) for k in keys], dtype=np.int64)
+        """Number of the link of each record, -1 without a label."""
+        return self.links.number
+
+    @cached_property
+    def _places(self) -> list[Place]:
+        return [place(dict(zip(PLACE, names, strict=True))) for names in self.facts.places]
 
     @cached_property
     def test(self) -> Ints:
@@ -74,7 +87,7 @@ class JobLook:
 
     @cached_property
     def by_link(self) -> list[Ints]:
-        """For each link the rows of its tests (one row per test), in the order of time."""
+        """For each link, by its number, the rows of its tests (one row per test), in the order of time."""
         rows = self.first_of_test[self.link[self.first_of_test] >= 0]
         order = rows[np.lexsort((rows, self.when[rows], self.link[rows]))]
         edges = np.flatnonzero(np.diff(self.link[order])) + 1
@@ -94,35 +107,118 @@ class JobLook:
         return np.where(self["verdict"] == "fail", "fail", known)
 
     @cached_property
-    def missing(self) -> list[str]:
-        """Scheduled labels without a record, in the order of the schedule."""
-        return self.schedule.missing(self["link_label"]) if self.schedule is not None else []
+    def label(self) -> list[str]:
+        """Label of each link: as scheduled, else as its latest test has it."""
+        written = self.labels(self.latest)
+        return [self.schedule.label_of(x) or x for x in written] if self.schedule is not None else written
 
     @cached_property
-    def unexpected(self) -> list[str]:
-        """Labels of records that the schedule does not have, in the order of the records."""
-        return self.schedule.unexpected(self["link_label"]) if self.schedule is not None else []
+    def counting(self) -> list[list[int]]:
+        """Of each link's tests the latest of those with most evidence, one of each family of limits."""
+        return [self._counting(tests.tolist()) for tests in self.by_link]
+
+    def _counting(self, tests: list[int]) -> list[int]:
+        families: dict[tuple[str, ...], list[int]] = {}
+        for row in tests:
+            families.setdefault(tuple(str(self["limit_id"][row]).split("/")[1:]), []).append(row)
+        return [
+            max(rows, key=lambda r: (self.rank(r), self["verdict"][r] != "not graded", self.when[r]))
+            for rows in families.values()
+        ]
+
+    def rank(self, row: int) -> int:
+        """How much a record proves: whole curves or losses before worst points before a verdict alone."""
+        return _RANK.get(str(self["evidence"][row]), 0)
 
     @cached_property
-    def late(self) -> dict[str, tuple[np.datetime64 | None, np.datetime64]]:
-        """Scheduled labels whose first test, or today where there is none, is after the day they were due: the day of
-        that test, and the day they were due."""
-        first: dict[str, np.datetime64] = {}
-        for label, day in zip(self["link_label"], self["day"], strict=True):
-            name = self.schedule.label_of(label) if self.schedule is not None else None
-            if name and not np.isnat(day):
-                first[name] = min(first.get(name, day), day)
-        due = {label: _day(row["due_on"]) for label, row in self.schedule.rows.items()} if self.schedule else {}
-        return {
-            label: (first.get(label), last)
-            for label, last in due.items()
-            if last is not None and first.get(label, self.today) > last
-        }
+    def lines(self) -> list[list[LineKey]]:
+        """Lines of the schedule that each link may be."""
+        if self.schedule is None:
+            return [[] for _ in self.label]
+        return [self.schedule.candidates(x, at) for x, at in zip(self.label, self.links.places, strict=True)]
+
+    def lines_of(self, row: int | np.integer[Any]) -> list[LineKey]:
+        """Lines of the schedule that the link of a record may be, none without a label."""
+        return self.lines[self.link[row]] if self.link[row] >= 0 else []
+
+    @cached_property
+    def at_line(self) -> dict[LineKey, int]:
+        """Number of the link that is a line of the schedule. A label that is there to the letter goes before one that
+        means it, else the later link."""
+        if self.schedule is None:
+            return {}
+        exact = [self.schedule.has(x) for x in self.labels(self.latest)]
+        order = sorted(range(len(exact)), key=exact.__getitem__)
+        return {self.lines[i][0]: i for i in order if len(self.lines[i]) == 1}
+
+    @cached_property
+    def open_lines(self) -> dict[int, int]:
+        """Links that may be of several scheduled places, by their tests or by one that counts, and of how many."""
+        if self.schedule is None:
+            return {}
+        found = {}
+        for i, label in enumerate(self.label):
+            if self.schedule.places(label) > 1:
+                own = [len(self.schedule.candidates(label, self._places[self["at"][r]])) for r in self.counting[i]]
+                if (several := max(len(self.lines[i]), *own)) > 1:
+                    found[i] = several
+        return found
+
+    def required(self, row: int, column: str) -> str:
+        """What the schedule says of the link of a record, "" where it says nothing."""
+        return self.schedule.value(self.lines_of(row), column) if self.schedule is not None else ""
+
+    @cached_property
+    def _several(self) -> set[tuple[str, str]]:
+        """Jobs and labels of which there are several links."""
+        count = Counter((self["job_id"][r], self.plain[r]) for r in self.latest)
+        return {key for key, n in count.items() if n > 1}
+
+    def named(self, row: int | np.integer[Any]) -> str:
+        """The label of a record, with its place where the label alone does not tell links apart."""
+        label = str(self["link_label"][row])
+        scheduled = self.schedule.places(label) if self.schedule is not None else 0
+        if scheduled < 2 and (self["job_id"][row], self.plain[row]) not in self._several:
+            return label
+        return _at(label, dict(zip(PLACE, self.facts.places[self["at"][row]], strict=True)))
+
+    def line_named(self, line: LineKey) -> str:
+        """The label of a line of the schedule, with its place where the label is scheduled at several."""
+        if self.schedule is None or self.schedule.places(line[0]) < 2:
+            return line[0]
+        return _at(line[0], self.schedule.lines[line])
+
+    @cached_property
+    def missing(self) -> list[LineKey]:
+        """Lines of the schedule without a test, in its order."""
+        return [key for key in self.schedule.lines if key not in self.at_line] if self.schedule is not None else []
+
+    @cached_property
+    def unexpected(self) -> list[int]:
+        """Links that the schedule does not have, in the order of the records."""
+        return [i for i, lines in enumerate(self.lines) if not lines] if self.schedule is not None else []
+
+    @cached_property
+    def late(self) -> dict[LineKey, tuple[np.datetime64 | None, np.datetime64]]:
+        """Lines of the schedule whose first test, or today where there is none, is after the day they were due: the day
+        of that test, and the day they were due."""
+        found = {}
+        for key, row in self.schedule.lines.items() if self.schedule is not None else ():
+            last, link = _day(row["due_on"]), self.at_line.get(key)
+            days = self["day"][self.by_link[link]] if link is not None else np.zeros(0, "datetime64[D]")
+            first = min(days[~np.isnat(days)], default=None)
+            if last is not None and (self.today if first is None else first) > last:
+                found[key] = first, last
+        return found
 
     def names(self, rows: Ints) -> tuple[pa.Array, pa.Array]:
         """Record ids and link labels of rows, two text arrays."""
         ids, labels = self["record_id"][rows], self["link_label"][rows]
         return pa.array(list(ids), type=pa.string()), pa.array([x or None for x in labels], type=pa.string())
+
+
+def _at(label: str, row: Mapping[str, Any]) -> str:
+    return f"{label} at {said(row) or 'no stated place'}"
 
 
 def _day(text: str | None) -> np.datetime64 | None:

@@ -99,9 +99,14 @@ class RecordLook:
     @cached_property
     def local_places(self) -> list[Place]:
         """Of each record the place of its local end, in the form in which places are compared."""
+        made = {names: place(dict(zip(PLACE, names, strict=True))) for names in dict.fromkeys(self.local_names)}
+        return [made[names] for names in self.local_names]
+
+    @cached_property
+    def local_names(self) -> list[Place]:
+        """The same as it is written."""
         named = local_places(self.batch.__getitem__)
-        given = [named[name].to_pylist() for name in PLACE]
-        return [place(dict(zip(PLACE, names, strict=True))) for names in zip(*given, strict=True)]
+        return list(zip(*(words_of(named[name]) for name in PLACE), strict=True))
 
     @cached_property
     def tested(self) -> tuple[npt.NDArray[np.datetime64], npt.NDArray[np.str_]]:

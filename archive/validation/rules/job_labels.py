@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
+from archive.validation.catalogue.registry import AboutLinks, Answer, NotLooked, Raised, Tolerances, rule
 from archive.validation.look import JobLook
 from archive.validation.look.labels import alike, plain
 from archive.validation.look.local_times import iso
@@ -15,14 +15,29 @@ from archive.validation.look.local_times import iso
 
 @rule("label-on-two-links")
 def label_on_two_links(job: JobLook, _: Tolerances) -> Iterator[Answer]:
-    """Two records of one job and label at different places."""
+    """Two records of one job and label at different places, unless each is a line of the schedule."""
     hits = []
     first: dict[tuple[str, str], np.int64] = {}
     for row in np.flatnonzero((job["place"] != "") & (job["link_label"] != "")):
         earlier = first.setdefault((job["job_id"][row], job["link_label"][row]), row)
-        if job["place"][earlier] != job["place"][row]:
+        if job["place"][earlier] != job["place"][row] and not _told_apart(job, earlier, row):
             hits.append((row, job["place"][earlier], job["place"][row]))
     yield Raised.each(hits, job["link_label"])
+
+
+def _told_apart(job: JobLook, a: np.int64, b: np.int64) -> bool:
+    """Whether two records are of one scheduled place each, and not of the same."""
+    one, other = job.lines_of(a), job.lines_of(b)
+    return len(one) == 1 and len(other) == 1 and one != other
+
+
+@rule("link-in-doubt")
+def link_in_doubt(job: JobLook, _: Tolerances) -> Iterator[Answer]:
+    """Links whose place is not given far enough, where their label is tested or scheduled at several."""
+    found = {i: f"{n} links of this label at other places" for i, n in job.links.unsure.items()}
+    found |= {i: f"{n} places at which this label is scheduled" for i, n in job.open_lines.items()}
+    labels = [job.label[i] for i in found]
+    yield Raised(AboutLinks(labels), where=[job.named(job.latest[i]) for i in found], found=list(found.values()))
 
 
 @rule("label-with-two-lengths")
@@ -41,7 +56,7 @@ def label_with_two_lengths(job: JobLook, limits: Tolerances) -> Iterator[Answer]
 @rule("labels-look-alike")
 def labels_look_alike(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Labels of one job that are alike and not equal, unless the schedule tells them apart."""
-    scheduled = set(job.schedule.rows) if job.schedule else set()
+    scheduled = {line[0] for line in job.schedule.lines} if job.schedule else set()
     groups: dict[tuple[str, str], dict[str, int]] = {}
     for row, label in enumerate(job["link_label"]):
         if label:
@@ -64,7 +79,7 @@ def test_under_two_labels(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     for first, *same in _at_once(job):
         others = [r for r in same if job.link[r] != job.link[first]]
         if others:
-            hits.append((first, _time(job, first), _few([str(job["link_label"][r]) for r in others])))
+            hits.append((first, _time(job, first), _few([job.named(r) for r in others])))
     yield Raised.each(hits, job["link_label"])
 
 
@@ -90,7 +105,7 @@ def scalars_under_two_links(job: JobLook, limits: Tolerances) -> Iterator[Answer
         timed = job["time"][row] >= 0 and job["time"][row] == job["time"][earlier]
         one_test = timed and job["unit"][row] == job["unit"][earlier]
         if job.link[row] != job.link[earlier] and not one_test:
-            hits.append((row, str(job["readings"][row]), str(job["link_label"][earlier])))
+            hits.append((row, str(job["readings"][row]), job.named(earlier)))
     yield Raised.each(hits)
 
 

@@ -14,16 +14,17 @@ from archive.vocabulary import cables
 @rule("link-missing")
 def link_missing(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Scheduled links without a result."""
-    yield Raised(AboutLinks(job.missing), where=job.missing)
+    labels = [line[0] for line in job.missing]
+    yield Raised(AboutLinks(labels), where=[job.line_named(line) for line in job.missing])
 
 
 @rule("link-unexpected")
 def link_unexpected(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """Results of links that the schedule does not have, with the scheduled label that comes nearest."""
-    labels, absent = job.unexpected, job.missing[:2000]
+    labels, absent = [job.label[i] for i in job.unexpected], {line[0]: line for line in reversed(job.missing[:2000])}
     near = [difflib.get_close_matches(x, absent, n=1, cutoff=0.8) for x in labels]
-    found = [f"; {names[0]} is, and is missing" if names else "" for names in near]
-    yield Raised(AboutLinks(labels), where=labels, found=found)
+    found = [f"; {job.line_named(absent[names[0]])} is, and is missing" if names else "" for names in near]
+    yield Raised(AboutLinks(labels), where=[job.named(job.latest[i]) for i in job.unexpected], found=found)
 
 
 @rule("label-not-as-scheduled")
@@ -40,9 +41,10 @@ def link_late(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The first test of a link, or today where there is none, against the day it was due."""
     if job.schedule is None:
         return
-    labels = list(job.late)
+    labels = [line[0] for line in job.late]
     found = ["it has no result" if day is None else f"it was tested on {day}" for day, _ in job.late.values()]
-    yield Raised(AboutLinks(labels), where=labels, found=found, expected=[str(due) for _, due in job.late.values()])
+    due = [str(day) for _, day in job.late.values()]
+    yield Raised(AboutLinks(labels), where=[job.line_named(x) for x in job.late], found=found, expected=due)
 
 
 @rule("limit-not-required-one")
@@ -50,8 +52,8 @@ def limit_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     """The resolved limit of each record against that of its scheduled link, else of its job."""
     hits = []
     blind: dict[str, list[int]] = {}
-    for row, (label, limit_id) in enumerate(zip(job["link_label"], job["limit_id"], strict=True)):
-        scheduled = job.schedule.value(label, "required_limit") if job.schedule else ""
+    for row, limit_id in enumerate(job["limit_id"]):
+        scheduled = job.required(row, "required_limit")
         words = scheduled or job.facts.jobs.get(job["job_id"][row], {}).get("required_limit")
         if not words:
             continue
@@ -73,8 +75,8 @@ def cable_not_required_one(job: JobLook, _: Tolerances) -> Iterator[Answer]:
     if job.schedule is None:
         return
     hits = []
-    for row, (label, kind) in enumerate(zip(job["link_label"], job["cable_type"], strict=True)):
-        wanted = job.schedule.value(label, "cable_type")
+    for row, kind in enumerate(job["cable_type"]):
+        wanted = job.required(row, "cable_type")
         if wanted and kind and "unknown" not in (wanted, kind) and not _fits(kind, wanted):
             hits.append((row, kind, wanted))
     yield Raised.each(hits, job["link_label"])
