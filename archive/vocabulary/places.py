@@ -31,6 +31,8 @@ def agree(a: Place, b: Place) -> bool:
 def joined(given: Iterable[Place]) -> Place:
     """One place of several that agree: each part as the first gives it that does."""
     listed = list(given)
+    if len(listed) == 1:
+        return listed[0]
     return tuple(next((p[i] for p in listed if p[i]), "") for i in range(len(PLACE)))
 
 

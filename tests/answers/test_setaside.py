@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from archive import formats, store
 from archive.answers.intake import ingest
 from archive.answers.setaside import ATTACHED, KEPT, by_cause, keep, set_aside
 from archive.errors import Trouble
+from archive.formats.survey import survey
 from archive.store import Archive
 from archive.store.copies import merge
 from archive.store.deposits import DepositFacts, Receipt
@@ -55,6 +57,33 @@ def test_documents_are_offered_as_documents_and_droppings_are_counted(archive: A
     assert "attach ARCHIVE FILE --job JOB --kind certificate" in remedies["calibration.pdf"]
     assert "--kind photograph" in remedies["photos/rack.jpg"]
     assert sorted(made.plain()["passed_over"]) == [".DS_Store", "Thumbs.db", "__MACOSX/._one.xml", "~$links.xlsx"]
+
+
+def test_a_mail_is_kept_and_its_attachments_read_and_only_what_is_no_mail_is_offered_to_attach(
+    archive: Archive, tmp_path: Path
+) -> None:
+    """Survey, deposit and the list of what was set aside say the same of files that end in .eml."""
+    formats.write([batch(rows("A1"))], tmp_path / "one.xml")
+    mail = EmailMessage()
+    mail["From"], mail["Subject"], mail["Message-ID"] = "crew@quay.example", "Results", "<1@quay.example>"
+    mail.set_content("Here they are.")
+    for name, content in (("one.xml", (tmp_path / "one.xml").read_bytes()), ("calibration.pdf", b"%PDF-1.4\n\x00")):
+        mail.add_attachment(content, maintype="application", subtype="octet-stream", filename=name)
+    given = tmp_path / "given"
+    given.mkdir()
+    (given / "results.eml").write_bytes(mail.as_bytes())
+    (given / "torn.eml").write_bytes(b"\x00\x01 no mail")
+    unread = ["results.eml/calibration.pdf", "torn.eml"]
+    surveyed = {f.path: f for f in survey([given])}
+    assert {p for p, f in surveyed.items() if f.unread} == set(unread)
+    assert {p: f.records for p, f in surveyed.items() if not f.unread} == {"results.eml": 0, "results.eml/one.xml": 1}
+    made = ingest(archive, [given], FACTS)
+    assert made.counts["new"] == 1 and opened(archive) == unread
+    assert [tuple(r) for r in archive.db.execute("SELECT kind, title FROM documents")] == [("letter", "Results")]
+    remedies = {r["path"]: r["remedy"] for r in set_aside(archive, "J")}
+    assert "attach ARCHIVE FILE --job JOB --kind letter" in remedies["torn.eml"]
+    attach(archive, [given / "torn.eml"], DocumentFacts("J", "letter"), by="R. Ostrander")
+    assert opened(archive) == unread[:1]
 
 
 def test_each_thing_stands_once_however_often_it_is_handed_in(archive: Archive, folder: Path) -> None:

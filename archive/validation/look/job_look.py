@@ -134,7 +134,7 @@ class JobLook:
     def lines(self) -> list[list[LineKey]]:
         """Lines of the schedule that each link may be."""
         if self.schedule is None:
-            return [[] for _ in self.label]
+            return [[]] * len(self.label)
         return [self.schedule.candidates(x, at) for x, at in zip(self.label, self.links.places, strict=True)]
 
     def lines_of(self, row: int | np.integer[Any]) -> list[LineKey]:
