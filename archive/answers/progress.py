@@ -233,7 +233,7 @@ def _look_alikes(links: Sequence[JobLink]) -> list[str]:
         if not x.result.scheduled:
             beyond[fold(x.label)].append(x.label)
     return [
-        f"{x.label} was not tested under this label; {', '.join(beyond[fold(x.label)])} may be the same link"
+        f"{x.label} was not tested under this label; {', '.join(others)} may be the same link"
         for x in links
-        if x.result.outcome == MISSING and fold(x.label) in beyond
+        if x.result.outcome == MISSING and (others := [y for y in beyond.get(fold(x.label), ()) if y != x.label])
     ]

@@ -82,6 +82,7 @@ def test_a_test_of_another_place_is_of_no_scheduled_link(archive: Archive) -> No
     found = after_tests(archive, ("A1", "3"))
     assert numbers(found, "scheduled", "tested", "missing", "unexpected") == [3, 1, 3, 1]
     assert found.notes[-1] == "A1 was tested at floor 3, where it is not scheduled"
+    assert not any("may be the same link" in note for note in found.notes), "a label is no look-alike of itself"
 
 
 def test_a_test_that_gives_less_joins_the_only_line(archive: Archive) -> None:
