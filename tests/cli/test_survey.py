@@ -73,8 +73,7 @@ def test_without_a_map_a_draft_is_printed_that_only_lacks_facts(folder: Path) ->
     file = files["one-pair-crossed.s4p"]
     assert file["set_aside"]
     assert "remote = [4, 3]" in file["draft"], "the draft follows the conductors, as the data have them"
-    draft = file["draft"].replace('link = ""', 'link = "X"')
-    (folder / "one-pair-crossed.toml").write_text(draft)
+    (folder / "one-pair-crossed.toml").write_text(file["draft"])
     _, files = document(folder)
     assert files["one-pair-crossed.s4p"]["records"] == 1
     assert files["one-pair-crossed.s4p"]["draft"] is None
@@ -91,7 +90,7 @@ def test_the_draft_alone_can_go_straight_into_the_map(folder: Path) -> None:
     map_file.write_text("")
     done = survey(folder / "one-pair-crossed.s4p", "--draft")
     assert done.returncode == 0
-    map_file.write_text(done.stdout.replace('link = ""', 'link = "X"'))
+    map_file.write_text(done.stdout)
     assert document(folder / "one-pair-crossed.s4p")[0] == 0
     done = survey(folder / "one-pair-crossed.s4p", "--draft")
     assert done.returncode == 2

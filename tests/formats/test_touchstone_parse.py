@@ -7,8 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from archive.errors import Trouble
-from archive.formats.touchstone.network import Mode
+from archive.formats.touchstone.network import Mode, SetAside
 from archive.formats.touchstone.parse import parse, ports_of_name
 from tests.formats.touchstone_files import invented, text
 
@@ -160,6 +159,6 @@ def test_the_invented_link_is_what_it_says() -> None:
 
 
 def test_a_name_without_ports_needs_the_keyword() -> None:
-    with pytest.raises(Trouble, match=r"how many ports"):
+    with pytest.raises(SetAside, match=r"how many ports"):
         parse(b"# MHz S RI R 50\n1 1 0\n", "a.txt")
     assert parse(text(network(3), F_MHZ, version="2.0").encode(), "a.txt").ports == 3

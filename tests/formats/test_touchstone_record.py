@@ -460,7 +460,7 @@ def test_recognition_tells_damaged_from_not_ours(tmp_path: Path) -> None:
     assert (of("a.s16p", good) or 0) > 0.9
     assert 0 < (of("b.s16p", "nothing of the kind") or 0) < 0.7
     assert (of("c.txt", text(FOUR, F_MHZ, version="2.0")) or 0) > 0.9
-    assert of("d.txt", good) is None
+    assert 0.6 < (of("d.txt", good) or 0) < 0.95
     assert of("e.ts", "export const x: number = 1;") is None
     assert of("f.csv", "# S, dB\n1,2\n") is None
 

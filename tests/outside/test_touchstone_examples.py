@@ -9,8 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from archive.errors import Trouble
-from archive.formats.touchstone.network import Mode
+from archive.formats.touchstone.network import Mode, SetAside
 from archive.formats.touchstone.parse import parse
 
 
@@ -24,10 +23,19 @@ def test_one_port_one_frequency() -> None:
     assert found.s[0, 0, 0] == pytest.approx(polar(0.894, -12.136))
 
 
-def test_impedance_and_hybrid_parameters_are_refused() -> None:
-    for options in ("# MHz Z MA R 75", "# KHz H RI R 1"):
-        with pytest.raises(Trouble, match="not scattering"):
-            parse(f"{options}\n2.000 0.894 -12.136\n".encode(), "e.s1p")
+def test_impedance_of_one_port_is_normalised_to_its_reference() -> None:
+    """0.99 normalised to 75 ohm is 74.25 ohm."""
+    z = polar(74.25, -4)
+    found = parse(b"# MHz Z MA R 75\n100 0.99 -4\n", "e.s1p")
+    assert found.s[0, 0, 0] == pytest.approx((z - 75) / (z + 75))
+
+
+def test_hybrid_parameters_of_two_ports() -> None:
+    """The tee of a series impedance alone: h11 = Z, h12 = 1, h21 = -1, h22 = 0; S11 = Z / (Z + 2 R)."""
+    found = parse(b"# kHz H RI R 1\n2 0.5 0 -1 0 1 0 0 0\n", "e.s2p")
+    np.testing.assert_allclose(found.s[0], np.array([[0.2, 0.8], [0.8, 0.2]]), atol=1e-15)
+    with pytest.raises(SetAside, match="sound"):
+        parse(b"# kHz H RI R 1\n2.000 0.894 -12.136\n", "e.s1p")
 
 
 def test_two_ports_real_and_imaginary() -> None:

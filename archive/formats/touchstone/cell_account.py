@@ -2,7 +2,7 @@
 
 A number is mapped where it is a frequency or lies between two ports that the map names: the curves and the findings
 are made of these. It is ignored where the map ignores one of its ports by name. Every other number is kept as extra,
-in the words of the file, under the name of its S-parameter.
+in the words of the file, under the name of its parameter.
 """
 
 from __future__ import annotations
@@ -72,5 +72,5 @@ def _ports(network: Network, index: int) -> tuple[int, ...]:
 
 def _name(network: Network, row: int, column: int) -> str:
     if not network.modes:
-        return f"S{row + 1},{column + 1}"
+        return f"{network.parameter}{row + 1},{column + 1}"
     return "S" + " ".join(m.kind + ",".join(map(str, m.ports)) for m in (network.modes[row], network.modes[column]))

@@ -10,7 +10,7 @@ from archive.formats.recognition import Entry
 from archive.formats.touchstone import port_map as maps
 from archive.formats.touchstone.cell_account import account
 from archive.formats.touchstone.draft_map import draft
-from archive.formats.touchstone.network import Network
+from archive.formats.touchstone.network import Network, SetAside
 from archive.formats.touchstone.read_network import load
 
 _FORMATS = {"DB": "dB and degrees", "MA": "magnitude and degrees", "RI": "real and imaginary part"}
@@ -21,7 +21,12 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
 
     Errors: Trouble where the file or its port map is not as it must be.
     """
-    network = load(entry)
+    try:
+        network = load(entry)
+    except SetAside as aside:
+        remedy = str(aside.columns["remedy"])
+        said = f"{aside.reason}; found {aside.columns['found']}. {remedy[0].upper()}{remedy[1:]}"
+        return Description(entry.name, layout="touchstone", set_aside=[said])
     out = Description(entry.name, layout="touchstone", encoding=network.encoding, decimal_mark=".")
     out.units = [network.unit, _FORMATS[network.number_format]]
     out.notes.append(_shape(network))
@@ -43,7 +48,9 @@ def _shape(network: Network) -> str:
     f = network.frequencies_mhz
     ohm = sorted({f"{v:g}" for v in network.reference_ohm}, key=float)
     kind = "mixed-mode" if network.modes else "single-ended"
+    ports = f"{network.ports} port{'s' * (network.ports > 1)}"
+    converted = "" if network.parameter == "S" else f", {network.parameter}-parameters converted to S"
     return (
-        f"Touchstone {network.version}, {network.ports} ports ({kind}), {network.points} frequencies from {f[0]:g} to "
-        f"{f[-1]:g} MHz, reference {', '.join(ohm)} ohm"
+        f"Touchstone {network.version}, {ports} ({kind}), {network.points} frequencies from {f[0]:g} to "
+        f"{f[-1]:g} MHz, reference {', '.join(ohm)} ohm{converted}"
     )

@@ -28,13 +28,14 @@ class Kept:
 
 @dataclass(frozen=True)
 class Network:
-    """A Touchstone file as read, nothing converted but notation and the unit of frequency.
+    """A Touchstone file as read: notation, the unit of frequency and Z, Y, H, G parameters are converted, no more.
 
     frequencies_mhz: float64 (F,), strictly rising. s: complex128 (F, N, N); s[f, i, j] is the wave out of port
     i + 1 for a wave into port j + 1, or, where `modes` is not empty, out of mode i for mode j. reference_ohm:
-    float64 (N,), per single port. kept: comments, option line and keywords. numbers: how many numbers the
-    network data hold; noise: the noise data as text, which are not read. body: the network data as text
-    without comments, and body_line the line of the file at which it begins. layout: full, lower, upper, 21_12, 12_21.
+    float64 (N,), per single port. parameter: what the file holds, S, Z, Y, H or G.
+    kept: comments, option line and keywords. numbers: how many numbers the network data hold;
+    noise: the noise data as text, which are not read. body: the network data as text without comments, and
+    body_line the line of the file at which it begins. layout: full, lower, upper, 21_12, 12_21.
     """
 
     ports: int
@@ -50,6 +51,7 @@ class Network:
     body_line: int
     layout: str
     unit: str
+    parameter: str
     number_format: str
     encoding: str
 

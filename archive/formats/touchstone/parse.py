@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from archive.errors import Trouble
-from archive.formats.touchstone import keywords, numeric
-from archive.formats.touchstone.network import Mode, Network
+from archive.formats.touchstone import immittance, keywords, numeric
+from archive.formats.touchstone.network import Mode, Network, SetAside
 from archive.formats.touchstone.options import SPELLED, UNITS, OptionLine, positive
 from archive.formats.touchstone.scan import Scan, decode, scan
 
@@ -31,7 +31,8 @@ def parse(data: bytes, path: str) -> Network:
     """The network in a file. data: its bytes; path: its name, whose suffix gives the number of ports in version 1.
 
     Values that are no use (NaN, infinity) come through as they are: the reader sets such a record aside.
-    Errors: Trouble with the line where the file is not as the specification says.
+    Errors: Trouble with the line where the file is not as the specification says; SetAside where it is, and what it
+    holds cannot be had as S-parameters of real impedances.
     """
     text, encoding = decode(data)
     parts = scan(text, path)
@@ -56,13 +57,20 @@ def parse(data: bytes, path: str) -> Network:
     if fault:
         raise fault
     _check_count(parts, len(table), version)
+    values = _matrices(_complex(table[:, 1::2], table[:, 2::2], options.number_format), ports, layout)
+    reference, modes = _reference(parts, options, ports), _modes(parts, ports)
+    if options.parameter != "S":
+        if found := immittance.obstacle(options.parameter, ports, layout, mixed=bool(modes)):
+            remedy = "export the measurement as S-parameters"
+            raise SetAside(immittance.REASON, found=found, expected="S-parameters", remedy=remedy)
+        values = immittance.scattering(values, options.parameter, reference, normalised=version == "1")
     return Network(
         ports=ports,
         version=version,
         frequencies_mhz=_mhz(table[:, 0], UNITS[options.unit]),
-        s=_matrices(_complex(table[:, 1::2], table[:, 2::2], options.number_format), ports, layout),
-        reference_ohm=_reference(parts, options, ports),
-        modes=_modes(parts, ports),
+        s=values,
+        reference_ohm=reference,
+        modes=modes,
         kept=tuple(parts.kept),
         numbers=len(numbers),
         noise=noise,
@@ -70,13 +78,17 @@ def parse(data: bytes, path: str) -> Network:
         body_line=parts.body_line,
         layout=layout,
         unit=SPELLED[options.unit],
+        parameter=options.parameter,
         number_format=options.number_format,
         encoding=encoding,
     )
 
 
 def _ports(parts: Scan, path: str) -> int:
-    """Number of ports by keyword and suffix, which must agree."""
+    """Number of ports by keyword and suffix, which must agree.
+
+    Errors: Trouble where they do not; SetAside where there is neither.
+    """
     named = ports_of_name(path)
     if named is not None:
         keywords.sane_ports(named, path)
@@ -94,12 +106,11 @@ def _ports(parts: Scan, path: str) -> int:
             )
         return stated
     if named is None:
-        raise Trouble(
-            "nothing says how many ports this file has",
-            code="touchstone.ports",
-            where=path,
+        raise SetAside(
+            "nothing says how many ports this network-analyser file has",
+            found="another suffix, and no [Number of Ports]",
             expected="a suffix such as .s4p, or [Number of Ports]",
-            remedy="rename the file to the suffix that its number of ports asks for",
+            remedy="hand in a copy whose suffix gives its number of ports",
         )
     return named
 

@@ -20,7 +20,8 @@ MOST_BYTES = 1 << 30
 
 
 def load(entry: Entry) -> Network:
-    """The network in a file. Errors: Trouble where it is not as the specification says, or too large."""
+    """The network in a file. Errors: Trouble where it is not as the specification says, or too large; SetAside where it
+    is sound and of no use."""
     if entry.size > MOST_BYTES:
         raise Trouble(
             "this file is too large for a sweep of cabling",
@@ -34,13 +35,18 @@ def load(entry: Entry) -> Network:
 
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
-    """One batch of one record, or of a row of set_aside where there is no port map or a value is no use.
+    """One batch of one record, or of a row of set_aside where there is no port map, or what the file holds is no use.
 
     mapping: path of a port map; a mapping of another kind is none of ours. By default the map beside the file.
     draft has no effect: a port map is never guessed.
     Errors: Trouble where the file or its port map is not as it must be.
     """
-    network = load(entry)
+    try:
+        network = load(entry)
+    except SetAside as aside:
+        source = entry.source(layout=LAYOUT, reader=f"muniment {__version__} {LAYOUT}")
+        yield Batch.from_rows({"sources": [source], "set_aside": [entry.set_aside(aside.reason, **aside.columns)]})
+        return
     path = maps.given(mapping) or maps.find(entry)
     source = entry.source(layout=LAYOUT, reader=f"muniment {__version__} {LAYOUT}", encoding=network.encoding)
     if path is None:

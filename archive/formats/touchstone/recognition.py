@@ -13,6 +13,12 @@ from archive.formats.touchstone.scan import decode
 _VERSION = re.compile(r"^\s*\[version\]", re.IGNORECASE | re.MULTILINE)
 _OPTIONS = re.compile(r"^\s*#\s*(?:[a-z0-9.+-]+\s+)*(?:[kmg]?hz|s|db|ma|ri)\b", re.IGNORECASE | re.MULTILINE)
 _PORTS = re.compile(r"^\s*\[number of ports\]", re.IGNORECASE | re.MULTILINE)
+_SWEEP = re.compile(
+    r"\s*(?:!.*\n\s*)*#(?=.*\b[kmg]?hz\b)(?:[ \t]+(?:[kmg]?hz|[syzgh]|db|ma|ri|r[ \t]+[0-9.]+))+[ \t]*(?:!.*)?\n"
+    r"\s*(?:!.*\n\s*)*(?:[-+0-9.e]+[ \t]+){2}[-+0-9.e]+",
+    re.IGNORECASE,
+)
+"""A file of version 1 by its words alone: comments, an option line with a unit, and numbers below it."""
 _NOTHING_MORE = re.compile(r"^\s*#\s*$", re.MULTILINE)
 
 
@@ -38,6 +44,8 @@ def recognise(entry: Entry) -> Recognition | None:
         found = (0.98, "its suffix gives the number of ports and it has an option line")
     elif second and _PORTS.search(text):
         found = (0.95, "it has the keywords of Touchstone 2")
+    elif _SWEEP.match(text):
+        found = (0.9, "it begins with the option line of a network-analyser file")
     elif numbered:
         found = (0.6, "its suffix is that of a network-analyser file, but it has no option line")
     else:

@@ -45,7 +45,7 @@ def record_rows(entry: Entry, network: Network, port_map: PortMap, source: dict[
     found += changed
     implausible, misplaced = faults(f_mhz, s, modes, pairs)
     more, phases = line_faults(f_mhz, modes, [p for p in pairs if p.name not in misplaced])
-    found += implausible + more + empty + _coverage(pairs) + _noise(network)
+    found += _converted(network) + implausible + more + empty + _coverage(pairs) + _noise(network)
     record = {
         **columns,
         "record_id": record_id,
@@ -81,7 +81,7 @@ def _usable(network: Network) -> None:
     raise SetAside(
         "a value of the sweep is no number",
         place=f"line {line} and after, {network.frequencies_mhz[point]:g} MHz",
-        found=f"S{row + 1},{column + 1} is not finite, and {len(bad) - 1} other values",
+        found=f"{network.parameter}{row + 1},{column + 1} is not finite, and {len(bad) - 1} other values",
         expected="numbers only",
         remedy="measure or export the link again",
     )
@@ -176,6 +176,22 @@ def _noise(network: Network) -> list[dict[str, Any]]:
         return []
     count = len(network.noise.split())
     return [finding("noise-data-left-out", where="the end of the file", found=f"{count} numbers")]
+
+
+def _converted(network: Network) -> list[dict[str, Any]]:
+    if network.parameter == "S":
+        return []
+    ohm = ", ".join(f"{v:g}" for v in dict.fromkeys(network.reference_ohm.tolist())) + " ohm"
+    unit = f"normalised to {ohm}" if network.version == "1" else "in ohm and siemens"
+    return [
+        finding(
+            "parameters-converted",
+            where="the network data",
+            found=f"{network.parameter}-parameters {unit}",
+            expected=f"S-parameters at {ohm}",
+            status="input changed",
+        )
+    ]
 
 
 def _spelled(pair: PairPorts) -> str:

@@ -40,11 +40,11 @@ def at_reference(network: Network, port_map: PortMap) -> tuple[Any, list[dict[st
                         expected="100 ohm, or reference_ohm in the port map",
                         remedy="add reference_ohm = 100 to the port map if the calibration was made behind the baluns",
                     )
-    if stated is None and (doubt := _doubt(network)):
+    if stated is None and (said := doubt(network)):
         raise SetAside(
             "it is not known to which impedance the S-parameters refer",
             place="comments",
-            found=doubt,
+            found=said,
             expected="one real impedance per port, in the option line or [Reference]",
             remedy="export the measurement renormalised to 50 ohm, or add reference_ohm to the port map",
         )
@@ -72,7 +72,7 @@ def at_reference(network: Network, port_map: PortMap) -> tuple[Any, list[dict[st
     return s, [changed]
 
 
-def _doubt(network: Network) -> str:
+def doubt(network: Network) -> str:
     """What the comments of a simulator say against the reference impedance of the option line; "" where nothing."""
     for comment in network.comments:
         if _NOT_NORMALISED.search(comment):
