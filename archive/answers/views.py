@@ -22,10 +22,12 @@ from archive import schemas
 from archive.answers.query_bounds import THREADS, QueryBounds
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.assessments import statements
 from archive.store.counting.blocks import Counting, counting
 from archive.store.counting.columns import GRADED, PROVISIONAL, REPORTED
 from archive.store.counting.from_bag import Bags
 from archive.store.events.cases import cases
+from archive.store.ledger import LedgerEntry
 from archive.tables import schema
 
 _LOCKED = (
@@ -38,8 +40,26 @@ _LOCKED = (
     "SET lock_configuration = true",
 )
 _WORD = re.compile(r"\w+")
+_NO_ROWS = "WHERE false"
 _GROWN = ("grades", "verdicts")
 """Tables that had columns added since the first archives: bags of earlier days do not have them."""
+
+
+_OF_RUN = {
+    "assessment": "run of `muniment regrade` that says so",
+    "entry": "its ledger entry; later runs have higher numbers",
+    "latest": "no later run says anything of this record against this limit",
+}
+
+
+def archive_names(archives: Sequence[Archive]) -> list[str]:
+    """What archives are called where several are asked as one. Errors: Trouble where one is named twice."""
+    names = [a.root.resolve().name for a in archives]
+    twice = {n for n in names if names.count(n) > 1}
+    names = [str(a.root) if n in twice else n for a, n in zip(archives, names, strict=True)]
+    if len({a.id for a in archives}) < len(archives):
+        raise Trouble("one archive is named twice", code="rates.archive-twice", found=", ".join(names))
+    return names
 
 
 def views() -> dict[str, dict[str, Any]]:
@@ -55,11 +75,13 @@ def views() -> dict[str, dict[str, Any]]:
             continue
         table = tables[view["table"]]
         columns = {"deposit": "deposit"}
+        if view.get("assessed"):
+            columns = {**_OF_RUN, "deposit": "deposit of the record"}
         if "record_id" in table["columns"]:
             columns["position"] = "place of the record in it"
         for column, (_, unit, _, meaning, *_) in table["columns"].items():
             columns[column] = f"{meaning}, {unit}" if unit else meaning
-        out[name] = {"meaning": table["meaning"], "columns": columns}
+        out[name] = {"meaning": view.get("meaning", table["meaning"]), "columns": columns}
     return out
 
 
@@ -69,13 +91,14 @@ class Query:
         with Query(archive, "SELECT category, count(*) FROM links GROUP BY ALL") as query:
             query.columns, list(query.rows())      # or query.arrow(), a pyarrow.RecordBatchReader
 
-    bounds: of memory and time; time counts from the first row on. Errors: Trouble for anything but one SELECT, for what
-    DuckDB cannot make sense of, for a bound that is reached, and for a damaged archive.
+    Of several archives, each view has the rows of all, and a column `archive`: numbers such as unit are of one archive
+    alone. bounds: of memory and time; time counts from the first row on. Errors: Trouble for anything but one SELECT,
+    for what DuckDB cannot make sense of, for a bound that is reached, and for a damaged archive.
     """
 
     def __init__(
         self,
-        archive: Archive,
+        archives: Archive | Sequence[Archive],
         sql: str,
         *,
         watch: Callable[[Iterable[int]], Iterable[int]] = iter,
@@ -89,10 +112,12 @@ class Query:
         self._db = duckdb.connect()
         self._check()
         named = {w.lower() for w in _WORD.findall(sql)}
-        makers = _Makers(archive, self._db, watch)
+        listed = [archives] if isinstance(archives, Archive) else list(archives)
+        names = archive_names(listed)
+        makers = [_Makers(a, self._db, watch, f"_{place}") for place, a in enumerate(listed)]
         wanted = [name for name in schemas.load("views.toml") if name in named]
-        made = {name: makers.of(name) for name in wanted}
-        paths = ", ".join(_quoted(p) for p in dict.fromkeys(makers.paths))
+        made = {name: _of_all(names, [m.of(name) for m in makers]) for name in wanted}
+        paths = ", ".join(_quoted(p) for m in makers for p in dict.fromkeys(m.paths))
         self._db.execute(f"SET allowed_paths = [{paths}]")
         self._db.execute(f"SET memory_limit = '{self._bounds.memory_mb}MB'")
         self._db.execute(f"SET threads = {min(os.cpu_count() or 1, THREADS)}")
@@ -182,8 +207,8 @@ class Query:
 class _Makers:
     """The SQL of each view, and the files it reads."""
 
-    def __init__(self, archive: Archive, db: Any, watch: Callable[[Iterable[int]], Iterable[int]]) -> None:
-        self.archive, self.db, self.watch = archive, db, watch
+    def __init__(self, archive: Archive, db: Any, watch: Callable[[Iterable[int]], Iterable[int]], own: str) -> None:
+        self.archive, self.db, self.watch, self.own = archive, db, watch, own
         self.paths: list[Path] = []
         self._files: Counting | None = None
 
@@ -191,7 +216,7 @@ class _Makers:
         """SQL of a view."""
         view = schemas.load("views.toml")[name]
         if "table" in view:
-            return self._bags(name)
+            return self._assessed(view["table"]) if view.get("assessed") else self._bags(name)
         return {
             "records": self._records,
             "links": self._links,
@@ -220,7 +245,7 @@ class _Makers:
         }
         listed = ", ".join(made.get(n, f'"{n}"') for n in names)
         if not self.files.records:
-            return f"SELECT {', '.join(f'NULL AS {_name(n)}' for n in names)} WHERE false"
+            return f"SELECT {', '.join(f'NULL AS {_name(n)}' for n in names)} {_NO_ROWS}"
         return f"SELECT {listed} FROM {read_parquet(self.files.records, self.files.alike)}"
 
     def _records(self) -> str:
@@ -228,7 +253,7 @@ class _Makers:
 
     def _links(self) -> str:
         text = self._of_records(views()["links"]["columns"])
-        return text if text.endswith("WHERE false") else f"{text} WHERE current"
+        return text if text.endswith(_NO_ROWS) else f"{text} WHERE current"
 
     def _parameters(self) -> str:
         words = " ".join(f"WHEN {code} THEN '{word}'" for word, code in GRADED.items())
@@ -305,9 +330,14 @@ class _Makers:
         kinds = {"VARCHAR": pa.string(), "BOOLEAN": pa.bool_(), "BIGINT": pa.int64(), "DOUBLE": pa.float64()}
         table = pa.Table.from_pylist(list(rows), schema=pa.schema([(n, kinds[t]) for n, t in types.items()]))
         self.db.register("handed_over", table)
-        self.db.execute(f"CREATE TABLE _{name} AS SELECT * FROM handed_over")
+        self.db.execute(f"CREATE TABLE {self.own}_{name} AS SELECT * FROM handed_over")
         self.db.unregister("handed_over")
-        return f"SELECT {', '.join(_name(n) for n in types)} FROM _{name}"
+        return f"SELECT {', '.join(_name(n) for n in types)} FROM {self.own}_{name}"
+
+    def _assessed(self, table: str) -> str:
+        found = statements(self.archive, table)
+        self.paths += [path for _, path in found]
+        return assessed(table, found) if found else _empty([*_OF_RUN, "deposit", "position", *schema(table).names])
 
     def _bags(self, name: str) -> str:
         """One table of all bags."""
@@ -326,18 +356,41 @@ class _Makers:
         parts = []
         if files:
             where = "regexp_extract(replace(filename, '\\', '/'), '/deposits/[0-9]{4}/([^/]+)/', 1)"
-            parts.append(f"SELECT {where} AS deposit, {own} FROM {self._table_files(name, [p for _, p in files])}")
+            parts.append(f"SELECT {where} AS deposit, {own} FROM {_table_files(name, [p for _, p in files])}")
         for deposit, path in instead:
-            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {self._table_files(name, [path])}")
+            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {_table_files(name, [path])}")
         return " UNION ALL ".join(parts) if parts else _empty(["deposit", *columns])
 
-    def _table_files(self, name: str, files: Sequence[Path]) -> str:
-        """SQL that reads files of a table, with the name of each row's file; columns that older ones lack are null."""
-        if name not in _GROWN:
-            return read_parquet(files, True, named=True)
-        columns = ", ".join(f"NULL AS {_name(c)}" for c in schema(name).names)
-        there = read_parquet(files, False, named=True)
-        return f"(SELECT * FROM {there} UNION ALL BY NAME SELECT {columns} WHERE false)"
+
+def _table_files(name: str, files: Sequence[Path]) -> str:
+    """SQL that reads files of a table, with the name of each row's file; columns that older ones lack are null."""
+    if name not in _GROWN:
+        return read_parquet(files, True, named=True)
+    columns = ", ".join(f"NULL AS {_name(c)}" for c in schema(name).names)
+    there = read_parquet(files, False, named=True)
+    return f"(SELECT * FROM {there} UNION ALL BY NAME SELECT {columns} WHERE false)"
+
+
+def assessed(table: str, found: Sequence[tuple[LedgerEntry, Path]]) -> str:
+    """SQL of a table of assessments, "verdicts" or "grades", from what archive.store.assessments.statements gives."""
+    own = ", ".join(_name(c) for c in schema(table).names)
+    runs = " UNION ALL ".join(
+        f"SELECT {_quoted(entry['id'])} AS assessment, {entry.number}::BIGINT AS entry, "
+        f"regexp_extract(address, '^(.*)/[0-9]+$', 1) AS deposit, "
+        f"regexp_extract(address, '/([0-9]+)$', 1)::BIGINT AS \"position\", {own} FROM {_table_files(table, [path])}"
+        for entry, path in found
+    )
+    latest = 'entry = max(entry) OVER (PARTITION BY deposit, "position", limit_id)'
+    return f'SELECT assessment, entry, {latest} AS latest, deposit, "position", {own} FROM ({runs})'
+
+
+def _of_all(names: Sequence[str], texts: Sequence[str]) -> str:
+    """A view of several archives as one; those that have no row of it say nothing of the types of its columns."""
+    if len(names) < 2:
+        return texts[0]
+    told = [f"SELECT {_quoted(n)} AS archive, * FROM ({t})" for n, t in zip(names, texts, strict=True)]
+    some = [one for one, t in zip(told, texts, strict=True) if not t.endswith(_NO_ROWS)]
+    return " UNION ALL BY NAME ".join(some or told[:1])
 
 
 def _sweep_values() -> str:
@@ -346,7 +399,7 @@ def _sweep_values() -> str:
 
 
 def _empty(columns: Iterable[str]) -> str:
-    return f"SELECT {', '.join(f'NULL AS {_name(c)}' for c in columns)} WHERE false"
+    return f"SELECT {', '.join(f'NULL AS {_name(c)}' for c in columns)} {_NO_ROWS}"
 
 
 def _name(column: str) -> str:

@@ -59,3 +59,22 @@ def test_tables_without_rows_keep_their_columns(archive: Archive) -> None:
     assert {"application", "carry", "reasons"} <= set(muniment.ready(archive, "10gbase-t").column_names)
     assert {"frequency_mhz", "margin_worst"} <= set(muniment.curves(archive, "next").column_names)
     assert sum(years.numbers().values()) == 5616
+
+
+def test_several_archives_are_asked_in_sql(two: tuple[Archive, Archive], archive: Archive) -> None:
+    paths = [*(a.root for a in two), archive.root]
+    asked = "SELECT archive, count(*) AS n FROM links GROUP BY ALL ORDER BY ALL"
+    assert [tuple(r.values()) for r in told("sql", *paths, asked)["rows"]] == [("one", 32), ("other", 25)]
+    joined = "SELECT count(*) AS n FROM jobs j JOIN links l USING (archive, job_id) JOIN deposits d USING (archive)"
+    assert told("sql", *paths, joined)["rows"] == [{"n": 57}]
+    assert told("sql", *paths, "FROM assessed_verdicts")["columns"][:2] == ["archive", "assessment"]
+    assert isinstance(run("sql", paths[0], paths[0], asked).exception, Trouble)
+    assert isinstance(run("sql", paths[0]).exception, Trouble)
+
+
+def test_several_archives_are_ready_as_one(two: tuple[Archive, Archive]) -> None:
+    paths = [a.root for a in two]
+    (whole,) = told("ready", *paths, "--application", "1000base-t")["rows"]
+    assert whole["links"] == whole["cannot_be_told"] == 57  # the same labels in another archive are other links
+    rows = told("ready", *paths, "--application", "1000base-t", "--by", "archive")["rows"]
+    assert [(r["archive"], r["links"]) for r in rows] == [("one", 32), ("other", 25)]

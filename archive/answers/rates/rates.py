@@ -13,13 +13,13 @@ from archive.answers.count_text import percent, points
 from archive.answers.inference import jobs as of_jobs
 from archive.answers.inference.jobs import NOTHING, JobCounts
 from archive.answers.inference.ranking import shrunken_rates
-from archive.answers.progress import counts_of
 from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.compare import RATES, GroupComparison, Told, compared, noun_of, which_rate
 from archive.answers.rates.count import FINAL, FIRST, METHOD, GroupedJobs, counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
 from archive.answers.rates.mix import MixSearch
+from archive.answers.rates.regraded import answer_from_regrading
 from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
@@ -102,6 +102,8 @@ def rates(
     fields = chosen(by, choice.length_edges)
     refused(choice, fields)
     source = CountingSource.of(archives, watch)
+    single = any(f.name == "parameter" for f in fields)
+    regraded = [] if single else answer_from_regrading(source, archives, choice)
     source.refuse_unknown(choice)
     made = counts(source, choice, fields)
     rows = _rows(made, fields)
@@ -109,14 +111,12 @@ def rates(
     for row, guess in zip(rows, guesses.tolist(), strict=True):
         row["best_guess"] = None if guess != guess else guess
     names = [name_of(fields, r) for r in rows]
-    single = any(f.name == "parameter" for f in fields)
     judged = None if single or asked.compare == "none" else _judged(source, choice, made, fields, names, asked)
     if asked.standardise:
         _standardise(source, choice, made, fields, rows, asked)
     everything = RateGroup(()) if single else total(made.groups)
-    alone = isinstance(archives, Archive) and not choice.only and choice.cohort is None
-    counted = counts_of(archives, choice.filters, choice.role) if alone and isinstance(archives, Archive) else None
-    notes = cable_notes(source, choice, [f.name for f in fields])
+    counted = None if regraded else _counted(archives, choice)
+    notes = regraded + cable_notes(source, choice, [f.name for f in fields])
     notes += _notes(rows, made.groups, choice, single)
     if made.elsewhere[FINAL] is not NOTHING or made.elsewhere[FIRST] is not NOTHING:
         notes.append("how much jobs differ is estimated from the other jobs of the archive, too: here are few")
@@ -135,6 +135,15 @@ def rates(
         schemas.load("rates.toml")["compare"]["alpha"] * found.questions,
         about(source, choice),
     )
+
+
+def _counted(archives: Archive | Sequence[Archive], choice: Choice) -> LinkCounts | None:
+    """The counts of the links, where a whole job of one archive is chosen."""
+    if not isinstance(archives, Archive) or choice.filters.job is None or choice.only or choice.cohort is not None:
+        return None
+    from archive.answers.progress import counts_of  # schedules, and the rules they are checked by, are for jobs alone
+
+    return counts_of(archives, choice.filters, choice.role)
 
 
 def _rows(made: GroupedJobs, fields: Sequence[GroupField]) -> list[dict[str, Any]]:

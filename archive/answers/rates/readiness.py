@@ -19,7 +19,9 @@ from archive.answers.inference import jobs as of_jobs
 from archive.answers.inference.jobs import JobCounts
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.rates import about
+from archive.answers.rates.regraded import answer_from_regrading
 from archive.answers.rates.source import Choice, CountingSource, grouped
+from archive.answers.views import archive_names
 from archive.errors import Trouble
 from archive.grading.resolve_limit import asked_for
 from archive.limits import fiber
@@ -60,8 +62,10 @@ class Readiness:
 
 @dataclass(frozen=True)
 class _LinkTest:
-    """The record that decides for a link, at an address. link: its number; key: of its group; day: of the test."""
+    """The record that decides for a link, at an address of an archive. link: its number; key: of its group; day: of the
+    test."""
 
+    archive: str
     address: str
     link: str
     key: tuple[Any, ...]
@@ -71,8 +75,12 @@ class _LinkTest:
     day: str
 
 
+_Verdicts = dict[tuple[str, str, str], tuple[str, str, bool]]
+"""Verdict, reason and whether it is provisional, by archive, address and application."""
+
+
 def readiness(
-    archive: Archive,
+    archives: Archive | Sequence[Archive],
     applications: Iterable[str],
     by: Iterable[str] = (),
     choice: Choice | None = None,
@@ -80,7 +88,8 @@ def readiness(
     cords: float | None = None,
     watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
 ) -> Readiness:
-    """Links that carry each application, by group; a link counts once, whatever limits it was tested to.
+    """Links that carry each application, by group; a link counts once, whatever limits it was tested to. Several
+    archives are asked as one.
 
     cords: of both ends of a permanent link together, m; None: the standard's allowance. watch: passes the deposits
     through. Errors: Trouble for an application, field or value that there is not, or a damaged archive.
@@ -91,10 +100,11 @@ def readiness(
     fields = chosen(by, choice.length_edges)
     if any(f.name == "parameter" for f in fields):
         raise Trouble("readiness is of whole links", code="rates.not-a-filter", remedy="leave parameter out of --by")
-    source = CountingSource.of(archive)
+    source = CountingSource.of(archives)
+    regraded = answer_from_regrading(source, archives, choice)
     source.refuse_unknown(choice)
     tests = _tests(source, choice, fields)
-    verdicts = _graded(archive, tests, ids, cords, watch)
+    verdicts = _graded(archives, tests, ids, cords, watch)
     rows = []
     for key in _keys(tests):
         here = [t for t in tests if t.key == key]
@@ -103,7 +113,7 @@ def readiness(
             if of_medium:
                 named = {f.name: f.shown(v) for f, v in zip(fields, key, strict=True)}
                 rows.append({**named, **_row(application, of_medium, verdicts)})
-    notes = _notes(tests, ids, rows)
+    notes = [*(f"of the records chosen by --limit: {n}" for n in regraded), *_notes(tests, ids, rows)]
     advice = {_short(a): _advice([r for r in rows if r["application"] == _short(a)]) for a in ids}
     to_measure, not_known = ({a: lists[i] for a, lists in advice.items()} for i in (0, 1))
     return Readiness(fields, rows, to_measure, not_known, notes, about(source, choice))
@@ -119,14 +129,15 @@ def _tests(source: CountingSource, choice: Choice, fields: Sequence[GroupField])
     columns, _ = grouped(fields)
     where, values = choice.where()
     rows = source.rows(
-        f"SELECT {columns}r.deposit || '/' || r.position, coalesce(r.link, CAST(r.unit AS VARCHAR)), "
-        "coalesce(r.job_id, ''), coalesce(r.medium, 'copper'), coalesce(r.evidence, ''), "
+        f"SELECT {columns}r.archive, r.deposit || '/' || r.position, "
+        "r.archive || '/' || coalesce(r.link, CAST(r.unit AS VARCHAR)), "
+        f"coalesce({source.job}, ''), coalesce(r.medium, 'copper'), coalesce(r.evidence, ''), "
         "coalesce(r.tested_local, r.tested_at, '') FROM "
         f"{source.records} r WHERE {where} AND {choice.state} & {BITS['current']} > 0 ORDER BY r.row",
         values,
     )
     n = len(fields)
-    return [_LinkTest(r[n], r[n + 1], tuple(r[:n]), *r[n + 2 :]) for r in rows]
+    return [_LinkTest(r[n], r[n + 1], r[n + 2], tuple(r[:n]), *r[n + 3 :]) for r in rows]
 
 
 def _keys(tests: Sequence[_LinkTest]) -> list[tuple[Any, ...]]:
@@ -134,23 +145,26 @@ def _keys(tests: Sequence[_LinkTest]) -> list[tuple[Any, ...]]:
 
 
 def _graded(
-    archive: Archive,
+    archives: Archive | Sequence[Archive],
     tests: Sequence[_LinkTest],
     applications: list[str],
     cords: float | None,
     watch: Callable[[Iterable[Any]], Iterable[Any]],
-) -> dict[tuple[str, str], tuple[str, str, bool]]:
-    """Verdict, reason and whether it is provisional, by address and application."""
-    if not tests:
-        return {}
-    run = Assessment(archive, [t.address for t in tests])
+) -> _Verdicts:
+    """What each test came to."""
+    listed = [archives] if isinstance(archives, Archive) else list(archives)
+    runs = [
+        (name, Assessment(archive, [t.address for t in tests if t.archive == name]))
+        for name, archive in zip(archive_names(listed), listed, strict=True)
+    ]
     grade = partial(_against, applications=applications, cords=cords)
-    found = {}
-    for deposit in watch(run.work):
+    wanted = ["address", "limit_id", "verdict", "reason", "provisional"]
+    found: _Verdicts = {}
+    for name, run, deposit in watch([(n, one, d) for n, one in runs for d in one.work]):
         for part in run.graded(deposit, grade):
-            for row in part["verdicts"].select(["address", "limit_id", "verdict", "reason", "provisional"]).to_pylist():
+            for row in part["verdicts"].select(wanted).to_pylist():
                 said = (row["verdict"], row["reason"] or "", bool(row["provisional"]))
-                found[row["address"], row["limit_id"]] = said
+                found[name, row["address"], row["limit_id"]] = said
     return found
 
 
@@ -158,14 +172,12 @@ def _against(batch: Batch, applications: list[str], cords: float | None) -> Batc
     return grading.grade(batch, [], applications, cords_m=cords)
 
 
-def _row(
-    application: str, tests: Sequence[_LinkTest], verdicts: dict[tuple[str, str], tuple[str, str, bool]]
-) -> dict[str, Any]:
+def _row(application: str, tests: Sequence[_LinkTest], verdicts: _Verdicts) -> dict[str, Any]:
     """One link by the latest of its records that tells, else by the latest."""
     nothing = ("not graded", "not graded", False)
     deciding: dict[str, tuple[_LinkTest, tuple[str, str, bool]]] = {}
     for test in sorted(tests, key=lambda t: t.day):
-        said = verdicts.get((test.address, application), nothing)
+        said = verdicts.get((test.archive, test.address, application), nothing)
         if said[0] in _OUTCOMES or deciding.get(test.link, (test, nothing))[1][0] not in _OUTCOMES:
             deciding[test.link] = (test, said)
     outcome = {link: _OUTCOMES.get(said[0], CANNOT) for link, (_, said) in deciding.items()}

@@ -11,7 +11,7 @@ from typing import Any
 import duckdb
 
 from archive.answers.rates.fields import SAID_AS, UNKNOWN, GroupField, chosen, length_bands, nearest
-from archive.answers.views import read_parquet
+from archive.answers.views import archive_names, read_parquet
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
@@ -125,6 +125,7 @@ class CountingSource:
 
     def __init__(self, parts: Sequence[tuple[str, Counting]]) -> None:
         self._parts = parts
+        self._instead: str | None = None
         self.files = Counting(
             tuple(p for _, f in parts for p in f.records),
             tuple(p for _, f in parts for p in f.cells),
@@ -140,12 +141,7 @@ class CountingSource:
     def of(cls, archives: Archive | Sequence[Archive], watch: Callable[[Any], Any] = iter) -> CountingSource:
         """Of one archive or several, their counting files brought up to date. Errors: Trouble for two of one name."""
         listed = [archives] if isinstance(archives, Archive) else list(archives)
-        names = [a.root.resolve().name for a in listed]
-        twice = {n for n in names if names.count(n) > 1}
-        names = [str(a.root) if n in twice else n for a, n in zip(listed, names, strict=True)]
-        if len({a.id for a in listed}) < len(listed):
-            raise Trouble("one archive is named twice", code="rates.archive-twice", found=", ".join(names))
-        return cls([(n, counting(a, watch)) for n, a in zip(names, listed, strict=True)])
+        return cls([(n, counting(a, watch)) for n, a in zip(archive_names(listed), listed, strict=True)])
 
     @property
     def name(self) -> str:
@@ -191,11 +187,17 @@ class CountingSource:
 
     def table(self, choice: Choice) -> tuple[str, str]:
         """What stands after FROM, and how many tests a row of it is: cells where they suffice, else records."""
-        return (self.cells, "r.number") if choice.of_cells else (self.records_of(choice), "1")
+        return (self.cells, "r.number") if choice.of_cells and self._instead is None else (self.records_of(choice), "1")
+
+    def answer_from(self, table: str) -> None:
+        """Takes a table of the database, with the same columns, in the place of the records that the files hold."""
+        self._instead = table
 
     @property
     def records(self) -> str:
         """The records as a table that can stand after FROM."""
+        if self._instead is not None:
+            return self._instead
         return self._table("records", ("row", "unit", "accepted_unit"), lambda files: files.alike)
 
     @property
@@ -235,7 +237,8 @@ class CountingSource:
                 self._refuse(one, text, re.sub(r"\?(\d+)", r"$\1", clause), values)
 
     def _refuse(self, one: GroupField, text: str, clause: str, values: Sequence[Any]) -> None:
-        if self.rows(f"SELECT 1 FROM {self.cells} r WHERE {clause} LIMIT 1", values):
+        table = self._instead or self.cells
+        if self.rows(f"SELECT 1 FROM {table} r WHERE {clause} LIMIT 1", values):
             return
         known = [one.shown(r[0]) for r in self.rows(f"SELECT DISTINCT {one.sql} FROM {self.cells} r ORDER BY 1")]
         raise Trouble(

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from archive.answers import count_text
 from archive.answers.count_text import percent, points
 from archive.answers.rates.compare import p_text
-from archive.answers.rates.distributions import Distribution
-from archive.answers.rates.first_failures import FirstFailures
-from archive.answers.rates.pareto import Failed
 from archive.answers.rates.rates import Rates, sensitivity
-from archive.answers.rates.readiness import Readiness
-from archive.answers.rates.trend import Trend
+
+if TYPE_CHECKING:
+    from archive.answers.rates.distributions import Distribution
+    from archive.answers.rates.first_failures import FirstFailures
+    from archive.answers.rates.pareto import Failed
+    from archive.answers.rates.readiness import Readiness
+    from archive.answers.rates.trend import Trend
 
 _MOST = 12
 """Sentences of one kind that are printed; --json has them all."""

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command("ready")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archives", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="ARCHIVE...")
 @click.option(
     "--application", required=True, metavar="APP[,APP...]", help="What is to run: 10gbase-t, poe-type-3, 10gbase-sr ..."
 )
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 @as_of_options
 @output_options
 def command(
-    archive: Path,
+    archives: tuple[Path, ...],
     application: str,
     by: str,
     only: tuple[str, ...],
@@ -63,6 +63,7 @@ def command(
     Example:
       muniment ready certificates --application 5gbase-t,10gbase-t --by site,year
       muniment ready certificates --application poe-type-3 --job HARBOUR-2019-04 --json
+      muniment ready north south --application 10gbase-t --by archive
     """
     from archive.answers.rates.readiness import readiness
     from archive.answers.rates.source import Choice
@@ -73,7 +74,7 @@ def command(
     if out and not form:
         raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")
     found = readiness(
-        opened(archive, as_of, known),
+        [opened(path, as_of, known) for path in archives],
         [a.strip() for a in application.split(",") if a.strip()],
         [word for word in by.split(",") if word.strip()],
         Choice(chosen(filters), pairs(only), role=role),

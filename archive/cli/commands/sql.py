@@ -16,8 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command("sql")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
-@click.argument("query", required=False)
+@click.argument("words", nargs=-1, required=True, metavar="ARCHIVE... [SELECT]")
 @click.option("--views", "show", is_flag=True, help="List the views, their columns and what they mean.")
 @click.option("--as", "form", type=click.Choice(["csv", "parquet"]), help="The rows as a table.")
 @click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
@@ -27,8 +26,7 @@ if TYPE_CHECKING:
 @click.option("--time", "seconds", type=click.IntRange(1), default=300, show_default=True, metavar="S", help="So long.")
 @output_options
 def command(
-    archive: Path,
-    query: str | None,
+    words: tuple[str, ...],
     show: bool,
     form: str | None,
     out: Path | None,
@@ -37,7 +35,8 @@ def command(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Runs one SELECT (DuckDB's SQL) over views of the archive. It can read nothing else, and write nothing.
+    """Runs one SELECT (DuckDB's SQL) over views of the archive. It can read nothing else, and write nothing. Of several
+    archives, each view has the rows of all and a column `archive`, by which joins must go as well.
 
     In a CSV, a text that a spreadsheet would take for a formula has an apostrophe before it; Parquet and --json are
     exact. A query that takes more memory or time than it may is stopped.
@@ -47,12 +46,14 @@ def command(
       muniment sql certificates --views
       muniment sql certificates "SELECT category, count(*) FROM links GROUP BY ALL"
       muniment sql certificates "FROM records" --as parquet -o records.parquet
+      muniment sql north south "SELECT archive, count(*) FROM links GROUP BY ALL"
     """
     from archive import store
     from archive.answers.query_bounds import QueryBounds, memory_bounded
     from archive.answers.views import Query, views
 
-    opened = store.open(archive)
+    query = words[-1] if len(words) > 1 else None
+    several = [store.open(Path(word)) for word in (words[:-1] if query and not show else words[:1])]
     if show:
         documented = views()
         if as_json:
@@ -71,7 +72,7 @@ def command(
         raise Trouble("--out needs --as csv or parquet", code="option.needs-another")
     bounds = QueryBounds(memory, seconds)
     with (
-        Query(opened, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet), bounds=bounds) as result,
+        Query(several, query, watch=lambda blocks: progress(blocks, "counting", quiet=quiet), bounds=bounds) as result,
         memory_bounded(bounds),
     ):
         if form:

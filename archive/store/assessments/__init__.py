@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.store.assessments.read import Assessed, of_records
+from archive.store.assessments.read import Assessed, of_records, statements
 from archive.store.assessments.write import Assessment, AssessmentOutcome, RunFacts, assess
 
-__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "RunFacts", "assess", "of_records"]
+__all__ = ["Assessed", "Assessment", "AssessmentOutcome", "RunFacts", "assess", "of_records", "statements"]

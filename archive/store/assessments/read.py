@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,21 @@ def of_records(archive: Archive, addresses: Iterable[str], *, grades: bool = Fal
             if mine:
                 points = [_without(g) for g in worst if g["address"] == address]
                 found.append(Assessed(entry, address, mine, points))
+    return found
+
+
+def statements(archive: Archive, name: str) -> list[tuple[LedgerEntry, Path]]:
+    """The file of a table, "verdicts" or "grades", of every run, oldest first. Errors: Trouble for a damaged bag."""
+    archive.catch_up()
+    found = []
+    for (number,) in archive.db.execute("SELECT number FROM entries WHERE kind = 'assessment' ORDER BY number"):
+        entry = archive.ledger.read(int(number))
+        if entry is None:
+            continue
+        digests = archive.checked.of_entry(entry)
+        listed = f"{entry['path']}/data/tables/{name}.parquet"
+        if listed in digests:
+            found.append((entry, archive.checked.check(listed, digests[listed])))
     return found
 
 
