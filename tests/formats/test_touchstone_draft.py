@@ -93,6 +93,8 @@ def test_a_difference_mode_without_a_partner_is_an_end_alone() -> None:
     [
         (["Date: 2019-06-05 16:55:11"], "2019-06-05T16:55:11"),
         (["Measured on 5 June 2019"], "2019-06-05"),
+        (["Date/Time: 2019-06-05 16:55"], "2019-06-05T16:55"),
+        (["Date: 2019-06-05T16:55:11-02:30"], "2019-06-05T16:55:11-02:30"),
         (["Date:2019-06-05"], "2019-06-05"),
         (["Link 7, 2019-06-05" + " " * 200], ""),
         (["Date: 25.06.2019"], "2019-06-25"),
@@ -116,6 +118,8 @@ def test_a_date_is_taken_where_it_can_be_read_in_one_way(comments: list[str], ex
         (["Petrel Metrology,P-16A,16-00042,A.09.42"], "16-00042"),
         (["Serial No. 5", "Serial No. 6"], ""),
         (["Serial: none"], ""),
+        (["Calibration kit serial no. 5"], ""),
+        (["Cable drum S/N 5"], ""),
         (["1, 2, 3, 4"], ""),
     ],
 )

@@ -9,7 +9,7 @@ from itertools import islice
 from archive.formats.base import dates
 
 _LABEL = re.compile(
-    r"\A(?:(?:test|measurement|measured|tested|sweep)\s*)?(?:date|time|on|at|date\s*/\s*time)?\s*[:=]?\s*", re.I
+    r"\A(?:(?:test|measurement|measured|tested|sweep)\s*)?(?:date\s*/\s*time|date|time|on|at)?\s*[:=]?\s*", re.I
 )
 _NOT_THE_TEST = re.compile(r"calib|\bcal\b|due|firmware|version|revision|build|export|creat|print|saved", re.I)
 _YEAR = re.compile(r"(?=.*[^\d\s]).*(?:19|20)\d\d")
@@ -17,8 +17,9 @@ _YEAR = re.compile(r"(?=.*[^\d\s]).*(?:19|20)\d\d")
 _SERIAL = re.compile(r"(?:.*\b)?(?:serial(?:\s*(?:number|no\.?|nr\.?))?|s/n)\s*[:=#]?\s*(\S+)\s*", re.I)
 _IDENTITY = re.compile(r"[^\d,:]{2,60},\s*[^\s,]*\d[^,]*,\s*([^\s,]*\d[^\s,]*)\s*,\s*[^\s,]*\d[^,]*")
 """Maker, model, serial number, firmware: the answer to *IDN? of IEEE 488.2, which analysers put into a comment."""
-
-
+_NOT_THE_ANALYSER = re.compile(
+    r"\b(?:cal|calibration|e-?cal|kit|probe|cable|drum|reel|dut|adapter|balun|switch|fixture)", re.I
+)
 _CLOCK_INSIDE = ("Day Mon DD hh:mm:ss YYYY", "Mon DD hh:mm:ss YYYY")
 """The date of asctime in C, whose year stands last."""
 _MOST_COMMENTS = 200
@@ -28,7 +29,7 @@ _LONGEST = 120
 
 
 def measured_on(comments: Iterable[str]) -> tuple[str, str]:
-    """Local time of the test in ISO 8601 and the comment that says it.
+    """Local time of the test in ISO 8601, with its offset where it has one, and the comment that says it.
 
     ("", "") where no comment is a date, one can be read in two ways, or two say different ones. A comment that speaks
     of a calibration or of the software is none.
@@ -44,9 +45,14 @@ def measured_on(comments: Iterable[str]) -> tuple[str, str]:
 
 
 def serial_of(comments: Iterable[str]) -> str:
-    """Serial number of the analyser; "" where no comment names one, or two name different ones."""
+    """Serial number of the analyser; "" where no comment names one, or two name different ones.
+
+    A serial number of a calibration kit, a cable or an adapter is none.
+    """
     found = set()
     for comment in _first(comments):
+        if _NOT_THE_ANALYSER.search(comment):
+            continue
         match = _SERIAL.fullmatch(comment) or _IDENTITY.fullmatch(comment)
         if match and any(c.isdigit() for c in match[1]):
             found.add(match[1])
@@ -60,4 +66,11 @@ def _first(comments: Iterable[str]) -> Iterator[str]:
 def _read(text: str) -> set[str]:
     """The dates that a text can be, with the time of day where it has one."""
     read = (dates.read(text, pattern) for pattern in (*_CLOCK_INSIDE, *dates.patterns_for([text])))
-    return {when.local for when in read if when is not None and re.match(r"\d{4}-", when.local)}
+    return {when.local + _offset(when) for when in read if when is not None and re.match(r"\d{4}-", when.local)}
+
+
+def _offset(when: dates.When) -> str:
+    if when.offset is None or "T" not in when.local:
+        return ""
+    hours, minutes = divmod(abs(when.offset), 60)
+    return f"{'-' if when.offset < 0 else '+'}{hours:02d}:{minutes:02d}"
