@@ -73,7 +73,9 @@ def settle(
             code="identity.not-one",
             found=chosen.link or "",
             expected="one of those that `muniment identity` lists",
-            remedy="" if not found else "give the whole label, and --site or --job",
+            remedy="a test that may be of several scheduled places gets its place with `muniment amend --set floor=...`"
+            if not found
+            else "give the whole label, and --site or --job",
         )
     sides = [side["records"] for side in found[0]["sides"]]
     pairs = [(a[0], b[0]) for a, b in combinations(sides, 2)]

@@ -47,14 +47,15 @@ def revised(
 
 
 def changes(before: Mapping[LineKey, Row], after: Mapping[LineKey, Row]) -> dict[str, Any]:
-    """What became of a job's schedule: labels that came, that went, and of which a line says something else now."""
+    """What became of a job's schedule: the labels of lines that came and that went, once for each line, and labels of
+    which a line says something else now."""
     said = ("required_limit", "cable_type", "due_on", "bundle", "building", "floor", "space", "panel", "port")
     added, removed = _labels(after, after.keys() - before.keys()), _labels(before, before.keys() - after.keys())
     both = before.keys() & after.keys()
     other = _labels(after, (k for k in both if any(before[k][c] != after[k][c] for c in said)))
     found = {
-        "added": sorted(added - removed),
-        "removed": sorted(removed - added),
+        "added": sorted(k[0] for k in after.keys() - before.keys() if k[0] not in removed),
+        "removed": sorted(k[0] for k in before.keys() - after.keys() if k[0] not in added),
         "changed": sorted(other | (added & removed)),
     }
     return {"links": len(after), **found} if any(found.values()) else {}

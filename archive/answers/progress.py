@@ -86,7 +86,7 @@ def progress(archive: Archive, job: str, *, today: date | None = None, role: Rol
     # A link that was tested goes before one that was not, a label that is there to the letter before one that means it.
     for x in sorted(found, key=lambda x: (x.result.tested, schedule.has(x.label))):
         lines = schedule.candidates(x.label, x.tested_place)
-        x = _placed(x, schedule, len(lines))
+        x = _placed(x, schedule, lines)
         if len(lines) == 1:
             if lines[0] in at_line and at_line[lines[0]].result.tested:
                 beyond.append((at_line[lines[0]], lines[0]))
@@ -114,7 +114,7 @@ def link_of_job(archive: Archive, job: str, link: str, role: Role = "accepted") 
     if found is None:
         return None
     schedule = ScheduledLinks(list(latest_schedule(archive, job).values()))
-    return _placed(found, schedule, len(schedule.candidates(found.label, found.tested_place)))
+    return _placed(found, schedule, schedule.candidates(found.label, found.tested_place))
 
 
 def _tested(archive: Archive, job: str, role: Role, only: str | None = None) -> list[JobLink]:
@@ -177,28 +177,52 @@ def _scheduled(label: str, row: Row, tested: JobLink | None, day: str) -> JobLin
     return replace(link, result=result, due_on=due, place={k: row[k] or "" for k in _PLACE})
 
 
-def _placed(x: JobLink, schedule: ScheduledLinks, candidates: int) -> JobLink:
+def _placed(x: JobLink, schedule: ScheduledLinks, lines: Sequence[LineKey]) -> JobLink:
     """A tested link, in doubt where it may be of several scheduled places, or the record that decides may.
 
-    Of none of several lines alone it is a further side of their label.
+    lines: that it may be. Of none of several lines alone it is a further side of their label.
     """
     own = schedule.candidates(x.label, identity.place(x.record)) if x.record is not None else []
-    several = max(candidates, len(own))
-    if several < 2 or not x.result.tested:
+    several = lines if len(lines) >= len(own) else own
+    if len(several) < 2 or not x.result.tested:
         return x
-    why = f"it may be of any of {several} places that this label is scheduled at, which it does not tell apart"
-    result = replace(LinkResult(x.label, IN_DOUBT), tests=x.result.tests, further_side=candidates > 1)
+    why = _between(x, [schedule.lines[k] for k in several])
+    result = replace(LinkResult(x.label, IN_DOUBT), tests=x.result.tests, further_side=len(lines) > 1)
     return replace(x, result=result, why="; ".join(w for w in (x.why, why) if w))
+
+
+def _between(x: JobLink, lines: Sequence[Row]) -> str:
+    """Why it is in doubt which of several lines of the schedule a link is, and what resolves it."""
+    at = identity.place(x.record) if x.record is not None else x.tested_place
+    of_lines = [identity.place(line) for line in lines]
+    open_parts = [n for i, n in enumerate(identity.PLACE) if not at[i] and len({p[i] for p in of_lines if p[i]}) > 1]
+    listed = "; ".join(said(line) or "no stated place" for line in lines)
+    if not open_parts:
+        return (
+            f"this label is scheduled at {len(lines)} places ({listed}) that do not say enough to tell which of them "
+            "the test is of; hand in a schedule that does"
+        )
+    which = "--link LABEL --job JOB" if x.record is None else f"--record {x.record['record_id']}"
+    sets = " ".join(f"--set {n}=..." for n in open_parts)
+    return (
+        f"the test names no {' or '.join(open_parts)}, and this label is scheduled at {len(lines)} places ({listed}), "
+        f"so which of them it is of is in doubt; give it with `muniment amend ARCHIVE {which} {sets}`"
+    )
 
 
 def _at_places(links: Sequence[JobLink], schedule: ScheduledLinks) -> list[str]:
     """Of labels that are scheduled at several places: what was not tested where, and what is in doubt."""
     notes = []
+    maybe = {
+        k for x in links if x.result.outcome == IN_DOUBT for k in schedule.candidates(x.label, x.tested_place)
+    }  # of these it cannot be said that they were not tested
     for x in links:
         if schedule.places(x.label) < 2:
             continue
         where = said(x.place if x.result.scheduled else x.record or {})
         if x.result.outcome == MISSING:
+            if (x.label, *identity.place(x.place)) in maybe:
+                continue
             notes.append(f"{x.label} at {where or 'no stated place'} was not tested")
         elif x.result.outcome == IN_DOUBT:
             notes.append(f"{x.label} at {where}: {x.why}" if where else f"{x.label}: {x.why}")

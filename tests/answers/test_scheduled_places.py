@@ -20,6 +20,7 @@ from archive.answers.intake import ingest
 from archive.answers.job_schedule import latest_schedule
 from archive.answers.progress import Progress, link_of_job, progress
 from archive.cli import cli
+from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
 from archive.store.events.accept import accept_job
@@ -93,9 +94,29 @@ def test_a_test_that_gives_less_joins_the_only_line(archive: Archive) -> None:
 def test_a_test_that_gives_less_is_in_doubt_between_two_lines(archive: Archive) -> None:
     found = after_tests(archive, ("A1", None))
     assert numbers(found, "scheduled", "tested", "in_doubt", "missing", "passing") == [3, 1, 1, 3, 0]
-    assert "A1: it may be of any of 2 places that this label is scheduled at" in found.notes[-1]
+    (note,) = found.notes
+    assert "A1: the test names no floor, and this label is scheduled at 2 places (floor 1; floor 2)" in note
     printed = CliRunner().invoke(cli, ["progress", str(archive.root), "--job", JOB]).output
-    assert "note: A1: it may be of any of 2 places" in printed
+    assert "note: A1: the test names no floor" in printed
+    told = next(iter(archive.db.execute("SELECT deposit FROM deposits ORDER BY number DESC")))["deposit"]
+    receipt = CliRunner().invoke(cli, ["receipt", str(archive.root), told]).output
+    assert receipt.count("the test names no floor") == 1
+
+
+def test_what_is_advised_of_a_test_between_two_lines_resolves_it(archive: Archive) -> None:
+    (note,) = after_tests(archive, ("A1", None)).notes
+    advised = note.partition("`muniment ")[2].rstrip("`").replace("ARCHIVE", str(archive.root)).replace("...", "2")
+    done = CliRunner().invoke(cli, [*advised.split(), "--reason", "the plan", "--by", "R. Ostrander"])
+    assert done.exit_code == 0, done.output
+    found = progress(store.open(archive.root), JOB)
+    assert numbers(found, "passing", "in_doubt", "missing", "unexpected") == [1, 0, 2, 0]
+    assert found.notes == ["A1 at floor 1 was not tested"]
+
+
+def test_identity_sends_a_test_between_two_lines_to_amend(archive: Archive) -> None:
+    after_tests(archive, ("A1", None))
+    said = CliRunner().invoke(cli, ["identity", str(archive.root), "A1", "--different", "--by", "R. Ostrander"])
+    assert isinstance(said.exception, Trouble) and "amend --set floor" in said.exception.remedy
 
 
 def test_a_later_test_without_a_place_proves_nothing_of_the_first_place(archive: Archive) -> None:
@@ -108,6 +129,11 @@ def test_curves_of_another_place_of_the_same_label_are_copies_and_end() -> None:
     assert [x.copy_of for x in one_of_copies([first, second])] == ["", "A1"]
     round_about = [LinkResult("A", "passing", copy_of="B"), LinkResult("B", "passing", copy_of="A")]
     assert len(one_of_copies(round_about)) == 2
+
+
+def test_a_receipt_counts_lines_of_a_schedule_that_came(archive: Archive, tmp_path: Path) -> None:
+    changed = schedule(archive, tmp_path / "b.csv", "B1;1\nB1;2\n")
+    assert (changed["links"], changed["added"]) == (5, ["B1", "B1"])
 
 
 def test_what_changed_in_a_schedule_is_said_by_place(archive: Archive, tmp_path: Path) -> None:

@@ -313,3 +313,18 @@ def test_a_csv_of_rates_holds_no_formula() -> None:
         ["'=1+1", "-1.5", "'@x; y"],
         ["a\rb", "", "'-x"],
     ]
+
+
+def test_a_grouping_that_is_none_is_answered_with_all_there_are(archive: Archive) -> None:
+    of_verdicts(archive, 1, 0)
+    with pytest.raises(Trouble) as refused:
+        count(archive, ["nonsense"])
+    assert refused.value.expected.split(", ") == list(FIELDS)
+    with pytest.raises(Trouble) as misspelt:
+        count(archive, ["cable_tpye"])
+    assert "cable_type" in misspelt.value.remedy
+
+
+def test_one_link_rests_on_the_verdict_of_its_instrument(archive: Archive) -> None:
+    of_verdicts(archive, 1, 0)
+    assert any(n.startswith("1 link rests on the instrument's verdict alone") for n in count(archive).notes)

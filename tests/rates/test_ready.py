@@ -78,9 +78,9 @@ def test_what_is_not_established_says_so(archive: Archive) -> None:
     found = readiness(archive, ["25gbase-t"])
     assert found.rows[0]["reasons"] == {"limit not established": 1}
     assert found.to_measure["25gbase-t"] == []
-    assert found.not_known["25gbase-t"] == ["limit not established (1 links)"]
+    assert found.not_known["25gbase-t"] == ["limit not established (1 link)"]
     text = run("ready", archive.root, "--application", "25gbase-t").stdout
-    assert "to tell more" not in text and "no measurement tells more of these: limit not established (1 links)" in text
+    assert "to tell more" not in text and "no measurement tells more of these: limit not established (1 link)" in text
 
 
 def test_what_cannot_be_asked(of_years: Path) -> None:

@@ -188,7 +188,7 @@ def test_copies(run: Run, job: Callable[..., Path]) -> None:
     assert "not known" in said["note"]
     code, out, err = run("copies", job(LATER))
     assert (code, out) == (0, "")
-    assert "2 records compared, 0 pairs" in err
+    assert "2 records compared, 0 pairs." in err
 
 
 def test_copies_names_the_archive_that_filters_need(run: Run, job: Callable[..., Path]) -> None:

@@ -105,7 +105,8 @@ def chosen(names: Iterable[str], edges: Sequence[float] | None = None) -> list[G
                 "records cannot be grouped by this",
                 code="rates.unknown-field",
                 found=repr(word),
-                expected=", ".join(nearest(name, [*FIELDS, *OTHER_NAMES]) or FIELDS),
+                expected=", ".join(FIELDS),
+                remedy=f"nearest: {', '.join(near)}" if (near := nearest(name, [*FIELDS, *OTHER_NAMES])) else "",
             )
         found[name] = length_bands(edges) if name == "length_band" else FIELDS[name]
     return list(found.values())

@@ -250,7 +250,9 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choi
     out = []
     by_instrument = sum(g.by_instrument for g in groups)
     if by_instrument and choice.verdicts == "best":
-        what = "tests of a parameter rest" if single else "links rest"
+        one = by_instrument == 1
+        what = ("test of a parameter" if one else "tests of a parameter") if single else ("link" if one else "links")
+        what += " rests" if one else " rest"
         out.append(
             f"{by_instrument} {what} on the instrument's verdict alone: no curves came along (--verdicts program "
             "leaves them out)"

@@ -267,7 +267,7 @@ def _advice(rows: Sequence[dict[str, Any]]) -> tuple[list[str], list[str]]:
 
 
 def _listed(number: Counter[str]) -> list[str]:
-    return [f"{words} ({links} links)" for words, links in number.most_common()]
+    return [f"{words} ({links} link{'s' * (links != 1)})" for words, links in number.most_common()]
 
 
 def _notes(tests: Sequence[_LinkTest], ids: Sequence[str], rows: Sequence[dict[str, Any]]) -> list[str]:

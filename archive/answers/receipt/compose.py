@@ -163,7 +163,7 @@ def _set_aside(told: dict[str, Any], words: Wording) -> list[Block]:
         said += f"; {words('found {what}', what=found)}" if found else ""
         said += f"; {words('expected {what}', what=expected)}" if expected else ""
         items.append(said + (f". {remedy[:1].upper()}{remedy[1:]}" if remedy else ""))
-    title = words("{n} could not be read; they are kept as they were handed in", n=told["set_aside"])
+    title = words("{n} could not be read; kept as handed in", n=told["set_aside"])
     return [Notice(title, items[:_CAUSES]), *_more(len(items), words, _CAUSES)] if items else []
 
 
@@ -216,7 +216,10 @@ def _links(facts: ReceiptFacts, words: Wording) -> list[Block]:
     if rows:
         blocks.append(FactsBlock(rows))
     whys = [f"{x.label}: {x.why}" for x in facts.progress.links if x.why and x.result.tested]
-    notes = [*facts.progress.notes, *whys]
+    notes = [
+        *facts.progress.notes,
+        *(w for w in whys if not any(w.endswith(n) or w in n for n in facts.progress.notes)),
+    ]
     if notes:
         blocks += [Listing(notes[:_SHOWN]), *_more(len(notes), words)]
     return blocks

@@ -68,7 +68,8 @@ def command(
     else:
         for pair in found.pairs if not quiet else ():
             print_line(_line(pair))
-        say(f"{found.compared} records compared, {len(found.pairs)} pairs. {_NOTE}", quiet=quiet)
+        compared = f"{found.compared} record{'s' * (found.compared != 1)} compared"
+        say(f"{compared}, {len(found.pairs)} pair{'s' * (len(found.pairs) != 1)}. {_NOTE}", quiet=quiet)
     done(bool(found.pairs))
 
 

@@ -32,8 +32,12 @@ def command(
     quiet: bool,
 ) -> None:
     """Lists labels of which it is in doubt whether their tests are of one link, and settles one with --same or
-    --different. A doubt arises where tests contradict each other as cables do, or do not say which of two places
-    they are of; until it is settled each side is counted as in doubt, and neither passes nor fails.
+    --different. A doubt arises where tests contradict each other as cables do, or may be of either of two links
+    that were tested at other places; until it is settled each side is counted as in doubt, and neither passes nor
+    fails.
+
+    A test that may be of several places of the schedule is in doubt in `muniment progress` alone, and is not listed
+    here: what resolves it is its place, given with `muniment amend --set floor=...`.
 
     \b
     Exit code 1: something is in doubt.

@@ -119,7 +119,8 @@ def command(
     **filters: Any,
 ) -> None:
     """Pass rates with their intervals, over links: each link once for its configuration and limit family, by the
-    record that counts. Withdrawn records, renditions, re-readings, conflicts and copies count nowhere. A first-time
+    record that counts. Withdrawn records, renditions, re-readings, conflicts and copies count nowhere. Schedules are
+    not asked: a test in doubt only because its label is scheduled at several places counts as what it is. A first-time
     rate is over first complete tests; a test belongs to the group of its own date, crew and instrument. --until takes
     tests up to a day, --as-of the state of that day. Intervals and comparisons take whole jobs as the unit.
 
