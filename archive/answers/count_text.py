@@ -66,6 +66,7 @@ def result(link: LinkResult, words: Wording = ENGLISH) -> str:
         (link.marginal, words("marginal")),
         (link.provisional, words("provisional")),
         (link.by_instrument, words("by the instrument alone")),
+        (link.later_lesser_fails > 0, words("with a later fail of less evidence")),
         (bool(link.copy_of), words("curves of {link}", link=link.copy_of)),
     ]
     return ", ".join([word or names(words)[link.outcome], *(text for there, text in marks if there)])

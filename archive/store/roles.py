@@ -6,7 +6,8 @@ accepted  the record on which a job was handed over: the latest complete test of
 current   the latest complete test over all jobs, by test time, not by arrival
 Both per configuration and limit family, and neither withdrawn nor in conflict. A later fail counts over an earlier
 pass. Completeness is ranked by what a record covers, never by its verdict; less evidence never displaces more, and a
-later failing test of less evidence is counted beside the record that counts.
+later failing test of less evidence is counted beside the record that counts. An optical trace (tier 2) is less evidence
+than a loss test (tier 1), under whatever limit it was graded: it never decides where a loss test is.
 Of several families one record decides for the link: that of the limit which the job requires; without one, a failing
 record before one that is not graded, and that before a passing one.
 Rows are those of `records` in the catalogue: mappings with NEEDED.
@@ -49,7 +50,8 @@ NEEDED = (
 )
 """Columns that states() needs."""
 
-_EVIDENCE = {**dict.fromkeys(REGRADED, 2), "worst-points": 1, "verdict-only": 0}
+_TRACE = "optical-trace"
+_EVIDENCE = {**dict.fromkeys(REGRADED, 3), _TRACE: 2, "worst-points": 1, "verdict-only": 0}
 _KNOWN_ALREADY = ("same_file", "same_content")
 _WORST_FIRST = {"fail": 0, None: 1, "pass": 2}
 
@@ -155,7 +157,8 @@ def coverage(row: Row) -> tuple[int, float]:
     """
     low, high = row["covers_from_mhz"], row["covers_to_mhz"]
     rank = _EVIDENCE.get(row["evidence"], 0)
-    return rank, float(round(high - low)) if rank == 2 and low is not None and high is not None else 0.0
+    swept = rank == _EVIDENCE["full-sweep"] and low is not None and high is not None
+    return rank, float(round(high - low)) if swept else 0.0
 
 
 def _out(row: Row) -> str:
@@ -305,8 +308,8 @@ def _deciding(rows: list[Row], required: Family | None, when: Any) -> Row:
     """Of one record per family, the one that decides for the link."""
     if required is not None and (wanted := [r for r in rows if fits(family(r), required)]):
         rows = wanted
-    # A trace stands beside a loss test, and never in its place: it decides where it fails, or where nothing else is.
-    rows = [r for r in rows if r["evidence"] != "optical-trace" or outcome(r) == "fail"] or rows
+    # A trace stands beside a loss test, and never in its place, whatever it says: it decides where nothing else is.
+    rows = [r for r in rows if r["evidence"] != _TRACE] or rows
     return max(rows, key=lambda r: (-_WORST_FIRST[outcome(r)], when(r)))
 
 
@@ -334,5 +337,5 @@ def _lesser(shown: Row, link: list[Row], when: Any) -> int:
         if when(r) > when(shown)
         and coverage(r) < coverage(shown)
         and _fails(r)
-        and family(r)[1] in (None, family(shown)[1])
+        and (r["evidence"] == _TRACE or family(r)[1] in (None, family(shown)[1]))
     )

@@ -131,6 +131,23 @@ def test_two_limit_families_of_one_link_are_one_link() -> None:
     assert {s.accepted_unit for s in required.values()} == {1}
 
 
+def test_a_failing_trace_stands_beside_a_loss_test_and_never_displaces_it() -> None:
+    loss = row(1, "2021-03-12T14:05", evidence="optical-loss", limit_id="iso-11801-1/os2/link", configuration="link")
+    events = {"evidence": "optical-trace", "configuration": None, "verdict": "fail", "reported_verdict": None}
+    limit = "optical-events/unknown/trace-1625nm-local-remote"
+    found = states([loss, row(2, "2021-03-16T13:33", limit_id=limit, **events)])
+    assert {found[n].unit for n in (1, 2)} == {1} and {found[n].accepted_unit for n in (1, 2)} == {1}
+    assert found[1].lesser_fails == 1 and found[1].tests == 1
+    alone = states([row(2, "2021-03-16T13:33", limit_id=limit, **events)])
+    assert alone[2].unit == 2 and alone[2].accepted
+
+
+def test_a_trace_under_the_limit_of_a_loss_test_does_not_displace_it() -> None:
+    rows = [row(1, "2021-03-12T14:05", evidence="optical-loss"), row(2, "2021-03-16T13:33", evidence="optical-trace")]
+    found = states(rows)
+    assert current(found) == accepted(found) == [1]
+
+
 def test_withdrawn_records_have_no_role() -> None:
     rows = [row(1, "2019-05-16"), row(2, "2019-05-17", withdrawn=1)]
     assert current(states(rows)) == [1]

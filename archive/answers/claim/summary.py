@@ -71,11 +71,32 @@ def _certified(facts: ClaimFacts, words: Wording) -> list[str]:
     required = plain(facts.job.get("required_limit"))
     if facts.required_kept is False:
         told.append(words("The job requires another limit: {limit}.", limit=required))
-    later = [t for t in facts.tests if not t.standing and _after(t, s)]
+    beside = [t for t in facts.tests if not t.standing and _is_trace(t) and not _is_trace(s)]
+    told += _beside(beside, words)
+    later = [t for t in facts.tests if not t.standing and _after(t, s) and not any(t is x for x in beside)]
     if later:
         told += [_later(t, words) for t in later[:3]]
         told += [words("Further later tests: {count}.", count=len(later) - 3)] if len(later) > 3 else []
     return told
+
+
+def _is_trace(t: TestedRecord) -> bool:
+    return bool(t.record["evidence"] == "optical-trace")
+
+
+def _beside(traces: list[TestedRecord], words: Wording) -> list[str]:
+    """What the traces of a link come to, which stand beside its loss test; empty without any."""
+    said = [v["verdict"] if (v := t.verdict()) else "not graded" for t in traces]
+    if not said:
+        return []
+    return [
+        words(
+            "Optical traces beside this loss test: {fails} fail, {passes} pass, {others} not graded.",
+            fails=said.count("fail"),
+            passes=said.count("pass"),
+            others=len(said) - said.count("fail") - said.count("pass"),
+        )
+    ]
 
 
 def _after(t: TestedRecord, s: TestedRecord) -> bool:

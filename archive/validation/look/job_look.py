@@ -20,7 +20,8 @@ from archive.validation.look.tested_links import TestedLinks, tested_links
 from archive.vocabulary.link_counts import REGRADED
 from archive.vocabulary.places import PLACE, Place, place, said
 
-_RANK = {**dict.fromkeys(REGRADED, 2), "worst-points": 1}
+_TRACE = "optical-trace"
+_RANK = {**dict.fromkeys(REGRADED, 3), _TRACE: 2, "worst-points": 1}
 
 
 class JobLook:
@@ -114,20 +115,24 @@ class JobLook:
 
     @cached_property
     def counting(self) -> list[list[int]]:
-        """Of each link's tests the latest of those with most evidence, one of each family of limits."""
+        """Of each link's tests the latest of those with most evidence, one of each family of limits.
+
+        A trace counts only where nothing else is: it stands beside a loss test.
+        """
         return [self._counting(tests.tolist()) for tests in self.by_link]
 
     def _counting(self, tests: list[int]) -> list[int]:
         families: dict[tuple[str, ...], list[int]] = {}
         for row in tests:
             families.setdefault(tuple(str(self["limit_id"][row]).split("/")[1:]), []).append(row)
-        return [
+        latest = [
             max(rows, key=lambda r: (self.rank(r), self["verdict"][r] != "not graded", self.when[r]))
             for rows in families.values()
         ]
+        return [r for r in latest if self["evidence"][r] != _TRACE] or latest
 
     def rank(self, row: int) -> int:
-        """How much a record proves: whole curves or losses before worst points before a verdict alone."""
+        """How much a record proves: whole curves or losses, then traces, worst points, a verdict alone."""
         return _RANK.get(str(self["evidence"][row]), 0)
 
     @cached_property
