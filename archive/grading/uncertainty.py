@@ -14,6 +14,9 @@ from archive.grading.grading_input import GradingInput
 from archive.grading.reported import ReportedPoints
 from archive.limits import Limit
 
+_HIGHEST = 9e12
+"""MHz; higher ones are no frequencies, and do not fit whole numbers of Hz."""
+
 ANY_END, ANY_PAIRING = 2, -1
 """Codes of a row that is stated for no end or pairing of its own."""
 
@@ -84,4 +87,5 @@ def _stated(place: Ints, graded: GradedColumns, reported: ReportedPoints) -> Rea
 
 def _micro(frequency: Reals) -> Ints:
     """Frequencies (MHz) as whole Hz, so that equal ones are equal; -1 where none is stated."""
-    return np.where(np.isnan(frequency), -1, np.rint(np.nan_to_num(frequency) * 1e6)).astype(np.int64)
+    whole = np.rint(np.clip(np.nan_to_num(frequency), 0.0, _HIGHEST) * 1e6)
+    return np.where(np.isnan(frequency), -1, whole).astype(np.int64)

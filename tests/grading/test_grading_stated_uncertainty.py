@@ -60,6 +60,12 @@ def test_an_uncertainty_speaks_only_of_the_pair_end_and_frequency_that_it_names(
     assert elsewhere["wrong_probability"] is None and elsewhere["marginal"] is None
 
 
+@pytest.mark.parametrize("frequency", [1e300, -1e300, -5.0])
+def test_a_frequency_that_is_none_fits_nothing(frequency):
+    found, _ = graded(stated(1.0, frequency_mhz=frequency))
+    assert found["decision"] == "simple acceptance; uncertainty not stated"
+
+
 def test_of_several_the_largest_counts():
     both, _ = graded(stated(0.2), stated(1.5))
     large, _ = graded(stated(1.5))
