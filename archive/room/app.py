@@ -162,7 +162,11 @@ def _answered(
 
 
 def _sentence(trouble: Trouble) -> str:
-    parts = [trouble.where, f"expected {trouble.expected}" if trouble.expected else "", trouble.remedy]
+    parts = [
+        "" if Path(trouble.where).is_dir() else trouble.where,
+        f"expected {trouble.expected}" if trouble.expected else "",
+        trouble.remedy,
+    ]
     return ". ".join(part[:1].upper() + part[1:] for part in parts if part)
 
 

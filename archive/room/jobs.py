@@ -8,8 +8,9 @@ from typing import Any
 
 from starlette.responses import Response
 
+from archive import vocabulary
 from archive.answers.jobs import facts
-from archive.answers.progress import progress
+from archive.answers.progress import JobLink, progress
 from archive.answers.setaside import set_aside
 from archive.room.app import PageRequest
 
@@ -25,6 +26,20 @@ def listed(asked: PageRequest) -> Response:
         "GROUP BY job_id ORDER BY last DESC, job_id LIMIT 1000"
     ).fetchall()
     return asked.page("jobs.html", "Jobs", shlex.join(["muniment", "find", str(asked.root)]), rows=rows)
+
+
+def _why(link: JobLink) -> str:
+    """Why a link comes to what it does, as far as the catalogue knows."""
+    row = link.record
+    if link.why or row is None or link.result.outcome == "passing":
+        return link.why
+    if link.result.by_instrument:
+        return "the instrument said so; no curves came along"
+    named = vocabulary.parameter(row["parameter"]).name if row["parameter"] else ""
+    place = " ".join(str(row[f"leading_{name}"] or "") for name in ("pairing", "end")).strip()
+    if link.result.outcome == "failing" and named:
+        return f"{named} {place}".strip() if row["parameter"] == row["leading_parameter"] else named
+    return f"evidence: {str(row['evidence'] or 'not known').replace('-', ' ')}"
 
 
 def page(asked: PageRequest) -> Response:
@@ -49,6 +64,7 @@ def page(asked: PageRequest) -> Response:
         sums=found.plain()["sums"],
         by_outcome=by_outcome,
         floors=dict(sorted(floors.items())),
+        why=_why,
         aside=[row for row in set_aside(archive, job) if not row["settled"]],
         most=_FIRST,
     )

@@ -142,7 +142,13 @@ def _graded(batch: Batch, against: str | None) -> dict[str, Any]:
     """Verdicts of a batch by today's limit library, against the limit that it names or another."""
     if against is not None:
         limits.get(against)  # a wrong one is refused before anything is graded
-    return {"verdicts": list(documents(grading.grade(batch, [against] if against else None))), "against": against}
+    verdicts = list(documents(grading.grade(batch, [against] if against else None)))
+    for point in (p for v in verdicts for p in v["parameters"]):
+        nm, way = point.get("wavelength_nm"), point.get("direction")
+        parts = (point["pairing"], f"{nm:g} nm" if nm else "", (way or "").replace("-", " to "))
+        point["of"] = ", ".join(part for part in parts if part)
+        point["name"] = vocabulary.parameter(point["parameter"]).name
+    return {"verdicts": verdicts, "against": against}
 
 
 def _line(verdict: Mapping[str, Any] | None, parameter: str, frequencies: list[float]) -> list[float | None] | None:

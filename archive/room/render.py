@@ -30,6 +30,7 @@ def _environment() -> Environment:
     made.filters["term"] = lambda word: str(word or "").replace("_", " ").replace("-", " ")
     made.filters["digits"] = grouped
     made.filters["db"] = _decibels
+    made.filters["tenths"] = _tenths
     return made
 
 
@@ -45,7 +46,12 @@ def address(base: str, path: str, **query: str | int | None) -> str:
 
 
 def _decibels(value: float | None) -> str:
-    return "" if value is None else f"{value:+.1f} dB".replace("-", "\u2212")
+    return "" if value is None else f"{_tenths(value, signed=True)} dB"
+
+
+def _tenths(value: float, signed: bool = False) -> str:
+    shown = round(value, 1) + 0.0  # no minus zero
+    return (f"{shown:+.1f}" if signed else f"{shown:.1f}").replace("-", "\u2212")
 
 
 def _finalize(value: object) -> object:
