@@ -20,6 +20,15 @@ from tests.validation import examples, good, planted
 from tests.validation.fixtures import FOLDER, LEFT_OUT, bad, shown
 
 TODAY = dt.date(2026, 11, 25)
+TOLD_BY_READERS = {
+    "formats/otdr/test_otdr_reader.py": (
+        *("trace-block-damaged", "trace-blocks-not-read", "trace-label-from-file-name", "trace-number-converted"),
+        *("trace-of-first-format", "trace-without-events"),
+    ),
+    "formats/mapping/test_draft_says.py": ("draft-leaves-values", "no-measured-value"),
+    "formats/mapping/test_not_placed.py": ("numbers-not-placed",),
+}
+"""Rules of readers whose files are planted in the tests of that reader, by test file."""
 BAD = planted.bad()
 
 
@@ -146,7 +155,15 @@ def test_the_command_tells_every_rule(records: tuple[dict[str, Any], list[str]],
     (tmp_path / "feet.json").write_text(json.dumps({"links": [FEET | {"Link": f"2-TR2-A{n}"} for n in range(40)]}))
     told |= set(_checked(tmp_path / "feet.json")["counts"])
     every = {r.name for r in catalogue.rules().values() if r.by not in ("archive", "program")}
-    assert every - told == {name for name in LEFT_OUT if name != "record-set-aside"}
+    readers = {name for names in TOLD_BY_READERS.values() for name in names}
+    assert every - told == {name for name in LEFT_OUT if name != "record-set-aside"} | readers
+
+
+def test_rules_of_readers_have_their_tests_beside_the_readers() -> None:
+    assert {catalogue.rule(n).by for names in TOLD_BY_READERS.values() for n in names} == {"reader"}
+    for file, names in TOLD_BY_READERS.items():
+        text = (Path(__file__).parents[1] / file).read_text("utf-8")
+        assert [n for n in names if f'"{n}"' not in text] == [], file
 
 
 FEET = {"Length (ft)": 101.5, "Result": "PASS"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -42,6 +43,10 @@ def test_numbers_that_no_table_took_are_told(text: str, found: str, tmp_path: Pa
     assert (code, surveyed) == (1, 1)
     assert found in said
     assert found in words
+    checked = CliRunner().invoke(
+        cli, ["check", str(tmp_path / "e.csv"), "--mapping", str(tmp_path / "m.toml"), "--json"]
+    )
+    assert json.loads(checked.stdout)["counts"]["numbers-not-placed"] == 1
 
 
 def test_a_list_without_measured_numbers_is_silent(tmp_path: Path) -> None:
