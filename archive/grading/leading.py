@@ -30,7 +30,10 @@ def with_leading(verdicts: pa.Table, grades: pa.Table) -> pa.Table:
     points = np.isin(kind, [code for code, word in enumerate(kinds) if word != "overall"]) & ~np.isnan(margin)
     worst = kind == (kinds.index("worst_margin") if "worst_margin" in kinds else -2)
     failing = np.asarray(grades.column("verdict").to_numpy(zero_copy_only=False) == "fail") & _decides(grades)
-    fails = np.isin(key_of, key_of[failing])
+    said = np.asarray(verdicts.column("verdict").to_numpy(zero_copy_only=False) == "fail")
+    glass = np.isin(parameter, [code for code, name in enumerate(names) if vocabulary.parameter(name).per == "fiber"])
+    # Polarity fails a link whose losses all pass: none of them leads.
+    fails = np.isin(key_of, key_of[failing]) | (glass & np.isin(key_of, verdict_key[said]))
     leads = np.array([name in rules()["leading"]["parameters"] for name in names] + [False])[parameter]
     decibels = np.array([vocabulary.parameter(name).unit == rules()["worst"]["unit"] for name in names] + [False])
     chosen = points & _decides(grades) & np.where(fails, failing, leads & worst)

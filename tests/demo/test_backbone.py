@@ -81,6 +81,17 @@ def test_a_link_without_traces_is_told_what_would_show_more(archive: Archive) ->
     assert "10GBASE-SR" in text and "32GFC" in text
 
 
+def test_a_link_that_fails_for_its_polarity_says_so_and_leads_with_no_margin_that_passes(archive: Archive) -> None:
+    text = page(archive, backbone.CROSSED)
+    first = text[: text.index("Time line")]
+    assert "Fails tia-568.3-d/om4/link: polarity is wrong: fibre A arrives at A, not at B" in first
+    assert "leading margin" not in first and "1.1 dB" not in first
+    row = archive.db.execute(
+        "SELECT verdict, leading_margin FROM records WHERE link_label = ?", (backbone.CROSSED,)
+    ).fetchone()
+    assert tuple(row) == ("fail", None)
+
+
 def test_findings_name_the_reference_and_the_equal_numbers(handed_in: Path) -> None:
     from archive import formats
 

@@ -75,6 +75,8 @@ def _program(who: str, v: Verdict, record: Row, words: Wording) -> VerdictCard:
     leading = leading_text(v, words)
     if leading:
         lines.append(words("leading margin {margin}", margin=leading))
+    elif v["verdict"] == "fail" and v["reason"]:
+        lines.append(plain(v["reason"]).split("; ")[0])
     elif v["verdict"] in ("pass", "fail"):
         lines.append(words("no leading margin"))
     short = [

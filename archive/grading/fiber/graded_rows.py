@@ -98,10 +98,13 @@ class RecordGrade:
 
     @property
     def worst(self) -> PointGrade | None:
-        """The deciding point: the smallest margin in dB, of those that fail where any does."""
+        """The deciding point: the smallest margin in dB, of those that fail where any does.
+
+        None where polarity alone fails: no margin decided.
+        """
         decided = [p for p in self.deciding if p.margin is not None and p.verdict != NOT_GRADED]
         failing = [p for p in decided if p.verdict == FAIL]
-        listed = failing or decided
+        listed = failing if failing or self.fault else decided
         decibels = [p for p in listed if p.parameter != "length"]
         return min(decibels or listed, key=lambda p: p.margin or 0.0, default=None)
 
