@@ -100,8 +100,8 @@ def step_text(action: str, case: Case, number: int) -> str:
     parts = [said.get("decision"), said.get("text"), f"cause: {said['cause']}" if said.get("cause") else None]
     parts += [f"cost: {said['cost']} {said.get('currency', '')}".strip() if said.get("cost") else None]
     texts = "; ".join(p for p in parts if p)
-    if not said:
-        texts = "its text was redacted"
+    if not said or (action in (OPEN, NOTE) and "text" not in said):  # these two cannot be made without one
+        texts = "; ".join(p for p in (texts, "its text was redacted") if p)
     return f"case {case.name} {verbs[action]}" + (f": {texts}" if texts else "")
 
 

@@ -178,7 +178,7 @@ def _used(making: Deposit, offered: Offered, reading: Submission, *, accept_draf
         making.read_files.append({"name": file.path, **told})
     named, shelf = ({m.digest for m in some} for some in (offered.named, offered.shelf))
     drafted = {file.mapping for file in reading.files if file.drafted}
-    for digest in making.mappings & reading.mappings.keys():
+    for digest in reading.mappings:  # those, too, of files that are here already
         making.mapping_use[digest] = (
             mapping_use.NAMED
             if digest in named

@@ -20,6 +20,7 @@ from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
 from archive.store.names import portable
+from archive.store.promotion import promotion
 from archive.store.records import split_address
 from archive.store.unread import Unread, UnreadEvent, decided_for, refuse, unread_events
 
@@ -146,6 +147,15 @@ class Archive:
         if seen is not None and not (
             int(seen["size"]) <= count and catalogue.root(self.db, int(seen["size"])) == seen["root"]
         ):
+            if (made := promotion(self.ledger, seen)) is not None:
+                raise Trouble(
+                    "this is the original no more",
+                    code="archive.copy-promoted",
+                    where=str(self.root),
+                    found=str(made),
+                    remedy=f"work with {made.path}, and write here no more: what is committed there is not here. "
+                    f"Where it was not meant to be promoted, ask who did; nothing here is damaged",
+                )
             raise Trouble(
                 "the ledger does not continue the head that was seen on this machine before",
                 code="ledger.not-continued",

@@ -247,3 +247,10 @@ def test_what_a_worse_mapping_cannot_read_stays_as_it_was_read(
     assert again.counts["new"] == 0
     rows = archive.db.execute("SELECT link_label, tested_local FROM records WHERE NOT replaced ORDER BY 1").fetchall()
     assert [tuple(r) for r in rows] == [("1-A01", "2019-03-01T10:11"), ("1-A02", "2019-03-02T10:12")]
+
+
+def test_a_drafted_file_that_comes_again_is_said_to_be_drafted(archive: store.Archive, tmp_path: Path) -> None:
+    path = export(tmp_path, "a.csv", "1-A01", "1-A02")
+    first = ingest(archive, [path], FACTS)
+    again = ingest(archive, [path], FACTS)
+    assert by(first) == by(again) == ["draft"]

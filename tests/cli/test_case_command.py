@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from archive import store
 from archive.cli import cli
+from archive.errors import Trouble
 from archive.store.copies import export, merge
 from archive.store.fixity import fixity
 from tests.cli.person import typed
@@ -61,9 +62,11 @@ def test_texts_stand_in_the_event_alone_and_redact_reaches_them(place: Path) -> 
     assert COMPLAINT.encode() not in entries and b"Ostrander" not in entries
     step = told("case", place, "list")["cases"][0]["steps"][0]
     assert COMPLAINT in (place / step["path"]).read_text(encoding="utf-8")
+    dry = run("redact", place, "--file", step["path"], "--dry-run")
+    assert "would stay: the step of the case without text" in dry
     run("redact", place, "--file", step["path"], "--reason", "asked for", *BY)
     (case,) = told("case", place, "list")["cases"]
-    assert case["complaint"] is None and case["id"] == case["case"] and case["state"] == "open"
+    assert case["complaint"] is None and (case["case"], case["link"], case["state"]) == ("C-1", LINK, "open")
     everything = b"".join(p.read_bytes() for p in place.rglob("*") if p.is_file())
     assert COMPLAINT.encode() not in everything
     assert "its text was redacted" in run("history", place, LINK)
@@ -154,3 +157,23 @@ def test_the_warranty_is_that_of_the_job_that_was_asked_for(place: Path, tmp_pat
     page = (tmp_path / "claim" / "data" / "claim.html").read_text(encoding="utf-8")
     assert "Warranty from 1 April 2019 until 31 March 2044." in page
     assert f"Lantern Quay 4, {job}</p>" in page and "Later tested in job REFIT-2027" in page
+
+
+def test_a_name_in_the_text_of_a_case_is_found_and_taken_out_there(place: Path) -> None:
+    run("case", place, "note", "C-1", "--text", "T. Vance called again", *BY)
+    result = CliRunner().invoke(cli, ["redact", str(place), "--name", "T. Vance", *BY])
+    assert isinstance(result.exception, Trouble)
+    path = result.exception.remedy.rpartition("--file ")[2]
+    assert path == told("case", place, "list")["cases"][0]["steps"][1]["path"]
+    run("redact", place, "--file", path, "--reason", "asked for", *BY)
+    (case,) = told("case", place, "list")["cases"]
+    assert (case["case"], [s["action"] for s in case["steps"]]) == ("C-1", ["open", "note"])
+    assert not any(b"Vance" in p.read_bytes() for p in place.rglob("*") if p.is_file())
+    said = run("fixity", place)
+    assert "1 file redacted, by ledger entry 5:" in said
+    assert told("fixity", place)["redactions"][0]["files"] == [path]
+
+
+def test_a_name_that_stays_elsewhere_is_something_to_look_at(place: Path) -> None:
+    run("case", place, "note", "C-1", "--text", "R. Ostrander called again", *BY)
+    assert "the name is in 1 other file;" in run("redact", place, "--name", "R. Ostrander", code=1)

@@ -275,3 +275,16 @@ def test_what_cannot_be_joined(full: Archive, other: Archive) -> None:
     layout.entry_path(other.root, 1).unlink()
     with pytest.raises(Trouble, match="not sound"):
         merge(full, other, by=None, reason=None)
+
+
+def test_the_old_original_says_that_a_copy_was_promoted(full: Archive, tmp_path: Path) -> None:
+    full.catch_up()
+    export(full, tmp_path / "copy")
+    copy = store.open(tmp_path / "copy")
+    promote(copy, by="A. Clerk", reason="the first disk failed")
+    with pytest.raises(Trouble) as told:
+        store.open(full.root).catch_up()
+    assert (told.value.code, "repair" in told.value.remedy) == ("archive.copy-promoted", False)
+    assert "promoted by A. Clerk on 20" in told.value.found and str(copy.root) in told.value.remedy
+    (damage,) = fixity(store.open_damaged(full.root)).damaged
+    assert "was promoted by A. Clerk" in damage.what

@@ -59,6 +59,13 @@ def _print(document: dict[str, Any]) -> None:
     print_line(f"{'Sound' if document['sound'] else 'NOT SOUND'} by {document['depth']} ({document['depth_means']})")
     print_line(f"  {document['sound_deposits']} of {document['deposits']} deposits sound")
     print_line(f"  {document['records']} records, {document['files']} files")
+    if redactions := document["redactions"]:
+        number = len({path for r in redactions for path in r["files"]})
+        entries = ", ".join(str(r["entry"]) for r in redactions)
+        print_line(
+            f"  {number} file{'s' * (number != 1)} redacted, by ledger {'entries' if len(redactions) > 1 else 'entry'} "
+            f"{entries}: the bytes that went cannot be checked, the ledger keeps their digests"
+        )
     print_line(f"  ledger: {ledger['entries']} entries, head {ledger['head']}, chain {ledger['chain']}")
     print_line(f"  checked against {document['checked_against']}")
     if any(ledger["signatures"].values()):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
 from archive.errors import Trouble
 
 
@@ -37,8 +37,13 @@ def command(
 ) -> None:
     """Removes a person's name, or a file. A tombstone keeps digest and reason; the proofs of everything else hold.
 
-    A name may also stand in originals, and in cells that no column took: those files are listed, to be redacted one
-    by one. Second copies are brought up to date with `muniment export`.
+    A name may also stand in originals, in texts of cases, and in cells that no column took: those files are listed, to
+    be redacted one by one with --file. Of a step of a case (events/.../event.json) the texts go, and the number of the
+    case, its link, days and costs stay; --with names a file that is to stand there instead. Second copies are brought
+    up to date with `muniment export`.
+
+    \b
+    Exit code 1: the name stands in other files, too.
 
     \b
     Example:
@@ -65,6 +70,13 @@ def command(
     elif not quiet:
         for gone in sorted(plan.gone):
             print_line(f"  {'would go' if dry_run else 'gone'}: {gone}")
+        if plan.stays:
+            print_line(f"  in its place {'would stay' if dry_run else 'stays'}: {plan.stays}")
         for place in left:
             print_line(f"  the name is also in {place}")
         print_line(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")
+        if left:
+            number = len({place.partition(": ")[0] for place in left})
+            others = "1 other file" if number == 1 else f"{number} other files"
+            print_line(f"To be looked at: the name is in {others}; take out each with `muniment redact --file PATH`")
+    done(bool(left))

@@ -24,12 +24,13 @@ from archive.store.archive import Archive
 from archive.store.checked_files import damaged
 from archive.store.committed import files_of
 from archive.store.events.hold import holds
-from archive.store.events.write import PEOPLE, record, told
+from archive.store.events.write import PEOPLE, json_bytes, record, told
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 
 _OF_A_PERSON = ("salt", "name", "contact", "organisation")
+_WRITTEN = ("text", "cause", "reason")
 _NEVER = ("index.parquet", "tables/records.parquet")
 
 
@@ -41,6 +42,8 @@ class RedactionPlan:
     people: int = 0
     done_by: int | None = None
     """Ledger entry that did it already."""
+    stays: str = ""
+    """What stands in place of a text that goes, in words."""
 
 
 def of_name(archive: Archive, name: str) -> RedactionPlan:
@@ -54,11 +57,15 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
     if not plan.gone and any("people" in path for path in archive.ended):
         return RedactionPlan(done_by=max(archive.ended.values()))  # an earlier run was stopped, and is ended now
     if not plan.gone:
+        others = list(dict.fromkeys(place.partition(": ")[0] for place in still_named(archive, name)))
+        more = f" and {len(others) - 3} more" if len(others) > 3 else ""
         raise Trouble(
             "this name stands in no table of people",
             code="redact.unknown-name",
             found=name,
-            remedy="write it as the records do",
+            remedy=f"it stands in {', '.join(others[:3])}{more}: take each out, as with --file {others[0]}"
+            if others
+            else "write it as the records do",
         )
     return plan
 
@@ -66,6 +73,8 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
 def of_file(archive: Archive, path: str, replacement: Path | None = None) -> RedactionPlan:
     """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip. The text of an event that is damaged
     or lost, and that no copy holds, is given up so: answers go on without it.
+
+    Of a step of a case what was written goes, and its number, link, days and costs stay, unless a replacement is given.
 
     Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
     """
@@ -89,7 +98,21 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
             found=path,
             remedy="withdraw the records instead",
         )
+    if replacement is None and not lost and (kept := _of_case(archive, clean)) is not None:
+        return RedactionPlan({clean: kept}, stays="the step of the case without text, cause and reason")
     return RedactionPlan({clean: None if replacement is None else replacement.read_bytes()})
+
+
+def _of_case(archive: Archive, path: str) -> bytes | None:
+    """What stays of a step of a case: all but what somebody wrote in words of his own. None where it is no such step,
+    or not the file that the ledger commits."""
+    if archive.db.execute("SELECT 1 FROM case_steps WHERE path = ?", (path,)).fetchone() is None:
+        return None
+    try:
+        said = json.loads((archive.root / path).read_bytes())
+    except ValueError:
+        return None
+    return json_bytes({k: v for k, v in said.items() if k not in _WRITTEN})
 
 
 def redact(

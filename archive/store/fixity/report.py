@@ -37,6 +37,8 @@ class Report:
     signatures: dict[str, int] = field(default_factory=dict)
     stamps: list[dict[str, Any]] = field(default_factory=list)
     copies: list[dict[str, Any]] = field(default_factory=list)
+    redactions: list[dict[str, Any]] = field(default_factory=list)
+    """Ledger entries that took files out: entry, at, and the paths of files."""
 
     @property
     def sound(self) -> bool:
@@ -64,6 +66,7 @@ class Report:
             "findings": self.findings,
             "uncommitted": self.uncommitted,
             "cautions": self.cautions,
+            "redactions": self.redactions,
             "ledger": {
                 "entries": self.entries,
                 "head": self.head,

@@ -18,6 +18,7 @@ from archive.store.fixity.report import COUNT, DEEP, DEPTHS, DIGEST, Report
 from archive.store.head_digits import typed
 from archive.store.keys import judge_signatures
 from archive.store.parquet import BagTables
+from archive.store.promotion import promotion
 
 
 def fixity(
@@ -44,13 +45,18 @@ def fixity(
     report.entries, report.head = chain.count, chain.roots[-1] if chain.roots else ""
     report.add(chain.damage)
     report.chain = chain.state
-    _heads(chain, report, expect, None if accept else seen)
+    _heads(archive, chain, report, expect, None if accept else seen)
     _signatures(chain, report)
     _stamps(chain, report)
     if chain.roots and not report.damaged:
         head = {"size": len(chain.roots), "root": chain.roots[-1], "path": str(root.absolute())}
         memory.remember(archive.id, "head", head)
     gone = redacted(chain.entries)
+    report.redactions = [
+        {"entry": e.number, "at": e.get("at"), "files": [g["path"] for g in e["gone"]]}
+        for e in chain.entries
+        if e.get("gone")
+    ]
     for entry in each(chain.entries):
         bytes_too = depth != COUNT
         found = list(bags.look(root, entry, gone, bytes_too=bytes_too))
@@ -89,7 +95,7 @@ def _other_chain(root: Path, entry: Any, report: Report) -> None:
         report.damaged.append(Damage(base, "does not hold the head that was joined"))
 
 
-def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any] | None) -> None:
+def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, seen: dict[str, Any] | None) -> None:
     """Compares with the head asked for, and with the one that this machine saw last."""
     against = []
     if expect is not None:
@@ -103,13 +109,10 @@ def _heads(chain: Chain, report: Report, expect: str | None, seen: dict[str, Any
     if seen is not None:
         against.append(f"the head last seen on this machine, {seen['root']} over {seen['size']} entries")
         if not chain.holds(int(seen["size"]), seen["root"]):
-            report.damaged.append(
-                Damage(
-                    layout.LEDGER,
-                    f"does not hold the head last seen on this machine ({seen['size']} entries, {seen['root']}): "
-                    "it was cut, rolled back or rewritten",
-                )
-            )
+            made = promotion(archive.ledger, seen)
+            why = str(made) if made is not None else "it was cut, rolled back or rewritten"
+            what = f"does not hold the head last seen on this machine ({seen['size']} entries, {seen['root']}): {why}"
+            report.damaged.append(Damage(layout.LEDGER, what))
     if against:
         report.checked_against = "; ".join(against)
 
