@@ -26,6 +26,7 @@ TOLD_BY_READERS = {
         *("trace-of-first-format", "trace-without-events"),
     ),
     "formats/mapping/test_draft_says.py": ("draft-leaves-values", "no-measured-value"),
+    "formats/test_touchstone_parameters.py": ("parameters-converted",),
     "formats/mapping/test_not_placed.py": ("numbers-not-placed",),
 }
 """Rules of readers whose files are planted in the tests of that reader, by test file."""
