@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from archive import vocabulary
 from archive.grading import grade
 from archive.grading.fiber.diagnosis import BEND, CONNECTION, SPLICE, by_losses, by_traces
 from archive.grading.fiber.loss_tests import loss_tests
@@ -107,10 +108,19 @@ def test_one_side_alone_passes_provisionally_and_fails_beyond_its_error() -> Non
     assert gainer["verdict"] == "pass"
 
 
+def test_an_event_is_named_as_one_and_never_as_the_whole_trace() -> None:
+    found = graded(event(1, 0.0, 0.0, kind="launch"), event(2, 0.3, 1.3), event(9, 2.0, 0.0, kind="end"))
+    assert found["parameter"] == found["leading_parameter"] == "event_loss"
+    assert "event 2 at 0.300 km" in found["pairing"] and found["leading_pairing"] == found["pairing"]
+    assert vocabulary.parameter("event_loss").name == "loss of an event"
+    assert vocabulary.parameter("event_reflectance").name == "reflectance of an event"
+
+
 def test_reflectance_is_graded_from_memory_and_only_where_the_kind_of_fiber_is_known() -> None:
     bad = event(2, 0.5, 0.3, kind="reflective", reflectance=-28.0)
     found = graded(bad)
-    assert found["verdict"] == "fail" and found["parameter"] == "optical_return_loss"
+    assert found["verdict"] == "fail" and found["parameter"] == "event_reflectance"
+    assert (found["value"], found["limit"]) == (-28.0, -35.0) and found["margin"] == -7.0
     assert found["provisional"]
     unknown = graded(bad, cable_type=None)
     assert unknown["verdict"] == "pass" and "reflectance not graded" in unknown["reason"]

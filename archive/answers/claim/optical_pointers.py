@@ -23,7 +23,8 @@ from archive.grading.fiber.traces import FiberTrace
 def pointers(s: TestedRecord, traces: Sequence[FiberTrace], words: Wording) -> list[str]:
     """Sentences; none where nothing is beyond what it may be."""
     (test,) = loss_tests(s.batch)
-    failing = {g["pairing"] or "" for g in s.rows("grades") if g["verdict"] == "fail" and g["kind"] == "worst_margin"}
+    losses = [g for g in s.rows("grades") if (g["parameter"], g["kind"]) == ("optical_loss", "worst_margin")]
+    failing = {g["pairing"] or "" for g in losses if g["verdict"] == "fail"}
     placed = by_traces(traces)
     found = [*placed, *(p for p in by_losses(test, sorted(failing)) if not placed)]
     out = [_sentence(p, words) for p in found]

@@ -35,14 +35,11 @@ class PointGrade:
     reported_margin: float | None = None
     agrees: bool | None = None
     kind: str = "worst_margin"
-    least: bool = False
 
     @property
     def margin(self) -> float | None:
-        """Distance to the limit; negative fails. least: the limit is the smallest that is allowed."""
-        if self.limit is None:
-            return None
-        return round(self.value - self.limit if self.least else self.limit - self.value, 9)
+        """Distance to the limit, the largest that is allowed; negative fails."""
+        return None if self.limit is None else round(self.limit - self.value, 9)
 
     @property
     def within(self) -> bool | None:

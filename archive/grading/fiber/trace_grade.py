@@ -57,11 +57,13 @@ def grade_events(test: LossTest, events: list[Event], trace: Event | None, old_f
 
 
 def _place(event: Event) -> dict[str, Any]:
-    return {"pairing": event["fiber"], "direction": event["direction"], "wavelength_nm": event["wavelength_nm"]}
+    """Columns that say which event of which trace is meant: of one fiber there are many."""
+    pairing = ", ".join(x for x in (event["fiber"], _called(event)) if x)
+    return {"pairing": pairing, "direction": event["direction"], "wavelength_nm": event["wavelength_nm"]}
 
 
 def _called(event: Event) -> str:
-    where = f" at {event['distance_km']:.4f} km" if event["distance_km"] is not None else ""
+    where = f" at {event['distance_km']:.3f} km" if event["distance_km"] is not None else ""
     return f"event {event['number']}{where}"
 
 
@@ -70,7 +72,7 @@ def _loss(event: Event) -> PointGrade:
     limits = event_limits()
     reflective = event["kind"] in ("reflective", "saturated")
     allowed = limits.connection if reflective else limits.splice
-    p = PointGrade("trace_loss", _place(event), event["loss_db"], allowed.db, PASS, confidence=allowed.confidence)
+    p = PointGrade("event_loss", _place(event), event["loss_db"], allowed.db, PASS, confidence=allowed.confidence)
     p.step, p.reason = 0.001, f"{_called(event)}, taken for a {'connection' if reflective else 'splice'}"
     beyond = event["loss_db"] - allowed.db
     if beyond > limits.one_way_error.db:
@@ -87,7 +89,7 @@ def _reflectance(event: Event, kind: str) -> PointGrade | None:
     allowed = event_limits().reflectance.get(kind)
     if allowed is None or event["kind"] != "reflective" or event["reflectance_db"] is None:
         return None
-    p = PointGrade("optical_return_loss", _place(event), -event["reflectance_db"], -allowed.db, PASS, least=True)
-    p.step, p.reason, p.confidence = 0.001, f"{_called(event)}, reflectance", allowed.confidence
+    p = PointGrade("event_reflectance", _place(event), event["reflectance_db"], allowed.db, PASS)
+    p.step, p.confidence = 0.001, allowed.confidence
     p.verdict, p.doubts = judged(p.margin or 0.0), remembered(allowed.confidence)
     return p
