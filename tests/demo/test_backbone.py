@@ -85,6 +85,8 @@ def test_a_link_that_fails_for_its_polarity_says_so_and_leads_with_no_margin_tha
     text = page(archive, backbone.CROSSED)
     first = text[: text.index("Time line")]
     assert "Fails tia-568.3-d/om4/link: polarity is wrong: fibre A arrives at A, not at B" in first
+    assert "Polarity is wrong, as the instrument reported it: it says wrong, where pass is expected." in text
+    assert "Polarity is wrong, by the method duplex: the fibre at position A arrives at A, where B is expected." in text
     assert "leading margin" not in first and "1.1 dB" not in first
     row = archive.db.execute(
         "SELECT verdict, leading_margin FROM records WHERE link_label = ?", (backbone.CROSSED,)

@@ -255,12 +255,13 @@ def polarity_wrong(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     said, rows = look.words("parameter", "reported"), look.rows_for("reported")
     verdict, words = look.words("verdict", "reported"), look.words("words", "reported")
     for at in np.flatnonzero((said == "polarity") & (verdict == "fail") & (rows >= 0)):
-        hits.append((int(rows[at]), "as reported", words[at] or "fail", "pass"))
+        hits.append((int(rows[at]), "as the instrument reported it", f"it says {words[at] or 'fail'}", "pass"))
     method, glass = look.words("polarity_method"), look.words("medium") == "fiber"
     near, far, of = look.words("near", "wiremap"), look.words("far", "wiremap"), look.rows_for("wiremap")
     for at in np.flatnonzero(of >= 0):
         row = int(of[at])
         wanted = partner(str(near[at]), str(method[row])) if glass[row] else ""
         if wanted and far[at] != wanted:
-            hits.append((row, f"{method[row]}, position {near[at]}", str(far[at]) or "nothing", wanted))
+            arrives = f"the fibre at position {near[at]} arrives at {far[at] or 'nothing'}"
+            hits.append((row, f"by the method {method[row]}", arrives, wanted))
     yield _raised(hits)
