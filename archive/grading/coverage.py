@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from archive import schemas, vocabulary
 from archive.grading.arithmetic import Ints
+from archive.grading.graded_columns import NOT_THERE
 from archive.limits.field import widest_step_mhz
 
 SAME = 1e-9
@@ -108,7 +109,7 @@ def what_is_missing(parameter: str, pairs: tuple[str, ...], there: set[tuple[int
     ends, names = needed(parameter, pairs)
     meant = vocabulary.parameter(parameter)
     if not there:
-        return "not there"
+        return NOT_THERE
     if not names:
         names_there = {end for end, _ in there} & set(ends) if meant.ends else {2}
         return "" if len(names_there) == len(ends) else f"covers {len(names_there)} of {len(ends)} ends"

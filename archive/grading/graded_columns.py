@@ -17,6 +17,8 @@ REQUIRED, WHERE_MEASURED, ADVISORY = "required", "where measured", "advisory"
 """Roles of the parameters of a limit that are judged; those for information are only shown."""
 
 PASS, FAIL, NOT_GRADED = 0, 1, 2
+NOT_THERE = "not there"
+"""Reason for a parameter of which nothing was measured."""
 VERDICTS = ("pass", "fail", "not graded")
 CONFIDENCES = ("", "A", "B", "C")
 """Confidence letters of limits by code, the surest first."""
@@ -165,7 +167,7 @@ class LimitNotes:
         self.advisory: Bools = self.roles == ADVISORY
         self.numbers = {name: i for i, name in enumerate(self.names)}
         self.texts, self.pairings = TextCodes(), pairings
-        self.missing: Ints = np.full((records, len(self.names)), self.texts.code("not there"))
+        self.missing: Ints = np.full((records, len(self.names)), self.texts.code(NOT_THERE))
         self.unsummed: Bools = np.zeros(self.missing.shape, np.bool_)
         self._short = np.full((records, 2), np.nan)
         self._whole = np.full((records, 2), np.nan)

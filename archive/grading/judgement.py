@@ -12,6 +12,7 @@ from archive.grading.coverage import rules
 from archive.grading.graded_columns import (
     FAIL,
     NOT_GRADED,
+    NOT_THERE,
     PASS,
     WHERE_MEASURED,
     GradedColumns,
@@ -190,8 +191,8 @@ def _reason(codes: list[int], notes: LimitNotes) -> str:
     swept = {n for n, required in zip(notes.names, notes.required, strict=True) if required} - _SCALAR
     parts = []
     for text, names in found.items():
-        # What all swept parameters lack is said once, without listing them.
-        all_of_them = len(found) == 1 and swept <= set(names)
+        # What all swept parameters lack is said once, without listing them; what is not there is always named.
+        all_of_them = len(found) == 1 and swept <= set(names) and text != NOT_THERE
         listed = ", ".join(vocabulary.parameter(name).name for name in names)
         parts.append(text if all_of_them else f"{listed}: {text}")
     return "; ".join(parts)

@@ -120,6 +120,13 @@ def test_what_is_missing_is_named(keep, reason):
     assert (found["verdict"], found["reason"]) == ("not graded", reason)
 
 
+def test_where_no_curve_is_there_the_parameters_are_named():
+    part = record(CAT5)
+    part["sweeps"] = [row for row in part["sweeps"] if row["parameter"] == "acr_f"]
+    found = verdict(graded(part))
+    assert (found["verdict"], found["reason"]) == ("not graded", "insertion loss, NEXT: not there")
+
+
 def test_a_record_of_one_pair_says_so():
     part = record("tia-568.2-d/cat5e/channel")
     part["sweeps"] = [row for row in part["sweeps"] if row["pairing"] == "4-5"]

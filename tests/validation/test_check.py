@@ -146,6 +146,24 @@ def test_could_not_look_is_never_of_weight() -> None:
     assert len(blind) == len({(f["rule"], f["record_id"], f["message"]) for f in blind})
 
 
+@pytest.mark.parametrize(
+    ("tested", "calibrated", "said"),
+    [
+        ("", "2024-06-01", {"the date of the test is not known"}),
+        ("2025-03-04", "", {"no date of calibration of the local unit is known"}),
+        ("", "", {"neither the date of the test nor a date of calibration of the local unit is known"}),
+    ],
+)
+def test_which_date_is_unknown_is_said(tested: str, calibrated: str, said: set[str]) -> None:
+    steps = [
+        {"table": "records", "set": {"tested_local": tested, "remote_instrument_id": ""}},
+        {"table": "instruments", "set": {"calibrated_on": calibrated, "calibration_due": ""}},
+    ]
+    found = validation.check(examples.batch({"do": steps}), today=TODAY).to_pylist()
+    told = {f["message"] for f in found if f["rule"] == "calibration-expired" and f["status"] == "could not look"}
+    assert told == said
+
+
 @pytest.mark.parametrize("evidence", ["worst-points", "verdict-only"])
 def test_records_without_curves(evidence: str) -> None:
     """A record without curves raises what it lacks, and no rule about curves."""

@@ -84,11 +84,13 @@ def verify_folder(
             report.sealed = False
             report.broken.append(Damage(SEAL_PROOF, f"is malformed: {type(error).__name__} {error}"))
         report.said = {n: seal.get(n) for n in ("what", "link", "job", "role", "record", "by", "made", "reason")}
-    _expected(expect, seal, proof, report)
+    _expected(expect, proof, report)
     _key(key, report)
     report.broken += content_checks.checks(folder, seal, proof, list(roots), report.notes)
     report.broken += remake.compare(folder, {d.path for d in report.broken}, report.notes)
     report.broken = list(dict.fromkeys(report.broken))
+    if expect is None and report.sound:
+        report.notes.insert(0, "sound against itself: compare the head with one held elsewhere (--expect)")
     return report
 
 
@@ -166,10 +168,8 @@ def _signature(signature: dict[str, str], data: bytes, proof: SealProof, report:
     return bool(good)
 
 
-def _expected(expect: str | None, seal: Seal | None, proof: SealProof | None, report: FolderReport) -> None:
+def _expected(expect: str | None, proof: SealProof | None, report: FolderReport) -> None:
     if expect is None:
-        if seal is not None and report.sealed:
-            report.notes.append("sound against itself: compare the head with one held elsewhere (--expect)")
         return
     size, root = typed(expect)
     report.against.append(f"the head given, {root}")

@@ -42,6 +42,14 @@ def command(
 
     if (job is None) == (not records) or (on is not None and job is None):
         raise Trouble("what is accepted?", code="option.one-of", expected="either --job J [--on DAY] or --record R")
+    if on is not None and on.date() > date.today():
+        raise Trouble(
+            "a job cannot be accepted as of a day that is still to come",
+            code="accept.day-to-come",
+            where="--on",
+            found=on.date().isoformat(),
+            expected=f"{date.today().isoformat()} or earlier",
+        )
     opened = store.open(archive)
     who, sign = signer.name(by), signer.sign(opened)
     if job is not None:

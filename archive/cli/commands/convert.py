@@ -92,7 +92,8 @@ def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
             f" + {cells['ignored']:,} ignored by name"
         )
     for finding in account.errors[:_MOST_SHOWN]:
-        print_line(f"finding: {finding['link_label'] or ''}: {finding['message']}")
+        of_link = f"{finding['link_label']}: " if finding["link_label"] else ""
+        print_line(f"finding: {of_link}{finding['message']}")
     if not account.set_aside:
         return
     print_line(f"set aside: {len(account.set_aside):,}")

@@ -92,6 +92,14 @@ def _bound(text: str | None) -> np.datetime64:
     return np.datetime64(text or "NaT", "D")
 
 
+_UNKNOWN = {
+    (True, False): "the date of the test is not known",
+    (False, True): "no date of calibration of the {end} unit is known",
+    (True, True): "neither the date of the test nor a date of calibration of the {end} unit is known",
+}
+"""What is said where the date of the test, that of the calibration, or both are unknown."""
+
+
 @rule("calibration-expired")
 def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
     """Day of the test against the day on which the calibration runs out, else so many months after it was made."""
@@ -102,9 +110,9 @@ def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Answer
         later = (month + limits["months"]).astype("datetime64[D]") + (made - month.astype("datetime64[D]"))
         last = np.where(np.isnat(due), later, due)
         named = look.words(f"{end}_instrument_id") != ""
-        yield NotLooked(
-            np.flatnonzero(named & (np.isnat(last) | np.isnat(tested))), "no date of test or of calibration is known"
-        )
+        for (no_test, no_calibration), why in _UNKNOWN.items():
+            here = named & (np.isnat(tested) == no_test) & (np.isnat(last) == no_calibration)
+            yield NotLooked(np.flatnonzero(here), why.format(end=end))
         late = tested > last
         if late.any():
             late &= ~_covered(look, end, tested)
