@@ -2,18 +2,21 @@
 
 import datetime as dt
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from answers_making import BY, FLIPPED, JOB, POINTS, STANDS, day, from_elsewhere
+from answers_making import BY, EXPIRED, FLIPPED, JOB, POINTS, STANDS, day, from_elsewhere
 from test_claim import ON, gaps, section, texts
 
 from archive import formats, store
+from archive.answers.claim.claim_statement import ClaimStatement
 from archive.answers.claim.compare import differences
 from archive.answers.claim.compose import compose
 from archive.answers.claim.fresh import deposit, files
 from archive.answers.claim.gather import gather
 from archive.answers.documents import Figure, VerdictCards
+from archive.answers.wording import ENGLISH
 from archive.demo import job as demo
 from archive.errors import Trouble
 from archive.tables import Batch
@@ -107,6 +110,56 @@ def test_a_certified_record_without_curves_is_compared_by_its_margins(troubles, 
     doc = compose(gather(troubles, POINTS, on=ON, retest=tmp_path / "fresh.xml")[0])
     assert "share no curve" in texts(doc)
     assert any(g.startswith("Partial evidence") for g in gaps(doc))
+
+
+def doubts(facts):
+    """Sentences of page 1 on the fresh test."""
+    return gaps(compose(facts), "What makes the fresh test doubtful")
+
+
+def renamed(batch, when="2026-05-02T09:30"):
+    """A record of another link as a fresh test of the link that stands, from another file."""
+    records = [{**r, "link_label": STANDS, "tested_local": when} for r in batch["records"].to_pylist()]
+    return from_elsewhere(batch.replace(records=Batch.from_rows({"records": records})["records"]), "d")
+
+
+def test_curves_of_another_link_of_the_archive_are_found(troubles, tmp_path):
+    """Only the curves are another link's; label and time are those of a fresh test."""
+    other, _ = gather(troubles, EXPIRED, on=ON)
+    formats.write([renamed(other.standing.batch)], tmp_path / "fresh.xml", "xml")
+    facts, _ = gather(troubles, STANDS, on=ON, retest=tmp_path / "fresh.xml")
+    told = [t for t in doubts(facts) if "digit for digit" in t]
+    record = other.standing.record
+    tested = ENGLISH.day(record["tested_local"])
+    named = f"{EXPIRED}'s test of {tested} (record {record['record_id']})"
+    assert told == [f"Its curves are digit for digit those of {named}."]
+
+
+def test_a_record_that_the_archive_holds_is_known_again(troubles, tmp_path):
+    other, _ = gather(troubles, EXPIRED, on=ON)
+    formats.write([other.standing.batch], tmp_path / "fresh.xml", "xml")
+    facts, _ = gather(troubles, STANDS, on=ON, retest=tmp_path / "fresh.xml")
+    assert any(t.startswith(f"The archive holds this test already, digit for digit: {EXPIRED}") for t in doubts(facts))
+
+
+def test_a_fresh_test_before_the_failure_is_said_to_be(troubles, fresh_file):
+    facts, _ = gather(troubles, STANDS, on=ON, retest=fresh_file)
+    assert not any("digit for digit" in t or "older than the failure" in t for t in doubts(facts))
+    late = replace(facts, stated=ClaimStatement(failed_on=dt.date(2026, 5, 3)))
+    said = "The fresh test, of 2 May 2026, is older than the failure, stated for 3 May 2026."
+    assert said in doubts(late)
+    same_day = replace(facts, stated=ClaimStatement(failed_on=dt.date(2026, 5, 2)))
+    assert not any("older than the failure" in t for t in doubts(same_day))
+
+
+def test_the_method_says_which_curves_were_compared_and_no_more(troubles, fresh_file, tmp_path):
+    alone, _ = gather(troubles, STANDS, on=ON)
+    assert "curves of the record shown, all together, were compared" in texts(compose(alone))
+    assert "curves of the fresh test, all together" not in texts(compose(alone))
+    both, _ = gather(troubles, STANDS, on=ON, retest=fresh_file)
+    assert "curves of the fresh test, all together" in texts(compose(both))
+    no_curves, _ = gather(troubles, POINTS, on=ON)
+    assert "were not compared" in texts(compose(no_curves))
 
 
 def test_the_file_as_it_came_is_kept_with_its_name(fresh_file):

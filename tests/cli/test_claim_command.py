@@ -1,9 +1,13 @@
 """`muniment claim` and `muniment book`, as a person types them."""
 
 import json
+import re
+from pathlib import Path
 
 import pytest
 
+from archive.cli.commands.convert import _tell
+from archive.formats.conversion_account import ConversionAccount
 from tests.cli.conftest import FAILED, JOB
 from tests.cli.person import typed
 
@@ -35,11 +39,26 @@ def test_a_claim_file_is_entered_in_the_ledger_and_verifies_as_a_folder(world, t
     entries = typed("history", world.archive, FAILED, "--json").document["entries"]
     assert [e["by"] for e in entries if e["kind"] == "claim issued"] == ["H. Brume"]
     page = out / "data" / "claim.html"
+    assert "made by H. Brume" in " ".join(re.sub(r"<[^>]*>", " ", page.read_text(encoding="utf-8")).split())
+    assert any("sound against itself" in n for n in report.document["notes"])
     page.write_text(page.read_text(encoding="utf-8") + " ", encoding="utf-8")
     broken = typed("verify", out, "--json")
     assert broken.code == 1 and {b["path"] for b in broken.document["broken"]} == {"data/claim.html"}
     assert "data/claim.html" in typed("verify", out).out
+    assert not any("sound" in n for n in broken.document["notes"]), "what was changed is sound against nothing"
     assert typed("verify", tmp_path, "--json").code == 2, "a folder that nobody issued"
+
+
+def test_a_job_is_accepted_on_no_day_that_is_still_to_come(built):
+    said = typed("accept", built.archive, "--job", JOB, "--on", "2999-01-01")
+    assert said.code == 2 and "still to come" in said.line and "2999-01-01" in said.line
+
+
+def test_a_finding_of_no_link_is_printed_without_an_empty_part(capsys):
+    account = ConversionAccount()
+    account.errors = [{"link_label": None, "message": "z.zip is cut short"}, {"link_label": "A1", "message": "no date"}]
+    _tell(account, [], Path("out.xml"), quiet=False)
+    assert capsys.readouterr().out.splitlines()[1:] == ["finding: z.zip is cut short", "finding: A1: no date"]
 
 
 def test_a_book_is_entered_in_the_ledger_and_verifies_as_a_folder(world, tmp_path):

@@ -67,13 +67,19 @@ def _to_know(x: BookLink, facts: BookFacts, words: Wording) -> list[str]:
 
 
 def _rows(grades: Sequence[Row], reported: Sequence[Row], words: Wording) -> Iterator[tuple[bool, list[str]]]:
-    """A row per parameter: margin and place of the worst point, local (or of the whole link) and remote."""
+    """A row per parameter: margin and place of the worst point, local (or of the whole link) and remote.
+
+    What the instrument alone reported a margin of has its row too, with nothing recomputed beside.
+    """
     for p in vocabulary.parameters().values():
         here = {g["end"]: g for g in grades if g["parameter"] == p.id}
+        stated = [r["margin"] for r in reported if r["parameter"] == p.id and r["margin"] is not None]
+        if not here and stated:
+            theirs = words.value(min(stated), p.unit, decimals_of(min(stated), p.unit))
+            yield False, [words.headed(p.id), "", "", "", "", theirs, words("not recomputed")]
         if not here:
             continue
         first, second = here.get("local") or here.get(None), here.get("remote")
-        stated = [r["margin"] for r in reported if r["parameter"] == p.id]
         words_of = {g["verdict"] for g in here.values()}
         verdict = next((w for w in ("fail", "not graded", "pass") if w in words_of), "not graded")
         provisional = any(g["provisional"] for g in here.values())

@@ -126,6 +126,30 @@ class CopyOf:
 
 
 @dataclass(frozen=True)
+class FreshEqual:
+    """A record of the archive that the fresh test equals. whole: in all that was measured, with label, time and units;
+    else in its curves alone."""
+
+    link: str
+    tested: str
+    record: str
+    whole: bool
+
+
+@dataclass(frozen=True)
+class CurveSearch:
+    """Whose curves were looked for among all of the archive: those of the record that is shown, and of the fresh test.
+
+    False where curves are too few or too even to tell tests apart, where there is no such test, and for a record that
+    a deposit decided upon by something else. equal: what was found for
+    the fresh test."""
+
+    standing: bool = False
+    fresh: bool = False
+    equal: Sequence[FreshEqual] = ()
+
+
+@dataclass(frozen=True)
 class Neighbours:
     """Standing records of links nearby, in the order of labels, this link among them. basis: what makes them near:
     bundle, panel or order; name: which bundle or panel."""
@@ -173,7 +197,8 @@ class ClaimFacts:
     stated: what the claim states. proven: since when the ledger holds `standing`. required_kept: whether that was
     tested to the limit which the job requires, None where no limit is required or known. applications: verdicts on it
     under the limits of applications. case: that of the claim.
-    seal: what the file can say of its own seal. steps: the proof's verification, each with whether it holds (None:
+    seal: what the file can say of its own seal. compared: what its curves were compared with. issued_by: name of who
+    issues the file, "" where nobody stated one. steps: the proof's verification, each with whether it holds (None:
     open) and what is said.
     """
 
@@ -210,11 +235,22 @@ class ClaimFacts:
     applications: Sequence[Row] = ()
     photographs: Sequence[Photograph] = ()
     seal: SealNote = field(default=SealNote())
+    compared: CurveSearch = CurveSearch()
+    issued_by: str = ""
 
     @property
     def number(self) -> str:
         """The number of this file: a digest of what it is made from, so that two that differ have different ones."""
-        parts = (self.archive_id, self.head, self.link, self.on, self.made, self.reason, repr(self.stated))
+        parts = (
+            self.archive_id,
+            self.head,
+            self.link,
+            self.on,
+            self.made,
+            self.reason,
+            repr(self.stated),
+            self.issued_by,
+        )
         digest = hashlib.sha256("\n".join(parts).encode()).hexdigest()
         return "-".join(digest[k : k + 4] for k in (0, 4, 8))
 

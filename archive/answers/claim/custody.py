@@ -99,6 +99,28 @@ def _to_scan(facts: ClaimFacts, words: Wording) -> Figure:
     )
 
 
+def _compared(facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    """Whose curves were compared with which, as far as they were."""
+    if facts.compared.standing:
+        yield words(
+            "The curves of the record shown, all together, were compared number for number with those of the records "
+            "that counted in the archive when it was deposited. Copies that were changed, in one curve or a little in "
+            "all, are looked for by another command, over the whole archive."
+        )
+    elif facts.standing is not None:
+        yield words(
+            "The curves of the record shown were not compared with those of other records: it has none, or too few to "
+            "tell tests apart, or something else decided what it is."
+        )
+    if facts.compared.fresh:
+        yield words(
+            "The curves of the fresh test, all together, were compared number for number with those of every record "
+            "of the archive, and curve by curve with those of the record shown."
+        )
+    elif facts.retest is not None:
+        yield words("The fresh test has no curves, or too few to tell tests apart; no copy of them was looked for.")
+
+
 def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """How the numbers came about, what they cannot show, cautions."""
     texts = [
@@ -120,10 +142,7 @@ def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
             "A verdict rests on what the record holds. It cannot show whether the link measured was the link named, "
             "whether the instrument was connected as the standard asks, or how the link is today."
         ),
-        words(
-            "Curves were compared with all others of the archive number for number. Copies that were changed a little "
-            "are looked for by another command, over the whole archive."
-        ),
+        *_compared(facts, words),
         words(
             "The proof shows that the record has not been altered since it was deposited. It says nothing of what "
             "happened before, beyond what the export itself carries."

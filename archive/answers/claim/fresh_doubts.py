@@ -14,6 +14,7 @@ from archive.vocabulary.cables import UNKNOWN
 
 _SAID = frozenset({"verdict-contradicts-ours", "limit-not-resolved", "limit-missing", "zone-missing"})
 """Rules whose findings page 1 says in another place, or that say nothing of the link."""
+_MOST = 5
 _TELLING = ("next", "return_loss")
 _LENGTH_M, _LENGTH_SHARE = 1.0, 0.05
 """Lengths differ where they do by both: another velocity factor set on the instrument explains less (common practice,
@@ -25,7 +26,7 @@ def fresh_doubts(facts: ClaimFacts, words: Wording) -> list[str]:
     new, old = facts.retest, facts.standing
     if new is None:
         return []
-    told = [*_label(new, facts, words)]
+    told = [*_label(new, facts, words), *_archived(facts, words), *_before_failure(new, facts, words)]
     if old is not None:
         told += [*_equal(old, new, words), *_otherwise(old, new, words)]
         if (new.record["tested_local"] or "9") <= (old.record["tested_local"] or ""):
@@ -38,6 +39,42 @@ def _label(new: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[str
     label = plain(new.record["link_label"])
     if label not in (facts.link, *facts.former_labels):
         yield words("The fresh test is of another label: {label}.", label=label or words("none"))
+
+
+def _archived(facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    """Other records of the archive that it equals."""
+    equal = facts.compared.equal
+    for e in equal[:_MOST]:
+        filled = {
+            "link": e.link or words("no label"),
+            "when": words.day(e.tested) or words("an unknown day"),
+            "record": e.record,
+        }
+        if e.whole:
+            yield words(
+                "The archive holds this test already, digit for digit: {link}'s test of {when} (record {record}).",
+                **filled,
+            )
+        else:
+            yield words(
+                "Its curves are digit for digit those of {link}'s test of {when} (record {record}).",
+                **filled,
+            )
+    if len(equal) > _MOST:
+        yield words("Further records of the archive that it equals so: {count}.", count=len(equal) - _MOST)
+
+
+def _before_failure(new: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[str]:
+    """A test before the failure cannot show it."""
+    tested, failed = (new.record["tested_local"] or "")[:10], facts.stated.failed_on
+    if not tested:
+        yield words("The fresh test does not say when it was made.")
+    elif failed is not None and tested < failed.isoformat():
+        yield words(
+            "The fresh test, of {when}, is older than the failure, stated for {failed}.",
+            when=words.day(tested),
+            failed=words.day(failed.isoformat()),
+        )
 
 
 def _equal(old: TestedRecord, new: TestedRecord, words: Wording) -> Iterator[str]:

@@ -75,7 +75,7 @@ def this_file(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("made"), words("{when} UTC, by this machine's clock", when=words.day(facts.made[:16]))),
         (words("looked at as of"), words.day(facts.on)),
         (words("times"), words("of tests local ({zone}), of the archive UTC", zone=zone)),
-        (words("made by"), c.maker or words("not stated")),
+        (words("made by"), c.maker or facts.issued_by or words("not stated")),
         (words("made for"), c.recipient or words("not stated")),
         (words("signature"), "\u00a0"),
     ]

@@ -8,7 +8,7 @@ from typing import Any
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
 from archive.answers.claim.original_words import original_gap
 from archive.answers.claim.timing import contradictions
-from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional
+from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional, reported_failures
 from archive.answers.wording import Wording, plain
 from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
@@ -69,6 +69,9 @@ def _terms(facts: ClaimFacts, words: Wording) -> Iterator[str]:
 
 def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
     archived = [x for x in s.stated if x.kind == DEPOSIT]
+    theirs = reported_failures(s, words) if s.record["reported_verdict"] == "fail" else ""
+    if theirs:
+        yield words("The instrument says fail, and its reason by the margins it reported is {what}.", what=theirs)
     if not archived:
         yield words("The record has not been graded again.")
     for stated in archived:

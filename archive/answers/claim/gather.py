@@ -9,6 +9,7 @@ from typing import Any
 
 from archive import grading
 from archive.answers.claim.applications import applications
+from archive.answers.claim.archived_curves import compared
 from archive.answers.claim.around import around, documents, job_facts, neighbours
 from archive.answers.claim.claim_facts import (
     ASSESSMENT,
@@ -75,6 +76,7 @@ def link_facts(
         "WHERE a.field = 'link_label' AND a.old IS NOT NULL AND r.link = ? ORDER BY a.number",
         (link.key,),
     )
+    new = fresh(retest, link.label, standing) if retest is not None else None
     of_job = link.home["job_id"]
     in_job = link_of_job(archive, of_job, link.key) if of_job and link.key else None
     return ClaimFacts(
@@ -97,7 +99,8 @@ def link_facts(
         steps=_steps(proof),
         signatures=_signatures(archive, link),
         cautions=[*_compared(archive, link), *link_cautions(archive, link)],
-        retest=fresh(retest, link.label, standing) if retest is not None else None,
+        retest=new,
+        compared=compared(archive, link, new),
         reason=reason,
         newest_edition=newest(verdict["limit_id"]).named if verdict else "",
         former_labels=[str(r[0]) for r in former],

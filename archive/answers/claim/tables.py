@@ -17,7 +17,10 @@ _WEIGHTS = (2.5, 0, 0, 0, 0, 0, 0, 0, 0, 1.6)
 
 
 def worst_cases(tested: TestedRecord, limit_id: str | None, words: Wording) -> list[DocumentSection]:
-    """Smallest margin and worst value of every parameter, recomputed under one limit, with the instrument's beside."""
+    """Smallest margin and worst value of every parameter, recomputed under one limit, with the instrument's beside.
+
+    What the instrument alone says, as where no value and no limit came with its margin, stands with nothing beside.
+    """
     grades = tested.grades(limit_id)
     found = []
     for kind, title, theirs in (
@@ -36,10 +39,17 @@ def _worst_table(
     rows: list[tuple[bool, list[str]]] = []
     for parameter in vocabulary.parameters():
         here = [g for g in grades if g["parameter"] == parameter and g["kind"] == kind and g["value"] is not None]
-        for n, end in enumerate(sorted({g["end"] for g in here}, key=lambda e: (e is not None, e or ""))):
-            g = _worst([x for x in here if x["end"] == end], parameter, kind)
-            theirs_row = _reported(reported, parameter, kind, end)
-            rows.append((g["verdict"] == "fail", _worst_row(g, theirs_row, kind, n == 0, words)))
+        said = {r["end"] for r in reported if r["parameter"] == parameter and r["kind"] == kind}
+        said = {end for end in said if reported_worst(reported, parameter, kind, end) is not None}
+        ends = sorted({g["end"] for g in here} | said, key=lambda e: (e is not None, e or ""))
+        for n, end in enumerate(ends):
+            ours = [x for x in here if x["end"] == end]
+            theirs_row = reported_worst(reported, parameter, kind, end)
+            if ours:
+                g = _worst(ours, parameter, kind)
+                rows.append((g["verdict"] == "fail", _worst_row(g, theirs_row, kind, n == 0, words)))
+            elif theirs_row is not None:
+                rows.append((False, _reported_row(theirs_row, kind, n == 0, words)))
     if not rows:
         return None
     head = [words(h) for h in ("parameter", "end", "pairing", "MHz", "value", "limit", "margin")]
@@ -54,13 +64,22 @@ def _worst(rows: Sequence[Row], parameter: str, kind: str) -> Row:
     return min(rows, key=lambda g: (sign * g["value"], g["frequency_mhz"] or 0.0))
 
 
-def _reported(rows: Sequence[Row], parameter: str, kind: str, end: str | None) -> Row | None:
+def reported_worst(rows: Sequence[Row], parameter: str, kind: str, end: str | None) -> Row | None:
     """The instrument's own worst of the same kind, parameter and end."""
     key = "margin" if kind == "worst_margin" else "value"
     here = [r for r in rows if r["parameter"] == parameter and r["kind"] == kind and r["end"] == end]
     here = [r for r in here if r[key] is not None]
     sign = -1 if kind == "worst_value" and vocabulary.parameter(parameter).sense == "max" else 1
     return min(here, key=lambda r: sign * r[key], default=None)
+
+
+def _reported_row(theirs: Row, kind: str, first: bool, words: Wording) -> list[str]:
+    """A point that the instrument alone speaks of: its number in its own column, no number and no verdict of ours."""
+    p = vocabulary.parameter(theirs["parameter"])
+    key = "margin" if kind == "worst_margin" else "value"
+    told = [words.headed(p.id) if first else "", words.term(theirs["end"]), plain(theirs["pairing"])]
+    number = words.value(theirs[key], p.unit, decimals_of(theirs["margin"], p.unit))
+    return [*told, words.free(theirs["frequency_mhz"]), "", "", "", number, "", words("not recomputed")]
 
 
 def _worst_row(g: Row, theirs_row: Row | None, kind: str, first: bool, words: Wording) -> list[str]:

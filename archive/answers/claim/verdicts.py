@@ -170,6 +170,24 @@ def leading_text(v: Verdict, words: Wording) -> str:
     return ", ".join(x for x in parts if x)
 
 
+def reported_failures(tested: TestedRecord, words: Wording, most: int = 3) -> str:
+    """Margins below zero that the instrument reported, the smallest of each parameter, the worst first; else empty."""
+    below = [r for r in tested.rows("reported") if r["margin"] is not None and r["margin"] < 0]
+    worst = {r["parameter"]: r for r in sorted(below, key=lambda r: -r["margin"])}
+    texts = []
+    for r in sorted(worst.values(), key=lambda r: r["margin"])[:most]:
+        unit = vocabulary.parameter(r["parameter"]).unit
+        said = words(
+            "{parameter}, reported margin {margin} {unit}",
+            parameter=words.parameter(r["parameter"]),
+            margin=words.margin(r["margin"], unit),
+            unit=words.unit(unit),
+        )
+        at = f"{words.free(r['frequency_mhz'])} MHz" if r["frequency_mhz"] is not None else ""
+        texts.append(", ".join(x for x in (said, plain(r["pairing"]), words.end(r["end"]), at) if x))
+    return "; ".join(texts)
+
+
 def figures_that_differ(tested: TestedRecord, limit_id: str | None, words: Wording, most: int = 3) -> str:
     """Parameters whose margin is another here than the instrument reported, the largest differences first."""
     found: dict[str, float] = {}

@@ -117,6 +117,7 @@ def command(
     if deposit_retest and retest is not None:
         receipt = deposit(held, retest, facts.job, by=signer.name(by), reason=reason, sign=signer.sign(held))
     seals = issuer(archive, by=signer.name(by), reason=reason, sign=signer.sign, enter=not no_record)
+    facts = replace(facts, issued_by=seals.by or "")
     written = write(facts, originals, out, words, paper=paper, fresh=handed_in, issuer=seals)
     s = facts.standing
     if as_json:
