@@ -9,11 +9,14 @@ from typing import Any
 import pytest
 
 from archive import grading, store
+from archive.answers.book.gather import gather as gather_book
+from archive.answers.book.job_sections import schedule
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
-from archive.answers.documents import html
+from archive.answers.documents import TableBlock, html
 from archive.answers.intake import Choices, ingest
 from archive.answers.progress import progress
+from archive.answers.wording import ENGLISH
 from archive.demo.backbone import job as backbone
 from archive.demo.exports import BACKBONE_MAPPINGS
 from archive.store import Archive
@@ -92,6 +95,17 @@ def test_a_link_that_fails_for_its_polarity_says_so_and_leads_with_no_margin_tha
         "SELECT verdict, leading_margin FROM records WHERE link_label = ?", (backbone.CROSSED,)
     ).fetchone()
     assert tuple(row) == ("fail", None)
+
+
+def test_the_book_of_a_fiber_job_has_columns_of_losses_by_wavelength_and_none_of_copper(archive: Archive) -> None:
+    facts = gather_book(archive, backbone.JOB)
+    tables = [b for s in schedule(facts, ENGLISH) for b in s.blocks if isinstance(b, TableBlock)]
+    assert tables
+    head = [cell.replace("\u00a0", " ") for cell in tables[0].head]
+    losses = [f"optical loss, dB, {nm} nm" for nm in (850, 1300, 1310, 1550)]
+    assert head == ["link", "tested", "verdict", "length, m", *losses, "optical loss"]
+    (bent,) = (row for t in tables for row in t.rows if row[0] == backbone.BENT)
+    assert bent[4:] == ["", "", "1.65", "1.76", "1.67"]
 
 
 def test_findings_name_the_reference_and_the_equal_numbers(handed_in: Path) -> None:

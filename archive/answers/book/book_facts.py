@@ -21,7 +21,7 @@ class BookLink:
     """One link of the job, and what its record comes to.
 
     place: building, floor, space, panel; why: why no record counts, or why that one has no verdict. margins: smallest
-    margin by parameter; values: the worst reading by quantity.
+    margin by parameter; values: the worst reading by quantity; losses: the largest optical loss in dB by nm.
     """
 
     link: JobLink
@@ -29,6 +29,7 @@ class BookLink:
     why: str = ""
     margins: Mapping[str, float] = field(default_factory=dict)
     values: Mapping[str, float] = field(default_factory=dict)
+    losses: Mapping[float, float] = field(default_factory=dict)
 
     @property
     def label(self) -> str:

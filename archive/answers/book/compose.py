@@ -56,7 +56,7 @@ def volumes(
     *,
     per: str = "job",
     paper: str = "a4",
-    columns: Sequence[str] = job_sections.DEFAULT_COLUMNS,
+    columns: Sequence[str] = (),
 ) -> Iterator[Volume]:
     """The volumes, one after the other, so that only one is in memory.
 

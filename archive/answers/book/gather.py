@@ -62,7 +62,7 @@ def _link(x: JobLink, shelves: Shelves) -> BookLink:
     at = r["deposit"], r["record_id"]
     verdicts = shelves.verdicts(*at)
     why = (verdicts[0]["reason"] or "") if verdicts else ""
-    return BookLink(x, where, why, shelves.margins(*at, r["limit_id"]), shelves.values(*at))
+    return BookLink(x, where, why, shelves.margins(*at, r["limit_id"]), shelves.values(*at), shelves.losses(*at))
 
 
 def _site(archive: Archive, job: str) -> str | None:

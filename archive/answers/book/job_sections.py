@@ -19,6 +19,7 @@ from archive.vocabulary.link_counts import FAILING, IN_CONFLICT, IN_DOUBT, NOT_G
 DEFAULT_COLUMNS = ("length", "insertion_loss", "return_loss", "next", "ps_next", "acr_f", "ps_acr_f")
 _FORMER = {"acr_f": "elfext", "ps_acr_f": "ps_elfext"}
 """What editions before 2009 called a parameter: it stands in the same column."""
+_LOSS = "optical_loss"
 _MANY = 400
 """Labels of one kind that are listed at the most."""
 
@@ -136,8 +137,16 @@ def open_points(facts: BookFacts, words: Wording) -> DocumentSection:
     return DocumentSection(words("Open points"), blocks)
 
 
-def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_COLUMNS) -> Iterator[DocumentSection]:
-    """All links grouped by place; columns are parameters: a reading, or the smallest margin of a curve."""
+def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = ()) -> Iterator[DocumentSection]:
+    """All links grouped by place; columns are parameters: a reading, or the smallest margin of a curve.
+
+    Without any: those of copper, of fibre, or of both, as the job has it.
+    """
+    waves: list[float] = []
+    if not columns:
+        waves = sorted({nm for x in facts.links for nm in x.losses})
+        copper = any({*x.margins, *x.values} & {*DEFAULT_COLUMNS[1:], *_FORMER.values()} for x in facts.links)
+        columns = DEFAULT_COLUMNS if copper or not waves else DEFAULT_COLUMNS[:1]
 
     def cell(x: BookLink, p: vocabulary.Parameter) -> str:
         if p.id in read:
@@ -148,10 +157,15 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
         ids = [i for i in (p.id, _FORMER.get(p.id, "")) if any(i in x.margins for x in facts.links)]
         return " / ".join(words.parameter(i) for i in ids or [p.id])
 
+    def losses(x: BookLink) -> list[str]:
+        found = [words.number(x.losses.get(nm), 2) for nm in waves]
+        return [*found, words.number(x.margins.get(_LOSS), 2)] if waves else []
+
     known = [vocabulary.parameter(c) for c in columns]
     read = {p.id for p in known if any(p.id in x.values for x in facts.links)}
     head = [words("link"), words("tested"), words("verdict")]
     head += [words.headed(p.id) if p.id in read else name(p) for p in known]
+    head += [f"{words.headed(_LOSS)}, {nm:g}\u00a0nm" for nm in waves] + [words.parameter(_LOSS)] * bool(waves)
     intro = words(
         "Under a parameter without a unit stands its smallest margin in dB, of all pairs and both ends; under one with "
         "a unit its worst reading."
@@ -159,10 +173,14 @@ def schedule(facts: BookFacts, words: Wording, columns: Sequence[str] = DEFAULT_
     yield DocumentSection(words("Schedule of links"), [Para(intro, role="small")])
     for place, group in groupby(facts.links, key=lambda x: x.place):
         rows = [
-            (x.result.outcome == FAILING, [x.label, _day(x), verdict_text(x, words), *(cell(x, p) for p in known)])
+            (
+                x.result.outcome == FAILING,
+                [x.label, _day(x), verdict_text(x, words), *(cell(x, p) for p in known), *losses(x)],
+            )
             for x in group
         ]
-        table = stressed(head, rows, align="lll" + "r" * len(known), weights=(1.3, 0, 0, *([1] * len(known))))
+        numbers = len(head) - 3
+        table = stressed(head, rows, align="lll" + "r" * numbers, weights=(1.3, 0, 0, *([1] * numbers)))
         yield DocumentSection(place_name(place, words), [table], level=2)
 
 

@@ -66,6 +66,20 @@ class Shelves:
             self._known[key] = found
         return dict(self._known[key].get(record, {}))
 
+    def losses(self, deposit: str, record: str) -> dict[float, float]:
+        """The largest measured optical loss of a record, dB, by wavelength in nm."""
+        key = ("losses", deposit)
+        if key not in self._known:
+            readings = self.bag(deposit).table("readings")
+            optical = pc.and_(pc.equal(readings["quantity"], "optical_loss"), pc.equal(readings["origin"], "measured"))
+            kept = readings.filter(pc.and_(optical, pc.is_valid(readings["wavelength_nm"])))
+            found: dict[str, dict[float, float]] = {}
+            for r in kept.group_by(["record_id", "wavelength_nm"]).aggregate([("value", "max")]).to_pylist():
+                if r["value_max"] is not None:
+                    found.setdefault(r["record_id"], {})[r["wavelength_nm"]] = r["value_max"]
+            self._known[key] = found
+        return dict(self._known[key].get(record, {}))
+
     def verdicts(self, deposit: str, record: str) -> list[dict[str, Any]]:
         """Rows of verdicts of a record."""
         key = ("verdicts", deposit)

@@ -73,7 +73,6 @@ def command(
     from archive.answers.book.book_folder import cover_text, issue
     from archive.answers.book.compose import asked, volumes
     from archive.answers.book.gather import gather
-    from archive.answers.book.job_sections import DEFAULT_COLUMNS
     from archive.answers.filed import documents_of
     from archive.answers.sealing.issue import issuer
     from archive.answers.wording import Wording
@@ -82,7 +81,7 @@ def command(
     from archive.errors import Trouble
 
     wanted = asked(sections)
-    shown = tuple(c.strip() for c in columns.split(",")) if columns else DEFAULT_COLUMNS
+    shown = tuple(c.strip() for c in columns.split(",")) if columns else ()
     for name in shown:
         if name not in vocabulary.parameters():
             raise Trouble(
