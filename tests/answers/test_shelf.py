@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
+import zipfile
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from archive import store
 from archive.answers import shelf
 from archive.answers.intake import Choices, ingest
+from archive.answers.receipt import ReceiptFacts, next_step
 from archive.answers.reread import reread
+from archive.cli import cli
 from archive.errors import Trouble
 from archive.formats.mapping import known
 from archive.store import copies
 from archive.store.deposits import DepositFacts, Receipt, receipt
+from archive.store.events.redact import NOT_LOOKED_INTO, still_named
 from archive.store.ledger import LedgerEntry
 
 HEADINGS = "Cable;Tested;Outcome;Standard;Serial number;Insertion loss 100 MHz (dB);Calibrated until"
@@ -254,3 +260,38 @@ def test_a_drafted_file_that_comes_again_is_said_to_be_drafted(archive: store.Ar
     first = ingest(archive, [path], FACTS)
     again = ingest(archive, [path], FACTS)
     assert by(first) == by(again) == ["draft"]
+
+
+@pytest.mark.parametrize("packed", [False, True])
+def test_the_next_step_drafts_what_was_handed_in(
+    archive: store.Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, packed: bool
+) -> None:
+    """As it stands on the receipt, from where the deposit was made; said again later it names no path."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "in").mkdir()
+    path = export(tmp_path / "in", "late.csv", "1-A01", "1-A02")
+    path.write_text(path.read_text("utf-8").replace("Calibrated until", "Zeta no."), "utf-8")
+    given = Path("in")
+    if packed:
+        with zipfile.ZipFile("in/z.zip", "w") as made:
+            made.write(path, "sub/late.csv")
+        path.unlink()
+        given = Path("in/z.zip")
+    deposited = ingest(archive, [given], FACTS)
+    step = next_step(ReceiptFacts(deposited, "A", "J", inputs=[given]))
+    words = shlex.split(step.partition(", and deposit")[0])
+    assert words[3] == ("in/z.zip/sub/late.csv" if packed else "in/late.csv")
+    result = CliRunner().invoke(cli, words[1:])
+    assert result.exit_code == 0 and (tmp_path / "layout.toml").is_file(), result.output
+    assert "draft FILE" in next_step(ReceiptFacts(deposited, "A", "J"))
+
+
+def test_a_name_in_a_zip_that_was_handed_in_is_found(archive: store.Archive, tmp_path: Path) -> None:
+    path = export(tmp_path, "a.csv", "1-A01", "1-A02")
+    with zipfile.ZipFile(tmp_path / "z.zip", "w", zipfile.ZIP_DEFLATED) as made:
+        made.write(path, "a.csv")
+        made.writestr("notes.txt", "seen by T. Vance " * 9)
+        made.writestr("torn.zip", b"PK\x03\x04 no more")
+    ingest(archive, [tmp_path / "z.zip"], FACTS)
+    places = [p.rpartition("/data/")[2] for p in still_named(archive, "T. Vance") if "originals" in p]
+    assert places == ["originals/z.zip: notes.txt", f"originals/z.zip: torn.zip{NOT_LOOKED_INTO}"]

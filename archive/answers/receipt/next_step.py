@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Sequence
+from pathlib import Path
 
 from archive.answers.receipt.receipt_facts import ReceiptFacts
 
@@ -15,7 +17,13 @@ def next_step(facts: ReceiptFacts) -> str:
     of_job = f" --job {job}" if facts.job else ""
     unplaced = next((d["file"] for d in told.get("drafted", []) if d["unplaced"] and not d["accepted"]), None)
     if unplaced is not None:
-        return f"muniment mapping draft {shlex.quote(unplaced)} -o layout.toml, and deposit with --mapping layout.toml"
+        path = _handed_in(unplaced, facts.inputs)
+        return (
+            f"muniment mapping draft {shlex.quote(path)} -o layout.toml, and deposit with --mapping layout.toml"
+            if path
+            else f"muniment mapping draft FILE -o layout.toml, where FILE is {unplaced} as it was handed in, and "
+            "deposit with --mapping layout.toml"
+        )
     if told.get("elsewhere"):
         first = told["elsewhere"][0]
         return (
@@ -32,3 +40,14 @@ def next_step(facts: ReceiptFacts) -> str:
     if facts.progress is None or not facts.progress.counts.complete:
         return f"muniment progress {archive}{of_job}"
     return f"muniment accept {archive}{of_job} --on DAY, when the job is handed over"
+
+
+def _handed_in(name: str, inputs: Sequence[Path]) -> str:
+    """Path of a file, also of one inside a zip, by its name in what was handed in; "" where it is not there."""
+    for given in inputs:
+        folder = given if given.is_dir() else given.parent
+        path = folder / name
+        outside = not given.is_dir() and Path(name).parts[0] != given.name
+        if not outside and any(p.is_file() for p in (path, *path.parents)):
+            return str(path)
+    return ""

@@ -36,9 +36,9 @@ def command() -> None:
 def draft(export: Path, out: Path | None, answer: tuple[str, ...], replace: bool, as_json: bool, quiet: bool) -> None:
     """Drafts a mapping for a layout never seen, from its headings, units, shapes and values.
 
-    Every field has a confidence and a reason; what could not be placed is listed. EXPORT is a file, or a folder or
-    zip whose files belong together. Look at every field below 0.9; what the draft asks, three things at the most, is
-    answered with --answer.
+    Every field has a confidence and a reason; what could not be placed is listed. EXPORT is a file, also one in a zip
+    (week2.zip/links.csv), or a folder or zip whose files belong together. Look at every field below 0.9; what the
+    draft asks, three things at the most, is answered with --answer.
 
     \b
     Example:

@@ -37,13 +37,13 @@ def command(
 ) -> None:
     """Removes a person's name, or a file. A tombstone keeps digest and reason; the proofs of everything else hold.
 
-    A name may also stand in originals, in texts of cases, and in cells that no column took: those files are listed, to
-    be redacted one by one with --file. Of a step of a case (events/.../event.json) the texts go, and the number of the
-    case, its link, days and costs stay; --with names a file that is to stand there instead. Second copies are brought
-    up to date with `muniment export`.
+    A name may also stand in originals (zips and workbooks are looked into, other packings are not), in texts of cases,
+    and in cells that no column took: those files are listed, to be redacted one by one with --file. Of a step of a
+    case (events/.../event.json) the texts go, and the number of the case, its link, days and costs stay; --with names
+    a file that is to stand there instead. Second copies are brought up to date with `muniment export`.
 
     \b
-    Exit code 1: the name stands in other files, too.
+    Exit code 1: the name stands in other files, too, or may.
 
     \b
     Example:
@@ -51,7 +51,7 @@ def command(
     """
     from archive import store
     from archive.cli import signer
-    from archive.store.events.redact import of_file, of_name, redact, still_named
+    from archive.store.events.redact import NOT_LOOKED_INTO, of_file, of_name, redact, still_named
 
     if (name is None) == (path is None):
         raise Trouble("what is to go?", code="option.one-of", expected="either --name NAME or --file PATH")
@@ -73,10 +73,10 @@ def command(
         if plan.stays:
             print_line(f"  in its place {'would stay' if dry_run else 'stays'}: {plan.stays}")
         for place in left:
-            print_line(f"  the name is also in {place}")
+            print_line(f"  the name {'may be' if place.endswith(NOT_LOOKED_INTO) else 'is also'} in {place}")
         print_line(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")
         if left:
             number = len({place.partition(": ")[0] for place in left})
             others = "1 other file" if number == 1 else f"{number} other files"
-            print_line(f"To be looked at: the name is in {others}; take out each with `muniment redact --file PATH`")
+            print_line(f"To be looked at: the name is, or may be, in {others}; take each out with `redact --file PATH`")
     done(bool(left))

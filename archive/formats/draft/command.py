@@ -15,7 +15,7 @@ from archive.formats.containers import entries
 from archive.formats.draft import group
 from archive.formats.draft.answers import Answers
 from archive.formats.draft.write import Draft
-from archive.formats.folders import Refused
+from archive.formats.folders import Refused, path_text
 from archive.formats.mapping import read
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping
@@ -24,7 +24,8 @@ from archive.tables import Batch
 
 
 def draft_of(path: Path, answers: Answers | None = None) -> Draft:
-    """The draft for a file, or for a folder or zip whose files belong together. answers: to what an earlier draft
+    """The draft for a file, also one inside a zip (z.zip/sub/a.csv, as receipts and survey name it), or for a folder or
+    zip whose files belong together. answers: to what an earlier draft
     asked. Errors: Trouble."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         lead = _lead(path, Path(folder))
@@ -68,8 +69,9 @@ def _read_through(made: Draft, lead: Entry) -> list[str]:
 
 def _lead(path: Path, temporary: Path) -> Entry:
     """The file to begin with: the only one, or the one with which others are read."""
-    found = [u for u in entries(path, temporary) if isinstance(u, Entry) and u.size]
-    refused = [u for u in entries(path, temporary) if isinstance(u, Refused)] if not found else []
+    units = _units(path, temporary)
+    found = [u for u in units if isinstance(u, Entry) and u.size]
+    refused = [u for u in units if isinstance(u, Refused)] if not found else []
     if not found:
         raise (
             refused[0].trouble if refused else Trouble("there is nothing in it", code="input.nothing", where=str(path))
@@ -87,11 +89,32 @@ def _lead(path: Path, temporary: Path) -> Entry:
     return next(f for f in found if f in leads and f.path not in taken)
 
 
+def _units(path: Path, temporary: Path) -> list[Entry | Refused]:
+    """The files of a file, folder or zip, or of what a path names inside a zip.
+
+    Errors: Trouble where nothing is there.
+    """
+    packed = next((p for p in path.parents if p.is_file()), None) if not path.exists() else None
+    if packed is None:
+        return list(entries(path, temporary))
+    inside = path_text((packed.name / path.relative_to(packed)).as_posix())
+    found = [u for u in entries(packed, temporary) if u.name == inside or u.name.startswith(f"{inside}/")]
+    if not found:
+        raise Trouble(
+            "there is no such file in it",
+            code="input.not-there",
+            where=str(packed),
+            found=inside,
+            remedy="`muniment survey` lists what is there",
+        )
+    return found
+
+
 def tried(mapping: Path, export: Path, most: int) -> dict[str, Any]:
     """The first records of an export as a mapping reads them: each cell of the source beside where it went."""
     m = load(mapping)
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-        entry = next((e for e in entries(export, Path(folder)) if isinstance(e, Entry) and _begins(e, m)), None)
+        entry = next((e for e in _units(export, Path(folder)) if isinstance(e, Entry) and _begins(e, m)), None)
         if entry is None:
             raise Trouble(
                 "no file of the mapping is there",

@@ -9,10 +9,11 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -30,6 +31,10 @@ from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 
 _OF_A_PERSON = ("salt", "name", "contact", "organisation")
+_ZIP = (b"PK\x03\x04", b"PK\x05\x06")
+_MOST_UNPACKED, _MOST_DEPTH = 1 << 30, 4
+"""Bytes of a file in a zip, and zips in zips, where a name is looked for."""
+NOT_LOOKED_INTO = ", which could not be looked into"
 _WRITTEN = ("text", "cause", "reason")
 _NEVER = ("index.parquet", "tables/records.parquet")
 
@@ -57,7 +62,8 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
     if not plan.gone and any("people" in path for path in archive.ended):
         return RedactionPlan(done_by=max(archive.ended.values()))  # an earlier run was stopped, and is ended now
     if not plan.gone:
-        others = list(dict.fromkeys(place.partition(": ")[0] for place in still_named(archive, name)))
+        found = [place for place in still_named(archive, name) if not place.endswith(NOT_LOOKED_INTO)]
+        others = list(dict.fromkeys(place.partition(": ")[0] for place in found))
         more = f" and {len(others) - 3} more" if len(others) > 3 else ""
         raise Trouble(
             "this name stands in no table of people",
@@ -151,19 +157,46 @@ def redact(
 
 
 def still_named(archive: Archive, name: str) -> Iterator[str]:
-    """Places where a name stands outside the tables of people: originals, cells of other tables, reasons given."""
+    """Places where a name stands outside the tables of people: originals and what is in zips and workbooks among them,
+    cells of other tables, reasons given. A zip that could not be looked into ends with NOT_LOOKED_INTO."""
     spellings = {name.encode(code) for code in ("utf-8", "utf-16-le", "cp1252", "cp1250") if _can(name, code)}
     root = archive.root
     for path in sorted(p for top in (layout.DEPOSITS, layout.EVENTS) for p in (root / top).rglob("*") if p.is_file()):
         shown = path.relative_to(root).as_posix()
-        if path.name == "originals.zip":
-            with zipfile.ZipFile(path) as packed:
-                yield from (f"{shown}: {m}" for m in packed.namelist() if _holds(packed.read(m), spellings))
-        elif path.suffix == ".parquet":
+        if path.suffix == ".parquet":
             if "people" not in path.name and not path.name.startswith("sweeps-") and _in_cells(path, name):
                 yield shown
-        elif _holds(path.read_bytes(), spellings):
-            yield shown
+        else:
+            with path.open("rb") as file:
+                yield from (
+                    _in_zip(file, shown, spellings)
+                    if file.read(4) in _ZIP
+                    else _inside(path.read_bytes(), shown, spellings)
+                )
+
+
+def _inside(data: bytes, shown: str, spellings: set[bytes], depth: int = 0) -> Iterator[str]:
+    """Places in a file, and in the zips in it, where a name stands. depth: of zips around it."""
+    if _holds(data, spellings):
+        yield shown
+    elif data.startswith(_ZIP):
+        yield from _in_zip(io.BytesIO(data), shown, spellings, depth)
+
+
+def _in_zip(file: IO[bytes], shown: str, spellings: set[bytes], depth: int = 0) -> Iterator[str]:
+    """Places in a zip or a workbook where a name stands: "shown: member/member"."""
+    try:
+        with zipfile.ZipFile(file) as packed:
+            for m in packed.infolist() if depth < _MOST_DEPTH else ():
+                place = f"{shown}{'/' if depth else ': '}{m.filename}"
+                if m.file_size > _MOST_UNPACKED:
+                    yield place + NOT_LOOKED_INTO
+                else:
+                    yield from _inside(packed.read(m), place, spellings, depth + 1)
+            if depth == _MOST_DEPTH:
+                yield shown + NOT_LOOKED_INTO
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, UnicodeDecodeError):
+        yield shown + NOT_LOOKED_INTO  # damaged, of an unknown kind, or encrypted
 
 
 def _can(name: str, code: str) -> bool:
