@@ -128,7 +128,8 @@ def command(
     FIELD: cable_type, class (category), construction, screened, gauge, conductor, sheath, cable_basis, limit,
     configuration, year, quarter, month, site, job, client, contractor, crew, archive, operator, length_band, maker,
     model, serial, software, adapter, remote_model, remote_serial, medium, evidence, parameter.
-    With --what-failed also: pairing (of optical links the fibre), end, frequency_band, direction, wavelength.
+    With --what-failed also: pairing (of optical links the fibre, and the event of a trace), end,
+    frequency_band, direction, wavelength.
 
     \b
     Example:
