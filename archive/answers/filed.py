@@ -5,13 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from archive.answers.photographs import Photograph, photograph
 from archive.answers.wording import Wording, plain
-from archive.errors import Trouble
+from archive.errors import Caveat, Trouble
 from archive.store import Archive
 
 
@@ -68,6 +69,7 @@ def enclose_document(archive: Archive, row: Mapping[str, Any], folder: str, into
             return {**row, "inside": "", "why_not": "redacted"}
         data = archive.checked.read(*there)
     except (Trouble, OSError) as trouble:
+        warnings.warn(f"the document {row['file_name']} is damaged, and not enclosed", Caveat, stacklevel=2)
         return {**row, "inside": "", "why_not": f"damaged: {trouble}"}
     return {**row, "inside": into.add(folder, str(row["file_name"]), data), "why_not": ""}
 

@@ -61,6 +61,9 @@ def _first(archive: Archive) -> str:
 
 def claim_facts(archive: Archive) -> Any:
     said, originals = gather(archive, LINK)
+    for t in said.tests:
+        if t.original.why == "damaged":  # the claim says so on its first page, and ends with 1
+            warnings.warn(t.original.said, Caveat, stacklevel=1)
     tests = [(t.digest, t.state, t.deposited_by, [(s.by, s.verdict, s.grades) for s in t.stated]) for t in said.tests]
     return [tests, said.history, said.documents, said.job, said.why, said.cautions, sorted(originals.items())]
 
