@@ -49,8 +49,9 @@ def made(asked: PageRequest) -> Response:
             reason=asked.text("reason") or "",
         )
         handed_in = files(retest) if retest is not None else {}
-        words = Wording(asked.text("language") or "en", asked.text("lengths") or "m")
-        write(facts, originals, place / "claim", words, paper=asked.text("paper") or "a4", fresh=handed_in)
+        words = Wording(asked.text("language") or "en")
+        paper = "letter" if asked.text("paper") == "letter" else "a4"
+        write(facts, originals, place / "claim", words, paper=paper, fresh=handed_in)
         return download(_zipped(place / "claim"), f"claim-{label}.zip", "application/zip")
 
 

@@ -14,7 +14,6 @@ from typing import Any
 from starlette.responses import Response
 
 from archive.answers.spreadsheet import guarded
-from archive.answers.wording import ENGLISH
 from archive.room.app import PageRequest
 from archive.room.downloads import download
 from archive.store.catalogue.filters import Filters
@@ -62,7 +61,6 @@ class Answer:
     records: int
     cut: bool
     narrowing: dict[str, list[tuple[str, int, bool]]]
-    near: list[str]
 
     @property
     def sentence(self) -> str:
@@ -110,10 +108,9 @@ def _shown(asked: PageRequest) -> dict[str, Any]:
         len(found),
         len(found) >= COUNTED,
         {name: _lines(asked, found, name) for name in NARROWING},
-        [],
     )
     given = {name: asked.text(name) for name in ("q", *_FILTERS, "year")}
-    return {"answer": answer, "given": given, "headings": NARROWING, "after": start + AT_ONCE, "words": ENGLISH}
+    return {"answer": answer, "given": given, "headings": NARROWING, "after": start + AT_ONCE}
 
 
 def _records(asked: PageRequest) -> tuple[list[Mapping[str, Any]], list[LabelMatch] | None]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import zipfile
 from html import escape
 from pathlib import Path
@@ -151,7 +152,9 @@ def test_a_claim_file_is_made_from_the_form(room, inside):
     base, cookie = inside
     form = get(room, inside, "/claim", label="1A-A02").body
     token = form.partition('name="form_token" value="')[2].partition('"')[0]
-    body = urlencode({"form_token": token, "label": "1A-A02", "reason": "Letter of 3 May", "paper": "a4"}).encode()
+    body = urlencode(
+        {"form_token": token, "label": "1A-A02", "reason": "Letter of 3 May", "paper": "letter", "language": "de"}
+    ).encode()
     kind = "application/x-www-form-urlencoded"
     same = {"sec_fetch_site": "same-origin", "cookie": cookie, "content_type": kind}
     import http.client
@@ -164,6 +167,8 @@ def test_a_claim_file_is_made_from_the_form(room, inside):
     assert answer.status == 200
     packed = zipfile.ZipFile(io.BytesIO(answer.read()))
     assert "claim/data/claim.pdf" in packed.namelist() and "claim/data/proof.json" in packed.namelist()
-    assert "Letter of 3 May" in packed.read("claim/data/claim.html").decode()
+    page = packed.read("claim/data/claim.html").decode()
+    assert "Letter of 3 May" in page and '<html lang="de"' in page
+    assert re.search(rb"/MediaBox ?\[0 0 612(\.0)? 792(\.0)?\]", packed.read("claim/data/claim.pdf"))  # letter, points
     wrong = body.replace(quote(token).encode(), b"made-up")
     assert room.ask(base + "/claim.zip", "POST", wrong, **same).status == 403

@@ -130,11 +130,3 @@ def _against_median(slope: Reals, covariance: Any) -> tuple[Reals, Reals]:
     wider = (1 + 1.57 / (u - 1)) / (1 + 1 / (u - 1))
     variance = np.diag(contrast @ covariance @ contrast.T) * wider
     return slope - np.median(slope), np.sqrt(np.maximum(variance, 0))
-
-
-def months_needed(loss: float, between: float, per_month: float) -> float:
-    """Months until a drift of `loss` dB a month is told in four of five cases: 1.1 (12 (4.13 s / d)^2 / m)^(1/3).
-
-    between: standard deviation of job medians in dB; per_month: jobs of the unit a month.
-    """
-    return float(1.1 * (12 * (4.13 * between / loss) ** 2 / per_month) ** (1 / 3))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from archive import vocabulary
@@ -195,9 +193,3 @@ def quantity_said(s: Seen, around: Surroundings) -> tuple[str, bool]:
     if not parameter:
         return by_unit(s.inner, around) or by_unit_and_size(s, around), False
     return parameter, direct
-
-
-def scale_of(values: Any) -> float:
-    """The largest size of some numbers, 0 where there are none. values: float64 with NaN for what is none."""
-    finite = np.abs(values[np.isfinite(values)])
-    return float(finite.max()) if len(finite) else 0.0

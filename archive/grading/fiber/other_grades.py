@@ -121,8 +121,10 @@ def _remarks(test: LossTest, application: OpticalApplication, out: RecordGrade) 
             f"it takes {needed} fibres; this record has {have}, and speaks of {'it' if have == 1 else 'these'} alone"
         )
     if test.row["configuration"] != "channel":
+        each = fiber.event_limits().connection.db
         out.notes.append(
-            "of the link as measured: equipment cords lose what their fibre loses, further connections 0.75 dB each"
+            "of the link as measured: equipment cords lose what their fibre loses, "
+            f"further connections {each:g} dB each"
         )
     if application.table.note:
         out.notes.append(application.table.note)
