@@ -80,3 +80,29 @@ def opened(path: Path, as_of: datetime | None, known: bool) -> Archive:
     if known and as_of is None:
         raise Trouble("--known needs --as-of DAY", code="option.needs-another")
     return open_as_of(path, as_of.date() if as_of else None, known=known)
+
+
+def role_option(text: str) -> Callable[[F], F]:
+    """Adds --role, told in this text. The command gets role: accepted or current."""
+    return click.option(
+        "--role", type=click.Choice(["accepted", "current"]), default="current", show_default=True, help=text
+    )
+
+
+def table_options(command: F) -> F:
+    """Adds --as and --out. The command gets form (csv, parquet, json or None) and out; `table_file` checks them."""
+    command = click.option(
+        "-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table."
+    )(command)
+    return click.option(
+        "--as",
+        "form",
+        type=click.Choice(["csv", "parquet", "json"]),
+        help="The rows as a table. In a CSV, what a spreadsheet would take for a formula has an apostrophe before it.",
+    )(command)
+
+
+def table_file(form: str | None, out: Path | None) -> None:
+    """A file for the table needs its form. Errors: Trouble."""
+    if out and not form:
+        raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")

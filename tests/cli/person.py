@@ -57,6 +57,18 @@ def typed(*words: object) -> Said:
     return said
 
 
+def printed(*words: object, code: int = 0) -> str:
+    """What a command prints, which must end with this code."""
+    said = typed(*words)
+    assert said.code == code, said
+    return said.out
+
+
+def document(*words: object, code: int = 0) -> Any:
+    """The document of a command with --json, which must end with this code."""
+    return json.loads(printed(*words, "--json", code=code))
+
+
 def in_shell(*words: object, before: str = "", cwd: Path | None = None, **environment: str) -> Said:
     """A command in a process of its own. before: Python to run first, such as a limit of the system."""
     program = f"import sys\n{before}\nfrom archive.cli import main\nmain()"

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import csv
-import json
 import re
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -15,19 +13,10 @@ from archive import store
 from archive.answers import cables
 from archive.cli import cli
 from archive.demo.simulator import simulate
+from tests.cli.person import document, printed
 from tests.store import store_making as making
 
 WORDS = "Halyard 1200-X blue"
-
-
-def run(*words: str | Path, code: int = 0) -> str:
-    result = CliRunner().invoke(cli, [str(w) for w in words])
-    assert result.exit_code == code, result.output
-    return result.stdout
-
-
-def told(*words: str | Path, code: int = 0) -> Any:
-    return json.loads(run(*words, "--json", code=code))
 
 
 @pytest.fixture
@@ -44,7 +33,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_settled_words_are_found_at_once(place: Path, tmp_path: Path) -> None:
     table = tmp_path / "cables.csv"
-    listed = told("cables", place, "--out", table, code=1)
+    listed = document("cables", place, "--out", table, code=1)
     assert [(r["words"], r["links"], r["type"]) for r in listed["cables"]] == [
         ("", 1, "unknown"),
         (WORDS, 1, "unknown"),
@@ -55,17 +44,17 @@ def test_settled_words_are_found_at_once(place: Path, tmp_path: Path) -> None:
         writer = csv.DictWriter(file, rows[0].keys())
         writer.writeheader()
         writer.writerows(rows)
-    made = told("cables", place, "--settle", table, "--by", "R. Ostrander", "--reason", "read off the drum", code=1)
+    made = document("cables", place, "--settle", table, "--by", "R. Ostrander", "--reason", "read off the drum", code=1)
     assert made["settled"] == 1 and isinstance(made["ledger_entry"], int)
-    run("job", place, "HARBOUR-2019-04", "--set", "cable=Cat 6 U/UTP", "--by", "R. Ostrander")
-    assert {r["basis"]: r["type"] for r in told("cables", place)["cables"]} == {
+    printed("job", place, "HARBOUR-2019-04", "--set", "cable=Cat 6 U/UTP", "--by", "R. Ostrander")
+    assert {r["basis"]: r["type"] for r in document("cables", place)["cables"]} == {
         "settled": "cat6a/f-utp/awg23/solid",
         "job": "cat6/u-utp",
     }
-    assert [r["link"] for r in told("find", place, "--cable-type", "cat6a")["records"]] == ["A1"]
-    assert [r["link"] for r in told("find", place, "--cable-type", "cat6/u-utp")["records"]] == ["A2"]
-    assert "settled by R. Ostrander" in run("cables", place)
-    assert "settled as cat6a/f-utp/awg23/solid" in run("history", place, "A1")
+    assert [r["link"] for r in document("find", place, "--cable-type", "cat6a")["records"]] == ["A1"]
+    assert [r["link"] for r in document("find", place, "--cable-type", "cat6/u-utp")["records"]] == ["A2"]
+    assert "settled by R. Ostrander" in printed("cables", place)
+    assert "settled as cat6a/f-utp/awg23/solid" in printed("history", place, "A1")
 
 
 def test_words_that_todays_rules_read_otherwise_are_shown_until_they_are_settled(tmp_path: Path, place: Path) -> None:
@@ -76,15 +65,15 @@ def test_words_that_todays_rules_read_otherwise_are_shown_until_they_are_settled
         kind = "cat6a/f-utp/awg23/solid" if i == 3 else "cat6/f-utp"
         made = making.rows(f"B{i}", cable_found=words, cable_type=kind, source=f"{i}" * 64, shift=2.0 + i)
         making.deposit(archive, making.batch(made))
-    shown = run("cables", place, code=1)
+    shown = printed("cables", place, code=1)
     assert shown.count("  this version's rules read cat6a/f-utp/awg23/solid\n") == 1
     assert "read another type than was archived: 1 of 4 rows, links: 3; the archived type counts" in shown
-    assert told("cables", place, code=1)["read_otherwise"] == 1
+    assert document("cables", place, code=1)["read_otherwise"] == 1
     table = tmp_path / "settle.csv"
     table.write_text(f"words,settle\n{words},cat6a/f-utp/awg23/solid\n", "utf-8")
-    run("cables", place, "--settle", table, "--by", "R. Ostrander", code=1)
-    assert "this version's rules read" not in run("cables", place, code=1)
-    assert told("cables", place, code=1)["read_otherwise"] == 0
+    printed("cables", place, "--settle", table, "--by", "R. Ostrander", code=1)
+    assert "this version's rules read" not in printed("cables", place, code=1)
+    assert document("cables", place, code=1)["read_otherwise"] == 0
 
 
 def test_a_part_that_was_stated_beside_the_words_is_not_read_otherwise(place: Path) -> None:
@@ -92,7 +81,7 @@ def test_a_part_that_was_stated_beside_the_words_is_not_read_otherwise(place: Pa
     for i, (words, kind) in enumerate((("Cat 6A F/UTP", "cat6a/f-utp/solid"), ("Cat 6 STP", "cat6/u-ftp"))):
         made = making.rows(f"B{i}", cable_found=words, cable_type=kind, source=f"{i}" * 64, shift=2.0 + i)
         making.deposit(archive, making.batch(made))
-    rows = {r["words"]: r for r in told("cables", place, code=1)["cables"]}
+    rows = {r["words"]: r for r in document("cables", place, code=1)["cables"]}
     assert not cables.read_otherwise(rows["Cat 6A F/UTP"])
     assert cables.read_otherwise(rows["Cat 6 STP"])  # STP leaves open which screens there are
 
@@ -117,7 +106,7 @@ def test_a_check_goes_by_the_type_that_was_settled_and_says_so(tmp_path: Path, m
     (kind,) = set(batch["records"].column("cable_type").to_pylist())
     table = tmp_path / "settle.csv"
     table.write_text(f"words,settle\n{words},{kind.replace('awg23', 'awg26')}\n", "utf-8")
-    run("cables", archive.root, "--settle", table, "--by", "R. Ostrander")
+    printed("cables", archive.root, "--settle", table, "--by", "R. Ostrander")
     number, said = checked()
     assert number == 0 and f"warning: {rule}" not in said
     assert "cable types settled or stated for the job count in place of the archived ones: 3 of 3 records" in said

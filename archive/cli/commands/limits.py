@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -108,22 +110,26 @@ def plot(limit: str, out: str | None, as_json: bool, quiet: bool) -> None:
     Example:
       muniment limits plot tia-568.2-d/cat6a/channel -o cat6a.png
     """
-    from pathlib import Path
-
     from archive.answers import limit_picture, optical_limit_picture
+
+    found, path = _to_file(limit, out, ".svg", limit_picture.save, optical_limit_picture.save)
+    if as_json:
+        print_json({"limit": found, "path": str(path)})
+    else:
+        say(f"{found} is drawn in {path}", quiet=quiet)
+
+
+def _to_file(
+    limit: str, out: str | None, ending: str, save: Callable[..., Any], optical: Callable[..., Any]
+) -> tuple[str, Path]:
+    """Id of the limit, and the file that it was saved in: as copper or as fiber."""
     from archive.cli import optical_limits
 
-    optical = optical_limits.named(limit)
-    found = optical or _limit(limit)
-    path = Path(out or f"{found.id.replace('/', '-')}.svg")
-    if optical is not None:
-        optical_limit_picture.save(optical, path)
-    else:
-        limit_picture.save(_limit(limit), path)
-    if as_json:
-        print_json({"limit": found.id, "path": str(path)})
-    else:
-        say(f"{found.id} is drawn in {path}", quiet=quiet)
+    fiber = optical_limits.named(limit)
+    found = fiber or _limit(limit)
+    path = Path(out or f"{found.id.replace('/', '-')}{ending}")
+    (optical if fiber is not None else save)(found, path)
+    return found.id, path
 
 
 @command.command("worksheet")
@@ -140,22 +146,13 @@ def make_worksheet(limit: str, out: str | None, as_json: bool, quiet: bool) -> N
     Example:
       muniment limits worksheet tia-568.2-d/cat6a/permanent-link -o cat6a.csv
     """
-    from pathlib import Path
-
     from archive.answers import limit_worksheet
-    from archive.cli import optical_limits
 
-    optical = optical_limits.named(limit)
-    found = optical or _limit(limit)
-    path = Path(out or f"{found.id.replace('/', '-')}.csv")
-    if optical is not None:
-        limit_worksheet.save_optical(optical, path)
-    else:
-        limit_worksheet.save(_limit(limit), path)
+    found, path = _to_file(limit, out, ".csv", limit_worksheet.save, limit_worksheet.save_optical)
     if as_json:
-        print_json({"limit": found.id, "path": str(path)})
+        print_json({"limit": found, "path": str(path)})
     else:
-        say(f"worksheet of {found.id} in {path}", quiet=quiet)
+        say(f"worksheet of {found} in {path}", quiet=quiet)
 
 
 @command.command("confirm")

@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress, say
-from archive.cli.filters import as_of_options, chosen, filter_options, only_option, opened, pairs
+from archive.cli.filters import (
+    as_of_options,
+    chosen,
+    filter_options,
+    only_option,
+    opened,
+    pairs,
+    role_option,
+    table_options,
+)
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -29,13 +38,7 @@ if TYPE_CHECKING:
     help="Whose verdict counts: the program's, and the instrument's where no curves came along; the program's alone, "
     "on full sweeps; the instrument's alone.",
 )
-@click.option(
-    "--role",
-    type=click.Choice(["accepted", "current"]),
-    default="current",
-    show_default=True,
-    help="Which record of a link counts for the final rate.",
-)
+@role_option("Which record of a link counts for the final rate.")
 @click.option(
     "--cohort",
     type=click.Choice(["first-test"]),
@@ -80,13 +83,7 @@ if TYPE_CHECKING:
     help="A new folder with one page: tables, pictures, what may be relied on and what may not.",
 )
 @click.option("--title", metavar="TEXT", help="With --plot: the heading.")
-@click.option(
-    "--as",
-    "form",
-    type=click.Choice(["csv", "parquet", "json"]),
-    help="The rows as a table. In a CSV, what a spreadsheet would take for a formula has an apostrophe before it.",
-)
-@click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@table_options
 @as_of_options
 @output_options
 def command(

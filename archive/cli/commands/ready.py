@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress, say
-from archive.cli.filters import as_of_options, chosen, filter_options, only_option, opened, pairs
+from archive.cli.filters import (
+    as_of_options,
+    chosen,
+    filter_options,
+    only_option,
+    opened,
+    pairs,
+    role_option,
+    table_file,
+    table_options,
+)
 
 if TYPE_CHECKING:
     from archive.store.roles import Role
@@ -23,21 +33,14 @@ if TYPE_CHECKING:
 @click.option("--by", metavar="FIELD[,FIELD...]", default="", help="What to group by, as `muniment rates --by`.")
 @filter_options
 @only_option
-@click.option(
-    "--role",
-    type=click.Choice(["accepted", "current"]),
-    default="current",
-    show_default=True,
-    help="Which record of a link answers.",
-)
+@role_option("Which record of a link answers.")
 @click.option(
     "--cords",
     type=click.FloatRange(0, 1000),
     metavar="METRES",
     help="Cords at both ends together, added to permanent links (default: the standard's allowance).",
 )
-@click.option("--as", "form", type=click.Choice(["csv", "parquet", "json"]), help="The rows as a table.")
-@click.option("-o", "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --as: a file for the table.")
+@table_options
 @as_of_options
 @output_options
 def command(
@@ -69,10 +72,8 @@ def command(
     from archive.answers.rates.source import Choice
     from archive.answers.rates.table import save
     from archive.answers.rates.words import ready_lines
-    from archive.errors import Trouble
 
-    if out and not form:
-        raise Trouble("--out needs --as csv, parquet or json", code="option.needs-another")
+    table_file(form, out)
     found = readiness(
         [opened(path, as_of, known) for path in archives],
         [a.strip() for a in application.split(",") if a.strip()],

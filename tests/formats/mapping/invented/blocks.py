@@ -190,20 +190,7 @@ def heron_report() -> Made:
                 f"{name:<17}{pairs:<17}{end:<8}{num(w['value']):>6}{num(w['limit']):>8}"
                 f"{num(w['margin']):>8}{num(w['frequency_mhz']):>8}  {w['verdict'].upper()}"
             )
-            truth.reported(
-                t,
-                q,
-                "worst_margin",
-                end=w["end"],
-                pairing=w["pairing"],
-                value=round(w["value"], 1),
-                limit=round(w["limit"], 1),
-                margin=round(w["margin"], 1),
-                frequency_mhz=round(w["frequency_mhz"], 1),
-                verdict=w["verdict"],
-                words=w["verdict"].upper(),
-                step=0.1,
-            )
+            truth.worst_margin(t, w, 1, words=w["verdict"].upper())
         out += ["", "Pair      Length (ft)   Delay (ns)   Loop resistance (Ω)"]
         for p in PAIRS:
             out.append(

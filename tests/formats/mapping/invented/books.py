@@ -172,20 +172,7 @@ def corvid_old_book() -> Made:
                     verdict,
                 ]
             )
-            truth.reported(
-                t,
-                w["parameter"],
-                "worst_margin",
-                end=w["end"],
-                pairing=w["pairing"],
-                value=round(w["value"], 1),
-                limit=round(w["limit"], 1),
-                margin=round(w["margin"], 1),
-                frequency_mhz=round(w["frequency_mhz"], 2),
-                verdict=w["verdict"],
-                words=verdict,
-                step=0.1,
-            )
+            truth.worst_margin(t, w, words=verdict)
         for y, row in enumerate(rows):
             for x, cell in enumerate(row):
                 if cell not in (None, ""):

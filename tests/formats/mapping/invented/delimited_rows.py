@@ -173,21 +173,7 @@ def fenwick_readings() -> Made:
                     said,
                 ]
             )
-            truth.reported(
-                t,
-                w["parameter"],
-                "worst_margin",
-                end=w["end"],
-                pairing=w["pairing"],
-                value=round(w["value"], 1),
-                limit=round(w["limit"], 1),
-                margin=round(w["margin"], 1),
-                frequency_mhz=round(w["frequency_mhz"], 2),
-                verdict=w["verdict"],
-                words=said,
-                marginal=True if mark else None,
-                step=0.1,
-            )
+            truth.worst_margin(t, w, words=said, marginal=True if mark else None)
             del value
         rows.append([*head, "Screen continuity", "", "", "1", "", "", "", "", "OK"])
         for name, text in (("Quantity", "Screen continuity"), ("Reading", "1"), ("Outcome", "OK")):

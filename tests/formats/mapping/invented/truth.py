@@ -98,6 +98,23 @@ class Truth:
         """What the instrument says of a parameter."""
         self._add("reported", record_id=self.id(test), parameter=parameter, kind=kind, **more)
 
+    def worst_margin(self, test: Test, worst: dict[str, Any], decimals: int = 2, **more: Any) -> None:
+        """A worst margin as a layout prints it with value, limit and verdict: to 0.1 dB, its frequency to so many
+        decimals."""
+        figures = {name: round(worst[name], 1) for name in ("value", "limit", "margin")}
+        self.reported(
+            test,
+            worst["parameter"],
+            "worst_margin",
+            end=worst["end"],
+            pairing=worst["pairing"],
+            frequency_mhz=round(worst["frequency_mhz"], decimals),
+            verdict=worst["verdict"],
+            step=0.1,
+            **figures,
+            **more,
+        )
+
     def wires(self, test: Test, far: dict[str, str | None]) -> None:
         """A wire map."""
         for near, there in far.items():
