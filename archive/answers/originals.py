@@ -1,4 +1,4 @@
-"""The original export that a record came from, byte for byte, out of its deposit's bag."""
+"""The original export that a record came from, byte for byte, out of the originals of its deposit."""
 
 from __future__ import annotations
 
@@ -11,43 +11,54 @@ from pathlib import Path, PurePosixPath
 
 from archive.errors import Trouble
 from archive.formats import packs
-from archive.formats.containers import entries
+from archive.formats.containers import entries, is_document
 from archive.formats.recognition import Entry
+from archive.store.received import Received
+
+_ZIP = b"PK\x03\x04"
 
 
-def of_source(bag: Path, source_id: str, path: str) -> tuple[str, bytes] | None:
+def of_source(files: Received, source_id: str, path: str) -> tuple[str, bytes] | None:
     """Name and bytes of the file as received whose bytes, or one of whose members, are the source.
 
-    bag: folder of the deposit. source_id: SHA-256 of the source; path: its path inside what was handed in.
-    None where the original is not there any more.
+    source_id: SHA-256 of the source; path: its path inside what was handed in. None where the original is not there
+    any more. Of a zip from which a redaction took a file, the file that was in it and is the source.
     """
-    for name, data in _files(bag, path):
+    for name, data in _files(files, path):
         if any(hashlib.sha256(part).hexdigest() == source_id for part in _parts(data)):
             return name, data
     return None
 
 
-def of_record(bag: Path, record_id: str) -> tuple[str, bytes] | None:
+def of_record(files: Received, record_id: str) -> tuple[str, bytes] | None:
     """The file as received that names the record: for records that came in the open form and name no source."""
     wanted = record_id.encode()
-    for name, data in _files(bag, ""):
+    for name, data in _files(files, ""):
         if any(wanted in part for part in _parts(data)):
             return name, data
     return None
 
 
-def _files(bag: Path, path: str, wanted: Callable[[str], bool] = bool) -> Iterator[tuple[str, bytes]]:
+def _files(files: Received, path: str, wanted: Callable[[str], bool] = bool) -> Iterator[tuple[str, bytes]]:
     """Files as received, those first whose name the path of the source begins or ends with. wanted: by name."""
-    folder, packed = bag / "data" / "originals", bag / "data" / "originals.zip"
-    if packed.is_file():
-        with zipfile.ZipFile(packed) as file:
+    if files.packed is not None:
+        with zipfile.ZipFile(files.packed) as file:
             for name in sorted(filter(wanted, file.namelist()), key=lambda n: _distance(n, path)):
-                yield name, file.read(name)
-    elif folder.is_dir():
-        for found in sorted(folder.rglob("*")):
-            name = found.relative_to(folder).as_posix()
-            if found.is_file() and wanted(name):
-                yield name, found.read_bytes()
+                yield from _as_received(files, name, file.read(name))
+    for name, place in files.alone.items():
+        if wanted(name):
+            yield from _as_received(files, name, place.read_bytes())
+
+
+def _as_received(files: Received, name: str, data: bytes) -> Iterator[tuple[str, bytes]]:
+    """The file; of a zip that is no more the one that was handed in, what is in it, which is."""
+    if files.altered and data[:4] == _ZIP and hashlib.sha256(data).hexdigest() not in files.handed_in:
+        inside = {member: part for member, part in members(data) if member}
+        if inside and not is_document(inside):  # of a document nothing is ever taken out
+            for member, part in inside.items():
+                yield from _as_received(files, f"{name}/{member}", part)
+            return
+    yield name, data
 
 
 def _distance(name: str, path: str) -> tuple[int, str]:
@@ -64,7 +75,7 @@ def members(data: bytes) -> Iterator[tuple[str, bytes]]:
     yield "", data
     if packs.kind(data[:65536]):
         yield from _unpacked(data)
-    if data[:4] != b"PK\x03\x04":
+    if data[:4] != _ZIP:
         return
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as file:
@@ -89,10 +100,10 @@ def _unpacked(data: bytes) -> Iterator[tuple[str, bytes]]:
             return
 
 
-def beside(bag: Path, name: str) -> dict[str, bytes]:
+def beside(files: Received, name: str) -> dict[str, bytes]:
     """Files as received that belong to another one by name: the same name with another ending, such as a port map."""
     stem = PurePosixPath(name).with_suffix("")
     found = {}
-    for other, data in _files(bag, name, lambda n: n != name and PurePosixPath(n).with_suffix("") == stem):
+    for other, data in _files(files, name, lambda n: n != name and PurePosixPath(n).with_suffix("") == stem):
         found[other] = data
     return found

@@ -4,6 +4,7 @@ a newer reader may know better."""
 from __future__ import annotations
 
 import json
+import shutil
 import tempfile
 import zipfile
 from collections.abc import Iterable, Iterator
@@ -18,13 +19,14 @@ from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.offered import Offered
 from archive.store.deposits.index import content_hashes
 from archive.store.parquet import BagTables
+from archive.store.received import Received
 from archive.validation.catalogue import findings
 
 
 def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
     """Findings: records that the readers of today make otherwise, or not at all."""
     with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
-        folder = unpacked(bag, Path(temporary))
+        folder = unpacked(Received.of_bag(bag), Path(temporary))
         if folder is None:
             return
         elsewhere = _kept_elsewhere(bag)
@@ -45,16 +47,20 @@ def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
             yield _finding(bag.name, f"{label} ({place[1]}) is read otherwise by the readers of today")
 
 
-def unpacked(bag: Path, into: Path) -> Path | None:
-    """The originals of a bag as files in a folder; None where it has none of its own."""
-    plain, packed = bag / "data" / "originals", bag / "data" / "originals.zip"
-    if packed.is_file():
-        target = into / "originals"
-        target.mkdir()
-        with zipfile.ZipFile(packed) as file:
+def unpacked(files: Received, into: Path) -> Path | None:
+    """The originals of a deposit as files in a folder; None where it has none of its own."""
+    if not files:
+        return None
+    target = into / "originals"
+    target.mkdir()
+    if files.packed is not None:
+        with zipfile.ZipFile(files.packed) as file:
             file.extractall(target)
-        return target
-    return plain if plain.is_dir() else None
+    for name, place in files.alone.items():
+        copy = target / name
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(place, copy)
+    return target
 
 
 def _mappings(paths: Iterable[Path]) -> Iterator[Mapping]:

@@ -20,6 +20,7 @@ from archive.formats.reading import ReadingTask, tasks
 from archive.formats.recognition import Entry
 from archive.store import Archive
 from archive.store.deposits import DepositFacts, Receipt
+from archive.store.received import received
 
 
 def reread(
@@ -42,7 +43,7 @@ def reread(
     entry = archive.deposit_entry(deposit)
     schedules = {o["sha256"] for o in archive.texts(entry).get("originals", []) if o.get("schedule")}
     with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
-        folder = unpacked(archive.bag(deposit), Path(temporary))
+        folder = unpacked(received(archive, deposit), Path(temporary))
         if folder is None:
             at = entry.get("originals_in")
             raise Trouble(

@@ -14,7 +14,7 @@ import shutil
 import stat
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -70,6 +70,11 @@ def is_workbook(path: Path) -> bool:
             names = set(packed.namelist())
     except (zipfile.BadZipFile, NotImplementedError, OSError):
         return False
+    return is_document(names)
+
+
+def is_document(names: Container[str]) -> bool:
+    """Whether the files of these names in a zip make a workbook or a document of an office program."""
     return "[Content_Types].xml" in names or "mimetype" in names
 
 

@@ -18,10 +18,13 @@ def original(asked: PageRequest) -> Response:
     batch = archive.record(address)
     facts = batch["records"].to_pylist()[0]
     source = next((s for s in batch["sources"].to_pylist() if s["source_id"] == facts["source_id"]), None)
-    bag = archive.bag(deposit)
-    found = (
-        of_record(bag, facts["record_id"]) if source is None else of_source(bag, source["source_id"], source["path"])
-    )
+    found = None
+    for files in archive.originals_of(deposit):
+        found = found or (
+            of_record(files, facts["record_id"])
+            if source is None
+            else of_source(files, source["source_id"], source["path"])
+        )
     if found is None:
         raise Trouble(
             "its original is not there any more",

@@ -21,6 +21,7 @@ from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
 from archive.store.names import portable
 from archive.store.promotion import promotion
+from archive.store.received import Received, received, still_holds
 from archive.store.records import split_address
 from archive.store.unread import Unread, UnreadEvent, decided_for, refuse, unread_events
 
@@ -180,12 +181,11 @@ class Archive:
     def holding(self, sha256: str) -> str | None:
         """Deposit that holds a file as received with these bytes, unless its originals were redacted; else None."""
         found = self.db.execute(
-            "SELECT o.deposit FROM originals o JOIN deposits d ON d.deposit = o.deposit WHERE o.sha256 = ? "
-            "AND NOT EXISTS (SELECT 1 FROM gone g "
-            "WHERE substr(g.path, 1, length(d.path) + 15) = d.path || '/data/originals')",
+            "SELECT o.deposit, d.path FROM originals o JOIN deposits d ON d.deposit = o.deposit WHERE o.sha256 = ?",
             (sha256,),
         ).fetchone()
-        return None if found is None else str(found[0])
+        held = found is not None and still_holds(self, found["path"], sha256)
+        return str(found["deposit"]) if held else None
 
     def redacted_tables(self, deposit: str) -> set[str]:
         """Tables of a deposit that were redacted and that its records' digests rest on: all but that of people."""
@@ -193,19 +193,14 @@ class Archive:
         found = self.db.execute("SELECT path FROM gone WHERE substr(path, 1, ?) = ?", (len(before), before))
         return {Path(r[0]).stem for r in found} - {"people"}
 
-    def bags_of_originals(self, deposit: str) -> list[Path]:
-        """Bags in which the originals of a deposit are: its own, and those of earlier ones that hold the same files.
+    def originals_of(self, deposit: str) -> list[Received]:
+        """The originals of a deposit: in its own bag, and in those of earlier ones that hold the same files.
 
         Errors: Trouble where originals are not those that the ledger commits.
         """
         said = self.texts(self.deposit_entry(deposit))
         named = [o.get("kept_in") for o in said.get("originals", [])] + [said.get("originals_in")]
-        listed = [d for d in dict.fromkeys([deposit, *named]) if d]
-        for d in listed:
-            for path, digest in self.checked.of_entry(self._deposit_entry(d)).items():
-                if "/data/originals" in path and self.checked.current(path, digest) == (path, digest):
-                    self.checked.check(path, digest)
-        return [self.bag(d) for d in listed]
+        return [received(self, d) for d in dict.fromkeys([deposit, *named]) if d]
 
     def texts(self, entry: LedgerEntry) -> dict[str, Any]:
         """What event.json or deposit.json of an entry says; empty where it was redacted.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -121,20 +121,24 @@ class DigestedFile:
 
 def write_new(path: Path, data: bytes) -> Fingerprint:
     """A new file with its bytes on the disk, not to be written again. Errors: FileExistsError."""
-    file = DigestedFile(path)
-    try:
-        file.write(data)
-        return file.finish()
-    finally:
-        file.close()
+    return write_by(path, lambda file: file.write(data))
 
 
 def copy_new(old: Path, new: Path) -> Fingerprint:
     """A copy on the disk, digested on the way. Errors: FileExistsError."""
-    file = DigestedFile(new)
-    try:
+
+    def copy(file: DigestedFile) -> None:
         for piece in pieces(old):
             file.write(piece)
+
+    return write_by(new, copy)
+
+
+def write_by(path: Path, write: Callable[[DigestedFile], object]) -> Fingerprint:
+    """A new file, written by a function, on the disk and not to be written again. Errors: FileExistsError."""
+    file = DigestedFile(path)
+    try:
+        write(file)
         return file.finish()
     finally:
         file.close()

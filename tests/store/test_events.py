@@ -10,12 +10,13 @@ import pytest
 from store_making import batch, deposit, rows
 
 from archive import store
+from archive.answers.named_places import named_places as still_named
 from archive.errors import Trouble
 from archive.store import Archive, files
 from archive.store.catalogue.filters import Filters, addresses
 from archive.store.deposits import Receipt
 from archive.store.events import Correction, amend, hold, holds, retention, withdraw
-from archive.store.events.redact import of_file, of_name, redact, still_named
+from archive.store.events.redact import of_file, of_name, redact
 from archive.store.fixity import fixity
 
 

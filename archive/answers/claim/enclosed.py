@@ -6,7 +6,6 @@ import hashlib
 import re
 from collections.abc import Collection, Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Literal
 
 from archive.answers.claim.claim_facts import ClaimFacts, Original, Row, TestedRecord
@@ -17,6 +16,7 @@ from archive.answers.originals import beside, members, of_record, of_source
 from archive.answers.photographs import photograph
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.received import Received
 
 Mode = Literal["auto", "whole", "none"]
 RANGES, NAMES = "originals/ranges.json", "originals/names.json"
@@ -52,7 +52,7 @@ def _original(archive: Archive, t: TestedRecord, mine: Collection[str], mode: Mo
         return Original(why="damaged", said=f"{trouble.where}: {trouble.message}; {trouble.remedy}")
     if found is None:
         return Original(why="gone")
-    bag, name, data = found
+    files, name, data = found
     told = Original(name, "", len(data), hashlib.sha256(data).hexdigest())
     if mode == "none":
         return replace(told, why="left out")
@@ -61,20 +61,20 @@ def _original(archive: Archive, t: TestedRecord, mine: Collection[str], mode: Mo
     folder = f"originals/{t.deposit}"
     others = _others(archive, t, data, mine)
     if mode == "whole" or not others:
-        more = [into.add(folder, other, content) for other, content in beside(bag, name).items()]
+        more = [into.add(folder, other, content) for other, content in beside(files, name).items()]
         return replace(told, path=into.add(folder, name, data), beside=sorted(p.rpartition("/")[2] for p in more))
     ranges = list(_ranges(t, name, data, others, into))
     return replace(told, ranges=ranges, why="ranges" if ranges else "others")
 
 
-def _found(archive: Archive, t: TestedRecord) -> tuple[Path, str, bytes] | None:
-    """Bag, name and bytes of the file as received. Errors: Trouble where it is damaged."""
+def _found(archive: Archive, t: TestedRecord) -> tuple[Received, str, bytes] | None:
+    """The originals that it is among, name and bytes of the file as received. Errors: Trouble where it is damaged."""
     source = next(iter(t.rows("sources")), None)
-    for bag in archive.bags_of_originals(t.deposit):
-        found = of_source(bag, source["source_id"], source["path"]) if source else None
-        found = found or of_record(bag, t.record["record_id"])
+    for files in archive.originals_of(t.deposit):
+        found = of_source(files, source["source_id"], source["path"]) if source else None
+        found = found or of_record(files, t.record["record_id"])
         if found is not None:
-            return bag, *found
+            return files, *found
     return None
 
 

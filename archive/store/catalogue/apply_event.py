@@ -106,9 +106,11 @@ def redaction(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -
     for g in entry.get("gone", []):
         new = f"events/{entry['id']}/{g['replacement']}" if g["replacement"] else None
         digest = entry.files[new]["sha256"] if new else None
-        db.execute(
-            "INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?, ?)", (g["path"], g["sha256"], new, digest, entry.number)
-        )
+        parts = [(g["path"], part["sha256"]) for part in g.get("members", [])]
+        row = (g["path"], g["sha256"], new, digest, entry.number, len(parts))
+        db.execute("INSERT OR REPLACE INTO gone VALUES(?, ?, ?, ?, ?, ?)", row)
+        # a zip that stands by itself is a file as received, too, and is another one now
+        db.executemany("INSERT OR REPLACE INTO gone_parts VALUES(?, ?)", [*parts, row[:2]] if parts else [])
         files.forget(g["path"])
 
 

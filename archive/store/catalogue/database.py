@@ -4,7 +4,8 @@ It is rebuilt from nothing at any time. It knows the ledger entry it has come to
 ledger no longer holds that entry, everything is rebuilt.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
-mappings (that read deposits, or were confirmed), gone (files that were redacted), checked (files whose digests were
+mappings (that read deposits, or were confirmed), gone (files that were redacted; parts: how many files of the zip
+alone went), gone_parts (those), checked (files whose digests were
 compared), event_texts (of events, with which can be read). What finding needs besides is for catalogue/ to add.
 """
 
@@ -19,7 +20,7 @@ from archive.store import checked_files, memory, unread
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 16
+VERSION = 17
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _TABLES = f"""
@@ -54,7 +55,9 @@ CREATE TABLE case_steps(number INTEGER PRIMARY KEY, case_id TEXT NOT NULL, actio
     address TEXT, row INTEGER, day TEXT, name TEXT, link_label TEXT, job_id TEXT, site TEXT, text TEXT, decision TEXT,
     cause TEXT, cost TEXT, currency TEXT);
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
-CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, replacement_sha256 TEXT, number INTEGER);
+CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, replacement_sha256 TEXT, number INTEGER,
+    parts INTEGER NOT NULL);
+CREATE TABLE gone_parts(path TEXT, sha256 TEXT, PRIMARY KEY(path, sha256));
 CREATE UNIQUE INDEX records_place ON records(deposit, position);
 CREATE INDEX records_id ON records(record_id);
 CREATE INDEX records_content ON records(content);

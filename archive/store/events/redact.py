@@ -8,15 +8,12 @@ from __future__ import annotations
 
 import io
 import json
-import zipfile
-import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from archive import disk
 from archive.errors import Trouble
@@ -25,34 +22,38 @@ from archive.store.archive import Archive
 from archive.store.checked_files import damaged
 from archive.store.committed import files_of
 from archive.store.events.hold import holds
-from archive.store.events.write import PEOPLE, json_bytes, record, told
+from archive.store.events.write import PEOPLE, Content, json_bytes, record, told
+from archive.store.events.zip_parts import ZipWithout
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
 
 _OF_A_PERSON = ("salt", "name", "contact", "organisation")
-_ZIP = (b"PK\x03\x04", b"PK\x05\x06")
-_MOST_UNPACKED, _MOST_DEPTH = 1 << 30, 4
-"""Bytes of a file in a zip, and zips in zips, where a name is looked for."""
-NOT_LOOKED_INTO = ", which could not be looked into"
+_INSIDE = ": "
+"""Between the path of a zip in the archive and the path of a file in it."""
 _WRITTEN = ("text", "cause", "reason")
 _NEVER = ("index.parquet", "tables/records.parquet")
 
 
 @dataclass
 class RedactionPlan:
-    """What a redaction is to do: files that go -> bytes that replace them (None: nothing does)."""
+    """What a redaction is to do: files that go -> what replaces them: bytes, a zip without a file, or nothing."""
 
-    gone: dict[str, bytes | None] = field(default_factory=dict)
+    gone: dict[str, bytes | ZipWithout | None] = field(default_factory=dict)
     people: int = 0
     done_by: int | None = None
     """Ledger entry that did it already."""
     stays: str = ""
     """What stands in place of a text that goes, in words."""
+    parts: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    """Of files that are zips: SHA-256 and size of each file in them that goes, where not all do."""
 
 
-def of_name(archive: Archive, name: str) -> RedactionPlan:
-    """Takes a name out of every table of people. Errors: Trouble where it stands in none."""
+def of_name(archive: Archive, name: str, elsewhere: Callable[[], Iterable[str]] = list) -> RedactionPlan:
+    """Takes a name out of every table of people. elsewhere: other places where it stands, to be offered.
+
+    Errors: Trouble where it stands in no table of people.
+    """
     plan = RedactionPlan()
     for path in _people_files(archive):
         data, count = _without_name(archive.root / path, name)
@@ -62,14 +63,13 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
     if not plan.gone and any("people" in path for path in archive.ended):
         return RedactionPlan(done_by=max(archive.ended.values()))  # an earlier run was stopped, and is ended now
     if not plan.gone:
-        found = [place for place in still_named(archive, name) if not place.endswith(NOT_LOOKED_INTO)]
-        others = list(dict.fromkeys(place.partition(": ")[0] for place in found))
+        others = list(dict.fromkeys(elsewhere()))
         more = f" and {len(others) - 3} more" if len(others) > 3 else ""
         raise Trouble(
             "this name stands in no table of people",
             code="redact.unknown-name",
             found=name,
-            remedy=f"it stands in {', '.join(others[:3])}{more}: take each out, as with --file {others[0]}"
+            remedy=f"it stands in {'; '.join(others[:3])}{more}: take each out, as with --file '{others[0]}'"
             if others
             else "write it as the records do",
         )
@@ -77,26 +77,25 @@ def of_name(archive: Archive, name: str) -> RedactionPlan:
 
 
 def of_file(archive: Archive, path: str, replacement: Path | None = None) -> RedactionPlan:
-    """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip. The text of an event that is damaged
+    """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip, or one file of a zip among the
+    originals or documents: deposits/2026/<id>/data/originals.zip: week2/crew.txt. The text of an event that is damaged
     or lost, and that no copy holds, is given up so: answers go on without it.
 
     Of a step of a case what was written goes, and its number, link, days and costs stay, unless a replacement is given.
 
     Errors: Trouble where the ledger commits no such file, or it is one that proofs rest on.
     """
+    outer, colon, inside = path.partition(_INSIDE)
+    if colon and not (archive.root / path).is_file():
+        return _of_part(archive, Path(outer).as_posix(), inside, replacement)
     clean = Path(path).as_posix()
     archive.catch_up()
     before = archive.db.execute("SELECT number FROM gone WHERE path = ?", (clean,)).fetchone()
     if before is not None:
         return RedactionPlan(done_by=int(before[0]))
     lost = any(event.path == clean for event in archive.unread())
-    if not lost and not ((archive.root / clean).is_file() and _may_go(archive, clean)):
-        raise Trouble(
-            "no file of a deposit or an event",
-            code="redact.not-committed",
-            found=path,
-            expected="a path inside the archive",
-        )
+    if not lost:
+        _require_committed(archive, clean)
     if any(clean.endswith(f"/data/{n}") for n in _NEVER) or "/tables/sweeps-" in clean:
         raise Trouble(
             "proofs rest on this file",
@@ -107,6 +106,52 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
     if replacement is None and not lost and (kept := _of_case(archive, clean)) is not None:
         return RedactionPlan({clean: kept}, stays="the step of the case without text, cause and reason")
     return RedactionPlan({clean: None if replacement is None else replacement.read_bytes()})
+
+
+def _of_part(archive: Archive, path: str, inside: str, replacement: Path | None) -> RedactionPlan:
+    """Takes a file out of a zip, as that stands today. Nothing takes its place: it would pass for what was received."""
+    if replacement is not None:
+        raise Trouble("a file in a zip is not replaced", code="redact.part-replaced", where="--with", found=inside)
+    archive.catch_up()
+    place = path
+    while (row := archive.db.execute("SELECT replacement FROM gone WHERE path = ?", (place,)).fetchone()) is not None:
+        if row[0] is None:
+            return of_file(archive, place)
+        place = str(row[0])
+    _require_committed(archive, place)
+    part = ZipWithout(archive.root / place, path, inside)
+    try:
+        part.look()
+    except Trouble:
+        if (number := _part_gone(archive, path, inside)) is not None:
+            return RedactionPlan(done_by=number)
+        raise
+    return RedactionPlan({place: None if part.empty else part}, parts={place: part.members})
+
+
+def _part_gone(archive: Archive, path: str, inside: str) -> int | None:
+    """Ledger entry that took a file out of the originals of a bag, by its name as deposit.json has it; None: none."""
+    deposit = path.split("/")[2] if path.startswith(f"{layout.DEPOSITS}/") and path.count("/") > 2 else ""
+    received = archive.texts(archive.deposit_entry(deposit)).get("originals", []) if deposit else []
+    for one in (o for o in received if o.get("name") == inside):
+        found = archive.db.execute(
+            "SELECT g.number FROM gone_parts p JOIN gone g ON g.path = p.path WHERE p.sha256 = ?", (one["sha256"],)
+        ).fetchone()
+        if found is not None:
+            return int(found[0])
+    ended = [number for gone, number in archive.ended.items() if gone == path]
+    return max(ended, default=None)
+
+
+def _require_committed(archive: Archive, path: str) -> None:
+    """Errors: Trouble where a path is no file of a deposit or an event that the ledger commits."""
+    if not ((archive.root / path).is_file() and _may_go(archive, path)):
+        raise Trouble(
+            "no file of a deposit or an event",
+            code="redact.not-committed",
+            found=path,
+            expected="a path inside the archive, and for a file in a zip ': ' and its path there",
+        )
 
 
 def _of_case(archive: Archive, path: str) -> bytes | None:
@@ -135,18 +180,19 @@ def redact(
     committed = dict(pair for e in archive.entries() for pair in files_of(archive.root, e))
     lost = {event.path for event in archive.unread()} & plan.gone.keys()
     gone: list[dict[str, Any]] = []
-    attached: dict[str, bytes] = {}
+    attached: dict[str, Content] = {}
     for number, (path, data) in enumerate(plan.gone.items()):
         name = f"{number:04d}-{Path(path).name}"
         if data is not None:
-            attached[name] = data
+            attached[name] = data.write if isinstance(data, ZipWithout) else data
         if path in lost:
             found = {"sha256": committed[path], "lost": True}
         else:
             found = told(files.fingerprint(archive.root / path))
         if found["sha256"] != committed.get(path):
             raise damaged(archive.root, path)
-        gone.append({"path": path, **found, "replacement": name if data is not None else None})
+        members = {"members": plan.parts[path]} if path in plan.parts else {}
+        gone.append({"path": path, **found, "replacement": name if data is not None else None, **members})
     texts = {"reason": reason, "gone": gone}
     made = record(archive, "redact", by=by, texts=texts, facts={"gone": gone}, attached=attached, sign=sign)
     archive.take_away_condemned()
@@ -154,67 +200,6 @@ def redact(
         disk.remove(archive.root / path)
     archive.ended.clear()  # nothing of an earlier run
     return made
-
-
-def still_named(archive: Archive, name: str) -> Iterator[str]:
-    """Places where a name stands outside the tables of people: originals and what is in zips and workbooks among them,
-    cells of other tables, reasons given. A zip that could not be looked into ends with NOT_LOOKED_INTO."""
-    spellings = {name.encode(code) for code in ("utf-8", "utf-16-le", "cp1252", "cp1250") if _can(name, code)}
-    root = archive.root
-    for path in sorted(p for top in (layout.DEPOSITS, layout.EVENTS) for p in (root / top).rglob("*") if p.is_file()):
-        shown = path.relative_to(root).as_posix()
-        if path.suffix == ".parquet":
-            if "people" not in path.name and not path.name.startswith("sweeps-") and _in_cells(path, name):
-                yield shown
-        else:
-            with path.open("rb") as file:
-                yield from (
-                    _in_zip(file, shown, spellings)
-                    if file.read(4) in _ZIP
-                    else _inside(path.read_bytes(), shown, spellings)
-                )
-
-
-def _inside(data: bytes, shown: str, spellings: set[bytes], depth: int = 0) -> Iterator[str]:
-    """Places in a file, and in the zips in it, where a name stands. depth: of zips around it."""
-    if _holds(data, spellings):
-        yield shown
-    elif data.startswith(_ZIP):
-        yield from _in_zip(io.BytesIO(data), shown, spellings, depth)
-
-
-def _in_zip(file: IO[bytes], shown: str, spellings: set[bytes], depth: int = 0) -> Iterator[str]:
-    """Places in a zip or a workbook where a name stands: "shown: member/member"."""
-    try:
-        with zipfile.ZipFile(file) as packed:
-            for m in packed.infolist() if depth < _MOST_DEPTH else ():
-                place = f"{shown}{'/' if depth else ': '}{m.filename}"
-                if m.file_size > _MOST_UNPACKED:
-                    yield place + NOT_LOOKED_INTO
-                else:
-                    yield from _inside(packed.read(m), place, spellings, depth + 1)
-            if depth == _MOST_DEPTH:
-                yield shown + NOT_LOOKED_INTO
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, UnicodeDecodeError):
-        yield shown + NOT_LOOKED_INTO  # damaged, of an unknown kind, or encrypted
-
-
-def _can(name: str, code: str) -> bool:
-    try:
-        name.encode(code)
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
-def _holds(data: bytes, spellings: set[bytes]) -> bool:
-    return any(s in data for s in spellings)
-
-
-def _in_cells(path: Path, name: str) -> bool:
-    table = options.read(path)
-    texts = [c for c in table.columns if pa.types.is_string(c.type)]
-    return any(pc.any(pc.match_substring(c, name)).as_py() for c in texts)
 
 
 def _people_files(archive: Archive) -> Iterator[str]:
@@ -261,17 +246,26 @@ def _may_go(archive: Archive, path: str) -> bool:
 
 def _not_held(archive: Archive, plan: RedactionPlan) -> None:
     under = {h["job"] for h in holds(archive)}
-    for path in plan.gone:
-        parts = path.split("/")
-        if under and parts[0] == layout.DEPOSITS:
-            jobs = {
-                r[0] for r in archive.db.execute("SELECT DISTINCT job_id FROM records WHERE deposit = ?", (parts[2],))
-            }
-            if jobs & under:
-                raise Trouble(
-                    "a legal hold forbids this",
-                    code="redact.under-hold",
-                    where=path,
-                    found=f"job {sorted(jobs & under)[0]}",
-                    remedy="release it first",
-                )
+    for path in plan.gone if under else ():
+        if held := _jobs(archive, path) & under:
+            raise Trouble(
+                "a legal hold forbids this",
+                code="redact.under-hold",
+                where=path,
+                found=f"job {sorted(held)[0]}",
+                remedy="release it first",
+            )
+
+
+def _jobs(archive: Archive, path: str) -> set[str]:
+    """Jobs that a file of the archive is of: those of its deposit's records, or those that its event names."""
+    while (row := archive.db.execute("SELECT path FROM gone WHERE replacement = ?", (path,)).fetchone()) is not None:
+        path = str(row[0])
+    top, *parts = path.split("/")
+    if top == layout.DEPOSITS:
+        asked = " UNION ".join(f"SELECT job_id FROM {name} WHERE deposit = ?1" for name in ("records", "deposits"))
+        return {r[0] for r in archive.db.execute(asked, (parts[1],)) if r[0]}
+    if top != layout.EVENTS:
+        return set()
+    entry = next((e for e in archive.entries() if e.get("id") == parts[0]), None)
+    return set() if entry is None else {j for j in [entry.get("job"), *entry.get("jobs", ())] if j}

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any
 
 from archive import disk
 from archive.store import aside, clock, files, layout
 from archive.store.archive import Archive
-from archive.store.files import Fingerprint
+from archive.store.files import DigestedFile, Fingerprint
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.tables import person_key
 
 EVENT = "event.json"
 PEOPLE = "people.json"
+
+Content = bytes | Callable[[DigestedFile], object]
+"""What goes into a file of an event: its bytes, or what writes them."""
 
 
 def record(
@@ -30,7 +34,7 @@ def record(
     by: str | None,
     texts: Mapping[str, Any],
     facts: Mapping[str, Any] | None = None,
-    attached: Mapping[str, bytes] | None = None,
+    attached: Mapping[str, Content] | None = None,
     sign: Sign | None = None,
 ) -> LedgerEntry:
     """Commits an event and gives its entry.
@@ -47,13 +51,14 @@ def record(
         disk.make_folder(folder)
         who, depositor = person(by)
         more = dict(attached or {})
-        people = [*depositor, *json.loads(more.pop(PEOPLE, b"[]"))]
-        contents = {
+        others = more.pop(PEOPLE, b"[]")
+        people = [*depositor, *(json.loads(others) if isinstance(others, bytes) else ())]
+        contents: dict[str, Content] = {
             EVENT: json_bytes({"event": event, "id": event_id, "at": clock.text(clock.now()), "by": who, **texts}),
             **({PEOPLE: json_bytes(people)} if people else {}),
             **more,
         }
-        prints = {name: files.write_new(folder / name, data) for name, data in contents.items()}
+        prints = {name: _write(folder / name, content) for name, content in contents.items()}
         disk.sync_folder(folder)
         disk.move_in(folder, archive.root / place)
         fields = {
@@ -67,6 +72,10 @@ def record(
         return archive.commit(lambda: fields, writing.folder, sign)
     finally:
         aside.take_back(archive, writing.folder)
+
+
+def _write(path: Path, content: Content) -> Fingerprint:
+    return files.write_new(path, content) if isinstance(content, bytes) else files.write_by(path, content)
 
 
 def told(p: Fingerprint) -> dict[str, Any]:
