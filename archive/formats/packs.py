@@ -46,6 +46,8 @@ def kind(head: bytes) -> str:
 
 def is_mail(head: bytes) -> bool:
     """Whether a file begins with the fields of a mail (RFC 5322): from whom, and what only a mail has."""
+    if _FIELD.match(head) is None and not head.startswith(b"From "):  # most files, told by their first bytes
+        return False
     lines = re.split(rb"\r?\n", head.partition(b"\n\n")[0].partition(b"\r\n\r\n")[0])
     if lines[0].startswith(b"From "):  # as a mailbox has it
         del lines[0]

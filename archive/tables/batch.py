@@ -62,13 +62,16 @@ class Batch:
                 raise ValueError(f"there is no table {name!r}")
             want = schema(name)
             listed = list(given)
-            known = set(want.names)
-            for row in listed:
-                if not known.issuperset(row):
-                    raise ValueError(f"{name} has no column {sorted(set(row) - known)}")
-            built[name] = pa.table(
-                {f.name: pa.array([r.get(f.name) for r in listed], type=f.type) for f in want}, schema=want
-            )
+            given_columns = set().union(*listed)
+            if unknown := given_columns.difference(want.names):
+                raise ValueError(f"{name} has no column {sorted(unknown)}")
+            cells = [
+                pa.array([r.get(f.name) for r in listed], type=f.type)
+                if f.name in given_columns
+                else pa.nulls(len(listed), f.type)
+                for f in want
+            ]
+            built[name] = pa.Table.from_arrays(cells, schema=want)
         return cls(built)
 
     def __getitem__(self, name: str) -> pa.Table:

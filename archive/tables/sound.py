@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
 
 import numpy as np
 import pyarrow as pa
@@ -52,22 +52,25 @@ def breaches(batch: Batch) -> Iterator[Breach]:
     yield from _sweeps(batch)
 
 
-def axis_fault(row: dict[str, Any]) -> str:
-    """Why an axis cannot be used, "" where it can. row: axis_id, frequencies_mhz, distances_km as lists or null."""
-    kinds = [k for k in ("frequencies_mhz", "distances_km") if row.get(k) is not None]
-    short = row["axis_id"][:12]
+def axis_fault(axes: pa.Table, row: int) -> str:
+    """Why an axis cannot be used, "" where it can. row: of the table `axes`."""
+    cells = {k: axes.column(k)[row] for k in ("frequencies_mhz", "distances_km")}
+    kinds = [k for k, cell in cells.items() if cell.is_valid]
+    name = axes.column("axis_id")[row].as_py()
+    short = name[:12]
     if len(kinds) != 1:
         return f"axis {short} has {'both lists' if kinds else 'no list'}, not one of the two"
-    if any(v is None for v in row[kinds[0]]):
+    points = cells[kinds[0]].values
+    if points.null_count:
         return f"axis {short} has a missing point"
-    values = np.asarray(row[kinds[0]], dtype=float)
+    values = points.to_numpy()
     if not np.isfinite(values).all():
         return f"axis {short} holds a number that is not finite"
     falls = np.flatnonzero(values[1:] <= values[:-1])
     if len(falls):
         i = int(falls[0])
         return f"axis {short} does not rise: {values[i + 1]:.10g} stands after {values[i]:.10g}"
-    if axis_id(kinds[0], values) != row["axis_id"]:
+    if axis_id(kinds[0], values) != name:
         return f"the id of axis {short} does not match its numbers"
     return ""
 
@@ -77,7 +80,7 @@ def _cells(name: str, column: Column, table: pa.Table) -> Iterator[Breach]:
     if cells.null_count == len(cells):
         return
     if column.kind == "word":
-        bad = pc.and_(pc.is_valid(cells), pc.invert(pc.is_in(cells, value_set=pa.array(sorted(column.words)))))
+        bad = pc.and_(pc.is_valid(cells), pc.invert(pc.is_in(cells, value_set=_word_set(column.words))))
         yield from _failing(name, column, table, bad, f"{column.name} is no word of {column.vocabulary}")
     elif column.kind == "real":
         yield from _failing(
@@ -94,6 +97,11 @@ def _cells(name: str, column: Column, table: pa.Table) -> Iterator[Breach]:
             rows = pc.list_parent_indices(cells).filter(pc.fill_null(bad, False)).unique().to_pylist()
             what = "a number that is not finite" if column.kind == "reals" else "a missing item"
             yield from (_breach(name, table, r, f"{column.name} holds {what}") for r in rows)
+
+
+@cache
+def _word_set(words: frozenset[str]) -> pa.Array:
+    return pa.array(sorted(words))
 
 
 def _failing(name: str, column: Column, table: pa.Table, bad: pa.Array, reason: str) -> Iterator[Breach]:
@@ -134,8 +142,7 @@ def _records(batch: Batch) -> Iterator[Breach]:
 
 def _axes(batch: Batch) -> Iterator[Breach]:
     for row in range(batch["axes"].num_rows):
-        fault = axis_fault({c: batch["axes"].column(c)[row].as_py() for c in batch["axes"].column_names})
-        if fault:
+        if fault := axis_fault(batch["axes"], row):
             yield Breach("axes", row, "", fault)
 
 

@@ -96,11 +96,12 @@ class Gather:
                 if bad := unfinite(cells[key]):
                     self._bad_axes[cells["axis_id"]] = f"axis {cells['axis_id'][:12]} holds {bad}"
                     raise ElementFault(self._bad_axes[cells["axis_id"]], bad, "finite numbers")
-        listed = table("axes", [cells]).to_pylist()[0]
-        if fault := axis_fault(listed):
+        listed = table("axes", [cells])
+        if fault := axis_fault(listed, 0):
             self._bad_axes[cells["axis_id"]] = fault
             raise ElementFault(fault)
-        self._axes[cells["axis_id"]] = len(listed["frequencies_mhz"] or listed["distances_km"] or [])
+        points = (listed.column(k)[0] for k in ("frequencies_mhz", "distances_km"))
+        self._axes[cells["axis_id"]] = sum(len(p.values) for p in points if p.is_valid)
 
     def _add_record(self, element: Any) -> None:
         record = row("records", element)

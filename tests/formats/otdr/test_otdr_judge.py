@@ -81,5 +81,5 @@ def test_distances_are_one_way_times_over_the_group_index(index: float, ns_per_k
 def test_the_quick_form_of_the_benchmark_reads_as_many_as_its_peer() -> None:
     from tests.benchmarks import traces
 
-    (row,) = traces.run((), quick=True)
-    assert row["agree"] and row["share_of_peer"] > 0
+    rows = traces.run((), quick=True)
+    assert len(rows) == 3 and all(row["agree"] for row in rows)
