@@ -1,7 +1,7 @@
 """A folder of optical traces read, graded and deposited: ours against an independent parser that only reads them.
 
 The traces are invented (the demo's writer), each with noise of its own. Depositing is the whole of `muniment deposit`
-in a process of its own, the start of the program included. Ratios of processor times in one run; no time decides anything.
+in a process of its own, the start of the program included. Ratios of processor times in one run; times decide nothing.
 The last row is the picture of one trace against the figure that is wanted.
 """
 
