@@ -71,7 +71,7 @@ def _plain(text: str, table: object, kind: object, steps: list[Step]) -> tuple[s
     if unknown := _UNKNOWN.match(text):
         keys = [key for part in _parts(kind, steps) for key in part.get("properties", ())]
         near = difflib.get_close_matches(unknown.group(1), keys, n=1)
-        return "a key that nothing reads", unknown.group(1), near[0] if near else ""
+        return "a key that nothing reads", unknown.group(1), near[0] if near else _some_of(keys)
     if missing := _MISSING.match(text):
         return "a key is missing", "", missing.group(1)
     if wrong := _TYPE.match(text):
@@ -89,6 +89,15 @@ def _plain(text: str, table: object, kind: object, steps: list[Step]) -> tuple[s
     if text == _BLANK:
         return "a text is missing", "nothing", "text"
     return text[:1].lower() + text[1:], "", ""
+
+
+_MOST_KEYS = 12
+"""More keys than this are not listed to a person."""
+
+
+def _some_of(keys: list[str]) -> str:
+    """The keys that are read, as far as a line holds them."""
+    return "one of " + ", ".join(keys) if 1 < len(keys) <= _MOST_KEYS else ", ".join(keys[:1] * (len(keys) == 1))
 
 
 def _named(kinds: str) -> str:

@@ -46,6 +46,10 @@ def test_a_table_that_fits() -> None:
         ({"name": "a"}, "f.toml: a key is missing; expected width"),
         ({"name": "a", "width": 1, "wide": 2}, "f.toml: a key that nothing reads; found wide; expected width"),
         (
+            {"name": "a", "width": 1, "zzz": 2},
+            "f.toml: a key that nothing reads; found zzz; expected one of name, width, slots",
+        ),
+        (
             {"name": "a", "width": 1, "slots": [1, "2"]},
             "f.toml, slots[1]: a value of another kind; found text; expected a whole number",
         ),

@@ -53,6 +53,12 @@ class ArchivedLink:
         )
 
     @property
+    def accepted_jobs(self) -> list[str]:
+        """Jobs in which the link has an accepted record, the one tested last first."""
+        found = [r["job_id"] for r in self.rows if self.states[r["row"]].accepted_unit == r["row"] and r["job_id"]]
+        return list(dict.fromkeys(found))
+
+    @property
     def role(self) -> Role:
         """Which role is shown: the one preferred, as far as a record has it."""
         wanted: Role = self.prefer or ("accepted" if self.job is not None else "current")

@@ -10,7 +10,7 @@ from typing import Any
 
 from archive import schemas
 from archive.answers.claim.claim_facts import Row, TestedRecord
-from archive.answers.documents import DocumentSection, Para, TableBlock
+from archive.answers.documents import Block, DocumentSection, Para, TableBlock
 from archive.answers.wording import Wording
 
 _WORSE_DB = 1.0
@@ -18,7 +18,8 @@ _WORSE_DB = 1.0
 
 
 def causes(old: TestedRecord, new: TestedRecord, words: Wording) -> list[DocumentSection]:
-    """One section with a row for each parameter that fails now, or whose margin became smaller by a decibel or more."""
+    """One section with a row for each parameter that fails now and did not, or whose margin became smaller by a decibel
+    or more; and what failed as much when it was certified, which is no change."""
     limit = (old.verdict() or {}).get("limit_id")
     declared: Mapping[str, Mapping[str, Any]] = schemas.load("causes.toml")["causes"]
     rows = []
@@ -35,23 +36,42 @@ def causes(old: TestedRecord, new: TestedRecord, words: Wording) -> list[Documen
                     words(texts["next"]),
                 ]
             )
+    same = [p for p in declared if any(_failed_alike(old, new, p, end, limit) for end in ("local", "remote", None))]
+    alike = words(
+        "Failing in both tests, with less than {least} dB between them, and so no change since certification: {names}.",
+        least=words.number(_WORSE_DB, 0),
+        names=", ".join(words.parameter(p) for p in same),
+    )
     if not rows:
-        return []
+        title = words("What failed already when it was certified")
+        return [DocumentSection(title, [Para(alike)], level=2)] if same else []
     intro = words(
         "What such a change usually means, as the trade knows it: common practice, no source. It names no one, and a "
-        "cause is known only when it is found. Listed is what fails now, or lost {least} dB of margin or more.",
+        "cause is known only when it is found. Listed is what fails now and did not, or lost {least} dB of margin or "
+        "more.",
         least=words.number(_WORSE_DB, 0),
     )
     head = [words(h) for h in ("parameter", "usually means", "where along the link", "what to test next")]
     table = TableBlock(head, rows, weights=(1, 2, 2, 2))
-    return [DocumentSection(words("What the change may mean"), [Para(intro, "small"), table], level=2)]
+    blocks: list[Block] = [Para(intro, "small"), table, *([Para(alike)] if same else [])]
+    return [DocumentSection(words("What the change may mean"), blocks, level=2)]
 
 
 def _worse(old: TestedRecord, new: TestedRecord, parameter: str, end: str | None, limit: str | None) -> bool:
     before, after = (_least(t, parameter, end, limit) for t in (old, new))
     if after is None:
         return False
-    return bool(after["verdict"] == "fail" or (before is not None and before["margin"] - after["margin"] >= _WORSE_DB))
+    if before is None:
+        return bool(after["verdict"] == "fail")
+    failed_anew = after["verdict"] == "fail" and before["verdict"] != "fail"
+    return bool(failed_anew or before["margin"] - after["margin"] >= _WORSE_DB)
+
+
+def _failed_alike(old: TestedRecord, new: TestedRecord, parameter: str, end: str | None, limit: str | None) -> bool:
+    """Whether it fails in both tests, and lost less than a change is."""
+    before, after = (_least(t, parameter, end, limit) for t in (old, new))
+    both = before is not None and after is not None and before["verdict"] == after["verdict"] == "fail"
+    return both and not _worse(old, new, parameter, end, limit)
 
 
 def _least(t: TestedRecord, parameter: str, end: str | None, limit: str | None) -> Row | None:

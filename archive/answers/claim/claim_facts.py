@@ -59,9 +59,9 @@ class TestedRecord:
     """One record of the link. batch: that record alone, with the grades, verdicts and findings it was archived with.
 
     entry: number of the ledger entry of its deposit. job: that it counts in. relation: what dedup made of it, in a
-    word. state: why it stands or does not. stated: verdicts on it, the archived ones first. cable: the type that the
-    catalogue counts it under, and what that rests on (cable_columns.BASES). curves: the same record with the curves
-    that grading derives, for pictures.
+    word. state: why it stands or does not. accepted: why it is the accepted record of its job, "" where it is not.
+    stated: verdicts on it, the archived ones first. cable: the type that the catalogue counts it under, and what that
+    rests on (cable_columns.BASES). curves: the same record with the curves that grading derives, for pictures.
     """
 
     batch: Batch
@@ -76,6 +76,7 @@ class TestedRecord:
     relation: str = "test"
     state: str = ""
     standing: bool = False
+    accepted: str = ""
     stated: Sequence[StatedVerdict] = ()
     cable: tuple[str | None, str | None] = (None, None)
     curves: Batch | None = None

@@ -150,7 +150,9 @@ def _margins(
         change = b["margin"] - a["margin"] if a is not None and b is not None else None
         most = largest(moved.get(p.id, {}))
         where = ""
-        if most is not None:
+        if most is not None and abs(most[0]) < STILL_DB:
+            where = words("none")
+        elif most is not None:
             value, at, label, end = most
             where = f"{words.number(value, 1)} dB: {label}, " + (f"{words.end(end)}, " if end else "")
             where += f"{words.free(at)} MHz"

@@ -96,6 +96,13 @@ def overlays(old: TestedRecord, new: TestedRecord, names: Names, words: Wording)
     return made
 
 
+def _coincide(one: PlotCurve, other: PlotCurve) -> bool:
+    """Whether two curves differ nowhere by what would print as a change, where both were measured."""
+    _, i, j = np.intersect1d(one.x, other.x, return_indices=True)
+    change = np.abs(one.y[i] - other.y[j])
+    return len(i) > 0 and bool(np.nanmax(change, initial=0.0) < STILL_DB)
+
+
 def _overlay(
     parameter: str,
     both: tuple[Curves, Curves],
@@ -147,6 +154,10 @@ def _overlay(
         first=names[0],
         second=names[1],
     )
+    if all(_coincide(p.curves[0], p.curves[1]) for p in panels):
+        caption += " " + words(
+            "The two lie on each other: they differ by less than {least} dB.", least=words.number(STILL_DB, 2)
+        )
     counted = failing.sentence(parameter, after, grades, line, words)
     caption += f" {counted}" if counted else ""
     svg = plot(

@@ -23,6 +23,7 @@ from archive.answers.claim.claim_facts import (
 from archive.answers.claim.editions import again, newest
 from archive.answers.claim.enclosed import enclosed
 from archive.answers.claim.fresh import fresh
+from archive.answers.claim.home_job import warranted_job
 from archive.answers.history import KINDS, history, link_cautions
 from archive.answers.leading_margins import rows_with_leading, verdicts_with_leading
 from archive.answers.link import ArchivedLink, open_link, people
@@ -61,7 +62,10 @@ def link_facts(
     """
     made = clock.now()
     archive.digest_all()
+    day = (on or made.date()).isoformat()
     link = open_link(archive, label, job=job, site=site, role="accepted")
+    if job is None and (covered := warranted_job(archive, link, day)) not in (None, link.home["job_id"]):
+        link = open_link(archive, label, job=covered, site=site, role="accepted")
     head = archive.head()
     last = archive.ledger.read(head.size - 1)
     state = str(last.get("at")) if last is not None else ""
@@ -94,7 +98,7 @@ def link_facts(
         entries=head.size,
         state=state,
         archive_id=archive.id,
-        on=(on or made.date()).isoformat(),
+        on=day,
         around=around(archive, link),
         steps=_steps(proof),
         signatures=_signatures(archive, link),
@@ -142,10 +146,17 @@ def _tested(archive: Archive, link: ArchivedLink, r: dict[str, Any], runs: list[
         relation="test" if r["kind"] in ("new", "retests") else KINDS.get(r["kind"], r["kind"]),
         state=state,
         standing=standing,
+        accepted=_accepted_in(link, r),
         stated=[*stated, *again(batch, stated)] if standing else stated,
         cable=(r["cable_type"], r["cable_basis"]),
         curves=grading.derived(batch) if standing or state.startswith("in conflict") else None,
     )
+
+
+def _accepted_in(link: ArchivedLink, r: dict[str, Any]) -> str:
+    """Why a record is the accepted one of its job; empty where it is not."""
+    state = link.states[r["row"]]
+    return state.why_accepted if state.accepted_unit == r["row"] else ""
 
 
 def _said(archive: Archive, batch: Batch, entry: Any, runs: list[Assessed]) -> list[StatedVerdict]:

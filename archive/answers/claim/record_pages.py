@@ -53,7 +53,8 @@ def _worst_cases(tested: TestedRecord, words: Wording, fresh: bool) -> Iterator[
     if worst:
         note = words(
             "A margin above zero meets the limit. What the instrument reported stands beside what this program "
-            "recomputed; the difference is recomputed minus reported."
+            "recomputed; the difference is recomputed minus reported. "
+            "A verdict is of the whole curve, also beside a worst value that meets the limit."
         )
         title = (
             words("Worst cases of the fresh test, recomputed and reported")

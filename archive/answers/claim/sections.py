@@ -56,8 +56,14 @@ def _test(t: TestedRecord, words: Wording) -> list[str]:
         words.verdict(r["reported_verdict"]) if r["reported_verdict"] else words("none"),
         words.verdict(v["verdict"]) if v else "",
         words.term(r["evidence"]),
-        words("stands: {why}", why=t.state) if t.standing else t.state,
+        _state(t, words),
     ]
+
+
+def _state(t: TestedRecord, words: Wording) -> str:
+    if t.standing:
+        return words("stands: {why}", why=t.state)
+    return words("accepted in job {job}: {why}", job=t.job, why=t.accepted) if t.accepted and t.job else t.state
 
 
 def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:

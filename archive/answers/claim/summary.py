@@ -73,7 +73,10 @@ def _certified(facts: ClaimFacts, words: Wording) -> list[str]:
         told.append(words("The job requires another limit: {limit}.", limit=required))
     beside = [t for t in facts.tests if not t.standing and _is_trace(t) and not _is_trace(s)]
     told += _beside(beside, words)
-    later = [t for t in facts.tests if not t.standing and _after(t, s) and not any(t is x for x in beside)]
+    elsewhere = [t for t in facts.tests if t.accepted and not t.standing and t.job != s.job and t.job]
+    told += [_elsewhere(t, words) for t in elsewhere]
+    told_of = (*beside, *elsewhere)
+    later = [t for t in facts.tests if not t.standing and _after(t, s) and not any(t is x for x in told_of)]
     if later:
         told += [_later(t, words) for t in later[:3]]
         told += [words("Further later tests: {count}.", count=len(later) - 3)] if len(later) > 3 else []
@@ -101,6 +104,17 @@ def _beside(traces: list[TestedRecord], words: Wording) -> list[str]:
 
 def _after(t: TestedRecord, s: TestedRecord) -> bool:
     return (t.record["tested_local"] or "") > (s.record["tested_local"] or "")
+
+
+def _elsewhere(t: TestedRecord, words: Wording) -> str:
+    """What the accepted record of another job comes to: a claim under that job is another claim."""
+    v = t.verdict()
+    return words(
+        "Also accepted in job {job}, tested {when}: {verdict}; --job {job} makes the file of that job.",
+        job=t.job,
+        when=words.day((t.record["tested_local"] or "")[:10]) or words("an unknown day"),
+        verdict=words.verdict(v["verdict"] if v else None),
+    )
 
 
 def _later(t: TestedRecord, words: Wording) -> str:

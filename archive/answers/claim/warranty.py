@@ -57,15 +57,17 @@ def _dates(facts: ClaimFacts, words: Wording) -> Iterator[tuple[str, str]]:
         if j.get(key):
             yield str(j[key])[:10], what
     s = facts.standing
+    told = set()
     if s is not None:
         if s.record["tested_local"]:
             yield s.record["tested_local"][:10], words("the link is tested")
         for u in s.units.values():
             if u is not None and u["calibration_due"]:
+                told.add((u["serial"], u["calibration_due"][:10]))
                 serial = plain(u["serial"]) or words("without serial number")
                 yield u["calibration_due"][:10], words("calibration of unit {serial} runs out", serial=serial)
     for d in facts.documents:
-        if d.get("valid_until"):
+        if d.get("valid_until") and (d.get("serial"), str(d["valid_until"])[:10]) not in told:
             name = plain(d.get("title") or d.get("file_name"))
             yield str(d["valid_until"])[:10], words("{name} runs out", name=name)
 
