@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from anyio import CapacityLimiter, to_thread
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
@@ -17,11 +17,13 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from archive.answers.wording import Wording
 from archive.errors import Trouble
 from archive.isolation import ProgramFault, attempt
 from archive.room.door import SignIn
 from archive.room.guard import form_token_holds
 from archive.room.holdings import Holdings, Looked
+from archive.room.language import language_of
 from archive.room.render import STATIC, address, render
 
 LARGEST_FORM = 32 * 1024 * 1024
@@ -33,7 +35,8 @@ MISSING = frozenset(("link.unknown", "job.unknown", "record.unknown", "room.no-o
 class PageRequest:
     """One question: the archive as it is now, what the address or the form gives, and who asks.
 
-    given: names to texts; of a name given twice the last. files: uploads by name of the field, (file name, bytes).
+    given: names to texts; of a name given twice the last. several: all of them, in their order. files: uploads by name
+    of the field, (file name, bytes). words: the language of the page. here: its address within the room.
     """
 
     look: Looked
@@ -44,10 +47,17 @@ class PageRequest:
     files: Mapping[str, tuple[str, bytes]]
     partial: bool
     """Whether only the part that changes is asked for."""
+    words: Wording
+    here: str
+    several: tuple[tuple[str, str], ...] = ()
 
     def text(self, name: str) -> str | None:
         """A text that was given; None where it is absent or blank."""
         return self.given.get(name, "").strip() or None
+
+    def all(self, name: str) -> list[str]:
+        """All texts that were given under a name."""
+        return [value.strip() for key, value in self.several if key == name and value.strip()]
 
     def needed(self, name: str) -> str:
         """A text that has to be given. Errors: Trouble."""
@@ -56,7 +66,7 @@ class PageRequest:
             raise Trouble(f"the address says no {name}", code="room.address", remedy="go back and choose it there")
         return found
 
-    def address(self, path: str, **query: str | int | None) -> str:
+    def address(self, path: str, **query: str | int | list[str] | None) -> str:
         """An address of this room."""
         return address(self.base, path, **query)
 
@@ -70,16 +80,23 @@ class PageRequest:
                 command=command,
                 head=self.look.head,
                 to_know=self.look.to_know,
+                w=self.words,
                 **values,
             )
         )
 
     def part(self, template: str, **values: Any) -> Response:
         """A part of a page."""
-        return HTMLResponse(render(template, asked=self, **values))
+        return HTMLResponse(render(template, asked=self, w=self.words, **values))
 
 
 Page = Callable[[PageRequest], Response]
+
+QUICK = frozenset(("/find/rows",))
+"""What is asked at each key: answered by threads of its own, which no long work can hold."""
+
+_QUICK_THREADS, _THREADS = 3, 8
+_Given = tuple[tuple[tuple[str, str], ...], dict[str, tuple[str, bytes]]]
 
 
 def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable[[str], None]) -> Starlette:
@@ -88,13 +105,17 @@ def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable
     root: the archive. pages: by path, the method and what answers it. log: called with a line for each fault.
     """
     holdings = Holdings(root)
+    holdings.warm()
+    quick, others = CapacityLimiter(_QUICK_THREADS), CapacityLimiter(_THREADS)
 
     def route(path: str, method: str, page: Page) -> Route:
         async def answer(request: Request) -> Response:
-            given, files = await _given(request)
+            several, files = await _given(request)
+            given = dict(several)
             if method == "POST" and not form_token_holds(request.scope["sign_in"], given.get("form_token")):
                 return _told(request, 403, "The form is not of this sign-in", "Nothing was done. Open the page again.")
-            return await run_in_threadpool(_answered, request, page, holdings, given, files, log)
+            limiter = quick if path in QUICK else others
+            return await to_thread.run_sync(_answered, request, page, holdings, several, files, log, limiter=limiter)
 
         return Route(path, answer, methods=[method])
 
@@ -115,15 +136,15 @@ def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable
     return app
 
 
-async def _given(request: Request) -> tuple[dict[str, str], dict[str, tuple[str, bytes]]]:
+async def _given(request: Request) -> _Given:
     """Texts and files of the query, or of the form."""
     if request.method != "POST":
-        return dict(request.query_params), {}
+        return tuple(request.query_params.multi_items()), {}
     files: dict[str, tuple[str, bytes]] = {}
     async with request.form(max_files=8, max_fields=64, max_part_size=1024 * 1024) as form:
         assert isinstance(form, FormData)
-        texts = {name: value for name, value in form.items() if isinstance(value, str)}
-        for name, value in form.items():
+        texts = tuple((name, value) for name, value in form.multi_items() if isinstance(value, str))
+        for name, value in form.multi_items():
             if isinstance(value, UploadFile) and value.filename:
                 files[name] = (value.filename, await value.read(LARGEST_FORM + 1))
     return texts, files
@@ -133,17 +154,22 @@ def _answered(
     request: Request,
     page: Page,
     holdings: Holdings,
-    given: Mapping[str, str],
+    several: tuple[tuple[str, str], ...],
     files: Mapping[str, tuple[str, bytes]],
     log: Callable[[str], None],
 ) -> Response:
     scope = request.scope
+    path, query = scope["path"], scope["query_string"].decode("latin-1")
 
     def answer() -> Response:
         if any(len(data) > LARGEST_FORM for _, data in files.values()):
             raise Trouble("the file is too large", code="room.upload", expected=f"{LARGEST_FORM >> 20} MiB at most")
         partial = request.headers.get("hx-request") == "true"
-        return page(PageRequest(holdings.look(), scope["base"], holdings.root, scope["sign_in"], given, files, partial))
+        looked = holdings.look(quick=path in QUICK)
+        here = path + ("?" + query if query else "")
+        words = Wording(language_of(request.cookies, request.headers.get("accept-language", "")))
+        place = (looked, scope["base"], holdings.root, scope["sign_in"])
+        return page(PageRequest(*place, dict(several), files, partial, words, here, several))
 
     try:
         found = attempt(answer, scope["path"])

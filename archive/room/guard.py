@@ -64,8 +64,8 @@ class Refusal:
 class Rate:
     """A bucket of requests for each peer: `burst` at once, `per_second` after that."""
 
-    per_second: float = 60.0
-    burst: float = 400.0
+    per_second: float = 250.0
+    burst: float = 1_000.0
     _left: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def take(self, who: str) -> bool:

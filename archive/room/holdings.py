@@ -1,16 +1,25 @@
-"""The archive as the room's threads hold it: one opening for each thread, brought up to the ledger at each question."""
+"""The archive as the room's threads hold it: one opening for each thread, brought up to the ledger at each question.
+
+While somebody types, the ledger is looked at once a second by one of the threads; every other question looks anew.
+"""
 
 from __future__ import annotations
 
 import threading
+import time
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from archive import store
 from archive.errors import Caveat
+from archive.room.search.measured import Measured
+from archive.room.search.search import Searching
 from archive.store import Archive
 from archive.store.archive import LedgerHead
+
+_LOOKED = 1.0
+"""Seconds for which typing is answered without another look at the ledger."""
 
 
 @dataclass(frozen=True)
@@ -20,21 +29,45 @@ class Looked:
     archive: Archive
     head: LedgerHead
     to_know: tuple[str, ...]
+    searching: Searching
+    measured: Measured
 
 
+@dataclass
 class Holdings:
     """Gives each thread its own opening of one archive, since a database connection belongs to one thread."""
 
-    def __init__(self, root: Path) -> None:
-        self.root = root
-        self._mine = threading.local()
+    root: Path
+    searching: Searching = field(default_factory=Searching)
+    measured: Measured = field(default_factory=Measured)
+    _mine: threading.local = field(default_factory=threading.local)
+    _last: tuple[float, LedgerHead, tuple[str, ...]] | None = None
 
-    def look(self) -> Looked:
-        """The archive, caught up with its ledger. Errors: Trouble where it cannot be answered from."""
+    def look(self, *, quick: bool = False) -> Looked:
+        """The archive, caught up with its ledger. quick: as it was caught up with within the last second.
+
+        Errors: Trouble where it cannot be answered from.
+        """
         if not hasattr(self._mine, "archive"):
-            self._mine.archive = store.open(self.root)
+            self._mine.archive, quick = store.open(self.root), False
         archive: Archive = self._mine.archive
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Caveat)  # what they say is in unread(), at every question and not once
-            head = archive.head()
-        return Looked(archive, head, tuple(str(event) for event in archive.unread()))
+        held = self._last
+        if not quick or held is None or time.monotonic() - held[0] > _LOOKED:
+            if held is not None:  # the others answer from what was seen last, meanwhile
+                self._last = (time.monotonic(), *held[1:])
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", Caveat)  # what they say is in unread(), at every question and not once
+                head = archive.head()
+            held = self._last = (time.monotonic(), head, tuple(str(event) for event in archive.unread()))
+        return Looked(archive, held[1], held[2], self.searching, self.measured)
+
+    def warm(self) -> None:
+        """Prepares what a first search would wait for; in a thread of its own, and without a word where it fails, since
+        the question that needs it will say why."""
+
+        def prepare() -> None:
+            looked = self.look()
+            looked.searching.facets(looked.archive)
+            looked.measured.prepare(looked.archive)
+
+        threading.Thread(target=prepare, daemon=True).start()

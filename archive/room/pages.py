@@ -10,6 +10,7 @@ from archive.room.app import Page
 PAGES: Mapping[str, tuple[str, Page]] = {
     "/": ("GET", finding.page),
     "/find/rows": ("GET", finding.rows),
+    "/find/values": ("GET", finding.values),
     "/find.csv": ("GET", finding.table),
     "/link": ("GET", links.page),
     "/link/curves": ("GET", links.curves),

@@ -10,7 +10,9 @@ from urllib.parse import urlencode
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from archive import vocabulary
 from archive.answers.documents.text import visible
+from archive.answers.wording import Wording
 from archive.store.head_digits import grouped
 
 _HERE = Path(__file__).parent
@@ -31,6 +33,7 @@ def _environment() -> Environment:
     made.filters["digits"] = grouped
     made.filters["db"] = _decibels
     made.filters["tenths"] = _tenths
+    made.filters["signed"] = _signed
     return made
 
 
@@ -39,14 +42,21 @@ def render(template: str, **values: Any) -> str:
     return _environment().get_template(template).render(**values)
 
 
-def address(base: str, path: str, **query: str | int | None) -> str:
+def address(base: str, path: str, **query: str | int | list[str] | None) -> str:
     """An address of the room. What comes from an archive goes into the query, never into the path."""
-    given = {name: value for name, value in query.items() if value not in (None, "")}
-    return base + path + ("?" + urlencode(given) if given else "")
+    given = {name: value for name, value in query.items() if value not in (None, "", [])}
+    return base + path + ("?" + urlencode(given, doseq=True) if given else "")
 
 
 def _decibels(value: float | None) -> str:
     return "" if value is None else f"{_tenths(value, signed=True)} dB"
+
+
+def _signed(value: float, parameter: str, words: Wording) -> str:
+    """A margin with its sign and unit."""
+    unit = vocabulary.parameter(parameter).unit
+    shown = words.margin(value, unit)
+    return f"{'+' if value > 0 else ''}{shown} {words.unit(unit)}"
 
 
 def _tenths(value: float, signed: bool = False) -> str:

@@ -41,7 +41,7 @@ def environment(folder: Path) -> dict[str, str]:
     """Environment of a user of his own."""
     paths = os.pathsep.join((str(ROOT), str(ROOT / "archive" / "public")))
     own = {"MUNIMENT_CACHE": str(folder / "cache"), "MUNIMENT_CONFIG": str(folder / "config"), "PYTHONPATH": paths}
-    return {**os.environ, **own, "MUNIMENT_TRACEBACK": ""}
+    return {**os.environ, **own, "MUNIMENT_TRACEBACK": os.environ.get("ROOM_TRACEBACK", "")}
 
 
 def archive_of(folder: Path) -> Path:

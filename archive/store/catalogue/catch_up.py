@@ -106,7 +106,7 @@ def contents(db: sqlite3.Connection) -> dict[str, str]:
     names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     found = {}
     for name in names:
-        if name.startswith(("sqlite_", "words", "counting", "checked", "event_texts")):
+        if name.startswith(("sqlite_", "words", "label_grams", "link_labels", "counting", "checked", "event_texts")):
             continue  # they say what records say, when they changed, and what this machine has looked at
         sha = hashlib.sha256()
         for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):

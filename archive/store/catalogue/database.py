@@ -17,7 +17,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from archive.store import checked_files, memory, unread
-from archive.store.catalogue import cable_columns, standing_columns
+from archive.store.catalogue import cable_columns, link_labels, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
 VERSION = 17
@@ -122,14 +122,16 @@ def version(db: sqlite3.Connection) -> int:
 def empty(db: sqlite3.Connection) -> None:
     """Drops every table and creates them again, inside the caller's transaction."""
     there = (
-        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' AND name NOT LIKE 'words_%'"
+        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' AND name NOT LIKE 'words_%' "
+        "AND name NOT LIKE 'label_grams_%'"
     )
     for (name,) in db.execute(there).fetchall():
         db.execute(f'DROP TABLE IF EXISTS "{name}"')
     for statement in _TABLES.split(";"):
         if statement.strip():
             db.execute(statement)
-    for statement in (*standing_columns.STATEMENTS, *cable_columns.STATEMENTS, *checked_files.TABLES, unread.TABLE):
+    added = (standing_columns.STATEMENTS, link_labels.STATEMENTS, cable_columns.STATEMENTS, checked_files.TABLES)
+    for statement in (*(each for some in added for each in some), unread.TABLE):
         db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 

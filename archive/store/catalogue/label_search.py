@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from archive.store.catalogue.link_labels import GRAM, grams
 from archive.store.catalogue.standing_columns import fold, functions
 
 EXACT, ALIKE, BEGINS, PART, WORDS = "exact", "alike", "begins", "part", "words"
@@ -64,9 +65,8 @@ def matches(db: sqlite3.Connection, typed: str, *, job: str | None = None, site:
 def crowded(db: sqlite3.Connection, typed: str) -> bool:
     """Whether more labels may hold what was typed than are looked at one by one: some that fit may not be found."""
     functions(db)
-    held = f"%{_certain(typed)}%"
-    some = f"SELECT DISTINCT folded FROM records WHERE folded LIKE ? LIMIT {_CANDIDATES + 1}"
-    count = db.execute(f"SELECT count(*) FROM ({some})", (held,)).fetchone()[0]
+    inner, held = _holding(certain(typed))
+    count = db.execute(f"SELECT count(*) FROM ({inner} LIMIT {_CANDIDATES + 1})", held).fetchone()[0]
     return int(count) > _CANDIDATES
 
 
@@ -110,11 +110,13 @@ class _Look:
         """Labels that hold what was typed, those that begin with it first."""
         if len(self.folded) < _SHORTEST and len(_compact(self.typed)) < _SHORTEST:
             return []
-        held = [f"%{_certain(self.typed)}%"]
-        # The inner question reads the index of folded labels alone; what fits is decided here, label by label.
-        some = f"r.folded IN (SELECT DISTINCT folded FROM records WHERE folded LIKE ? LIMIT {_CANDIDATES})"
-        near = [*self._present(some, held, PART, _CANDIDATES), *self._former("fold(a.old) LIKE ?", held, PART)]
-        fitting = ((m, _fits(self.typed, m.former or m.label)) for m in near)
+        sure = certain(self.typed)
+        # The inner question reads an index of folded labels alone; what fits is decided here, label by label.
+        inner, held = _holding(sure)
+        some = f"r.folded IN ({inner} LIMIT {_CANDIDATES})"
+        former = self._former("instr(fold(a.old), ?)", [sure], PART)
+        near = [*self._present(some, held, PART, _CANDIDATES), *former]
+        fitting = ((m, fits(self.typed, m.former or m.label)) for m in near)
         found = [replace(m, how=how) for m, how in fitting if how is not None]
         return sorted(found, key=lambda m: (m.how != BEGINS, bool(m.former), m.label))[:MOST]
 
@@ -149,6 +151,17 @@ def match_words(text: str, column: str = "") -> str:
     return f"{{{column}}} : ({query})" if column else query
 
 
+def _holding(sure: str) -> tuple[str, list[Any]]:
+    """The question for folded labels that hold this, with its values."""
+    if len(sure) < GRAM:
+        return "SELECT DISTINCT folded FROM link_labels WHERE NOT former AND instr(folded, ?)", [sure]
+    ids = "id IN (SELECT rowid FROM label_grams WHERE label_grams MATCH ?)"
+    return f"SELECT DISTINCT folded FROM link_labels WHERE {ids} AND NOT former AND instr(folded, ?)", [
+        grams(sure),
+        sure,
+    ]
+
+
 def _once(found: Iterable[LabelMatch]) -> Iterator[LabelMatch]:
     """Matches without those of links that a surer one means already."""
     seen = set[tuple[str, str]]()
@@ -158,7 +171,7 @@ def _once(found: Iterable[LabelMatch]) -> Iterator[LabelMatch]:
             yield m
 
 
-def _fits(typed: str, label: str) -> str | None:
+def fits(typed: str, label: str) -> str | None:
     """BEGINS or PART where a label holds what was typed; None where it does not, or is alike as a whole.
 
     Both are cut into runs of digits and of letters. The runs that were typed must follow each other in the label; the
@@ -196,7 +209,7 @@ def _compact(label: str) -> str:
     return "".join(_runs(label))
 
 
-def _certain(typed: str) -> str:
+def certain(typed: str) -> str:
     """What the folded form of every label that fits holds: zeros at the beginning of a last run may be all of it."""
     *before, last = _runs(typed) or [""]
     return "".join(fold(run) or "" for run in before) + last.lstrip("0")

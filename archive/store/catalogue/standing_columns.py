@@ -15,6 +15,7 @@ from itertools import groupby
 from typing import Any
 
 from archive.store import identity, roles
+from archive.store.catalogue import link_labels
 from archive.store.identity import Decision
 from archive.store.roles import Acceptance, Family, RecordState
 
@@ -130,6 +131,7 @@ def refresh(db: sqlite3.Connection) -> None:
         "tests = ?, lesser_fails = ?, conflict = ?, copied = ? WHERE row = ? AND row IN (SELECT row FROM temp.touched)",
         settled,
     )
+    link_labels.fill(db)
     db.execute("DROP TABLE temp.touched")
 
 
