@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from archive.answers.job_memory import one_slip
@@ -9,6 +10,7 @@ from archive.answers.job_schedule import latest_schedule
 from archive.errors import Trouble
 from archive.near_names import offered
 from archive.store import Archive
+from archive.store.records import split_address
 
 
 def jobs(archive: Archive) -> list[str]:
@@ -72,3 +74,18 @@ def check_link(archive: Archive, job: str, link: str) -> None:
             expected=offered(link, known) or "the label of a record or of a scheduled link",
             remedy="give it as `muniment find` shows it, or say --new where it is still to come",
         )
+
+
+def links_named(archive: Archive, records: Iterable[str]) -> list[tuple[str | None, str | None]]:
+    """Label and job of each link that records are of, given by address or record_id, in their order.
+
+    Errors: Trouble where there is no such record.
+    """
+    found: dict[tuple[str | None, str | None], None] = {}
+    for record in records:
+        deposit, position = split_address(archive.address(record))
+        row = archive.db.execute(
+            "SELECT link_label, job_id FROM records WHERE deposit = ? AND position = ?", (deposit, position)
+        ).fetchone()
+        found[row["link_label"], row["job_id"]] = None
+    return list(found)

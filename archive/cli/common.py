@@ -58,7 +58,7 @@ def caveats() -> Iterator[list[str]]:
                 show(message, category, filename, lineno, file, line)
             elif str(message) not in _caveats:
                 _caveats.append(str(message))
-                click.echo(one_line(f"to know: {message}"), err=True)
+                print_line(f"to know: {message}", err=True)
 
         warnings.showwarning = shown
         yield _caveats
@@ -73,27 +73,49 @@ def print_json(document: object) -> None:
 
 _LONGEST = 2000
 """Letters of the longest line that a person is shown."""
+_WHOLE = 200
+"""Letters of the longest word, such as a path, that is never cut in two: the terminal does it, and it can be copied."""
 
 
-def print_line(text: str) -> None:
-    """One line on standard output: what foreign text in it would break or obey is shown as an escape. What is longer
-    than any person reads is cut, and says so."""
-    click.echo(_cut(one_line(text)))
-
-
-def print_folded(text: str) -> None:
-    """A text on standard output in lines that fit the page, those after the first set in by four."""
+def print_line(text: str, *, err: bool = False) -> None:
+    """A statement to a person: folded to the page, the lines after the first set in by four more than it. What foreign
+    text in it would break or obey is shown as an escape. What is longer than anybody reads is cut, and says so."""
     import textwrap
 
-    begin = text[: len(text) - len(text.lstrip())]
-    folded = textwrap.wrap(
-        one_line(text.strip()),
-        page_width(),
-        initial_indent=begin,
-        subsequent_indent=begin + "    ",
-        break_on_hyphens=False,
-    )
-    click.echo("\n".join(folded) or begin)
+    shown = _cut(one_line(text))
+    width = _width(sys.stderr if err else sys.stdout)
+    if len(shown) > width:
+        begin = shown[: len(shown) - len(shown.lstrip())]
+        shown = "\n".join(
+            textwrap.wrap(
+                shown.lstrip(),
+                width,
+                initial_indent=begin,
+                subsequent_indent=f"{begin}    ",
+                break_on_hyphens=False,
+                break_long_words=any(len(word) > _WHOLE for word in shown.split()),
+            )
+        )
+    click.echo(shown, err=err)
+
+
+def print_text(text: str) -> None:
+    """Lines of ours, each as print_line gives it."""
+    for line in text.splitlines():
+        print_line(line)
+
+
+def print_next(*words: object, then: str = "") -> None:
+    """What to do next, in one line that is never folded, so that its command can be copied. words: those of the
+    command, quoted for a shell where they need it; then: what it is for."""
+    import shlex
+
+    print_next_text(f"muniment {shlex.join(map(str, words))}{f' {then}' if then else ''}")
+
+
+def print_next_text(text: str) -> None:
+    """As print_next, of a sentence."""
+    click.echo(_cut(one_line(f"next: {text}")))
 
 
 def _cut(line: str) -> str:
@@ -105,15 +127,19 @@ def _cut(line: str) -> str:
 
 def page_width() -> int:
     """Letters in a line: as many as the terminal has, 80 where the output is none, and never fewer than 40."""
-    if not sys.stdout.isatty():
+    return _width(sys.stdout)
+
+
+def _width(stream: Any) -> int:
+    if not stream.isatty():
         return 80
     return max(40, min(shutil.get_terminal_size().columns, 160))
 
 
 def say(text: str, *, quiet: bool = False) -> None:
-    """A message of one line to a person, on standard error."""
+    """A message to a person, on standard error, folded as print_line does."""
     if not quiet:
-        click.echo(one_line(text), err=True)
+        print_line(text, err=True)
 
 
 def progress(items: Iterable[Any], label: str, length: int | None = None, *, quiet: bool = False) -> Iterable[Any]:

@@ -6,9 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import click
-
-from archive.cli.common import print_json, say
+from archive.cli.common import print_json, print_line, print_next, print_text, say
 from archive.limits import confirm as confirming
 from archive.limits import fiber
 from archive.limits.fiber import OpticalApplication, OpticalLimit, confirmed, worksheet
@@ -59,7 +57,7 @@ def show(limit: OpticalBound, lengths: Sequence[str], as_json: bool) -> None:
     if as_json:
         print_json(shown.document(limit, lengths))
     else:
-        click.echo(shown.text(limit, lengths))
+        print_text(shown.text(limit, lengths))
 
 
 def confirm(limit: OpticalBound, file: str | None, as_json: bool, quiet: bool) -> bool:
@@ -88,5 +86,7 @@ def confirm(limit: OpticalBound, file: str | None, as_json: bool, quiet: bool) -
         quiet=quiet,
     )
     for name in left:
-        click.echo(f"not confirmed: {name}")
+        print_line(f"not confirmed: {name}")
+    if not quiet:
+        print_next("limits", "show", limit.id)
     return bool(left)

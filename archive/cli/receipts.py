@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import page_width, print_json
+from archive.cli.common import page_width, print_json, print_line, print_next_text
 from archive.cli.plain import one_line
 
 if TYPE_CHECKING:
@@ -26,8 +26,9 @@ def show(facts: ReceiptFacts, out: Path | None, *, as_json: bool, quiet: bool, m
         print_json({**facts.told, **of_links, **said, **more})
     elif not quiet:
         click.echo(text(facts, page_width()))
+        print_next_text(receipt.next_step(facts))
         if out is not None:
-            click.echo(one_line(f"this receipt, with every file as received: {out}"), err=True)
+            print_line(f"this receipt, with every file as received: {out}", err=True)
 
 
 def text(facts: ReceiptFacts, width: int = 80) -> str:

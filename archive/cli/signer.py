@@ -66,9 +66,15 @@ def sign(archive: Archive) -> Sign | None:
     return load(max(held)[1]).sign if held else None
 
 
+def settled_archive() -> str | None:
+    """The archive that this user set once; None where none is."""
+    found = _settings().get("archive")
+    return str(found) if found else None
+
+
 def archive() -> Path:
     """The archive that this user set once. Errors: Trouble where none is set."""
-    found = _settings().get("archive")
+    found = settled_archive()
     if not found:
         raise Trouble(
             "no archive is named",
@@ -76,7 +82,7 @@ def archive() -> Path:
             expected="--into ARCHIVE",
             remedy="set it once with `muniment me --archive ARCHIVE`",
         )
-    return Path(str(found))
+    return Path(found)
 
 
 def set_me(**settings: str | None) -> Path:

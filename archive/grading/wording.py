@@ -28,6 +28,36 @@ def lines(document: dict[str, Any], detail: bool) -> list[str]:
     return out
 
 
+def plain_pass(document: dict[str, Any]) -> bool:
+    """Whether a verdict is a pass that nothing qualifies: not provisional, not marginal, and the instrument agrees."""
+    told = ("provisional", "marginal", "within_resolution", "reason")
+    return document["verdict"] == "pass" and document["agrees"] is not False and not any(document[k] for k in told)
+
+
+def brief(document: dict[str, Any]) -> str:
+    """A pass in one line: its leading margin, or else the worst, and where it is."""
+    found, what = document["leading"], "leading"
+    if found is None:
+        found, what = document["worst"], "worst"
+    margin = f"; {what}: {_margin(found)}" if found and found["margin"] is not None else ""
+    return f"{document['link'] or document['record']}: pass{margin}"
+
+
+def in_common(document: dict[str, Any]) -> str:
+    """What brief leaves out and many links have in common: limit, points left out by rules, how it was decided."""
+    names = sorted({f"{vocabulary.parameter(x['parameter']).name} ({x['rule']})" for x in document["left_out"]})
+    parts = [f"against {document['limit'] or 'no limit'}"]
+    parts += [f"points left out: {', '.join(names)}"] if names else []
+    return "; ".join([*parts, *([document["decision"]] if document["decision"] else [])])
+
+
+def _margin(worst: dict[str, Any]) -> str:
+    """NEXT 3-6/4-5 remote at 484 MHz, margin 2.2 dB."""
+    meant = vocabulary.parameter(worst["parameter"])
+    at = f" at {worst['frequency_mhz']:g} MHz" if worst["frequency_mhz"] is not None else ""
+    return f"{' '.join(x for x in (meant.name, place(worst)) if x)}{at}, margin {worst['margin']:.2f} {meant.unit}"
+
+
 def headline(document: dict[str, Any]) -> str:
     """The verdict with everything that must not be overlooked about it."""
     parts = [document["verdict"]]

@@ -44,7 +44,7 @@ def trends_page(asked: PageRequest) -> Response:
     found = _trend(asked)
     period = _period(asked)
     command = ["muniment", "rates", str(asked.root), "--trend", period, *_options(asked)]
-    values = {"found": found, "told": [t for t in trend_lines(found) if t], "period": period, "periods": _PERIODS}
+    values = {"found": found, "told": [t for t in trend_lines(found, 200) if t], "period": period, "periods": _PERIODS}
     return asked.page("trends.html", "Trends", shlex.join(command), **values, **_choices(asked))
 
 

@@ -297,7 +297,8 @@ def open_archive(path: Path) -> Archive:
             "there is no such archive",
             code="archive.not-there",
             where=str(root),
-            remedy="make one with `muniment init`",
+            expected=_near(root),
+            remedy="give the path of one, or make a new one with `muniment init`",
         )
     settings = root / layout.SETTINGS
     try:
@@ -310,8 +311,8 @@ def open_archive(path: Path) -> Archive:
             "this folder is no archive",
             code="archive.none-here",
             where=str(root),
-            expected=f"a file {layout.SETTINGS} in it",
-            remedy="make one with `muniment init`",
+            expected=" or ".join(map(str, _archives_in(root))) or f"a file {layout.SETTINGS} in it",
+            remedy="give the path of one, or make a new one with `muniment init`",
         ) from None
     except (ValueError, KeyError, TypeError):
         raise Trouble(
@@ -330,6 +331,22 @@ def open_archive(path: Path) -> Archive:
             remedy="install a later version of muniment",
         )
     return Archive(root, read)
+
+
+def _near(root: Path) -> str:
+    """Archives beside a path that are nearly called so."""
+    from archive.near_names import near
+
+    named = {path.name: path for path in _archives_in(root.parent)}
+    return " or ".join(str(named[name]) for name in near(root.name, named))
+
+
+def _archives_in(folder: Path) -> list[Path]:
+    """Archives that lie in a folder."""
+    try:
+        return sorted(folder / p.parent.name for p in folder.glob(f"*/{layout.SETTINGS}"))
+    except OSError:
+        return []
 
 
 def open_damaged(path: Path) -> Archive:

@@ -42,7 +42,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def sections(facts: ReceiptFacts) -> dict[str, str]:
-    return {s.title: str(s.blocks) for s in compose(facts).sections}
+    return {s.title: str(s.blocks) for s in compose(facts, kept=True).sections}
 
 
 def test_a_dry_run_says_what_the_deposit_says_and_what_is_said_again(archive: Archive, folder: Path) -> None:
@@ -61,7 +61,7 @@ def test_a_dry_run_says_what_the_deposit_says_and_what_is_said_again(archive: Ar
 def test_it_names_what_is_missing_in_ranges_and_fits_the_page(archive: Archive, folder: Path) -> None:
     made = ingest(archive, [folder], FACTS)
     facts = ReceiptFacts(made, "A", "J", progress(archive, "J"))
-    page = lines(compose(facts, with_files=True))
+    page = lines(compose(facts, kept=True))
     assert max(map(len, page)) <= 80
     text = " ".join(" ".join(page).split())
     assert "missing (18) 3-TR10-003 to 020" in text

@@ -58,10 +58,10 @@ def typed(*words: object) -> Said:
 
 
 def printed(*words: object, code: int = 0) -> str:
-    """What a command prints, which must end with this code."""
+    """What a command prints, its folded lines made one again; it must end with this code."""
     said = typed(*words)
     assert said.code == code, said
-    return said.out
+    return " ".join(said.out.split())
 
 
 def document(*words: object, code: int = 0) -> Any:

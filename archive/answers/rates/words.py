@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from archive.answers import count_text
+from archive.answers.columns import aligned
 from archive.answers.count_text import percent, points
 from archive.answers.rates.compare import p_text
 from archive.answers.rates.rates import Rates, sensitivity
@@ -21,22 +22,22 @@ _MOST = 12
 """Sentences of one kind that are printed; --json has them all."""
 
 
-def rates_lines(found: Rates) -> Iterator[str]:
+def rates_lines(found: Rates, width: int = 80) -> Iterator[str]:
     """A table of the groups, their total, and what may be relied on."""
     if not found.rows:
         yield "no record counts here"
         return
-    yield from aligned(rates_table(found), left=len(found.fields))
+    yield from aligned(rates_table(found), left=len(found.fields), width=width)
     uncertain = sensitivity(found.total) if found.total["tests"] else ""
     if uncertain:
         yield uncertain
     if found.counts is not None:
         yield from ("", *count_text.sums(found.counts), *count_text.beside(found.counts))
-    yield from (
-        "",
-        "Intervals are of the rate at which such jobs pass: links of one job go together, so that all of them",
+    yield ""
+    yield (
+        "Intervals are of the rate at which such jobs pass: links of one job go together, so that all of them are "
+        "worth as many independent links as the table says. Of these links themselves the count is exact."
     )
-    yield "are worth as many independent links as the table says. Of these links themselves the count is exact."
     yield from told_lines(found)
 
 
@@ -77,12 +78,12 @@ def told_lines(found: Rates) -> Iterator[str]:
         )
 
 
-def trend_lines(found: Trend) -> Iterator[str]:
+def trend_lines(found: Trend, width: int = 80) -> Iterator[str]:
     """Periods, what the chart tells, and the units."""
     if not found.points:
         yield "no first test counts here"
         return
-    yield from aligned(trend_table(found), left=1)
+    yield from aligned(trend_table(found), left=1, width=width)
     if found.units.units:
         yield ""
         units = [
@@ -97,7 +98,7 @@ def trend_lines(found: Trend) -> Iterator[str]:
             for u in found.units.units
         ]
         head = ["unit", "jobs", f"dB a month, {found.margin} margin", "95 % interval", "p", ""]
-        yield from aligned([head, *units], left=1)
+        yield from aligned([head, *units], left=1, width=width)
     yield ""
     told = found.sentences()
     yield from told
@@ -127,7 +128,7 @@ def trend_table(found: Trend) -> list[list[str]]:
     return [head, *lines]
 
 
-def first_failure_lines(found: FirstFailures) -> Iterator[str]:
+def first_failure_lines(found: FirstFailures, width: int = 80) -> Iterator[str]:
     """Shares with a claim by so many years."""
     if not found.rows:
         yield "no link counts here"
@@ -139,10 +140,10 @@ def first_failure_lines(found: FirstFailures) -> Iterator[str]:
         ends = f"upper limit {100 * r['high']:.1f} %" if r["low"] is None else interval(r["share"], r["low"], r["high"])
         numbers = [str(r[n]) for n in ("years", "links", "jobs", "at_risk", "claims")]
         lines.append([*(_word(r[n]) for n in names), *numbers, percent(r["share"]), ends])
-    yield from aligned([head, *lines], left=len(names))
+    yield from aligned([head, *lines], left=len(names), width=width)
 
 
-def ready_lines(found: Readiness) -> Iterator[str]:
+def ready_lines(found: Readiness, width: int = 80) -> Iterator[str]:
     """A table of groups and applications, what would have to be measured, and what no measurement can tell."""
     if not found.rows:
         yield "no link counts here"
@@ -166,7 +167,7 @@ def ready_lines(found: Readiness) -> Iterator[str]:
         ]
         for r in found.rows
     ]
-    yield from aligned([head, *lines], left=len(names) + 1)
+    yield from aligned([head, *lines], left=len(names) + 1, width=width)
     for application, needed in found.to_measure.items():
         if needed:
             yield f"{application}: to tell more, measure {'; '.join(needed)}"
@@ -175,12 +176,12 @@ def ready_lines(found: Readiness) -> Iterator[str]:
             yield f"{application}: no measurement tells more of these: {'; '.join(unknown)}"
 
 
-def failed_lines(found: Failed) -> Iterator[str]:
+def failed_lines(found: Failed, width: int = 80) -> Iterator[str]:
     """A table of what failed."""
     if not found.rows:
         yield "nothing failed, or nothing says what"
         return
-    yield from aligned(failed_table(found), left=len(found.parts))
+    yield from aligned(failed_table(found), left=len(found.parts), width=width)
     which = {"all": "in any test", "current": "by the test that counts now", "first": "at the first test"}[found.tests]
     yield f"{found.failing} links fail {which}; one that fails in several ways is in several rows"
 
@@ -197,7 +198,7 @@ def failed_table(found: Failed) -> list[list[str]]:
     return [head, *rows]
 
 
-def spread_lines(found: Distribution) -> Iterator[str]:
+def spread_lines(found: Distribution, width: int = 80) -> Iterator[str]:
     """Of each spread the frequencies that matter: the ends, and where links come nearest to the limit."""
     if not found.spreads:
         yield "no chosen record has curves of this parameter"
@@ -215,7 +216,7 @@ def spread_lines(found: Distribution) -> Iterator[str]:
             numbers = [_number(r[f"{kind}{n}"]) for n in ("worst", "low", "median", "high")]
             share = "" if r["beyond"] is None else percent(r["beyond"])
             lines.append([spread.name, f"{r['frequency_mhz']:g}", str(r["curves"]), *numbers, share, ", ".join(why)])
-    yield from aligned([head, *lines], left=1)
+    yield from aligned([head, *lines], left=1, width=width)
 
 
 def _telling(rows: Sequence[dict[str, Any]], margins: bool) -> dict[int, list[str]]:
@@ -233,14 +234,6 @@ def _telling(rows: Sequence[dict[str, Any]], margins: bool) -> dict[int, list[st
     else:
         why.setdefault(len(rows) // 2, []).append("middle")
     return why
-
-
-def aligned(lines: Sequence[Sequence[str]], left: int) -> Iterator[str]:
-    """Lines in columns; the first `left` ones flush left, the others flush right."""
-    widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
-    for line in lines:
-        cells = (c.ljust(w) if i < left else c.rjust(w) for i, (c, w) in enumerate(zip(line, widths, strict=True)))
-        yield "  ".join(cells).rstrip()
 
 
 def _cells(r: dict[str, Any], standardised: bool) -> list[str]:

@@ -29,7 +29,7 @@ def check_form(path: Path) -> None:
 
 def write(facts: ReceiptFacts, path: Path) -> None:
     """Writes the receipt with the files as received, atomically, in the form that the name says."""
-    document = compose(facts, with_files=True)
+    document = compose(facts, kept=True)
     form = path.suffix.lower()
     if form == ".pdf":
         data = pdf(document)

@@ -31,8 +31,8 @@ _CAUSES = 40
 """Causes of what was set aside that are listed."""
 
 
-def compose(facts: ReceiptFacts, words: Wording = ENGLISH, *, with_files: bool = False) -> Document:
-    """The receipt. with_files: each file as received with its SHA-256, for a receipt that is kept."""
+def compose(facts: ReceiptFacts, words: Wording = ENGLISH, *, kept: bool = False) -> Document:
+    """The receipt. kept: in a file, with each file as received and its SHA-256, and what comes next."""
     told = facts.told
     sections = [
         DocumentSection("", [*translation_note(words), FactsBlock(_said(facts, words))]),
@@ -44,9 +44,9 @@ def compose(facts: ReceiptFacts, words: Wording = ENGLISH, *, with_files: bool =
         DocumentSection(words("The schedule"), _schedule(told, words)),
         DocumentSection(words("The links of the job as they stand now"), _links(facts, words)),
         DocumentSection(words("The ledger"), _ledger(facts, words)),
-        DocumentSection(words("Next"), [Para(next_step(facts))]),
     ]
-    if with_files:
+    if kept:
+        sections.append(DocumentSection(words("Next"), [Para(next_step(facts))]))
         sections.append(DocumentSection(words("Files as received"), _files(told, words)))
     at = str(told.get("at") or "")
     return Document(

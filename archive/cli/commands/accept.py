@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
@@ -37,6 +37,7 @@ def command(
       muniment accept certificates --job HARBOUR-2019-04 --on 2019-05-03 --reason "Minutes of 3 May"
     """
     from archive import store
+    from archive.answers.known_names import links_named
     from archive.cli import signer
     from archive.store.events.accept import accept_job, accept_records
 
@@ -63,5 +64,11 @@ def command(
         print_json({"ledger_entry": entry.number, "job": job, "records": list(records)})
     elif not quiet:
         print_line(f"{text}, by ledger entry {entry.number}")
-        print_line(f"next: muniment progress {archive} --job {job}" if job else "next: muniment history shows it")
+        labels = list({label for label, _ in links_named(opened, records) if label})
+        if job is not None:
+            print_next("progress", archive, "--job", job)
+        elif len(labels) == 1:
+            print_next("history", archive, labels[0])
+        else:
+            print_next("find", archive)
     done(False)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 from archive.cli.filters import chosen, filter_options
 from archive.errors import Trouble
 
@@ -53,6 +53,7 @@ def command(
     """
     from archive import store
     from archive.answers.corrections import from_table, shifted
+    from archive.answers.known_names import links_named
     from archive.cli import signer
     from archive.store.catalogue.filters import addresses
     from archive.store.events import Correction, amend
@@ -83,7 +84,15 @@ def command(
     elif not quiet:
         for c in made:
             print_line(f"  {c.record}  {c.field}: {c.old!r} -> {c.new!r}")
-        print_line(f"{len(made)} values corrected" + (f" by ledger entry {entry.number}" if entry else ""))
+        corrected = "1 value" if len(made) == 1 else f"{len(made)} values"
+        print_line(f"{corrected} corrected" + (f" by ledger entry {entry.number}" if entry else ""))
+        links = links_named(opened, [c.record for c in made])
+        if len(links) == 1 and links[0][0]:
+            print_next("history", archive, links[0][0])
+        elif len({job for _, job in links}) == 1 and links[0][1]:
+            print_next("progress", archive, "--job", links[0][1])
+        else:
+            print_next("find", archive)
     done(False)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -81,4 +81,8 @@ def command(
             print_line(f"not filed again: {path} has the same bytes as {name}")
         if not made.rows:
             print_line("nothing new: filed already")
+        if link is not None:
+            print_next("history", archive, link, "--job", job)
+        else:
+            print_next("job", archive, job)
     done(False)

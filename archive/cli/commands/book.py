@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say, signer_options
 
 if TYPE_CHECKING:
     from archive.answers.book.book_facts import BookFacts
@@ -112,4 +112,5 @@ def command(
     elif not quiet:
         print_line(seals.told())
         print_line(f"{len(names)} files in {out}: {', '.join(names[:6])}{' ...' if len(names) > 6 else ''}")
+        print_next("verify", out)
     done(False)

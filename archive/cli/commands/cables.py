@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 
 
 @click.command("cables")
@@ -65,26 +65,26 @@ def command(
         if table is not None:
             print_line(f"{len(settled)} settled" + (f" by ledger entry {entry.number}" if entry is not None else ""))
         _print(rows)
+        if entry is not None:
+            print_next("rates", archive, "--by", "cable_type")
+        elif out is not None:
+            print_next("cables", archive, "--settle", out, then="when its column settle is filled")
     done(any("class" in r["unknown"] or "class" in r["open"] for r in rows))
 
 
 def _print(rows: list[dict[str, Any]]) -> None:
     from archive.answers.cables import BASES, read_otherwise
 
-    head = ["words", "links", "type", "basis", "unknown", "open"]
-    lines = [head]
-    for r in rows:
-        basis = BASES.get(r["basis"] or "", "nothing is said")
-        if r["basis"] == "settled":
-            basis = f"settled by {r['settled_by'] or 'somebody'}, {(r['settled_at'] or '')[:10]}"
-        words = r["words"] or "(no words)"
-        lines.append([words, str(r["links"]), r["type"], basis, ", ".join(r["unknown"]), ", ".join(r["open"])])
-    from archive.answers.rates.words import aligned
-
-    head_line, *shown = aligned(lines, left=len(head))
-    print_line(head_line if rows else "no record says anything of a cable")
-    for row, line in zip(rows, shown, strict=True):
-        print_line(line)
+    if not rows:
+        print_line("no record says anything of a cable")
+    for row in rows:
+        basis = BASES.get(row["basis"] or "", "nothing is said")
+        if row["basis"] == "settled":
+            basis = f"settled by {row['settled_by'] or 'somebody'}, {(row['settled_at'] or '')[:10]}"
+        links = f"{row['links']} link{'s' * (row['links'] != 1)}"
+        print_line(f"{row['words'] or '(no words)'} ({links}): {row['type']}")
+        parts = [basis, *(f"{name}: {', '.join(row[name])}" for name in ("unknown", "open") if row[name])]
+        print_line(f"  {'; '.join(parts)}")
         if read_otherwise(row):
             print_line(f"  this version's rules read {row['by_the_rules']}")
         for p in row.get("proposals", ()):

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.errors import Trouble
 
 _ACTIONS = ("open", "note", "decide", "close", "list")
@@ -83,7 +83,7 @@ def command(
             for c in found:
                 print_line(cases.sentence(c))
             if not found:
-                click.echo("no case", err=True)
+                say("no case")
         done(not found)
         return
     who, sign = signer.name(by), signer.sign(opened)
@@ -99,6 +99,15 @@ def command(
         print_json({**made.plain(), "ledger_entry": entry.number})
     elif not quiet:
         print_line(f"{cases.sentence(made)} (ledger entry {entry.number})")
+        named = made.plain()["case"]
+        if action == "open":
+            print_next("claim", archive, made.plain()["link"], "--case", named, "--out", "DIR")
+        elif action == "decide":
+            print_next("case", archive, "close", named)
+        elif action == "note":
+            print_next("case", archive, "decide", named, "--decision", "HOW")
+        else:
+            print_next("case", archive, "list", "--state", "open")
 
 
 def _fit(action: str, case: str | None, stated: dict[str, Any]) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_folded, print_json, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, progress, say
 from archive.errors import Trouble
 
 PATH = click.Path(path_type=Path, dir_okay=False)
@@ -94,7 +94,7 @@ def command(
         print_json(reports.document(collected, summary.counts))
     else:
         for line in reports.lines(collected, reports.MOST if most is None else most) if not quiet else ():
-            print_folded(line)
+            print_line(line)
         say(reports.total(collected), quiet=quiet)
     if source.retyped:
         of = f"{source.retyped} of {collected.records} records"

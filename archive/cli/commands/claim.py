@@ -9,7 +9,7 @@ from typing import Literal
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.filters import as_of_options, opened
 from archive.errors import Trouble
 
@@ -154,4 +154,5 @@ def command(
             print_line(f"the fresh test was deposited as {receipt}; this file shows the state before")
         print_line(seals.told())
         print_line(f"open {out / 'data' / 'claim.html'} or {out / 'data' / 'claim.pdf'}")
+        print_next("verify", out)
     done(any(t.original.why == "damaged" for t in facts.tests))

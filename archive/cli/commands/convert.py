@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say
 from archive.errors import Trouble
 
 _MOST_SHOWN = 20
@@ -95,6 +95,7 @@ def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
         of_link = f"{finding['link_label']}: " if finding["link_label"] else ""
         print_line(f"finding: {of_link}{finding['message']}")
     if not account.set_aside:
+        print_next("check", out)
         return
     print_line(f"set aside: {len(account.set_aside):,}")
     for row in account.set_aside[:_MOST_SHOWN]:
@@ -104,6 +105,7 @@ def _tell(account: Any, files: list[Any], out: Path, quiet: bool) -> None:
         print_line(f"  {where}: {row['reason']}{found}{remedy}")
     if len(account.set_aside) > _MOST_SHOWN:
         say(f"  and {len(account.set_aside) - _MOST_SHOWN:,} more, all of them in set_aside of {out}", quiet=quiet)
+    print_next("check", out, then="when what was set aside was looked at")
 
 
 def _many(count: int, noun: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from archive.cli.common import output_options, print_json, say
+from archive.cli.plain import one_line
 from archive.errors import Trouble
 
 WIDTH = 160
@@ -53,8 +54,10 @@ def _taken(number: int, step: Any, quiet: bool) -> dict[str, Any]:
     """Announces and takes one step. Errors: Trouble where it ends otherwise than it should."""
     from archive.demo import steps
 
-    for said in ("", f"{number}. {step.title}", f"   $ muniment {_typed(step.argv)}"):
+    for said in ("", f"{number}. {step.title}"):
         say(said, quiet=quiet)
+    if not quiet:
+        click.echo(one_line(f"   $ muniment {_typed(step.argv)}"), err=True)  # never folded: it can be copied
     code, printed = _run(step.argv)
     for line in steps.shown(step, printed):
         say(f"   | {line}"[:WIDTH], quiet=quiet)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, progress
+from archive.cli.common import output_options, print_json, print_line, print_next, progress
 
 
 @click.command("export")
@@ -35,3 +35,4 @@ def command(archive: Path, copy: Path, since: int | None, as_json: bool, quiet: 
     elif not quiet:
         print_line(f"{copy}: {made.entries} entries copied from number {made.first} on, {made.bytes:,} bytes")
         print_line(f"  head {made.head}, as here")
+        print_next("fixity", copy)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import done, output_options, page_width, print_json, print_line, say
 from archive.cli.filters import as_of_options, chosen, filter_options, opened
 
 
@@ -72,20 +73,18 @@ def command(
         print_json({"records": listed, "more": cut or crowded, **({} if counts is None else counts.plain())})
     elif not quiet:
         for i, r in enumerate(rows):
-            print_line(
-                line(r)
-                + "".join(f"  case {name}" for name in r["cases"])
-                + (f"  ({fits[i]})" if fits and str(fits[i]) else "")
-            )
+            more = [f"case {name}" for name in r["cases"]]
+            more += [f"({fits[i]})"] if fits and str(fits[i]) else []
+            for part in lines(r, page_width(), more, job=wanted.job is None):
+                print_line(part)
         for told in () if counts is None else count_text.sums(counts):
-            click.echo(told, err=True)
+            say(told)
         if cut:
-            first = "first" if fits else "newest"
-            click.echo(f"the {first} {most} are shown; --most 0 shows all", err=True)
+            say(f"the {'first' if fits else 'newest'} {most} are shown; --most 0 shows all")
         if among is not None and crowded:
-            click.echo(f"{len(among)} labels fit, and not all were looked at; give more of the label", err=True)
+            say(f"{len(among)} labels fit, and not all were looked at; give more of the label")
         if not rows:
-            click.echo("nothing found", err=True)
+            say("nothing found")
     done(not rows)
 
 
@@ -132,12 +131,16 @@ def plain(r: Any, job: str | None = None) -> dict[str, Any]:
     }
 
 
-def line(r: dict[str, Any]) -> str:
-    """A record in one line."""
+def lines(r: dict[str, Any], width: int, more: Sequence[str] = (), *, job: bool = True) -> list[str]:
+    """A record in one line where the page is wide enough, else in two: what it came to, and what it is. job: name its
+    job; more: what else is said of it."""
     words = [r["verdict"]]
     words += [w for w in ("marginal", "provisional") if r[w]]
-    roles = " ".join(w for w in ("accepted", "current") if r[w])
-    return (
-        f"{r['link'] or '(no label)':<20} {r['tested_local'] or r['tested_at'] or 'time unknown':<20} "
-        f"{r['limit'] or 'no limit':<38} {', '.join(words):<24} {roles:<16} {r['job'] or ''}  {r['record']}"
+    roles = ", ".join(w for w in ("accepted", "current") if r[w])
+    said = (
+        f"{r['link'] or '(no label)':<20}  {r['tested_local'] or r['tested_at'] or 'time unknown':<19}  "
+        f"{', '.join(words):<18}  {roles}"
     ).rstrip()
+    what = [r["limit"] or "no limit", *([r["job"]] if job and r["job"] else []), r["record"], *more]
+    one = f"{said:<81}  {'  '.join(what)}"
+    return [one] if len(one) <= width else [said, f"    {'  '.join(what)}"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -103,15 +104,22 @@ def _print_json(found: Iterator[dict[str, Any]], count: Any) -> None:
 
 
 def _print(found: Iterator[dict[str, Any]], count: Any, detail: bool, quiet: bool) -> None:
-    """In words. A single record is shown with all its parameters."""
-    from archive.grading.wording import lines
+    """In words: a single record with all its parameters; of many, a pass that nothing qualifies in one line."""
+    from archive.grading.wording import brief, in_common, lines, plain_pass
 
     first, second = next(found, None), next(found, None)
+    in_short: Counter[str] = Counter()
     for document in _all(first, _all(second, found)):
         count.add(document)
-        if not quiet or document["verdict"] != "pass" or document["agrees"] is False:
+        if not detail and second is not None and plain_pass(document):
+            if not quiet:
+                print_line(brief(document))
+                in_short[in_common(document)] += 1
+        elif not quiet or document["verdict"] != "pass" or document["agrees"] is False:
             for line in lines(document, detail or second is None):
                 print_line(line)
+    for said, links in in_short.items():
+        print_line(f"in short above: {links} pass {said}. --detail shows each")
 
 
 def _all(first: dict[str, Any] | None, rest: Iterator[dict[str, Any]]) -> Iterator[dict[str, Any]]:

@@ -52,8 +52,10 @@ def command(archive: Path, watch: Path | None, as_json: bool, quiet: bool) -> No
             }
         )
     elif not quiet:
-        print_line(f"{opened.id}, {size} entries: head {root}")
-        print_line(f"  to type: {head_digits.grouped(root)}")
+        print_line(f"{opened.id}, {size} {'entry' if size == 1 else 'entries'}")
+        print_line(f"  head {root}")
+        print_line("  to type:")
+        print_line(f"    {head_digits.grouped(root)}")
         for head in broken:
             print_line(f"  NOT CONTINUED: {head.root} over {head.size} entries, seen {head.at}")
         if broken:

@@ -73,5 +73,5 @@ def command(
         for e in entries:
             leading = f"; {e['leading']}" if e["leading"] else ""
             who = f"  by {e['by']}" if e["by"] else ""
-            print_line(f"  {e['when'] or 'time unknown':<25} {e['kind']:<14} {e['what']}{leading}{who}")
+            print_line(f"  {e['when'] or 'time unknown'}  {e['kind']}: {e['what']}{leading}{who}")
     done(False)

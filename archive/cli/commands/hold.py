@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, signer_options
+from archive.cli.common import output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
@@ -49,6 +49,7 @@ def command(
             print_json({"job": job, "held": not release, "ledger_entry": entry.number})
         elif not quiet:
             print_line(f"{job}: {'released' if release else 'held'} by ledger entry {entry.number}")
+            print_next("hold", archive, then="lists jobs, holds and days of retention")
         return
     try:
         on = date.fromisoformat(due) if due else date.today()

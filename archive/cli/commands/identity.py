@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
@@ -63,6 +63,7 @@ def command(
             print_json({"ledger_entry": entry.number, "link": link, "same": same})
         elif not quiet:
             print_line(f"{link}: {'one link' if same else 'different links'}, by ledger entry {entry.number}")
+            print_next("history", archive, link)
         done(False)
     found = doubts(opened, link, job=job, site=site)
     if as_json:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line
+from archive.cli.common import output_options, print_json, print_line, print_next
 
 
 @click.command("init")
@@ -24,6 +24,7 @@ def command(archive: Path, yes: bool, as_json: bool, quiet: bool) -> None:
     """
     from archive import store
     from archive.answers.known_names import not_by_a_slip
+    from archive.cli import signer
 
     if not yes:
         not_by_a_slip(archive)
@@ -33,3 +34,7 @@ def command(archive: Path, yes: bool, as_json: bool, quiet: bool) -> None:
         print_json({"archive": made.id, "path": str(archive), "ledger_head": head.root})
     elif not quiet:
         print_line(f"{archive}: new archive {made.id}, ledger head {head.root}")
+        if signer.name(None) is None:
+            print_next("me", "NAME", then="says once who deposits")
+        else:
+            print_next("deposit", "FILES", "--into", archive, "--job", "JOB")

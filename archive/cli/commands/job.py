@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 
 
 @click.command("job")
@@ -42,4 +42,6 @@ def command(
             shown = ", ".join(value) if isinstance(value, list) else value
             if shown not in (None, "", []):
                 print_line(f"{name.replace('_', ' '):<16} {shown}")
+        if changes:
+            print_next("progress", archive, "--job", job)
     done(False)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, signer_options
+from archive.cli.common import output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
@@ -60,3 +60,7 @@ def command(
             print_line(f"{one['key']}  since entry {one['added']}, {state}, public key {one['public']}")
         if not listed:
             print_line("no keys: entries are not signed")
+        if action == "make":
+            print_next("keys", "list", archive, then="shows the public key: keep it elsewhere")
+        elif action == "retire":
+            print_next("keys", "make", archive, then="so that entries are signed")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, say
+from archive.cli.common import done, output_options, print_json, print_line, print_next, print_text, say
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -67,9 +67,9 @@ def list_limits(words: tuple[str, ...] = (), as_json: bool = False, quiet: bool 
     for limit in found:
         span = "{:g} to {:g} MHz".format(*limit.range_mhz) if limit.range_mhz else ""
         state = f"{limit.confidence or ' '}  {span}" if limit.established else "-  limit not established"
-        click.echo(f"{limit.id.ljust(wide)}  {state}")
+        print_line(f"{limit.id.ljust(wide)}  {state}")
     for bound in optical:
-        click.echo(f"{bound.id.ljust(wide)}  {optical_limits.state(bound)}")
+        print_line(f"{bound.id.ljust(wide)}  {optical_limits.state(bound)}")
     say(f"limit library {limits.version()}; the confidence is the least of what a pass needs: A read, B supported, "
         "C from memory", quiet=quiet)  # fmt: skip
 
@@ -96,7 +96,7 @@ def show(limit: str, at: str | None, as_json: bool, quiet: bool) -> None:
     if as_json:
         print_json(shown.document(found, frequencies))
     else:
-        click.echo(shown.text(found, frequencies))
+        print_text(shown.text(found, frequencies))
 
 
 @command.command("plot")
@@ -153,6 +153,9 @@ def make_worksheet(limit: str, out: str | None, as_json: bool, quiet: bool) -> N
         print_json({"limit": found, "path": str(path)})
     else:
         say(f"worksheet of {found} in {path}", quiet=quiet)
+        if not quiet:
+            filled = path if path.suffix.lower() == ".csv" else "SHEET.csv"
+            print_next("limits", "confirm", found, filled, then="once filled")
 
 
 @command.command("confirm")
@@ -202,7 +205,9 @@ def confirm(limit: str, file: str | None, withdraw: bool, as_json: bool, quiet: 
         say(confirmation, quiet=quiet)
     say(f"{found.id}: {'withdrawn' if withdraw else 'kept in'} {', '.join(map(str, kept)) or 'nothing'}", quiet=quiet)
     for text in left:
-        click.echo(f"not confirmed: {text}")
+        print_line(f"not confirmed: {text}")
+    if not quiet:
+        print_next("limits", "show", found.id)
     done(bool(left))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
@@ -202,6 +202,7 @@ def confirmed(archive: Path, mapping: Path, by: str | None, reason: str | None, 
         print_json({"mapping": entry["mapping"], "ledger_entry": entry.number})
     elif not quiet:
         print_line(f"{mapping} lies on the shelf of {archive} (ledger entry {entry.number})")
+        print_next("deposit", "FILES", "--into", archive, "--job", "JOB", then="reads by it")
 
 
 @command.command("take-off")
@@ -228,3 +229,4 @@ def taken_off(archive: Path, layout: str, by: str | None, reason: str | None, as
         print_json({"mapping": gone.sha256, "ledger_entry": entry.number})
     elif not quiet:
         print_line(f"{layout} ({gone.sha256[:12]}) is off the shelf of {archive} (ledger entry {entry.number})")
+        print_next("mapping", "list", archive)

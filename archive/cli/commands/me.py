@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line
+from archive.cli.common import output_options, print_json, print_line, print_next
 
 
 @click.command("me")
@@ -34,3 +34,7 @@ def command(name: str | None, archive: Path | None, as_json: bool, quiet: bool) 
         print_json({"name": known})
     elif not quiet:
         print_line(known or "not stated")
+        if name is not None and signer.settled_archive() is None:
+            print_next("me", "--archive", "ARCHIVE", then="names the archive once, too")
+        elif name is not None or archive is not None:
+            print_next("deposit", "FILES", "--job", "JOB")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, signer_options
 
 
 @click.command("merge")
@@ -46,4 +46,5 @@ def command(archive: Path, other: Path, by: str | None, reason: str | None, as_j
         print_line(f"{made.deposits} deposits and {made.events} other entries joined")
         for kind, count in made.counts.items():
             print_line(f"  {count:>8}  {kind.replace('_', ' ')}")
+        print_next("identity", archive, then="lists what is in doubt")
     done(bool(made.counts.get("conflicts")))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_folded, print_json, print_line
+from archive.cli.common import done, output_options, print_json, print_line
 from archive.cli.filters import as_of_options, opened
 
 
@@ -58,12 +58,12 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
         for name, value in rows:
             print_line(f"  {name:<{width}}  {value}")
         for line in (*count_text.sums(counts), *count_text.beside(counts)):
-            print_folded(f"  {line}")
+            print_line(f"  {line}")
         for name in ("missing", "unexpected", "late", "failing", "in_conflict", "in_doubt"):
             if labels := counts.of(name):
-                print_folded(f"  {count_text.names()[name]}: {', '.join(ranges(labels))}")
+                print_line(f"  {count_text.names()[name]}: {', '.join(ranges(labels))}")
         for sentence in sentences(broken):
-            print_folded(f"  {sentence}")
+            print_line(f"  {sentence}")
         for note in found.notes:
-            print_folded(f"  note: {note}")
+            print_line(f"  note: {note}")
     done(not found.counts.complete)

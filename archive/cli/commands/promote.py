@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line
+from archive.cli.common import output_options, print_json, print_line, print_next
 
 
 @click.command("promote")
@@ -36,3 +36,4 @@ def command(archive: Path, reason: str, by: str | None, as_json: bool, quiet: bo
     elif not quiet:
         print_line(f"{archive} is the original now, by ledger entry {entry.number}; head {head.root}")
         print_line("  never write again into what was the original before")
+        print_next("fixity", archive)

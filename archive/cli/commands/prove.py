@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, say
+from archive.cli.common import output_options, print_json, print_next, say
 
 
 @click.command("prove")
@@ -31,6 +31,8 @@ def command(archive: Path, record: str, since: str | None, out: Path | None, as_
     proof = prove(store.open(archive), record, since)
     if out is not None:
         write_bytes(out, (json.dumps(proof, ensure_ascii=False, indent=1) + "\n").encode())
+        if not (as_json or quiet):
+            print_next("verify", out)
         say(f"{out}: proof of record {proof['record']} under head {proof['in_ledger']['root']}", quiet=quiet)
     if out is None or as_json:
         print_json(proof)

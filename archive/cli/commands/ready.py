@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress, say
+from archive.cli.common import done, output_options, page_width, print_json, print_line, progress, say
 from archive.cli.filters import (
     as_of_options,
     chosen,
@@ -87,7 +87,7 @@ def command(
     elif as_json:
         print_json(found.plain())
     elif not quiet:
-        for line in ready_lines(found):
+        for line in ready_lines(found, page_width()):
             print_line(line)
     for note in found.notes:
         say(note, quiet=quiet)

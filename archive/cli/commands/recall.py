@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import done, output_options, page_width, print_json, print_line
 
 
 @click.command("recall")
@@ -26,7 +26,7 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
       muniment recall certificates --serial 40-00317 --since 2019-02-01
     """
     from archive import store
-    from archive.cli.commands.find import line, plain
+    from archive.cli.commands.find import lines, plain
     from archive.store.catalogue.filters import Filters
     from archive.store.catalogue.search import find
     from archive.validation.catalogue import findings
@@ -44,6 +44,7 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
         print_json({"serial": serial, "records": rows, "findings": [finding] if rows else []})
     elif not quiet:
         for r in rows:
-            print_line(line(r))
+            for part in lines(r, page_width()):
+                print_line(part)
         print_line(finding["message"] if rows else f"no link stands on a test by unit {serial}")
     done(bool(rows))

@@ -6,7 +6,16 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.cli.common import (
+    done,
+    output_options,
+    print_json,
+    print_line,
+    print_next,
+    print_next_text,
+    say,
+    signer_options,
+)
 from archive.errors import Trouble
 
 
@@ -88,6 +97,10 @@ def command(
         for place in left:
             print_line(f"  the name {'may be' if place.endswith(NOT_LOOKED_INTO) else 'is also'} in {place}")
         print_line(f"Redacted by ledger entry {entry.number}" if entry else "Dry run: nothing was changed")
+        if entry:
+            print_next("fixity", archive, then="and do the same in every second copy")
+        elif dry_run:
+            print_next_text("the same command without --dry-run")
         if left:
             number = len({place.partition(": ")[0] for place in left})
             others = "1 other file" if number == 1 else f"{number} other files"

@@ -7,8 +7,9 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.filters import chosen, filter_options
+from archive.vocabulary.ranges import ranges
 
 
 @click.command("regrade")
@@ -64,14 +65,20 @@ def command(
             }
         )
     elif not quiet:
+        alike: dict[str, list[str]] = {}
         for c in changes:
-            print_line(
-                f"  {c['link_label']}: {c['verdict_before']} ({c['limit_before']}) -> {c['verdict']} ({c['limit_id']})"
-            )
+            became = f"{c['verdict_before']} ({c['limit_before']}) -> {c['verdict']} ({c['limit_id']})"
+            alike.setdefault(became, []).append(str(c["link_label"]))
+        for became, labels in alike.items():
+            print_line(f"  {', '.join(ranges(sorted(labels)))}: {became}")
         words = ", ".join(f"{n} {word}" for word, n in sorted(made.verdicts.items()))
         print_line(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
         if not made.new:
             print_line(f"nothing new: ledger entry {made.entry.number} says the same")
+        if len(against) == 1:
+            print_next("rates", archive, "--limit", against[0], then="counts what this came to")
+        else:
+            print_next("find", archive, "--verdict", "fail")
     if made.faults:
         say(f"{made.faults} not graded by a fault of this program; the verdict says where", quiet=quiet)
     done(bool(changes or made.faults))

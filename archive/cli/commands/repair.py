@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import done, output_options, print_json, print_line, print_next
 
 
 @click.command("repair")
@@ -37,5 +37,6 @@ def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
             print_line(f"  repaired {path}")
         for damage in made.left:
             print_line(f"  NOT REPAIRED {damage.path}: {damage.what}")
-        print_line(f"{len(made.repaired)} repaired, {len(made.left)} not; look again with `muniment fixity {archive}`")
+        print_line(f"{len(made.repaired)} repaired, {len(made.left)} not")
+        print_next("fixity", archive)
     done(bool(made.left))

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
 from typing import Any
 
 import click
 
-from archive.cli.common import output_options, print_json
+from archive.cli.common import output_options, print_json, print_line, print_text
 from archive.errors import Trouble
 
 _POLICY = click.option(
@@ -55,9 +54,9 @@ def listed(policy: Path | None = None, as_json: bool = False, quiet: bool = Fals
     group = ""
     for rule in rules:
         if rule.group.title != group:
-            click.echo(f"{'' if not group else chr(10)}{rule.group.title}")
+            print_text(f"{'' if not group else chr(10)}{rule.group.title}")
             group = rule.group.title
-        click.echo(f"  {rule.name:<38} {chosen.severity(rule.name):<12} {rule.meaning}")
+        print_line(f"  {rule.name} ({chosen.severity(rule.name)}): {rule.meaning}")
 
 
 @command.command("show")
@@ -90,16 +89,16 @@ def show(name: str, policy: Path | None = None, as_json: bool = False, quiet: bo
     if as_json:
         print_json(_document(rule, chosen))
         return
-    click.echo(f"{rule.name} ({chosen.severity(name)}; {rule.group.title})")
+    print_line(f"{rule.name} ({chosen.severity(name)}; {rule.group.title})")
     facts = [("A sound record", rule.meaning), ("Why", rule.why), ("What to do", rule.remedy), ("Source", rule.source)]
     for heading, text in facts:
-        click.echo(textwrap.fill(f"{heading}: {text}", 100, initial_indent="  ", subsequent_indent="    "))
+        print_line(f"  {heading}: {text}")
     for key, value in chosen.tolerance(name).items():
         shown = f"{key} = {value!r}" if len(repr(value)) < 300 else f"{key}: {len(value)} entries"
-        click.echo(textwrap.fill(f"Tolerance: {shown}", 100, initial_indent="  ", subsequent_indent="    "))
+        print_line(f"  Tolerance: {shown}")
     words = {"bad": "raised by", "good": "silent at", "blind": "cannot look at"}
     for example in rule.examples:
-        click.echo(f"  {words[example['outcome']]}: {example['what']}")
+        print_line(f"  {words[example['outcome']]}: {example['what']}")
 
 
 def _document(rule: Any, policy: Any) -> dict[str, Any]:

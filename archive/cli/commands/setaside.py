@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_folded, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 
 _SHOWN = 10
 """Things of one cause that are named, unless all are asked for."""
@@ -59,21 +59,23 @@ def command(
         print_json({"set_aside": rows})
     elif not quiet:
         for first, members in setaside.by_cause(rows if everything else left):
-            print_folded(f"{len(members)}: {first['reason']}")
+            print_line(f"{len(members)}: {first['reason']}")
             for label in ("found", "expected", "remedy"):
                 if first[label]:
-                    print_folded(f"    {'what to do' if label == 'remedy' else label}: {first[label]}")
+                    print_line(f"    {'what to do' if label == 'remedy' else label}: {first[label]}")
             for r in members if everything else members[:_SHOWN]:
                 place = ", ".join(x for x in (r["path"], r["place"], r["link_label"]) if x)
-                print_folded(f"  - {place}  ({r['deposit']}{', ' + r['how'] if r['how'] else ''})")
+                print_line(f"  - {place}  ({r['deposit']}{', ' + r['how'] if r['how'] else ''})")
             if not everything and len(members) > _SHOWN:
                 print_line(f"  and {len(members) - _SHOWN} more; --all names them")
         settled = len(rows) - len(left)
         print_line(f"{len(left)} open, {settled} settled" if rows else "nothing is set aside")
         if left:
-            print_folded(
-                "next: write a better mapping and run "
-                f"`muniment reread {archive} --deposit {left[0]['deposit']} --mapping M`, hand in a file that was "
-                "copied again, or settle what is no test with --keep"
+            print_next("reread", archive, "--deposit", left[0]["deposit"], "--mapping", "M")
+            print_line(
+                "  with a better mapping M; or hand in a file that was copied again, or settle what is no test with "
+                "--keep"
             )
+        elif keep:
+            print_next("progress", archive, *(["--job", job] if job else ["--job", "JOB"]))
     done(bool(left))

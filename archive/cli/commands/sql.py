@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.cli.common import done, output_options, page_width, print_json, print_line, progress
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
@@ -86,10 +86,10 @@ def command(
 
 
 def _print(result: Query) -> None:
-    from archive.answers.rates.words import aligned
+    from archive.answers.columns import aligned
 
     lines = [result.columns, *(["" if v is None else str(v) for v in row] for row in result.rows())]
-    for line in aligned(lines, left=len(result.columns)):
+    for line in aligned(lines, left=len(result.columns), again=1, width=page_width()):
         print_line(line)
 
 

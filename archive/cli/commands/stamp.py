@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, say, signer_options
+from archive.cli.common import output_options, print_json, print_line, print_next, say, signer_options
 from archive.errors import Trouble
 
 FILE = click.Path(path_type=Path, dir_okay=False)
@@ -99,6 +99,8 @@ def command(
         say(f"{query}: request for the head {head.root} over {head.size} entries", quiet=quiet)
         if as_json:
             print_json({"request": str(query), "ledger_head": head.root, "ledger_size": head.size})
+        elif not quiet:
+            print_next("stamp", archive, "--response", "FILE", then="with what the authority answers")
         return
     if response is not None:
         answers: list[tuple[str | None, bytes]] = [(None, response.read_bytes())]
@@ -125,6 +127,7 @@ def command(
                 f"Head {head.root} over {head.size} entries stamped at {one['stamped_at']}{until}; "
                 f"kept by ledger entry {one['ledger_entry']}"
             )
+        print_next("stamp", archive, "--renew", then="once a month")
 
 
 def _pem(path: Path) -> bytes:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from typing import Any
 
 import click
@@ -9,6 +11,12 @@ import click
 from archive.cli.common import done, output_options, print_json, print_line
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
+from archive.vocabulary.ranges import ranges
+
+_NAMED = 12
+"""Files, and names without a place, of one kind that are named."""
+_COUNT = re.compile(r" \((\d+)\)$")
+"""How often a name without a place stands in a file, behind it."""
 
 
 @click.command("survey")
@@ -83,26 +91,57 @@ def _print(files: list[Any]) -> None:
     for file in files:
         if file.read_with:
             beside.setdefault(file.read_with, []).append(file.path)
+    alike: dict[Any, list[Any]] = {}
     for file in files:
-        if file.read_with:
-            continue
-        print_line(file.path)
-        for line in _lines(file, beside.get(file.path, [])):
+        if not file.read_with:
+            alike.setdefault(_kind(file, beside), []).append(file)
+    for group in alike.values():
+        names = ranges(f.path for f in group)
+        print_line(f"{len(group)} files: {_some(names)}" if len(group) > 1 else names[0])
+        for line in _lines(group, beside.get(group[0].path, [])):
             print_line(f"  {line}")
-        if drafts and file is drafts[0]:
-            click.echo("".join(f"    {line}\n" for line in file.draft.splitlines()), nl=False)
-    if len(drafts) > 1:
-        print_line(f"{len(drafts)} files lack a map or mapping; `muniment survey FILE` prints a draft for one file.")
+    if len(drafts) == len(files) == 1:
+        click.echo("".join(f"    {line}\n" for line in drafts[0].draft.splitlines()), nl=False)
+    elif drafts:
+        lack = "1 file lacks" if len(drafts) == 1 else f"{len(drafts)} files lack"
+        print_line(f"{lack} a map or mapping; `muniment survey FILE --draft` prints a draft for one file")
     counts = [_count(len(files), "file"), _count(sum(f.records for f in files), "record")]
     print_line(", ".join([*counts, f"{sum(f.unread for f in files)} not read"]))
 
 
-def _lines(file: Any, beside: list[str]) -> list[str]:
-    """The lines for one file, below its path. beside: files that are read together with it."""
+def _kind(file: Any, beside: dict[str, list[str]]) -> Any:
+    """Files of one kind say the same but for their names and counts."""
+    if file.path in beside:
+        return file.path
+    names = tuple(_COUNT.sub("", x) for x in file.unmapped[: _NAMED + 1])
+    lists = (file.units, file.notes, file.errors, file.set_aside)
+    facts = (file.layout, file.draft, file.reason, file.unread, file.evidence, file.encoding, file.decimal_mark)
+    return (*facts, names, *map(tuple, lists))
+
+
+def _some(names: list[str]) -> str:
+    """The first of some names, and how many more there are."""
+    more = f" and {len(names) - _NAMED:,} more" if len(names) > _NAMED else ""
+    return ", ".join(names[:_NAMED]) + more
+
+
+def _unmapped(group: list[Any]) -> list[str]:
+    """Names that no place takes, with the number of cells over all files of a kind."""
+    cells: Counter[str] = Counter()
+    for file in group:
+        for name in file.unmapped:
+            counted = _COUNT.search(name)
+            cells[_COUNT.sub("", name)] += int(counted[1]) if counted else 1
+    return [name + (f" ({n:,})" if n > 1 else "") for name, n in cells.items()]
+
+
+def _lines(group: list[Any], beside: list[str]) -> list[str]:
+    """The lines for files of one kind, below their paths. beside: files that are read together with the one."""
+    file = group[0]
     if file.unread:
         what = f"{file.layout}, but damaged" if file.layout else "not recognised"
         return [f"{what}: {'; '.join(file.set_aside) or file.reason}"]
-    facts = [_count(file.records, "record")]
+    facts = [_count(sum(f.records for f in group), "record")]
     facts += [f"evidence {file.evidence}"] if file.evidence else []
     facts += [f"encoding {file.encoding}"] if file.encoding else []
     facts += [f"decimal mark {file.decimal_mark}"] if file.decimal_mark else []
@@ -110,7 +149,7 @@ def _lines(file: Any, beside: list[str]) -> list[str]:
     lines = [f"{file.layout}: {file.reason}", "; ".join(facts), *file.notes]
     more = f" and {_count(len(beside) - 3, 'other file')}" if len(beside) > 3 else ""
     lines += [f"read together with {', '.join(beside[:3])}{more}"] if beside else []
-    lines += [f"unmapped: {', '.join(file.unmapped)}"] if file.unmapped else []
+    lines += [f"unmapped: {_some(_unmapped(group))}"] if file.unmapped else []
     lines += [f"finding: {message}" for message in file.errors]
     return lines + [f"would be set aside: {reason}" for reason in file.set_aside]
 

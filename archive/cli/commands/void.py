@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line
+from archive.cli.common import output_options, print_json, print_line, print_next
 
 
 @click.command("void")
@@ -37,3 +37,4 @@ def command(archive: Path, entry: int, reason: str, by: str | None, as_json: boo
         print_json({"voided": entry, "ledger_entry": made.number})
     elif not quiet:
         print_line(f"Ledger entry {entry} is void, by entry {made.number}; every fixity and claim says so from now on")
+        print_next("fixity", archive)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, signer_options
+from archive.cli.common import output_options, print_json, print_line, print_next, signer_options
 
 
 @click.command("withdraw")
@@ -33,6 +33,7 @@ def command(
       muniment withdraw certificates --deposit 2026-11-25-3f9a1c0712 --reason "wrong job"
     """
     from archive import store
+    from archive.answers.known_names import links_named
     from archive.answers.link import people
     from archive.cli import signer
     from archive.store.events.withdraw import withdraw, withdrawals
@@ -46,7 +47,11 @@ def command(
         print_json({"records": done["records"], "deposits": done["deposits"], "ledger_entry": done.number})
     elif not quiet and entry is not None:
         print_line(f"withdrawn by ledger entry {entry.number}: {', '.join([*entry['records'], *entry['deposits']])}")
-        print_line("next: `muniment history` shows which record counts now")
+        labels = list({label for label, _ in links_named(opened, entry["records"]) if label})
+        if len(labels) == 1:
+            print_next("history", archive, labels[0], then="shows which record counts now")
+        else:
+            print_next("find", archive, then="shows which records count now")
     elif not quiet:
         for e in former:
             name = people(opened, [e.get("by")], [e]).get(e.get("by") or "", "somebody who is not named")
