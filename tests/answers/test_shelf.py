@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from archive import store
 from archive.answers import shelf
 from archive.answers.intake import Choices, ingest
+from archive.answers.named_places import NOT_LOOKED_INTO, named_places
 from archive.answers.receipt import ReceiptFacts, next_step
 from archive.answers.reread import reread
 from archive.cli import cli
@@ -20,7 +21,6 @@ from archive.errors import Trouble
 from archive.formats.mapping import known
 from archive.store import copies
 from archive.store.deposits import DepositFacts, Receipt, receipt
-from archive.store.events.redact import NOT_LOOKED_INTO, still_named
 from archive.store.ledger import LedgerEntry
 
 HEADINGS = "Cable;Tested;Outcome;Standard;Serial number;Insertion loss 100 MHz (dB);Calibrated until"
@@ -293,5 +293,5 @@ def test_a_name_in_a_zip_that_was_handed_in_is_found(archive: store.Archive, tmp
         made.writestr("notes.txt", "seen by T. Vance " * 9)
         made.writestr("torn.zip", b"PK\x03\x04 no more")
     ingest(archive, [tmp_path / "z.zip"], FACTS)
-    places = [p.rpartition("/data/")[2] for p in still_named(archive, "T. Vance") if "originals" in p]
+    places = [p.rpartition("/data/")[2] for p in named_places(archive, "T. Vance") if "originals" in p]
     assert places == ["originals/z.zip: notes.txt", f"originals/z.zip: torn.zip{NOT_LOOKED_INTO}"]
