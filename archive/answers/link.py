@@ -15,6 +15,7 @@ from archive.store.catalogue.standing_columns import link_states
 from archive.store.ledger import LedgerEntry
 from archive.store.records import COUNTED
 from archive.store.roles import RecordState, Role
+from archive.vocabulary.role_reasons import reason
 
 
 @dataclass(frozen=True)
@@ -82,14 +83,19 @@ class ArchivedLink:
         return 0 if shown is None else self.states[shown["row"]].lesser_fails
 
     @property
+    def reasons(self) -> list[str]:
+        """Why none of its records counts, where none does."""
+        found = sorted({s.why for r in self.rows if not (s := self.states[r["row"]]).live})
+        return found or [reason("none by day")]
+
+    @property
     def why(self) -> str:
         """Which record is shown in which role and why, and the other role where it is another record."""
         shown = self.standing
         if shown is None:
-            reasons = sorted({s.why for r in self.rows if not (s := self.states[r["row"]]).live})
             told = f"No record of {self.label} is {self.role}"
             told += f" in job {self.job}" if self.job is not None else ""
-            return f"{told}: {'; '.join(reasons) or 'no test of it was made by the day of acceptance'}."
+            return f"{told}: {'; '.join(self.reasons)}."
         state = self.states[shown["row"]]
         why = state.why_accepted if self.role == "accepted" else state.why
         told = f"Record {shown['record_id']} of {_when(shown)} is {self.role}: {why}."

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from archive import schemas, vocabulary
 from archive.answers.cautions import cautions
+from archive.vocabulary.role_reasons import REASONS
 
 POT = Path("messages") / "muniment.pot"
 _CALLED = frozenset({"words", "w", "self"})
@@ -98,6 +99,8 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
             yield word.replace("-", " "), "schemas/vocabulary.toml"
     for parameter in vocabulary.parameters().values():
         yield parameter.name, "schemas/vocabulary.toml"
+    for text in REASONS.values():
+        yield text, "archive/vocabulary/role_reasons.py"
     for text in cautions(()):
         yield text, "schemas/cautions.toml"
     for text in schemas.load("cautions.toml")["optical"]["texts"]:

@@ -31,6 +31,7 @@ from archive.vocabulary.link_counts import (
     record_result,
 )
 from archive.vocabulary.places import said
+from archive.vocabulary.role_reasons import reason
 
 Row = Mapping[str, Any]
 _PLACE = ("building", "floor", "space", "panel", "port")
@@ -149,7 +150,7 @@ def _link(archive: Archive, rows: list[dict[str, Any]], role: Role) -> JobLink:
         return JobLink(replace(result, copy_of=_copied_from(archive, decides)), decides, doubt, first, tested_place=at)
     whys = {s.why for s in link_states(archive.db, rows).values() if not s.live}
     outcome = IN_CONFLICT if any(r["conflict"] for r in rows) else IN_DOUBT if whys or doubt else MISSING
-    why = "; ".join(sorted(whys)) or doubt or "no test of it was made by the day of acceptance"
+    why = "; ".join(sorted(whys)) or doubt or reason("none by day")
     return JobLink(LinkResult(label, outcome, tests=tests), None, why, first, tested_place=at)
 
 

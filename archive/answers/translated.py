@@ -12,6 +12,6 @@ def translation_note(words: Wording) -> list[Block]:
         return []
     text = words(
         "The English text counts. This translation was not yet looked over by a native speaker. Findings, and reasons "
-        "that the archive gives, stand in English."
+        "why something was not graded, stand in English."
     )
     return [Para(text, "small")]

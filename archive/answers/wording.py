@@ -15,6 +15,7 @@ from typing import Any
 
 from archive import schemas, vocabulary
 from archive.errors import Trouble
+from archive.vocabulary import role_reasons
 
 METRES_PER_FOOT = 0.3048  # international foot, exact by definition (1959 agreement)
 _DECIMALS = {"dB": 1, "ns": 0, "ohm": 2, "%": 2, "m": 1, "degC": 0, "ft": 0, "dBm": 1, "nF": 2}
@@ -120,6 +121,17 @@ class Wording:
     def term(self, word: str | None) -> str:
         """A word of the vocabulary as people write it: full-sweep as full sweep."""
         return self(word.replace("-", " ").replace("_", " ")) if word else ""
+
+    def reason(self, why: str) -> str:
+        """Why a record counts or does not, as roles tell it, in the document's language; of several each, and as it is
+        where it is none of theirs."""
+        if told := role_reasons.recognised(why):
+            template, filled = told
+            if "day" in filled:
+                filled["day"] = self.day(filled["day"])
+            return self(template, **filled)
+        parts = why.split("; ")
+        return "; ".join(map(self.reason, parts)) if len(parts) > 1 else why
 
     def parameter(self, name: str) -> str:
         """The printed name of a parameter."""

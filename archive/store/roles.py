@@ -21,6 +21,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from archive.vocabulary.link_counts import REGRADED, verdict_that_counts
+from archive.vocabulary.role_reasons import reason
 
 Row = Mapping[str, Any]
 Family = tuple[str | None, str | None]
@@ -163,14 +164,14 @@ def coverage(row: Row) -> tuple[int, float]:
 
 def _out(row: Row) -> str:
     if row["withdrawn"]:
-        return "withdrawn"
+        return reason("withdrawn")
     if row["replaced"]:
-        return "read again from its file; the new reading counts"
+        return reason("read again")
     if row["kind"] in _KNOWN_ALREADY:
-        return "here already"
+        return reason("here already")
     said = ("reported_verdict", "tested_local", "tested_at", "points", "length_m")
     silent = row["evidence"] == "verdict-only" and not any(row[name] for name in said)
-    return "it has neither verdict nor date nor value: no test" if silent else ""
+    return reason("silent") if silent else ""
 
 
 def _settle(work: _Working) -> None:
@@ -179,15 +180,13 @@ def _settle(work: _Working) -> None:
         best = max(group, key=lambda r: (richness(r), -r["row"]))
         for r in group:
             if r is not best:
-                work.drop(r, f"a rendition of the same test; record {best['record_id']} is richer")
+                work.drop(r, reason("rendition", record=best["record_id"]))
     for group in _joined(work.left, work.rows, "conflicts", "renditions"):
         for r in group:
-            work.drop(
-                r, f"in conflict with {len(group) - 1} other of the same test; withdraw all but one", conflict=True
-            )
+            work.drop(r, reason("conflict", count=len(group) - 1), conflict=True)
     for r in list(work.left.values()):
         if r["kind"] == "relabelled" and r["former"] in work.left:
-            work.drop(r, "the same test is here under another label; withdraw the one whose label is wrong")
+            work.drop(r, reason("relabelled"))
 
 
 def _joined(left: dict[int, Row], rows: Mapping[int, Row], *kinds: str) -> list[list[Row]]:
@@ -222,7 +221,7 @@ def _of_link(
     groups: dict[Family, list[Row]] = defaultdict(list)
     for r in link:
         groups[family(r)].append(r)
-    made = {r["row"]: RecordState(True, "an earlier test") for r in link}
+    made = {r["row"]: RecordState(True, reason("earlier")) for r in link}
     current: list[Row] = []
     for group in groups.values():
         latest, why = _latest(group, when)
@@ -230,7 +229,7 @@ def _of_link(
         best = coverage(latest)
         for r in group:
             if coverage(r) < best:
-                made[r["row"]] = replace(made[r["row"]], why="less evidence than the record that counts")
+                made[r["row"]] = replace(made[r["row"]], why=reason("less"))
         made[latest["row"]] = RecordState(True, why, current=True, lesser_fails=_lesser(latest, link, when))
     decides = _deciding(current, _required(current, acceptances, when), when)
     accepted: dict[str | None, list[tuple[Row, str]]] = defaultdict(list)
@@ -270,11 +269,10 @@ def _latest(group: list[Row], when: Any) -> tuple[Row, str]:
     best = max(coverage(r) for r in group)
     complete = [r for r in group if coverage(r) == best]
     if len(group) == 1:
-        return group[0], "the only test"
-    why = f"the latest of {len(complete)} complete tests, by test time"
-    if len(complete) < len(group):
-        why += f"; {len(group) - len(complete)} of less evidence"
-    return max(complete, key=when), why
+        return group[0], reason("only")
+    less = len(group) - len(complete)
+    key = "latest of more" if less else "latest"
+    return max(complete, key=when), reason(key, count=len(complete), less=less)
 
 
 def _accepted(rows: list[Row], how: Acceptance, named: Mapping[int, int], when: Any) -> tuple[Row, str] | None:
@@ -282,19 +280,19 @@ def _accepted(rows: list[Row], how: Acceptance, named: Mapping[int, int], when: 
     if not rows:
         return None
     if chosen := [r for r in rows if r["row"] in named]:
-        return max(chosen, key=lambda r: named[r["row"]]), "named by a person as the accepted record"
+        return max(chosen, key=lambda r: named[r["row"]]), reason("named")
     if how.day is None:
-        return _latest(rows, when)[0], "the latest complete test within the job; no day of acceptance is known"
+        return _latest(rows, when)[0], reason("no day")
     there = [r for r in rows if _by(r, how.day)]
     if not there:
         return None
     full = max(coverage(r) for r in rows)
     best = max(coverage(r) for r in there)
     chosen_row = max((r for r in there if coverage(r) == best), key=when)
-    basis = f"on or before {how.day}, the {'day of acceptance' if how.basis == 'stated' else how.basis}"
+    basis = "by day" if how.basis == "stated" else "by warranty"
     if best < full or best[0] < _EVIDENCE["full-sweep"]:
-        return chosen_row, f"the fullest test {basis}: accepted on partial evidence"
-    return chosen_row, f"the latest complete test {basis}"
+        return chosen_row, reason(f"fullest {basis}", day=how.day)
+    return chosen_row, reason(basis, day=how.day)
 
 
 def _by(row: Row, day: str) -> bool:

@@ -111,7 +111,7 @@ def open_points(facts: BookFacts, words: Wording) -> DocumentSection:
         blocks.append(Listing([words(n) for n in facts.notes]))
     unsettled = [x for x in facts.links if x.result.outcome in (NOT_GRADED, IN_CONFLICT, IN_DOUBT)]
     if unsettled:
-        rows = [[x.label, x.why] for x in unsettled]
+        rows = [[x.label, words.reason(x.why)] for x in unsettled]
         head = [words("link"), words("why")]
         caption = words("Tested, and without a verdict or a record that stands")
         blocks.append(TableBlock(head, rows, caption=caption, weights=(1, 3)))

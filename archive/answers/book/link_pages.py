@@ -23,7 +23,7 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
     """What was measured on one link: verdicts, leading margin, and each parameter's smallest at both ends."""
     where = place_name(x.place, words)
     if not x.address:
-        message = words("No record stands: {why}.", why=words(x.why)) if x.why else words("Not tested.")
+        message = words("No record stands: {why}.", why=words.reason(x.why)) if x.why else words("Not tested.")
         return DocumentSection(x.label, [Para(f"{where}. {message}")], level=2)
     found = facts.result(x)
     reported = words.verdict(x.record["reported_verdict"]) if x.record["reported_verdict"] else words("no verdict")

@@ -193,7 +193,8 @@ class ClaimFacts:
 
     tests: newest first. state: ISO 8601 time of the newest ledger entry. on: the day for which the file is made,
     ISO 8601. newest_edition: the newest edition of the limit that this program names, where it holds no lines of it.
-    role: that of `standing`. counted: what it comes to in the counts of its job, None where no job is named.
+    why: which record is shown in which role and why, in English. reasons: why none of its records counts, where none
+    does. role: that of `standing`. counted: what it comes to in the counts of its job, None where no job is named.
     on: the day that spans are counted from; made: ISO 8601 time at which the file is made, by this machine's clock.
     stated: what the claim states. proven: since when the ledger holds `standing`. required_kept: whether that was
     tested to the limit which the job requires, None where no limit is required or known. applications: verdicts on it
@@ -209,6 +210,7 @@ class ClaimFacts:
     tests: Sequence[TestedRecord]
     standing: TestedRecord | None
     why: str
+    reasons: Sequence[str]
     history: Sequence[Row]
     neighbours: Neighbours | None
     documents: Sequence[Row]

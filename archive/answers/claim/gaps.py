@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
+from archive.answers.claim.none_stands import none_stands
 from archive.answers.claim.original_words import original_gap
 from archive.answers.claim.timing import contradictions
 from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional, reported_failures
@@ -36,7 +37,7 @@ def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
     s = facts.standing
     found: list[str] = []
     if s is None:
-        found.append(facts.why)
+        found.append(none_stands(facts, words))
     else:
         found += [*_evidence(s, words), *_verdicts(s, words), *_changed(s, words)]
     found += [*_terms(facts, words), *contradictions(facts, words)]

@@ -90,6 +90,7 @@ def link_facts(
         tests=tests,
         standing=standing,
         why=link.why,
+        reasons=link.reasons,
         history=[e for e in history(archive, link) if e["deposit"] is None],
         neighbours=neighbours(archive, link),
         documents=documents(archive, link.home["job_id"], link.label),

@@ -8,6 +8,7 @@ from typing import Any
 from archive import vocabulary
 from archive.answers import count_text
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.none_stands import none_stands
 from archive.answers.claim.verdicts import verdict_table
 from archive.answers.documents import Block, DocumentSection, Para, TableBlock, stressed
 from archive.answers.wording import Wording, plain
@@ -20,7 +21,7 @@ def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
         words(h) for h in ("tested", "kind", "limit, as found", "reported", "graded again", "evidence", "does it stand")
     ]
     weights = (0, 0, 1.6, 0, 0, 0.9, 2)
-    blocks: list[Block] = [] if facts.standing else [Para(facts.why)]
+    blocks: list[Block] = [] if facts.standing else [Para(none_stands(facts, words))]
     blocks.append(stressed(head, rows, weights=weights))
     ids = [
         [
@@ -62,8 +63,10 @@ def _test(t: TestedRecord, words: Wording) -> list[str]:
 
 def _state(t: TestedRecord, words: Wording) -> str:
     if t.standing:
-        return words("stands: {why}", why=t.state)
-    return words("accepted in job {job}: {why}", job=t.job, why=t.accepted) if t.accepted and t.job else t.state
+        return words("stands: {why}", why=words.reason(t.state))
+    if t.accepted and t.job:
+        return words("accepted in job {job}: {why}", job=t.job, why=words.reason(t.accepted))
+    return words.reason(t.state)
 
 
 def all_verdicts(facts: ClaimFacts, words: Wording) -> DocumentSection | None:

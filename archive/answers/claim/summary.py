@@ -5,6 +5,7 @@ from __future__ import annotations
 from archive.answers.claim import applications
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.compare import conflict_sentence
+from archive.answers.claim.none_stands import none_stands
 from archive.answers.claim.timing import in_time, span_line, span_text
 from archive.answers.documents import FactsBlock
 from archive.answers.wording import Wording, plain
@@ -60,12 +61,13 @@ def _warranty(facts: ClaimFacts, words: Wording) -> list[str]:
 def _certified(facts: ClaimFacts, words: Wording) -> list[str]:
     s = facts.standing
     if s is None:
-        return [words("No record stands for this link."), facts.why, *filter(None, [conflict_sentence(facts, words)])]
-    when = words.day(s.record["tested_local"]) or words("an unknown day")
+        told = [words("No record stands for this link."), none_stands(facts, words), conflict_sentence(facts, words)]
+        return [text for text in told if text]
+    when, why = words.day(s.record["tested_local"]) or words("an unknown day"), words.reason(s.state)
     first = (
-        words("Accepted record, tested {when} ({why}).", when=when, why=s.state)
+        words("Accepted record, tested {when} ({why}).", when=when, why=why)
         if facts.role == "accepted"
-        else words("No record is accepted; the current one was tested {when} ({why}).", when=when, why=s.state)
+        else words("No record is accepted; the current one was tested {when} ({why}).", when=when, why=why)
     )
     told = [first, verdict_line(s, words)]
     required = plain(facts.job.get("required_limit"))

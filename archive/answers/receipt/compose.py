@@ -215,7 +215,7 @@ def _links(facts: ReceiptFacts, words: Wording) -> list[Block]:
     rows = [(f"{names[k]} ({counts[k]})", _labels(counts.of(k), words)) for k in listed if counts.of(k)]
     if rows:
         blocks.append(FactsBlock(rows))
-    whys = [f"{x.label}: {x.why}" for x in facts.progress.links if x.why and x.result.tested]
+    whys = [f"{x.label}: {words.reason(x.why)}" for x in facts.progress.links if x.why and x.result.tested]
     notes = [
         *facts.progress.notes,
         *(w for w in whys if not any(w.endswith(n) or w in n for n in facts.progress.notes)),
