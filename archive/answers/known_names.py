@@ -26,6 +26,7 @@ def check_job(archive: Archive, job: str, remedy: str = "check the job's name") 
     """Errors: Trouble where the archive knows nothing of such a job."""
     known = jobs(archive)
     if job not in known:
+        archive.rest_on_every_record()
         raise Trouble(
             "the archive knows no such job",
             code="job.unknown",
@@ -66,6 +67,7 @@ def check_link(archive: Archive, job: str, link: str) -> None:
     rows = archive.db.execute("SELECT DISTINCT link_label FROM records WHERE job_id = ?", (job,))
     known = sorted({str(r[0]) for r in rows if r[0]} | {key[0] for key in latest_schedule(archive, job)})
     if link not in known:
+        archive.rest_on([job])
         raise Trouble(
             "the job has no such link",
             code="job.no-such-link",

@@ -135,6 +135,7 @@ def open_link(
     db = archive.db
     found = labels(db, label, job=job, site=site)
     if not found:
+        archive.rest_on_every_record()
         raise Trouble(
             "no link of the archive has such a label",
             code="link.unknown",

@@ -10,6 +10,7 @@ from typing import Any
 
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.checked_files import passed_over
 from archive.store.events.settle_aside import settle_aside
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
@@ -36,7 +37,10 @@ def set_aside(archive: Archive, job: str | None = None) -> list[dict[str, Any]]:
     for deposit, of_job, number in rows:
         if not archive.deposit_entry(deposit).get("set_aside"):
             continue
-        for row in archive.tables(deposit).table("set_aside").to_pylist():
+        aside: list[dict[str, Any]] = []
+        with passed_over(deposit, "what it set aside is not listed"):
+            aside = archive.tables(deposit).table("set_aside").to_pylist()
+        for row in aside:
             same = (of_job, row["source_id"] or row["path"], row["place"], row["link_label"], row["reason"])
             if same in found:
                 found[same]["deposits"].append(deposit)

@@ -23,6 +23,7 @@ from archive.answers.query_bounds import THREADS, QueryBounds
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.assessments import statements
+from archive.store.checked_files import passed_over
 from archive.store.counting.blocks import Counting, counting
 from archive.store.counting.columns import GRADED, PROVISIONAL, REPORTED
 from archive.store.counting.from_bag import Bags
@@ -347,10 +348,14 @@ class _Makers:
         files: list[tuple[str, Path]] = []
         instead: list[tuple[str, Path]] = []
         for deposit in bags.deposits():
-            tables = bags.tables(deposit)
-            found = [p for _, p in tables.sweep_files] if name == "sweeps" else [tables.path(name)]
-            for path in (p for p in found if p.is_file()):
-                (files if path.parent == tables.folder else instead).append((deposit, path))
+            with passed_over(deposit, "its rows are not in this answer"):
+                tables = bags.tables(deposit)
+                found = [p for _, p in tables.sweep_files] if name == "sweeps" else [tables.path(name)]
+                found = [p for p in found if name == "sweeps" or tables.has(name)]
+                for path in found:
+                    tables.check(path)
+                for path in found:
+                    (files if path.parent == tables.folder else instead).append((deposit, path))
         self.paths += [p for _, p in (*files, *instead)]
         own = ", ".join(_sweep_values() if name == "sweeps" and c == "values" else _name(c) for c in columns)
         parts = []

@@ -23,7 +23,8 @@ from archive.store.names import portable
 from archive.store.promotion import promotion
 from archive.store.received import Received, received, still_holds
 from archive.store.records import split_address
-from archive.store.unread import Unread, UnreadEvent, decided_for, refuse, unread_events
+from archive.store.unread import Unread, UnreadEntry, decided_for, refuse, unread_events
+from archive.store.unread_deposits import hides_records, unread_deposits
 
 if TYPE_CHECKING:
     from archive.store.parquet import BagTables
@@ -81,19 +82,26 @@ class Archive:
             self.checked.check_again()
             self.take_away_condemned()
             self._looked = time.monotonic()
-        for event in self.unread():
-            if event.number not in self._told:
-                self._told.add(event.number)
-                warnings.warn(str(event), UnreadEvent, stacklevel=2)
+        for entry in self.unread():
+            if entry.number not in self._told:
+                self._told.add(entry.number)
+                warnings.warn(str(entry), UnreadEntry, stacklevel=2)
         return count
 
     def unread(self) -> list[Unread]:
-        """Events that cannot be read, by ledger number."""
-        return list(unread_events(self.db, self.ledger))
+        """Events and deposits that cannot be read, by ledger number."""
+        found = [*unread_events(self.db, self.ledger), *unread_deposits(self.db)]
+        return sorted(found, key=lambda u: u.number)
 
     def rest_on(self, jobs: Iterable[str | None]) -> None:
-        """Called for every answer about some jobs alone. Errors: Trouble where an event of one cannot be read."""
+        """Called for every answer about some jobs alone. Errors: Trouble where an entry about one cannot be read."""
         refuse(self.unread(), jobs, self.root)
+
+    def rest_on_every_record(self) -> None:
+        """Called before it is said that a label, a job or a record is not here. Errors: Trouble where records cannot be
+        read."""
+        if (hidden := hides_records(self.db)) is not None:
+            raise hidden.trouble(self.root)
 
     def take_away_condemned(self) -> None:
         """Ends redactions that were stopped before the bytes were gone, where this user may write."""
@@ -109,13 +117,15 @@ class Archive:
         fields: asked for the entry's fields after each look at the ledger; again where another writer was first. It
         raises where the entry no longer makes sense. aside: folder in which the entry's file is written.
 
-        Errors: Trouble where what is committed would rest on an event that cannot be read.
+        Errors: Trouble where what is committed would rest on an entry that cannot be read.
         """
         while True:
             seen = self.catch_up()
             wanted = fields()
             if unread := self.unread():
                 refuse(unread, decided_for(self.db, wanted), self.root)
+                if wanted["kind"] == "deposit" and wanted["records"]:
+                    self.rest_on_every_record()
             with suppress(Taken):
                 entry = self.ledger.append(seen, wanted, aside, sign)
                 break
@@ -280,6 +290,7 @@ class Archive:
             (record, *split_address(record)),
         ).fetchone()
         if found is None:
+            self.rest_on_every_record()
             raise Trouble(f"there is no record {record!r}", code="archive.no-such-record", where=str(self.root))
         return f"{found[0]}/{found[1]}"
 

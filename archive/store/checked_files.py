@@ -10,13 +10,14 @@ import json
 import os
 import sqlite3
 import time
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
-from archive.store import files, layout, unread
+from archive.store import files, layout, unread, unread_deposits
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.committed import bags_of
 from archive.store.ledger import LedgerEntry
@@ -35,8 +36,30 @@ _COARSE_NS = 10_000_000
 """Steps in which FAT and exFAT count times; another file system has two equal times of such a step by chance alone."""
 
 
+class DamagedFile(Trouble):
+    """A file that is missing or not the one whose digest the ledger holds. path: in the archive; sha256: that digest,
+    empty where it is not known."""
+
+    path = sha256 = ""
+
+
+@contextmanager
+def passed_over(deposit: str, lacks: str) -> Iterator[None]:
+    """Goes on without a deposit of which a file is damaged, and names it. lacks: what the answer then does not hold."""
+    try:
+        yield
+    except DamagedFile as lost:
+        tell_passed_over(deposit, lost.path, lacks)
+
+
+def tell_passed_over(deposit: str, path: str, lacks: str) -> None:
+    """Names a deposit that an answer goes without."""
+    said = f"deposit {deposit} cannot be read, {path} is missing or damaged: {lacks}"
+    warnings.warn(said, unread.UnreadEntry, stacklevel=3)
+
+
 class CheckedFiles:
-    """Files of one archive by their paths in it. Errors of all methods: Trouble where a file is another or missing."""
+    """Files of one archive by their paths in it. Errors of all methods: DamagedFile where one is another or missing."""
 
     def __init__(self, db: sqlite3.Connection, root: Path, digested: set[str] | None = None) -> None:
         """digested: where given, a file counts as checked only once it was digested here; the set holds those."""
@@ -45,12 +68,12 @@ class CheckedFiles:
     def check(self, path: str, sha256: str, *, always: bool = False) -> Path:
         """Digests a file unless it is unchanged since it was; gives its place. always: look again at each question."""
         place = self.root / path
-        state = self._state(path)
+        state = self._state(path, sha256)
         held = self._db.execute("SELECT sha256, state, always FROM checked WHERE path = ?", (path,)).fetchone()
         fresh = self._digested is None or path in self._digested
         if not fresh or held is None or tuple(held[:2]) != (sha256, state) or held[2] < always:
-            if files.fingerprint(place).sha256 != sha256:
-                raise damaged(self.root, path)
+            if self._digest(path, sha256) != sha256:
+                raise damaged(self.root, path, sha256)
             self._remember(path, sha256, state, always)
             if self._digested is not None:
                 self._digested.add(path)
@@ -58,35 +81,39 @@ class CheckedFiles:
 
     def read(self, path: str, sha256: str, *, always: bool = False) -> bytes:
         """The bytes of a small file, digested each time."""
-        state = self._state(path)
-        data = (self.root / path).read_bytes()
+        state = self._state(path, sha256)
+        try:
+            data = (self.root / path).read_bytes()
+        except OSError as error:
+            raise damaged(self.root, path, sha256, error.strerror or "not to be read") from None
         if files.sha256(data) != sha256:
-            raise damaged(self.root, path)
+            raise damaged(self.root, path, sha256)
         if always:
             self._remember(path, sha256, state, always)
         return data
 
     def check_again(self) -> None:
-        """Looks at every file that the catalogue was built from. An event that was changed is noted as unread."""
+        """Looks at every file that the catalogue was built from. What rests on one that was changed is noted as
+        unread."""
         for path, sha256, state in self._db.execute("SELECT path, sha256, state FROM checked WHERE always").fetchall():
-            with self._event_unread(path):
-                if self._state(path) != state:
+            with self._entry_unread():
+                if self._state(path, sha256) != state:
                     self.check(path, sha256, always=True)
 
     def digest_again(self) -> None:
         """Digests every ledger entry and every event that the catalogue was built from, whatever their times say."""
         for path, sha256 in self._db.execute("SELECT path, sha256 FROM checked WHERE always").fetchall():
             if path.startswith((f"{layout.LEDGER}/", f"{layout.EVENTS}/")):
-                with self._event_unread(path):
+                with self._entry_unread():
                     self.check(path, sha256, always=True)
 
     @contextmanager
-    def _event_unread(self, path: str) -> Iterator[None]:
-        """Trouble with the text of an event is noted; with any other file it is raised."""
+    def _entry_unread(self) -> Iterator[None]:
+        """Damage of the text of an event or a file of a deposit is noted; that of any other file is raised."""
         try:
             yield
-        except Trouble:
-            if not unread.lost(self._db, path):
+        except DamagedFile as lost:
+            if not (unread.lost(self._db, lost.path) or unread_deposits.lost(self._db, lost.path, lost.sha256)):
                 raise
 
     def forget(self, path: str) -> None:
@@ -99,7 +126,7 @@ class CheckedFiles:
             tags = read_manifest(self.check(f"{folder}/{TAG_MANIFEST}", tag_sha256))
             listed = read_manifest(self.check(f"{folder}/{MANIFEST}", tags[MANIFEST]))
         except (KeyError, ValueError):
-            raise damaged(self.root, f"{folder}/{MANIFEST}") from None
+            raise damaged(self.root, f"{folder}/{MANIFEST}", "") from None
         return {f"{folder}/{name}": digest for name, digest in {**tags, **listed}.items()}
 
     def of_entry(self, entry: LedgerEntry) -> dict[str, str]:
@@ -118,7 +145,8 @@ class CheckedFiles:
 
         listed, instead = {}, {}
         for path, digest in digests.items():
-            found = self.current(path, digest) if path.startswith(f"{bag}/data/tables/") else None
+            wanted = path.startswith(f"{bag}/data/tables/") or path == f"{bag}/data/index.parquet"
+            found = self.current(path, digest) if wanted else None
             if found is not None:
                 listed[self.root / found[0]] = found[1]
                 if found[0] != path:
@@ -153,11 +181,17 @@ class CheckedFiles:
         row = self._db.execute("SELECT replacement, replacement_sha256 FROM gone WHERE path = ?", (path,)).fetchone()
         return None if row is None else (row[0] or "", row[1] or "")
 
-    def _state(self, path: str) -> str:
+    def _digest(self, path: str, sha256: str) -> str:
+        try:
+            return files.fingerprint(self.root / path).sha256
+        except OSError as error:
+            raise damaged(self.root, path, sha256, error.strerror or "not to be read") from None
+
+    def _state(self, path: str, sha256: str) -> str:
         try:
             s = (self.root / path).stat()
         except OSError as error:
-            raise damaged(self.root, path, error.strerror or "missing") from None
+            raise damaged(self.root, path, sha256, error.strerror or "missing") from None
         # A FAT disk keeps no time of change, and others to 10 ms: who knows what stands there is looked at each time.
         unknowable = s.st_ctime_ns == s.st_mtime_ns and not s.st_mtime_ns % _COARSE_NS
         look = f" {time.monotonic_ns()}" if unknowable else ""
@@ -170,12 +204,14 @@ class CheckedFiles:
             self._db.execute("INSERT OR REPLACE INTO checked VALUES(?, ?, ?, ?)", (path, sha256, state, always))
 
 
-def damaged(root: Path, path: str, what: str = "") -> Trouble:
-    """What to say of a file that is not the one whose digest the ledger holds."""
-    return Trouble(
+def damaged(root: Path, path: str, sha256: str, what: str = "") -> DamagedFile:
+    """What to say of a file that is not the one whose digest the ledger holds. what: why it cannot be read."""
+    said = DamagedFile(
         "the file is missing or cannot be read" if what else "the file is not the one that the ledger commits",
         code="archive.file-missing" if what else "archive.file-damaged",
         where=os.fspath(root / path),
         found=what,
         remedy=f"run `muniment fixity {root}`, then `muniment repair {root} --from COPY`",
     )
+    said.path, said.sha256 = path, sha256
+    return said

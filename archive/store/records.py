@@ -82,6 +82,9 @@ INDEX = {
 }
 """Columns of index.parquet with their types; ! is never null. What each holds: deposits/index.py."""
 
+NEVER_REDACTED = ("index.parquet", "tables/records.parquet")
+"""Files of a bag's data that proofs rest on, besides sweeps."""
+
 _IN_THE_BAG_ALONE = ("pairing", "end", "frequency_mhz", "sweeps")
 
 PLACE = ("building", "floor", "space", "panel", "port")

@@ -1,8 +1,8 @@
-"""Events whose text is missing or damaged: what they corrected or stated is not known.
+"""Events and deposits of which a file is missing or damaged: what they corrected, stated or hold is not known.
 
-Such an event costs the answers about the jobs that it speaks of, and no others. An answer about one of these jobs is
-refused; every other answer is given and names the event (UnreadEvent), for nobody knows what a correction says that
-cannot be read.
+Such an entry costs the answers about the jobs that it speaks of, and no others. An answer about one of these jobs is
+refused; every other answer is given and names the entry (UnreadEntry), for nobody knows what a correction or a bag says
+that cannot be read.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from archive.errors import Caveat, Trouble
 from archive.store import files
-from archive.store.records import DECIDED, split_address
+from archive.store.records import DECIDED, NEVER_REDACTED, split_address
 
 if TYPE_CHECKING:
     from archive.store.ledger import Ledger, LedgerEntry
@@ -38,18 +38,23 @@ RESTED_ON = {
 """Kinds of events whose text the catalogue is built from, and what it holds. The others say all in their entry."""
 
 
-class UnreadEvent(Caveat):
-    """An answer was given though an event cannot be read; the answer may lack what it says."""
+class UnreadEntry(Caveat):
+    """An answer was given though an event or a deposit cannot be read; the answer may lack what it says."""
 
 
 @dataclass(frozen=True)
 class Unread:
-    """One such event. jobs: those that it speaks of; None where nobody can know."""
+    """One such entry. holds: what is lost, in words; jobs: those that it speaks of; None where nobody can know.
+
+    deposit: its id where it is one; applied: the catalogue holds what it said while it was sound.
+    """
 
     number: int
-    event: str
+    holds: str
     path: str
     jobs: frozenset[str | None] | None
+    deposit: str | None = None
+    applied: bool = False
 
     def __str__(self) -> str:
         about = ""
@@ -57,8 +62,30 @@ class Unread:
             named = sorted(str(job or "not stated") for job in self.jobs)
             about = f" of job {', '.join(named[:5])}{' ...' if len(named) > 5 else ''}"
         return (
-            f"ledger entry {self.number} ({RESTED_ON[self.event]}{about}) cannot be read, "
+            f"ledger entry {self.number} ({self.holds}{about}) cannot be read, "
             f"{self.path} is missing or damaged: what it says may be missing here"
+        )
+
+    @property
+    def may_be_given_up(self) -> bool:
+        """Whether a redaction may take the file out: no proof rests on it."""
+        return self.deposit is None or ("/data/" in self.path and not self.path.endswith(NEVER_REDACTED))
+
+    def trouble(self, root: Path) -> Trouble:
+        """What to say where an answer would rest on it."""
+        given_up = (
+            f"`muniment redact {root} --file {self.path} --reason TEXT` gives it up"
+            if self.may_be_given_up
+            else f"`muniment withdraw {root} --deposit {self.deposit} --reason TEXT` gives its records up, and their "
+            "originals can be deposited again"
+        )
+        return Trouble(
+            "the file is missing or is not the one that the ledger commits, and the answer would rest on it",
+            code="archive.file-damaged",
+            where=str(root / self.path),
+            found=f"{self.holds}, ledger entry {self.number}",
+            remedy=f"run `muniment fixity {root}`, then `muniment repair {root} --from COPY`; where no copy holds "
+            f"it, {given_up}",
         )
 
 
@@ -89,7 +116,7 @@ def unread_events(db: sqlite3.Connection, ledger: Ledger) -> Iterator[Unread]:
     for number, path in db.execute("SELECT number, path FROM event_texts WHERE NOT sound ORDER BY number").fetchall():
         entry = ledger.read(int(number))
         if entry is not None:
-            yield Unread(int(number), entry["event"], path, _jobs(entry))
+            yield Unread(int(number), RESTED_ON[entry["event"]], path, _jobs(entry))
 
 
 def _jobs(entry: LedgerEntry) -> frozenset[str | None] | None:
@@ -103,18 +130,11 @@ def _jobs(entry: LedgerEntry) -> frozenset[str | None] | None:
 
 
 def refuse(unread: Iterable[Unread], jobs: Iterable[str | None], root: Path) -> None:
-    """Errors: Trouble where an answer about these jobs would rest on an event that cannot be read."""
+    """Errors: Trouble where an answer about these jobs would rest on an entry that cannot be read."""
     asked = frozenset(jobs)
-    for event in unread:
-        if event.jobs is None or event.jobs & asked:
-            raise Trouble(
-                "the file is missing or is not the one that the ledger commits, and the answer would rest on it",
-                code="archive.file-damaged",
-                where=str(root / event.path),
-                found=f"{RESTED_ON[event.event]}, ledger entry {event.number}",
-                remedy=f"run `muniment fixity {root}`, then `muniment repair {root} --from COPY`; where no copy holds "
-                f"it, `muniment redact {root} --file {event.path} --reason TEXT` gives it up",
-            )
+    for entry in unread:
+        if entry.jobs is None or entry.jobs & asked:
+            raise entry.trouble(root)
 
 
 def decided_for(db: sqlite3.Connection, fields: Mapping[str, Any]) -> set[str | None]:

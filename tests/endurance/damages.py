@@ -1,6 +1,7 @@
 """Every kind of damage over every file of an archive, and after each all questions by a fresh cache and a warm one.
 
-None may answer falsely: an answer is either the one of the undamaged archive, or a refusal that a person can act on.
+None may answer falsely: an answer is the one of the undamaged archive, or another with a caveat (exit 1), or a refusal
+that a person can act on. What is damaged of one job's bags and events costs no answer about another job.
 """
 
 from __future__ import annotations
@@ -19,7 +20,12 @@ from archive.answers.claim.gather import gather
 from archive.answers.history import history
 from archive.answers.jobs import facts, state
 from archive.answers.link import open_link
+from archive.answers.progress import progress
+from archive.answers.rates.distributions import CurveChoice, distribution
+from archive.answers.rates.rates import rates
 from archive.answers.regrade import regrade
+from archive.answers.setaside import set_aside
+from archive.answers.views import Query
 from archive.errors import Caveat, Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
@@ -33,6 +39,7 @@ from archive.store.proofs import prove
 from tests.store.store_making import batch, deposit, rows
 
 JOB, LINK = "HARBOUR-2019-04", "1A-A01"
+OTHER_JOB, OTHER_LINK = "MOLE-2020-01", "B-1"
 
 Answer = Callable[[Archive], Any]
 
@@ -46,6 +53,7 @@ def made(folder: Path) -> Archive:
     one = deposit(archive, batch(rows(LINK), rows("1A-A02", place="row 3", shift=1)), originals=[(export, export.name)])
     deposit(archive, batch(rows(LINK, time="2019-03-06T09:00", source="b" * 64, shift=2)), by="S. Wexcombe")
     assert one.entry is not None
+    deposit(archive, batch(rows(OTHER_LINK, source="c" * 64, shift=3)), job=OTHER_JOB, site="Mole End")
     amend(archive, [Correction(f"{one.entry['deposit']}/1", "site", "West")], by="R. Ostrander", reason="renamed")
     state(archive, JOB, ["warranty_end=2044-04-30", "contractor=Tern Cabling"], by="R. Ostrander")
     attach(archive, [letter], DocumentFacts(JOB, "letter"), by="R. Ostrander")
@@ -59,8 +67,8 @@ def _first(archive: Archive) -> str:
     return str(next(e["deposit"] for e in archive.entries() if e.kind == "deposit"))
 
 
-def claim_facts(archive: Archive) -> Any:
-    said, originals = gather(archive, LINK)
+def claim_facts(archive: Archive, link: str) -> Any:
+    said, originals = gather(archive, link)
     for t in said.tests:
         if t.original.why == "damaged":  # the claim says so on its first page, and ends with 1
             warnings.warn(t.original.said, Caveat, stacklevel=1)
@@ -76,8 +84,24 @@ QUESTIONS: dict[str, Answer] = {
     "holds": holds,
     "receipt": lambda a: [receipt(a, e["deposit"]).plain() for e in a.entries() if e.kind == "deposit"],
     "proof": lambda a: {k: v for k, v in prove(a, a.address(f"{_first(a)}/0")).items() if k != "made"},
-    "claim": claim_facts,
+    "claim": lambda a: claim_facts(a, LINK),
+    "progress": lambda a: progress(a, JOB).plain(),
+    "set aside": set_aside,
+    "rates": lambda a: rates(a, ["job"]).plain(),
+    "curves": lambda a: [s.records for s in distribution(a, CurveChoice("next")).spreads],
+    "sql": lambda a: _rows(a, "SELECT deposit, position, link_label FROM records ORDER BY ALL"),
+    "sql of curves": lambda a: _rows(a, "SELECT * EXCLUDE deposit FROM sweeps ORDER BY ALL"),
+    "the other link": lambda a: history(a, open_link(a, OTHER_LINK)),
+    "the other job": lambda a: [facts(a, OTHER_JOB), progress(a, OTHER_JOB).plain()],
+    "the other claim": lambda a: claim_facts(a, OTHER_LINK),
 }
+OF_ALL = ("find", "set aside", "rates", "curves", "sql", "sql of curves")
+"""What is asked of the whole archive: answered, and named, whatever one bag or event lacks."""
+
+
+def _rows(archive: Archive, sql: str) -> list[Any]:
+    with Query(archive, sql) as query:
+        return list(query.rows())
 
 
 def _bit(path: Path, draw: random.Random, _others: list[Path]) -> None:
@@ -129,6 +153,8 @@ def damages(folder: Path, most: int | None = None, seed: int = 1) -> dict[str, A
     truth = {name: _said(template, ask) for name, ask in QUESTIONS.items()}
     assert {kind for kind, _ in truth.values()} == {"answer"}, [said for said in truth.values() if said[0] != "answer"]
     names = sorted(p.relative_to(template).as_posix() for p in template.rglob("*") if p.is_file())
+    listed = [e for e in store.open(template).entries() if e.get("job") == JOB or e.get("jobs") == [JOB]]
+    first = tuple(str(e["path"] if e.kind == "deposit" else f"events/{e['id']}") for e in listed)
     last = max(name for name in names if name.startswith("ledger/"))
     cases = [(name, kind) for name in names for kind in DAMAGES]
     counts: Counter[str] = Counter()
@@ -148,10 +174,13 @@ def damages(folder: Path, most: int | None = None, seed: int = 1) -> dict[str, A
         warm, fresh = (str(folder / f"{which}-{number}") for which in ("warm", "fresh"))
         # That the last entry is gone shows only against a head held elsewhere: a machine that never saw it cannot know.
         unknowable = (name, kind) == (last, "delete")
-        for what, found in _asked(root, [warm] if unknowable else [warm, fresh], truth):
+        caches = [warm] if unknowable else [warm, fresh]
+        for asked, what, found in _asked(root, caches, truth):
             counts[what] += 1
-            if what in ("false", "fault"):
-                wrong.append(f"{kind} of {name}: {found}")
+            elsewhere = asked.startswith("the other") and name.startswith(first)
+            whole = asked in OF_ALL and name.startswith(("deposits", "events"))
+            if what in ("false", "fault") or (what == "refused" and (elsewhere or whole)):
+                wrong.append(f"{kind} of {name}: {asked} is {what}: {found}")
         os.environ["MUNIMENT_CACHE"] = warm
         if fixity(store.open_damaged(root)).sound:
             wrong.append(f"{kind} of {name}: not named by fixity")
@@ -163,7 +192,7 @@ def damages(folder: Path, most: int | None = None, seed: int = 1) -> dict[str, A
     return {"run": "damages", **{kind: counts[kind] for kind in kinds}, "not named": 0}
 
 
-def _asked(root: Path, caches: list[str], truth: dict[str, tuple[str, Any]]) -> Iterator[tuple[str, str]]:
+def _asked(root: Path, caches: list[str], truth: dict[str, tuple[str, Any]]) -> Iterator[tuple[str, str, str]]:
     """For each question by each cache: unaffected, named (another answer, with a caveat), refused, false or fault, and
     what it said."""
     for cache in caches:
@@ -173,7 +202,7 @@ def _asked(root: Path, caches: list[str], truth: dict[str, tuple[str, Any]]) -> 
             if kind in ("answer", "named") and found == truth[name][1]:
                 kind = "unaffected"
             kind = "false" if kind == "answer" else kind
-            yield kind, f"{name}: {found}"[:300]
+            yield name, kind, str(found)[:300]
 
 
 def _said(root: Path, ask: Answer) -> tuple[str, Any]:

@@ -6,12 +6,11 @@ doubled, no half seen, every damage named.
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import random
 import shutil
 import signal
-import subprocess
-import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,9 +22,7 @@ from archive.store import Archive
 from archive.store.copies import export, repair
 from archive.store.fixity import fixity
 from archive.store.heads import not_continued, read_heads, sound_chain
-from tests.endurance.store_work import WORK
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.endurance.store_work import WORK, started
 
 
 @dataclass
@@ -56,18 +53,35 @@ class Acknowledged:
         return lost + [str(n) for n in sorted(self.entries - numbers)]
 
 
-def start(kind: str, root: Path, seed: object, *, warm: bool = False) -> subprocess.Popen[str]:
-    """Starts a program that works until it is killed; warm: it says that it is ready once one piece of work is done."""
-    command = [
-        sys.executable,
-        "-m",
-        "tests.endurance.store_work",
-        kind,
-        str(root),
-        str(seed),
-        *(["warm"] if warm else []),
-    ]
-    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+_PROCESSES = multiprocessing.get_context("forkserver")
+_PROCESSES.set_forkserver_preload(["__main__", "tests.endurance.store_work"])
+
+
+class Program:
+    """A process that works until it is killed. It is forked from one that has read the modules already, so that most of
+    its time is spent on the archive. warm: it says that it is ready once one piece of work is done."""
+
+    def __init__(self, kind: str, root: Path, seed: object, *, warm: bool = False) -> None:
+        pipes = [_PROCESSES.Pipe(duplex=False) for _ in range(2)]
+        user = {name: value for name, value in os.environ.items() if name.startswith("MUNIMENT_")}
+        its = [theirs for _, theirs in pipes]
+        self._process = _PROCESSES.Process(target=started, args=(its, user, kind, str(root), str(seed), warm))
+        self._process.start()
+        for pipe in its:
+            pipe.close()
+        self.stdout, self._stderr = (os.fdopen(os.dup(ours.fileno()), encoding="utf-8") for ours, _ in pipes)
+
+    def send_signal(self, number: signal.Signals) -> None:
+        """Sends a signal to it."""
+        assert self._process.pid is not None
+        os.kill(self._process.pid, number)
+
+    def communicate(self) -> tuple[str, str]:
+        """Waits for its end; what it wrote to its standard output and standard error."""
+        with self.stdout as out, self._stderr as err:
+            told = out.read(), err.read()
+        self._process.join()
+        return told
 
 
 def sound(archive: Archive, depth: str = "digest") -> None:
@@ -96,8 +110,7 @@ def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
     for n in range(count):
         before = len(list(archive.entries()))
         # Half of them are killed while they heal and begin, half while they repeat what they have done.
-        program = start(kind, archive.root, f"{kind} {n} {seed}", warm=n % 2 == 1)
-        assert program.stdout is not None
+        program = Program(kind, archive.root, f"{kind} {n} {seed}", warm=n % 2 == 1)
         while (line := program.stdout.readline()) != "ready\n":
             assert line, program.communicate()
             told.take(line)
@@ -159,9 +172,8 @@ def writers(folder: Path, count: int, seconds: float, readers: int = 2) -> dict[
     archive = store.create(folder / "writers")
     WORK["deposit"](archive, random.Random("first"))
     kinds = ["deposit", "deposit", "deposit", "amendment", "deposit", "deposit", "withdrawal", "assessment"]
-    running = [start(kinds[n % len(kinds)], archive.root, f"writer {n}") for n in range(count)]
+    running = [Program(kinds[n % len(kinds)], archive.root, f"writer {n}") for n in range(count)]
     for program in running:
-        assert program.stdout is not None
         assert program.stdout.readline() == "ready\n", program.communicate()
     looks = seen = 0
     until = time.monotonic() + seconds

@@ -1,17 +1,16 @@
 """Programs that endurance runs start and kill: each does one kind of work on an archive, over and over.
 
-    python -m tests.endurance.store_work KIND ARCHIVE SEED [warm]
-
 For every piece of work that was acknowledged it prints one line. What is archived is invented.
 """
 
 from __future__ import annotations
 
+import os
 import random
-import sys
 import tempfile
 from collections.abc import Callable
 from datetime import date
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 from archive import store
@@ -25,6 +24,7 @@ from archive.store.deposits import Deposit, DepositFacts
 from archive.store.events import Correction, amend, withdraw
 from archive.store.events.accept import accept_job, accept_records, decide_identity
 from archive.store.events.cables import Settlement, settle_cables
+from archive.store.events.cases import CLOSE, DECIDE, NOTE, add_step, cases, open_case
 from archive.store.events.redact import of_name, redact
 from archive.store.witness import witness
 from archive.tables import Batch
@@ -172,6 +172,19 @@ def one_settlement(archive: Archive, draw: random.Random) -> str:
     return f"identity {decide_identity(archive, [pair], same=same, by=None, reason='test').number}"
 
 
+def one_case_step(archive: Archive, draw: random.Random) -> str:
+    """Opens a case over a link, or goes on with one."""
+    known = cases(archive)
+    if not known or draw.random() < 0.3:
+        print(one_deposit(archive, draw), flush=True)
+        said = {"name": f"C-{draw.randrange(10**9)}", "link_label": "L1", "text": "an invented complaint"}
+        return f"case {open_case(archive, _any(archive, draw), said, by=None, reason='test').number}"
+    chosen = draw.choice(known)
+    action = draw.choice((NOTE, DECIDE, CLOSE)) if chosen.state != "closed" else NOTE
+    said = {"text": f"{draw.random()}"}
+    return f"case {add_step(archive, chosen, action, said, by=None, reason='test').number}"
+
+
 def one_witnessing(archive: Archive, draw: random.Random) -> str:
     """Deposits; then a witness on another machine remembers the head and countersigns it."""
     print(one_deposit(archive, draw), flush=True)
@@ -211,21 +224,20 @@ WORK: dict[str, Callable[[Archive, random.Random], str]] = {
     "rereading": one_rereading,
     "acceptance": one_acceptance,
     "settlement": one_settlement,
+    "case": one_case_step,
     "witness": one_witnessing,
     "repair": one_repair,
 }
 
 
-def main() -> None:
-    """Works until it is killed."""
-    kind, root, seed, *warm = sys.argv[1:]
+def started(pipes: list[Connection], user: dict[str, str], kind: str, root: str, seed: str, warm: bool) -> None:
+    """Works until it is killed. pipes: its standard output and error; user: variables of the environment."""
+    for number, pipe in enumerate(pipes, 1):
+        os.dup2(pipe.fileno(), number)
+    os.environ.update(user)
     archive, draw = store.open(Path(root)), random.Random(seed)
     if warm:
         print(WORK[kind](archive, draw), flush=True)
     print("ready", flush=True)
     while True:
         print(WORK[kind](archive, draw), flush=True)
-
-
-if __name__ == "__main__":
-    main()

@@ -25,7 +25,7 @@ from archive.store.documents import DocumentFacts, attach, of_job
 from archive.store.events import Correction, amend, withdraw
 from archive.store.events.redact import of_file, redact
 from archive.store.fixity import fixity
-from archive.store.unread import UnreadEvent
+from archive.store.unread import UnreadEntry
 
 JOB, LINK = "HARBOUR-2019-04", "2-TR2-A117"
 
@@ -92,7 +92,8 @@ FORGED: dict[str, Callable[[Archive], None]] = {
 }
 
 
-OF_EVENTS = list(FORGED)[:5]
+OF_ONE_ENTRY = list(FORGED)[:8]
+"""They cost the answers about their job, and are named in all others."""
 
 
 @pytest.mark.parametrize("machine_knows", [True, False], ids=["warm", "fresh"])
@@ -103,12 +104,12 @@ def test_no_answer_is_made_of_it(full: Archive, what: str, machine_knows: bool, 
     for name, ask in QUESTIONS.items():
         if not machine_knows:
             shutil.rmtree(own_cache / "cache", ignore_errors=True)
-        if name == "catalogue" and what in OF_EVENTS:
-            with pytest.warns(UnreadEvent, match=r"event\.json is missing or damaged"):
+        if name == "catalogue" and what in OF_ONE_ENTRY:
+            with pytest.warns(UnreadEntry, match=r"(event\.json|deposit\.json|index\.parquet) is missing or damaged"):
                 ask(store.open(full.root))
             continue
         with pytest.raises(Trouble) as raised, warnings.catch_warnings():
-            warnings.simplefilter("ignore", UnreadEvent)
+            warnings.simplefilter("ignore", UnreadEntry)
             ask(store.open(full.root))
         assert raised.value.code.startswith(("archive.file-", "ledger.entry-")), (name, str(raised.value))
     assert not fixity(store.open_damaged(full.root)).sound
@@ -133,7 +134,7 @@ def test_a_disk_that_keeps_no_time_of_change_is_digested_each_time(
     full.catch_up()
     assert open_link(full, LINK).rows[0]["site"] == "West"
     forge(event(full, "amend"), '"West"', '"East"')
-    with pytest.warns(UnreadEvent), pytest.raises(Trouble, match=r"event\.json"):
+    with pytest.warns(UnreadEntry), pytest.raises(Trouble, match=r"event\.json"):
         open_link(store.open(full.root), LINK)
 
 

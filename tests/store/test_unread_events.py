@@ -29,7 +29,7 @@ from archive.store.events import Correction, amend, hold
 from archive.store.events.cables import Settlement, settle_cables
 from archive.store.events.redact import of_file, redact
 from archive.store.fixity import fixity
-from archive.store.unread import UnreadEvent
+from archive.store.unread import UnreadEntry
 
 HURT, OTHER = "HARBOUR-2019-04", "MOLE-2020-01"
 KINDS = ("amend", "job", "attach", "cables")
@@ -105,7 +105,7 @@ def test_only_answers_about_its_job_are_refused(two_jobs: Archive, kind: str, wa
     before = of_job_and_link(two_jobs, OTHER, "B-1")
     damage(text_of(two_jobs, kind))
     archive = store.open(two_jobs.root) if warm else fresh(two_jobs, own_cache)
-    with pytest.warns(UnreadEvent, match="ledger entry"):
+    with pytest.warns(UnreadEntry, match="ledger entry"):
         archive.catch_up()
     assert refused(archive, HURT, "A-1") == 5
     assert of_job_and_link(archive, OTHER, "B-1") == before
@@ -115,7 +115,7 @@ def test_only_answers_about_its_job_are_refused(two_jobs: Archive, kind: str, wa
 def test_settled_cables_are_of_no_job_and_are_named(two_jobs: Archive, own_cache: Path) -> None:
     damage(text_of(two_jobs, "cables"))
     archive = fresh(two_jobs, own_cache)
-    with pytest.warns(UnreadEvent, match="settled cable types"):
+    with pytest.warns(UnreadEntry, match="settled cable types"):
         assert listed(archive)
     assert refused(archive, HURT, "A-1") == 0
     assert any("settled cable types" in c for c in gather(archive, "A-1")[0].cautions)
@@ -132,11 +132,11 @@ def test_what_was_repaired_counts_again(two_jobs: Archive, kind: str, own_cache:
     path = text_of(two_jobs, kind)
     sound = damage(path)
     archive = fresh(two_jobs, own_cache)
-    with pytest.warns(UnreadEvent):
+    with pytest.warns(UnreadEntry):
         archive.catch_up()
     path.write_bytes(sound)
     with warnings.catch_warnings():
-        warnings.simplefilter("error", UnreadEvent)
+        warnings.simplefilter("error", UnreadEntry)
         again = store.open(two_jobs.root)
         again.catch_up()
         assert answers(again) == before
@@ -153,14 +153,14 @@ def test_a_correction_that_names_no_jobs_may_concern_any(two_jobs: Archive, own_
     last = list(two_jobs.entries())[-1]
     damage(two_jobs.root / "events" / str(last["id"]) / "event.json")
     archive = fresh(two_jobs, own_cache)
-    with pytest.warns(UnreadEvent, match=r"\(corrections\)"):
+    with pytest.warns(UnreadEntry, match=r"\(corrections\)"):
         assert refused(archive, HURT, "A-1") == refused(archive, OTHER, "B-1") == 5
 
 
 def test_writers_go_on_where_nothing_rests_on_it(two_jobs: Archive, own_cache: Path) -> None:
     damage(text_of(two_jobs, "amend"))
     archive = fresh(two_jobs, own_cache)
-    with pytest.warns(UnreadEvent):
+    with pytest.warns(UnreadEntry):
         archive.catch_up()
     deposit(archive, batch(rows("B-2", source="c" * 64, shift=5)), job=OTHER, site="Mole End")
     hold(archive, HURT, release=False, by="R. Ostrander", reason="claim")
@@ -181,14 +181,14 @@ def test_one_that_no_copy_holds_is_given_up_by_name(two_jobs: Archive, how: str,
     damage(path) if how == "damaged" else path.unlink()
     archive = fresh(two_jobs, own_cache)
     name = path.relative_to(archive.root).as_posix()
-    with pytest.warns(UnreadEvent):
+    with pytest.warns(UnreadEntry):
         made = redact(archive, of_file(archive, name), by="R. Ostrander", reason="no copy has it")
     assert made["gone"][0]["path"] == name
     assert not path.exists()
     assert fixity(store.open(archive.root)).sound
     again = fresh(two_jobs, own_cache)
     with warnings.catch_warnings():
-        warnings.simplefilter("error", UnreadEvent)
+        warnings.simplefilter("error", UnreadEntry)
         assert of_job_and_link(again, HURT, "A-1")
 
 

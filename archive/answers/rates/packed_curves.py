@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 from archive import grading
 from archive.answers.rates.histogram import Histogram
 from archive.store import Archive
+from archive.store.checked_files import passed_over
 from archive.store.counting.from_bag import Bags
 from archive.store.parquet import BagTables, options
 from archive.tables.arrow import Ints, coded, one_chunk
@@ -56,12 +57,16 @@ class CurveCounter:
         """
         bags = Bags(archive)
         for origin in ("measured", "derived"):
-            skipped = sum(self._packed(bags.tables(one.deposit), origin, one) for one in watch(selected))
+            skipped = 0
+            for one in watch(selected):
+                with passed_over(one.deposit, "not all of its curves are counted"):
+                    skipped += self._packed(bags.tables(one.deposit), origin, one)
             notes = [f"{skipped} curves do not fit their axis and are left out"] if skipped else []
             if self.records.any():
                 return [*notes, "the curves are those that the export derived"] if origin == "derived" else notes
         for one in watch(selected):
-            self._recomputed(bags.tables(one.deposit), one)
+            with passed_over(one.deposit, "not all of its curves are counted"):
+                self._recomputed(bags.tables(one.deposit), one)
         return ["the curves were recomputed from measured ones"] if self.records.any() else []
 
     def _packed(self, tables: BagTables, origin: str, one: Selected) -> int:
@@ -156,7 +161,7 @@ class CurveCounter:
 def _tables(tables: BagTables, parameter: str, positions: Ints) -> Iterator[pa.Table]:
     """Rows of one parameter, some row groups at a time; groups without a wanted record are not read."""
     for _, path in tables.sweep_files:
-        file = options.open_file(path)
+        file = tables.opened(path)
         listed = options.groups_holding(file, "parameter", parameter, parameter)
         if not listed:
             continue

@@ -7,7 +7,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
-from archive.store import unread
+from archive.store import unread, unread_deposits
 from archive.store.catalogue import cable_columns, standing_columns
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import LedgerEntry
@@ -60,6 +60,7 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         _withdraw(db, entry)
     elif kind == "amend":
         _amend(db, entry.number, texts.get("changes", []))
+        unread_deposits.moved(db, texts.get("changes", []))
     elif kind == "hold":
         db.execute("INSERT OR IGNORE INTO holds VALUES(?, ?)", (entry["job"], entry.number))
     elif kind == "release":

@@ -7,16 +7,19 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from archive.store import files, layout, merkle, unread
+from archive.store import files, layout, merkle, unread, unread_deposits
 from archive.store.catalogue import apply_event, cable_columns, database, standing_columns
 from archive.store.catalogue.apply_event import row_of
-from archive.store.checked_files import CheckedFiles, damaged
+from archive.store.checked_files import CheckedFiles, DamagedFile, damaged
 from archive.store.ledger import VOID_LEAF, Ledger, LedgerEntry
 from archive.store.records import DECIDED, RECORD_COLUMNS, catalogue_rows, link_keys, readings
 
 _VOID = ("void", None, None, None, VOID_LEAF)
 
 
+_OF_THIS_MACHINE = (
+    *("sqlite_", "words", "label_grams", "link_labels", "counting", "checked", "event_texts", "unread_deposits"),
+)
 _BUILT_FROM = (
     "event.json",
     "deposit.json",
@@ -27,10 +30,10 @@ _BUILT_FROM = (
 def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
     """Applies what the ledger holds and the database does not; gives the number of entries applied so far.
 
-    Errors: Trouble where an entry or an index file is missing or damaged.
+    A deposit of which a file is missing or damaged is passed over, and noted. Errors: Trouble where an entry is.
     """
     count = ledger.count()
-    rebuild = unread.look_again(db, root)
+    rebuild = unread.look_again(db, root) | unread_deposits.look_again(db, root)
     if _meta(db, "next") == count and _fits(db, ledger, count) and not rebuild:
         return count
     with database.writing(db):
@@ -86,9 +89,7 @@ def apply(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
     if entry.kind == "created" and layout.SETTINGS in entry.files:
         files.check(layout.SETTINGS, entry.files[layout.SETTINGS]["sha256"], always=True)
     elif entry.kind == "deposit":
-        digests = files.of_entry(entry)
-        _deposit(db, files, entry, digests)
-        apply_event.deposit_texts(db, files, entry, digests)
+        _deposit(db, files, entry)
     elif entry.kind == "event":
         apply_event.event(db, files, entry)
 
@@ -106,7 +107,7 @@ def contents(db: sqlite3.Connection) -> dict[str, str]:
     names = [r[0] for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
     found = {}
     for name in names:
-        if name.startswith(("sqlite_", "words", "label_grams", "link_labels", "counting", "checked", "event_texts")):
+        if name.startswith(_OF_THIS_MACHINE):
             continue  # they say what records say, when they changed, and what this machine has looked at
         sha = hashlib.sha256()
         for row in db.execute(f'SELECT * FROM "{name}" ORDER BY 1, 2'):
@@ -132,18 +133,31 @@ def _meta(db: sqlite3.Connection, key: str) -> Any:
     return db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()[0]
 
 
-def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, digests: dict[str, str]) -> None:
-    deposit = entry["deposit"]
+def _deposit(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> None:
     db.execute(
         "INSERT INTO deposits VALUES(?, ?, ?, ?, ?, ?, 0)",
-        (entry.number, deposit, entry["path"], entry.get("job"), entry["records"], entry["root"]),
+        (entry.number, entry["deposit"], entry["path"], entry.get("job"), entry["records"], entry["root"]),
     )
-    base = db.execute("SELECT coalesce(max(row), 0) FROM records").fetchone()[0] + 1
+    db.execute("SAVEPOINT deposit")
+    try:
+        digests = files.of_entry(entry)
+        _records(db, files, entry, digests)
+        apply_event.deposit_texts(db, files, entry, digests)
+    except DamagedFile as lost:
+        db.execute("ROLLBACK TO deposit")
+        unread_deposits.put(db, entry, lost.path, lost.sha256)
+    db.execute("RELEASE deposit")
+
+
+def _records(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, digests: dict[str, str]) -> None:
+    deposit = entry["deposit"]
+    before = db.execute("SELECT coalesce(sum(records), 0) FROM deposits WHERE number < ?", (entry.number,))
+    base = int(before.fetchone()[0]) + 1
     names = ["row", "deposit", *RECORD_COLUMNS, "link_key", "reading", "kind", "cable_basis"]
     if entry["records"]:
         path = f"{entry['path']}/data/index.parquet"
         if path not in digests:
-            raise damaged(files.root, path)
+            raise damaged(files.root, path, "")
         index = catalogue_rows(
             files.check(path, digests[path], always=True), files.tables(entry["path"], digests, always=True)
         )

@@ -6,7 +6,8 @@ Tables here: entries (with the leaf of each, and the root of the tree up to it),
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
 mappings (that read deposits, or were confirmed), gone (files that were redacted; parts: how many files of the zip
 alone went), gone_parts (those), checked (files whose digests were
-compared), event_texts (of events, with which can be read). What finding needs besides is for catalogue/ to add.
+compared), event_texts (of events, with which can be read), unread_deposits. What finding needs besides is for
+catalogue/ to add.
 """
 
 from __future__ import annotations
@@ -16,13 +17,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from archive.store import checked_files, memory, unread
+from archive.store import checked_files, memory, unread, unread_deposits
 from archive.store.catalogue import cable_columns, link_labels, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 17
+VERSION = 18
 """Raised whenever the tables change: an older database is then rebuilt."""
 
+_UNREAD = (unread.TABLE, unread_deposits.TABLE)
 _TABLES = f"""
 CREATE TABLE meta(key TEXT PRIMARY KEY, value);
 CREATE TABLE entries(number INTEGER PRIMARY KEY, kind TEXT, at TEXT, by TEXT, sha256 TEXT, leaf BLOB NOT NULL,
@@ -131,7 +133,7 @@ def empty(db: sqlite3.Connection) -> None:
         if statement.strip():
             db.execute(statement)
     added = (standing_columns.STATEMENTS, link_labels.STATEMENTS, cable_columns.STATEMENTS, checked_files.TABLES)
-    for statement in (*(each for some in added for each in some), unread.TABLE):
+    for statement in (*(each for some in added for each in some), *_UNREAD):
         db.execute(statement)
     db.executemany("INSERT INTO meta VALUES(?, ?)", [("version", VERSION), ("next", 0), ("last", "")])
 

@@ -18,11 +18,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from archive.store import memory
+from archive.store import files, memory
 from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
+from archive.store.checked_files import tell_passed_over
 
-VERSION = 7
+VERSION = 8
 """Raised whenever the columns change: older files are then written again."""
 
 _NAME = "counting"
@@ -51,7 +52,8 @@ class Counting:
 def counting(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> Counting:
     """The files, brought up to the ledger. watch: passes the blocks through that are written again.
 
-    Errors: Trouble where the archive is damaged.
+    A deposit of which a file is damaged is named, and counts as far as the catalogue knows its records. Errors: Trouble
+    where the ledger is damaged.
     """
     archive.catch_up()
     db = archive.db
@@ -77,27 +79,32 @@ def forget(archive_id: str) -> None:
 def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]], Iterable[int]]) -> dict[str, Any]:
     db = archive.db
     held: Any = memory.recall(archive.id, _NAME) if archive.remembers else None
+    hidden = [u.number for u in archive.unread() if u.deposit is not None and not u.applied]
     now = int(db.execute("SELECT value FROM meta WHERE key = 'next'").fetchone()[0])
-    if not _fits(db, held) or not all((folder / p[f]).is_file() for p in held["parts"] for f in ("file", "cells")):
-        held = {"version": VERSION, "next": 0, "last": "", "parts": []}
-    if held["next"] == now:
-        return held  # type: ignore[no-any-return]
-    from archive.store.counting import build_block
+    found = held["parts"] if _fits(db, held, hidden) else []
+    if not found or not all((folder / p[f]).is_file() for p in found for f in ("file", "cells")):
+        held = {"next": 0, "parts": []}
+    mended = {p["block"] for p in held["parts"] if any(files.holds(archive.root / f, d) for _, f, d in p["lacks"])}
+    if held["next"] != now or mended:
+        from archive.store.counting import build_block
 
-    parts = {p["block"]: p for p in held["parts"]}
-    for block in watch(_stale(db, parts)):
-        parts[block] = build_block.block(archive, folder, block, parts.get(block), now)
-    last = db.execute("SELECT value FROM meta WHERE key = 'last'").fetchone()[0]
-    made = {"version": VERSION, "next": now, "last": last, "parts": [parts[b] for b in sorted(parts)]}
-    if archive.remembers:
-        memory.remember(archive.id, _NAME, made)
-    _tidy(folder, made)
-    return made
+        parts = {p["block"]: p for p in held["parts"]}
+        for block in watch(sorted(mended.union(_stale(db, parts)))):
+            parts[block] = build_block.block(archive, folder, block, parts.get(block), now)
+        last = db.execute("SELECT value FROM meta WHERE key = 'last'").fetchone()[0]
+        listed = [parts[b] for b in sorted(parts)]
+        held = {"version": VERSION, "hidden": hidden, "next": now, "last": last, "parts": listed}
+        if archive.remembers:
+            memory.remember(archive.id, _NAME, held)
+        _tidy(folder, held)
+    for deposit, path, _ in (lacking for p in held["parts"] for lacking in p["lacks"]):
+        tell_passed_over(deposit, path, "what its records came to at each parameter is not counted")
+    return held  # type: ignore[no-any-return]
 
 
-def _fits(db: Any, held: Any) -> bool:
-    """Whether files were derived from a ledger that this one continues."""
-    if not isinstance(held, dict) or held.get("version") != VERSION or not held["next"]:
+def _fits(db: Any, held: Any, hidden: list[int]) -> bool:
+    """Whether files were derived from a ledger that this one continues, without the same deposits."""
+    if not isinstance(held, dict) or held.get("version") != VERSION or not held["next"] or held["hidden"] != hidden:
         return False
     found = db.execute("SELECT sha256 FROM entries WHERE number < ? AND sha256 = ?", (held["next"], held["last"]))
     return found.fetchone() is not None

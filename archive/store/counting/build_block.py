@@ -17,6 +17,7 @@ from archive import schemas, vocabulary
 from archive.atomic import atomic_write
 from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
+from archive.store.checked_files import DamagedFile
 from archive.store.counting import columns
 from archive.store.counting.from_bag import FACTS, Bags, of_bag
 from archive.vocabulary import cables
@@ -41,7 +42,7 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
     ).fetchall()
     names = columns.FROM_DATABASE
     made = dict(zip(names, (list(c) for c in zip(*listed, strict=True)), strict=True))
-    known = min(int(old["rows"]), len(listed)) if old else 0
+    known = min(int(old["rows"]), len(listed)) if old and not old["lacks"] else 0
     bags = _of_bags(archive, folder, made, known, old)
     made |= bags.facts
     made |= _jobs(db, made["job_id"])
@@ -75,6 +76,7 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
         "cells": f"{name}-cells.parquet",
         "failures": f"{name}-failures.parquet" if failed.num_rows else None,
         "parameters": list(parameters),
+        "lacks": bags.lacks,
     }
 
 
@@ -86,6 +88,8 @@ class _FromBags:
         self.margins: dict[str, Any] = {}
         self.graded: dict[str, Any] = {}
         self.count = count
+        self.lacks: list[tuple[str, str, str]] = []
+        """Deposits of which a file is damaged, each with that file and the digest that it must have."""
         self._failures: list[Any] = []
 
     @property
@@ -126,7 +130,10 @@ def _of_bags(
     wanted = [(made["deposit"][i], i) for i in range(known, bags.count)]
     for deposit, members in groupby(wanted, key=lambda w: w[0]):
         places = np.array([i for _, i in members])
-        of_bag(there.tables(deposit), bags, made, places)
+        try:
+            of_bag(there.tables(deposit), bags, made, places)
+        except DamagedFile as lost:
+            bags.lacks.append((deposit, lost.path, lost.sha256))
     for i in again:  # the serial number of its unit was corrected
         of_bag(there.tables(made["deposit"][i]), bags, made, np.array([i]), units_alone=True)
     return bags

@@ -81,8 +81,7 @@ def _units(tables: BagTables, bags: Any, made: dict[str, list[Any]], places: Any
 
 def _points(tables: BagTables, bags: Any, places: Any, low: int, high: int) -> None:
     """Where the worst margin lies, from the deposit's index."""
-    path = tables.folder.parent / "index.parquet"
-    file = options.open_file(path)
+    path, file = tables.index, tables.opened(tables.index)
     groups = options.groups_holding(file, "position", low, high)
     found = options.read_groups(path, groups, ["position", *_POINT], file)
     at = found["position"]

@@ -27,12 +27,12 @@ from archive.store.events.zip_parts import ZipWithout
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.parquet import options
+from archive.store.records import NEVER_REDACTED
 
 _OF_A_PERSON = ("salt", "name", "contact", "organisation")
 _INSIDE = ": "
 """Between the path of a zip in the archive and the path of a file in it."""
 _WRITTEN = ("text", "cause", "reason")
-_NEVER = ("index.parquet", "tables/records.parquet")
 
 
 @dataclass
@@ -78,8 +78,8 @@ def of_name(archive: Archive, name: str, elsewhere: Callable[[], Iterable[str]] 
 
 def of_file(archive: Archive, path: str, replacement: Path | None = None) -> RedactionPlan:
     """Takes one committed file out, such as deposits/2026/<id>/data/originals.zip, or one file of a zip among the
-    originals or documents: deposits/2026/<id>/data/originals.zip: week2/crew.txt. The text of an event that is damaged
-    or lost, and that no copy holds, is given up so: answers go on without it.
+    originals or documents: deposits/2026/<id>/data/originals.zip: week2/crew.txt. What is damaged or lost, and that no
+    copy holds, is given up so, unless proofs rest on it: answers go on without it.
 
     Of a step of a case what was written goes, and its number, link, days and costs stay, unless a replacement is given.
 
@@ -93,10 +93,10 @@ def of_file(archive: Archive, path: str, replacement: Path | None = None) -> Red
     before = archive.db.execute("SELECT number FROM gone WHERE path = ?", (clean,)).fetchone()
     if before is not None:
         return RedactionPlan(done_by=int(before[0]))
-    lost = any(event.path == clean for event in archive.unread())
+    lost = any(entry.path == clean and entry.may_be_given_up for entry in archive.unread())
     if not lost:
         _require_committed(archive, clean)
-    if any(clean.endswith(f"/data/{n}") for n in _NEVER) or "/tables/sweeps-" in clean:
+    if any(clean.endswith(f"/data/{n}") for n in NEVER_REDACTED) or "/tables/sweeps-" in clean:
         raise Trouble(
             "proofs rest on this file",
             code="redact.proofs-rest-on-it",
@@ -178,7 +178,7 @@ def redact(
         return before
     _not_held(archive, plan)
     committed = dict(pair for e in archive.entries() for pair in files_of(archive.root, e))
-    lost = {event.path for event in archive.unread()} & plan.gone.keys()
+    lost = {entry.path for entry in archive.unread()} & plan.gone.keys()
     gone: list[dict[str, Any]] = []
     attached: dict[str, Content] = {}
     for number, (path, data) in enumerate(plan.gone.items()):
@@ -190,7 +190,7 @@ def redact(
         else:
             found = told(files.fingerprint(archive.root / path))
         if found["sha256"] != committed.get(path):
-            raise damaged(archive.root, path)
+            raise damaged(archive.root, path, committed.get(path, ""))
         members = {"members": plan.parts[path]} if path in plan.parts else {}
         gone.append({"path": path, **found, "replacement": name if data is not None else None, **members})
     texts = {"reason": reason, "gone": gone}
@@ -263,6 +263,11 @@ def _jobs(archive: Archive, path: str) -> set[str]:
         path = str(row[0])
     top, *parts = path.split("/")
     if top == layout.DEPOSITS:
+        hidden = [u for u in archive.unread() if u.deposit == parts[1] and not u.applied]
+        if hidden and None in (hidden[0].jobs or ()):  # its records may be of any job
+            raise hidden[0].trouble(archive.root)
+        if hidden:
+            return {job for job in hidden[0].jobs or () if job}
         asked = " UNION ".join(f"SELECT job_id FROM {name} WHERE deposit = ?1" for name in ("records", "deposits"))
         return {r[0] for r in archive.db.execute(asked, (parts[1],)) if r[0]}
     if top != layout.EVENTS:

@@ -64,6 +64,11 @@ class BagTables:
         """File of a table other than sweeps; it is not there where the table is empty."""
         return self._instead.get(name) or self.folder / f"{name}.parquet"
 
+    @property
+    def index(self) -> Path:
+        """File of the deposit's index."""
+        return self.folder.parent / "index.parquet"
+
     def has(self, name: str) -> bool:
         """Whether a table other than sweeps has a file."""
         path = self.path(name)
@@ -71,14 +76,19 @@ class BagTables:
 
     def file(self, name: str) -> Any:
         """The opened Parquet file of a table."""
-        return self._opened(self.path(name))
+        return self.opened(self.path(name))
 
-    def _opened(self, path: Path) -> Any:
+    def opened(self, path: Path) -> Any:
+        """One of the files that make up the tables, opened; compared with its digest before."""
         if path not in self._files:
-            if self._digests is not None and self._check is not None:
-                self._check(path, self._digests[path])
+            self.check(path)
             self._files[path] = options.open_file(path)
         return self._files[path]
+
+    def check(self, path: Path) -> None:
+        """Compares one of the files with its digest, for whoever reads it elsewhere."""
+        if self._digests is not None and self._check is not None:
+            self._check(path, self._digests[path])
 
     @cached_property
     def sweep_files(self) -> list[tuple[int, Path]]:
@@ -135,7 +145,7 @@ class BagTables:
         """One parameter over all records: tables of the columns asked for and `values`, file after file."""
         need = [*dict.fromkeys([*columns, "parameter", "position", "curve", "decimals", "scaled", "values"])]
         for _, path in self.sweep_files:
-            file = self._opened(path)
+            file = self.opened(path)
             groups = options.groups_holding(file, "parameter", parameter, parameter)
             if not groups:
                 continue
@@ -164,7 +174,7 @@ class BagTables:
             end = starts[i + 1] if i + 1 < len(starts) else self.count
             if end <= low or start >= high:
                 continue
-            file = self._opened(path)
+            file = self.opened(path)
             groups = options.groups_holding(file, "position", low, high - 1)
             found = options.read_groups(path, groups, file=file)
             at = found["position"]

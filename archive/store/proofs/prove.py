@@ -16,7 +16,8 @@ from archive.store import catalogue, clock, merkle
 from archive.store.archive import Archive
 from archive.store.head_digits import typed
 from archive.store.keys import known_keys
-from archive.store.records import index_path, read_index, split_address
+from archive.store.parquet import options
+from archive.store.records import split_address
 from archive.tables.canonical import digest, record_bytes
 from archive.version import PROGRAM
 
@@ -115,6 +116,7 @@ def _stamps(archive: Archive, leaves: list[bytes]) -> Iterator[dict[str, Any]]:
 
 
 def _digests(archive: Archive, deposit: str) -> list[str]:
-    path = index_path(archive.bag(deposit))
-    digests: list[str] = read_index(path, ["digest"])["digest"].to_pylist()
+    tables = archive.tables(deposit)
+    found = options.read(tables.index, ["digest"], file=tables.opened(tables.index))
+    digests: list[str] = found["digest"].to_pylist()
     return digests
