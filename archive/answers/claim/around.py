@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from archive.answers.claim.claim_facts import Around, CopyOf, Neighbours
+from archive.answers.claim.claim_facts import Around, CopyOf, Neighbours, TestedRecord
 from archive.answers.job_schedule import latest_schedule
 from archive.answers.link import ArchivedLink
 from archive.answers.setaside import set_aside
+from archive.errors import Trouble
 from archive.store import Archive, identity
 from archive.store.documents import of_job
 from archive.validation.look.scheduled_links import ScheduledLinks
@@ -16,7 +17,7 @@ _EACH_WAY = 4
 _SHOWN = (
     "link_label AS link, record_id, tested_local, coalesce(limit_id, limit_found) AS limit_id, verdict, provisional, "
     "length_m, leading_margin, leading_parameter, "
-    "local_serial, remote_serial, cable_found"
+    "local_serial, remote_serial, cable_found, deposit || '/' || position AS address"
 )
 
 
@@ -58,8 +59,19 @@ def neighbours(archive: Archive, link: ArchivedLink) -> Neighbours | None:
             f"AND link_label {sign} ? {among} ORDER BY link_label {order} LIMIT {most}",
             (job, site, link.label, *labels),
         ).fetchall()
-    rows = sorted((dict(n) for n in found), key=lambda n: str(n["link"]))
+    rows = sorted(({**n, **_crew_and_lot(archive, n["address"])} for n in found), key=lambda n: str(n["link"]))
     return Neighbours(basis, name, rows) if any(r["link"] != link.label for r in rows) else None
+
+
+def _crew_and_lot(archive: Archive, address: str) -> dict[str, str | None]:
+    """Who tested a record, "" where the name is not there any more, and the drum or lot of its cable. A record that
+    cannot be read says neither, and that."""
+    try:
+        batch = archive.record(address)
+    except Trouble:
+        return {"crew": None, "lot": None, "unread": "yes"}
+    near = TestedRecord(batch, "")
+    return {"crew": near.operator, "lot": near.record["cable_lot"], "unread": None}
 
 
 def _bundle(archive: Archive, link: ArchivedLink) -> tuple[list[str], str, str]:

@@ -56,6 +56,7 @@ def identity(facts: ClaimFacts, words: Wording) -> list[tuple[str, str]]:
         (words("former labels"), ", ".join(facts.former_labels)),
         (words("place"), place),
         (words("cable, as found"), plain(r.get("cable_found"))),
+        (words("drum or lot"), plain(r.get("cable_lot"))),
         (words("cable type"), _cable(s, words)),
         (words("longest fibre") if r.get("medium") == "fiber" else words("longest pair"), _length(facts, words)),
         (words("evidence"), words.term(r.get("evidence"))),

@@ -94,6 +94,17 @@ def _leading(near: Mapping[str, Any], words: Wording) -> str:
     return margin if unit == "dB" else f"{margin}\u00a0{words.unit(unit)}"
 
 
+def _units_and_crew(near: Mapping[str, Any], words: Wording) -> str:
+    units = " ".join(dict.fromkeys(plain(near[k]) for k in ("local_serial", "remote_serial") if near[k]))
+    crew = words("name taken out of the archive") if near["crew"] == "" else plain(near["crew"])
+    return ", ".join(x for x in (units, words("its record could not be read") if near["unread"] else crew) if x)
+
+
+def _cable_and_lot(near: Mapping[str, Any], words: Wording) -> str:
+    lot = words("drum {lot}", lot=near["lot"]) if near["lot"] else ""
+    return ", ".join(x for x in (plain(near["cable_found"]), lot) if x)
+
+
 def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     """Links of the same bundle or panel, for comparison; this link among them."""
     near = facts.neighbours
@@ -110,8 +121,8 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
                 words.value(n["length_m"], "m"),
                 _leading(n, words),
                 words.parameter(n["leading_parameter"]) if n["leading_parameter"] else "",
-                " ".join(dict.fromkeys(plain(n[k]) for k in ("local_serial", "remote_serial") if n[k])),
-                plain(n["cable_found"]),
+                _units_and_crew(n, words),
+                _cable_and_lot(n, words),
             ],
         )
         for n in near.rows
@@ -124,6 +135,6 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     intro = nearness + words(", those next to this one in the order of labels, from the records that stand.")
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("leading margin"), words("of")]
-    head += [words("units"), words("cable, as found")]
+    head += [words("units and crew"), words("cable and drum, as found")]
     table = stressed(head, rows, align="llllrrlll", weights=(1.2, 1, 1.5, 0, 0, 0, 1, 1, 1.2))
     return DocumentSection(words("Neighbours"), [Para(intro), table])

@@ -43,6 +43,7 @@ RECORDS = frozenset(
             "connector_grade",
             "polarity_method",
             "light_class",
+            "cable_lot",
             "reported_verdict",
             "reported_marginal",
             "coverage_factor",

@@ -126,7 +126,7 @@ class RecordFacts:
     def columns(self) -> dict[str, Any]:
         """The columns of records that follow from the cells."""
         out: dict[str, Any] = {}
-        for name in ("link_label", "sequence", "limit_found", "cable_found", "comment", "light_class"):
+        for name in ("link_label", "sequence", "limit_found", "cable_found", "cable_lot", "comment", "light_class"):
             out[name] = self.text(f"records.{name}")
         of_fiber = ("reference_method", "launch_condition", "connector_grade", "polarity_method")
         for name in ("configuration", *of_fiber, "medium"):
