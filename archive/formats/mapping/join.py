@@ -30,7 +30,7 @@ def key_names(tables: Sequence[SourceTable]) -> list[str]:
 
 
 def keys_of(frame: RowFrame, names: Sequence[str]) -> list[Key] | None:
-    """The key of each row; a key that is left blank repeats the one above (not in tables of links)."""
+    """The key of each row; a key that is left blank repeats the one above (not in tables of links, nor in trees)."""
     columns = []
     for name in names:
         f = next((f for f in frame.table.fields if f.to.table == "records" and f.to.name == name), None)
@@ -40,7 +40,7 @@ def keys_of(frame: RowFrame, names: Sequence[str]) -> list[Key] | None:
         known = [None if c is None or says_nothing(c) else c.strip() for c in coded.dictionary.to_pylist()]
         words = np.array([*known, None], dtype=object)
         code = codes(coded)
-        if frame.table.rows != "links":
+        if frame.table.rows != "links" and frame.repeats:
             filled = np.array([*map(bool, known), False])[code]
             last = np.maximum.accumulate(np.where(filled, np.arange(len(code)), -1))
             code = np.where(last >= 0, code[last], len(known)) if len(code) else code
@@ -54,6 +54,8 @@ class Counts:
 
     def __init__(self) -> None:
         self.ignored = 0
+        self.torn: dict[int, Problem] = {}
+        """What is wrong with some records of the file."""
         self._parts: list[tuple[int, Counted]] = []
 
     def add(self, chunk: RecordChunk, base: int) -> None:
@@ -114,6 +116,9 @@ def join(frames: Sequence[tuple[str, RowFrame]], counts: Counts | None = None) -
                     continue
                 before = key
                 at = of.get(key)
+                if at is None and not (frame.repeats or any(key)):
+                    where_ = _place(where, frame, i)
+                    problems[len(places)] = Problem(where_, "rows that name no link", "", _LABELS, _NAMELESS)
                 if at is None or (own and not several):
                     at = len(places)
                     places.append(_place(where, frame, i))
@@ -134,8 +139,14 @@ def join(frames: Sequence[tuple[str, RowFrame]], counts: Counts | None = None) -
         order = np.argsort(record, kind="stable")
         moved = replace(frame, record=record, noun=f"{where}{frame.noun}")
         placed.append(moved.only(order) if (order[1:] < order[:-1]).any() else moved)
+    if counts is not None:
+        problems |= {became[i]: p for i, p in counts.torn.items() if i in became}
     counted = counts.taken(became, len(places)) if counts is not None else (0, None)
     yield from _cut(places, placed, axes, problems, counted)
+
+
+_LABELS = "the label of a link in each row"
+_NAMELESS = "see in the text set aside which rows they are, and whether the mapping names the label where it stands"
 
 
 def _place(where: str, frame: RowFrame, row: int) -> str:

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from archive import schemas, vocabulary
 from archive.errors import Trouble
 from archive.formats.base import dates, patterns, units
-from archive.formats.mapping import live, target
+from archive.formats.mapping import keyed, live, target
 from archive.formats.mapping.build.cell_arrays import encoding_fault
 from archive.formats.mapping.model import (
     KINDS,
@@ -209,7 +209,7 @@ def _file(tree: Any, number: int, where: str) -> SourceFile:
             code="mapping.no-each",
             where=f"{at}, table {rowless.name}",
             found=f"rows = {rowless.rows!r} and no each",
-            expected="each = the path of the rows, from the record",
+            expected='each = the path of the rows, from the record; each = "." where the record is the row',
         )
     named = tuple(_named(n, i, at) for i, n in enumerate(f.pop("named", []), 1))
     plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in f.items()}
@@ -218,6 +218,7 @@ def _file(tree: Any, number: int, where: str) -> SourceFile:
         plain["delimiter"] = {"tab": "\t", "\\t": "\t"}.get(plain["delimiter"], plain["delimiter"])
     made = SourceFile(tables=tables, **{"name": str(number), **plain})
     live.check(made, set(f), list(zip(tables, map(set, stated), strict=True)), at)
+    keyed.check(made, at)
     return made
 
 
@@ -384,6 +385,7 @@ def _together(files: tuple[SourceFile, ...], where: str) -> None:
             where=where,
             expected='pattern = "*identities*.csv" in each [[file]]',
         )
+    keyed.check_beside(files, where)
 
 
 def _regex(pattern: object, where: str) -> None:

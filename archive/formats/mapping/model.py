@@ -74,6 +74,14 @@ class SourceTable:
     links, and the cells below them values of each."""
     frequency_unit: str = "MHz"
 
+    @property
+    def keyed(self) -> bool:
+        """Whether each of its rows names its link: in a cell of its own, or above it in its record."""
+        return any(
+            f.to.table == "records" and f.to.name in ("link_label", "sequence") and not f.source.startswith("/")
+            for f in self.fields
+        )
+
     @cached_property
     def by_source(self) -> dict[str, SourceField]:
         """Fields by the name of their source."""
@@ -115,6 +123,13 @@ class SourceFile:
     """Columns of one of several blocks that stand beside each other."""
     transpose: bool = False
     """Rows and columns are exchanged: each record is a column."""
+
+    @property
+    def joins(self) -> bool:
+        """XML, JSON: whether rows name their link and records do not, so that rows of one label are one record."""
+        beside = [t for t in self.tables if t.rows == "labels"]
+        within = [t for t in self.tables if t.each and not t.each.startswith("/") and t.rows != "labels"]
+        return any(t.keyed for t in within) and not any(t.keyed for t in beside)
 
 
 @dataclass(frozen=True)

@@ -50,6 +50,8 @@ class RowFrame:
     of its own for each cell, see new_cell; -1 where the cell was counted in an earlier frame."""
     source: str = ""
     """source_id of its file, where it is not that of the records."""
+    repeats: bool = True
+    """Whether a key that is left blank repeats the one above, as people write tables."""
     fed: dict[str, Bools] = field(default_factory=dict, init=False)
     """Of columns that rows of the tables were made of, which cells: boolean array over the rows. See `feed`."""
     keyed: set[str] = field(default_factory=set, init=False)

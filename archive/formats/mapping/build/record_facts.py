@@ -96,6 +96,8 @@ class RecordFacts:
             if len(at):
                 texts, which = words.take(pa.array(code[at])), None if cell is None else cell[at]
                 self.moved.append(Moved(frame.record[at], f.source, frame.where(at), texts, which, source=frame.source))
+                if f.to.name == "link_label" and frame.table.rows in ("readings", "points", "curves"):
+                    self._another_link(frame.record[at], texts, taken)
         where = frame.place[np.maximum(rows, 0)] if frame.place is not None else None
         of = None
         if cell is not None:
@@ -112,6 +114,13 @@ class RecordFacts:
                 cells_of = [none if x is None else x for x in (before.cell, of)]
                 fact.cell = np.where(np.asarray(before.text.is_valid()), *cells_of)
         self.stated[str(f.to)] = fact
+
+    def _another_link(self, record: Ints, texts: pa.Array, taken: pa.Array) -> None:
+        """Sets aside records of which rows name another link: what they measure would be filed under this one."""
+        for i, text in zip(record.tolist(), texts.to_pylist(), strict=True):
+            own = taken[i].as_py()
+            if i not in self.problems.of and _same(text) != _same(own):
+                self.problems.add(i, Problem("", "rows of one record name two links", f"{text} beside {own}", *_ONE))
 
     def find(self, key: str) -> RecordFact | None:
         """One fact, which a column is then made of; None where it is not stated."""
@@ -287,6 +296,17 @@ class RecordFacts:
             times[i] = _together(cells[i], patterns)
             if times[i] is None and any(cells[i]) and "words" not in patterns:
                 self._aside(i, way[0], _expected(cells[i], way, " ".join(patterns), self.mapping))
+
+
+_ONE = (
+    "one link in the rows of a record",
+    "let the mapping say where records begin (record, each or block), or leave it out, and rows are joined by the link",
+)
+
+
+def _same(label: str) -> str:
+    """A label without what is no difference."""
+    return " ".join(label.split()).casefold()
 
 
 def _expected(cells: tuple[str | None, ...], given: list[RecordFact], pattern: str, mapping: Mapping) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from archive.formats.mapping.model import SourceFile
@@ -73,7 +74,7 @@ def use_of(path: str, paths: Paths) -> str:
 
 def absolute(each: str, source: str) -> str:
     """A source of a table as a path from the record: each "Curve/Point", source "../@pair" is "Curve/@pair"."""
-    parts = [p for p in each.split("/") if p]
+    parts = [p for p in each.split("/") if p not in ("", TEXT)]
     for name in source.split("/"):
         if name == "..":
             if parts:
@@ -92,19 +93,24 @@ class Leaves:
     loose: list[tuple[str, str]] = field(default_factory=list)
 
 
-def leaves(tree: Tree, paths: Paths) -> Leaves:
-    """Counts the leaves of a record."""
-    out = Leaves()
-    _walk(tree, paths, "", out)
+_NONE_OWNED: Mapping[int, Leaves] = {}
+
+
+def leaves(tree: Tree, paths: Paths, owned: Mapping[int, Leaves] = _NONE_OWNED) -> Leaves:
+    """Counts the leaves of a record. owned: by the id of a tree within it what takes its leaves instead."""
+    out = owned.get(id(tree)) or Leaves()
+    _walk(tree, paths, "", out, owned)
     return out
 
 
 _NOTHING = Paths()
 
 
-def _walk(tree: Tree, paths: Paths, path: str, out: Leaves) -> None:
+def _walk(tree: Tree, paths: Paths, path: str, out: Leaves, owned: Mapping[int, Leaves]) -> None:
     if tree is None or tree == "":
         return
+    if owned and isinstance(tree, dict | list):
+        out = owned.get(id(tree), out)
     if isinstance(tree, dict):
         for name, child in tree.items():
             if name == TEXT:
@@ -115,16 +121,16 @@ def _walk(tree: Tree, paths: Paths, path: str, out: Leaves) -> None:
                 below = paths.below.get(ANY)
                 if below is not None and KEY in below.below:
                     _leaf(name, below.below[KEY].use, f"{path}/{KEY}", out)
-            _walk(child, below or _NOTHING, f"{path}/{name}" if path else name, out)
+            _walk(child, below or _NOTHING, f"{path}/{name}" if path else name, out, owned)
     elif isinstance(tree, list) and not is_values(tree):
         positions = {n: p for n, p in paths.below.items() if n.startswith("#")}
         for i, child in enumerate(tree, 1):
-            _walk(child, positions.get(f"#{i}", paths), path, out)
+            _walk(child, positions.get(f"#{i}", paths), path, out, owned)
     elif isinstance(tree, list):
         positions = {n: p for n, p in paths.below.items() if n.startswith("#")}
         if positions:
             for i, child in enumerate(tree, 1):
-                _walk(child, positions.get(f"#{i}", Paths(paths.use)), path, out)
+                _walk(child, positions.get(f"#{i}", Paths(paths.use)), path, out, owned)
         else:
             _leaf(tree, paths.use, path, out)
     else:

@@ -115,7 +115,7 @@ def members(tree: Tree, path: str) -> Iterator[tuple[Tree, tuple[Tree, ...], str
 
     A list stands for its members, except a list of scalars, which is one value.
     """
-    yield from _members(tree, [p for p in path.split("/") if p], (), "")
+    yield from _members(tree, [p for p in path.split("/") if p not in ("", TEXT)], (), "")
 
 
 def _members(

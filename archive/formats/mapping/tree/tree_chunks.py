@@ -37,27 +37,17 @@ MOST_RECORDS = 500
 
 def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordChunk]:
     """Records of an XML or JSON file. Errors: Trouble where it is damaged, or no record is where the mapping says."""
-    if file.kind == "xml":
-        from archive.formats.mapping.tree.xml import records  # lxml carries weight
-    else:
-        records = json_text.records
-    reader = _TreeReader(file)
+    reader = TreeReader(file)
     held: list[Member] = []
     counted: list[Leaves] = []
     size = number = 0
     pending: RecordChunk | None = None
     late: list[tuple[str, Tree]] = []
-    halves = file.kind == "json" and json_text.may_hold_surrogates(entry)
     torn: dict[int, Problem] = {}
-    named = [NameValueList(*n) for n in file.named]
-    for member in records(entry, file.record):
-        if halves:
-            member, text = _whole(member, entry.name)
+    for member, text in read_members(entry, file):
         if member.tree is None:
             late = member.fresh
             break
-        if named:
-            turned(member.tree, named)
         number += 1
         own = leaves(member.tree, reader.paths)
         if held and (size + own.mapped > MOST_CELLS or len(held) >= MOST_RECORDS):
@@ -65,25 +55,53 @@ def chunks(entry: Entry, file: SourceFile, mapping: Mapping) -> Iterator[RecordC
                 yield pending
             pending = reader.chunk(held, counted, [], torn)
             held, counted, torn, size = [], [], {}, 0
-        if halves and text:
-            torn[len(held)] = Problem(f"record {member.at}", "a text with half of a character", text, "Unicode", _AGAIN)
+        if text:
+            torn[len(held)] = half(f"record {member.at}", text)
         held.append(member)
         counted.append(own)
         size += own.mapped + len(own.loose)
     if not number:
-        raise Trouble(
-            "holds no record where the mapping says",
-            code="export.no-record",
-            where=entry.name,
-            expected=file.record or "records at the root",
-            remedy="use the mapping of this layout, or draft one with `muniment mapping draft`",
-        )
+        raise no_record(entry.name, file.record or "records at the root")
     if pending is not None:
         yield pending
     yield reader.chunk(held, counted, late, torn)
 
 
 _AGAIN = "export the link again"
+
+
+def no_record(name: str, expected: str) -> Trouble:
+    """A document that holds nothing where the mapping says."""
+    return Trouble(
+        "holds no record where the mapping says",
+        code="export.no-record",
+        where=name,
+        expected=expected,
+        remedy="use the mapping of this layout, or draft one with `muniment mapping draft`",
+    )
+
+
+def half(place: str, text: str) -> Problem:
+    """A record that holds half of a character."""
+    return Problem(place, "a text with half of a character", text, "Unicode", _AGAIN)
+
+
+def read_members(entry: Entry, file: SourceFile) -> Iterator[tuple[Member, str]]:
+    """The records of a document, and the first text of each that held half of a character; at last a member without a
+    tree. Lists of names and values are turned. Errors: Trouble."""
+    if file.kind == "xml":
+        from archive.formats.mapping.tree.xml import records  # lxml carries weight
+    else:
+        records = json_text.records
+    halves = file.kind == "json" and json_text.may_hold_surrogates(entry)
+    named = [NameValueList(*n) for n in file.named]
+    for member in records(entry, file.record):
+        text = ""
+        if halves:
+            member, text = _whole(member, entry.name)
+        if named and member.tree is not None:
+            turned(member.tree, named)
+        yield member, text
 
 
 def _whole(member: Member, name: str) -> tuple[Member, str]:
@@ -104,18 +122,18 @@ def _whole(member: Member, name: str) -> tuple[Member, str]:
     return Member(tree, around, member.at, [(path, value) for path, value in fresh]), text
 
 
-class _TreeReader:
+class TreeReader:
     """Makes chunks of records."""
 
     def __init__(self, file: SourceFile) -> None:
         self.paths, self._around = paths_of(file), paths_around(file)
-        self._labels = [t for t in file.tables if t.rows == "labels" and not t.each]
-        self._tables = [t for t in file.tables if t.each and not t.each.startswith("/")]
-        self._shared = [t for t in file.tables if t.each.startswith("/")]
-        of = [(t, f) for t in (*self._labels, *self._tables) for f in t.fields]
+        self.labels = [t for t in file.tables if t.rows == "labels" and not t.each]
+        self.tables = [t for t in file.tables if t.each and not t.each.startswith("/")]
+        self.shared = [t for t in file.tables if t.each.startswith("/")]
+        of = [(t, f) for t in (*self.labels, *self.tables) for f in t.fields]
         times = Counter(absolute(t.each, f.source) for t, f in of if not f.source.startswith("/"))
         self._twice = {path for path, n in times.items() if n > 1}
-        self._noun = "line" if file.kind == "xml" else "record"
+        self.noun = "line" if file.kind == "xml" else "record"
 
     def chunk(
         self, held: list[Member], counted: list[Leaves], late: list[tuple[str, Tree]], torn: dict[int, Problem]
@@ -124,10 +142,10 @@ class _TreeReader:
         be wrong with some."""
         n = len(held)
         numbers: dict[tuple[int, str], int] = {}
-        frames = [self._label_frame(t, held, numbers) for t in self._labels]
-        frames += [f for t in self._tables if (f := self._rows(t, held, numbers)) is not None]
-        frames += [f for t in self._shared if (f := self._shared_rows(t, held)) is not None]
-        where = [f"{self._noun} {m.at}" for m in held]
+        frames = [self.label_frame(t, held, numbers) for t in self.labels]
+        frames += [f for t in self.tables if (f := self._rows(t, held, numbers)) is not None]
+        frames += [f for t in self.shared if (f := self.shared_rows(t, held)) is not None]
+        where = [f"{self.noun} {m.at}" for m in held]
         places = where if len(set(where)) == n else [f"{w}, record {i}" for i, w in enumerate(where, 1)]
         leaf = Counted(
             np.array([c.mapped for c in counted], dtype=np.int64),
@@ -136,12 +154,12 @@ class _TreeReader:
         )
         for fresh in [*(m.fresh for m in held), late]:
             for name, value in fresh:
-                self._count(leaf, name, value)
+                self.count(leaf, name, value)
         return RecordChunk(
             places, frames, lambda i: json.dumps(held[i].tree, ensure_ascii=False), problems=torn, counted=leaf
         )
 
-    def _count(self, leaf: Counted, name: str, value: Tree) -> None:
+    def count(self, leaf: Counted, name: str, value: Tree) -> None:
         """One leaf that stands around the records."""
         use = use_of(name, self._around)
         cells = sum(1 for c in value if c is not None) if isinstance(value, list) else 1
@@ -153,7 +171,7 @@ class _TreeReader:
             listed = value if isinstance(value, list) else [value]
             leaf.loose += [(-1, name, text) for v in listed if (text := cell_text(v)) is not None]
 
-    def _label_frame(self, table: SourceTable, held: list[Member], numbers: dict[tuple[int, str], int]) -> RowFrame:
+    def label_frame(self, table: SourceTable, held: list[Member], numbers: dict[tuple[int, str], int]) -> RowFrame:
         columns, above = {}, {}
         for f in table.fields:
             outside = f.source.startswith("/")
@@ -164,24 +182,24 @@ class _TreeReader:
             if outside:
                 above[f.source] = _met(held, f.source.lstrip("/"))
             elif f.source in self._twice:
-                above[f.source] = _numbered([(m.tree, f.source) for m in held], numbers)
+                above[f.source] = numbered([(m.tree, f.source) for m in held], numbers)
         places = np.array([m.at for m in held], dtype=np.int64)
         record = np.arange(len(held), dtype=np.int64)
-        return RowFrame(table, columns, record, places, self._noun, counts=False, above=above)
+        return RowFrame(table, columns, record, places, self.noun, counts=False, above=above)
 
     def _rows(self, table: SourceTable, held: list[Member], numbers: dict[tuple[int, str], int]) -> RowFrame | None:
         """Members of repeated elements below the records, one row each."""
         rows = [(i, found) for i, m in enumerate(held) for found in members(m.tree, table.each)]
-        frame = _framed(table, rows)
+        frame = framed(table, rows)
         for name in frame.columns if frame is not None else ():
             assert frame is not None
             if name == KEY and not table.each.endswith(ANY):
                 frame.uncounted |= {name}
             elif name == KEY or name.startswith("../") or absolute(table.each, name) in self._twice:
-                frame.above[name] = _numbered(_holders(rows, name), numbers)
+                frame.above[name] = numbered(holders_of(rows, name), numbers)
         return frame
 
-    def _shared_rows(self, table: SourceTable, held: list[Member]) -> RowFrame | None:
+    def shared_rows(self, table: SourceTable, held: list[Member]) -> RowFrame | None:
         """Rows that stand outside the records, such as axes: they hold for all that come after."""
         rows = []
         seen: set[int] = set()
@@ -190,14 +208,15 @@ class _TreeReader:
                 seen.add(id(m.around))
                 rows += [(-1, found) for found in members(m.around, table.each.lstrip("/"))]
                 break
-        return _framed(table, rows)
+        return framed(table, rows)
 
 
-_Row = tuple[Tree, tuple[Tree, ...], str]
+TreeRow = tuple[Tree, tuple[Tree, ...], str]
 """A row: its member, its ancestors, nearest first, and the key under which it stands."""
 
 
-def _framed(table: SourceTable, rows: list[tuple[int, _Row]]) -> RowFrame | None:
+def framed(table: SourceTable, rows: list[tuple[int, TreeRow]]) -> RowFrame | None:
+    """Members as rows of a table, with the number of the record of each; None where there is none."""
     if not rows:
         return None
     columns = {}
@@ -208,7 +227,7 @@ def _framed(table: SourceTable, rows: list[tuple[int, _Row]]) -> RowFrame | None
     return RowFrame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
 
 
-def _numbered(holders: list[tuple[Tree, str]], numbers: dict[tuple[int, str], int]) -> Ints:
+def numbered(holders: list[tuple[Tree, str]], numbers: dict[tuple[int, str], int]) -> Ints:
     """Numbers of the cells at paths below trees. numbers: those of the chunk so far, for a cell may stand in several
     tables."""
     out: list[int] = []
@@ -224,7 +243,7 @@ def _numbered(holders: list[tuple[Tree, str]], numbers: dict[tuple[int, str], in
     return np.array(out, dtype=np.int64)
 
 
-def _holders(rows: list[tuple[int, _Row]], name: str) -> list[tuple[Tree, str]]:
+def holders_of(rows: list[tuple[int, TreeRow]], name: str) -> list[tuple[Tree, str]]:
     """Of each row the element from which a name leads on, and the rest of the name; of a key what holds it, and it."""
     if name == KEY:
         return [(above[0] if above else None, f"{KEY}{key}") for _, (_, above, key) in rows]
