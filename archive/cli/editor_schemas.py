@@ -12,6 +12,7 @@ import msgspec
 
 from archive import schemas, vocabulary
 from archive.answers.claim.claim_statement import ClaimStatement
+from archive.cli import mapping_schema
 from archive.formats.schedule_words import ScheduleWords
 from archive.limits.file_tables import ConfirmationFile, EditionFile, OwnLimitFile
 from archive.validation.catalogue.declared_rules import RuleFile, rules
@@ -32,7 +33,8 @@ _STATED_BY_USER = ("own-limit", "limit-confirmation")
 
 def texts() -> dict[str, str]:
     """Every schema as JSON text, by file name without its ending."""
-    return {name: _text(name, kind, title) for name, (kind, title) in KINDS.items()}
+    made = {name: _text(name, kind, title) for name, (kind, title) in KINDS.items()}
+    return {**made, "mapping": _json(mapping_schema.TITLE, mapping_schema.schema())}
 
 
 def _text(name: str, kind: type[Any], title: str) -> str:
@@ -48,6 +50,10 @@ def _text(name: str, kind: type[Any], title: str) -> str:
             parts["severity"]["propertyNames"] = {"enum": list(rules())}
             parts["severity"]["additionalProperties"]["enum"] = [*sorted(vocabulary.words("severity")), OFF]
             parts["tolerances"]["propertyNames"] = {"enum": [n for n, rule in rules().items() if rule.tolerances]}
+    return _json(title, schema)
+
+
+def _json(title: str, schema: dict[str, Any]) -> str:
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title}
     return json.dumps({**head, **schema}, indent=2, ensure_ascii=False) + "\n"
 

@@ -12,8 +12,12 @@ import pytest
 
 from archive import schemas
 from archive.cli import editor_schemas
+from archive.errors import Trouble
+from archive.formats.mapping.load import of_tree
+from tests.formats.mapping.guide import examples
 
 FOLDER = schemas.root() / "editors"
+EXPORTS = schemas.root().parent / "fixtures" / "exports"
 LIMITS = schemas.root() / "limits"
 
 
@@ -84,3 +88,37 @@ def test_what_the_reader_refuses_an_editor_marks(wrong: dict[str, Any]) -> None:
     good = {"id": "a", "title": "t", "by": "b"}
     assert _faults("own-limit", good) == []
     assert len(_faults("own-limit", {**good, **wrong})) >= 1
+
+
+def _mappings() -> list[dict[str, Any]]:
+    shipped = [file.read_text("utf-8") for file in sorted(EXPORTS.glob("*/mapping.toml"))]
+    return [tomllib.loads(text) for text in [*shipped, *(e.mapping for e in examples())]]
+
+
+def test_mappings_that_are_read_fit() -> None:
+    listed = _mappings()
+    assert len(listed) > 15
+    for mapping in listed:
+        assert _faults("mapping", mapping) == [], mapping["mapping"]["layout"]
+
+
+@pytest.mark.parametrize(
+    ("table", "wrong"),
+    [
+        ("mapping", {"layuot": "x"}),
+        ("cells", {"decimal": ";"}),
+        ("cells", {"ends": {"Main": "near"}}),
+        ("cells", {"marks": {"*": "perhaps"}}),
+        ("cells", {"parameters": {"NEXT": "nxt"}}),
+        ("file", {"kind": "spreadsheet"}),
+        ("field", {"to": "records.link_label", "pattern": "{a}", "parts": {"a": "records.link_label"}}),
+    ],
+)
+def test_a_mapping_that_its_reader_refuses_an_editor_marks(table: str, wrong: dict[str, Any]) -> None:
+    good: dict[str, Any] = _mappings()[0]
+    assert _faults("mapping", good) == []
+    into = {"file": good["file"][0], "field": good["file"][0]["table"][0]["fields"][0]}.get(table)
+    (good.setdefault(table, {}) if into is None else into).update(wrong)
+    assert len(_faults("mapping", good)) >= 1
+    with pytest.raises(Trouble):
+        of_tree(good, b"", "m.toml")

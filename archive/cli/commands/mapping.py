@@ -96,12 +96,15 @@ def _told(made: Any, out: Path | None, quiet: bool) -> None:
 def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: bool) -> None:
     """Converts the first records with a mapping and shows them side by side with the source.
 
-    Exit code 1: a record was set aside.
+    Each field is read alone: left its cells, right what became of them. Tables that took no rows are named, and why.
+
+    Exit code 1: a record was set aside, or a table took no rows.
 
     \b
     Example:
       muniment mapping try links.toml exports/links.csv -n 2
     """
+    from archive.cli.side_by_side import side_by_side
     from archive.formats.draft.command import tried
 
     found = tried(mapping, export, records)
@@ -109,14 +112,16 @@ def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: boo
         print_json(found)
     elif not quiet:
         for record in found["records"]:
-            print_line(f"{record['link'] or 'no label'}  ({record['place']})")
-            for row in record["rows"]:
-                print_line(f"  {row['from'][:38]:<38}  {row['found'][:28]:<28}  {row['to'][:44]:<44}  {row['value']}")
+            for line in side_by_side(record):
+                print_line(line)
     for row in found["set_aside"]:
         say(
             f"set aside: {row['place']}: {row['reason']}; found {row['found']}; expected {row['expected']}", quiet=quiet
         )
-    done(bool(found["set_aside"]))
+    empty = [t for t in found["tables"] if not t["taken"]]
+    for table in empty:
+        say(f"table {table['table']} ({table['rows']}) took no rows: {table['why']}", quiet=quiet)
+    done(bool(found["set_aside"] or empty))
 
 
 @command.command("list")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -20,16 +20,53 @@ _PLAIN = r"^[+-]?(?:\d+(?:\.\d*)?|\.\d+)$"
 _CELL = re.compile(
     r"^(?P<sign>[<>≤≥]=?)?\s*(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(?P<unit>\D.*)?$"
 )
-_BLANKS = "\u00a0\u202f\u2009"
+_BLANKS = "\u00a0\u202f\u2009\u2007"
+_APOSTROPHES = "'\u2019\u02bc"
 
 
 @dataclass(frozen=True)
 class Writing:
-    """How a layout writes numbers: decimal mark, thousands mark ("" where it has none), cells that say nothing."""
+    """How a layout writes numbers: decimal mark, thousands mark ("" where it has none), cells that say nothing, marks
+    beside numbers, such as the one of 6.1*, and what each says ("marginal", "pass", "fail", "note")."""
 
     decimal: str = "."
     thousands: str = ""
     empty: frozenset[str] = frozenset()
+    beside: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def between_thousands(self) -> str:
+        """A pattern of what stands between thousands: any blank where the layout has one, any apostrophe."""
+        return _between(self.thousands, f" {_BLANKS}")
+
+    @property
+    def within_lists(self) -> str:
+        """The same in a list whose numbers plain blanks part: "" where only a plain blank would stand there."""
+        return _between(self.thousands, _BLANKS)
+
+    def without_marks(self, cells: Any) -> Any:
+        """A column of text without the marks beside its numbers."""
+        return pc.replace_substring_regex(cells, self._pattern, r"\1") if self.beside else cells
+
+    def marked(self, cells: Any) -> dict[str, Any]:
+        """Which cells of a column of text have a mark beside a number: boolean arrays by what marks say."""
+        out: dict[str, Any] = {}
+        for mark, says in self.beside:
+            pattern = rf"\d\s*{re.escape(mark)}\s*$|^\s*{re.escape(mark)}\s*[<>+-]?\s*[.,]?\d"
+            found = np.asarray(pc.fill_null(pc.match_substring_regex(cells, pattern), False))
+            out[says] = out[says] | found if says in out else found
+        return out
+
+    @property
+    def _pattern(self) -> str:
+        any_of = "|".join(re.escape(m) for m, _ in sorted(self.beside, key=lambda b: -len(b[0])))
+        return rf"^\s*(?:{any_of})?\s*(.*?\d.*?)\s*(?:{any_of})?\s*$"
+
+
+def _between(thousands: str, blanks: str) -> str:
+    if not thousands.strip():
+        return f"[{blanks}]" if thousands else ""
+    return f"[{_APOSTROPHES}]" if thousands in _APOSTROPHES else re.escape(thousands)
 
 
 @dataclass(frozen=True, order=True)
@@ -47,7 +84,8 @@ class Numbers:
     values: float64 with NaN where there is none; bound: int8, 1 for "more than", -1 for "less than"; step: float64, the
     step of the number as written, NaN where it is not known; bad: bool, cells that are there and are no number;
     found: the cells as text where converting changed more than their notation, else null; None where none did.
-    changes: what converting did to some of them.
+    changes: what converting did to some of them. marked: bool by what a mark beside the number says; None where the
+    layout has no such marks.
     """
 
     values: Any
@@ -56,6 +94,7 @@ class Numbers:
     bad: Any
     found: Any
     changes: frozenset[Change] = frozenset()
+    marked: dict[str, Any] | None = None
 
     def __len__(self) -> int:
         return len(self.values)
@@ -76,6 +115,7 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
     n = len(cells)
     bound, foreign = np.zeros(n, dtype=np.int8), None
     changes: set[Change] = set()
+    marked: dict[str, Any] | None = None
     if pa.types.is_floating(cells.type):
         values = cells.to_numpy(zero_copy_only=False).astype(np.float64, copy=False)
         # A number that is none was a word such as nan; a missing one is null.
@@ -86,7 +126,8 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
         if step and np.isfinite(steps).any():
             steps = np.where(there, np.nanmin(steps), np.nan)
     else:
-        values, steps, bound, bad, foreign = _text(cells, writing, step)
+        marked = writing.marked(cells) if writing.beside else None
+        values, steps, bound, bad, foreign = _text(writing.without_marks(cells), writing, step)
         changes.update(marks(cells, writing) if not np.isnan(values).all() else ())
     changed = np.zeros(n, dtype=bool)
     if foreign is not None:
@@ -108,10 +149,12 @@ def read(cells: Any, writing: Writing, unit: Unit | None = None, negative: bool 
         changes |= {TURNED} if turned.any() else set()
         values = values + 0.0
     found = None
+    for of_mark in (marked or {}).values():
+        changed |= of_mark
     if changed.any():
         mask = changed & ~np.isnan(values)
         found = pc.if_else(pa.array(mask), text(cells), pa.scalar(None, pa.string()))
-    return Numbers(values, bound, steps, bad, found, frozenset(changes))
+    return Numbers(values, bound, steps, bad, found, frozenset(changes), marked)
 
 
 TURNED = Change("losses below zero", "losses above zero")
@@ -127,9 +170,11 @@ def marks(cells: Any, writing: Writing) -> set[Change]:
     out = set()
     if writing.decimal != "." and _any(cells, rf"\d{re.escape(writing.decimal)}\d"):
         out.add(Change(f"numbers with the decimal mark {writing.decimal!r}", "numbers with the decimal mark '.'"))
-    mark = re.escape(writing.thousands) if writing.thousands.strip() else f"[ {_BLANKS}]"
-    if writing.thousands and _any(cells, rf"\d{mark}\d\d\d"):
+    if writing.thousands and _any(cells, rf"\d{writing.between_thousands}\d\d\d"):
         out.add(Change(f"numbers with the thousands mark {writing.thousands!r}", "numbers without one"))
+    for mark, _ in writing.beside:
+        if _any(cells, rf"\d\s*{re.escape(mark)}|{re.escape(mark)}\s*[<>+-]?\d"):
+            out.add(Change(f"numbers marked {mark!r}", "numbers without the mark"))
     return out
 
 
@@ -186,7 +231,7 @@ def plain_digits(cells: Any, writing: Writing) -> Any:
     """Text of numbers with a decimal point, no thousands marks and a plain minus sign."""
     out = pc.utf8_trim(cells, characters=" \t" + _BLANKS)
     if writing.thousands:
-        pattern = re.escape(writing.thousands) if writing.thousands.strip() else f"[ {_BLANKS}]"
+        pattern = writing.between_thousands
         out = pc.replace_substring_regex(out, rf"(\d){pattern}(\d\d\d)", r"\1\2")
         out = pc.replace_substring_regex(out, rf"(\d){pattern}(\d\d\d)", r"\1\2")
     if writing.decimal != ".":
@@ -242,11 +287,12 @@ def _taken(one: Numbers, at: Any) -> Numbers:
     if one.found is not None:
         found = one.found.take(pa.array(np.where(at == len(one), 0, at)))
         found = pc.if_else(pa.array(at == len(one)), pa.scalar(None, pa.string()), found) if len(one) else None
+    marked = None if one.marked is None else {says: np.append(m, False)[at] for says, m in one.marked.items()}
     return Numbers(
-        nan[at], zero[at], np.append(one.step, np.nan)[at], np.append(one.bad, False)[at], found, one.changes
+        nan[at], zero[at], np.append(one.step, np.nan)[at], np.append(one.bad, False)[at], found, one.changes, marked
     )
 
 
-def writing(decimal: str, thousands: str, empty: Collection[str]) -> Writing:
+def writing(decimal: str, thousands: str, empty: Collection[str], beside: Mapping[str, str] | None = None) -> Writing:
     """A Writing from what a mapping says."""
-    return Writing(decimal, thousands, frozenset(e.casefold() for e in empty))
+    return Writing(decimal, thousands, frozenset(e.casefold() for e in empty), tuple((beside or {}).items()))

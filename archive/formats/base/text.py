@@ -1,7 +1,8 @@
 """Text as the world has it: which encoding a file is in, and its bytes as UTF-8 with plain line ends.
 
 The rule (measured in the design notes; statistical guessing is wrong without a word): byte order mark, then the
-pattern of NUL bytes, then strict UTF-8, then what the mapping declares, and CP1252 where it says nothing.
+pattern of NUL bytes, then strict UTF-8, then what the mapping declares, then a code page of the lines of boxes that
+stand in it, and CP1252 where nothing says anything.
 """
 
 from __future__ import annotations
@@ -53,7 +54,7 @@ def detect(head: bytes, declared: str = "", *, whole: bool = False) -> Encoding:
     """
     if declared:
         try:
-            declared = codecs.lookup(declared).name
+            declared = codecs.lookup(declared).name.replace("ascii", "")  # says nothing of the next umlaut
         except LookupError:
             raise Trouble(
                 "no such character encoding",
@@ -71,7 +72,28 @@ def detect(head: bytes, declared: str = "", *, whole: bool = False) -> Encoding:
         return Encoding(declared, "declared")
     if is_utf8(head, whole=whole):
         return Encoding("utf-8", "every byte fits")
+    if _BOXES.search(head) or len(_BARS.findall(head)) >= _ENOUGH_BARS:
+        return _of_boxes(head)
     return Encoding("cp1252" if _decodes(head, "cp1252") else "latin-1", "assumed")
+
+
+_BOXES = re.compile(rb"[\xc4\xcd]{4}")
+"""Horizontal lines of boxes in the code pages 437 and 850; in CP1252 four letters that no word has side by side."""
+_BARS = re.compile(rb"(?m)^(?=[^\n]*[ \t][\xb3\xba][ \t\r\n])")
+"""Lines of a text in which a vertical line of a box stands between blanks."""
+_ENOUGH_BARS = 3
+
+
+def _of_boxes(head: bytes) -> Encoding:
+    """Of the two code pages with boxes the one whose letters stand among letters; assumed where they differ at all."""
+    letters = re.compile(rb"(?<=[A-Za-z])([" + re.escape(_DIFFER) + rb"])|([" + re.escape(_DIFFER) + rb"])(?=[A-Za-z])")
+    found = b"".join(a or b for a, b in letters.findall(head))
+    own = sum(found.decode("cp850")[i].isalpha() and not found.decode("cp437")[i].isalpha() for i in range(len(found)))
+    differ = any(b in head for b in (bytes([d]) for d in _DIFFER))
+    return Encoding("cp850" if own else "cp437", "assumed" if differ else "lines of boxes")
+
+
+_DIFFER = bytes(b for b in range(128, 256) if bytes([b]).decode("cp437") != bytes([b]).decode("cp850"))
 
 
 def is_utf8(data: bytes, *, whole: bool = True) -> bool:

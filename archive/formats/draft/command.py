@@ -8,19 +8,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from archive.errors import Trouble
 from archive.formats.containers import entries
 from archive.formats.draft import group
 from archive.formats.draft.answers import Answers
 from archive.formats.draft.write import Draft
 from archive.formats.folders import Refused, path_text
-from archive.formats.mapping import read
+from archive.formats.mapping import read, trial
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping
 from archive.formats.recognition import Entry
-from archive.tables import Batch
 
 
 def draft_of(path: Path, answers: Answers | None = None) -> Draft:
@@ -122,66 +119,11 @@ def tried(mapping: Path, export: Path, most: int) -> dict[str, Any]:
                 where=str(export),
                 expected=m.files[0].pattern,
             )
-        records: list[dict[str, Any]] = []
-        aside: list[dict[str, Any]] = []
-        for batch in read(entry, mapping=m):
-            aside += batch["set_aside"].drop_columns(["text"]).to_pylist()
-            records += _shown(batch, m, most - len(records))
-            if len(records) >= most:
-                break
-    return {"layout": m.layout, "records": records, "set_aside": aside[:50]}
+        found = trial.tried(entry, m, most)
+    return {"layout": m.layout, **vars(found), "set_aside": found.set_aside[:50]}
 
 
 def _begins(entry: Entry, mapping: Mapping) -> bool:
     from archive.formats.mapping.together import is_lead
 
     return mapping.alone or is_lead(entry, mapping)
-
-
-def _shown(batch: Batch, mapping: Mapping, most: int) -> list[dict[str, Any]]:
-    sources = {str(f.to): f for file in mapping.files for t in file.tables for f in t.fields}
-    out = []
-    rows = {n: t.to_pylist() for n, t in batch.items() if n in ("records", "readings", "reported", "sweeps", "extras")}
-    for r in rows["records"][:most]:
-        mine = []
-        for name in (
-            "link_label",
-            "tested_found",
-            "tested_local",
-            "limit_found",
-            "cable_found",
-            "cable_type",
-            "reported_words",
-            "reported_verdict",
-            "sequence",
-            "configuration",
-            "evidence",
-            "medium",
-        ):
-            if r[name] is not None:
-                f = sources.get(f"records.{name}")
-                mine.append(_row(f.source if f else "", r[name] if f else "", f"records.{name}", r[name]))
-        for x in (x for x in rows["readings"] if x["record_id"] == r["record_id"]):
-            where = ",".join(str(x[k]) for k in ("subject", "end", "direction", "wavelength_nm") if x[k] is not None)
-            origin = "" if x["origin"] == "measured" else f" {x['origin']}"
-            to = f"readings.{x['quantity']}[{where}]{origin}"
-            mine.append(_row("", x["found"] or "", to, f"{x['censored'] or ''}{x['value']:g}"))
-        for x in (x for x in rows["reported"] if x["record_id"] == r["record_id"]):
-            where = ",".join(str(x[k]) for k in ("end", "pairing") if x[k] is not None)
-            said = ", ".join(
-                f"{k} {x[k]}" for k in ("value", "limit", "margin", "frequency_mhz", "verdict") if x[k] is not None
-            )
-            mine.append(_row("", x["words"] or "", f"reported.{x['parameter']}[{where}] {x['kind']}", said))
-        for x in (x for x in rows["sweeps"] if x["record_id"] == r["record_id"]):
-            where = ",".join(str(x[k]) for k in ("end", "pairing") if x[k] is not None)
-            values = np.array([v for v in x["values"] if v is not None])
-            to = f"sweeps.{x['parameter']}[{where}] {x['origin']}"
-            mine.append(_row("", "", to, f"{len(x['values'])} points, {values.min():g} to {values.max():g}"))
-        for x in (x for x in rows["extras"] if x["record_id"] == r["record_id"]):
-            mine.append(_row(x["name"], x["value"], "extras", x["value"]))
-        out.append({"link": r["link_label"], "place": r["source_place"], "rows": mine})
-    return out
-
-
-def _row(source: str, found: Any, to: str, value: Any) -> dict[str, str]:
-    return {"from": source, "found": str(found), "to": to, "value": str(value)}

@@ -33,12 +33,14 @@ def text_encoding(entry: Entry, declared: str) -> texts.Encoding:
     if not unproved:
         return found
     stat = entry.path.stat()
-    return found if _all_utf8(entry.path, stat.st_size, stat.st_mtime_ns) else texts.Encoding("cp1252", "assumed")
+    other = _not_utf8(entry.path, stat.st_size, stat.st_mtime_ns)
+    return found if other is None else texts.detect(other, whole=True)
 
 
 @lru_cache(maxsize=8)
-def _all_utf8(path: Path, size: int, time: int) -> bool:
-    """Whether every byte of a file fits UTF-8; looked at once, as long as the file stays as it is."""
+def _not_utf8(path: Path, size: int, time: int) -> bytes | None:
+    """Bytes around the first that do not fit UTF-8, None where all do; looked at once, as long as the file stays as it
+    is."""
     del size, time
     decoder = codecs.getincrementaldecoder("utf-8")()
     with path.open("rb") as opened:
@@ -47,9 +49,13 @@ def _all_utf8(path: Path, size: int, time: int) -> bool:
                 continue
             try:
                 decoder.decode(block)
-            except UnicodeDecodeError:
-                return False
-    return True
+            except UnicodeDecodeError as error:
+                data: bytes = error.object
+                return data[max(0, error.start - _AROUND) : error.start + _AROUND]
+    return None
+
+
+_AROUND = 1 << 16
 
 
 def chunks_of(

@@ -19,6 +19,10 @@ from archive.tables.arrow import Reals
 VALUES = "@values"
 """Name of the column that holds the lists made from the columns of frequencies."""
 
+BOUNDS = "@bounds"
+"""Name of the column of lists that say which of these values are bounds: 1 for more than, -1 for less than, 0 for
+neither. It is there where any is, and holds no cells of its own."""
+
 HEADING, VALUE = "@heading", "@value"
 """Names of the columns that a table has whose other headings are links: the link of a row, and its one value."""
 
@@ -63,6 +67,7 @@ class Gathered:
     columns: dict[str, pa.Array]
     axis: Reals
     bad: dict[int, tuple[str, str]]
+    changes: frozenset[numbers.Change] = frozenset()
 
 
 def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable, mapping: Mapping) -> Gathered:
@@ -72,7 +77,7 @@ def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable, mapping: 
     common form are. Errors: Trouble where no heading is a frequency.
     """
     unit = units.for_unit(table.frequency_unit, "MHz", "headings")
-    known = {*table.by_source, *table.ignore}
+    known = {*table.cells, *table.ignore}
     parts = {n: p for n in columns if n not in known and (p := _parts(n, mapping.thousands)) is not None}
     if not parts:
         raise Trouble(
@@ -85,12 +90,15 @@ def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable, mapping: 
         )
     form = Counter(p[0] for p in parts.values()).most_common(1)[0][0]
     found = sorted((f if form[1] else float(unit.ours(f)), n) for n, (own, f) in parts.items() if own == form)
-    writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty))
+    writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty), mapping.marks)
     stacked = np.empty((len(columns[found[0][1]]), len(found)))
+    bound = np.zeros(stacked.shape)
     bad: dict[int, tuple[str, str]] = {}
+    changes: set[numbers.Change] = set()
     for i, (_, name) in enumerate(found):
         read = numbers.read(columns[name], writing, step=False)
-        stacked[:, i] = read.values
+        stacked[:, i], bound[:, i] = read.values, read.bound
+        changes |= read.changes
         for row in np.flatnonzero(read.bad).tolist():
             bad.setdefault(row, (name, str(columns[name][row].as_py())))
     flat = stacked.reshape(-1)
@@ -98,13 +106,17 @@ def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable, mapping: 
     lists = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=np.isnan(flat)))
     taken = {name for _, name in found}
     kept = {k: v for k, v in columns.items() if k not in taken}
-    return Gathered({**kept, VALUES: lists}, np.array([f for f, _ in found]), bad)
+    if bound.any():
+        kept[BOUNDS] = pa.ListArray.from_arrays(pa.array(offsets), pa.array(bound.reshape(-1)))
+    return Gathered({**kept, VALUES: lists}, np.array([f for f, _ in found]), bad, frozenset(changes))
 
 
 def links_of_headings(frame: RowFrame) -> RowFrame:
     """A frame whose other columns are links, as one with a row for each link and row. What stood beside the columns of
     the links holds for each of them, and is counted once."""
-    known = [n for n in frame.columns if n in frame.table.by_source or n in frame.table.ignore]
+    known = [
+        n for n in frame.columns if n in frame.table.cells or n in frame.table.by_source or n in frame.table.ignore
+    ]
     links = [n for n in frame.columns if n not in known and not re.fullmatch(r"column \d+", n)]
     rows = np.tile(np.arange(frame.rows), len(links))
     link = np.repeat(np.arange(len(links), dtype=np.int32), frame.rows)

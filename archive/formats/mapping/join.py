@@ -115,8 +115,11 @@ def join(frames: Sequence[tuple[str, RowFrame]], counts: Counts | None = None) -
                     record[i] = record[i - 1]
                     continue
                 before = key
+                nameless = not (frame.repeats or any(key))
+                if nameless:
+                    key = (None, where)  # no rows of several files are one record for want of a key
                 at = of.get(key)
-                if at is None and not (frame.repeats or any(key)):
+                if at is None and nameless:
                     where_ = _place(where, frame, i)
                     problems[len(places)] = Problem(where_, "rows that name no link", "", _LABELS, _NAMELESS)
                 if at is None or (own and not several):

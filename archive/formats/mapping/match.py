@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from archive.formats.base.workbook import sheets
 from archive.formats.mapping import names
 from archive.formats.mapping.known import known
 from archive.formats.mapping.load import load
-from archive.formats.mapping.model import Mapping, SourceFile
+from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.recognition import Entry
 
 ENOUGH = 0.75
@@ -81,8 +81,7 @@ def _asked(file: SourceFile) -> frozenset[str]:
     """Names that a file of a layout holds."""
     out: set[str] = set()
     for table in file.tables:
-        optional = {f.source for f in table.fields if f.optional}
-        for name in [f.source for f in table.fields if f.source not in optional] + list(table.columns):
+        for name in [n for n, f in table.cells.items() if not f.optional] + list(table.columns):
             if file.kind in ("xml", "json"):
                 out.update(
                     p.lstrip("@") for p in name.split("/") if p not in ("", ".", "..", "*", "#key") and p[0] != "#"
@@ -96,6 +95,14 @@ def _asked(file: SourceFile) -> frozenset[str]:
             out.add(_plain(table.title))
     out.update(p for p in file.record.split("/") if p and p not in ("lines", "*"))
     return frozenset(x for x in out if x)
+
+
+def not_there(entry: Entry, mapping: Mapping, file: SourceFile, table: SourceTable) -> tuple[list[str], int]:
+    """The names of one table that the beginning of a file does not hold, and how many it has."""
+    words_there = content(entry, mapping)
+    there = words_there[1] if words_there is not None else frozenset()
+    asked = sorted(_asked(replace(file, tables=(table,), record="")))
+    return [n for n in asked if n not in there], len(asked)
 
 
 def _plain(text: object) -> str:

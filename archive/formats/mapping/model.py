@@ -16,6 +16,8 @@ LANGUAGE = 1
 """Version of the language that mapping files are written in."""
 
 KINDS = ("delimited", "report", "workbook", "xml", "json")
+MARKS = ("marginal", "pass", "fail", "note")
+"""What a mark beside a number may say; a note is kept with the cell alone."""
 ROWS = ("links", "readings", "points", "curves", "labels", "axes", "cross")
 
 
@@ -42,6 +44,16 @@ class SourceField:
     once: bool = False
     confidence: float | None = None
     reason: str = ""
+    cell: str = ""
+    """Of a part of a cell: the name of the cell. The source is then that name with the part in braces."""
+    part: str = ""
+    pattern: tuple[str, ...] = ()
+    """Patterns by which the cell is taken apart; the first that it fits counts."""
+
+    @property
+    def stands_in(self) -> str:
+        """The name of the cell that it is, or is a part of."""
+        return self.cell or self.source
 
 
 @dataclass(frozen=True)
@@ -78,7 +90,7 @@ class SourceTable:
     def keyed(self) -> bool:
         """Whether each of its rows names its link: in a cell of its own, or above it in its record."""
         return any(
-            f.to.table == "records" and f.to.name in ("link_label", "sequence") and not f.source.startswith("/")
+            f.to.table == "records" and f.to.name in ("link_label", "sequence") and not f.stands_in.startswith("/")
             for f in self.fields
         )
 
@@ -86,6 +98,20 @@ class SourceTable:
     def by_source(self) -> dict[str, SourceField]:
         """Fields by the name of their source."""
         return {f.source: f for f in self.fields}
+
+    @cached_property
+    def cells(self) -> dict[str, SourceField]:
+        """Fields by the name of the cell that they stand in; the first of those that share one."""
+        out: dict[str, SourceField] = {}
+        for f in self.fields:
+            out.setdefault(f.stands_in, f)
+        return out
+
+    @cached_property
+    def parted(self) -> dict[str, tuple[SourceField, ...]]:
+        """The parts of cells that hold several values, by the name of the cell."""
+        names = dict.fromkeys(f.cell for f in self.fields if f.cell)
+        return {n: tuple(f for f in self.fields if f.cell == n) for n in names}
 
     def find(self, name: str, kind: str = "") -> SourceField | None:
         """The field that goes to row.name, where there is one; of several the one of that kind of point."""
@@ -143,6 +169,8 @@ class Mapping:
     decimal: str = "."
     thousands: str = ""
     empty: tuple[str, ...] = ()
+    marks: dict[str, str] = field(default_factory=dict, hash=False)
+    """Marks beside numbers, such as the one of 6.1*, and what each says: MARKS."""
     date: str = ""
     zone: str = ""
     pairs: str = "contacts"

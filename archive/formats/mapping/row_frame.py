@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import count
 from pathlib import Path
 
@@ -11,8 +12,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive.formats.base.numbers import Change
-from archive.formats.mapping.model import SourceTable
+from archive.formats.base import words
+from archive.formats.base.numbers import Change, text
+from archive.formats.mapping.model import SourceField, SourceTable
+from archive.formats.mapping.parts import taken_apart
 from archive.tables.arrow import Bools, Ints, Reals
 
 _NUMBERS = count()
@@ -60,6 +63,38 @@ class RowFrame:
     """The frame that these are some rows of, and which."""
     changes: dict[str, set[Change]] = field(default_factory=dict, init=False)
     """What converting did to the numbers of its columns."""
+
+    def __post_init__(self) -> None:
+        self.take_apart()
+
+    def take_apart(self) -> None:
+        """Gives the parts of cells that hold several values columns of their own, beside that of the whole cell."""
+        for cell, fields in self.table.parted.items():
+            if cell not in self.columns or fields[0].source in self.columns:
+                continue
+            whole = self.columns[cell]
+            for f in fields:
+                self.columns[f.source] = part_of(f, whole)
+            names = frozenset(f.source for f in fields)
+            if cell in self.uncounted or (self.shared and not self.counts):
+                self.uncounted |= names
+                continue
+            of = np.array([new_cell() for _ in range(1 if self.shared else self.rows)], dtype=np.int64)
+            self.share(cell, self.above.get(cell, np.resize(of, self.rows)))
+            self.uncounted |= {cell}
+
+    def share(self, name: str, cell: Ints) -> None:
+        """Says which cell of the source each row of a column has, and of what is a part of it; see `above`."""
+        self.above[name] = cell
+        for f in self.table.parted.get(name, ()):
+            self.above[f.source] = cell
+
+    def misfits(self, cell: str) -> Bools:
+        """Which cells of a column of several values fit no pattern: boolean array over the rows."""
+        out = valid(self.columns[cell])
+        for f in self.table.parted[cell]:
+            out &= ~valid(self.columns[f.source])
+        return out
 
     @property
     def rows(self) -> int:
@@ -123,13 +158,50 @@ class RowFrame:
         return part
 
 
+def part_of(f: SourceField, cells: pa.Array) -> pa.Array:
+    """A part of each cell of a column, as Arrow text."""
+    return mapped(text(cells), partial(_part, f))
+
+
+def _part(f: SourceField, cell: str) -> str | None:
+    """A part of a cell. A word for no value is one in each part."""
+    if cell.strip().casefold() in words.empties():
+        return cell
+    found = taken_apart(cell, f.pattern)
+    return None if found is None else found.get(f.part) or None
+
+
 def named(frame: RowFrame, file: Path) -> RowFrame:
     """With a column of the file's name, without or with its ending, where the mapping asks for one."""
     for source, name in (("@file", file.stem), ("@filename", file.name)):
-        if any(f.source == source for f in frame.table.fields):
+        if source in frame.table.cells:
             frame.columns[source] = pa.repeat(pa.scalar(name), frame.rows)
             frame.uncounted |= {source}
+            frame.take_apart()
     return frame
+
+
+def say_of_rows(frames: Sequence[RowFrame], records: int) -> None:
+    """Gives the rows of each table what labels that stand once for a record say of them, such as a pair or an axis.
+    What a table says itself stands before it."""
+    for labels in frames:
+        one_each = labels.table.rows == "labels" and labels.rows == records
+        of_row = tuple(f for f in labels.table.fields if f.to.table == "row" and f.source in labels.columns)
+        if one_each and of_row and (labels.record == np.arange(records)).all():
+            for frame in frames:
+                if frame.table.rows not in ("labels", "axes") and frame.rows:
+                    say_rows(frame, labels, of_row)
+
+
+def say_rows(frame: RowFrame, labels: RowFrame, of_row: tuple[SourceField, ...]) -> None:
+    """Gives the rows of a frame what the labels of their record, or of their part of it, say of them. of_row: fields of
+    the labels."""
+    missing = tuple(f for f in of_row if f.source not in frame.columns)
+    for f in missing:
+        labels.feed(f.source)
+        frame.columns[f.source] = labels.columns[f.source].take(pa.array(frame.record))
+    frame.table = replace(frame.table, fields=(*frame.table.fields, *missing))
+    frame.uncounted |= {f.source for f in missing}
 
 
 @dataclass

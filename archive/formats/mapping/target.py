@@ -23,7 +23,7 @@ ROW = frozenset(
     (
         *("parameter", "pairing", "disturbing", "disturbed", "end", "direction", "wavelength", "frequency", "kind"),
         *("origin", "unit", "value", "limit", "margin", "uncertainty", "verdict", "marginal", "key", "subject", "axis"),
-        *("frequencies", "values", "start", "step", "stop", "count", "fault", "distance", "contact", "far"),
+        *("frequencies", "values", "start", "step", "stop", "count", "fault", "distance", "contact", "far", "file"),
     )
 )
 """What a column can say about its row, beside naming a value."""

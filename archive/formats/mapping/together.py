@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from archive.errors import Trouble
 from archive.formats.mapping.chunks import chunks_of
+from archive.formats.mapping.file_index import FileIndex
 from archive.formats.mapping.join import Counts, Key, join, key_names, keys_of
 from archive.formats.mapping.model import Mapping, SourceFile
 from archive.formats.mapping.record_chunk import RecordChunk
@@ -54,18 +55,25 @@ def chunks(entry: Entry, mapping: Mapping, others: list[tuple[SourceFile, Entry]
     """Records of several files. Errors: Trouble where one cannot be read."""
     own = Counts()
     first = _frames(chunks_of(entry, lead(mapping), mapping), entry, own)
+    index = FileIndex(first, others, entry.path.parent)
+    own.torn |= index.problems
     if sum(e.size for _, e in others) <= MOST_HELD:
         frames = [("", f) for f in first]
         for file, other in others:
-            frames += [(f"{other.path.name}, ", f) for f in _frames(chunks_of(other, file, mapping), other)]
+            frames += [
+                (f"{other.path.name}, ", f) for f in _frames(chunks_of(other, file, mapping), other, index=index)
+            ]
         yield from join(frames, own)
         return
-    yield from _streamed(first, mapping, others, own)
+    yield from _streamed(first, mapping, others, own, index)
 
 
-def _frames(found: Iterator[RecordChunk], entry: Entry, own: Counts | None = None) -> list[RowFrame]:
+def _frames(
+    found: Iterator[RecordChunk], entry: Entry, own: Counts | None = None, index: FileIndex | None = None
+) -> list[RowFrame]:
     """All frames of a file, its rows only; the cells of each are counted for its own source. own: takes the counts of
-    cells that the reader made itself, and then records are numbered through the file."""
+    cells that the reader made itself, and then records are numbered through the file. index: of the first file, for
+    those beside it."""
     out: list[RowFrame] = []
     base = 0
     for chunk in found:
@@ -74,7 +82,8 @@ def _frames(found: Iterator[RecordChunk], entry: Entry, own: Counts | None = Non
             if not frame.shared and frame.rows:
                 if frame.place is None:
                     frame = replace(frame, place=frame.record + base + 1, noun="record")
-                out.append(named(replace(frame, record=frame.record + base), entry.path))
+                made = named(replace(frame, record=frame.record + base), entry.path)
+                out.append(made if index is None else index.keyed(made, entry))
         if own is not None:
             own.add(chunk, base)
         base += len(chunk.places)
@@ -102,7 +111,11 @@ def _with_keys(frames: Sequence[RowFrame]) -> list[RowFrame]:
 
 
 def _streamed(
-    first: list[RowFrame], mapping: Mapping, others: list[tuple[SourceFile, Entry]], own: Counts
+    first: list[RowFrame],
+    mapping: Mapping,
+    others: list[tuple[SourceFile, Entry]],
+    own: Counts,
+    index: FileIndex,
 ) -> Iterator[RecordChunk]:
     """Records in the order of the first file; each of the others is read along with it."""
     tables = [f.table for f in first] + [t for file, _ in others for t in file.tables if t.rows != "labels"]
@@ -111,7 +124,7 @@ def _streamed(
     for frame in first:
         for key in keys_of(frame, names) or []:
             order.setdefault(key, len(order))
-    streams = [_Stream(chunks_of(e, file, mapping), e, names, order) for file, e in others]
+    streams = [_Stream(chunks_of(e, file, mapping), e, names, (order, index)) for file, e in others]
     for at in range(0, max(1, len(order)), 200):
         stop = min(at + 200, len(order))
         part = [("", f) for f in _between(first, names, order, at, stop)]
@@ -133,9 +146,11 @@ def _between(frames: list[RowFrame], names: list[str], order: dict[Key, int], at
 class _Stream:
     """One file that is read along: frames up to a place in the order of the first file."""
 
-    def __init__(self, found: Iterator[RecordChunk], entry: Entry, names: list[str], order: dict[Key, int]) -> None:
+    def __init__(
+        self, found: Iterator[RecordChunk], entry: Entry, names: list[str], of: tuple[dict[Key, int], FileIndex]
+    ) -> None:
         self.entry = entry
-        self._found, self._names, self._order = found, names, order
+        self._found, self._names, (self._order, self._index) = found, names, of
         self._held: list[tuple[int, int, RowFrame]] = []
         self._last = -1
 
@@ -154,7 +169,7 @@ class _Stream:
         return ready
 
     def _take(self, frame: RowFrame) -> None:
-        frame = named(frame, self.entry.path)
+        frame = self._index.keyed(named(frame, self.entry.path), self.entry)
         frame.source = self.entry.sha256
         keys = keys_of(frame, self._names) or []
         places = np.array([self._order.get(k, -1) for k in dict.fromkeys(keys)])

@@ -13,6 +13,7 @@ from archive import formats
 from archive.errors import Trouble
 from archive.formats.draft.command import draft_of
 from archive.formats.mapping.load import loads
+from tests.formats.mapping.guide import Example, examples
 
 LABEL = '{ from = "Link", to = "records.link_label" }'
 FILE = '[mapping]\nlayout = "x"\n[[file]]\nkind = "delimited"\n[[file.table]]\nrows = "links"\nfields = [{}]\n'
@@ -106,31 +107,25 @@ def _guide() -> str:
 
 
 def test_the_guide_explains_every_key() -> None:
-    from archive.formats.mapping import load
+    from archive.formats.mapping import load, load_fields
 
     told = set(re.findall(r"`([\w]+)`", _guide()))
-    for keys in (load._HEAD, load._CELLS, load._FILE, load._TABLE, load._FIELD):
+    for keys in (load.HEAD_KEYS, load.CELL_KEYS, load.FILE_KEYS, load.TABLE_KEYS, load_fields.FIELD_KEYS):
         assert set(keys) - {"table"} <= told, set(keys) - told
 
 
-def test_the_mappings_of_the_guide_can_be(tmp_path: Path) -> None:
-    examples = re.findall(r"```toml\n(.*?)```", _guide(), re.DOTALL)
-    assert len(examples) == 2
-    for text in examples:
-        loads(text.encode(), "mapping.md")
-    (tmp_path / "m.toml").write_text(examples[1])
-    points = [[1.0, 65.1], [1.15, 64.2], [2.0, 60.0]]
-    links = {"links": [{"id": "A-1", "traces": [{"what": "NEXT", "pair": "1-2/3-6", "points": points}]}]}
-    (tmp_path / "links.json").write_text(json.dumps(links))
-    (batch,) = formats.read(tmp_path / "links.json", mapping=tmp_path / "m.toml")
-    (sweep,) = batch["sweeps"].to_pylist()
-    assert (sweep["parameter"], sweep["pairing"], sweep["values"]) == ("next", "1-2/3-6", [65.1, 64.2, 60.0])
-    assert batch["axes"].to_pylist()[0]["frequencies_mhz"] == [1.0, 1.15, 2.0]
+@pytest.mark.parametrize("example", [*examples()], ids=lambda e: loads(e.mapping.encode()).layout)
+def test_an_example_of_the_guide_reads_as_the_guide_says(example: Example, tmp_path: Path) -> None:
+    assert example.result(tmp_path) == example.printed, "run python -m tests.formats.mapping.guide, and look at it"
+
+
+def test_every_mapping_of_the_guide_is_an_example() -> None:
+    assert len(list(examples())) == _guide().count("```toml") >= 10
 
 
 def test_words_that_nobody_knows_are_counted_once_above_their_rows(tmp_path: Path) -> None:
     """What stands above points in JSON is one cell for all of them, mapped or kept."""
-    text = re.findall(r"```toml\n(.*?)```", _guide(), re.DOTALL)[1].replace('"NEXT" = "next"', "")
+    text = next(e.mapping for e in examples() if '"points"' in e.mapping).replace('"NEXT" = "next"', "")
     (tmp_path / "m.toml").write_text(text)
     points = [[1.0, 65.1], [1.15, 64.2], [2.0, 60.0]]
     traces = [{"what": "NEXT", "pair": p, "points": points} for p in ("1-2/3-6", "1-2/4-5")]

@@ -48,6 +48,8 @@ def exports(draw: st.DrawFn) -> str:
             if draw(st.integers(0, 9)) == 0:
                 lines.append([*columns])
             if draw(st.integers(0, 9)) == 0:
+                lines.append([draw(st.sampled_from(["-----", "=== ===", ""])), *["----"] * (len(columns) - 1)])
+            if draw(st.integers(0, 9)) == 0:
                 lines.append(["Total 12", *[""] * (len(columns) - 1)])
     every = draw(st.booleans())
     return "".join(";".join(_quoted(c, every) for c in line) + "\n" for line in lines)

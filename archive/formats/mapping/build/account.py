@@ -74,6 +74,7 @@ class CellAccounts:
         """Counts the cells of a frame; those that no field takes become extras. A shared cell goes to one record."""
         a = self.of(frame.source)
         known, ignored = frame.table.by_source, set(frame.table.ignore)
+        counted: dict[str, Ints] = {}
         for name, cells in frame.columns.items():
             if name in frame.uncounted:
                 continue
@@ -84,8 +85,11 @@ class CellAccounts:
                 there[int(there.argmax()) + 1 :] = False
             count = int(there.sum())
             if name in frame.above:
-                cell = np.unique(frame.above[name][there])
-                count = int((cell >= 0).sum())
+                # Parts of a cell are that cell, once.
+                of = known[name].stands_in if name in known else name
+                cell = np.setdiff1d(frame.above[name][there], np.append(counted.get(of, _NONE), -1))
+                counted[of] = np.append(counted.get(of, _NONE), cell)
+                count = len(cell)
             if frame.axis is not None and pa.types.is_list(cells.type):
                 count = int(_sizes(frame, cells)[there].sum())
             a.read += count
@@ -133,6 +137,8 @@ class LostCells:
             if not len(rows):
                 continue
             frame, cell = self.frame, self.frame.cells(name)
+            part = frame.table.by_source.get(name)
+            name = part.cell if part is not None and part.cell in frame.columns else name
             cells = frame.columns[name].take(pa.array(rows))
             which = None if cell is None else cell[rows]
             texts, sizes = _texts(cells), _sizes(frame, cells)

@@ -28,7 +28,7 @@ from archive.formats.mapping.build.shared import Shared
 from archive.formats.mapping.build.table_parts import TableParts, arrow_columns
 from archive.formats.mapping.build.wires import wires
 from archive.formats.mapping.record_chunk import RecordChunk
-from archive.formats.mapping.row_frame import Problems, RowFrame, mapped
+from archive.formats.mapping.row_frame import Problems, RowFrame, mapped, say_of_rows
 from archive.tables import Batch, schema
 
 
@@ -47,7 +47,9 @@ class Builder:
     ) -> None:
         self._mapping, self._source, self._aside = mapping, source, set_aside
         self._cable_type = cable_type
-        self._writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty))
+        self._writing = numbers.writing(
+            mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty), mapping.marks
+        )
         self._shared = Shared(mapping)
         self._axes = AxisTable()
         self._file_axes: SharedAxes = {}
@@ -67,10 +69,16 @@ class Builder:
         scalars = ScalarBuilder(self._mapping, self._writing, parts, problems)
         curves = CurveBuilder(self._mapping, self._writing, parts, problems, self._axes)
         axes = self._axes_of(frames)
+        say_of_rows(frames, n)
         lost: list[LostCells] = []
         for frame in frames:
+            for name, fields in frame.table.parted.items():
+                if name in frame.columns:
+                    problems.cells(frame, name, frame.misfits(name), f"a cell as {' or '.join(fields[0].pattern)}")
             if frame.table.rows == "axes" or not frame.rows:
                 continue
+            if (of_file := frame.table.find("file")) is not None and of_file.source in frame.columns:
+                frame.feed(of_file.source)  # the files were joined by it
             keys = keys_of(frame, self._mapping, self._writing, problems)
             facts.gather(frame, keys.words.get("end"))
             scalars.named(frame, keys)
@@ -218,7 +226,7 @@ class Builder:
     ) -> dict[str, Any]:
         p = problems.of[i]
         label = facts.text("records.link_label")[i].as_py()
-        where = f"{place}: {p.place}" if p.place and p.place != place else place
+        where = f"{place}: {p.place}" if p.place and not p.place.startswith(place) else p.place or place
         return self._aside(
             p.reason,
             place=where,

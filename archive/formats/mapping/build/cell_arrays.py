@@ -52,18 +52,22 @@ def numbers_in(cell: str, f: SourceField, writing: numbers.Writing) -> tuple[Rea
     for i, part in enumerate(parts):
         if part.strip().casefold() in writing.empty or not part.strip():
             continue
-        one = numbers.cell_number(part)
+        one = numbers.cell_number(part) or numbers.cell_number(without_marks(part, writing))
         if one is None:
             raise ValueError(f"{part.strip()[:40]!r} as number {i + 1} of {len(parts)}")
         values[i], bound[i] = one[0], one[1]
     return values, bound
 
 
+def without_marks(cell: str, writing: numbers.Writing) -> str:
+    """A number without the marks of the layout beside it."""
+    return str(writing.without_marks(pa.array([cell]))[0].as_py())
+
+
 def _between_thousands(f: SourceField, writing: numbers.Writing) -> str:
     """A pattern of what stands between thousands in a list of numbers; "" where nothing does, or where blanks part the
     numbers themselves."""
-    parts_numbers = not writing.thousands.strip() and not f.separator.strip()
-    return "" if not writing.thousands or parts_numbers else re.escape(writing.thousands)
+    return writing.between_thousands if f.separator.strip() else writing.within_lists
 
 
 def _unbounded(values: Reals) -> tuple[Reals, Signs]:

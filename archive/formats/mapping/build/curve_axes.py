@@ -14,6 +14,9 @@ from archive.formats.mapping.model import SourceField
 from archive.formats.mapping.row_frame import RowFrame
 from archive.tables.arrow import Ints, Reals
 
+_MOST = 1 << 24
+"""Points of an axis that three numbers may state."""
+
 SharedAxes = dict[tuple[int, str], Reals]
 """Axes in MHz by record (-1: of the file) and name ("" where unnamed)."""
 
@@ -94,7 +97,10 @@ class CurveAxes:
         if not np.isfinite([*given.values()]).all():
             return None
         if "start" in given and "step" in given:
-            return np.round(given["start"] + given["step"] * np.arange(n), 9)
+            if "stop" in given and given["step"] > 0:
+                # Where all three are stated they say how many values there are.
+                n = round((given["stop"] - given["start"]) / given["step"]) + 1
+            return np.round(given["start"] + given["step"] * np.arange(max(0, min(n, _MOST))), 9)
         if "start" in given and "stop" in given and n > 1:
             return np.round(np.linspace(given["start"], given["stop"], n), 9)
         return None

@@ -18,6 +18,7 @@ from archive.formats.mapping.build.keys import Keys
 from archive.formats.mapping.build.qualify import WrittenAs, origins, qualifiers, written_as
 from archive.formats.mapping.build.runs import Runs, runs_of
 from archive.formats.mapping.build.table_parts import TableParts
+from archive.formats.mapping.headings import BOUNDS, VALUES
 from archive.formats.mapping.model import Mapping, SourceField
 from archive.formats.mapping.row_frame import Problem, Problems, RowFrame
 from archive.formats.mapping.target import Target
@@ -95,13 +96,22 @@ class CurveBuilder:
             if len(at):
                 whole = columns[what.field.source]
                 found = None if whole is None else self._alike(frame, what, at, whole)
-                found = found or self._each(frame, what, at, whole, shared)
+                found = self._bounded(frame, what, found or self._each(frame, what, at, whole, shared))
                 if found is not None and (found.values != 0).any():
                     frame.note(what.field.source, what.changes | self._marks(frame, what.field, int(found.rows[0])))
                 self._put(frame, keys, what, found)
                 if found is not None:
                     frame.feed(what.field.source, found.rows)
                     self._counted(frame, what.field, found)
+
+    @staticmethod
+    def _bounded(frame: RowFrame, what: WrittenAs, found: CurveCells | None) -> CurveCells | None:
+        """Curves of a matrix with the bounds that its cells write."""
+        if found is None or what.field.source != VALUES or BOUNDS not in frame.columns:
+            return found
+        lists = frame.columns[BOUNDS].take(pa.array(found.rows))
+        bound = lists.flatten().to_numpy().astype(np.int8)
+        return replace(found, bound=-bound if what.turned else bound)
 
     def _counted(self, frame: RowFrame, f: SourceField, found: CurveCells) -> None:
         """Curves have as many values as a cell beside them says; a record with one that has not is set aside."""
@@ -118,10 +128,11 @@ class CurveBuilder:
             )
 
     def _marks(self, frame: RowFrame, f: SourceField, row: int) -> set[numbers.Change]:
-        """Marks of the numbers in a cell that are not those of the tables."""
-        cell = frame.columns[f.source][row].as_py()
-        plain = isinstance(cell, str) and not f.encoding
-        return numbers.marks(pa.array([cell]), self._writing) if plain else set()
+        """Marks of the numbers in a cell that are not those of the tables; marks beside numbers of all cells."""
+        column = frame.columns[f.source]
+        if f.encoding or not pa.types.is_string(column.type):
+            return set()
+        return numbers.marks(column if self._writing.beside else column.slice(row, 1), self._writing)
 
     def _wanted(
         self, frame: RowFrame, keys: Keys, names: Sequence[str], rows: Ints | None = None

@@ -73,7 +73,7 @@ class RecordFacts:
     def _take(self, frame: RowFrame, f: SourceField) -> None:
         # Each distinct cell is looked at once: a fact stands in every row of its record.
         cells = encoded(frame.columns[f.source])
-        words, code = cells.dictionary, codes(cells)
+        words, code = pc.utf8_trim_whitespace(cells.dictionary), codes(cells)
         if len(words):
             blank = np.asarray(pc.equal(pc.utf8_length(pc.utf8_trim_whitespace(words)), 0))
             if f.to.table == "records" and f.to.name in KEYS:

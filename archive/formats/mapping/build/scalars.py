@@ -151,6 +151,8 @@ class ScalarBuilder:
         verdict, marginal, stated_words = self._verdict(frame, fields.get("verdict"))
         if "marginal" in fields:
             marginal = yes(frame.columns[fields["marginal"].source])
+        for one in found.values():
+            verdict, marginal = _by_mark(one, verdict, marginal)
         sources = [f.source for n, f in fields.items() if n in (*several, "verdict", "marginal")]
         return _Stated(found, verdict, marginal, stated_words, tuple(sources))
 
@@ -220,7 +222,7 @@ class ScalarBuilder:
             rest = cells.take(pa.array(np.flatnonzero(others)))
             changes |= numbers.read(rest, self._writing, what.unit, what.turned).changes
         texts = pa.array(texts, type=pa.string())
-        return numbers.Numbers(values, found.bound, step, bad, texts, frozenset(changes))
+        return numbers.Numbers(values, found.bound, step, bad, texts, frozenset(changes), found.marked)
 
     def _reading(self, frame: RowFrame, keys: Keys, f: SourceField, once: bool) -> None:
         parameter = f.to.name
@@ -334,6 +336,22 @@ class ScalarBuilder:
         verdict = mapped(cells, lambda w: verdicts.read(w, own)[0])
         mark = mapped(cells, lambda w: "true" if verdicts.read(w, own)[1] else None)
         return verdict, mark.cast(pa.bool_()), mapped(cells, lambda w: w if w.strip() else None)
+
+
+def _by_mark(
+    found: numbers.Numbers, verdict: pa.Array | None, marginal: pa.Array | None
+) -> tuple[pa.Array | None, pa.Array | None]:
+    """Verdict and marginal with what marks beside numbers say, where no cell says them."""
+    for says, rows in (found.marked or {}).items():
+        if not rows.any() or says == "note":
+            continue
+        stated = pa.array(rows, mask=~rows)
+        if says == "marginal":
+            marginal = stated if marginal is None else pc.coalesce(marginal, stated)
+        else:
+            said = pc.if_else(stated, pa.scalar(says), pa.scalar(None, pa.string()))
+            verdict = said if verdict is None else pc.coalesce(verdict, said)
+    return verdict, marginal
 
 
 def bounds(bound: Signs) -> pa.Array | None:

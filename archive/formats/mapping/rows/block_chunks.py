@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -13,10 +13,10 @@ import pyarrow as pa
 from archive.formats.base import text as texts
 from archive.formats.base.uncollected import uncollected
 from archive.formats.mapping.join import join
-from archive.formats.mapping.model import Mapping, SourceField, SourceFile, SourceTable
+from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.record_rows import KEYS
-from archive.formats.mapping.row_frame import RowFrame
+from archive.formats.mapping.row_frame import RowFrame, say_rows
 from archive.formats.mapping.rows.blocks import RowBlock, blocks, stripes, transposed
 from archive.formats.mapping.rows.cutter import Cutter, ParsedBlock, TableSection
 from archive.formats.mapping.rows.frames import label_frame, label_table, section_frames
@@ -170,7 +170,7 @@ class _GridReader:
         rows = tuple(f for f in self._labels.fields if f.to.table == "row" and f.source in labels.columns)
         for frame in frames:
             if rows:
-                _say_rows(frame, labels, rows)
+                say_rows(frame, labels, rows)
             frame.record = of[frame.record]
         labels.record = of
         n = int(of[-1]) + 1 if len(of) else 0
@@ -257,16 +257,6 @@ def _parts(parsed: ParsedBlock) -> list[ParsedBlock]:
             out[-1].labels.append(one)
         after = isinstance(one, TableSection)
     return out
-
-
-def _say_rows(frame: RowFrame, labels: RowFrame, rows: tuple[SourceField, ...]) -> None:
-    """Gives the rows of a block what its labels say of them, such as the quantity and the pair."""
-    names = {f.source for f in rows}
-    for name in names:
-        labels.feed(name)
-        frame.columns[name] = labels.columns[name].take(pa.array(frame.record))
-    frame.table = replace(frame.table, fields=(*frame.table.fields, *rows))
-    frame.uncounted = frozenset(names)
 
 
 def shared_frames(shared: list[ParsedBlock], table: SourceTable, records: int, first: bool) -> list[RowFrame]:

@@ -14,7 +14,7 @@ from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping import names
 from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.model import SourceFile, SourceTable
-from archive.formats.mapping.rows.labels import labels_of
+from archive.formats.mapping.rows.labels import labels_of, list_names
 from archive.formats.mapping.rows.shape import RowShape, begins_with_number
 from archive.formats.mapping.rows.text_rows import (
     Cell,
@@ -23,6 +23,7 @@ from archive.formats.mapping.rows.text_rows import (
     Span,
     Splitter,
     blank,
+    drawn,
     filled,
     fixed,
     joined,
@@ -82,8 +83,9 @@ class Cutter:
         self._file, self._split, self._noun = file, split, noun
         self._tables = [t for t in file.tables if t.rows != "labels" and _of_sheet(t.sheet, sheet)]
         self._skip = skipper(file)
-        self.known = {f.source for t in file.tables if t.rows == "labels" for f in t.fields}
+        self.known = {n for t in file.tables if t.rows == "labels" for n in t.cells}
         self.known |= {i for t in file.tables if t.rows == "labels" for i in t.ignore} | set(file.ignore)
+        self._lists = list_names(file)
         self._groups = {phrases.phrase(g): g for g in file.groups}
         self.known |= {k.split(names.JOIN)[-1] for k in self.known}
         self._aligned = file.kind in ("delimited", "report") and mark_of(file) == "blanks"
@@ -111,7 +113,9 @@ class Cutter:
                 i += more
                 continue
             cells = self._split(rows[i])
-            if blank(cells):
+            if drawn(cells):
+                pass  # a line that is drawn ends nothing
+            elif blank(cells):
                 within.section, within.group = self._after_blank(rows, i, within.section), ""
             elif self._skip and self._skip.search(joined(cells)):
                 out.ignored += len(filled(cells))
@@ -158,7 +162,7 @@ class Cutter:
         if self._is_title(text):
             within.title = text
         elif phrase not in self._groups:
-            for name, value in labels_of(cells, self.known):
+            for name, value in labels_of(cells, self.known, self._lists):
                 if value is not None:
                     full = f"{within.group}{names.JOIN}{name}" if within.group and name else name
                     out.labels.append((at, full or f"{self._noun} {at}", value))
@@ -343,7 +347,7 @@ class Cutter:
             elif i + table.header_rows <= len(rows) and self._heading(rows[i]):
                 block = [self._cells(r, table) for r in rows[i : i + table.header_rows]]
                 heads = names.distinct(names.merged(block))
-                wanted = frozenset(n for n in table.by_source if not n.startswith("@"))
+                wanted = frozenset(n for n in table.cells if not n.startswith("@"))
                 score = len(wanted.intersection(heads)) * 2 + bool(table.title)
                 if _enough(set(heads), wanted) and (best is None or score > best[0]):
                     best = (score, table, heads)
@@ -414,7 +418,7 @@ def _of_sheet(pattern: str, sheet: str) -> bool:
 
 def _parts(table: SourceTable) -> frozenset[str]:
     """Cells of the heading rows that the fields name."""
-    parts = {p for f in table.fields if not f.source.startswith("@") for p in f.source.split(names.JOIN)}
+    parts = {p for n in table.cells if not n.startswith("@") for p in n.split(names.JOIN)}
     return frozenset({re.sub(r" \(\d+\)$", "", p) for p in parts} | parts)
 
 

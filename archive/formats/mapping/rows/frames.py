@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 import pyarrow as pa
 
-from archive.formats.mapping.headings import axis_of_headings, links_of_headings
+from archive.formats.base.numbers import Change
+from archive.formats.mapping.headings import BOUNDS, VALUES, axis_of_headings, links_of_headings
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_rows import joined_tables
 from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Problem, RowFrame
@@ -128,16 +129,17 @@ def _framed(
     if (order[1:] < order[:-1]).any():
         rows = rows.take(pa.array(order))
     columns = {n: one_chunk(rows.column(n)) for n in rows.column_names}
-    record, place, axis = record[order], place[order], None
+    record, place, axis, changes = record[order], place[order], None, frozenset[Change]()
     problems: dict[int, Problem] = {}
     if table.headings_are == "frequencies":
         gathered = axis_of_headings(columns, table, mapping)
-        columns, axis = gathered.columns, gathered.axis
+        columns, axis, changes = gathered.columns, gathered.axis, gathered.changes
         for i, (name, cell) in gathered.bad.items():
             where = f"{noun} {place[i]}, {name}"
             problem = Problem(where, UNREADABLE, repr(cell)[:80], "a number", HOW_IT_IS_WRITTEN)
             problems.setdefault(int(record[i]), problem)
-    frame = RowFrame(table, columns, record, place, noun, axis)
+    frame = RowFrame(table, columns, record, place, noun, axis, uncounted=frozenset({BOUNDS}))
+    frame.note(VALUES, changes)
     return (links_of_headings(frame) if table.headings_are == "links" else frame), problems
 
 

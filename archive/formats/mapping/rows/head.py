@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from archive.errors import Trouble
 from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile, SourceTable
-from archive.formats.mapping.rows.labels import labels_of
+from archive.formats.mapping.rows.labels import labels_of, list_names
 from archive.formats.mapping.rows.text_rows import Cell, blank, filled, joined, rows_of, skipper
 
 Rows = list[tuple[int, list[str]]]
@@ -39,7 +39,7 @@ def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> Text
 
     text: the first lines, whole ones. Errors: Trouble where the headings that the mapping names are not there.
     """
-    wanted = {names.tidy(f.source) for f in table.fields if not f.source.startswith("@")}
+    wanted = {names.tidy(n) for n in table.cells if not n.startswith("@")}
     # The first lines nearly always hold all; the rest of the sample is split only where they do not.
     for sample in (text[: _offset(text, _FEW_LINES)], text):
         rows: Rows = [(line, row) for line, row, _ in rows_of(sample, file)]
@@ -56,9 +56,7 @@ def head_of(text: str, file: SourceFile, table: SourceTable, where: str) -> Text
     block = [r for _, r in rows[found : found + table.header_rows]]
     heads = names.distinct(names.merged(block))
     missing = [
-        f.source
-        for f in table.fields
-        if names.tidy(f.source) not in heads and not f.optional and not f.source.startswith("@")
+        n for n, f in table.cells.items() if names.tidy(n) not in heads and not f.optional and not n.startswith("@")
     ]
     if missing:
         raise Trouble(
@@ -100,12 +98,12 @@ def _made(
     body_line = rows[start][0] if start < len(rows) else (rows[-1][0] + 1 if rows else 1)
     head = TextHead(heads, body_line, _offset(text, body_line), block)
     head.ragged = any(len(r) < width for r in body[:-1])
-    skip = skipper(file)
+    skip, lists = skipper(file), list_names(file)
     for line, row in rows[:found]:
         if skip and skip.search(joined(row)):
             head.ignored += len(filled(row))
         else:
-            head.labels += [(line, n or f"line {line}", v) for n, v in labels_of(row) if v is not None]
+            head.labels += [(line, n or f"line {line}", v) for n, v in labels_of(row, lists=lists) if v is not None]
     return head
 
 
@@ -130,6 +128,6 @@ def _absent(table: SourceTable, where: str, row: list[str]) -> Trouble:
         code="export.headings-missing",
         where=where,
         found=", ".join(c.strip() for c in row if c.strip())[:160],
-        expected=", ".join(f.source for f in table.fields[:6]),
+        expected=", ".join([*table.cells][:6]),
         remedy="use the mapping of this layout, or draft one with `muniment mapping draft`",
     )

@@ -6,6 +6,8 @@ import re
 from collections.abc import Collection
 
 from archive.formats.base import units
+from archive.formats.mapping.model import SourceFile
+from archive.formats.mapping.rows.columns import cell_text
 from archive.formats.mapping.rows.text_rows import Cell, Row, filled
 
 _NAME = r"[^\W\d_][^:=]{0,60}?"
@@ -16,12 +18,15 @@ _LEADER = re.compile(rf"^({_NAME})(?:\s*(?:\.\s?){{2,}}|\s\.\s):?\s*(.*)$|^({_NA
 Label = tuple[str, Cell]
 
 
-def labels_of(row: Row, known: Collection[str] = ()) -> list[Label]:
+def labels_of(row: Row, known: Collection[str] = (), lists: Collection[str] = ()) -> list[Label]:
     """Names and values of a row of cells; a cell without a name comes as ("", cell).
 
     known: names of labels of this layout. A name is a text that is known, or ends in a colon, or stands before a value.
+    lists: names of labels whose value is all that follows in the row, such as an axis.
     """
     cells = [(i, _plain(c)) for i, c in enumerate(row) if filled([c])]
+    if len(cells) > 2 and (name := str(cells[0][1]).rstrip(" :=").strip()) in lists:
+        return [(name, cell_text([c for _, c in cells[1:]]))]
     out: list[Label] = []
     at = 0
     while at < len(cells):
@@ -55,6 +60,15 @@ def labels_of(row: Row, known: Collection[str] = ()) -> list[Label]:
         out.append((f"{out[-1][0]}, unit" if unit else "", as_found))
         at += 1
     return out
+
+
+def list_names(file: SourceFile) -> frozenset[str]:
+    """Names of the labels of a file whose value is all that follows in the row."""
+    labels = [t for t in file.tables if t.rows == "labels"]
+    return frozenset(n for t in labels for n, f in t.cells.items() if f.to.table == "axes" or f.to.name in _LISTS)
+
+
+_LISTS = ("frequencies", "values")
 
 
 def _plain(cell: Cell) -> Cell:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as pc_csv
 
 from archive.formats.base.patterns import BoundedPattern
@@ -15,7 +16,7 @@ from archive.formats.base.text import count
 from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.head import TextHead
-from archive.formats.mapping.rows.text_rows import blank, filled, joined, rows_of, skipper
+from archive.formats.mapping.rows.text_rows import DRAWN, blank, filled, joined, rows_of, skipper
 from archive.parallel import parallel_map
 from archive.tables.arrow import one_chunk
 
@@ -82,7 +83,7 @@ class Parser:
 
     def parse(self, block: TextBlock) -> ParsedRows:
         """One block as an Arrow table."""
-        plain = len(self.file.delimiter) == 1 and not block.last
+        plain = len(self.file.delimiter.encode()) == 1 >= len(self.file.quote.encode()) and not block.last
         table = self._fast(block) if plain else None
         return ParsedRows(table) if table is not None else self._careful(block)
 
@@ -130,6 +131,8 @@ class Parser:
         at = next((i for i, head in enumerate(heads) if head), None)
         if at is not None and heads[at] in map(names.tidy, _distinct(table.column(at))):
             return True
+        if self._may_be_drawn(table):
+            return True
         if self.skip is not None and self._may_skip(table, self.skip):
             return True
         if min(c.null_count for c in table.columns):
@@ -137,6 +140,21 @@ class Parser:
             for c in table.columns:
                 empty &= np.asarray(c.is_null())
             return bool(empty.any())
+        return False
+
+    @staticmethod
+    def _may_be_drawn(table: pa.Table) -> bool:
+        """Whether a row may be a line that is drawn, and no row: by its first cell that is filled."""
+        for name in table.column_names:
+            column = table.column(name)
+            if not pa.types.is_floating(column.type):
+                cells = one_chunk(column)
+                cells = cells.dictionary if pa.types.is_dictionary(cells.type) else cells
+                if pc.any(pc.match_substring_regex(cells, rf"^\s*{DRAWN}{{3}}"), min_count=0).as_py():
+                    return True
+            if not column.null_count:
+                return False
+            table = table.filter(column.is_null())
         return False
 
     def _may_skip(self, table: pa.Table, skip: BoundedPattern) -> bool:

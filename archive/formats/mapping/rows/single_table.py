@@ -9,15 +9,23 @@ import numpy as np
 import pyarrow as pa
 
 from archive.formats.base import text as texts
-from archive.formats.mapping.headings import axis_of_headings
+from archive.formats.base.numbers import Change
+from archive.formats.mapping.headings import BOUNDS, VALUES, axis_of_headings
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import MOST_BYTES, RecordChunk
-from archive.formats.mapping.record_rows import ContiguityAssumed, RecordRows, row_per_record, rows_of_records
-from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Problem, RowFrame
+from archive.formats.mapping.record_rows import (
+    ContiguityAssumed,
+    RecordRows,
+    key_columns,
+    row_per_record,
+    rows_of_records,
+)
+from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Problem, RowFrame, part_of
 from archive.formats.mapping.rows.head import TextHead, head_of
 from archive.formats.mapping.rows.parse import BAD, LINE, ParsedRows, Parser
 from archive.formats.mapping.rows.text_rows import Cell
 from archive.parallel import prefetch
+from archive.tables.arrow import one_chunk
 
 _HEAD_LINES = 1 << 18
 
@@ -41,7 +49,7 @@ def table_chunks(
     head = head_of(first[:_HEAD_LINES].decode("utf-8", "replace"), file, table, where)
     parser = Parser(file, table, head, mapping.decimal)
     count = _Count(head.ignored)
-    body = count.tables(parser.tables(_chained(first[head.body_at :], cut)))
+    body = (_with_keys(t, table) for t in count.tables(parser.tables(_chained(first[head.body_at :], cut))))
     groups = (
         row_per_record(body, MOST_BYTES) if table.rows == "links" else rows_of_records(body, table, MOST_BYTES, assumed)
     )
@@ -51,6 +59,15 @@ def table_chunks(
             chunk.frames = [*chunk.frames, above(head.labels, labels or _EMPTY, len(chunk.places), number == 0)]
         chunk.ignored = count.taken()
         yield chunk
+
+
+def _with_keys(rows: pa.Table, table: SourceTable) -> pa.Table:
+    """Rows with a column for each key that is a part of a cell: by these they are put together into records."""
+    keys = key_columns(table)
+    for f in table.fields:
+        if f.cell and f.source in keys and f.cell in rows.column_names:
+            rows = rows.append_column(f.source, part_of(f, one_chunk(rows.column(f.cell))).dictionary_encode())
+    return rows
 
 
 @dataclass
@@ -83,17 +100,19 @@ def _chained(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
 
 def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, mapping: Mapping, head: TextHead) -> RecordChunk:
     rows = group.rows.combine_chunks()
+    parts = {f.source for f in table.fields if f.cell}
     lines = rows.column(LINE).to_numpy()
     columns: dict[str, pa.Array] = {
         n: rows.column(n).chunk(0) if rows.column(n).num_chunks else pa.nulls(0, pa.string())
         for n in rows.column_names
-        if n not in (LINE, BAD)
+        if n not in (LINE, BAD) and n not in parts
     }
-    axis, bad = None, {}
+    axis, bad, changes = None, {}, frozenset[Change]()
     if table.headings_are == "frequencies":
         gathered = axis_of_headings(columns, table, mapping)
-        columns, axis, bad = gathered.columns, gathered.axis, gathered.bad
-    frame = RowFrame(table, columns, group.record, lines, "line", axis)
+        columns, axis, bad, changes = gathered.columns, gathered.axis, gathered.bad, gathered.changes
+    frame = RowFrame(table, columns, group.record, lines, "line", axis, uncounted=frozenset({BOUNDS}))
+    frame.note(VALUES, changes)
     starts = group.starts
     stops = np.append(starts[1:], len(lines))
     places = [

@@ -176,8 +176,27 @@ def filled(row: Row) -> list[Cell]:
 
 
 def blank(row: Row) -> bool:
-    """Whether no cell holds anything."""
-    return not any(c is not None and (not isinstance(c, str) or c.strip()) for c in row)
+    """Whether no cell holds anything, or the row is a line drawn from one side to the other."""
+    some = drawn = False
+    for c in row:
+        if c is None or (isinstance(c, str) and not c.strip()):
+            continue
+        if not isinstance(c, str) or not _DRAWN.fullmatch(c):
+            return False
+        some, drawn = True, drawn or bool(_LINE.search(c))
+    return drawn or not some
+
+
+def drawn(row: Row) -> bool:
+    """Whether a row is a line drawn from one side to the other."""
+    return bool(filled(row)) and blank(row)
+
+
+DRAWN = "[-=_~*+|#\u2500-\u257f]"
+"""A character of lines and boxes."""
+
+_DRAWN = re.compile(rf"\s*(?:{DRAWN}+\s*)+")
+_LINE = re.compile(rf"{DRAWN}{{3}}")
 
 
 def joined(row: Row) -> str:

@@ -30,7 +30,7 @@ from archive.tables.arrow import Ints
 
 def chunks(entry: Entry, file: SourceFile) -> Iterator[RecordChunk]:
     """Records of an XML or JSON file whose rows are joined by what they name. Errors: Trouble."""
-    rows = _Rows(file)
+    rows = _LinkRows(file)
     for member, text in read_members(entry, file):
         rows.take(member, text)
     if not rows.leaves:
@@ -46,7 +46,7 @@ class _Held:
     within: list[int] = field(default_factory=list)
 
 
-class _Rows:
+class _LinkRows:
     """The rows of a file, as they come."""
 
     def __init__(self, file: SourceFile) -> None:
@@ -106,9 +106,9 @@ class _Rows:
             frame = framed(table, held.rows)
             if frame is None:
                 continue
-            for name in frame.columns:
-                if name == KEY or name.startswith("../"):
-                    frame.above[name] = numbered(holders_of(held.rows, name), numbers)
+            for name in table.cells:
+                if name in frame.columns and (name == KEY or name.startswith("../")):
+                    frame.share(name, numbered(holders_of(held.rows, name), numbers))
             frame.place, frame.repeats = np.arange(1, frame.rows + 1, dtype=np.int64), False
             frame.noun = "record" if table.each == TEXT else f"{table.each} number"
             if table.rows != "axes":
@@ -129,7 +129,7 @@ class _Rows:
             name = f.source if f.source not in frame.columns else f"beside/{f.source}"
             cell = labels.above.get(f.source)
             if cell is None:
-                cell = numbered([(m.tree, f.source) for m in self._records], numbers)
+                cell = numbered([(m.tree, f.stands_in) for m in self._records], numbers)
             frame.columns[name] = labels.columns[f.source].take(pa.array(within))
             frame.above[name] = cell[within]
             more.append(replace(f, source=name))

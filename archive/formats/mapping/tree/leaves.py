@@ -39,9 +39,9 @@ def paths_of(file: SourceFile) -> Paths:
     for table in file.tables:
         if table.each.startswith("/"):
             continue
-        for f in table.fields:
-            if not f.source.startswith("/"):
-                out.add(absolute(table.each, f.source), "mapped")
+        for name in table.cells:
+            if not name.startswith("/"):
+                out.add(absolute(table.each, name), "mapped")
         for name in table.ignore:
             out.add(absolute(table.each, name), "ignored")
     for name in file.ignore:
@@ -53,11 +53,11 @@ def paths_around(file: SourceFile) -> Paths:
     """The paths from the root that a file's fields and what it ignores name: those that begin with "/"."""
     out = Paths()
     for table in file.tables:
-        for f in table.fields:
+        for name in table.cells:
             if table.each.startswith("/"):
-                out.add(absolute(table.each, f.source), "mapped")
-            elif f.source.startswith("/"):
-                out.add(f.source, "mapped")
+                out.add(absolute(table.each, name), "mapped")
+            elif name.startswith("/"):
+                out.add(name, "mapped")
         for name in (*table.ignore, *file.ignore):
             if name.startswith("/") or table.each.startswith("/"):
                 out.add(absolute(table.each, name) if not name.startswith("/") else name, "ignored")

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from archive.errors import Trouble
-from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
+from archive.formats.mapping.model import OPEN, Mapping, SourceFile, SourceTable
 from archive.formats.mapping.record_chunk import Counted, RecordChunk
 from archive.formats.mapping.row_frame import Problem, RowFrame, new_cell
 from archive.formats.mapping.rows.columns import cell_text, column
@@ -130,8 +130,8 @@ class TreeReader:
         self.labels = [t for t in file.tables if t.rows == "labels" and not t.each]
         self.tables = [t for t in file.tables if t.each and not t.each.startswith("/")]
         self.shared = [t for t in file.tables if t.each.startswith("/")]
-        of = [(t, f) for t in (*self.labels, *self.tables) for f in t.fields]
-        times = Counter(absolute(t.each, f.source) for t, f in of if not f.source.startswith("/"))
+        of = [(t, n) for t in (*self.labels, *self.tables) for n in t.cells]
+        times = Counter(absolute(t.each, n) for t, n in of if not n.startswith("/"))
         self._twice = {path for path, n in times.items() if n > 1}
         self.noun = "line" if file.kind == "xml" else "record"
 
@@ -173,16 +173,16 @@ class TreeReader:
 
     def label_frame(self, table: SourceTable, held: list[Member], numbers: dict[tuple[int, str], int]) -> RowFrame:
         columns, above = {}, {}
-        for f in table.fields:
-            outside = f.source.startswith("/")
-            cells = [value_at(m.around if outside else m.tree, f.source.lstrip("/")) for m in held]
+        for name, f in table.cells.items():
+            outside = name.startswith("/")
+            cells = [value_at(m.around if outside else m.tree, name.lstrip("/")) for m in held]
             if all(c is None for c in cells):
                 continue
-            columns[f.source] = column(_fit(cells, f.to, table.rows))
+            columns[name] = column(_fit(cells, OPEN if f.cell else f.to, table.rows))
             if outside:
-                above[f.source] = _met(held, f.source.lstrip("/"))
-            elif f.source in self._twice:
-                above[f.source] = numbered([(m.tree, f.source) for m in held], numbers)
+                above[name] = _met(held, name.lstrip("/"))
+            elif name in self._twice:
+                above[name] = numbered([(m.tree, name) for m in held], numbers)
         places = np.array([m.at for m in held], dtype=np.int64)
         record = np.arange(len(held), dtype=np.int64)
         return RowFrame(table, columns, record, places, self.noun, counts=False, above=above)
@@ -191,12 +191,14 @@ class TreeReader:
         """Members of repeated elements below the records, one row each."""
         rows = [(i, found) for i, m in enumerate(held) for found in members(m.tree, table.each)]
         frame = framed(table, rows)
-        for name in frame.columns if frame is not None else ():
+        for name in table.cells if frame is not None else ():
             assert frame is not None
+            if name not in frame.columns:
+                continue
             if name == KEY and not table.each.endswith(ANY):
                 frame.uncounted |= {name}
             elif name == KEY or name.startswith("../") or absolute(table.each, name) in self._twice:
-                frame.above[name] = numbered(holders_of(rows, name), numbers)
+                frame.share(name, numbered(holders_of(rows, name), numbers))
         return frame
 
     def shared_rows(self, table: SourceTable, held: list[Member]) -> RowFrame | None:
@@ -220,10 +222,10 @@ def framed(table: SourceTable, rows: list[tuple[int, TreeRow]]) -> RowFrame | No
     if not rows:
         return None
     columns = {}
-    for f in table.fields:
-        cells = [_of_row(member, above, key, f.source) for _, (member, above, key) in rows]
+    for name, f in table.cells.items():
+        cells = [_of_row(member, above, key, name) for _, (member, above, key) in rows]
         if any(c is not None for c in cells):
-            columns[f.source] = column(_fit(cells, f.to, table.rows))
+            columns[name] = column(_fit(cells, OPEN if f.cell else f.to, table.rows))
     return RowFrame(table, columns, np.array([i for i, _ in rows], dtype=np.int64), counts=False)
 
 
