@@ -19,11 +19,15 @@ from archive import store
 from archive.answers.intake import ingest
 from archive.answers.job_schedule import latest_schedule
 from archive.answers.progress import Progress, link_of_job, progress
+from archive.answers.rates.rates import Asked, rates
+from archive.answers.rates.source import Choice
 from archive.cli import cli
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
+from archive.store.events import Correction, amend
 from archive.store.events.accept import accept_job
+from archive.store.roles import Role
 from archive.tables import Batch, with_id
 from archive.validation.copies.identity import Identities
 from archive.validation.look import RecordLook
@@ -163,6 +167,26 @@ def test_one_link_by_itself_is_in_doubt_as_it_is_among_the_others(archive: Archi
     found = {label: link_of_job(archive, JOB, link) for label, link in by_label.items()}
     assert found["A1"] is not None and found["A1"].result.outcome == IN_DOUBT
     assert found["A2"] is not None and found["A2"].result.outcome == PASSING
+
+
+@pytest.mark.parametrize("role", ["current", "accepted"])
+def test_rates_count_a_test_between_two_places_as_in_doubt_until_its_place_is_given(
+    archive: Archive, role: Role
+) -> None:
+    """The counts of `muniment progress` and of `muniment rates` are the same."""
+    found = after_tests(archive, ("A1", None), ("A2", "1"))
+    assert numbers(found, "passing", "in_doubt") == [1, 1]
+    assert counted(archive, role) == (1, 1, 1, 1)
+    row = archive.db.execute("SELECT record_id FROM records WHERE link_label = 'A1'").fetchone()[0]
+    amend(archive, [Correction(row, "floor", "2")], by="R. Ostrander", reason="the plan")
+    assert numbers(progress(archive, JOB), "passing", "in_doubt") == [2, 0]
+    assert counted(archive, role) == (2, 2, 0, 2)
+
+
+def counted(archive: Archive, role: Role) -> tuple[int, ...]:
+    """Links that count, that pass, that are in doubt, and first tests, by `muniment rates`."""
+    total = rates(archive, [], Choice(role=role), Asked("none")).total
+    return tuple(total[name] for name in ("links", "passed", "in_doubt", "first_links"))
 
 
 def at_floors(*floors: tuple[str, str]) -> Batch:

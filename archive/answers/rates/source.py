@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import duckdb
 
 from archive.answers.rates.fields import SAID_AS, UNKNOWN, GroupField, chosen, length_bands, nearest
+from archive.answers.rates.place_doubts import ACCEPTED_IN_DOUBT, place_doubts
 from archive.answers.views import archive_names, read_parquet
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
 from archive.store.counting.blocks import Counting, counting
-from archive.store.counting.columns import BITS
+from archive.store.counting.columns import BITS, STATES
 from archive.store.roles import Role
 from archive.vocabulary import parameters
 
@@ -66,7 +67,9 @@ class Choice:
         if self.role == "current" or self.cohort is not None:
             return column
         shift = BITS["accepted"].bit_length() - 1  # the bit of the role that is asked for takes the place of current
-        return f"({column} & {~BITS['current'] & 0xFFFFFF} | ({column} >> {shift}) & {BITS['current']})"
+        doubt = f"({column} >> {ACCEPTED_IN_DOUBT.bit_length() - BITS['in_doubt'].bit_length()}) & {BITS['in_doubt']}"
+        others = f"({column} & {~BITS['current'] & 0xFFFFFF})"  # the operators of DuckDB have one precedence
+        return f"({others} | (({column} >> {shift}) & {BITS['current']}) | ({doubt}))"
 
     @property
     def narrowed(self) -> bool:
@@ -123,8 +126,12 @@ class CountingSource:
     files: of all of them together. job: SQL of the job of a record `r`, which is another in every archive.
     """
 
-    def __init__(self, parts: Sequence[tuple[str, Counting]]) -> None:
+    def __init__(
+        self, parts: Sequence[tuple[str, Counting]], doubts: Sequence[Mapping[int, tuple[int, int]]] = ()
+    ) -> None:
+        """doubts: of each archive, what becomes of the states of records (see place_doubts)."""
         self._parts = parts
+        self._doubts = [bool(found) for found in doubts] or [False] * len(parts)
         self._instead: str | None = None
         self.files = Counting(
             tuple(p for _, f in parts for p in f.records),
@@ -136,12 +143,17 @@ class CountingSource:
         self.job = "r.job_id" if len(parts) < 2 else "(r.archive || '/' || r.job_id)"
         self.db = duckdb.connect(config={"autoinstall_known_extensions": "false"})
         self.db.execute("SET enable_progress_bar = false")  # it would be drawn among the rows
+        if any(self._doubts):
+            self.db.execute("CREATE TEMP TABLE doubts(part INTEGER, row BIGINT, gone INTEGER, come INTEGER)")
+            listed = [(part, row, *how) for part, rows in enumerate(doubts) for row, how in rows.items()]
+            self.db.executemany("INSERT INTO doubts VALUES (?, ?, ?, ?)", listed)
 
     @classmethod
     def of(cls, archives: Archive | Sequence[Archive], watch: Callable[[Any], Any] = iter) -> CountingSource:
         """Of one archive or several, their counting files brought up to date. Errors: Trouble for two of one name."""
         listed = [archives] if isinstance(archives, Archive) else list(archives)
-        return cls([(n, counting(a, watch)) for n, a in zip(archive_names(listed), listed, strict=True)])
+        parts = [(n, counting(a, watch)) for n, a in zip(archive_names(listed), listed, strict=True)]
+        return cls(parts, [place_doubts(a) for a in listed])
 
     @property
     def name(self) -> str:
@@ -158,7 +170,10 @@ class CountingSource:
             apart = ", ".join(f"{n}::BIGINT + {place * _APART} AS {n}" for n in numbers)
             columns = f"* REPLACE ({apart})" if apart and len(self._parts) > 1 else "*"
             quoted = name.replace("'", "''")
-            parts.append(f"SELECT {columns}, '{quoted}' AS archive FROM {read_parquet(listed, alike(found))}")
+            table = read_parquet(listed, alike(found))
+            if files == "records" and self._doubts[place]:
+                table = _without_doubtful(table, place)
+            parts.append(f"SELECT {columns}, '{quoted}' AS archive FROM {table}")
         return f"({' UNION ALL BY NAME '.join(parts)})"
 
     def records_of(self, choice: Choice) -> str:
@@ -187,7 +202,8 @@ class CountingSource:
 
     def table(self, choice: Choice) -> tuple[str, str]:
         """What stands after FROM, and how many tests a row of it is: cells where they suffice, else records."""
-        return (self.cells, "r.number") if choice.of_cells and self._instead is None else (self.records_of(choice), "1")
+        of_cells = choice.of_cells and self._instead is None and not any(self._doubts)
+        return (self.cells, "r.number") if of_cells else (self.records_of(choice), "1")
 
     def answer_from(self, table: str) -> None:
         """Takes a table of the database, with the same columns, in the place of the records that the files hold."""
@@ -247,6 +263,15 @@ class CountingSource:
             found=repr(text),
             expected=", ".join(nearest(text, known)) or "a value of `--by " + one.name.replace("_", "-") + "`",
         )
+
+
+def _without_doubtful(table: str, part: int) -> str:
+    """The records of an archive with the states that those have which are in doubt between scheduled places."""
+    states = ", ".join(f"((d.{c} & ~coalesce(b.gone, 0)) | coalesce(b.come, 0))::INTEGER AS {c}" for c in STATES)
+    return (
+        f"(SELECT d.* REPLACE ({states}) FROM {table} d LEFT JOIN (SELECT * FROM doubts WHERE part = {part}) b "
+        "ON b.row = d.row)"
+    )
 
 
 def grouped(fields: Iterable[GroupField]) -> tuple[str, str]:
