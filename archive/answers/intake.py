@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import pyarrow as pa
 
 from archive import grading, schemas
-from archive.answers.folder_doubts import folder_doubts
+from archive.answers.folder_doubts import check_folders, folder_doubts, settle
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule, revised
 from archive.answers.shelf import offered_by
@@ -45,7 +45,8 @@ class Choices:
     tolerances; sign: see store.keys; new: a new job or site is meant, though one that is known has nearly the same
     name; schedule_columns: heading by column of the schedule; whole_schedule: it is all that is to be built;
     accept_draft: what drafts give is accepted, and they go to the archive's shelf; rereading: what is handed in are
-    originals of the archive, read again."""
+    originals of the archive, read again; folders: names of folders, and what each tells of the place of its links (see
+    folder_doubts)."""
 
     mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
@@ -58,6 +59,7 @@ class Choices:
     accept_draft: bool = False
     keep_originals: bool = True
     rereading: bool = False
+    folders: Sequence[tuple[str, str]] = ()
     watch: Pass = iter
 
 
@@ -75,7 +77,9 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     making.whole_schedule, making.rereading = how.whole_schedule, how.rereading
     try:
         beside = [p for p in (archive.root, *offered.paths, how.schedule) if p is not None]
-        for path, name in originals(listed, beside, offered) if how.keep_originals else ():
+        names = list(originals(listed, beside, offered)) if how.keep_originals or how.folders else []
+        check_folders(how.folders, (name for _, name in names))
+        for path, name in names if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name, schedule=True)
@@ -96,9 +100,14 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         made.details["schedules"] = [told] if (told := changes(before, after)) else []
     if made.entry is not None:
         deposit, job = made.entry["deposit"], facts.job
+        if how.folders:
+            said = partial(settle, archive, how.folders, deposits=[deposit], by=facts.by, reason=facts.reason)
+            settled_now = said_afterwards(made, lambda: said(sign=how.sign), "what was said of folders")
+            made.details["notes"] = [*made.details.get("notes", []), *(settled_now or [])]
         doubts = said_afterwards(made, partial(folder_doubts, archive, deposit), "comparing folders with records")
         if doubts:
-            made.details["doubts"] = doubts
+            made.details["doubts"] = [d.text for d in doubts]
+            made.details["settling"] = doubts[0].settling()
         if job is not None:
             changed = said_afterwards(made, lambda: changes(before, latest_schedule(archive, job)), "the schedule")
             made.details["schedules"] = [changed] if changed else []

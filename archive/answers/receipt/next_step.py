@@ -11,7 +11,7 @@ from archive.answers.receipt.receipt_facts import ReceiptFacts
 
 def next_step(facts: ReceiptFacts) -> str:
     """What comes next, in one line: the first that applies of what was set aside, read by a draft, here under another
-    job, in conflict, missing; else the acceptance of the job."""
+    job, in a folder that raises a doubt, in conflict, missing; else the acceptance of the job."""
     told = facts.told
     archive, job = shlex.quote(facts.archive), shlex.quote(facts.job or "")
     of_job = f" --job {job}" if facts.job else ""
@@ -35,6 +35,8 @@ def next_step(facts: ReceiptFacts) -> str:
         return f"muniment progress {archive}{of_job}"
     if told["set_aside"]:
         return f"muniment setaside {archive}{of_job}"
+    if told.get("settling"):
+        return f"muniment identity {archive}{of_job} {told['settling']} (or keep)"
     if told.get("conflicts"):
         return f"muniment find {archive}{of_job} shows both records of each conflict; withdraw the wrong one"
     if facts.progress is None or not facts.progress.counts.complete:

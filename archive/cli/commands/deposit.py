@@ -30,6 +30,14 @@ PATH = click.Path(path_type=Path)
     help="Read by it the files it fits; may be given several times.",
 )
 @click.option("--accept-draft", is_flag=True, help="What a draft of an unknown layout reads is taken as it is.")
+@click.option(
+    "--folder",
+    "folders",
+    nargs=2,
+    multiple=True,
+    metavar="FOLDER FIELD=VALUE",
+    help="What a folder of the files tells of the place of its links, such as floor=2; keep: nothing.",
+)
 @click.option("--new", is_flag=True, help="A new job or site is meant, though a known one has nearly the same name.")
 @click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
 @click.option("--receipt", type=PATH, metavar="FILE", help="Write the receipt too, as .pdf, .html or .txt.")
@@ -46,6 +54,7 @@ def command(
     whole_schedule: bool,
     mapping: tuple[Path, ...],
     accept_draft: bool,
+    folders: tuple[tuple[str, str], ...],
     new: bool,
     dry_run: bool,
     receipt: Path | None,
@@ -61,8 +70,8 @@ def command(
 
     \b
     Exit code 1: something was set aside, two records of one test contradict each other, a rule found an error,
-    a draft left something without a place (0 with --accept-draft), or what was handed in is here already under
-    another job.
+    a draft left something without a place (0 with --accept-draft), what was handed in is here already under another
+    job, or it is in doubt of which link a test is.
 
     \b
     Example:
@@ -94,6 +103,7 @@ def command(
         dry_run=dry_run,
         new=new,
         accept_draft=accept_draft,
+        folders=folders,
         watch=lambda b: progress(b, "batches", quiet=quiet),
     )
     made = intake.ingest(opened, inputs, facts, choices)
@@ -103,4 +113,4 @@ def command(
     told = ReceiptFacts(made, str(place), job, state, dry_run, inputs)
     more = {"dry_run": dry_run, "healed": opened.healed}
     receipts.show(told, receipt, as_json=as_json, quiet=quiet, more=more)
-    done(made.look)
+    done(made.look or bool(state and state.counts["in_doubt"]))

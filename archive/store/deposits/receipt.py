@@ -42,10 +42,10 @@ class Receipt:
     @property
     def look(self) -> bool:
         """Whether there is something to look at: set aside, a conflict, an error finding, another job's records, what
-        a draft that nobody accepted left without a place."""
+        a draft that nobody accepted left without a place, a doubt that folders raise."""
         told = self.set_aside or self.counts.get("conflicts") or self.findings.get("error")
         left = any(d["unplaced"] and not d["accepted"] for d in self.details.get("drafted", ()))
-        return bool(told or left or self.details.get("elsewhere"))
+        return bool(told or left or self.details.get("elsewhere") or self.details.get("doubts"))
 
 
 def receipt(archive: Archive, deposit: str) -> Receipt:
