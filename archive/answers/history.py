@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from archive import vocabulary
@@ -9,7 +10,7 @@ from archive.answers.cases import one_case, step_text
 from archive.answers.link import ArchivedLink, people
 from archive.store import Archive
 from archive.store.assessments import Assessed, of_records
-from archive.store.cautions import cautions
+from archive.store.cautions import Caution, cautions
 from archive.store.roles import RecordState
 from archive.vocabulary import cables
 
@@ -44,10 +45,11 @@ def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     return sorted(found, key=lambda e: (e["entry"], e["deposit"] is None, e["when"] or "", e["order"]), reverse=True)
 
 
-def link_cautions(archive: Archive, link: ArchivedLink) -> list[str]:
+def link_cautions(archive: Archive, link: ArchivedLink, known: Sequence[Caution] | None = None) -> list[str]:
     """What to know of the ledger entries that speak of a link: void and unread entries of the whole archive, and,
-    of its own, clocks that were wrong and signatures that are missing."""
-    known = cautions(archive)
+    of its own, clocks that were wrong and signatures that are missing. known: all of the archive, where they were
+    worked out before."""
+    known = cautions(archive) if known is None else known
     if not known:
         return []
     touching = _touching(archive, link, of_records(archive, (r["address"] for r in link.rows)))

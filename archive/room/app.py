@@ -27,7 +27,17 @@ from archive.room.language import language_of
 from archive.room.render import STATIC, address, render
 
 LARGEST_FORM = 32 * 1024 * 1024
-MISSING = frozenset(("link.unknown", "job.unknown", "record.unknown", "room.no-original", "room.no-document"))
+MISSING = frozenset(
+    (
+        "link.unknown",
+        "job.unknown",
+        "record.unknown",
+        "room.no-original",
+        "room.no-document",
+        "room.no-curve",
+        "room.no-picture",
+    )
+)
 """Codes of what is not there: 404. Everything else that a person can fix is 422."""
 
 
@@ -71,7 +81,7 @@ class PageRequest:
         return address(self.base, path, **query)
 
     def page(self, template: str, title: str, command: str, **values: Any) -> Response:
-        """A whole page. command: what does the same at a terminal."""
+        """A whole page. command: does the same at a terminal; with exact=False among the values only the nearest."""
         return HTMLResponse(
             render(
                 template,
@@ -81,7 +91,7 @@ class PageRequest:
                 head=self.look.head,
                 to_know=self.look.to_know,
                 w=self.words,
-                **values,
+                **{"exact": True, **values},
             )
         )
 

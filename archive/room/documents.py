@@ -38,6 +38,12 @@ def original(asked: PageRequest) -> Response:
 
 def document(asked: PageRequest) -> Response:
     """A filed document."""
+    name, data = filed(asked)
+    return download(data, name)
+
+
+def filed(asked: PageRequest) -> tuple[str, bytes]:
+    """File name and bytes of the document that the address names. Errors: Trouble where it is not there."""
     archive, wanted = asked.look.archive, asked.needed("id")
     row = archive.db.execute(
         "SELECT file_name, path, number FROM documents WHERE document_id = ? ORDER BY number LIMIT 1", (wanted,)
@@ -50,5 +56,4 @@ def document(asked: PageRequest) -> Response:
     current = archive.checked.current(path, archive.checked.of_entry(entry)[path])
     if current is None:
         raise Trouble("it was redacted", code="room.no-document", found=wanted)
-    data = archive.checked.read(*current)
-    return download(data, row["file_name"])
+    return str(row["file_name"]), archive.checked.read(*current)

@@ -38,6 +38,21 @@ _KEPT = ("q", *FIELDS, "serial", *_DAYS, "order", "tests")
 """Names that a search consists of, besides its columns."""
 
 
+_OPTIONS = {
+    "q": "--link",
+    "site": "--site",
+    "job": "--job",
+    "cable_type": "--cable-type",
+    "limit": "--limit",
+    "verdict": "--verdict",
+    "serial": "--serial",
+    "since": "--since",
+    "until": "--until",
+    "year": "",
+}
+"""Options of the command by names in the address; the year is told by its days."""
+
+
 @dataclass(frozen=True)
 class FoundLink:
     """One line of the answer. row: of the record that shows the link; fits: what was matched, in words; margins: by
@@ -190,7 +205,7 @@ def _shown(asked: PageRequest) -> dict[str, Any]:
         "orders": _orders(words),
         "cell": cell_text,
         "exported": MOST_EXPORTED,
-        "plain": not asked.text("q") and not wanted.chosen,
+        "exact": not any(asked.text(n) for n in FIELDS if n not in _OPTIONS) and not asked.text("order"),
     }
 
 
@@ -336,23 +351,11 @@ def _nth(values: Sequence[float | None] | None, at: int) -> float | None:
 
 def _command(asked: PageRequest) -> str:
     """The command that finds the same records, as far as it has the options."""
-    options = {
-        "q": "--link",
-        "site": "--site",
-        "job": "--job",
-        "cable_type": "--cable-type",
-        "limit": "--limit",
-        "verdict": "--verdict",
-        "serial": "--serial",
-        "unit": "--serial",
-        "since": "--since",
-        "until": "--until",
-    }
     parts = ["muniment", "find", str(asked.root)]
-    given = {name: asked.text(name) for name in options}
+    given = {name: asked.text(name) for name in _OPTIONS}
     if year := asked.text("year"):
         given |= {"since": max(year, given["since"] or ""), "until": min(year, given["until"] or "9999")}
-    for name, option in options.items():
-        if value := given[name]:
+    for name, option in _OPTIONS.items():
+        if option and (value := given.get(name)):
             parts += [option, value]
     return shlex.join(parts)

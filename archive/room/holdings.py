@@ -17,6 +17,7 @@ from archive.room.search.measured import Measured
 from archive.room.search.search import Searching
 from archive.store import Archive
 from archive.store.archive import LedgerHead
+from archive.store.cautions import Caution, cautions
 
 _LOOKED = 1.0
 """Seconds for which typing is answered without another look at the ledger."""
@@ -31,6 +32,14 @@ class Looked:
     to_know: tuple[str, ...]
     searching: Searching
     measured: Measured
+    held: Holdings
+
+    def cautions(self) -> list[Caution]:
+        """What to know of the ledger, worked out once for each head."""
+        known = self.held.known_cautions
+        if known is None or known[0] != self.head or self.to_know:
+            known = self.held.known_cautions = (self.head, cautions(self.archive))
+        return known[1]
 
 
 @dataclass
@@ -40,6 +49,7 @@ class Holdings:
     root: Path
     searching: Searching = field(default_factory=Searching)
     measured: Measured = field(default_factory=Measured)
+    known_cautions: tuple[LedgerHead, list[Caution]] | None = None
     _mine: threading.local = field(default_factory=threading.local)
     _last: tuple[float, LedgerHead, tuple[str, ...]] | None = None
 
@@ -59,7 +69,7 @@ class Holdings:
                 warnings.simplefilter("ignore", Caveat)  # what they say is in unread(), at every question and not once
                 head = archive.head()
             held = self._last = (time.monotonic(), head, tuple(str(event) for event in archive.unread()))
-        return Looked(archive, held[1], held[2], self.searching, self.measured)
+        return Looked(archive, held[1], held[2], self.searching, self.measured, self)
 
     def warm(self) -> None:
         """Prepares what a first search would wait for; in a thread of its own, and without a word where it fails, since

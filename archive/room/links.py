@@ -1,124 +1,86 @@
-"""One link: which record counts and why, its curves against any limit, every test and event; two records compared."""
+"""One link: which record counts and why, its verdicts against any limit, every test, document and event."""
 
 from __future__ import annotations
 
 import shlex
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from datetime import date
 from typing import Any
 
-import numpy as np
-import pyarrow as pa
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 
-from archive import grading, limits, vocabulary
-from archive.answers import records
+from archive import vocabulary
+from archive.answers.claim.timeline import over_time
+from archive.answers.claim.timing import as_day
+from archive.answers.claim.wiremap import drawing
 from archive.answers.history import history, link_cautions
 from archive.answers.link import ArchivedLink, open_link
 from archive.errors import Trouble
-from archive.grading.document import documents
 from archive.room.app import PageRequest
+from archive.room.curves import sweep_parameters
+from archive.room.records import graded, limits_for, record_batch
+from archive.room.thumbnails import may_be_shown
 from archive.store.documents import of_job
 from archive.store.roles import Role
 from archive.tables import Batch
 
 _ROLES: Mapping[str, Role] = {"accepted": "accepted", "current": "current"}
+_TRACE = "optical-trace"
+_MOST_DAYS = 16
+"""Days on the time line; the table beneath has all."""
 
 
 def page(asked: PageRequest) -> Response:
-    """The page of one link, or of the several places that a label may mean."""
+    """The page of one link."""
     link = _link(asked)
     row = _shown(asked, link)
-    found: dict[str, Any] = {"link": link, "row": row, "entries": [], "cautions": []}
+    words = asked.words
+    found: dict[str, Any] = {"link": link, "row": row, "timeline": None, "row_of": {}}
     found["entries"] = history(asked.look.archive, link)
-    found["cautions"] = link_cautions(asked.look.archive, link)
+    found["cautions"] = link_cautions(asked.look.archive, link, asked.look.cautions())
+    found["beside"] = _beside(link, row)
     if row is not None:
-        batch = record_batch(asked, row)
-        found |= _graded(batch, asked.text("against"))
+        batch = record_batch(asked, row["address"])
+        found |= graded(batch, asked.text("against"), words)
         found |= {"tables": _tables(batch), "sweeps": sweep_parameters(batch)}
+        found |= _traced(asked, link, row)
         found["documents"] = [d for d in of_job(asked.look.archive, row["job_id"]) if _of_link(d, link, row)]
-        found["limit_ids"] = sorted(i for i in limits.ids() if batch["records"]["medium"][0].as_py() != "fiber")
-    command = shlex.join(["muniment", "history", str(asked.root), link.label])
+        found["picture"] = may_be_shown
+        found["limit_ids"] = limits_for(row["medium"])
+        timeline = _timeline(asked, link, found["entries"])
+        found["timeline"] = timeline
+    command = shlex.join(["muniment", "history", str(asked.root), link.label, *_options(asked, link)])
     return asked.page("link.html", link.label, command, **found)
 
 
-def curves(asked: PageRequest) -> Response:
-    """The curves of one parameter of one record, with a limit line and what grading says, as JSON.
-
-    frequencies: MHz, one list for each axis; curves: pairing, end, axis, values; limit: values on the first axis.
-    """
-    row = asked.look.archive.address(asked.needed("record"))
-    batch = record_batch(asked, {"address": row})
-    parameter = asked.needed("parameter")
-    against = asked.text("against")
-    graded = _graded(batch, against)["verdicts"]
-    verdict = graded[0] if graded else None
-    table = batch["sweeps"].filter(pa.compute.equal(batch["sweeps"]["parameter"], parameter))
-    axes = {a["axis_id"]: a for a in batch["axes"].to_pylist()}
-    names = list(dict.fromkeys(table["axis_id"].to_pylist()))
-    listed = [
-        {
-            "pairing": s["pairing"],
-            "end": s["end"],
-            "axis": names.index(s["axis_id"]),
-            "values": s["values"],
-        }
-        for s in table.to_pylist()
-        if s["origin"] != "limit"
-    ]
-    if not listed:
-        raise Trouble("the record has no such curve", code="room.no-curve", found=parameter)
-    known = vocabulary.parameter(parameter)
-    return JSONResponse(
-        {
-            "parameter": known.name,
-            "unit": known.unit,
-            "sense": known.sense,
-            "frequencies": [axes[name]["frequencies_mhz"] for name in names],
-            "curves": listed,
-            "limit": _line(verdict, parameter, axes[names[0]]["frequencies_mhz"]),
-            "limit_id": verdict and verdict["limit"],
-            "verdict": verdict and verdict["verdict"],
-            "points": [p for p in (verdict or {}).get("parameters", []) if p["parameter"] == parameter],
-            "left_out": [x for x in (verdict or {}).get("left_out", []) if x["parameter"] == parameter],
-        }
-    )
+def _traced(asked: PageRequest, link: ArchivedLink, row: dict[str, Any]) -> dict[str, Any]:
+    """Records of the link that came with a trace, the shown one first and then the newest; events of the first."""
+    found = [r for r in link.rows if r["evidence"] == _TRACE and not r["withdrawn"] and not r["replaced"]]
+    found.sort(key=lambda r: r is not row)
+    events = record_batch(asked, found[0]["address"])["trace_events"].to_pylist() if found else []
+    return {"traced": found, "trace_events": events}
 
 
-def compare(asked: PageRequest) -> Response:
-    """Two records beside each other: what differs in words, and the margins by parameter."""
-    sides = []
-    for name in ("a", "b"):
-        address = asked.look.archive.address(asked.needed(name))
-        batch = record_batch(asked, {"address": address})
-        facts = batch["records"].to_pylist()[0]
-        sides.append({"facts": facts, "batch": batch, **_graded(batch, asked.text("against"))})
-    one, other = sides
-    same = one["facts"]["record_id"] == other["facts"]["record_id"]
-    differing = [
-        (name, one["facts"][name], other["facts"][name])
-        for name in one["facts"]
-        if one["facts"][name] != other["facts"][name] and not name.endswith(("_id", "_key"))
-    ]
-    margins = _margins(one["verdicts"], other["verdicts"])
-    command = shlex.join(["muniment", "history", str(asked.root), str(one["facts"]["link_label"])])
-    values = {"one": one, "other": other, "differing": differing, "margins": margins, "same": same}
-    return asked.page("compare.html", "Two records", command, **values)
+def graded_part(asked: PageRequest) -> Response:
+    """Verdict and worst points of one record against a limit: the part of the page that changes with the limit."""
+    batch = record_batch(asked, asked.needed("record"))
+    return asked.part("graded.html", **graded(batch, asked.text("against"), asked.words))
 
 
-def record_batch(asked: PageRequest, row: Mapping[str, Any]) -> Batch:
-    """One record as a batch, as it counts now. row: with its address "deposit/position"."""
-    deposit, _, position = str(row["address"]).rpartition("/")
-    return next(records.read(asked.look.archive, [(deposit, int(position))]))
+def timeline(asked: PageRequest) -> Response:
+    """The time line of a link as a picture."""
+    link = _link(asked)
+    found = _timeline(asked, link, history(asked.look.archive, link))
+    if found is None:
+        raise Trouble("fewer than two days are known", code="room.no-picture", remedy="see the table of the link")
+    return Response(found.svg, media_type="image/svg+xml")
 
 
-def sweep_parameters(batch: Batch) -> list[tuple[str, str]]:
-    """Parameters of which a record has curves over frequency: name in the tables, printed name."""
-    found = dict.fromkeys(
-        s["parameter"]
-        for s in batch["sweeps"].select(["parameter", "origin", "wavelength_nm"]).to_pylist()
-        if s["origin"] != "limit" and s["wavelength_nm"] is None
-    )
-    return [(name, vocabulary.parameter(name).name) for name in found]
+def wiremap(asked: PageRequest) -> Response:
+    """The wire map of a record as a picture."""
+    rows = record_batch(asked, asked.needed("record"))["wiremap"].to_pylist()
+    svg = drawing(rows, title=asked.words("Wire map"), words=asked.words)
+    return Response(svg, media_type="image/svg+xml")
 
 
 def _link(asked: PageRequest) -> ArchivedLink:
@@ -127,10 +89,60 @@ def _link(asked: PageRequest) -> ArchivedLink:
     return open_link(asked.look.archive, asked.needed("label"), role=role, **given)
 
 
+def _options(asked: PageRequest, link: ArchivedLink) -> list[str]:
+    given = {"job": asked.text("job"), "site": asked.text("site")}
+    return [word for name, value in given.items() if value for word in (f"--{name}", value)]
+
+
 def _shown(asked: PageRequest, link: ArchivedLink) -> dict[str, Any] | None:
     """The record that is shown: the one asked for, or the one in the role that is shown."""
     wanted = asked.text("show")
     return next((r for r in link.rows if r["record_id"] == wanted), link.standing)
+
+
+def _beside(link: ArchivedLink, row: dict[str, Any] | None) -> list[tuple[str, dict[str, Any]]]:
+    """Accepted and current record, and the shown one where it is neither: role and row."""
+    found = [("accepted", link.accepted), ("current", link.current)]
+    both = [(role, r) for role, r in found if r is not None]
+    if len(both) == 2 and both[0][1] is both[1][1]:
+        both = [("accepted and current", both[0][1])]
+    if row is not None and all(r is not row for _, r in both):
+        both.append(("shown", row))
+    return both
+
+
+def _timeline(asked: PageRequest, link: ArchivedLink, entries: list[dict[str, Any]]) -> Any:
+    facts = dict(
+        asked.look.archive.db.execute(
+            "SELECT field, value FROM jobs WHERE job_id = ?", (link.home["job_id"],)
+        ).fetchall()
+    )
+    first, last = (as_day(facts.get(f"warranty_{end}") or "") for end in ("start", "end"))
+    days = list(_days(asked, link, entries, facts))
+    return over_time(sorted(days)[:_MOST_DAYS], first, last, asked.words)
+
+
+def _days(
+    asked: PageRequest, link: ArchivedLink, entries: list[dict[str, Any]], facts: Mapping[str, str]
+) -> Iterator[tuple[date, str]]:
+    words = asked.words
+    stated = [(facts.get("work_start"), words("work began")), (facts.get("work_end"), words("work ended"))]
+    for r in link.rows:
+        told = words("tested, job {job}", job=r["job_id"]) if r["job_id"] else words("tested")
+        if r is link.accepted:
+            told = words("tested: the accepted record")
+        elif r is link.current:
+            told = words("tested: the current record")
+        stated.append((r["tested_local"] or r["tested_at"], told))
+    kinds = {"deposit": words("archived"), "attach": words("document filed")}
+    events = (e for e in entries if e["record"] is None or e["kind"] == "amendment")
+    stated += [(e["when"], kinds.get(e["kind"]) or words.term(e["kind"])) for e in events]
+    seen = set()
+    for day, what in stated:
+        found = as_day(day or "")
+        if found is not None and (found, what) not in seen:
+            seen.add((found, what))
+            yield found, what
 
 
 def _of_link(document: Mapping[str, Any], link: ArchivedLink, row: Mapping[str, Any]) -> bool:
@@ -138,44 +150,11 @@ def _of_link(document: Mapping[str, Any], link: ArchivedLink, row: Mapping[str, 
     return document["link_label"] in (None, link.label) and document["serial"] in (None, *serials)
 
 
-def _graded(batch: Batch, against: str | None) -> dict[str, Any]:
-    """Verdicts of a batch by today's limit library, against the limit that it names or another."""
-    if against is not None:
-        limits.get(against)  # a wrong one is refused before anything is graded
-    verdicts = list(documents(grading.grade(batch, [against] if against else None)))
-    for point in (p for v in verdicts for p in v["parameters"]):
-        nm, way = point.get("wavelength_nm"), point.get("direction")
-        parts = (point["pairing"], f"{nm:g} nm" if nm else "", (way or "").replace("-", " to "))
-        point["of"] = ", ".join(part for part in parts if part)
-        point["name"] = vocabulary.parameter(point["parameter"]).name
-    return {"verdicts": verdicts, "against": against}
-
-
-def _line(verdict: Mapping[str, Any] | None, parameter: str, frequencies: list[float]) -> list[float | None] | None:
-    if verdict is None or not verdict["limit"]:
-        return None
-    line = limits.get(verdict["limit"]).lines.get(parameter)
-    if line is None:
-        return None
-    return [None if np.isnan(v) else float(v) for v in line.at(np.asarray(frequencies, np.float64))]
-
-
 def _tables(batch: Batch) -> dict[str, list[dict[str, Any]]]:
     names = ("readings", "reported", "wiremap", "instruments", "places", "trace_events", "extras")
     found = {name: batch[name].to_pylist() for name in names}
-    for name in ("readings", "reported"):
-        key = "quantity" if name == "readings" else "parameter"
-        for row in found[name]:
-            known = vocabulary.parameter(row[key])
-            row |= {"name": known.name, "unit": known.unit}
+    for row in found["readings"]:
+        row["unit"] = vocabulary.parameter(row["quantity"]).unit
     found["findings"] = batch["findings"].to_pylist()
     found["facts"] = batch["records"].to_pylist()
     return found
-
-
-def _margins(one: list[dict[str, Any]], other: list[dict[str, Any]]) -> list[tuple[str, float | None, float | None]]:
-    if not one or not other:
-        return []
-    first, second = one[0]["margins"], other[0]["margins"]
-    names = dict.fromkeys((*first, *second))
-    return [(vocabulary.parameter(name).name, first.get(name), second.get(name)) for name in names]

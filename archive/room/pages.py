@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from archive.room import analysis, claims, documents, finding, jobs, limits, links, proofs
+from archive.room import (
+    analysis,
+    claims,
+    comparing,
+    curves,
+    documents,
+    finding,
+    jobs,
+    limits,
+    links,
+    proofs,
+    thumbnails,
+)
 from archive.room.app import Page
 
 PAGES: Mapping[str, tuple[str, Page]] = {
@@ -13,12 +25,18 @@ PAGES: Mapping[str, tuple[str, Page]] = {
     "/find/values": ("GET", finding.values),
     "/find.csv": ("GET", finding.table),
     "/link": ("GET", links.page),
-    "/link/curves": ("GET", links.curves),
-    "/compare": ("GET", links.compare),
+    "/link/graded": ("GET", links.graded_part),
+    "/link/curves": ("GET", curves.curves),
+    "/link/traces": ("GET", curves.traces),
+    "/link/timeline.svg": ("GET", links.timeline),
+    "/link/wiremap.svg": ("GET", links.wiremap),
+    "/compare": ("GET", comparing.page),
     "/proof": ("GET", proofs.page),
+    "/proof/line": ("GET", proofs.line),
     "/proof.json": ("GET", proofs.bundle),
     "/original": ("GET", documents.original),
     "/document": ("GET", documents.document),
+    "/document/picture": ("GET", thumbnails.page),
     "/jobs": ("GET", jobs.listed),
     "/job": ("GET", jobs.page),
     "/claim": ("GET", claims.form),

@@ -29,6 +29,14 @@ def page(asked: PageRequest) -> Response:
     return asked.page("proof.html", "Proof", shlex.join(["muniment", "prove", str(asked.root), record]), **values)
 
 
+def line(asked: PageRequest) -> Response:
+    """What came of the proof just now, in one sentence: for the page of a link."""
+    started = time.perf_counter()
+    steps = verify(prove(asked.look.archive, asked.needed("record"), None), None, [])
+    seconds = time.perf_counter() - started
+    return asked.part("proof_line.html", steps=steps, good=holds(steps), seconds=seconds)
+
+
 def bundle(asked: PageRequest) -> Response:
     """The proof as one JSON document."""
     proof = prove(asked.look.archive, asked.needed("record"), None)

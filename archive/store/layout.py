@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import secrets
 from datetime import datetime
@@ -22,6 +23,7 @@ FORMAT = 1
 """Version of this layout."""
 
 _PER_FOLDER = 10_000
+_LONG = len("00000042.json")
 _ENTRY = re.compile(r"(\d{8})\.json")
 
 
@@ -34,9 +36,12 @@ def entry_count(root: Path) -> int:
     """One more than the highest number that has a file in the ledger."""
     ledger = root / LEDGER
     for folder in sorted((p.name for p in ledger.iterdir() if p.name.isdigit()), reverse=True):
-        numbers = [int(m[1]) for p in (ledger / folder).iterdir() if (m := _ENTRY.fullmatch(p.name))]
-        if numbers:
-            return max(numbers) + 1
+        names = os.listdir(ledger / folder)  # noqa: PTH208 - asked at each question, for names alone
+        last = max((name for name in names if len(name) == _LONG), default="")
+        if not _ENTRY.fullmatch(last):  # something else lies there
+            last = max(filter(_ENTRY.fullmatch, names), default="")
+        if last:
+            return int(last[:8]) + 1
     return 0
 
 

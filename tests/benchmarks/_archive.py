@@ -18,6 +18,11 @@ JOB = "INVENTED-BOOK"
 def archive_of(folder: Path, links: int, seed: int = 7) -> store.Archive:
     """A new archive with one job of so many fully swept links."""
     store.create(folder)
+    return with_job(folder, links, seed)
+
+
+def with_job(folder: Path, links: int, seed: int = 7) -> store.Archive:
+    """An archive with one more job of so many fully swept links."""
     opened = store.open(folder)
     making = Deposit(opened, DepositFacts(job=JOB, by="nobody"))
     for batch in statements(map(one_job, simulate(links, seed)), DepositFacts(job=JOB)):

@@ -112,6 +112,31 @@ def test_a_link_is_found_and_read_by_keyboard_alone(browser, room, key):
     page.context.close()
 
 
+def test_curves_are_turned_off_and_graded_against_another_limit_at_once(browser, room, key):
+    page, wrong = opened(browser, room, key)
+    page.goto(f"http://{room.host}{key[0]}/link?label=1A-A01")
+    said = page.locator("#value")
+    expect(said).to_contain_text("tightest point")
+    expect(page.locator("#proof")).to_contain_text("every step that was looked at holds")
+    first = page.get_by_role("checkbox").first
+    first.focus()
+    page.keyboard.press("Space")
+    expect(first).not_to_be_checked()
+    page.get_by_role("button", name="This curve alone").click()
+    assert page.get_by_role("checkbox", checked=True).count() == 1
+    page.get_by_role("button", name="All curves", exact=True).click()
+    before = page.locator("#graded").inner_text()
+    page.get_by_label("Against the limit").select_option("iso-11801-1/class-ea/permanent-link-2")
+    expect(page.locator("#graded")).to_contain_text("Worst points against iso-11801-1/class-ea/permanent-link-2")
+    assert page.locator("#graded").inner_text() != before
+    page.get_by_role("application").focus()
+    for key_name in ("+", "+", "ArrowRight", "-", "Escape", "End"):
+        page.keyboard.press(key_name)
+    expect(said).to_contain_text("at 500 MHz")
+    assert not wrong
+    page.context.close()
+
+
 def test_it_works_without_javascript(browser, room, key):
     page, wrong = opened(browser, room, key, java_script_enabled=False)
     page.goto(f"http://{room.host}{key[0]}/")

@@ -10,8 +10,10 @@ from html import escape
 from pathlib import Path
 from urllib.parse import quote, urlencode
 
+import numpy as np
 import pytest
 
+from archive import limits
 from archive.answers.documents.text import visible
 from tests.room.serving import HOSTILE, LABELS, Room
 
@@ -56,13 +58,15 @@ def test_curves_and_limit_are_those_of_grading(room, inside):
     page = get(room, inside, "/link", label="1A-A02")
     record = page.body.partition("/link/curves?record=")[2].partition('"')[0]
     found = json.loads(get(room, inside, "/link/curves", record=record, parameter="next").body)
-    assert len(found["curves"]) == 12 and found["verdict"] == "fail"
-    frequencies = found["frequencies"][0]
-    point = min(found["points"], key=lambda p: p["worst_margin"]["margin"])
-    curve = next(c for c in found["curves"] if (c["pairing"], c["end"]) == (point["pairing"], point["end"]))
-    differences = [v - bar for v, bar in zip(curve["values"], found["limit"], strict=True) if bar is not None]
-    assert min(differences) == pytest.approx(point["worst_margin"]["margin"], abs=1e-6)
-    assert point["worst_margin"]["frequency_mhz"] in frequencies
+    assert len(found["curves"]) == 12 and found["limit_name"] == "tia-568.2-d/cat6a/permanent-link"
+    line = limits.get(found["limit_name"]).lines["next"].at(np.array(found["axes"][0]))
+    assert found["lines"][0] == pytest.approx(line.round(3).tolist(), nan_ok=True)
+    tight = found["tight"][0]
+    curve = found["curves"][tight["curve"]]
+    differences = [v - bar for v, bar in zip(curve["values"], line, strict=True)]
+    assert min(differences) == pytest.approx(tight["margin"], abs=1e-6)
+    assert differences[tight["point"]] == min(differences)
+    assert tight["verdict"] == ("fail" if tight["margin"] < 0 else "pass")
 
 
 @pytest.mark.parametrize("label", LABELS)
@@ -172,3 +176,55 @@ def test_a_claim_file_is_made_from_the_form(room, inside):
     assert re.search(rb"/MediaBox ?\[0 0 612(\.0)? 792(\.0)?\]", packed.read("claim/data/claim.pdf"))  # letter, points
     wrong = body.replace(quote(token).encode(), b"made-up")
     assert room.ask(base + "/claim.zip", "POST", wrong, **same).status == 403
+
+
+def test_curves_come_with_the_margins_that_grading_gives(room, inside):
+    """Against the JSON of `muniment grade`: the tightest point of each curve, in every digit."""
+    found = get(room, inside, "/link", label="1A-A02").body
+    record = found.partition("/proof?record=")[2].partition('"')[0]
+    told = json.loads(get(room, inside, "/link/curves", record=record, parameter="next").body)
+    graded = json.loads(room.command("grade", str(room.archive.parent / "export.xml"), "--json"))
+    mine = next(v for v in graded["verdicts"] if v["link"] == "1A-A02")
+    worst = {(p["pairing"], p["end"]): p["worst_margin"] for p in mine["parameters"] if p["parameter"] == "next"}
+    assert len(told["tight"]) == len(worst) > 0
+    for tight in told["tight"]:
+        curve = told["curves"][tight["curve"]]
+        expected = worst[curve["pairing"], curve["end"]]
+        assert told["axes"][curve["axis"]][tight["point"]] == pytest.approx(expected["frequency_mhz"])
+        assert curve["values"][tight["point"]] == pytest.approx(expected["value"])
+        assert curve["margins"][tight["point"]] == pytest.approx(expected["margin"], abs=5e-4)
+        assert curve["margins"][tight["point"]] == min(m for m in curve["margins"] if m is not None)
+    assert get(room, inside, "/link/curves", record=record, parameter="length").status == 404
+
+
+def test_two_records_are_compared(room, inside):
+    def record(label: str) -> str:
+        return get(room, inside, "/link", label=label).body.partition("/proof?record=")[2].partition('"')[0]
+
+    one, other = record("1A-A01"), record("1A-A02")
+    page = get(room, inside, "/compare", a=one, b=other)
+    assert page.status == 200 and "The second is a record of 1A-A02." in page.body and "Second less first" in page.body
+    both = json.loads(get(room, inside, "/link/curves", record=one, beside=other, parameter="next").body)
+    assert sum(c["dim"] for c in both["curves"]) * 2 == len(both["curves"]) and len(both["axes"]) == 1
+    assert "Both are the same record." in get(room, inside, "/compare", a=one, b=one).body
+
+
+def test_a_small_picture_is_drawn_anew_in_a_process_of_its_own():
+    """Decoded again by Pillow; what is no picture, or not all of one, gives none and ends nothing else."""
+    from PIL import Image
+
+    from archive.confined import Confined
+    from archive.room.thumbnails import draw, may_be_shown
+
+    out = io.BytesIO()
+    Image.effect_noise((2_000, 900), 80).save(out, "JPEG", comment=b"<script>alert(1)</script>")
+    for data, shown in ((out.getvalue(), True), (out.getvalue()[:4_000], False), (b"<svg onload='alert(1)'/>", False)):
+        with Confined("x.jpg", len(data)) as process:
+            drawn = list(process.stream(draw, data))
+        assert bool(drawn) is shown
+        if drawn:
+            small = Image.open(io.BytesIO(drawn[0]))
+            assert small.format == "PNG" and max(small.size) == 320 and b"script" not in drawn[0]
+    facts = {"file_name": "a.svg", "path": "x", "bytes": 10}
+    assert not may_be_shown(facts) and may_be_shown({**facts, "file_name": "a.JPG"})
+    assert not may_be_shown({**facts, "file_name": "a.jpg", "path": None})

@@ -85,6 +85,13 @@ def test_what_is_found_is_what_a_walk_over_all_labels_finds(db: sqlite3.Connecti
         assert {h.label for h in link_labels.holding(db, typed)} == {x for x in labels if typed in folded[x]}
 
 
+def test_what_was_typed_is_found_letter_by_letter(db: sqlite3.Connection):
+    grown(db, [*LABELS, 'x"y-1', "1a-a013"])
+    assert {h.label for h in link_labels.literally(db, "a-A01")} == {"1A-A01", "1a-a013"}
+    assert [h.label for h in link_labels.literally(db, '"y-')] == ['x"y-1']
+    assert not list(link_labels.literally(db, "AA01"))
+
+
 def test_many_labels_are_found_by_an_index_and_not_by_a_walk(db: sqlite3.Connection):
     def plan(question: str) -> str:
         return " ".join(r[3] for r in db.execute("EXPLAIN QUERY PLAN " + question))

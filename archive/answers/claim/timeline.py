@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from archive.answers.cases import CLOSE, DECIDE, OPEN
@@ -20,16 +20,23 @@ _TURN = 0.55
 
 def section(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     """The picture; none where fewer than two days are known."""
-    rows = sorted(_days(facts, words), key=lambda row: row[0])
     w = warranty_span(facts)
-    first, last = as_day(w.first), as_day(w.last)
+    found = over_time(_days(facts, words), as_day(w.first), as_day(w.last), words)
+    return None if found is None else DocumentSection(words("Time line"), [found], keep=True)
+
+
+def over_time(days: Iterable[tuple[date, str]], first: date | None, last: date | None, words: Wording) -> Figure | None:
+    """The picture of days with what happened on them, and of a warranty by its first and last day.
+
+    None where fewer than two days are known.
+    """
+    rows = sorted(days, key=lambda row: row[0])
     known = [day for day, _ in rows] + [d for d in (first, last) if d is not None]
     if len(set(known)) < 2:
         return None
     caption = words("The link over time; the bar is the warranty.") if first or last else words("The link over time.")
     alt = caption + " " + "; ".join(f"{words.day(day.isoformat())}: {what}" for day, what in rows) + "."
-    svg = _picture(rows, first, last, min(known), max(known), caption, words)
-    return DocumentSection(words("Time line"), [Figure(svg, caption, alt)], keep=True)
+    return Figure(_picture(rows, first, last, min(known), max(known), caption, words), caption, alt)
 
 
 def _days(facts: ClaimFacts, words: Wording) -> Iterator[tuple[date, str]]:

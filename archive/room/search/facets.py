@@ -7,7 +7,7 @@ block, only blocks in which something changed again, and swapped as a whole: who
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -58,14 +58,13 @@ class Words:
     listed: list[str] = field(default_factory=lambda: [""])
     numbers: dict[str, int] = field(default_factory=lambda: {"": 0})
 
-    def number(self, word: str | None) -> int:
-        """Number of a word; a new word gets the next."""
-        found = self.numbers.get(word or "")
-        if found is None:
-            assert word is not None
-            found = self.numbers[word] = len(self.listed)
+    def encoded(self, words: Sequence[str | None]) -> Codes:
+        """Numbers of some words; new words get the next ones."""
+        for word in sorted({w for w in set(words) if w} - self.numbers.keys()):
+            self.numbers[word] = len(self.listed)
             self.listed.append(word)
-        return found
+        known = {w: self.numbers[w or ""] for w in set(words)}
+        return np.fromiter(map(known.__getitem__, words), np.int32, len(words))
 
     def fitting(self, fits: Callable[[str], bool]) -> Mask:
         """Which numbers stand for words that fit."""
@@ -156,10 +155,9 @@ def _read(made: Facets, db: sqlite3.Connection, low: int, high: int) -> None:
     rows, *named, days, counted, leading = columns
     at = np.array(rows)
     for name, words in zip(FIELDS, named, strict=True):
-        number = made.words[name].number
-        made.codes[name][at] = [number(word) for word in words]
+        made.codes[name][at] = made.words[name].encoded(words)
     ordinals = {day: _ordinal(day) for day in set(days)}
-    made.day[at] = [ordinals[day] for day in days]
+    made.day[at] = np.fromiter(map(ordinals.__getitem__, days), np.int32, len(days))
     made.counted[at] = np.array(counted, bool)
     made.leading[at] = np.array([np.nan if m is None else m for m in leading], np.float32)
     shown = db.execute("SELECT row FROM link_labels WHERE row BETWEEN ? AND ? AND NOT former", (low, high - 1))

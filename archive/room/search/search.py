@@ -12,7 +12,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from archive.room.search import typed
+from archive.room.search import kept, typed
 from archive.room.search.facets import Facets, Mask, brought_up, empty
 from archive.room.search.typed import Hit, Hits
 from archive.store import Archive
@@ -23,6 +23,8 @@ ORDERS: tuple[Order, ...] = ("newest", "oldest", "least margin")
 
 _KEPT = 24
 _NEVER = 10**7
+_FACES = 200
+"""Of so many tests that were found, and do not show their link themselves, the link is looked up."""
 
 
 @dataclass(frozen=True)
@@ -74,8 +76,11 @@ class Searching:
         if not held.upto:
             self._lock.acquire()
         try:
+            if not self._facets.upto:
+                self._facets = kept.load(archive)
             if self._facets.upto != now:
                 self._facets = brought_up(self._facets, archive.db)
+                kept.keep(archive, self._facets)
         finally:
             self._lock.release()
         return self._facets
@@ -100,6 +105,7 @@ class Searching:
             found = _of_tests(archive, hits, passing & facets.counted)
         else:
             found = _of_links(archive, hits.found, links, facets)
+            hits.cut |= sum(not facets.face[h.row] for h in hits.found) > _FACES
         near = typed.nearly(archive.db, wanted.text) if not found else []
         rows = np.array([h.row for h in found], np.int64)
         return facets, SearchResult(rows, {h.row: h for h in found}, hits.cut, hits, near)
@@ -203,9 +209,9 @@ def _allows(mask: Mask) -> Callable[[int], bool]:
 
 def _of_links(archive: Archive, found: list[Hit], links: Mask, facets: Facets) -> list[Hit]:
     """Hits of records as hits of the links they are of."""
-    out: dict[int, Hit] = {}
-    for hit in found:
-        row = hit.row if facets.face[hit.row] else _face(archive, hit.row)
+    out = {hit.row: hit for hit in found if facets.face[hit.row] and links[hit.row]}
+    for hit in [h for h in found if not facets.face[h.row]][:_FACES]:
+        row = _face(archive, hit.row)
         if row is not None and row < len(links) and links[row]:
             out.setdefault(row, Hit(row, hit.how, hit.label, hit.former))
     return list(out.values())

@@ -19,8 +19,8 @@ from archive.store.catalogue.standing_columns import fold
 HITS = 1_000
 """So many links that fit are kept."""
 
-LOOKED_AT = 20_000
-"""So many labels that may fit are looked at."""
+LOOKED_AT = 8_000
+"""So many labels that may fit are looked at one by one."""
 
 WALKED = 50_000
 """Up to so many labels, all are walked through for one or two letters in the middle of a label."""
@@ -104,7 +104,6 @@ def nearly(db: sqlite3.Connection, typed: str) -> list[str]:
 
 def _labels(db: sqlite3.Connection, typed: str, allowed: Allowed, out: Hits) -> None:
     folded, seen = fold(typed) or "", set[int]()
-    sure = certain(typed)
     out.begun_alone = False
 
     def kept(held: HeldLabel, how: str) -> bool:
@@ -117,24 +116,27 @@ def _labels(db: sqlite3.Connection, typed: str, allowed: Allowed, out: Hits) -> 
     for held in list(link_labels.same(db, folded)):
         if folded or held.label == typed:
             kept(held, EXACT if held.label == typed else ALIKE)
-    if not sure and not folded:
-        return
-    for looked, held in enumerate(_candidates(db, sure, out), 1):
-        how = _how(typed, folded, held)
+    for looked, (held, how) in enumerate(_candidates(db, typed, folded, out), 1):
         if (how is not None and not kept(held, how)) or looked >= LOOKED_AT:
             out.cut = True
             break
     out.found.sort(key=lambda h: (_RANKS.index(h.how), h.former))
 
 
-def _candidates(db: sqlite3.Connection, sure: str, out: Hits) -> Iterator[HeldLabel]:
-    """Labels that begin with what every label that fits holds, then those that hold it."""
+def _candidates(db: sqlite3.Connection, typed: str, folded: str, out: Hits) -> Iterator[tuple[HeldLabel, str | None]]:
+    """Labels that may fit, the cheapest to find first, and how each does."""
+    sure, letters = certain(typed), typed.strip()
+    if not sure and not folded:
+        return
     if sure:
-        yield from link_labels.beginning(db, sure)
+        yield from ((held, _how(typed, folded, held)) for held in link_labels.beginning(db, sure))
+    if len(letters) >= GRAM:
+        for held in link_labels.literally(db, letters):
+            yield held, BEGINS if held.label.casefold().startswith(letters.casefold()) else PART
     if len(sure) >= GRAM or link_labels.count(db) <= WALKED:
-        yield from link_labels.holding(db, sure)
+        yield from ((held, _how(typed, folded, held)) for held in link_labels.holding(db, sure))
     else:
-        out.begun_alone = True
+        out.begun_alone = len(letters) < GRAM
 
 
 def _how(typed: str, folded: str, held: HeldLabel) -> str | None:

@@ -18,7 +18,17 @@ _VOID = ("void", None, None, None, VOID_LEAF)
 
 
 _OF_THIS_MACHINE = (
-    *("sqlite_", "words", "label_grams", "link_labels", "counting", "checked", "event_texts", "unread_deposits"),
+    *(
+        "sqlite_",
+        "words",
+        "label_grams",
+        "letter_grams",
+        "link_labels",
+        "counting",
+        "checked",
+        "event_texts",
+        "unread_deposits",
+    ),
 )
 _BUILT_FROM = (
     "event.json",

@@ -21,7 +21,7 @@ from archive.store import checked_files, memory, unread, unread_deposits
 from archive.store.catalogue import cable_columns, link_labels, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 18
+VERSION = 19
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _UNREAD = (unread.TABLE, unread_deposits.TABLE)
@@ -125,7 +125,7 @@ def empty(db: sqlite3.Connection) -> None:
     """Drops every table and creates them again, inside the caller's transaction."""
     there = (
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' AND name NOT LIKE 'words_%' "
-        "AND name NOT LIKE 'label_grams_%'"
+        "AND name NOT LIKE 'label_grams_%' AND name NOT LIKE 'letter_grams_%'"
     )
     for (name,) in db.execute(there).fetchall():
         db.execute(f'DROP TABLE IF EXISTS "{name}"')

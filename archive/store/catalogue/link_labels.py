@@ -22,7 +22,12 @@ STATEMENTS = (
     "CREATE INDEX link_labels_row ON link_labels(row)",
     "CREATE VIRTUAL TABLE label_grams USING fts5(folded, content='link_labels', content_rowid='id', "
     "tokenize='trigram', detail=none, columnsize=0)",
+    "CREATE VIRTUAL TABLE letter_grams USING fts5(label, content='link_labels', content_rowid='id', "
+    "tokenize='trigram', detail=none, columnsize=0)",
 )
+"""label_grams: of folded labels; letter_grams: of labels letter by letter, for what was typed as it stands there."""
+
+_GRAMS = (("label_grams", "folded"), ("letter_grams", "label"))
 
 _LAST = "\U0010ffff"
 _NEWEST = "max((unit IS row) || ' ' || coalesce(tested_local, tested_at, '') || printf(' %012d', row))"
@@ -43,10 +48,11 @@ def fill(db: sqlite3.Connection) -> None:
     `fold` has to be known to the connection.
     """
     gone = "SELECT id FROM link_labels WHERE row IN (SELECT row FROM temp.touched)"
-    db.execute(
-        "INSERT INTO label_grams(label_grams, rowid, folded) "
-        f"SELECT 'delete', id, folded FROM link_labels WHERE id IN ({gone})"
-    )
+    for table, column in _GRAMS:
+        db.execute(
+            f"INSERT INTO {table}({table}, rowid, {column}) "
+            f"SELECT 'delete', id, {column} FROM link_labels WHERE id IN ({gone})"
+        )
     db.execute("DELETE FROM link_labels WHERE row IN (SELECT row FROM temp.touched)")
     before = int(db.execute("SELECT coalesce(max(id), 0) FROM link_labels").fetchone()[0])
     db.execute("DROP TABLE IF EXISTS temp.faces")
@@ -65,7 +71,8 @@ def fill(db: sqlite3.Connection) -> None:
             "JOIN temp.faces f ON f.link = r.link "
             "WHERE a.field = 'link_label' AND a.old IS NOT NULL AND a.old != r.link_label"
         )
-    db.execute("INSERT INTO label_grams(rowid, folded) SELECT id, folded FROM link_labels WHERE id > ?", (before,))
+    for table, column in _GRAMS:
+        db.execute(f"INSERT INTO {table}(rowid, {column}) SELECT id, {column} FROM link_labels WHERE id > ?", (before,))
     db.execute("DROP TABLE temp.faces")
 
 
@@ -92,9 +99,16 @@ def holding(db: sqlite3.Connection, folded: str) -> Iterator[HeldLabel]:
     return _rows(db, f"{ids} AND instr(folded, ?) ORDER BY id", grams(folded), folded)
 
 
-def grams(folded: str) -> str:
-    """The question to the index of trigrams for labels that may hold this; of GRAM letters or more."""
-    return " ".join(f'"{folded[at : at + GRAM]}"' for at in range(len(folded) - GRAM + 1))
+def literally(db: sqlite3.Connection, typed: str) -> Iterator[HeldLabel]:
+    """Labels that hold just these letters, GRAM or more, whatever their case."""
+    ids = "id IN (SELECT rowid FROM letter_grams WHERE letter_grams MATCH ?)"
+    return _rows(db, f"{ids} AND instr(lower(label), lower(?)) ORDER BY id", grams(typed), typed)
+
+
+def grams(text: str) -> str:
+    """The question to an index of trigrams for labels that may hold this; of GRAM letters or more."""
+    each = (text[at : at + GRAM].replace('"', '""') for at in range(len(text) - GRAM + 1))
+    return " ".join(f'"{gram}"' for gram in each)
 
 
 def _rows(db: sqlite3.Connection, where: str, *values: str) -> Iterator[HeldLabel]:
