@@ -184,7 +184,7 @@ def test_curves_come_with_the_margins_that_grading_gives(room, inside):
     record = found.partition("/proof?record=")[2].partition('"')[0]
     told = json.loads(get(room, inside, "/link/curves", record=record, parameter="next").body)
     graded = json.loads(room.command("grade", str(room.archive.parent / "export.xml"), "--json"))
-    mine = next(v for v in graded["verdicts"] if v["link"] == "1A-A02")
+    mine = next(v for v in graded["records"] if v["link"] == "1A-A02")
     worst = {(p["pairing"], p["end"]): p["worst_margin"] for p in mine["parameters"] if p["parameter"] == "next"}
     assert len(told["tight"]) == len(worst) > 0
     for tight in told["tight"]:
