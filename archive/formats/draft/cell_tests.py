@@ -108,10 +108,10 @@ def _serial(a: Asked) -> Told:
 
 def _version(a: Asked) -> Told:
     if all(re.fullmatch(r"\d{1,2}", c) for c in a.some):
-        return WEAK, "a whole number, as forms of files have"
+        return AGAINST, "a whole number, as forms of files have"
     if all(re.search(r"\d\W\d", c) for c in a.some):
         return STRONG, "versions in the cells"
-    return WEAK, "no versions in the cells"
+    return AGAINST, "no versions in the cells"
 
 
 def _name(a: Asked) -> Told:

@@ -34,11 +34,13 @@ def draft_of(path: Path, answers: Answers | None = None) -> Draft:
             "nothing in it could be placed",
             code="draft.nothing-placed",
             where=str(path),
-            found=f"{len(made.unplaced)} names or lines that say nothing of cabling"
+            found=f"{len(made.unplaced)} names or lines that are not sure, or say nothing of cabling"
             if made.unplaced
             else "headings at most, and no rows",
             expected="an export with results",
-            remedy="if it is one, write its mapping by hand: schemas/mapping.md explains how",
+            remedy=f"answer what it asks: {'; '.join(made.questions)}"
+            if made.questions
+            else "if it is one, write its mapping by hand: schemas/mapping.md explains how",
         )
     return made
 

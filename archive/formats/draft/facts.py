@@ -7,11 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from archive.formats.base import dates
+from archive.formats.draft import heading
 from archive.formats.draft.cell_tests import TESTS, Asked, yes_no
 from archive.formats.draft.columns import Seen
 from archive.formats.draft.hypotheses import AGAINST, STRONG, WEAK, Fact, hypotheses, weight
 from archive.formats.draft.identifiers import LABEL_SHAPE, alike
 from archive.formats.draft.placing import Placed, spoken
+from archive.formats.draft.profile import Profile
 from archive.formats.mapping.target import Target
 from archive.vocabulary import phrases
 
@@ -82,6 +84,8 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
     said = f"heading says {known.said or name.replace('_', ' ')}"
     out = Placed(s, to, score=spoken(s, cells, free=known.free), reason=f"{said}; {why}" if why else said)
     out.at_most(1.0 if to.end else known.most)
+    if _end_open(s, to, how) and not any(x in how.ends for x in s.heading.letters):
+        out.at_most(0.45, "what else the heading says may be an end")
     if known.free and h.guessed:
         out.at_most(0.45, "the beginning of a word alone says so")
     if name == "link_label" and "link_label" not in h.fields:
@@ -121,6 +125,12 @@ def _place(s: Seen, known: Fact, how: Standing) -> Target:
     return to.at(end=ends[0] if ends else "local" if table == "instruments" else "")
 
 
+def _end_open(s: Seen, to: Target, how: Standing) -> bool:
+    """Whether a heading says something more of a unit that nobody understood: it may be the other end."""
+    more = s.own.unknown or [x for x in s.heading.letters if x not in how.ends]
+    return to.table == "instruments" and bool(to.end) and not s.heading.ends and bool(more)
+
+
 def _blind(s: Seen, how: Standing) -> Iterator[Placed]:
     """Facts that the cells alone speak for, whatever the heading is."""
     for name, known in hypotheses().fact.items():
@@ -150,8 +160,13 @@ def _speaks(s: Seen, cells: str) -> bool:
     if cells == "verdict":
         return p.verdicts == 1 and len(p.distinct) <= 4 and all(len(c) > 1 for c in p.distinct)
     if cells == "limit":
-        return p.limits > 0.9 and p.limits > p.cables
-    return p.cables > 0.9 and p.limits <= p.cables and len(p.distinct) < 0.5 * p.filled
+        return p.limits > 0.9 and (p.limits > p.cables or _of_link(p))
+    return p.cables > 0.9 and p.limits <= p.cables and len(p.distinct) < 0.5 * p.filled and not _of_link(p)
+
+
+def _of_link(p: Profile) -> bool:
+    """Whether every cell names a configuration of links, such as "permanent link": limits do, cables do not."""
+    return all(heading.read(c).configurations for c in p.distinct[:40])
 
 
 def contact_of(s: Seen) -> str:

@@ -19,8 +19,9 @@ from archive.formats.draft.hypotheses import score_of
 from archive.formats.draft.interpret import place
 from archive.formats.draft.layout import Column, Layout, nameless
 from archive.formats.draft.placing import Placed, Placing
+from archive.formats.draft.search import Files, best, copied
 from archive.formats.draft.structure import structure
-from archive.formats.draft.write import Draft, layout_name, written
+from archive.formats.draft.write import Draft, layout_name
 from archive.formats.mapping.target import Target
 from archive.formats.recognition import Entry
 
@@ -70,29 +71,38 @@ def drafted(entry: Entry, least: float = 0.0, answers: Answers | None = None) ->
 def _drafted(path: Path, name: str, state: tuple[int, int], least: float, answers: Said) -> Draft:
     del state
     entry = Entry(path, name)
-    mine = _look(entry.path, entry.name, answers)
+    return best(lambda said: _files(entry, said), entry, dict(answers), layout_name(name), least)
+
+
+def _files(entry: Entry, answers: Answers) -> Files:
+    """The files of a layout as they are placed by some answers, with placings of their own."""
+    said = tuple(sorted(answers.items()))
+    mine = _own(_look(entry.path, entry.name, said))
     group = _group(entry)
-    files = [(mine.layout, mine.placing, pattern_of(entry.path, entry.path.parent) if group else "")]
     named = _named_files(mine, group)
     if named is not None:
         # A file per link: one of them stands for all.
         column, source = named
-        seen = _look(group[0], _beside(entry, group[0]), answers)
+        seen = _own(_look(group[0], _beside(entry, group[0]), said))
         _join_by_name(column, source, seen.placing, group[0])
         patterns = {pattern_of(p, entry.path.parent) for p in group}
         folder = group[0].parent.relative_to(entry.path.parent).as_posix()
         within = "" if folder == "." else f"{folder}/"
         pattern = patterns.pop() if len(patterns) == 1 else f"{within}*{group[0].suffix}"
-        files = [(mine.layout, mine.placing, entry.path.name), (seen.layout, seen.placing, pattern)]
-        return written(files, layout_name(entry.name), least)
+        return [(mine.layout, mine.placing, entry.path.name), (seen.layout, seen.placing, pattern)]
     if not group:
         _label_by_name(entry, mine)
+    files = [(mine.layout, mine.placing, pattern_of(entry.path, entry.path.parent) if group else "")]
     for pattern, paths in _patterns(group, entry.path.parent).items():
         # Of files that differ by their numbers one stands for all.
-        seen = _look(paths[0], _beside(entry, paths[0]), answers)
+        seen = _own(_look(paths[0], _beside(entry, paths[0]), said))
         _join(mine.placing, seen.placing)
         files.append((seen.layout, seen.placing, pattern))
-    return written(files, layout_name(entry.name), least)
+    return files
+
+
+def _own(seen: _Seen) -> _Seen:
+    return _Seen(seen.layout, copied(seen.placing))
 
 
 Said = tuple[tuple[str, str], ...]

@@ -270,22 +270,24 @@ _GUESSED = ("parameter", "generic", "field", "modifier", "end")
 
 
 @cache
-def _skeletons() -> dict[str, tuple[WordMeaning, ...]]:
-    """Phrases without their vowels, cut at each length, with what they may mean."""
-    out: dict[str, dict[tuple[str, str], WordMeaning]] = {}
+def _skeletons() -> tuple[dict[str, tuple[WordMeaning, ...]], dict[str, tuple[WordMeaning, ...]]]:
+    """Phrases without their vowels, whole and cut at each length, with what they may mean."""
+    out: tuple[dict[str, dict[tuple[str, str], WordMeaning]], ...] = ({}, {})
     for phrase, meanings in words.phrases().items():
         plain = _VOWELS.sub("", phrase)
         for size in range(_SHORTEST, min(len(plain), _LONGEST) + 1):
-            found = out.setdefault(plain[:size], {})
+            found = out[size < len(plain)].setdefault(plain[:size], {})
             found.update({(m.kind, m.id): m for m in meanings if m.kind in _GUESSED})
-    return {k: tuple(v.values()) for k, v in out.items() if v}
+    whole, cut = ({k: tuple(v.values()) for k, v in by.items() if v} for by in out)
+    return whole, cut
 
 
 def _skeleton(token: str) -> tuple[WordMeaning, ...]:
     """What a word may mean of which the vowels were left out, such as mrgn."""
     if not _SHORTEST <= len(token) <= _LONGEST or not token.isalpha() or _VOWELS.search(token):
         return ()
-    return _skeletons().get(token, ())
+    whole, cut = _skeletons()
+    return whole.get(token) or cut.get(token, ())
 
 
 def _abbreviated(

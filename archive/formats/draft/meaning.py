@@ -14,6 +14,7 @@ from archive import vocabulary
 from archive.formats.base import units
 from archive.formats.draft import heading
 from archive.formats.draft.columns import Seen, runs_of
+from archive.formats.draft.dependence import decided
 from archive.formats.draft.identifiers import alike
 from archive.formats.draft.keys import PAIR, TESTS
 from archive.formats.draft.layout import Found, nameless
@@ -103,18 +104,18 @@ def label_of(seen: list[Seen], fiber: bool) -> Seen | None:
 
 def labels(seen: list[Seen], fiber: bool) -> list[tuple[float, Seen]]:
     """Columns that may hold the labels of links, the likeliest first, by words and by what their cells are."""
-    found = [(score, s) for i, s in enumerate(seen) if (score := _label_score(s, i, fiber)) > 0]
+    found = [(score, s) for i, s in enumerate(seen) if (score := _label_score(s, i, fiber, seen)) > 0]
     return sorted(found, key=lambda x: -x[0])
 
 
-def _label_score(s: Seen, at: int, fiber: bool) -> float:
+def _label_score(s: Seen, at: int, fiber: bool, seen: list[Seen]) -> float:
     p, h = s.profile, s.own
     if nameless(s.source) or h.parameters or h.modifiers & {"frequency", "margin"} or p.dates or _other(s):
         return 0.0
     named = "link_label" in h.fields or (fiber and "fiber" in h.media and not h.fields)
     weak = not named and (_cable_named(s) or h.text.strip().casefold() in NAMES or "port" in h.fields[:1])
     if not named and not weak:
-        return _label_blind(s, at)
+        return _label_blind(s, at, seen)
     if not named and s.numeric:
         return 0.0
     score = (2.0 if named else 0.5) + min(1.0, len(p.distinct) / max(1, 0.2 * p.n)) - 0.01 * at - 0.3 * len(h.unknown)
@@ -137,15 +138,22 @@ def _cable_named(s: Seen) -> bool:
     return p.unique > 0.5 or (len(p.distinct) > 2 and all(re.search(r"\d", c) for c in p.distinct))
 
 
-def _label_blind(s: Seen, at: int) -> float:
-    """A column of which no word speaks, by the shape of its cells: identifiers of one pattern, each in one run."""
+def _label_blind(s: Seen, at: int, seen: list[Seen]) -> float:
+    """A column of which no word speaks: identifiers of one pattern, each in one run, or that decide other columns."""
     p, h = s.profile, s.own
     if h.says or h.unit or s.source.startswith(("@", "line ", "row ")) or len(p.distinct) < 2 or p.lists > 0.5:
         return 0.0
     if not alike(p.distinct):
         return 0.0
     runs = sum(a != b for a, b in zip(p.texts, p.texts[1:], strict=False)) + 1
-    return 0.4 - 0.01 * at + 0.2 * (at == 0) if runs <= 1.2 * len(set(p.texts)) else 0.0
+    many = decided(s, seen)
+    if runs > 1.2 * len(set(p.texts)) and many < _DECIDED:
+        return 0.0
+    return 0.4 - 0.01 * at + 0.2 * (at == 0) + 0.1 * min(many, 3)
+
+
+_DECIDED = 2
+"""Columns that a label must decide where links come again and again."""
 
 
 def frequency_of(seen: list[Seen], runs: Sequence[Any]) -> Seen | None:

@@ -176,9 +176,13 @@ def _quantity(pairs: set[str], ended: bool, curve: shape.Shape | None, taken: se
     if curve is not None:
         falls = shape.agrees("ps_next", curve) > 0
         found = "ps_next" if falls else "return_loss"
-        return (found, 0.85) if found not in taken else ("", 0.0)
+        return (found, _UNPROVED) if found not in taken else ("", 0.0)
     rest = [p for p in ("return_loss", "ps_next") if p not in taken]
-    return (rest[0], 0.7 if len(rest) == 1 else 0.55) if rest else ("", 0.0)
+    return (rest[0], _UNPROVED) if rest else ("", 0.0)
+
+
+_UNPROVED = 0.45
+"""How probable return loss or a power sum is where nothing but the shape of a curve tells them apart."""
 
 
 def _shape_of(meaning: Meaning, seen: Sequence[Seen], at: Sequence[int]) -> shape.Shape | None:
