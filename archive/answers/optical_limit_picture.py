@@ -15,7 +15,8 @@ from archive.errors import Trouble
 from archive.limits.fiber import LossLimit, OpticalApplication, OpticalLimit
 
 _LONGEST = {"multimode": 550.0, "single-mode": 10000.0}
-_WIDE, _TALL = 860, 300
+_WIDE, _TALL = 560, 240
+"""Dots; letters of 8.5 dots are 7 pt on a page, where 560 dots take 166 mm."""
 
 
 def save(limit: OpticalLimit | OpticalApplication, out: Path) -> None:
@@ -29,7 +30,7 @@ def save(limit: OpticalLimit | OpticalApplication, out: Path) -> None:
 def draw(limit: OpticalLimit) -> Sheet:
     """Loss over length for links of two connections, without splices and with four, reference set with one cord."""
     box = Box(64, HEAD + 24, _WIDE - 90, _TALL)
-    sheet = Sheet(_WIDE, HEAD + _TALL + 124, limit.id, limit.document)
+    sheet = Sheet(_WIDE, HEAD + _TALL + 136, limit.id, limit.document)
     lengths = np.linspace(0.0, _LONGEST[limit.kind], 60)
     lines = []
     alike: dict[float, list[float]] = {}
@@ -52,9 +53,11 @@ def draw(limit: OpticalLimit) -> Sheet:
         keys.append(Key(name, style, 2.0))
     axes.words(box.wide / 2, box.tall + 30, "length, m", anchor="middle")
     sheet.add(axes)
-    sheet.legend(keys, 10, HEAD + _TALL + 72, 4)
-    foot = "two connections; reference set with one cord; coefficients " + ", ".join(
-        f"{nm:g} nm {db:g} dB/km ({letter})" for nm, (db, letter, _) in limit.coefficients.items()
-    )
-    sheet.parts.append(text(10, HEAD + _TALL + 110, foot, colour=SOFT, size=9))
+    sheet.legend(keys, 10, HEAD + _TALL + 72, 3)
+    feet = [
+        "two connections; reference set with one cord; coefficients in dB/km",
+        ", ".join(f"{nm:g} nm {db:g} ({letter})" for nm, (db, letter, _) in limit.coefficients.items()),
+    ]
+    for n, foot in enumerate(feet):
+        sheet.parts.append(text(10, HEAD + _TALL + 112 + 13 * n, foot, colour=SOFT, size=9))
     return sheet

@@ -64,6 +64,7 @@ def test_a_claim_tells_a_bend_from_a_dirty_connector_and_says_what_it_cannot_tel
     assert "At 0.6000 km a place that reflects with a reflectance of" in dirty
     assert "points to a connector, dirty, damaged or badly mated" in dirty and "points to a bend" not in dirty
     assert "What this cannot tell: dirt from damage" in dirty
+    assert "What this cannot tell: a bend of the cable from a fibre pinched" in bent
     for text in (bent, dirty):
         assert "Loss test of" in text and "iso-11801-1/os2/link" in text
         assert "class 1M as stated" in text and "disconnect or switch off the equipment" in text
@@ -121,3 +122,20 @@ def test_findings_name_the_reference_and_the_equal_numbers(handed_in: Path) -> N
     assert {("optical-loss-too-good", backbone.DRIFTED), ("optical-loss-below-zero", backbone.DRIFTED)} & found
     assert {label for rule, label in found if rule == "macrobend-suspected"} == {backbone.BENT}
     assert {label for rule, label in found if rule == "polarity-wrong"} == {backbone.CROSSED}
+
+
+def test_a_reference_that_drifted_is_found_against_the_traces_of_the_link(handed_in: Path, archive: Archive) -> None:
+    """A loss test below its own traces had lost its reference; the other links agree with theirs."""
+    from archive import formats
+    from archive.validation import check_job
+
+    batches = [
+        grading.grade(b) for b in formats.read_all([handed_in / "exports", handed_in / "traces"], mapping=MAPPINGS)
+    ]
+    said = [r for r in check_job(batches).to_pylist() if r["status"] == "raised"]
+    hits = [r for r in said if r["rule"] == "traces-contradict-loss-test"]
+    assert {r["link_label"] for r in hits} == {backbone.DRIFTED}
+    assert "loss at 1310 nm" in hits[0]["message"] and "by its traces" in hits[0]["message"]
+    text = page(archive, backbone.DRIFTED)
+    assert re.search(r"The loss at 1310 nm is .* dB by the loss test and .* dB by the traces: they cannot be", text)
+    assert "they cannot be of one link" not in page(archive, backbone.BENT)

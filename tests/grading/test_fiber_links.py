@@ -3,11 +3,14 @@ and arithmetic with its coefficients (A or B)."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from archive.grading import grade
+from archive.grading.fiber.link_facts import OpticalFacts, against
+from archive.limits import fiber
 from archive.tables import Batch
 from tests.grading.fiber_making import BOTH, duplex, loss_test
 
@@ -175,3 +178,60 @@ def test_end_connections_that_the_reference_left_out_are_added_for_an_applicatio
     assert "1.50 dB added for 2 end connections" in found["reason"]
     channel = verdicts(loss_test(duplex(1.5), configuration="channel"), applications=["10gbase-sr"])[-1]
     assert channel["value"] == pytest.approx(1.5) and channel["verdict"] == "pass"
+
+
+@pytest.mark.parametrize(
+    ("method", "arrivals"),
+    [
+        ("method-a", {"1": "1", "2": "2", "12": "12"}),
+        ("method-b", {"1": "12", "2": "11", "12": "1"}),
+        ("method-c", {"1": "2", "2": "1", "12": "11"}),
+        ("method-u1", {"1": "12", "2": "11", "12": "1"}),
+        ("method-u2", {"1": "12", "2": "11", "12": "1"}),
+        ("duplex", {"A": "B", "B": "A", "1": "2"}),
+    ],
+)
+def test_where_fibers_arrive_by_each_polarity_method(method: str, arrivals: dict[str, str]) -> None:
+    """ANSI/TIA-568.3: A straight, B reversed, C crossed pair by pair; U1 and U2 (568.3-E) on reversed trunks. From
+    memory (C), as 11.10 of the reference says of A to C."""
+    assert {near: fiber.partner(near, method) for near in arrivals} == arrivals
+    assert fiber.partner("13", method) == "" and fiber.partner("x", method) == ""
+    assert fiber.polarity_letter() == "C"
+
+
+@pytest.mark.parametrize(("reported", "provisional"), [(None, True), ("fail", False)])
+def test_polarity_that_fails_by_the_map_of_its_method_alone_is_provisional(
+    reported: str | None, provisional: bool
+) -> None:
+    batch = loss_test(duplex(), polarity_method="method-b")
+    rows = {name: table.to_pylist() for name, table in batch.items() if table.num_rows}
+    rows["wiremap"] = [{"record_id": "re-1", "near": "1", "far": "1"}]
+    if reported:
+        rows["reported"] = [{"record_id": "re-1", "parameter": "polarity", "kind": "overall", "verdict": reported}]
+    found = verdict(Batch.from_rows(rows))
+    assert found["verdict"] == "fail" and "fibre 1 arrives at 1, not at 12" in found["reason"]
+    assert found["provisional"] is provisional
+
+
+def test_a_loss_test_and_traces_of_one_link_are_held_against_each_other() -> None:
+    """Arithmetic: a trace without cords leaves out at most both end connections (2 x 0.75 dB, 1.3 of the reference);
+    0.3 dB and 1 % are those of 3.6 of the reference."""
+    room = {"db": 0.3, "percent": 1.0, "metres": 2.0}
+    test = OpticalFacts({("", 1310.0, "local-remote"): 2.0}, lengths={("", ""): 2000.0}, ends=2)
+
+    def off(db: float, metres: float = 2000.0, ends: int | None = 2) -> list[bool]:
+        trace = OpticalFacts(traced={("", 1310.0, ""): db}, lengths={("", ""): metres}, is_trace=True)
+        return [seen.off for seen in against(replace(test, ends=ends), [trace], room)]
+
+    assert [off(db)[0] for db in (2.31, 2.29, 0.21, 0.19)] == [True, False, False, True]
+    assert [off(db, ends=0)[0] for db in (1.71, 1.69)] == [False, True]
+    assert [off(2.0, m)[1] for m in (2019.0, 2021.0, 1979.0)] == [False, True, True]
+
+
+def test_a_trace_is_not_held_against_one_of_several_fibers_that_it_does_not_name() -> None:
+    test = OpticalFacts({("A", 1310.0, ""): 2.0, ("B", 1310.0, ""): 2.0})
+    nameless = OpticalFacts(traced={("", 1310.0, ""): 5.0}, is_trace=True)
+    named = OpticalFacts(traced={("B", 1310.0, ""): 5.0}, is_trace=True)
+    room = {"db": 0.3, "percent": 1.0, "metres": 2.0}
+    assert list(against(test, [nameless], room)) == []
+    assert [seen.off for seen in against(test, [named], room)] == [True]

@@ -232,7 +232,7 @@ def _record(made: Rows, spec: dict[str, Any]) -> None:
         for row in list(source.get(table, ())):
             if row["record_id"] == "r1" and table not in spec.get("drop", ()):
                 made.setdefault(table, []).append({**copy.deepcopy(row), "record_id": new_id})
-    for axis in source["axes"]:
+    for axis in source.get("axes", ()):
         if axis not in made["axes"]:
             made["axes"].append(axis)
 

@@ -50,6 +50,10 @@ def bad(by: str = "record") -> list[tuple[str, dict[str, Any]]]:
     return [(name, e) for name, e in wanted if not {"policy", "schedule"} & set(e)]
 
 
+OPTICAL = frozenset(r.name for r in catalogue.rules().values() if r.group.name == "job-fibers")
+"""Rules across the optical records of a job."""
+
+
 def _job_steps() -> list[dict[str, Any]]:
     records: list[dict[str, Any]] = [
         {"label": "2-TR2-A118", "seconds": 2, "seed": 2, "set": {"sequence": "0002"}},

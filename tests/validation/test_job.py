@@ -173,7 +173,12 @@ def test_a_job_with_faults_of_every_kind_is_reported_in_full() -> None:
     job.add(batch)
     outcome = job.finish(lambda _: [batch])
     assert not outcome.faults
-    raised = {f["rule"] for f in outcome.findings.to_pylist() if f["status"] == "raised"}
+    glass = JobCheck(today=TODAY)
+    glass.add(planted.joined(examples.rows(e) for name, e in planted.bad("job") if name in planted.OPTICAL))
+    optical = glass.finish()
+    assert not optical.faults
+    told = [*outcome.findings.to_pylist(), *optical.findings.to_pylist()]
+    raised = {f["rule"] for f in told if f["status"] == "raised"}
     every = {r.name for r in catalogue.rules().values() if r.by == "job"}
     # these two ask for a large job without a blemish, and for marginal results beyond a contract
     assert every - raised == {"everything-passes", "marginal-share-too-high"}

@@ -86,16 +86,17 @@ def _why(v: Row, words: Wording) -> str:
     if v["margin"] is None:
         return plain(v["reason"])
     parts = [
-        f"{words.number(v['margin'], 1)} dB" if _decibel(v) else words.number(v["margin"], 2),
+        _margin(v, words),
         words.parameter(v["parameter"]),
         plain(v["pairing"]),
         words.end(v["end"]),
         words.way(v.get("direction")),
-        f"{words.free(v['wavelength_nm'])} nm" if v.get("wavelength_nm") is not None else "",
+        f"{v['wavelength_nm']:g} nm" if v.get("wavelength_nm") is not None else "",
         f"{words.free(v['frequency_mhz'])} MHz" if v["frequency_mhz"] is not None else "",
     ]
     return ", ".join(p for p in parts if p)
 
 
-def _decibel(v: Row) -> bool:
-    return vocabulary.parameter(v["parameter"]).unit == "dB"
+def _margin(v: Row, words: Wording) -> str:
+    unit = vocabulary.parameter(v["parameter"]).unit
+    return f"{words.number(v['margin'], {'dB': 1, 'm': 0}.get(unit, 2))} {unit}".rstrip()

@@ -36,7 +36,7 @@ def pointers(s: TestedRecord, traces: Sequence[FiberTrace], words: Wording) -> l
 def _sentence(p: Pointer, words: Wording) -> str:
     at = "" if p.km is None else words.number(p.km, 4)
     whose = words(" of fibre {fiber}", fiber=p.fiber) if p.fiber else ""
-    facts = dict(p.facts)
+    facts = {name: _number(name, text, words) for name, text in p.facts.items()}
     if p.kind == BEND:
         return words(
             "At {at} km the loss is {a} dB at {short} nm and {b} dB at {long} nm. A loss that grows with the "
@@ -70,11 +70,23 @@ def _sentence(p: Pointer, words: Wording) -> str:
     )
 
 
+def _number(name: str, text: str, words: Wording) -> str:
+    """A number of a pointer as the document's language writes it; wavelengths as they are."""
+    if not text or name in ("short", "long"):
+        return text
+    return words.number(float(text), 1 if name == "reflectance" else 2)
+
+
 def _not_told(found: Sequence[Pointer], traces: Sequence[FiberTrace], words: Wording) -> Iterator[str]:
     if any(p.kind == CONNECTION for p in found):
         yield words(
             "What this cannot tell: dirt from damage. An inspection of the end face with a video microscope tells, and "
             "a test after cleaning."
+        )
+    if any(p.kind in (BEND, BEND_UNPLACED) for p in found):
+        yield words(
+            "What this cannot tell: a bend of the cable from a fibre pinched or wound too tightly in a splice tray or "
+            "panel. Looking there tells, and a trace after it is laid straight."
         )
     if not traces:
         yield words("No trace of the link is filed: one of each wavelength, from both ends, would show the place.")

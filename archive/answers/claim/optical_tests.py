@@ -13,10 +13,12 @@ from archive.answers.documents import Block, DocumentSection, Figure, Para, stre
 from archive.answers.plots.trace_picture import DrawnEvent, DrawnTrace, trace_picture
 from archive.answers.wording import Wording, plain
 from archive.grading.fiber import loss_tests
+from archive.grading.fiber.link_facts import against, optical_facts
 from archive.grading.fiber.traces import FiberPlace, FiberTrace, echoes, in_dead_zone, places
 from archive.limits import fiber
 from archive.limits.fiber import LossLimit, OpticalLimit
 from archive.tables import Batch
+from archive.validation import catalogue
 
 _SHOWN = 6
 """Traces in one picture."""
@@ -33,7 +35,7 @@ def optical_tests(facts: ClaimFacts, words: Wording) -> Iterator[DocumentSection
         yield table
     traced = _traced(facts)
     if traced:
-        yield from _traces(traced, words)
+        yield from _traces(traced, words, _against_loss(lossy, traced, words))
     told = pointers(lossy or s, [trace for _, trace in traced], words)
     blocks: list[Block] = [Para(text) for text in told]
     if blocks:
@@ -151,16 +153,50 @@ def _pulse(tested: TestedRecord) -> float | None:
     return None
 
 
-def _traces(traced: Sequence[tuple[TestedRecord, FiberTrace]], words: Wording) -> Iterator[DocumentSection]:
-    """A picture for each direction, and the places along the fibre as all traces see them."""
+def _against_loss(
+    lossy: TestedRecord | None, traced: Sequence[tuple[TestedRecord, FiberTrace]], words: Wording
+) -> list[str]:
+    """Loss and length by source and meter beside those of the traces, in sentences."""
+    if lossy is None:
+        return []
+    test = optical_facts(lossy.batch).get(lossy.record["record_id"])
+    traces = [f for t, _ in traced for f in optical_facts(t.batch).values()]
+    if test is None:
+        return []
+    said = []
+    for seen in against(test, traces, catalogue.rule("traces-contradict-loss-test").tolerances):
+        shown = 2 if seen.unit == "dB" else 1
+        numbers = {
+            "what": words("loss at {nm} nm", nm=_nm(seen.nm)) if seen.nm is not None else words("length"),
+            "a": f"{words.number(seen.by_test, shown)} {seen.unit}",
+            "b": f"{words.number(seen.by_trace, shown)} {seen.unit}",
+        }
+        if seen.off:
+            text = words(
+                "The {what} is {a} by the loss test and {b} by the traces: they cannot be of one link.", **numbers
+            )
+        else:
+            text = words("The {what} is {a} by the loss test and {b} by the traces.", **numbers)
+        said.append(text + (" " + words("The traces are from one end alone.") if seen.one_way else ""))
+    if said:
+        said.append(words("Traces without cords before and behind the link leave out its end connections."))
+    return said
+
+
+def _traces(
+    traced: Sequence[tuple[TestedRecord, FiberTrace]], words: Wording, agreement: Sequence[str]
+) -> Iterator[DocumentSection]:
+    """A picture for each direction, and the places along the fibre as all traces see them. agreement: with the loss
+    test, in sentences."""
     seen = places([trace for _, trace in traced])
     blocks: list[Block] = []
-    for way in dict.fromkeys(trace.direction for _, trace in traced):
+    for way in sorted({trace.direction for _, trace in traced}):
         some = [(t, trace) for t, trace in traced if trace.direction == way][:_SHOWN]
         figure = _figure(some, way, seen, words)
         blocks += [figure] if figure else []
     blocks += _places(seen, [trace for _, trace in traced], words)
     blocks += [Para(text, "small") for text in _unseen([trace for _, trace in traced], words)]
+    blocks += [Para(" ".join(agreement))] if agreement else []
     yield DocumentSection(words("Traces of the fibre"), blocks, new_page=True)
 
 

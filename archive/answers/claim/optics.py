@@ -9,11 +9,11 @@ from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.documents import DocumentSection, Figure, TableBlock
 from archive.answers.plots.axes import CIRCLE, Axes
 from archive.answers.plots.model import Box
-from archive.answers.plots.pen import INK, haloed, picture
+from archive.answers.plots.pen import INK, LETTERS, haloed, picture
 from archive.answers.plots.scale import even
 from archive.answers.wording import Wording, plain
 
-_LEFT, _WIDE, _ROW = 190, 470, 22
+_LEFT, _WIDE, _ALL, _ROW = 180, 330, 680, 22
 
 
 def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
@@ -61,7 +61,7 @@ def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wo
     box = Box(_LEFT, 14, _WIDE, _ROW * len(marked))
     axes = Axes(box, (ticks[0], ticks[-1]), (len(marked) - 0.5, -0.5))
     names = [", ".join(t for t in (plain(r["subject"]), _wave(r), words.way(r["direction"])) if t) for r, _ in marked]
-    axes.grid([(t, words.free(t)) for t in ticks], list(enumerate(names)), "x")
+    axes.grid([(t, words.free(t)) for t in ticks], list(enumerate(names)), "x", size=LETTERS)
     axes.edges()
     for k, (r, limit) in enumerate(marked):
         axes.line([max(0.0, ticks[0]), r["value"]], [k, k], (INK, ""), 1.2)
@@ -72,9 +72,9 @@ def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wo
             margin = words.margin(limit - r["value"], "")
             message += ", " + words("margin {margin} {unit}", margin=margin, unit="dB")
         at = float(axes.x(max(r["value"], limit or 0.0)))
-        axes.parts.append(haloed(at + 8, float(axes.y(k)) + 3, message))
-    axes.words(_WIDE / 2, box.tall + 28, words.headed("optical_loss"), anchor="middle")
-    return picture(780, int(axes.bottom) + 36, title, "".join(axes.parts))
+        axes.parts.append(haloed(at + 8, float(axes.y(k)) + 3.6, message, size=LETTERS))
+    axes.words(_WIDE / 2, box.tall + 34, words.headed("optical_loss"), anchor="middle", size=LETTERS)
+    return picture(_ALL, int(axes.bottom) + 42, title, "".join(axes.parts))
 
 
 def _wave(r: Mapping[str, Any]) -> str:

@@ -129,7 +129,7 @@ def scalars(tested: TestedRecord, words: Wording) -> DocumentSection | None:
 
 def _of(r: Row, words: Wording) -> str:
     at = f"{words.free(r['frequency_mhz'])} MHz" if r["frequency_mhz"] else ""
-    wave = f"{words.free(r['wavelength_nm'])} nm" if r["wavelength_nm"] else ""
+    wave = f"{r['wavelength_nm']:g} nm" if r["wavelength_nm"] else ""
     parts = (plain(r["subject"]), words.end(r["end"]), words.way(r["direction"]), wave, at)
     return ", ".join(x for x in parts if x)
 

@@ -98,9 +98,11 @@ class Axes:
             marker(a, b, shape, colour, fill) for a, b in zip(across, down, strict=True) if a == a and b == b
         )
 
-    def words(self, x: float, y: float, message: str, *, colour: str = SOFT, anchor: str = "start") -> None:
+    def words(
+        self, x: float, y: float, message: str, *, colour: str = SOFT, anchor: str = "start", size: float = 9
+    ) -> None:
         """Letters at a place in dots from the upper left corner of the box."""
-        self.parts.append(text(self.box.left + x, self.box.top + y, message, anchor=anchor, colour=colour, size=9))
+        self.parts.append(text(self.box.left + x, self.box.top + y, message, anchor=anchor, colour=colour, size=size))
 
 
 def marker(x: float, y: float, shape: str, colour: str, fill: str) -> str:

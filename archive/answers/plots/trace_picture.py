@@ -9,11 +9,11 @@ import numpy as np
 
 from archive.answers.plots.axes import Axes, Style
 from archive.answers.plots.model import Box
-from archive.answers.plots.pen import INK, SOFT, STYLES, figure, haloed, picture, stroke, text
+from archive.answers.plots.pen import INK, LETTERS, SOFT, STYLES, figure, haloed, picture, stroke, text
 from archive.answers.plots.scale import Array, even
 from archive.tables.arrow import Bools
 
-_LEFT, _TOP, _WIDE, _TALL = 56, 30, 600, 236
+_LEFT, _TOP, _WIDE, _TALL = 56, 30, 600, 218
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ def trace_picture(
     x, y = even(0.0, far, 8), even(low, high, 7)
     box = Box(_LEFT, _TOP, _WIDE, _TALL)
     axes = Axes(box, (0.0, far), (y[0], y[-1]))
-    axes.grid([(v, tick(v)) for v in x if v <= far], [(v, tick(v)) for v in y], "xy")
+    axes.grid([(v, tick(v)) for v in x if v <= far], [(v, tick(v)) for v in y], "xy", size=LETTERS)
     axes.edges()
     for event in events:
         at = float(axes.x(event.km))
@@ -80,16 +80,16 @@ def trace_picture(
     last = -20.0
     for event in sorted(events, key=lambda e: e.km):
         at = float(axes.x(event.km))
-        axes.parts.append(haloed(max(at, last + 12), box.top - 6, event.number, anchor="middle"))
+        axes.parts.append(haloed(max(at, last + 12), box.top - 6, event.number, anchor="middle", size=LETTERS))
         last = max(at, last + 12)
-    axes.words(_WIDE / 2, box.tall + 30, labels[0], anchor="middle")
-    axes.parts.append(text(8, 14, labels[1], size=9.5))
-    left, under = float(_LEFT), float(axes.bottom) + 48
+    axes.words(_WIDE / 2, box.tall + 32, labels[0], anchor="middle", size=LETTERS)
+    axes.parts.append(text(8, 14, labels[1], size=LETTERS))
+    left, under = float(_LEFT), float(axes.bottom) + 52
     for (trace, _), style in zip(shown, STYLES, strict=False):
-        wide = 60 + 6 * len(trace.label)
+        wide = 60 + 0.62 * LETTERS * len(trace.label)
         if left > _LEFT and left + wide > _LEFT + _WIDE:
-            left, under = float(_LEFT), under + 15
+            left, under = float(_LEFT), under + 17
         axes.parts.append(stroke(f"M{figure(left)} {figure(under)}h26", *style, 1.6))
-        axes.parts.append(text(left + 32, under + 3.2, trace.label, size=9))
+        axes.parts.append(text(left + 32, under + 3.2, trace.label, size=LETTERS))
         left += wide
     return picture(_LEFT + _WIDE + 24, int(under) + 14, title, "".join(axes.parts))

@@ -24,17 +24,18 @@ LIGHT_CLASS = "1M"
 _SLOPE = {1310: 0.33, 1550: 0.20, 1625: 0.22}
 _BEND = {1310: 0.03, 1550: 0.45, 1625: 1.30}
 _LOCAL, _REMOTE = "FD-2", "MDF"
-_TRACED = {"BB-1-01": (1310, 1550), DIRTY: (1310, 1550), BENT: (1310, 1550, 1625)}
+_TRACED = {"BB-1-01": (1310, 1550), DIRTY: (1310, 1550), BENT: (1310, 1550, 1625), DRIFTED: (1310,)}
 
 README = """\
 backbone/exports/       loss tests of twelve optical links, in four layouts; backbone/mappings/ holds what reads them
-backbone/traces/        optical traces of three of them, from both ends
+backbone/traces/        optical traces of four of them, from both ends
 
 Planted in the backbone:
 
 BB-1-03 has a dirty connector: it loses too much at both wavelengths, and reflects
 BB-1-07 is bent: nearly nothing at 1310 nm, more at 1550 nm, most at 1625 nm, which only its traces show
-BB-1-06 was tested with a reference that had drifted: it loses less than its fibre alone
+BB-1-06 was tested with a reference that had drifted: it loses less than its fibre alone,
+        and than its own traces say
 OM-1-2  is not crossed: its polarity is wrong
 OM-1-3  holds the same numbers for both of its fibres
 """

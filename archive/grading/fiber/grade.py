@@ -9,7 +9,7 @@ from typing import Any
 import pyarrow as pa
 
 from archive.grading.fiber import polarity
-from archive.grading.fiber.graded_rows import RecordGrade, grade_rows, verdict_row
+from archive.grading.fiber.graded_rows import RecordGrade, grade_rows, remembered, verdict_row
 from archive.grading.fiber.link_grade import grade_link
 from archive.grading.fiber.loss_tests import LossTest, loss_tests
 from archive.grading.fiber.other_grades import grade_application, grade_exported
@@ -68,7 +68,9 @@ def grade_optical(batch: Batch, against: Sequence[OpticalBound] | None) -> dict[
         traces = _Traces(own, curves.get(record_id), record_id in old)
         made = _named(test, traces) if against is None else [_against(test, limit) for limit in against]
         for grade in made:
-            grade.fault = wrong.get(record_id, "") if grade.limit_id != fiber.EXPORTED and test.losses else ""
+            if record_id in wrong and grade.limit_id != fiber.EXPORTED and test.losses:
+                grade.fault = wrong[record_id].text
+                grade.fault_doubts = remembered(wrong[record_id].confidence)
             grades += grade_rows(grade)
             verdicts.append(verdict_row(grade))
     return {"grades": _table("grades", grades), "verdicts": _table("verdicts", verdicts)}

@@ -67,6 +67,7 @@ class RecordGrade:
     own_verdict: bool = True
     confirmed_by: str = ""
     fault: str = ""
+    fault_doubts: list[str] = field(default_factory=list)
 
     @property
     def deciding(self) -> list[PointGrade]:
@@ -87,9 +88,10 @@ class RecordGrade:
         if self.verdict == NOT_GRADED:
             return []
         points = [p for p in self.deciding if p.verdict == self.verdict] if self.verdict == FAIL else self.deciding
-        if self.fault:
-            return []
+        if self.fault and not any(p.verdict == FAIL for p in points):
+            return self.fault_doubts
         sure = self.verdict == FAIL and any(p.verdict == FAIL and not p.doubts for p in points)
+        sure = sure or (bool(self.fault) and not self.fault_doubts)
         found = [] if sure else [d for p in points for d in p.doubts]
         return list(dict.fromkeys([*found, *(self.doubts if self.verdict == PASS else [])]))
 

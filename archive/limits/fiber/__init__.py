@@ -11,8 +11,10 @@ from archive.limits.fiber.event_limits import event_limit_id, event_limits
 from archive.limits.fiber.library import EVENTS, EXPORTED, application_ids, files, get, ids, known, limit_ids
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit, kind_of, nominal, reference
 from archive.limits.fiber.named import NamedLimit, find
+from archive.limits.fiber.polarity_maps import DUPLEX, array_methods, partner, polarity_letter
 
 __all__ = [
+    "DUPLEX",
     "EVENTS",
     "EXPORTED",
     "ApplicationBounds",
@@ -21,6 +23,7 @@ __all__ = [
     "OpticalApplication",
     "OpticalLimit",
     "application_ids",
+    "array_methods",
     "event_limit_id",
     "event_limits",
     "files",
@@ -31,5 +34,7 @@ __all__ = [
     "known",
     "limit_ids",
     "nominal",
+    "partner",
+    "polarity_letter",
     "reference",
 ]

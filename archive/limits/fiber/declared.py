@@ -77,6 +77,19 @@ class EventLimits(Struct, frozen=True, forbid_unknown_fields=True):
     one_way_error: Allowance
 
 
+class PolarityMaps(Struct, frozen=True, forbid_unknown_fields=True):
+    """Where fibers arrive. duplex: by position. row: positions in a row of an array; methods whose rows are straight,
+    reversed, or crossed pair by pair."""
+
+    confidence: Confidence
+    sources: tuple[str, ...] = field(name="source")
+    duplex: dict[str, str]
+    row: int
+    straight: tuple[str, ...]
+    reversed: tuple[str, ...]
+    crossed: tuple[str, ...]
+
+
 class FormulaWords(Struct, frozen=True, forbid_unknown_fields=True):
     """The formula in words."""
 
@@ -91,6 +104,7 @@ class OpticalLimitsFile(Struct, frozen=True, forbid_unknown_fields=True, kw_only
     meaning: FormulaWords
     wavelengths: dict[str, Wavelengths | list[tuple[float, float, float]]]
     reference: dict[str, Reference]
+    polarity: PolarityMaps
     editions: dict[str, OpticalEdition]
     events: EventLimits
     words: dict[str, dict[str, list[str | int]]]

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from archive.grading.fiber.link_facts import optical_facts
 from archive.tables.arrow import Bools, Ints, Words
 from archive.validation.look.record_look import RecordLook
 from archive.vocabulary.places import Place
@@ -22,7 +23,7 @@ class JobFacts:
     unknown to the minute) and day (datetime64[D]), precision, unit and partner (serial numbers), place (words for both
     ends), at (number of the local end's place among places), length_m, scalars (hash of all readings) and readings
     (their number), limit_id, marginal, provisional, verdict (our own, "" where not graded), alien (has alien
-    crosstalk), velocity, zone offset.
+    crosstalk), velocity, zone offset, optical (OpticalFacts, None for copper).
     """
 
     def __init__(self) -> None:
@@ -59,6 +60,7 @@ class JobFacts:
         part["verdict"] = _verdicts(look)
         part["alien"] = _alien(look)
         part["velocity"] = look.reals("velocity_percent")
+        part["optical"] = _optical(look)
         part["source"] = _joined(look.joined("source_id", "sources", "path"), look.words("source_place"))
         self._parts.append(part)
         self._joined = None
@@ -120,6 +122,16 @@ def _scalars(look: RecordLook) -> tuple[npt.NDArray[np.uint64], Ints]:
 def _mix(text: str) -> int:
     """A number for a name, the same in every run."""
     return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest())
+
+
+def _optical(look: RecordLook) -> Words:
+    out = np.full(look.size, None, dtype=object)
+    if not (look.words("medium") == "fiber").any():
+        return out
+    facts = optical_facts(look.batch)
+    for row, name in enumerate(look.words("record_id")):
+        out[row] = facts.get(name)
+    return out
 
 
 def _verdicts(look: RecordLook) -> Words:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import numpy as np
 
 from archive.grading.fiber import LossTest, loss_tests, named_limit
-from archive.grading.fiber.polarity import partner
 from archive.limits import fiber
 from archive.limits.fiber import LossLimit, OpticalApplication, OpticalLimit
 from archive.validation.catalogue.registry import Answer, NotLooked, Raised, Tolerances, rule
@@ -121,6 +121,39 @@ def optical_directions_differ(look: RecordLook, limits: Tolerances) -> Iterator[
             if off > limits["db"] or (off > share and off > limits["least_db"]):
                 where = _of(name, f"{nm:g} nm" if nm is not None else "")
                 hits.append((row, where, f"{both[0]:.2f} dB there", f"{both[1]:.2f} dB back"))
+    yield _raised(hits)
+
+
+@rule("optical-lengths-of-directions-differ")
+def optical_lengths_of_directions_differ(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
+    """The lengths of one fiber measured from both ends."""
+    direction = look.words("direction", "readings")
+    found: dict[tuple[int, str], dict[str, float]] = {}
+    for at in look.readings.of("length").tolist():
+        if direction[at]:
+            key = (int(look.readings.rows[at]), str(look.readings.subject[at]))
+            found.setdefault(key, {})[str(direction[at])] = float(look.readings.value[at])
+    hits = []
+    for (row, name), metres in found.items():
+        if len(metres) == 2:
+            there, back = metres["local-remote"], metres["remote-local"]
+            if abs(there - back) > max(limits["metres"], limits["percent"] / 100 * max(there, back)):
+                hits.append((row, _of(name), f"{there:g} m there", f"{back:g} m back"))
+    yield _raised(hits)
+
+
+_CLASSES = re.compile(r"\bO[MS]\s?-?\d[aA]?\b", re.IGNORECASE)
+
+
+@rule("fiber-types-mixed")
+def fiber_types_mixed(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
+    """Several classes of fiber in the words for one cable."""
+    words, glass = look.words("cable_found"), look.words("medium") == "fiber"
+    hits: list[Hit] = []
+    for row in np.flatnonzero(glass):
+        named = [re.sub(r"[\s-]", "", x).upper() for x in _CLASSES.findall(str(words[row]))]
+        if len(set(named)) > 1:
+            hits.append((int(row), str(words[row]), " and ".join(dict.fromkeys(named)), "one"))
     yield _raised(hits)
 
 
@@ -260,7 +293,7 @@ def polarity_wrong(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
     near, far, of = look.words("near", "wiremap"), look.words("far", "wiremap"), look.rows_for("wiremap")
     for at in np.flatnonzero(of >= 0):
         row = int(of[at])
-        wanted = partner(str(near[at]), str(method[row])) if glass[row] else ""
+        wanted = fiber.partner(str(near[at]), str(method[row])) if glass[row] else ""
         if wanted and far[at] != wanted:
             arrives = f"the fibre at position {near[at]} arrives at {far[at] or 'nothing'}"
             hits.append((row, f"by the method {method[row]}", arrives, wanted))
