@@ -14,6 +14,7 @@ from archive import schemas, vocabulary
 from archive.answers.claim.claim_statement import ClaimStatement
 from archive.cli import mapping_schema
 from archive.formats.schedule_words import ScheduleWords
+from archive.limits.fiber.own import OwnOpticalFile
 from archive.limits.file_tables import ConfirmationFile, EditionFile, OwnLimitFile
 from archive.validation.catalogue.declared_rules import RuleFile, rules
 from archive.validation.catalogue.policy import OFF, Policy
@@ -21,6 +22,7 @@ from archive.validation.catalogue.policy import OFF, Policy
 KINDS: dict[str, tuple[type[Any], str]] = {
     "limit-edition": (EditionFile, "An edition of a standard, its limits: schemas/limits/*.toml"),
     "own-limit": (OwnLimitFile, "A limit of a user's own"),
+    "own-optical-limit": (OwnOpticalFile, "A limit of a user's own for optical links"),
     "limit-confirmation": (ConfirmationFile, "What a person who owns a standard confirms of a limit"),
     "rules": (RuleFile, "A group of rules: schemas/rules/*.toml"),
     "schedule-words": (ScheduleWords, "Words of link schedules: schemas/schedule.toml"),

@@ -36,7 +36,7 @@ def grade(
     batch: Batch,
     against: str | Iterable[str] | None = None,
     applications: Iterable[str] = (),
-    user_limits: Sequence[Limit] = (),
+    user_limits: Sequence[resolve_limit.UserLimit] = (),
     accuracy: Accuracy | None = None,
     cords_m: float | None = None,
 ) -> Batch:
@@ -52,12 +52,21 @@ def grade(
     reason; the others are graded.
     Errors: Trouble for an unknown limit id.
     """
-    by_id = resolve_limit.user_limits_by_id(user_limits)
-    wanted = resolve_limit.asked_for(against, applications, by_id)
+    by_id, own_optical = resolve_limit.user_limits_by_id(user_limits)
+    wanted = resolve_limit.asked_for(against, applications, by_id, own_optical)
     glass = fiber.optical(batch)
     if not glass.any() and not wanted.optical:
         return _grade_curves(batch, against is None, wanted.curves, by_id, (accuracy, cords_m))
-    return _grade_both(batch, glass, against is None, wanted, by_id, (accuracy, cords_m))
+    own = _OwnLimits(by_id, own_optical)
+    return _grade_both(batch, glass, against is None, wanted, own, (accuracy, cords_m))
+
+
+@dataclass(frozen=True)
+class _OwnLimits:
+    """Limits of the user: of curves by id, and of optical links."""
+
+    by_id: dict[str, Limit]
+    optical: list[fiber.OpticalBound]
 
 
 _Tester = tuple[Accuracy | None, float | None]
@@ -65,22 +74,22 @@ _Tester = tuple[Accuracy | None, float | None]
 
 
 def _grade_both(
-    batch: Batch, glass: Bools, named: bool, wanted: resolve_limit.AskedFor, by_id: dict[str, Limit], tester: _Tester
+    batch: Batch, glass: Bools, named: bool, wanted: resolve_limit.AskedFor, own: _OwnLimits, tester: _Tester
 ) -> Batch:
     """Records of optical links by their own rules, the others by curves; each against what is asked for of its kind.
 
     What a user states as a limit of his own, and what is asked for of the other kind, is graded as curves are.
     """
-    by_words = np.array([r.limit_id in by_id for r in resolve_limit.resolve(batch, by_id)], np.bool_)
+    by_words = np.array([r.limit_id in own.by_id for r in resolve_limit.resolve(batch, own.by_id)], np.bool_)
     ids = np.array(batch["records"].column("record_id").to_pylist(), dtype=object)
     of_curves, of_glass = ~glass | by_words, glass & ~by_words
     parts: list[dict[str, pa.Table]] = []
     if named and of_curves.any():
-        parts.append(dict(_grade_curves(batch.select(ids[of_curves]), True, [], by_id, tester).items()))
+        parts.append(dict(_grade_curves(batch.select(ids[of_curves]), True, [], own.by_id, tester).items()))
     if named and of_glass.any():
-        parts.append(fiber.grade_optical(batch.select(ids[of_glass]), None))
+        parts.append(fiber.grade_optical(batch.select(ids[of_glass]), None, own.optical))
     if wanted.curves:
-        parts.append(dict(_grade_curves(batch, False, wanted.curves, by_id, tester).items()))
+        parts.append(dict(_grade_curves(batch, False, wanted.curves, own.by_id, tester).items()))
     if wanted.optical:
         parts.append(fiber.grade_optical(batch, wanted.optical))
     tables = {}

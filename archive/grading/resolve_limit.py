@@ -78,15 +78,18 @@ class AskedFor:
 
 
 def asked_for(
-    against: str | Iterable[str] | None, applications: Iterable[str], user_limits: dict[str, Limit]
+    against: str | Iterable[str] | None,
+    applications: Iterable[str],
+    user_limits: dict[str, Limit],
+    own_optical: Sequence[fiber.OpticalBound] = (),
 ) -> AskedFor:
     """The limits that a user asks for, each once, in the order of asking: ids, or limit files of the user (.toml).
 
     An application may leave out the family: 10gbase-t is ieee-802.3/10gbase-t.
     Errors: Trouble for an unknown id; its message lists similar ids.
     """
-    optical, wanted = fiber.asked_for([against] if isinstance(against, str) else list(against or ()))
-    more, others = fiber.asked_for(list(applications))
+    optical, wanted = fiber.asked_for([against] if isinstance(against, str) else list(against or ()), own_optical)
+    more, others = fiber.asked_for(list(applications), own_optical)
     optical += [limit for limit in more if limit not in optical]
     wanted += [a if "/" in a else APPLICATIONS + a for a in others]
     names = [w.strip() if w.endswith(".toml") else w.strip().lower() for w in wanted]
@@ -94,16 +97,23 @@ def asked_for(
     return AskedFor(list({limit.id: limit for limit in found}.values()), optical)
 
 
-def user_limits_by_id(user_limits: Sequence[Limit]) -> dict[str, Limit]:
-    """Limits of the user by id. user_limits: Limit objects. Errors: Trouble where two have the same id."""
+UserLimit = Limit | fiber.OpticalBound
+
+
+def user_limits_by_id(user_limits: Sequence[UserLimit]) -> tuple[dict[str, Limit], list[fiber.OpticalBound]]:
+    """Limits of the user: those of curves by id, and those of optical links. Errors: Trouble where two have one id."""
     found: dict[str, Limit] = {}
+    optical: list[fiber.OpticalBound] = []
     for limit in user_limits:
-        if limit.id in found:
+        if limit.id in found or limit.id in {other.id for other in optical}:
             raise Trouble(
                 "two limits of your own have the same id",
                 code="grading.user-limits-repeat",
                 found=limit.id,
                 remedy="give them different ids",
             )
-        found[limit.id] = limit
-    return found
+        if isinstance(limit, Limit):
+            found[limit.id] = limit
+        else:
+            optical.append(limit)
+    return found, optical

@@ -43,10 +43,7 @@ def load_own(path: Path | str) -> Limit:
     where = str(path)
     table = stated_by_user(read_toml(Path(path), code="limit.file"))
     own = convert(table, OwnLimitFile, where, code="limit.declaration")
-    name = own.id.strip().lower().removeprefix(PREFIX)
-    if not re.fullmatch(r"[a-z0-9][a-z0-9._-]*(/[a-z0-9][a-z0-9._-]*){0,2}", name):
-        expected = "up to three words of small letters, digits, points and hyphens, with / between them"
-        raise _trouble("this id cannot be used", where, f"'{name}'", expected)
+    limit_id = own_id(own.id, where)
     below: dict[str, Any] = {}
     files: tuple[Path, ...] = (Path(path),)
     if own.like:
@@ -60,10 +57,19 @@ def load_own(path: Path | str) -> Limit:
     table = {key: value for key, value in table.items() if key not in _HEAD}
     table["terms"] = {**below.get("terms", {}), **table.get("terms", {})}
     table = editions.overlay(below, {"document": title, **table})
-    limit = build(PREFIX + name, f"own limit: {title} (stated by {by})", table, where=where, own=True, files=files)
+    limit = build(limit_id, f"own limit: {title} (stated by {by})", table, where=where, own=True, files=files)
     if not limit.established:
         raise _trouble("a limit without lines", where, expected="lines or scalars")
     return check_numbers(limit, where)
+
+
+def own_id(text: str, where: str) -> str:
+    """The id of a limit of the user's own, with its prefix. Errors: Trouble for one that cannot be used."""
+    name = text.strip().lower().removeprefix(PREFIX)
+    if not re.fullmatch(r"[a-z0-9][a-z0-9._-]*(/[a-z0-9][a-z0-9._-]*){0,2}", name):
+        expected = "up to three words of small letters, digits, points and hyphens, with / between them"
+        raise _trouble("this id cannot be used", where, f"'{name}'", expected)
+    return PREFIX + name
 
 
 def stated_by_user(part: Any) -> Any:

@@ -9,6 +9,9 @@ import pytest
 
 from archive import limits
 from archive.errors import Trouble
+from archive.grading import grade
+from archive.limits import fiber
+from tests.grading.fiber_making import BOTH, loss_test
 
 HEAD = 'id = "harbour-office/permanent-link"\ntitle = "Harbour office, specification 12"\nby = "its engineer"\n'
 
@@ -116,3 +119,75 @@ def test_no_file_and_no_text(tmp_path: Path) -> None:
     (tmp_path / "folder.toml").mkdir()
     with pytest.raises(Trouble, match="a folder"):
         limits.get(str(tmp_path / "folder.toml"))
+
+
+OPTICAL = (
+    'id = "harbour-office/backbone"\ntitle = "Harbour office, specification 14"\nby = "its engineer"\n'
+    'fiber = "os2"\nconnection = 0.5\nsplice = 0.1\ncoefficients = { 1310 = 0.36, 1550 = 0.25 }\n'
+)
+BUDGET = (
+    'id = "harbour-office/ring"\ntitle = "Harbour office, ring"\nby = "its engineer"\n'
+    'budget = [{ fiber = "os2", nm = 1310, most_db = 3.0, most_m = 2000 }]\n'
+)
+
+
+def _optical(folder: Path, text: str, name: str = "optical.toml") -> fiber.OpticalLimit | fiber.OpticalApplication:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    assert fiber.is_optical(path)
+    return fiber.load_own(path)
+
+
+def test_an_optical_limit_of_ones_own_is_made_of_what_it_states(tmp_path: Path) -> None:
+    """Arithmetic: 2 km x 0.36 dB/km, two connections of 0.5 dB, three splices of 0.1 dB."""
+    limit = _optical(tmp_path, OPTICAL)
+    assert isinstance(limit, fiber.OpticalLimit) and limit.id == "own/harbour-office/backbone"
+    assert "own limit" in limit.title and "its engineer" in limit.title and limit.confidence == "A"
+    found = limit.loss(1310, 2000, 2, 3, "one-cord")
+    assert not isinstance(found, str) and found.db == pytest.approx(0.72 + 1.0 + 0.3)
+    assert limit.required_nm == (1310.0, 1550.0) and "0.50 dB x connections" in limit.formula
+
+
+def test_an_optical_limit_is_like_another_where_it_says_nothing(tmp_path: Path) -> None:
+    """0.4 dB/km and 0.30 dB are those of ISO/IEC 11801-1 (1.2 and 1.3 of the reference)."""
+    head = OPTICAL[: OPTICAL.index("fiber")]
+    limit = _optical(tmp_path, head + 'like = "iso-11801-1/os2/link"\nconnection = 0.3\n')
+    assert isinstance(limit, fiber.OpticalLimit)
+    found = limit.loss(1550, 1000, 2, 1, "one-cord")
+    assert not isinstance(found, str) and found.db == pytest.approx(0.4 + 0.6 + 0.3)
+    assert limit.directions and limit.directions.count == 2
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "what"),
+    [
+        ('fiber = "os2"', 'fiber = "os9"', "no such class of fibre"),
+        ("1310 =", "2000 =", "no wavelength of this fibre"),
+        ("splice = 0.1\n", "", "a limit without parts"),
+        ("splice = 0.1", "splice = 0.1\ndirections = 3", "cannot be measured"),
+        ("connection", "conection", "a key that nothing reads"),
+        ("splice = 0.1", "splice = -0.1", "optical.toml"),
+    ],
+)
+def test_a_wrong_optical_limit_is_told_where(tmp_path: Path, old: str, new: str, what: str) -> None:
+    with pytest.raises(Trouble) as told:
+        _optical(tmp_path, OPTICAL.replace(old, new))
+    assert what in str(told.value) and told.value.code == "limit.declaration"
+
+
+def test_records_are_graded_against_optical_limits_of_ones_own(tmp_path: Path) -> None:
+    """1.9 dB over 2 km: the limit is 0.72 + 1.0 dB at 1310 nm; the budget of 3.0 dB and 2000 m is met."""
+    own = [_optical(tmp_path, OPTICAL), _optical(tmp_path, BUDGET, "ring.toml")]
+    losses = {("", nm, way): 1.9 for nm in (1310.0, 1550.0) for way in BOTH}
+    batch = loss_test(losses, length_m=2000.0, cable_type="os2/9", limit_found="Harbour office, specification 14")
+    (named,) = grade(batch, user_limits=own)["verdicts"].to_pylist()
+    assert (named["limit_id"], named["verdict"]) == ("own/harbour-office/backbone", "fail")
+    asked = grade(batch, "own/harbour-office/backbone", ["own/harbour-office/ring"], own)["verdicts"].to_pylist()
+    assert {v["limit_id"]: v["verdict"] for v in asked} == {
+        "own/harbour-office/backbone": "fail",
+        "own/harbour-office/ring": "pass",
+    }
+    (by_file,) = grade(batch, str(tmp_path / "ring.toml"))["verdicts"].to_pylist()
+    assert (by_file["limit_id"], by_file["limit"], by_file["verdict"]) == ("own/harbour-office/ring", 3.0, "pass")
+    with pytest.raises(Trouble, match="same id"):
+        grade(batch, user_limits=[own[0], own[0]])

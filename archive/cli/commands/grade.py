@@ -65,9 +65,10 @@ def command(
     from archive.grading.document import documents
     from archive.grading.resolve_limit import asked_for, user_limits_by_id
     from archive.grading.wording import VerdictCount
+    from archive.limits import fiber as optical
 
-    user_limits = [limits.load_own(path) for path in own]
-    asked_for(against, application, user_limits_by_id(user_limits))  # a wrong id is reported before anything is read
+    user_limits = [optical.load_own(p) if optical.is_optical(p) else limits.load_own(p) for p in own]
+    asked_for(against, application, *user_limits_by_id(user_limits))  # a wrong id is reported before anything is read
     known = grading.load_accuracy(accuracy) if accuracy else None
     beside = [*own, *([accuracy] if accuracy else [])]
     count = VerdictCount()

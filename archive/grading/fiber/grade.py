@@ -22,15 +22,24 @@ OpticalBound = OpticalLimit | OpticalApplication
 _FAMILIES = ("", "ieee-802.3/", "fibre-channel/")
 
 
-def asked_for(names: Sequence[str]) -> tuple[list[OpticalBound], list[str]]:
+def asked_for(names: Sequence[str], user_limits: Sequence[OpticalBound] = ()) -> tuple[list[OpticalBound], list[str]]:
     """Of the limits and applications that somebody asks for, the optical ones, and the names of the others.
 
-    An application may leave out the family: 10gbase-sr is ieee-802.3/10gbase-sr.
+    An application may leave out the family: 10gbase-sr is ieee-802.3/10gbase-sr. user_limits: the user's own, which may
+    be named by id; a file of one (.toml) may be named as well.
     """
     found: dict[str, OpticalBound] = {}
     others = []
+    own = {limit.id: limit for limit in user_limits}
     for name in names:
         text = name.strip().lower()
+        if text.endswith(".toml") and fiber.is_optical(name.strip()):
+            limit = fiber.load_own(name.strip())
+            found[limit.id] = limit
+            continue
+        if text in own:
+            found[text] = own[text]
+            continue
         key = next((f"{family}{text}" for family in _FAMILIES if f"{family}{text}" in fiber.ids()), None)
         if key is None:
             others.append(name)
@@ -53,20 +62,24 @@ def named_limit(test: LossTest) -> NamedLimit:
     return NamedLimit(None, found.candidates, f"limit unknown: '{' '.join(words.split())}'; {why}")
 
 
-def grade_optical(batch: Batch, against: Sequence[OpticalBound] | None) -> dict[str, pa.Table]:
+def grade_optical(
+    batch: Batch, against: Sequence[OpticalBound] | None, user_limits: Sequence[OpticalBound] = ()
+) -> dict[str, pa.Table]:
     """Rows of grades and of verdicts of a batch of optical records, in their order.
 
     against: None for the limit that each record names, with the limits that its export states and the events of its
-    trace beside it. Of several verdicts on a record the first is that of the limit it names.
+    trace beside it. Of several verdicts on a record the first is that of the limit it names. user_limits: the user's
+    own, which records may name by id or title.
     """
     grades: list[dict[str, Any]] = []
     verdicts: list[dict[str, Any]] = []
+    own = fiber.by_words(user_limits)
     events, curves, wrong = _events(batch), _curves(batch), polarity.faults(batch)
     old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-first-format"}
     for test in loss_tests(batch):
-        own, record_id = events.get(test.row["record_id"], []), test.row["record_id"]
-        traces = _Traces(own, curves.get(record_id), record_id in old)
-        made = _named(test, traces) if against is None else [_against(test, limit) for limit in against]
+        record_id = test.row["record_id"]
+        traces = _Traces(events.get(record_id, []), curves.get(record_id), record_id in old)
+        made = _named(test, traces, own) if against is None else [_against(test, limit) for limit in against]
         for grade in made:
             if record_id in wrong and grade.limit_id != fiber.EXPORTED and test.losses:
                 grade.fault = wrong[record_id].text
@@ -88,9 +101,11 @@ class _Traces:
         return grade_events(test, self.events, self.curve, self.old_form)
 
 
-def _named(test: LossTest, traces: _Traces) -> list[RecordGrade]:
+def _named(test: LossTest, traces: _Traces, own: Mapping[str, OpticalBound]) -> list[RecordGrade]:
     if (traces.events or traces.curve) and not test.losses:
         return [traces.graded(test)]
+    if (mine := own.get((test.row["limit_found"] or "").strip().lower())) is not None:
+        return [_against(test, mine, True), *([traces.graded(test)] if traces.events else [])]
     found = named_limit(test)
     if found.limit_id is None:
         unknown = RecordGrade(test, None)

@@ -11,6 +11,7 @@ from archive.limits.fiber.event_limits import event_limit_id, event_limits
 from archive.limits.fiber.library import EVENTS, EXPORTED, application_ids, files, get, ids, known, limit_ids
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit, kind_of, nominal, reference
 from archive.limits.fiber.named import NamedLimit, find
+from archive.limits.fiber.own import by_words, is_optical, load_own
 from archive.limits.fiber.polarity_maps import DUPLEX, array_methods, partner, polarity_letter
 
 __all__ = [
@@ -24,15 +25,18 @@ __all__ = [
     "OpticalLimit",
     "application_ids",
     "array_methods",
+    "by_words",
     "event_limit_id",
     "event_limits",
     "files",
     "find",
     "get",
     "ids",
+    "is_optical",
     "kind_of",
     "known",
     "limit_ids",
+    "load_own",
     "nominal",
     "partner",
     "polarity_letter",

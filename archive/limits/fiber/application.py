@@ -21,15 +21,16 @@ class ApplicationBounds:
 
 @dataclass(frozen=True)
 class OpticalApplication:
-    """An application, such as ieee-802.3/10gbase-sr."""
+    """An application, such as ieee-802.3/10gbase-sr, or budgets of a user's own, which have a title of their own."""
 
     id: str
     table: ApplicationTable
+    own_title: str = ""
 
     @property
     def title(self) -> str:
         """Whose application."""
-        return applications_file().families[self.id.split("/")[0]].title
+        return self.own_title or applications_file().families[self.id.split("/")[0]].title
 
     @property
     def fibers(self) -> tuple[str, ...]:

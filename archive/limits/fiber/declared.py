@@ -91,7 +91,7 @@ class PolarityMaps(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class FormulaWords(Struct, frozen=True, forbid_unknown_fields=True):
-    """The formula in words."""
+    """The formula in words, with {connection} and {splice} for what each may lose."""
 
     formula: Text
     confidence: Confidence

@@ -76,6 +76,13 @@ class OpticalLimit:
         return kind_of(self.fiber)
 
     @property
+    def formula(self) -> str:
+        """The formula in words, with what a connection and a splice may lose."""
+        parts = {"connection": self.connection, "splice": self.splice}
+        said = {name: f"{part.db:.2f} dB" if part else f"loss of a {name}" for name, part in parts.items()}
+        return limits_file().meaning.formula.format(**said)
+
+    @property
     def established(self) -> bool:
         """Whether there is anything to grade with."""
         return bool(self.coefficients) and not self.closed

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from archive.limits.fiber.application import OpticalApplication
-from archive.limits.fiber.declared import Allowance, limits_file
+from archive.limits.fiber.declared import Allowance
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit
 from archive.limits.library import version
 
@@ -32,7 +32,7 @@ def _link(limit: OpticalLimit, lengths: Sequence[str]) -> dict[str, Any]:
         "note": limit.closed or None,
         "fiber": limit.fiber,
         "configuration": limit.configuration,
-        "formula": limits_file().meaning.formula,
+        "formula": limit.formula,
         "coefficients_db_km": {
             f"{nm:g}": {"db_km": db, "confidence": letter, "sources": list(sources)}
             for nm, (db, letter, sources) in limit.coefficients.items()
@@ -99,7 +99,7 @@ def _link_text(limit: OpticalLimit, lengths: Sequence[str]) -> Iterator[str]:
     if limit.closed:
         yield limit.closed
         return
-    yield f"limit = {limits_file().meaning.formula}"
+    yield f"limit = {limit.formula}"
     for nm, (db, letter, sources) in limit.coefficients.items():
         yield f"coefficient at {nm:g} nm: {db:g} dB/km  [{letter}: {', '.join(sources)}]"
     for name, part in (("connection", limit.connection), ("end connection", limit.end), ("splice", limit.splice)):
