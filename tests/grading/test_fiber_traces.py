@@ -145,3 +145,44 @@ def test_no_verdict_without_events() -> None:
     )
     (found,) = grade(batch)["verdicts"].to_pylist()
     assert found["verdict"] == "not graded" and "none is made up" in found["reason"]
+
+
+def both_ends(there: list[Row], back: list[Row], **of_back: Any) -> dict[str, Row]:
+    """Verdicts of two records, one from each end of a fibre of 2 km."""
+    shared = {
+        "medium": "fiber",
+        "evidence": "optical-trace",
+        "cable_type": "os2/9",
+        "link_label": "B-1",
+        "group_index": 1.468,
+    }
+    records = [{"record_id": "there", **shared}, {"record_id": "back", **shared, **of_back}]
+    rows = []
+    for record, way, inner in (("there", BOTH[0], there), ("back", BOTH[1], back)):
+        mine = [event(1, 0.0, 0.0, kind="launch"), *inner, event(99, 2.0, 0.0, kind="end")]
+        rows += [{"record_id": record, "wavelength_nm": 1310.0, "fiber": "1", "direction": way, **e} for e in mine]
+    found = grade(Batch.from_rows({"records": records, "trace_events": rows}))["verdicts"].to_pylist()
+    return {v["record_id"]: v for v in found}
+
+
+def test_the_mean_of_both_ends_is_graded_where_both_are_there() -> None:
+    """O23: 0.12 and -0.04 dB are 0.04 dB. A splice that looks like 0.45 dB from one end and 0.05 dB from the other
+    loses 0.25 dB and passes 0.30 dB; one of 0.45 and 0.25 dB loses 0.35 dB and fails it."""
+    good = both_ends([event(2, 0.5, 0.12), event(3, 1.2, 0.45)], [event(2, 0.8, 0.05), event(3, 1.5, -0.04)])
+    for verdict in good.values():
+        assert (verdict["verdict"], verdict["provisional"]) == ("pass", False)
+        assert verdict["value"] == pytest.approx(0.25) and verdict["limit"] == 0.30
+        assert "events as means of both ends" in verdict["reason"] and not verdict["provisional_because"]
+    assert "with the trace back" in good["there"]["reason"]
+    bad = both_ends([event(2, 0.5, 0.45)], [event(2, 1.5, 0.25)])
+    assert {v["verdict"] for v in bad.values()} == {"fail"} and not any(v["provisional"] for v in bad.values())
+
+
+def test_one_end_alone_is_said_where_the_other_does_not_belong_to_it() -> None:
+    """Another index, another length, another link, or an event that only one end saw."""
+    for other in ({"group_index": 1.475}, {"link_label": "B-2"}):
+        found = both_ends([event(2, 0.5, 0.12)], [event(2, 1.5, -0.04)], **other)["there"]
+        assert found["provisional"] and "from one side alone" in found["provisional_because"]
+    lonely = both_ends([event(2, 0.5, 0.12), event(3, 1.0, 0.1)], [event(2, 1.5, -0.04)])["there"]
+    assert lonely["provisional"] and "from one side alone" in lonely["provisional_because"]
+    assert "means of both ends" in lonely["reason"]

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import pyarrow as pa
 
 from archive.grading.fiber import polarity
+from archive.grading.fiber.both_ends import other_ends
 from archive.grading.fiber.graded_rows import RecordGrade, grade_rows, remembered, verdict_row
 from archive.grading.fiber.link_grade import grade_link
 from archive.grading.fiber.loss_tests import LossTest, loss_tests
 from archive.grading.fiber.other_grades import grade_application, grade_exported
-from archive.grading.fiber.trace_grade import grade_events
+from archive.grading.fiber.trace_grade import EventsOfRecord, grade_events
 from archive.limits import fiber
 from archive.limits.fiber import NamedLimit, OpticalApplication, OpticalLimit
 from archive.tables import Batch, schema
@@ -75,10 +75,12 @@ def grade_optical(
     verdicts: list[dict[str, Any]] = []
     own = fiber.by_words(user_limits)
     events, curves, wrong = _events(batch), _curves(batch), polarity.faults(batch)
+    ends = other_ends(batch, events)
     old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-first-format"}
     for test in loss_tests(batch):
         record_id = test.row["record_id"]
-        traces = _Traces(events.get(record_id, []), curves.get(record_id), record_id in old)
+        mine = events.get(record_id, [])
+        traces = EventsOfRecord(mine, curves.get(record_id), record_id in old, ends.get(record_id))
         made = _named(test, traces, own) if against is None else [_against(test, limit) for limit in against]
         for grade in made:
             if record_id in wrong and grade.limit_id != fiber.EXPORTED and test.losses:
@@ -89,23 +91,11 @@ def grade_optical(
     return {"grades": _table("grades", grades), "verdicts": _table("verdicts", verdicts)}
 
 
-@dataclass(frozen=True)
-class _Traces:
-    """Events of a record, wavelength and direction of its curve, and whether its file is of format 1."""
-
-    events: list[Mapping[str, Any]]
-    curve: Mapping[str, Any] | None
-    old_form: bool
-
-    def graded(self, test: LossTest) -> RecordGrade:
-        return grade_events(test, self.events, self.curve, self.old_form)
-
-
-def _named(test: LossTest, traces: _Traces, own: Mapping[str, OpticalBound]) -> list[RecordGrade]:
+def _named(test: LossTest, traces: EventsOfRecord, own: Mapping[str, OpticalBound]) -> list[RecordGrade]:
     if (traces.events or traces.curve) and not test.losses:
-        return [traces.graded(test)]
+        return [grade_events(test, traces)]
     if (mine := own.get((test.row["limit_found"] or "").strip().lower())) is not None:
-        return [_against(test, mine, True), *([traces.graded(test)] if traces.events else [])]
+        return [_against(test, mine, True), *([grade_events(test, traces)] if traces.events else [])]
     found = named_limit(test)
     if found.limit_id is None:
         unknown = RecordGrade(test, None)
@@ -115,7 +105,7 @@ def _named(test: LossTest, traces: _Traces, own: Mapping[str, OpticalBound]) -> 
         made = [_against(test, fiber.get(found.limit_id), True, found.reason)]
     exported = grade_exported(test)
     made += [exported] if exported else []
-    return [*made, traces.graded(test)] if traces.events else made
+    return [*made, grade_events(test, traces)] if traces.events else made
 
 
 def _against(test: LossTest, limit: OpticalBound, named: bool = False, reason: str = "") -> RecordGrade:

@@ -1,15 +1,17 @@
 """The events of optical traces against what a connection and a splice may lose and reflect.
 
 From one side alone the loss of an event is apparent: where the mode fields of two fibers differ it looks larger or
-smaller than it is (a gainer), and the mean of both sides is the loss. So one side alone passes provisionally, and fails
-only beyond the error that one side can make.
+smaller than it is (a gainer), and the mean of both sides is the loss. Where the trace from the other end is there, the
+mean is graded. One side alone passes provisionally, and fails only beyond the error that one side can make.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
+from archive.grading.fiber.both_ends import BOTH_ENDS, OtherEnd
 from archive.grading.fiber.graded_rows import (
     FAIL,
     NOT_GRADED,
@@ -22,19 +24,28 @@ from archive.grading.fiber.graded_rows import (
     remembered,
 )
 from archive.grading.fiber.loss_tests import LossTest
+from archive.grading.fiber.traces import FiberPlace
 from archive.limits.fiber import event_limit_id, event_limits, kind_of
 from archive.vocabulary import cables
 
 Event = Mapping[str, Any]
 
 
-def grade_events(test: LossTest, events: list[Event], trace: Event | None, old_form: bool) -> RecordGrade:
-    """Every event between launch and end of the traces of one record.
+@dataclass(frozen=True)
+class EventsOfRecord:
+    """The trace of one record. events: its rows of trace_events. curve: where there are none, wavelength and direction
+    of its curve. old_form: the file is of format 1. other: the trace from the other end, where it is known."""
 
-    events: its rows of trace_events. trace: where there are none, wavelength and direction of its curve. old_form: the
-    file is of format 1.
-    """
-    first: Event = events[0] if events else trace or {}
+    events: Sequence[Event]
+    curve: Event | None
+    old_form: bool
+    other: OtherEnd | None = None
+
+
+def grade_events(test: LossTest, trace: EventsOfRecord) -> RecordGrade:
+    """Every event between launch and end of the trace of one record."""
+    events, other = trace.events, trace.other
+    first: Event = events[0] if events else trace.curve or {}
     limit_id = event_limit_id(test.fiber_class, first.get("wavelength_nm"), first.get("direction") or "")
     out = RecordGrade(test, limit_id, own_verdict=False)
     if not events:
@@ -45,12 +56,14 @@ def grade_events(test: LossTest, events: list[Event], trace: Event | None, old_f
     for event in events:
         if event["kind"] in ("launch", "end") or event["loss_db"] is None:
             continue
-        out.points.append(_loss(event))
+        place = other.seen.get(event["number"]) if other is not None else None
+        out.points.append(_loss(event) if place is None else _mean(event, place))
         reflectance = _reflectance(event, kind)
         out.points += [reflectance] if reflectance else []
     if not out.points:
         out.missing.append("no event between launch and end")
-    out.doubts += [OLD_FORM] if old_form else []
+    out.doubts += [OLD_FORM] if trace.old_form else []
+    out.notes += [f"{BOTH_ENDS}{other.record_id}"] if other is not None else []
     if any(e["kind"] == "reflective" for e in events) and not kind:
         out.notes.append("reflectance not graded: the kind of fibre is not known")
     return out
@@ -82,6 +95,20 @@ def _loss(event: Event) -> PointGrade:
         p.reason += f": beyond {allowed.db:g} dB by less than one side alone can be wrong by"
     else:
         p.doubts = [ONE_SIDE]
+    return p
+
+
+def _mean(event: Event, place: FiberPlace) -> PointGrade:
+    """An event that both ends saw: their mean against the limit; one that reflects in either is a connection."""
+    limits, nm = event_limits(), event["wavelength_nm"]
+    mean = place.mean(nm)
+    assert mean is not None
+    allowed = limits.connection if place.reflective else limits.splice
+    p = PointGrade("event_loss", _place(event), mean, allowed.db, judged(allowed.db - mean), step=0.001)
+    p.confidence = allowed.confidence
+    there, back = (place.losses[nm, way] for way in ("local-remote", "remote-local"))
+    what = "connection" if place.reflective else "splice"
+    p.reason = f"{_called(event)}, taken for a {what}: mean of {there:.3f} dB there and {back:.3f} dB back"
     return p
 
 
