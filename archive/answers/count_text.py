@@ -20,6 +20,7 @@ def names(words: Wording = ENGLISH) -> dict[str, str]:
         "marginal": words("marginal"),
         "provisional": words("provisional"),
         "by_instrument": words("by the instrument alone"),
+        "by_traces": words("by traces alone"),
         "later_lesser_fails": words("with a later fail of less evidence"),
         "retested": words("tested again"),
         "copied": words("copied"),
@@ -66,6 +67,7 @@ def result(link: LinkResult, words: Wording = ENGLISH) -> str:
         (link.marginal, words("marginal")),
         (link.provisional, words("provisional")),
         (link.by_instrument, words("by the instrument alone")),
+        (link.by_traces, words("by traces alone")),
         (link.later_lesser_fails > 0, words("with a later fail of less evidence")),
         (bool(link.copy_of), words("curves of {link}", link=link.copy_of)),
     ]
@@ -81,6 +83,11 @@ def beside(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
             words(
                 "{passing} passing, {alone} of them by the instrument alone.", passing=counts["passing"], alone=passing
             )
+        )
+    if counts["by_traces"]:
+        listed = words.some(counts.of("by_traces"))
+        found.append(
+            words("By optical traces alone, without a loss test, which is partial evidence: {links}.", links=listed)
         )
     if counts["later_lesser_fails"]:
         listed = words.some(counts.of("later_lesser_fails"))

@@ -34,6 +34,7 @@ class RecordResult:
     marginal: bool = False
     provisional: bool = False
     by_instrument: bool = False
+    by_traces: bool = False
 
 
 def verdict_that_counts(evidence: str | None, verdict: str | None, reported: str | None) -> str | None:
@@ -53,6 +54,7 @@ def record_result(row: Mapping[str, Any]) -> RecordResult:
         counted == "pass" and bool(row["marginal"]),
         counted is not None and swept and bool(row["provisional"]),
         counted is not None and not swept,
+        counted is not None and row["evidence"] == "optical-trace",
     )
 
 
@@ -76,6 +78,7 @@ class LinkResult:
     tests: int = 0
     further_side: bool = False
     later_lesser_fails: int = 0
+    by_traces: bool = False
 
     @property
     def tested(self) -> bool:
@@ -100,6 +103,7 @@ def link_result(label: str, records: Sequence[RecordResult], required: Collectio
         any(r.provisional for r in same),
         any(r.by_instrument for r in same),
         tests=len(records),
+        by_traces=all(r.by_traces for r in same),
     )
 
 
@@ -132,6 +136,7 @@ _MEMBERS: dict[str, Callable[[LinkResult], bool]] = {
     "marginal": lambda x: x.tested and x.marginal,
     "provisional": lambda x: x.tested and x.provisional,
     "by_instrument": lambda x: x.tested and x.by_instrument,
+    "by_traces": lambda x: x.tested and x.by_traces,
     "later_lesser_fails": lambda x: x.tested and x.later_lesser_fails > 0,
     "retested": lambda x: x.tested and x.tests > 1,
     "copied": lambda x: bool(x.copy_of),
@@ -142,7 +147,7 @@ _MEMBERS: dict[str, Callable[[LinkResult], bool]] = {
 }
 COUNTS = tuple(_MEMBERS)
 """Names of all counts."""
-RARE = ("further_sides",)
+RARE = ("further_sides", "by_traces")
 """Counts that are not printed where they are nought."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from archive.answers.book.gather import gather as gather_book
 from archive.answers.book.job_sections import schedule
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
+from archive.answers.count_text import beside
 from archive.answers.documents import TableBlock, html
 from archive.answers.intake import Choices, ingest
 from archive.answers.progress import progress
@@ -21,6 +23,7 @@ from archive.demo.backbone import job as backbone
 from archive.demo.exports import BACKBONE_MAPPINGS
 from archive.store import Archive
 from archive.store.deposits import DepositFacts
+from archive.store.events.accept import accept_job
 from archive.validation import check
 
 MAPPINGS = [Path(backbone.__file__).parents[1] / name for name in BACKBONE_MAPPINGS]
@@ -139,3 +142,14 @@ def test_a_reference_that_drifted_is_found_against_the_traces_of_the_link(handed
     text = page(archive, backbone.DRIFTED)
     assert re.search(r"The loss at 1310 nm is .* dB by the loss test and .* dB by the traces: they cannot be", text)
     assert "they cannot be of one link" not in page(archive, backbone.BENT)
+
+
+def test_a_link_with_traces_alone_is_said_to_stand_on_partial_evidence(handed_in: Path, tmp_path: Path) -> None:
+    """In progress, history and claim: a trace certifies no link."""
+    made = store.create(tmp_path / "archive")
+    ingest(made, [handed_in / "traces"], DepositFacts(job=backbone.JOB, site=backbone.SITE, zone=backbone.ZONE))
+    accept_job(made, backbone.JOB, datetime.date(2021, 4, 1), by=None, reason="minutes")
+    found = progress(made, backbone.JOB).counts
+    assert found.of("by_traces") == found.of("tested") and len(found.of("tested")) == 4
+    assert any("partial evidence" in text for text in beside(found))
+    assert "accepted on partial evidence" in page(made, backbone.DIRTY)

@@ -6,6 +6,8 @@ be better than the reference's. Sources are those of schemas/sources.toml with t
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from archive.limits import fiber
@@ -46,6 +48,57 @@ COEFFICIENTS = [
     ("tia-568.3-d", "os1a", 1310, 1.0, "A"),
     ("tia-568.3-d", "indoor-outdoor", 1310, 0.5, "A"),
     ("tia-568.3-d", "os2", 1550, 0.4, "A"),
+    # the same rows of 1.2 for the other editions and wavelengths that they name, and 11.9 for the letters
+    ("tia-568-b.1", "os1", 1550, 1.0, "A"),
+    ("tia-568-c.3", "om1", 850, 3.5, "B"),
+    ("tia-568-c.3", "om1", 1300, 1.5, "B"),
+    ("tia-568-c.3", "om2", 850, 3.5, "B"),
+    ("tia-568-c.3", "om2", 1300, 1.5, "B"),
+    ("tia-568-c.3", "om3", 1300, 1.5, "B"),
+    ("tia-568-c.3", "om4", 850, 3.5, "B"),
+    ("tia-568-c.3", "om4", 1300, 1.5, "B"),
+    ("tia-568-c.3", "os1", 1310, 1.0, "B"),
+    ("tia-568-c.3", "os1", 1550, 1.0, "B"),
+    ("tia-568-c.3", "os2", 1310, 0.5, "B"),
+    ("tia-568-c.3", "os2", 1550, 0.5, "B"),
+    ("tia-568.3-d", "om1", 1300, 1.5, "B"),
+    ("tia-568.3-d", "om2", 850, 3.5, "B"),
+    ("tia-568.3-d", "om2", 1300, 1.5, "B"),
+    ("tia-568.3-d", "om3", 1300, 1.5, "B"),
+    ("tia-568.3-d", "om4", 1300, 1.5, "B"),
+    ("tia-568.3-d", "os1a", 1383, 1.0, "A"),
+    ("tia-568.3-d", "os1a", 1550, 1.0, "A"),
+    ("tia-568.3-d", "os2", 1310, 0.4, "A"),
+    ("tia-568.3-d", "os2", 1383, 0.4, "A"),
+    ("tia-568.3-d", "indoor-outdoor", 1383, 0.5, "A"),
+    ("tia-568.3-d", "indoor-outdoor", 1550, 0.5, "A"),
+    ("iso-11801", "om1", 1300, 1.5, "A"),
+    ("iso-11801", "om2", 850, 3.5, "A"),
+    ("iso-11801", "om3", 850, 3.5, "B"),
+    ("iso-11801", "om3", 1300, 1.5, "B"),
+    ("iso-11801", "om4", 850, 3.5, "B"),
+    ("iso-11801", "om4", 1300, 1.5, "B"),
+    ("iso-11801", "os2", 1310, 0.4, "A"),
+    ("iso-11801", "os2", 1383, 0.4, "A"),
+    ("iso-11801", "os2", 1550, 0.4, "A"),
+    ("iso-11801-1", "om1", 850, 3.5, "B"),
+    ("iso-11801-1", "om1", 1300, 1.5, "B"),
+    ("iso-11801-1", "om2", 850, 3.5, "B"),
+    ("iso-11801-1", "om2", 1300, 1.5, "B"),
+    ("iso-11801-1", "om5", 1300, 1.5, "B"),
+    ("iso-11801-1", "os1", 1310, 1.0, "B"),
+    ("iso-11801-1", "os1", 1550, 1.0, "B"),
+    ("en-50173-1-2010", "om1", 850, 3.5, "B"),
+    ("en-50173-1-2010", "om1", 1300, 1.5, "B"),
+    ("en-50173-1-2010", "om2", 850, 3.5, "B"),
+    ("en-50173-1-2010", "om2", 1300, 1.5, "B"),
+    ("en-50173-1-2010", "om3", 850, 3.5, "B"),
+    ("en-50173-1-2010", "om3", 1300, 1.5, "B"),
+    ("en-50173-1-2010", "os1", 1310, 1.0, "A"),
+    ("en-50173-1-2010", "os1", 1550, 1.0, "A"),
+    ("en-50173-1-2010", "os2", 1310, 0.4, "B"),
+    ("en-50173-1-2010", "os2", 1383, 0.4, "B"),
+    ("en-50173-1-2010", "os2", 1550, 0.4, "B"),
 ]
 
 # 2.1, 2.2 with sections 10 and 11: application, fiber, nm, most m, its letter, most dB, its letter
@@ -100,6 +153,40 @@ BUDGETS = [
     ("ieee-802.3/400gbase-lr8", "os1a", 1310, 4000, "A", 6.3, "A"),
     ("fibre-channel/128gfc", "om4", 850, 85, "A", 1.9, "A"),
     ("fibre-channel/1gfc-lx", "om1", 1300, 550, "A", 5.0, "A"),
+    # the other classes that the same rows name: single-mode is any of them, OM2 and better, OM4 and OM5
+    ("ieee-802.3/100base-fx", "om3", 1300, 2000, "B", 6.0, "B"),
+    ("ieee-802.3/100base-fx", "om4", 1300, 2000, "B", 6.0, "B"),
+    ("ieee-802.3/100base-fx", "om5", 1300, 2000, "B", 6.0, "B"),
+    ("ieee-802.3/1000base-lx", "om1", 1300, 550, "A", 2.35, "C"),
+    ("ieee-802.3/1000base-lx", "os1", 1310, 5000, "A", 4.57, "C"),
+    ("ieee-802.3/1000base-lx", "os1a", 1310, 5000, "A", 4.57, "C"),
+    ("ieee-802.3/10gbase-sr", "om5", 850, 400, "B", 2.9, "B"),
+    ("ieee-802.3/10gbase-lr", "os1", 1310, 10000, "A", 6.2, "B"),
+    ("ieee-802.3/10gbase-lr", "os1a", 1310, 10000, "A", 6.2, "B"),
+    ("ieee-802.3/10gbase-er", "os1", 1550, 30000, "A", 10.9, "B"),
+    ("ieee-802.3/10gbase-er", "os1a", 1550, 30000, "A", 10.9, "B"),
+    ("ieee-802.3/10gbase-lrm", "om1", 1300, 220, "A", 1.9, "A"),
+    ("ieee-802.3/10gbase-lrm", "om2", 1300, 220, "A", 1.9, "A"),
+    ("ieee-802.3/10gbase-lrm", "62.5-160", 1300, 220, "A", 1.9, "A"),
+    ("ieee-802.3/100gbase-sr4", "om4", 850, 100, "A", 1.9, "B"),
+    ("ieee-802.3/100gbase-lr4", "os1", 1310, 10000, "B", 6.3, "B"),
+    ("ieee-802.3/100gbase-lr4", "os1a", 1310, 10000, "B", 6.3, "B"),
+    ("ieee-802.3/100gbase-er4", "os1", 1310, 40000, "C", 18.0, "A"),
+    ("ieee-802.3/100gbase-er4", "os1a", 1310, 40000, "C", 18.0, "A"),
+    ("ieee-802.3/100gbase-dr", "os1", 1310, 500, "B", 3.0, "B"),
+    ("ieee-802.3/100gbase-dr", "os1a", 1310, 500, "B", 3.0, "B"),
+    ("ieee-802.3/400gbase-sr8", "om5", 850, 100, "A", 1.9, "A"),
+    ("ieee-802.3/400gbase-dr4", "os1", 1310, 500, "A", 3.0, "B"),
+    ("ieee-802.3/400gbase-dr4", "os1a", 1310, 500, "A", 3.0, "B"),
+    ("ieee-802.3/400gbase-fr4", "os1", 1310, 2000, "A", 4.0, "C"),
+    ("ieee-802.3/400gbase-fr4", "os1a", 1310, 2000, "A", 4.0, "C"),
+    ("ieee-802.3/400gbase-fr8", "os1", 1310, 2000, "A", 4.0, "C"),
+    ("ieee-802.3/400gbase-fr8", "os1a", 1310, 2000, "A", 4.0, "C"),
+    ("ieee-802.3/400gbase-fr8", "os2", 1310, 2000, "A", 4.0, "C"),
+    ("fibre-channel/4gfc", "om5", 850, 400, "A", 2.95, "A"),
+    ("fibre-channel/8gfc", "om5", 850, 190, "A", 2.19, "A"),
+    ("fibre-channel/16gfc", "om5", 850, 125, "A", 1.95, "A"),
+    ("fibre-channel/32gfc", "om5", 850, 100, "A", 1.86, "A"),
 ]
 # 2.2, all A: rate, then m and dB for OM1, OM2, OM3, OM4; None where there is none
 FIBRE_CHANNEL = {
@@ -217,3 +304,40 @@ def test_every_source_is_listed() -> None:
     rows = [row for i in fiber.application_ids() for row in _application(i).table.rows]
     assert len(rows) > 60
     assert {s for row in rows for s in row[6]} <= set(known)
+
+
+@pytest.mark.parametrize(
+    ("name", "spans", "connection", "splice", "joints", "more", "total"),
+    [
+        # O30: 1 km at 1.75 and 1 km at 3 dB/km, a connector of 0.6, a splice of 0.3, 2.2 dB where 62.5 meets 50 um
+        ("W1", [(1000, 1.75), (1000, 3.0)], 0.6, 0.3, (1, 1), 2.2, 7.85),
+        # O31: budget 13 dB, margin 7 dB; 0.5 dB for higher-order modes
+        ("W2", [(2000, 1.0)], 0.5, 0.5, (5, 2), 0.5, 13.0 - 7.0),
+        # O31: budget 13 dB, margin 5.5 dB
+        ("W3", [(8000, 0.5)], 0.5, 0.1, (7, 0), 0.0, 13.0 - 5.5),
+    ],
+    ids=["W1", "W2", "W3"],
+)
+def test_1_8_worked_examples_with_coefficients_of_their_own(
+    name: str,
+    spans: list[tuple[float, float]],
+    connection: float,
+    splice: float,
+    joints: tuple[int, int],
+    more: float,
+    total: float,
+    tmp_path: Path,
+) -> None:
+    """The published sums, by limits of a user's own; what their formula does not know is added as they add it."""
+    found = more
+    for number, (metres, db_km) in enumerate(spans):
+        path = tmp_path / f"{name}-{number}.toml"
+        head = f'id = "{name.lower()}"\ntitle = "{name}"\nby = "published"\nfiber = "om2"\n'
+        path.write_text(f"{head}connection = {connection}\nsplice = {splice}\ncoefficients = {{ 1300 = {db_km} }}\n")
+        limit = fiber.load_own(path)
+        assert isinstance(limit, OpticalLimit)
+        ends = joints if number == 0 else (0, 0)
+        loss = limit.loss(1300, metres, *ends, "one-cord")
+        assert not isinstance(loss, str)
+        found += loss.db
+    assert found == pytest.approx(total, abs=1e-9)
