@@ -68,9 +68,11 @@ def test_a_policy_fits_and_a_wrong_one_does_not() -> None:
 
 def test_the_examples_of_the_readme_fit() -> None:
     text = (LIMITS / "README.md").read_text("utf-8")
-    confirmation, own = (tomllib.loads(block) for block in re.findall(r"```toml\n(.*?)```", text, re.DOTALL))
+    blocks = [tomllib.loads(block) for block in re.findall(r"```toml\n(.*?)```", text, re.DOTALL)]
+    confirmation, own, *optical = blocks
     assert _faults("limit-confirmation", confirmation) == []
     assert _faults("own-limit", own) == []
+    assert len(optical) == 2 and [_faults("own-optical-limit", limit) for limit in optical] == [[], []]
 
 
 @pytest.mark.parametrize(
