@@ -13,6 +13,8 @@ from archive.store.assessments import Assessed, of_records
 from archive.store.cautions import Caution, cautions
 from archive.store.roles import RecordState
 from archive.vocabulary import cables
+from archive.vocabulary.counted import counted
+from archive.vocabulary.limit_words import limit_words
 
 KINDS = {
     "renditions": "rendition",
@@ -22,6 +24,8 @@ KINDS = {
     "copied_curves": "copied curves",
 }
 """What dedup decided, in the words people read."""
+TRACE = "optical-trace"
+"""Evidence of a curve of backscatter."""
 
 
 def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
@@ -33,7 +37,8 @@ def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
     The order is that of the ledger, and within a deposit that of the tests: a clock that was wrong changes none of it.
     """
     graded = of_records(archive, (r["address"] for r in link.rows))
-    first = min(link.rows, key=lambda r: (r["tested_local"] or r["tested_at"] or "9", r["row"]), default=None)
+    tests = [r for r in link.rows if r["evidence"] != TRACE]
+    first = min(tests, key=lambda r: (r["tested_local"] or r["tested_at"] or "9", r["row"]), default=None)
     numbers = dict(archive.db.execute("SELECT deposit, number FROM deposits").fetchall())
     found = [{**_test(r, link, first=r is first), "entry": numbers[r["deposit"]]} for r in link.rows]
     touching = _touching(archive, link, graded)
@@ -60,10 +65,10 @@ def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, An
     state = link.states[r["row"]]
     verdict = r["verdict"] or "not graded"
     message = f"reported {r['reported_verdict'] or 'nothing'}, graded {verdict}"
-    limit = r["limit_id"] or r["limit_found"] or "no limit named"
+    limit = limit_words(r["limit_id"] or r["limit_found"] or "no limit named")
     return {
         # A first test that arrived late is still the first test.
-        "kind": ("test" if first else "retest") if r["kind"] in ("new", "retests") else KINDS[r["kind"]],
+        "kind": _kind(r, first=first),
         "when": r["tested_local"] or r["tested_at"],
         "record": r["record_id"],
         "by": r["operator_key"],
@@ -73,6 +78,13 @@ def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, An
         "order": r["row"],
         "deposit": r["deposit"],
     }
+
+
+def _kind(r: dict[str, Any], *, first: bool) -> str:
+    """What a record is to the others. A trace stands beside the tests of a link: it is no test again."""
+    if r["kind"] not in ("new", "retests"):
+        return KINDS[r["kind"]]
+    return "trace" if r["evidence"] == TRACE else "test" if first else "retest"
 
 
 def _leading(r: dict[str, Any]) -> str | None:
@@ -89,7 +101,8 @@ def _roles(state: RecordState) -> str:
     """The roles of a record and why, or why it has none."""
     found = [f"current: {state.why}"] if state.current else []
     found += [f"accepted: {state.why_accepted}"] if state.accepted else []
-    found += [f"{state.lesser_fails} later failing of less evidence"] if state.lesser_fails else []
+    lesser = f"{state.lesser_fails} later failing test{'s' * (state.lesser_fails != 1)} of less evidence"
+    found += [lesser] if state.lesser_fails else []
     return "; ".join(found) or state.why
 
 
@@ -128,7 +141,10 @@ def _events(
     base["entry"] = number
     if entry.kind == "deposit":
         here = [r for r in link.rows if r["deposit"] == entry["deposit"]]
-        message = f"deposit {entry['deposit']}: {len(here)} of its {entry['records']} records are of this link"
+        of = counted(int(entry["records"]), "record")
+        message = (
+            f"deposit {entry['deposit']}: {len(here)} of its {of} {'is' if len(here) == 1 else 'are'} of this link"
+        )
         reason = f" ({entry['reason']})" if entry.get("reason") else ""
         return [{**base, "kind": "deposit", "record": None, "what": message + reason}]
     if entry.kind == "assessment":
@@ -163,7 +179,9 @@ def _events(
 
 def _assessed(run: Assessed) -> str:
     """What a later grading run said of a record: "graded again: fail against tia-568-c.2/cat6/channel"."""
-    message = [f"{v['verdict']} against {v['limit_id'] or v['limit_found'] or 'no limit'}" for v in run.verdicts]
+    message = [
+        f"{v['verdict']} against {limit_words(v['limit_id'] or v['limit_found'] or 'no limit')}" for v in run.verdicts
+    ]
     return f"graded again: {', '.join(message)}"
 
 

@@ -15,6 +15,7 @@ from archive.formats.description import Description
 from archive.formats.recognition import Entry, Recognition
 from archive.formats.schedule_words import declared
 from archive.tables import Batch
+from archive.vocabulary.counted import counted
 
 LAST = True
 """Asked where no other reader knows the file; a mapping that fits it is surer."""
@@ -40,7 +41,7 @@ def recognise(entry: Entry) -> Recognition | None:
         return None
     if len(rows) < 2 or not _lists_links(heads, rows):
         return None
-    return Recognition(SCORE, f"a list of {len(rows)} links, with no test in it", LAYOUT)
+    return Recognition(SCORE, f"a list of {counted(len(rows), 'link')}, with no test in it", LAYOUT)
 
 
 def read(entry: Entry, *, mapping: Any = None, draft: bool = True) -> Iterator[Batch]:
@@ -54,7 +55,7 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
     """What is in it: links to be built, no record."""
     out = Description(entry.name, LAYOUT)
     made = schedule.read(entry.path, name=entry.name)
-    out.notes = [f"{made['schedule'].num_rows} links that were to be built; no test"]
+    out.notes = [f"to be built: {counted(made['schedule'].num_rows, 'link')}; no test"]
     return out
 
 

@@ -6,12 +6,16 @@ from collections import Counter
 from typing import Any
 
 from archive import vocabulary
+from archive.vocabulary.limit_words import limit_words
 
 
 def lines(document: dict[str, Any], detail: bool) -> list[str]:
     """What is said of one record against one limit. detail: each parameter too."""
     label = document["link"] or document["record"]
-    out = [f"{label}: {headline(document)}", f"  against {document['limit'] or 'no limit'}{_how(document)}"]
+    out = [
+        f"{label}: {headline(document)}",
+        f"  against {limit_words(document['limit'] or 'no limit')}{_how(document)}",
+    ]
     if document["worst"]:
         out.append(f"  worst: {point(document['worst'])}")
     if document["verdict"] != "fail" and document["worst"]:
@@ -46,7 +50,7 @@ def brief(document: dict[str, Any]) -> str:
 def in_common(document: dict[str, Any]) -> str:
     """What brief leaves out and many links have in common: limit, points left out by rules, how it was decided."""
     names = sorted({f"{vocabulary.parameter(x['parameter']).name} ({x['rule']})" for x in document["left_out"]})
-    parts = [f"against {document['limit'] or 'no limit'}"]
+    parts = [f"against {limit_words(document['limit'] or 'no limit')}"]
     parts += [f"points left out: {', '.join(names)}"] if names else []
     return "; ".join([*parts, *([document["decision"]] if document["decision"] else [])])
 

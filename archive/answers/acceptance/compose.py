@@ -130,7 +130,13 @@ def _findings(facts: AcceptanceFacts, w: Wording, most: int) -> list[Block]:
     blocks: list[Block] = [TableBlock(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
     rest = facts.found[most:]
     if rest:
-        text = w("{n} more rules found something: {names}.", n=len(rest), names=w.some([f.rule for f in rest], 8))
+        names = w.some([f.rule for f in rest], 8)
+        text = w.counted(
+            len(rest),
+            "{count} more rule found something: {names}.",
+            "{count} more rules found something: {names}.",
+            names=names,
+        )
         blocks.append(Para(text, "small"))
     return blocks
 

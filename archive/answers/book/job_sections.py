@@ -71,7 +71,7 @@ def _state(facts: BookFacts, words: Wording) -> str:
     if not c.has_schedule:
         return words("Links tested: {tested}; passing: {passing}. No schedule was filed.", **filled)
     return words(
-        "Not complete: of {count} scheduled links and those beyond, {tested} are tested and {passing} pass.",
+        "Not complete: of {count} scheduled links and those beyond, tested: {tested}, passing: {passing}.",
         count=c["scheduled"],
         **filled,
     )

@@ -204,7 +204,7 @@ def _instruments(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator
                 due=words.day(due),
             )
     if silent:
-        yield words("The record names no instrument at the {ends}.", ends=words(" and the ").join(silent))
+        yield words("The record names no instrument for: {ends}.", ends=", ".join(silent))
     if r["medium"] == "fiber" and not r["reference_method"] and r["evidence"] != "optical-trace":
         yield words("The record does not say how the optical reference was set.")
 

@@ -49,9 +49,10 @@ def sentence(parameter: str, grades: Sequence[Mapping[str, Any]], words: Wording
     found = next((g for g in grades if g["parameter"] == parameter and g["kind"] == "overall"), None)
     if found is None or not found["left_out_points"]:
         return ""
-    return words(
-        "Left out, for information only: {points} points from {low} to {high} MHz, {rule}.",
-        points=found["left_out_points"],
+    return words.counted(
+        found["left_out_points"],
+        "Left out, for information only: {count} point from {low} to {high} MHz, {rule}.",
+        "Left out, for information only: {count} points from {low} to {high} MHz, {rule}.",
         low=words.free(found["left_out_from_mhz"]),
         high=words.free(found["left_out_to_mhz"]),
         rule=plain(found["left_out_rule"]),

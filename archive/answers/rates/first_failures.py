@@ -17,6 +17,7 @@ from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.columns import BITS
 from archive.store.events.cases import OPEN, cases
+from archive.vocabulary.counted import counted
 
 _YEAR = 365.25
 
@@ -85,7 +86,7 @@ def first_failures(
     ]
     notes = ["claims are what was claimed, not all that failed: nobody reports every fault"]
     if undated:
-        notes.append(f"{undated} links have no day from which they were under watch, and are left out")
+        notes.append(f"left out: {counted(undated, 'link')} without a day from which it was under watch")
     if lost:
         notes.append(f"{lost} cases are of no link of the archive, or have no day, and are left out")
     return FirstFailures(fields, rows, notes, about(source, choice))

@@ -18,6 +18,7 @@ from archive.store.checked_files import passed_over
 from archive.store.counting.from_bag import Bags
 from archive.store.parquet import BagTables, options
 from archive.tables.arrow import Ints, coded, one_chunk
+from archive.vocabulary.counted import counted
 
 _COLUMNS = ["parameter", "position", "origin", "axis_id", "decimals", "scaled", "values"]
 _GROUPS = 16
@@ -61,7 +62,7 @@ class CurveCounter:
             for one in watch(selected):
                 with passed_over(one.deposit, "not all of its curves are counted"):
                     skipped += self._packed(bags.tables(one.deposit), origin, one)
-            notes = [f"{skipped} curves do not fit their axis and are left out"] if skipped else []
+            notes = [f"left out: {counted(skipped, 'curve')} not fitting the axis"] if skipped else []
             if self.records.any():
                 return [*notes, "the curves are those that the export derived"] if origin == "derived" else notes
         for one in watch(selected):

@@ -29,6 +29,7 @@ from archive.store import Archive
 from archive.store.assessments import Assessment
 from archive.store.counting.columns import BITS
 from archive.tables import Batch
+from archive.vocabulary.counted import counted
 
 CARRY, DO_NOT, CANNOT = "carry", "do_not", "cannot_be_told"
 _NEARLY_ALL = 0.9
@@ -276,8 +277,8 @@ def _notes(tests: Sequence[_LinkTest], ids: Sequence[str], rows: Sequence[dict[s
     kinds = {"fiber" if fiber.known(a) else "copper" for a in ids}
     for medium, number in of.items():
         if medium not in kinds:
-            out.append(f"{number} links of {medium} are left out: no application that was asked for is for it")
+            out.append(f"{counted(number, 'link')} of {medium} left out: no application that was asked for is for it")
     memory = sum(r["provisional"] for r in rows)
     if memory:
-        out.append(f"{memory} answers are provisional: they rest on lines from memory or on gaps in a sweep")
+        out.append(f"{counted(memory, 'answer')} provisional, resting on lines from memory or on gaps in a sweep")
     return out

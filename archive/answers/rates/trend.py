@@ -22,6 +22,7 @@ from archive.answers.rates.units import LEADING, UnitsFound, known_parameter, un
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.columns import BITS
+from archive.vocabulary.counted import counted
 
 TOLD = 0.05
 """p below which a change point is told."""
@@ -118,7 +119,7 @@ def trend(
     notes = [found.note] if found.note else []
     undated = sum(g.first_links for g in made.groups if g.key[0] is None)
     if undated:
-        notes.append(f"{undated} links have no such date and are in no period")
+        notes.append(f"{counted(undated, 'link')} without such a date, in no period")
     words = source.name
     of_what = about(source, choice)
     if not here:

@@ -10,6 +10,7 @@ from archive.answers.columns import aligned
 from archive.answers.count_text import percent, points
 from archive.answers.rates.compare import p_text
 from archive.answers.rates.rates import Rates, sensitivity
+from archive.vocabulary.counted import counted
 
 if TYPE_CHECKING:
     from archive.answers.rates.distributions import Distribution
@@ -183,7 +184,7 @@ def failed_lines(found: Failed, width: int = 80) -> Iterator[str]:
         return
     yield from aligned(failed_table(found), left=len(found.parts), width=width)
     which = {"all": "in any test", "current": "by the test that counts now", "first": "at the first test"}[found.tests]
-    yield f"{found.failing} links fail {which}; one that fails in several ways is in several rows"
+    yield f"{counted(found.failing, 'link')} failing {which}; one that fails in several ways is in several rows"
 
 
 def failed_table(found: Failed) -> list[list[str]]:

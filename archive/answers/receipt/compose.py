@@ -105,7 +105,16 @@ def _read(told: dict[str, Any], words: Wording) -> list[Block]:
     blocks: list[Block] = [TableBlock(head, rows, "lrrrl", weights=(3, 1, 1, 1, 3))] if rows else []
     if passed := told.get("passed_over"):
         names = words.some(passed, 4)
-        blocks.append(Para(words("{n} files of operating systems passed over: {names}", n=len(passed), names=names)))
+        blocks.append(
+            Para(
+                words.counted(
+                    len(passed),
+                    "{count} file of operating systems passed over: {names}",
+                    "{count} files of operating systems passed over: {names}",
+                    names=names,
+                )
+            )
+        )
     for draft in told.get("drafted", []):
         if draft["unplaced"]:
             names = words.some(draft["unplaced"], _SHOWN)
@@ -135,9 +144,10 @@ def _records(told: dict[str, Any], words: Wording) -> list[Block]:
     for here in told.get("here", []):
         blocks.append(
             Para(
-                words(
-                    "{n} of them are here since {day}: deposit {deposit}, job {job}",
-                    n=here["records"],
+                words.counted(
+                    here["records"],
+                    "{count} of them is here since {day}: deposit {deposit}, job {job}",
+                    "{count} of them are here since {day}: deposit {deposit}, job {job}",
                     day=str(here.get("at") or "")[:10],
                     deposit=here["deposit"],
                     job=here["job"] or words("none"),
@@ -172,9 +182,10 @@ def _to_look_at(facts: ReceiptFacts, words: Wording) -> list[Block]:
     items = []
     for other in told.get("elsewhere", []):
         items.append(
-            words(
-                "{n} records are HERE ALREADY UNDER JOB {job}, deposit {deposit}; nothing was moved",
-                n=other["records"],
+            words.counted(
+                other["records"],
+                "{count} record is HERE ALREADY UNDER JOB {job}, deposit {deposit}; nothing was moved",
+                "{count} records are HERE ALREADY UNDER JOB {job}, deposit {deposit}; nothing was moved",
                 job=other["job"] or words("none"),
                 deposit=other["deposit"],
             )
@@ -197,7 +208,8 @@ def _schedule(told: dict[str, Any], words: Wording) -> list[Block]:
     blocks: list[Block] = []
     named = {"added": words("added"), "removed": words("removed"), "changed": words("changed")}
     for schedule in told.get("schedules", []):
-        blocks.append(Para(words("It lists {links} links now.", links=schedule["links"])))
+        listed = schedule["links"]
+        blocks.append(Para(words.counted(listed, "It lists {count} link now.", "It lists {count} links now.")))
         rows = [(f"{named[k]} ({len(schedule[k])})", _labels(schedule[k], words)) for k in named if schedule[k]]
         blocks.append(FactsBlock(rows))
     return blocks

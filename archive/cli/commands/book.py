@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say, signer_options
+from archive.vocabulary.counted import counted
 
 if TYPE_CHECKING:
     from archive.answers.book.book_facts import BookFacts
@@ -111,6 +112,6 @@ def command(
         print_json({"job": job, "out": str(out), "sections": list(wanted), "files": names, **said})
     elif not quiet:
         print_line(seals.told())
-        print_line(f"{len(names)} files in {out}: {', '.join(names[:6])}{' ...' if len(names) > 6 else ''}")
+        print_line(f"{counted(len(names), 'file')} in {out}: {', '.join(names[:6])}{' ...' if len(names) > 6 else ''}")
         print_next("verify", out)
     done(False)

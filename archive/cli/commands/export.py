@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import output_options, print_json, print_line, print_next, progress
+from archive.vocabulary.counted import counted
 
 
 @click.command("export")
@@ -33,6 +34,6 @@ def command(archive: Path, copy: Path, since: int | None, as_json: bool, quiet: 
     if as_json:
         print_json({"first": made.first, "entries": made.entries, "bytes": made.bytes, "ledger_head": made.head})
     elif not quiet:
-        print_line(f"{copy}: {made.entries} entries copied from number {made.first} on, {made.bytes:,} bytes")
+        print_line(f"{copy}: {counted(made.entries, 'entry')} copied from number {made.first} on, {made.bytes:,} bytes")
         print_line(f"  head {made.head}, as here")
         print_next("fixity", copy)

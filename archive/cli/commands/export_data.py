@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.vocabulary.counted import counted
 
 
 @click.command("export-data")
@@ -52,10 +53,12 @@ def command(archive: Path, out: Path, include: str, least_links: int | None, as_
         print_json(found.plain())
     elif not quiet:
         for view, rows in found.rows.items():
-            print_line(f"{view}: {rows:,} rows")
+            print_line(f"{view}: {counted(rows, 'row')}")
         print_line(
             f"left out: {', '.join(found.left_out) or 'nothing'}; replaced: {', '.join(found.replaced) or 'nothing'}"
         )
         if found.withheld_jobs:
-            print_line(f"withheld: {found.withheld_links} links of {found.withheld_jobs} small jobs")
+            print_line(
+                f"withheld: {counted(found.withheld_links, 'link')} of {counted(found.withheld_jobs, 'small job')}"
+            )
     done(False)

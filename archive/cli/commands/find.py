@@ -11,6 +11,7 @@ import click
 
 from archive.cli.common import done, output_options, page_width, print_json, print_line, say
 from archive.cli.filters import as_of_options, chosen, filter_options, opened
+from archive.vocabulary.limit_words import limit_words
 
 
 @click.command("find")
@@ -141,6 +142,6 @@ def lines(r: dict[str, Any], width: int, more: Sequence[str] = (), *, job: bool 
         f"{r['link'] or '(no label)':<20}  {r['tested_local'] or r['tested_at'] or 'time unknown':<19}  "
         f"{', '.join(words):<18}  {roles}"
     ).rstrip()
-    what = [r["limit"] or "no limit", *([r["job"]] if job and r["job"] else []), r["record"], *more]
+    what = [limit_words(r["limit"] or "no limit"), *([r["job"]] if job and r["job"] else []), r["record"], *more]
     one = f"{said:<81}  {'  '.join(what)}"
     return [one] if len(one) <= width else [said, f"    {'  '.join(what)}"]

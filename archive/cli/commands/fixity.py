@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.vocabulary.counted import counted
 
 
 @click.command("fixity")
@@ -58,7 +59,7 @@ def _print(document: dict[str, Any]) -> None:
     ledger = document["ledger"]
     print_line(f"{'Sound' if document['sound'] else 'NOT SOUND'} by {document['depth']} ({document['depth_means']})")
     print_line(f"  {document['sound_deposits']} of {document['deposits']} deposits sound")
-    print_line(f"  {document['records']} records, {document['files']} files")
+    print_line(f"  {counted(document['records'], 'record')}, {counted(document['files'], 'file')}")
     if redactions := document["redactions"]:
         number = len({path for r in redactions for path in r["files"]})
         entries = ", ".join(str(r["entry"]) for r in redactions)
@@ -66,12 +67,12 @@ def _print(document: dict[str, Any]) -> None:
             f"  {number} file{'s' * (number != 1)} redacted, by ledger {'entries' if len(redactions) > 1 else 'entry'} "
             f"{entries}: the bytes that went cannot be checked, the ledger keeps their digests"
         )
-    print_line(f"  ledger: {ledger['entries']} entries, head {ledger['head']}, chain {ledger['chain']}")
+    print_line(f"  ledger: {counted(ledger['entries'], 'entry')}, head {ledger['head']}, chain {ledger['chain']}")
     print_line(f"  checked against {document['checked_against']}")
     if any(ledger["signatures"].values()):
         print_line("  entries " + ", ".join(f"{word}: {n}" for word, n in ledger["signatures"].items()))
     for copy in document["copies"]:
-        print_line(f"  copy {copy['path']} was last verified {copy['at']}, with {copy['size']} entries")
+        print_line(f"  copy {copy['path']} was last verified {copy['at']}, with {counted(copy['size'], 'entry')}")
     if not document["copies"]:
         print_line("  no second copy was ever verified from this machine")
     for damage in document["damaged"]:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line
+from archive.vocabulary.counted import counted
 
 
 @click.command("head")
@@ -52,12 +53,12 @@ def command(archive: Path, watch: Path | None, as_json: bool, quiet: bool) -> No
             }
         )
     elif not quiet:
-        print_line(f"{opened.id}, {size} {'entry' if size == 1 else 'entries'}")
+        print_line(f"{opened.id}, {counted(size, 'entry')}")
         print_line(f"  head {root}")
         print_line("  to type:")
         print_line(f"    {head_digits.grouped(root)}")
         for head in broken:
-            print_line(f"  NOT CONTINUED: {head.root} over {head.size} entries, seen {head.at}")
+            print_line(f"  NOT CONTINUED: {head.root} over {counted(head.size, 'entry')}, seen {head.at}")
         if broken:
             print_line("  The ledger was cut, rolled back or rewritten since; nothing was appended")
         elif watch is not None:

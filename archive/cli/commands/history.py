@@ -70,8 +70,12 @@ def command(
         print_line(f"{found.label}: {found.why}")
         for caution in cautions:
             print_line(f"  to know: {caution}")
+        said: dict[str, int] = {}
         for e in entries:
             leading = f"; {e['leading']}" if e["leading"] else ""
             who = f"  by {e['by']}" if e["by"] else ""
-            print_line(f"  {e['when'] or 'time unknown'}  {e['kind']}: {e['what']}{leading}{who}")
+            line = f"  {e['when'] or 'time unknown'}  {e['kind']}: {e['what']}{leading}{who}"
+            said[line] = said.get(line, 0) + 1
+        for line, times in said.items():
+            print_line(line + (f"  ({times} records)" if times > 1 else ""))
     done(False)

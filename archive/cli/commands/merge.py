@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, signer_options
+from archive.vocabulary.counted import counted
 
 
 @click.command("merge")
@@ -43,7 +44,7 @@ def command(archive: Path, other: Path, by: str | None, reason: str | None, as_j
     if as_json:
         print_json({"deposits": made.deposits, "events": made.events, **made.counts, "ledger_head": opened.head().root})
     elif not quiet:
-        print_line(f"{made.deposits} deposits and {made.events} other entries joined")
+        print_line(f"{counted(made.deposits, 'deposit')} and {counted(made.events, 'other entry')} joined")
         for kind, count in made.counts.items():
             print_line(f"  {count:>8}  {kind.replace('_', ' ')}")
         print_next("identity", archive, then="lists what is in doubt")

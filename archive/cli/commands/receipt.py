@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from archive.cli.common import output_options, print_json, print_line
+from archive.vocabulary.counted import counted
 
 
 @click.command("receipt")
@@ -58,6 +59,7 @@ def _listed(opened: Any, job: str | None, as_json: bool) -> None:
         return
     for r in rows:
         gone = "  withdrawn" if r["withdrawn"] else ""
-        print_line(f"{r['deposit']}  {(r['at'] or '')[:16]}  {r['records']:>6} records  {r['job'] or 'no job'}{gone}")
+        records = counted(r["records"], "record")
+        print_line(f"{r['deposit']}  {(r['at'] or '')[:16]}  {records:>13}  {r['job'] or 'no job'}{gone}")
     if not rows:
         print_line("there is no deposit")

@@ -9,6 +9,8 @@ import click
 
 from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.filters import chosen, filter_options
+from archive.vocabulary.counted import counted
+from archive.vocabulary.limit_words import limit_words
 from archive.vocabulary.ranges import ranges
 
 
@@ -67,12 +69,15 @@ def command(
     elif not quiet:
         alike: dict[str, list[str]] = {}
         for c in changes:
-            became = f"{c['verdict_before']} ({c['limit_before']}) -> {c['verdict']} ({c['limit_id']})"
+            became = (
+                f"{c['verdict_before']} ({limit_words(c['limit_before'] or 'no limit')}) -> "
+                f"{c['verdict']} ({c['limit_id']})"
+            )
             alike.setdefault(became, []).append(str(c["link_label"]))
         for became, labels in alike.items():
             print_line(f"  {', '.join(ranges(sorted(labels)))}: {became}")
         words = ", ".join(f"{n} {word}" for word, n in sorted(made.verdicts.items()))
-        print_line(f"{made.records} records graded again ({words}), {len(changes)} otherwise than before")
+        print_line(f"{counted(made.records, 'record')} graded again ({words}), {len(changes)} otherwise than before")
         if not made.new:
             print_line(f"nothing new: ledger entry {made.entry.number} says the same")
         if len(against) == 1:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, progress, say
+from archive.vocabulary.counted import counted
 
 
 @click.command("reindex")
@@ -30,8 +31,9 @@ def command(archive: Path, as_json: bool, quiet: bool) -> None:
         print_json(made)
     else:
         say(
-            f"{made['entries']} ledger entries, {made['deposits']} deposits and {made['records']} records are indexed; "
-            f"{made['files']} files for counting",
+            f"{counted(made['entries'], 'ledger entry')}, {counted(made['deposits'], 'deposit')} and "
+            f"{counted(made['records'], 'record')} indexed; "
+            f"{counted(made['files'], 'file')} for counting",
             quiet=quiet,
         )
     done(False)

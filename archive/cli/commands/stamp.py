@@ -8,6 +8,7 @@ import click
 
 from archive.cli.common import output_options, print_json, print_line, print_next, say, signer_options
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 THERE = click.Path(path_type=Path, exists=True, dir_okay=False)
@@ -96,7 +97,7 @@ def command(
     message = stamp.message(opened.id, head.size, head.root)
     if query is not None:
         write_bytes(query, stamp.request(message))
-        say(f"{query}: request for the head {head.root} over {head.size} entries", quiet=quiet)
+        say(f"{query}: request for the head {head.root} over {counted(head.size, 'entry')}", quiet=quiet)
         if as_json:
             print_json({"request": str(query), "ledger_head": head.root, "ledger_size": head.size})
         elif not quiet:
@@ -124,7 +125,7 @@ def command(
         for one in made:
             until = f", whose certificate ends {one['ends']}" if one["ends"] else ""
             print_line(
-                f"Head {head.root} over {head.size} entries stamped at {one['stamped_at']}{until}; "
+                f"Head {head.root} over {counted(head.size, 'entry')} stamped at {one['stamped_at']}{until}; "
                 f"kept by ledger entry {one['ledger_entry']}"
             )
         print_next("stamp", archive, "--renew", then="once a month")

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line
+from archive.vocabulary.counted import counted
 
 
 @click.command("witness")
@@ -51,15 +52,15 @@ def command(folder: Path, archive: Path, name: str | None, as_json: bool, quiet:
             }
         )
     elif not quiet:
-        print_line(f"{opened.id}, {made.size} entries: head {made.root}")
+        print_line(f"{opened.id}, {counted(made.size, 'entry')}: head {made.root}")
         for head in made.broken:
-            print_line(f"  NOT CONTINUED: {head.root} over {head.size} entries, seen {head.at}")
+            print_line(f"  NOT CONTINUED: {head.root} over {counted(head.size, 'entry')}, seen {head.at}")
         if made.broken:
             print_line("  The ledger was cut, rolled back or rewritten since; nothing was remembered or signed")
         elif made.before is None:
             print_line("  no head of this archive was seen before")
         else:
-            print_line(f"  continues the head over {made.before.size} entries, seen {made.before.at}")
+            print_line(f"  continues the head over {counted(made.before.size, 'entry')}, seen {made.before.at}")
         if made.key:
             print_line(f"  countersigned: {folder / opened.id / 'checkpoint.txt'}; key {made.key}")
         elif not made.broken:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from archive.limits.fiber.application import ApplicationBounds, OpticalApplication
 from archive.limits.fiber.event_limits import event_limit_id, event_limits
-from archive.limits.fiber.library import EVENTS, EXPORTED, application_ids, files, get, ids, known, limit_ids
+from archive.limits.fiber.library import EXPORTED, application_ids, files, get, ids, known, limit_ids
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit, kind_of, nominal, reference
 from archive.limits.fiber.named import NamedLimit, find
 from archive.limits.fiber.own import by_words, is_optical, load_own
 from archive.limits.fiber.polarity_maps import DUPLEX, array_methods, partner, polarity_letter
+from archive.vocabulary.limit_words import EVENTS
 
 __all__ = [
     "DUPLEX",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.limits.fiber.declared import EventLimits, limits_file
-from archive.limits.fiber.library import EVENTS
+from archive.vocabulary.limit_words import EVENTS
 
 
 def event_limit_id(fiber: str, nm: float | None = None, direction: str = "") -> str:

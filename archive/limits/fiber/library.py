@@ -13,11 +13,10 @@ from archive.limits.fiber.application import OpticalApplication
 from archive.limits.fiber.confirmed import applied
 from archive.limits.fiber.declared import APPLICATIONS, LIMITS, OpticalEdition, applications_file, limits_file
 from archive.limits.fiber.link_limit import REFERENCE_GRADE, OpticalLimit, kind_of
+from archive.vocabulary.limit_words import EVENTS
 
 EXPORTED = "export/own-limit"
 """Id under which a record is graded against the limit that its export states beside each loss."""
-EVENTS = "optical-events"
-"""Edition of the limits of events: optical-events/<fiber>/trace."""
 
 
 @cache

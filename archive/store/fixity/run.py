@@ -19,6 +19,7 @@ from archive.store.head_digits import typed
 from archive.store.keys import judge_signatures
 from archive.store.parquet import BagTables
 from archive.store.promotion import promotion
+from archive.vocabulary.counted import counted
 
 
 def fixity(
@@ -107,7 +108,7 @@ def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, s
                 Damage(layout.LEDGER, f"never had the head {root}: it was cut, rolled back or rewritten")
             )
     if seen is not None:
-        against.append(f"the head last seen on this machine, {seen['root']} over {seen['size']} entries")
+        against.append(f"the head last seen on this machine, {seen['root']} over {counted(seen['size'], 'entry')}")
         if not chain.holds(int(seen["size"]), seen["root"]):
             made = promotion(archive.ledger, seen)
             why = str(made) if made is not None else "it was cut, rolled back or rewritten"
