@@ -22,7 +22,7 @@ from pathlib import Path
 from threading import Lock, Timer
 from typing import Any, ClassVar, NoReturn
 
-from archive.errors import Trouble
+from archive.errors import Notice, Trouble
 
 MEMORY, SECONDS = "MUNIMENT_READ_MEMORY", "MUNIMENT_READ_SECONDS"
 """Variables of the environment: bound of memory in MB, bound of time in seconds."""
@@ -34,7 +34,7 @@ _WAITING = 2
 _PLAIN = frozenset(("date", "datetime", "time", "timedelta"))
 
 
-class NoMemoryBound(RuntimeWarning):
+class NoMemoryBound(Notice):
     """This system cannot bound the memory of a process."""
 
 
@@ -194,7 +194,8 @@ class _Process:
         if not bounded and not cls._warned:
             cls._warned = True
             warnings.warn(
-                "this system sets no bound of memory for a process: a hostile file may take all of it",
+                f"this system sets no bound of memory for a process, and {MEMORY} does nothing: a damaged or hostile "
+                "file may take all memory before its bound of time ends it",
                 NoMemoryBound,
                 stacklevel=4,
             )

@@ -32,3 +32,8 @@ class Trouble(Exception):
 class Caveat(UserWarning):
     """What whoever relies on an answer must know of it. Commands print it, add it to their JSON as `caveats`, and end
     with 1 instead of 0."""
+
+
+class Notice(UserWarning):
+    """What whoever runs a command must know of this machine; no answer is worth less for it. Printed once, and the exit
+    code stays."""

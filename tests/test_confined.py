@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from archive import confined
+from archive import confined, schemas
+from archive.cli import main
 from archive.confined import MEMORY, SECONDS, Confined
 from archive.errors import Trouble
 from tests import confined_work as work
@@ -108,3 +110,50 @@ def test_a_system_without_a_bound_says_so(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(confined._Process, "ask", lambda *_: ("done", False))
     with pytest.warns(confined.NoMemoryBound, match="no bound of memory"):
         confined._Process.take().bury()
+
+
+@pytest.mark.parametrize("system", ["darwin", "win32", "sunos5"])
+def test_no_bound_is_claimed_where_none_is_known_to_hold(monkeypatch: pytest.MonkeyPatch, system: str) -> None:
+    monkeypatch.setattr(sys, "platform", system)
+    assert confined._bound_memory(100) is False
+
+
+def test_a_bound_that_the_system_refuses_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    resource = pytest.importorskip("resource")
+
+    def refuse(*_: object) -> None:
+        raise ValueError("not allowed to raise maximum limit")
+
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.setattr(resource, "setrlimit", refuse)
+    assert confined._bound_memory(100) is False
+
+
+def test_a_person_is_told_once_and_the_command_ends_as_ever(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """The process says that it could set no bound, as it does on such a system."""
+    real = confined._Process.ask
+
+    def ask(process: confined._Process, question: tuple[object, ...], seconds: float) -> tuple[str, object]:
+        return ("done", False) if question == ("hello",) else real(process, question, seconds)
+
+    book = schemas.root().parent / "fixtures" / "exports" / "marlow-workbook" / "Results.xlsx"
+    for name in ("one.xlsx", "two.xlsx"):
+        shutil.copy(book, tmp_path / name)
+    codes, said = [], []
+    for faked in (False, True):
+        monkeypatch.setattr(confined._Process, "waiting", [])
+        monkeypatch.setattr(confined._Process, "_warned", False)
+        if faked:
+            monkeypatch.setattr(confined._Process, "ask", ask)
+        monkeypatch.setattr(sys, "argv", ["muniment", "survey", str(tmp_path)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        codes.append(ended.value.code)
+        said.append(" ".join(capsys.readouterr().err.split()))
+        for process in confined._Process.waiting:
+            process.bury()
+    assert codes[0] == codes[1]
+    assert "to know" not in said[0]
+    assert said[1].count("to know: this system sets no bound of memory for a process, and MUNIMENT_READ_MEMORY") == 1

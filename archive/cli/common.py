@@ -13,7 +13,7 @@ from typing import Any, TextIO, TypeVar
 import click
 
 from archive.cli.plain import one_line
-from archive.errors import Caveat
+from archive.errors import Caveat, Notice
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -40,10 +40,11 @@ _caveats: list[str] = []
 
 @contextmanager
 def caveats() -> Iterator[list[str]]:
-    """Prints every Caveat that is raised meanwhile on standard error, and gives the list of them."""
+    """Prints every Caveat and Notice that is raised meanwhile on standard error, and gives the list of caveats."""
     _caveats.clear()
     with warnings.catch_warnings():
-        warnings.simplefilter("always", Caveat)
+        for kind in (Caveat, Notice):
+            warnings.simplefilter("always", kind)
         show = warnings.showwarning
 
         def shown(
@@ -54,7 +55,9 @@ def caveats() -> Iterator[list[str]]:
             file: TextIO | None = None,
             line: str | None = None,
         ) -> None:
-            if not issubclass(category, Caveat):
+            if issubclass(category, Notice):
+                print_line(f"to know: {message}", err=True)
+            elif not issubclass(category, Caveat):
                 show(message, category, filename, lineno, file, line)
             elif str(message) not in _caveats:
                 _caveats.append(str(message))
