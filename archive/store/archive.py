@@ -198,10 +198,10 @@ class Archive:
         return str(found["deposit"]) if held else None
 
     def redacted_tables(self, deposit: str) -> set[str]:
-        """Tables of a deposit that were redacted and that its records' digests rest on: all but that of people."""
+        """Tables of a deposit that were redacted and that its records' digests rest on: not people, nor findings."""
         before = f"{self.bag(deposit).relative_to(self.root).as_posix()}/data/tables/"
         found = self.db.execute("SELECT path FROM gone WHERE substr(path, 1, ?) = ?", (len(before), before))
-        return {Path(r[0]).stem for r in found} - {"people"}
+        return {Path(r[0]).stem for r in found} - {"people", "findings"}
 
     def originals_of(self, deposit: str) -> list[Received]:
         """The originals of a deposit: in its own bag, and in those of earlier ones that hold the same files.

@@ -236,3 +236,20 @@ def test_a_redacted_cell_leaves_every_proof_but_the_records_own_text(archive: Ar
         proof = prove(archive, address(made, position))
         assert proof["canonical"] is None if text is None else isinstance(proof["canonical"], text)
         assert holds(verify(proof, archive.head().root))
+
+
+def test_a_name_goes_out_of_what_findings_say_too(archive: Archive) -> None:
+    """Proofs of the records go on whole: no digest of a record is over findings."""
+    one = rows()
+    record = one["records"][0]["record_id"]
+    said = {"record_id": record, "rule": "invented-rule", "severity": "information", "status": "raised"}
+    one["findings"] = [{**said, "found": "R. Ostrander", "message": "By R. Ostrander alone."}]
+    made = deposit(archive, batch(one), by="R. Ostrander")
+    deposit(archive, batch(rows("B", source="b" * 64, shift=1)), by="R. Ostrander")
+    assert made.entry is not None
+    redact(archive, of_name(archive, "R. Ostrander"), by=None, reason=None)
+    assert list(still_named(archive, "R. Ostrander")) == []
+    (finding,) = archive.tables(made.entry["deposit"]).table("findings").to_pylist()
+    assert (finding["found"], finding["message"]) == ("(name redacted)", "By (name redacted) alone.")
+    assert archive.redacted_tables(made.entry["deposit"]) == set()
+    assert fixity(store.open(archive.root), "deep").sound

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from archive import disk
 from archive.errors import Trouble
@@ -30,6 +31,7 @@ from archive.store.parquet import options
 from archive.store.records import NEVER_REDACTED
 
 _OF_A_PERSON = ("salt", "name", "contact", "organisation")
+_INSTEAD = "(name redacted)"
 _INSIDE = ": "
 """Between the path of a zip in the archive and the path of a file in it."""
 _WRITTEN = ("text", "cause", "reason")
@@ -50,7 +52,8 @@ class RedactionPlan:
 
 
 def of_name(archive: Archive, name: str, elsewhere: Callable[[], Iterable[str]] = list) -> RedactionPlan:
-    """Takes a name out of every table of people. elsewhere: other places where it stands, to be offered.
+    """Takes a name out of every table of people, and out of what findings say. elsewhere: other places where it stands,
+    to be offered.
 
     Errors: Trouble where it stands in no table of people.
     """
@@ -60,6 +63,9 @@ def of_name(archive: Archive, name: str, elsewhere: Callable[[], Iterable[str]] 
         if count:
             plan.gone[path] = data
             plan.people += count
+    for path in _standing(archive, "findings.parquet"):
+        if (kept := _told_without(archive.root / path, name)) is not None:
+            plan.gone[path] = kept
     if not plan.gone and any("people" in path for path in archive.ended):
         return RedactionPlan(done_by=max(archive.ended.values()))  # an earlier run was stopped, and is ended now
     if not plan.gone:
@@ -204,12 +210,15 @@ def redact(
 
 def _people_files(archive: Archive) -> Iterator[str]:
     """Every file that may hold names of people: the tables in bags, those in events, and what replaced some."""
+    yield from _standing(archive, "people.parquet")
+    for pattern in (f"{layout.ASSESSMENTS}/*/data/{PEOPLE}", f"{layout.EVENTS}/*/*{PEOPLE}"):
+        yield from (p.relative_to(archive.root).as_posix() for p in sorted(archive.root.glob(pattern)))
+
+
+def _standing(archive: Archive, name: str) -> Iterator[str]:
+    """Files of one table in bags, and what replaced some."""
     archive.catch_up()
-    for pattern in (
-        f"{layout.DEPOSITS}/*/*/data/tables/people.parquet",
-        f"{layout.ASSESSMENTS}/*/data/{PEOPLE}",
-        f"{layout.EVENTS}/*/*people.*",
-    ):
+    for pattern in (f"{layout.DEPOSITS}/*/*/data/tables/{name}", f"{layout.EVENTS}/*/*-{name}"):
         yield from (p.relative_to(archive.root).as_posix() for p in sorted(archive.root.glob(pattern)))
 
 
@@ -226,11 +235,26 @@ def _without_name(path: Path, name: str) -> tuple[bytes, int]:
     hit = [r for r in rows if r["name"] == name]
     for row in hit:
         row.update(dict.fromkeys(_OF_A_PERSON))
+    return _as_file(pa.Table.from_pylist(rows, schema=table.schema)), len(hit)
+
+
+def _told_without(path: Path, name: str) -> bytes | None:
+    """A table of findings with other words in place of a name; None where no cell has it."""
+    table = options.read(path)
+    hit = False
+    for at, column in enumerate(table.schema):
+        if pa.types.is_string(column.type) and pc.any(pc.match_substring(table.column(at), name)).as_py():
+            table = table.set_column(at, column, pc.replace_substring(table.column(at), name, _INSTEAD))
+            hit = True
+    return _as_file(table) if hit else None
+
+
+def _as_file(table: Any) -> bytes:
     out = io.BytesIO()
     writer = options.writer(out, table.schema)
-    writer.write_table(pa.Table.from_pylist(rows, schema=table.schema))
+    writer.write_table(table)
     writer.close()
-    return out.getvalue(), len(hit)
+    return out.getvalue()
 
 
 def _may_go(archive: Archive, path: str) -> bool:

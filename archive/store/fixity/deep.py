@@ -25,7 +25,7 @@ def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Da
     found = BagTables(folder)
     leaves: list[bytes] = []
     tables_gone = {p for p in gone if p.startswith(f"{entry['path']}/data/tables/")}
-    whole = all(p.endswith("/people.parquet") for p in tables_gone)
+    whole = all(p.endswith(("/people.parquet", "/findings.parquet")) for p in tables_gone)
     try:
         index = _digests(folder)
         if not whole:  # of a record that was redacted in part only the digest is left
