@@ -30,7 +30,10 @@ _BLOCK = 1 << 20
 _GZIP, _SEVEN = b"\x1f\x8b\x08", b"7z\xbc\xaf\x27\x1c"
 _TAR = (b"ustar\x00", b"ustar ")
 _FIELD = re.compile(rb"([A-Za-z][A-Za-z0-9-]{0,60}):|[ \t]")
-_DAMAGED = (EOFError, OSError, zlib.error, tarfile.TarError, ValueError, UnicodeError)
+_DAMAGED = (
+    *(EOFError, OSError, zlib.error, tarfile.TarError, ValueError, UnicodeError),
+    *(OverflowError, MemoryError),  # of sizes that a head claims
+)
 
 
 def kind(head: bytes) -> str:

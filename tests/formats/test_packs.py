@@ -153,3 +153,22 @@ def test_an_encrypted_7z_says_so(tmp_path: Path) -> None:
         packed.writestr(b"a,b\n", "job.csv")
     with pytest.raises(Trouble, match="encrypted"):
         _names(tmp_path / "job.7z", tmp_path)
+
+
+@pytest.mark.parametrize(
+    "kind", [tarfile.XHDTYPE, tarfile.GNUTYPE_LONGNAME, tarfile.REGTYPE], ids=["pax", "long", "file"]
+)
+@pytest.mark.parametrize(
+    "size", [b"\x80" + b"\xff" * 11, b"\x80" + bytes(5) + b"\x7f" + b"\xff" * 5], ids=["2^88", "2^47"]
+)
+def test_a_size_that_no_disk_has_is_told(kind: bytes, size: bytes, tmp_path: Path) -> None:
+    """Found by fuzzing (gzip, case 1744): a head claims more than a number of the machine holds, or its memory."""
+    info = tarfile.TarInfo("in.csv")
+    info.type = kind
+    head = bytearray(info.tobuf(tarfile.GNU_FORMAT))
+    head[124:136], head[148:156] = size, b" " * 8
+    head[148:156] = b"%06o\0 " % sum(head)
+    (tmp_path / "job.tgz").write_bytes(gzip.compress(bytes(head) + bytes(1024)))
+    with pytest.raises(Trouble) as raised:
+        _names(tmp_path / "job.tgz", tmp_path)
+    assert raised.value.where.endswith(("job.tgz", "in.csv"))
