@@ -22,7 +22,7 @@ from pathlib import Path
 from threading import Lock, Timer
 from typing import Any, ClassVar, NoReturn
 
-from archive.errors import Notice, Trouble
+from archive.errors import MachineNotice, Trouble
 
 MEMORY, SECONDS = "MUNIMENT_READ_MEMORY", "MUNIMENT_READ_SECONDS"
 """Variables of the environment: bound of memory in MB, bound of time in seconds."""
@@ -34,7 +34,7 @@ _WAITING = 2
 _PLAIN = frozenset(("date", "datetime", "time", "timedelta"))
 
 
-class NoMemoryBound(Notice):
+class NoMemoryBound(MachineNotice):
     """This system cannot bound the memory of a process."""
 
 

@@ -34,6 +34,6 @@ class Caveat(UserWarning):
     with 1 instead of 0."""
 
 
-class Notice(UserWarning):
+class MachineNotice(UserWarning):
     """What whoever runs a command must know of this machine; no answer is worth less for it. Printed once, and the exit
     code stays."""

@@ -207,8 +207,8 @@ def _attach(making: Deposit, offered: Offered, read: Mapping[str, bytes]) -> Non
     taken = set[str]()
     for digest in sorted(making.mappings & read.keys()):
         name = own_names.get(digest) or f"{digest[:16]}.toml"
-        name = f"{digest[:16]}-{name}" if name in taken else name
-        taken.add(name)
+        name = f"{digest[:16]}-{name}" if name.casefold() in taken else name  # one name, where names have no case
+        taken.add(name.casefold())
         making.attach(f"mappings/{name}", read[digest])
     if offered.port_map is not None:
         making.attach(f"mappings/port-map-{plain(offered.port_map.name)}", offered.port_map.read_bytes())

@@ -13,7 +13,7 @@ from typing import Any, TextIO, TypeVar
 import click
 
 from archive.cli.plain import one_line
-from archive.errors import Caveat, Notice
+from archive.errors import Caveat, MachineNotice
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -40,10 +40,10 @@ _caveats: list[str] = []
 
 @contextmanager
 def caveats() -> Iterator[list[str]]:
-    """Prints every Caveat and Notice that is raised meanwhile on standard error, and gives the list of caveats."""
+    """Prints every Caveat and MachineNotice raised meanwhile on standard error, and gives the list of caveats."""
     _caveats.clear()
     with warnings.catch_warnings():
-        for kind in (Caveat, Notice):
+        for kind in (Caveat, MachineNotice):
             warnings.simplefilter("always", kind)
         show = warnings.showwarning
 
@@ -55,7 +55,7 @@ def caveats() -> Iterator[list[str]]:
             file: TextIO | None = None,
             line: str | None = None,
         ) -> None:
-            if issubclass(category, Notice):
+            if issubclass(category, MachineNotice):
                 print_line(f"to know: {message}", err=True)
             elif not issubclass(category, Caveat):
                 show(message, category, filename, lineno, file, line)

@@ -26,18 +26,21 @@ from tests.endurance import (
     properties,
     store_runs,
 )
+from tests.endurance.store_disks import DISKS
 from tests.endurance.store_work import WORK
 
 
 def kills(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
-    """200 SIGKILLs at random instants of each operation."""
+    """200 SIGKILLs at random instants of each operation, and of deposits where an entry is created exclusively."""
     for kind in WORK:
         yield store_runs.kills(folder, kind, 5 if quick else 200, seed=1)
+    yield store_runs.kills(folder, "deposit", 5 if quick else 200, seed=2, disk="exclusive creation")
 
 
 def writers(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
-    """Eight writers for a minute."""
-    yield store_runs.writers(folder, 8, 5 if quick else 60)
+    """Eight writers for a minute, on each kind of disk."""
+    for disk in DISKS:
+        yield store_runs.writers(folder, 8, 5 if quick else 60, disk=disk)
 
 
 def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:

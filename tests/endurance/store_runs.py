@@ -22,7 +22,7 @@ from archive.store import Archive
 from archive.store.copies import export, repair
 from archive.store.fixity import fixity
 from archive.store.heads import not_continued, read_heads, sound_chain
-from tests.endurance.store_work import WORK, started
+from tests.endurance.store_work import WORK, Task, started
 
 
 @dataclass
@@ -59,13 +59,15 @@ _PROCESSES.set_forkserver_preload(["__main__", "tests.endurance.store_work"])
 
 class Program:
     """A process that works until it is killed. It is forked from one that has read the modules already, so that most of
-    its time is spent on the archive. warm: it says that it is ready once one piece of work is done."""
+    its time is spent on the archive. warm: it says that it is ready once one piece of work is done; disk: on what kind
+    of disk it believes the archive to be (store_disks.DISKS)."""
 
-    def __init__(self, kind: str, root: Path, seed: object, *, warm: bool = False) -> None:
+    def __init__(self, kind: str, root: Path, seed: object, *, warm: bool = False, disk: str = "links") -> None:
         pipes = [_PROCESSES.Pipe(duplex=False) for _ in range(2)]
         user = {name: value for name, value in os.environ.items() if name.startswith("MUNIMENT_")}
         its = [theirs for _, theirs in pipes]
-        self._process = _PROCESSES.Process(target=started, args=(its, user, kind, str(root), str(seed), warm))
+        task = Task(kind, str(root), str(seed), warm, disk, user)
+        self._process = _PROCESSES.Process(target=started, args=(its, task))
         self._process.start()
         for pipe in its:
             pipe.close()
@@ -99,7 +101,7 @@ def sound(archive: Archive, depth: str = "digest") -> None:
     assert [e.number for e in entries] == list(range(len(entries)))
 
 
-def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
+def kills(folder: Path, kind: str, count: int, seed: int, disk: str = "links") -> dict[str, Any]:
     """SIGKILL at random instants of one kind of work; a new program each time, which heals what the last one left."""
     draw = random.Random(f"{kind}{seed}")
     archive = store.create(folder / f"kills-{kind}")
@@ -110,7 +112,7 @@ def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
     for n in range(count):
         before = len(list(archive.entries()))
         # Half of them are killed while they heal and begin, half while they repeat what they have done.
-        program = Program(kind, archive.root, f"{kind} {n} {seed}", warm=n % 2 == 1)
+        program = Program(kind, archive.root, f"{kind} {n} {seed}", warm=n % 2 == 1, disk=disk)
         while (line := program.stdout.readline()) != "ready\n":
             assert line, program.communicate()
             told.take(line)
@@ -133,7 +135,8 @@ def kills(folder: Path, kind: str, count: int, seed: int) -> dict[str, Any]:
     if kind == "export":
         export(last, folder / "copy")
         sound(store.open(folder / "copy"))
-    made = {"run": f"SIGKILL, {kind}", "kills": count, "stopped in the middle": between}
+    where = "" if disk == "links" else f", disk: {disk}"
+    made = {"run": f"SIGKILL, {kind}{where}", "kills": count, "stopped in the middle": between}
     entries = len(list(last.entries()))
     shutil.rmtree(archive.root)
     shutil.rmtree(folder / "copy", ignore_errors=True)
@@ -167,12 +170,12 @@ def _left(archive: Archive) -> int:
     return len(aside) + len(fixity(archive, "count").uncommitted)
 
 
-def writers(folder: Path, count: int, seconds: float, readers: int = 2) -> dict[str, Any]:
-    """Many writers at once, with readers that look at what is committed while they write."""
+def writers(folder: Path, count: int, seconds: float, readers: int = 2, disk: str = "links") -> dict[str, Any]:
+    """Many writers at once, with readers that look at what is committed while they write. disk: of DISKS."""
     archive = store.create(folder / "writers")
     WORK["deposit"](archive, random.Random("first"))
     kinds = ["deposit", "deposit", "deposit", "amendment", "deposit", "deposit", "withdrawal", "assessment"]
-    running = [Program(kinds[n % len(kinds)], archive.root, f"writer {n}") for n in range(count)]
+    running = [Program(kinds[n % len(kinds)], archive.root, f"writer {n}", disk=disk) for n in range(count)]
     for program in running:
         assert program.stdout.readline() == "ready\n", program.communicate()
     looks = seen = 0
@@ -200,7 +203,7 @@ def writers(folder: Path, count: int, seconds: float, readers: int = 2) -> dict[
     shutil.rmtree(archive.root)
     acknowledged = len(told.deposits) + len(told.entries)
     return {
-        "run": f"{count} writers for {seconds:g} s",
+        "run": f"{count} writers for {seconds:g} s, disk: {disk}",
         "entries": entries,
         "acknowledged": acknowledged,
         "looks": looks,

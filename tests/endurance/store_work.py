@@ -9,6 +9,7 @@ import os
 import random
 import tempfile
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -28,6 +29,7 @@ from archive.store.events.cases import CLOSE, DECIDE, NOTE, add_step, cases, ope
 from archive.store.events.redact import of_name, redact
 from archive.store.witness import witness
 from archive.tables import Batch
+from tests.endurance.store_disks import DISKS, ForGood
 from tests.store.store_making import batch, rows
 
 
@@ -230,14 +232,27 @@ WORK: dict[str, Callable[[Archive, random.Random], str]] = {
 }
 
 
-def started(pipes: list[Connection], user: dict[str, str], kind: str, root: str, seed: str, warm: bool) -> None:
-    """Works until it is killed. pipes: its standard output and error; user: variables of the environment."""
+@dataclass(frozen=True)
+class Task:
+    """What a program does: a kind of work on an archive, on a kind of disk. user: variables of the environment."""
+
+    kind: str
+    root: str
+    seed: str
+    warm: bool
+    disk: str
+    user: dict[str, str]
+
+
+def started(pipes: list[Connection], task: Task) -> None:
+    """Works until it is killed. pipes: its standard output and error."""
     for number, pipe in enumerate(pipes, 1):
         os.dup2(pipe.fileno(), number)
-    os.environ.update(user)
-    archive, draw = store.open(Path(root)), random.Random(seed)
-    if warm:
-        print(WORK[kind](archive, draw), flush=True)
+    os.environ.update(task.user)
+    DISKS[task.disk](ForGood())
+    archive, draw = store.open(Path(task.root)), random.Random(task.seed)
+    if task.warm:
+        print(WORK[task.kind](archive, draw), flush=True)
     print("ready", flush=True)
     while True:
-        print(WORK[kind](archive, draw), flush=True)
+        print(WORK[task.kind](archive, draw), flush=True)
