@@ -77,14 +77,15 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     making.whole_schedule, making.rereading = how.whole_schedule, how.rereading
     try:
         beside = [p for p in (archive.root, *offered.paths, how.schedule) if p is not None]
-        names = list(originals(listed, beside, offered)) if how.keep_originals or how.folders else []
+        reading = Submission(listed, offered, beside)
+        found = originals(listed, beside, companions=reading.beside().get)
+        names = list(found) if how.keep_originals or how.folders else []
         check_folders(how.folders, (name for _, name in names))
         for path, name in names if how.keep_originals else ():
             making.original(path, name)
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name, schedule=True)
             making.add(schedule.read(how.schedule, how.schedule_columns, job_id=facts.job))
-        reading = Submission(listed, offered, beside)
         with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
             for batch in how.watch(batches):
                 making.add(batch)
@@ -164,10 +165,12 @@ def _listed(batch: Batch, job: str) -> Batch:
 
 
 def originals(
-    inputs: Iterable[Path], leave_out: Iterable[Path] = (), mapping: Any = None
+    inputs: Iterable[Path],
+    leave_out: Iterable[Path] = (),
+    companions: Callable[[Path], list[Path] | None] = companions,
 ) -> Iterator[tuple[Path, str]]:
     """Every file of the inputs with its path inside what was handed in. leave_out: as for formats.folders.walk.
-    mapping: the one that was named; it says which files beside a file are read with it."""
+    companions: tells the files beside a file that are read with it."""
     passed_over = list(leave_out)
     for path in inputs:
         if path.is_dir():
@@ -176,7 +179,7 @@ def originals(
                     yield unit.path, unit.name
         elif path.is_file():  # what is not there, or is a pipe, is reported where it is read
             yield path, path_text(path.name)
-            for companion in companions(path, mapping):
+            for companion in companions(path) or ():
                 yield companion, path_text(companion.relative_to(path.parent).as_posix())
 
 

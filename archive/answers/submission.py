@@ -33,8 +33,23 @@ class Submission:
         self._leave_out = list(leave_out)
         self._inputs = list(inputs)
         self._mapping = mapping
+        self._bags: list[Path] = []
+        self._reading: Reading | None = None
+        self._prepared = False
 
-    def __iter__(self) -> Iterator[Batch]:
+    def beside(self) -> dict[Path, list[Path]]:
+        """Files that are read with an input that is one file, by that input. The inputs are recognised by this, once.
+
+        Errors: as the iterator.
+        """
+        self._prepare()
+        return {} if self._reading is None else self._reading.beside()
+
+    def _prepare(self) -> None:
+        """Tells bags from exports; once."""
+        if self._prepared:
+            return
+        self._prepared = True
         plain: list[Path] = []
         for path in self._inputs:
             if (path / layout.SETTINGS).is_file():
@@ -47,13 +62,19 @@ class Submission:
             if (path / _DECLARATION).is_file():
                 _verified(path)
                 if (path / "data" / FOLDER / "records.parquet").is_file():
-                    yield from _of_deposit(path)
+                    self._bags.append(path)
                     continue
                 plain += _forms(path)
             else:
                 plain.append(path)
         if plain:
-            reading = Reading(plain, mapping=self._mapping, tell_again=False, leave_out=self._leave_out)
+            self._reading = Reading(plain, mapping=self._mapping, tell_again=False, leave_out=self._leave_out)
+
+    def __iter__(self) -> Iterator[Batch]:
+        self._prepare()
+        for bag in self._bags:
+            yield from _of_deposit(bag)
+        if (reading := self._reading) is not None:
             yield from reading
             self.again += reading.again
             self.files += reading.files

@@ -107,6 +107,8 @@ class Reading:
         self._contents = SeenIds()
         self._open = [reader(name) for name in OPEN]
         self._names: list[str] = []
+        self._room: tempfile.TemporaryDirectory[str] | None = None
+        self._tasks: list[ReadingTask] = []
         self._batches = rebatch(self._read())
 
     def __iter__(self) -> Reading:
@@ -115,9 +117,29 @@ class Reading:
     def __next__(self) -> Batch:
         return next(self._batches)
 
+    def beside(self) -> dict[Path, list[Path]]:
+        """Files that are read with an input that is one file, by that input, and that were not handed in themselves;
+        see `companions`. The inputs are recognised by this, once. Errors: as tasks."""
+        out: dict[Path, list[Path]] = {}
+        for task in self._recognised():
+            path = task.entry.path
+            if path in self._paths:
+                taken = [p for p in _companions(task) if p not in self._paths]
+                out.update({path: taken} if taken else {})
+        return out
+
+    def _recognised(self) -> list[ReadingTask]:
+        if self._room is None:
+            self._room = tempfile.TemporaryDirectory(prefix="muniment-")
+            self._tasks = tasks(self._paths, Path(self._room.name), self._leave_out, self._offered)
+        return self._tasks
+
     def _read(self) -> Iterator[Batch]:
-        with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
-            yield from self._read_tasks(tasks(self._paths, Path(folder), self._leave_out, self._offered))
+        try:
+            yield from self._read_tasks(self._recognised())
+        finally:
+            if self._room is not None:
+                self._room.cleanup()
 
     def _read_tasks(self, listed: list[ReadingTask]) -> Iterator[Batch]:
         if not listed:
@@ -173,7 +195,7 @@ class Reading:
             mapping, file.drafted, file.unplaced = made.mapping, True, list(made.unplaced)
             file.unread = list(made.unread)
         elif mapping is None and task.reader is reader("mapping"):
-            mapping = turn.work(partial(by_mapping.chosen, task.entry))
+            mapping = task.found.mapping or turn.work(partial(by_mapping.chosen, task.entry))
         found = chain(
             task.reader.read(task.entry, mapping=mapping, draft=self._draft),
             _said(partial(self._how_read, task.entry, file, mapping)),
@@ -393,8 +415,11 @@ def companions(path: Path, mapping: Any = None) -> list[Path]:
     entry = Entry(path, path_text(path.name))
     if is_packed(entry):
         return []
-    task = _task(entry, partial(_foreign, entry, Offered.of(mapping)))
-    taken = task.found.takes if task.found is not None else ()
+    return _companions(_task(entry, partial(_foreign, entry, Offered.of(mapping))))
+
+
+def _companions(task: ReadingTask) -> list[Path]:
+    path, taken = task.entry.path, task.found.takes if task.found is not None else ()
     return sorted(p for p in taken if p != path and p.is_relative_to(path.parent) and p.is_file())
 
 

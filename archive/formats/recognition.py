@@ -20,13 +20,15 @@ class Recognition:
     """How sure a reader is that a file is its own: score 0 to 1, why in words, name of the layout.
 
     takes: paths (as Entry.path) of other files that it reads together with this one, such as the tables that a
-    metadata file describes or the port map beside a network-analyser file.
+    metadata file describes or the port map beside a network-analyser file. mapping: the one by which it was recognised,
+    so that it is not looked for again.
     """
 
     score: float
     reason: str
     layout: str
     takes: frozenset[Path] = field(default=frozenset())
+    mapping: Any = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True)

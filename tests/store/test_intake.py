@@ -20,6 +20,7 @@ from archive.answers.zone import in_utc, zone
 from archive.confined import MEMORY
 from archive.demo.simulator import simulate
 from archive.errors import Trouble
+from archive.formats import reading
 from archive.store import Archive
 from archive.store.deposits import DepositFacts, Receipt
 from archive.tables import Batch
@@ -419,3 +420,30 @@ def test_one_record_id_with_two_contents_in_one_submission_is_set_aside(archive:
     assert all("other content" in reason and "a.xml" in reason for reason in reasons)
     later = ingest(archive, files[2:3], FACTS)
     assert later.counts["conflicts"] == 1
+
+
+def test_an_input_is_unpacked_once_and_recognised_once(
+    archive: Archive, export: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever is asked of it: which files are read with it, by which reader, and what it holds."""
+    with zipfile.ZipFile(tmp_path / "week2.zip", "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.write(export, "a/export.xml")
+    (tmp_path / "links.csv").write_text("Link,Length (m),Result\nA-1,20,PASS\nA-2,21,PASS\n")
+    asked: list[str] = []
+    unpacked: list[Path] = []
+
+    def counting_recognised(entry: Any, among: Any = None) -> Any:
+        asked.extend([entry.name] if among is None else [])
+        return recognised(entry, among)
+
+    def counting_entries(path: Path, *rest: Any) -> Any:
+        unpacked.append(path)
+        return entries(path, *rest)
+
+    recognised, entries = reading.recognised, reading.entries
+    monkeypatch.setattr(reading, "recognised", counting_recognised)
+    monkeypatch.setattr(reading, "entries", counting_entries)
+    made = ingest(archive, [tmp_path / "week2.zip", tmp_path / "links.csv"], FACTS)
+    assert made.counts["new"] == 10
+    assert asked == ["links.csv"], "an open form is known without asking the readers of layouts"
+    assert unpacked == [tmp_path / "week2.zip", tmp_path / "links.csv"]

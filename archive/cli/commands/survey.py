@@ -139,7 +139,7 @@ def _lines(group: list[Any], beside: list[str]) -> list[str]:
     """The lines for files of one kind, below their paths. beside: files that are read together with the one."""
     file = group[0]
     if file.unread:
-        what = f"{file.layout}, but damaged" if file.layout else "not recognised"
+        what = f"{file.layout}, but not read" if file.layout else "not recognised"
         return [f"{what}: {'; '.join(file.set_aside) or file.reason}"]
     facts = [_count(sum(f.records for f in group), "record")]
     facts += [f"evidence {file.evidence}"] if file.evidence else []

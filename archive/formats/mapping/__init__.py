@@ -47,7 +47,7 @@ def _recognition(entry: Entry, found: Match) -> Recognition:
     takes: frozenset[Path] = frozenset()
     if not found.mapping.alone and is_lead(entry, found.mapping):
         takes = frozenset(e.path for _, e in beside(entry, found.mapping))
-    return Recognition(found.score, found.reason, found.mapping.layout, takes)
+    return Recognition(found.score, found.reason, found.mapping.layout, takes, found.mapping)
 
 
 def read(entry: Entry, *, mapping: Mapping | Path | str | None = None, draft: bool = True) -> Iterator[Batch]:

@@ -31,7 +31,8 @@ def _run(tmp_path: Path, text: str, more: str = "") -> tuple[int, str, int, str]
     export, mapping = str(tmp_path / "e.csv"), str(tmp_path / "m.toml")
     converted = CliRunner().invoke(cli, ["convert", export, "--mapping", mapping, "--to", str(tmp_path / "o.xml")])
     surveyed = CliRunner().invoke(cli, ["survey", export, "--mapping", mapping])
-    return converted.exit_code, converted.output, surveyed.exit_code, surveyed.output
+    said = [" ".join(run.output.split()) for run in (converted, surveyed)]
+    return converted.exit_code, said[0], surveyed.exit_code, said[1]
 
 
 @pytest.mark.parametrize(
@@ -78,3 +79,34 @@ def test_no_remedy_of_a_cell_that_cannot_be_read_tells_to_change_the_file(tmp_pa
     assert "let the mapping say how it is written" in said
     assert "correct it" not in said
     assert "again" not in said
+
+
+FOOTERS = "Link;Result\nA-1;PASS\n%s;1\n"
+
+
+@pytest.mark.parametrize(
+    "label", ["Total", "Summe: 12", "Links tested: 1", "Page 3 of 9", "Printed by K. Lund", "count 7"]
+)
+def test_a_footer_that_became_a_link_is_told_with_its_line(label: str, tmp_path: Path) -> None:
+    """Convert, survey and check name it; the mapping is at fault, and its skip is the remedy."""
+    code, said, surveyed, words = _run(tmp_path, FOOTERS % label)
+    assert (code, surveyed) == (1, 1)
+    assert f"what reads like a footer was read as a link: {label!r} (line 3)" in said
+    assert "footer" in words
+    checked = CliRunner().invoke(
+        cli, ["check", str(tmp_path / "e.csv"), "--mapping", str(tmp_path / "m.toml"), "--json"]
+    )
+    assert json.loads(checked.stdout)["counts"]["footer-read-as-link"] == 1
+
+
+@pytest.mark.parametrize("label", ["Total-1", "PAGE-01", "Count 7-B", "A-2", "Pass", "01-1A-A01", "Suite 4-12"])
+def test_a_link_that_is_called_like_no_footer_is_silent(label: str, tmp_path: Path) -> None:
+    code, _, surveyed, _ = _run(tmp_path, FOOTERS % label)
+    assert (code, surveyed) == (0, 0)
+
+
+def test_a_footer_that_the_mapping_skips_is_silent(tmp_path: Path) -> None:
+    (tmp_path / "m.toml").write_text((MAPPING % "").replace('delimiter = ";"', 'delimiter = ";"\nskip = ["^Total"]'))
+    (tmp_path / "e.csv").write_text(FOOTERS % "Total")
+    surveyed = CliRunner().invoke(cli, ["survey", str(tmp_path / "e.csv"), "--mapping", str(tmp_path / "m.toml")])
+    assert surveyed.exit_code == 0

@@ -20,6 +20,7 @@ from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.build.curve_axes import SharedAxes
 from archive.formats.mapping.build.curve_builder import CurveBuilder
 from archive.formats.mapping.build.evidence import evidence, media
+from archive.formats.mapping.build.footers import FooterLinks
 from archive.formats.mapping.build.keys import keys_of
 from archive.formats.mapping.build.not_placed import NotPlaced
 from archive.formats.mapping.build.record_facts import RecordFacts
@@ -57,7 +58,7 @@ class Builder:
         self._accounts = CellAccounts(source["source_id"])
         self._others: list[dict[str, Any]] = []
         self._changes: dict[tuple[str, str], set[numbers.Change]] = {}
-        self._not_placed = NotPlaced()
+        self._not_placed, self._footers = NotPlaced(), FooterLinks()
 
     def batch(self, chunk: RecordChunk) -> Batch:
         """One batch, without its row of `sources` (see `sources`)."""
@@ -122,6 +123,7 @@ class Builder:
         )["set_aside"]
         made = Batch(tables)
         self._not_placed.look(made)
+        self._footers.look(made)
         return made
 
     def add_source(self, source: dict[str, Any]) -> None:
@@ -161,7 +163,8 @@ class Builder:
 
     def findings(self) -> pa.Table:
         """What converting did to the numbers so far, one finding for each column and file, and what no table took."""
-        rows = self._not_placed.findings(self._source["path"])
+        path = self._source["path"]
+        rows = [*self._not_placed.findings(path), *self._footers.findings(path)]
         for (path, column), changes in self._changes.items():
             found, read = (" and ".join(getattr(c, name) for c in sorted(changes)) for name in ("found", "read"))
             texts = {"where": f"{path}, {column}", "found": found, "expected": read, "status": "input changed"}

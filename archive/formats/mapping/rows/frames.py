@@ -17,7 +17,7 @@ from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Pro
 from archive.formats.mapping.rows.columns import column
 from archive.formats.mapping.rows.cutter import ParsedBlock, TableSection
 from archive.formats.mapping.rows.head import TextHead
-from archive.formats.mapping.rows.parse import BAD, LINE, Parser, TextBlock
+from archive.formats.mapping.rows.parse import AGAIN, BAD, LINE, Parser, TextBlock
 from archive.formats.mapping.rows.text_rows import Cell, Row, Splitter, filled
 from archive.tables.arrow import Ints, one_chunk
 
@@ -102,7 +102,7 @@ def _rows(
         for i, why in made.bad.items():
             at = made.at[i]
             problem = Problem(
-                f"{noun} {place[at]}", "a row that is cut short or torn", why, f"{len(heads)} cells", _AGAIN
+                f"{noun} {place[at]}", "a row that is cut short or torn", why, f"{len(heads)} cells", AGAIN
             )
             problems.setdefault(int(record[at]), problem)
         parts.append(made.rows)
@@ -111,9 +111,6 @@ def _rows(
     frame, bad = _framed(table, parts, (np.concatenate(records), np.concatenate(places)), noun, mapping)
     problems |= {i: p for i, p in bad.items() if i not in problems}
     return frame
-
-
-_AGAIN = "look at delimiter, quote and columns of the mapping; if they are right the row was cut where it was written"
 
 
 def _framed(

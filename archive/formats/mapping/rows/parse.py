@@ -24,6 +24,12 @@ LINE = "@line"
 BAD = "@bad"
 """Extra columns: the line of each row; why a row cannot be read (null where it can)."""
 
+AGAIN = (
+    "name it in skip if it is a footer; else look at delimiter, quote and columns of the mapping;"
+    " if they are right the row was cut where it was written"
+)
+"""What to do about a row that has too few or too many cells."""
+
 _KEYS = frozenset(
     ("parameter", "pairing", "disturbing", "disturbed", "end", "direction", "kind", "origin", "subject", "unit", "axis")
 )

@@ -22,7 +22,7 @@ from archive.formats.mapping.record_rows import (
 )
 from archive.formats.mapping.row_frame import HOW_IT_IS_WRITTEN, UNREADABLE, Problem, RowFrame, part_of
 from archive.formats.mapping.rows.head import TextHead, head_of
-from archive.formats.mapping.rows.parse import BAD, LINE, ParsedRows, Parser
+from archive.formats.mapping.rows.parse import AGAIN, BAD, LINE, ParsedRows, Parser
 from archive.formats.mapping.rows.text_rows import Cell
 from archive.parallel import prefetch
 from archive.tables.arrow import one_chunk
@@ -126,12 +126,9 @@ def _chunk(group: RecordRows, table: SourceTable, file: SourceFile, mapping: Map
     if BAD in rows.column_names:
         for i, why in enumerate(rows.column(BAD).to_pylist()):
             if why:
-                problem = Problem(f"line {lines[i]}", "a row that is cut short or torn", why, _cells(head), _AGAIN)
+                problem = Problem(f"line {lines[i]}", "a row that is cut short or torn", why, _cells(head), AGAIN)
                 chunk.problems.setdefault(int(group.record[i]), problem)
     return chunk
-
-
-_AGAIN = "look at delimiter, quote and columns of the mapping; if they are right the row was cut where it was written"
 
 
 def _cells(head: TextHead) -> str:
