@@ -97,3 +97,12 @@ def test_a_rule_may_not_be_answered_for_twice() -> None:
         rule("limit-missing")(lambda look, limits: iter(()))
     with pytest.raises(ValueError, match="is raised by"):
         rule("polarity-crossed")
+
+
+def test_whoever_is_told_to_clean_or_turn_a_plug_is_told_of_the_light_first() -> None:
+    """IEC 60825-2, common practice: nobody opens a fiber that may carry light."""
+    told = [r for r in catalogue.rules().values() if re.search(r"(?i)\bclean\b|plugs?\b.*(turn|adapter)", r.remedy)]
+    glass = [r for r in told if "fiber" in r.group.name]
+    assert len(glass) >= 5
+    for told_by in glass:
+        assert told_by.remedy.index("no light is there") < told_by.remedy.lower().index("then"), told_by.name
