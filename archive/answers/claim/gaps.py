@@ -7,6 +7,7 @@ from typing import Any
 
 from archive.answers.claim.claim_facts import ASSESSMENT, DEPOSIT, NOW, ClaimFacts, StatedVerdict, TestedRecord
 from archive.answers.claim.none_stands import none_stands
+from archive.answers.claim.optical_evidence import agreement, compared
 from archive.answers.claim.original_words import original_gap
 from archive.answers.claim.timing import contradictions
 from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional, reported_failures
@@ -40,6 +41,7 @@ def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
         found.append(none_stands(facts, words))
     else:
         found += [*_evidence(s, words), *_verdicts(s, words), *_changed(s, words)]
+        found += agreement([seen for seen in compared(facts) if seen.off], words)
     found += [*_terms(facts, words), *contradictions(facts, words)]
     found += _link(facts, words)
     found += [words("Of the ledger: {what}.", what=caution) for caution in facts.cautions]
@@ -53,6 +55,8 @@ def _evidence(s: TestedRecord, words: Wording) -> Iterator[str]:
         yield words("Partial evidence: only worst cases came along, no curves.")
     if s.record["evidence"] == "verdict-only":
         yield words("Partial evidence: only a verdict came along, no measurement.")
+    if s.record["evidence"] == "optical-trace":
+        yield words("Partial evidence: optical traces alone, no loss test.")
     lacking = original_gap(s.original, words)
     if lacking is not None:
         yield lacking

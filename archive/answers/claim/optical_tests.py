@@ -8,17 +8,15 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord
+from archive.answers.claim.optical_evidence import agreement, compared, loss_test, traced
 from archive.answers.claim.optical_pointers import cautions, pointers
 from archive.answers.documents import Block, DocumentSection, Figure, Para, stressed
 from archive.answers.plots.trace_picture import DrawnEvent, DrawnTrace, trace_picture
 from archive.answers.wording import Wording, plain
 from archive.grading.fiber import loss_tests
-from archive.grading.fiber.link_facts import against, optical_facts
 from archive.grading.fiber.traces import FiberPlace, FiberTrace, echoes, in_dead_zone, places
 from archive.limits import fiber
 from archive.limits.fiber import LossLimit, OpticalLimit
-from archive.tables import Batch
-from archive.validation import catalogue
 
 _SHOWN = 6
 """Traces in one picture."""
@@ -29,29 +27,18 @@ def optical_tests(facts: ClaimFacts, words: Wording) -> Iterator[DocumentSection
     s = facts.standing
     if s is None or s.record["medium"] != "fiber":
         return
-    lossy = _loss_test(facts)
+    lossy = loss_test(facts)
     table = _losses(lossy, words) if lossy is not None else None
     if table is not None:
         yield table
-    traced = _traced(facts)
-    if traced:
-        yield from _traces(traced, words, _against_loss(lossy, traced, words))
-    told = pointers(lossy or s, [trace for _, trace in traced], words)
+    seen = traced(facts)
+    if seen:
+        yield from _traces(seen, words, agreement(compared(facts), words))
+    told = pointers(lossy or s, [trace for _, trace in seen], words)
     blocks: list[Block] = [Para(text) for text in told]
     if blocks:
         blocks += [Para(text, "small") for text in cautions(facts, words)]
         yield DocumentSection(words("What the measurements point to"), blocks)
-
-
-def _loss_test(facts: ClaimFacts) -> TestedRecord | None:
-    """The loss test of the link: the record that is shown, else the newest that counts."""
-    ranked = sorted(facts.tests, key=lambda t: t.record["tested_local"] or "", reverse=True)
-    listed = [*([facts.standing] if facts.standing else []), *(t for t in ranked if _counts(t))]
-    return next((t for t in listed if loss_tests(t.batch)[0].losses), None)
-
-
-def _counts(tested: TestedRecord) -> bool:
-    return tested.state != "withdrawn" and tested.relation in ("test", "fresh test")
 
 
 def _losses(s: TestedRecord, words: Wording) -> DocumentSection | None:
@@ -120,73 +107,10 @@ def _made_of(limit: object, row: Row, g: Row, length: float | None, words: Wordi
     )
 
 
-def _traced(facts: ClaimFacts) -> list[tuple[TestedRecord, FiberTrace]]:
-    """The newest trace of each wavelength and direction among the tests of the link that count."""
-    found: dict[tuple[str, float | None, str], tuple[TestedRecord, FiberTrace]] = {}
-    ranked = sorted(facts.tests, key=lambda t: t.record["tested_local"] or "", reverse=True)
-    for tested in ranked:
-        if not _counts(tested):
-            continue
-        rows = tested.rows("trace_events")
-        sweep = next(iter(_sweep_names(tested.batch)), None)
-        if not rows and sweep is None:
-            continue
-        first = rows[0] if rows else sweep
-        assert first is not None
-        trace = FiberTrace(
-            first["wavelength_nm"], first["direction"] or "", rows, _pulse(tested), tested.record["group_index"]
-        )
-        found.setdefault((str(rows[0]["fiber"]) if rows else "", trace.nm, trace.direction), (tested, trace))
-    return list(found.values())
-
-
-def _sweep_names(batch: Batch) -> list[Row]:
-    names = batch["sweeps"].select(["parameter", "pairing", "wavelength_nm", "direction"]).to_pylist()
-    return [row for row in names if row["parameter"] == "backscatter"]
-
-
-def _pulse(tested: TestedRecord) -> float | None:
-    for row in tested.rows("extras"):
-        if row["name"] == "pulse_ns":
-            first = str(row["value"] or "").split(" ")[0]
-            return float(first) if first.replace(".", "", 1).isdigit() else None
-    return None
-
-
-def _against_loss(
-    lossy: TestedRecord | None, traced: Sequence[tuple[TestedRecord, FiberTrace]], words: Wording
-) -> list[str]:
-    """Loss and length by source and meter beside those of the traces, in sentences."""
-    if lossy is None:
-        return []
-    test = optical_facts(lossy.batch).get(lossy.record["record_id"])
-    traces = [f for t, _ in traced for f in optical_facts(t.batch).values()]
-    if test is None:
-        return []
-    said = []
-    for seen in against(test, traces, catalogue.rule("traces-contradict-loss-test").tolerances):
-        shown = 2 if seen.unit == "dB" else 1
-        numbers = {
-            "what": words("loss at {nm} nm", nm=_nm(seen.nm)) if seen.nm is not None else words("length"),
-            "a": f"{words.number(seen.by_test, shown)} {seen.unit}",
-            "b": f"{words.number(seen.by_trace, shown)} {seen.unit}",
-        }
-        if seen.off:
-            text = words(
-                "The {what} is {a} by the loss test and {b} by the traces: they cannot be of one link.", **numbers
-            )
-        else:
-            text = words("The {what} is {a} by the loss test and {b} by the traces.", **numbers)
-        said.append(text + (" " + words("The traces are from one end alone.") if seen.one_way else ""))
-    if said:
-        said.append(words("Traces without cords before and behind the link leave out its end connections."))
-    return said
-
-
 def _traces(
-    traced: Sequence[tuple[TestedRecord, FiberTrace]], words: Wording, agreement: Sequence[str]
+    traced: Sequence[tuple[TestedRecord, FiberTrace]], words: Wording, agreed: Sequence[str]
 ) -> Iterator[DocumentSection]:
-    """A picture for each direction, and the places along the fibre as all traces see them. agreement: with the loss
+    """A picture for each direction, and the places along the fibre as all traces see them. agreed: with the loss
     test, in sentences."""
     seen = places([trace for _, trace in traced])
     blocks: list[Block] = []
@@ -196,7 +120,9 @@ def _traces(
         blocks += [figure] if figure else []
     blocks += _places(seen, [trace for _, trace in traced], words)
     blocks += [Para(text, "small") for text in _unseen([trace for _, trace in traced], words)]
-    blocks += [Para(" ".join(agreement))] if agreement else []
+    if agreed:
+        cords = words("Traces without cords before and behind the link leave out its end connections.")
+        blocks.append(Para(" ".join([*agreed, cords])))
     yield DocumentSection(words("Traces of the fibre"), blocks, new_page=True)
 
 

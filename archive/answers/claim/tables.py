@@ -12,6 +12,7 @@ from archive.answers.claim.timing import days_text
 from archive.answers.claim.wiremap import drawing
 from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
 from archive.answers.wording import Wording, decimals_of, plain
+from archive.limits.fiber import partner
 
 _WEIGHTS = (2.5, 0, 0, 0, 0, 0, 0, 0, 0, 1.6)
 
@@ -144,6 +145,8 @@ def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     rows = tested.rows("wiremap")
     if not rows:
         return None
+    if tested.record["medium"] == "fiber":
+        return _positions(tested, rows, words)
     wrong = [r for r in rows if r["fault"] or (r["far"] is not None and r["far"] != r["near"])]
     contacts = ", ".join(f"{r['near']} ({words.term(r['fault']) or words('crossed')})" for r in wrong)
     caption = (
@@ -153,6 +156,23 @@ def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
     )
     svg = drawing(rows, title=caption, words=words)
     return DocumentSection(words("Wire map"), [Figure(svg, caption, caption, wide=0.72)], level=2)
+
+
+def _positions(tested: TestedRecord, rows: Sequence[Mapping[str, Any]], words: Wording) -> DocumentSection:
+    """Where the fibres arrive, against the method that the link is built to."""
+    method = tested.record["polarity_method"] or ""
+    head = [words(h) for h in ("position", "arrives at", "expected")]
+    cells = []
+    for r in rows:
+        wanted = partner(r["near"], method)
+        cells.append((bool(wanted) and wanted != r["far"], [plain(r["near"]), plain(r["far"]), wanted]))
+    note = (
+        words("Expected is what the method {method} says, from memory.", method=method)
+        if method
+        else words("No polarity method is stated, so that nothing is expected.")
+    )
+    table = stressed(head, cells, align="lll", weights=(1, 1, 1))
+    return DocumentSection(words("Polarity"), [table, Para(note, "small")], level=2)
 
 
 def instruments(facts: ClaimFacts, tested: TestedRecord, title: str, words: Wording) -> DocumentSection:

@@ -81,7 +81,7 @@ def grade_optical(
         record_id = test.row["record_id"]
         mine = events.get(record_id, [])
         traces = EventsOfRecord(mine, curves.get(record_id), record_id in old, ends.get(record_id))
-        made = _named(test, traces, own) if against is None else [_against(test, limit) for limit in against]
+        made = _named(test, traces, own) if against is None else [_asked(test, limit) for limit in against]
         for grade in made:
             if record_id in wrong and grade.limit_id != fiber.EXPORTED and test.losses:
                 grade.fault = wrong[record_id].text
@@ -106,6 +106,13 @@ def _named(test: LossTest, traces: EventsOfRecord, own: Mapping[str, OpticalBoun
     exported = grade_exported(test)
     made += [exported] if exported else []
     return [*made, grade_events(test, traces)] if traces.events else made
+
+
+def _asked(test: LossTest, limit: OpticalBound) -> RecordGrade:
+    """Against a limit that somebody asks for; the instrument's figures are compared where it is the one named."""
+    found = named_limit(test)
+    named = found.limit_id == limit.id
+    return _against(test, limit, named, found.reason if named else "")
 
 
 def _against(test: LossTest, limit: OpticalBound, named: bool = False, reason: str = "") -> RecordGrade:
