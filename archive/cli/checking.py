@@ -33,7 +33,7 @@ class CheckInput:
     """Where the records come from. read(ids): batches with at least these records (None: all), read again at each call;
     schedule, places: what was to be built and where, as an archive knows it; counts: of the links of a job, as an
     archive knows them; retyped: records that are checked by a cable type that was settled, or stated for the job, after
-    they came."""
+    they came; files: what is read, where it is no archive."""
 
     read: Callable[[list[str] | None], Iterable[Any]]
     schedule: Any = None
@@ -41,6 +41,7 @@ class CheckInput:
     schedule_name: str = ""
     counts: LinkCounts | None = None
     retyped: int = 0
+    files: tuple[str, ...] = ()
 
 
 def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], beside: list[Path]) -> CheckInput:
@@ -59,7 +60,7 @@ def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], b
         )
     from archive import formats
 
-    return CheckInput(lambda _: formats.read_all(inputs, mapping=mapping, leave_out=beside))
+    return CheckInput(lambda _: formats.read_all(inputs, mapping=mapping, leave_out=beside), files=inputs)
 
 
 def _of_archive(path: Path, job: str | None) -> CheckInput:
@@ -111,12 +112,27 @@ def plan(
         )
     chosen = policies.load(policy) if policy else policies.Policy()
     table, places, found, name = source.schedule, source.places, None, source.schedule_name
+    named = columns_for(columns, schedule)
     if schedule is not None:
         from archive.formats import schedule as schedules
 
-        read = schedules.read(schedule, columns_of(columns) if columns else None)
+        read = schedules.read(schedule, named)
         table, places, found, name = read["schedule"], read["places"], read["findings"], schedule.name
     return CheckPlan(chosen, table, places, found, name, _day(today) if today else datetime.now(UTC).date())
+
+
+def columns_for(text: str | None, schedule: Path | None) -> dict[str, str] | None:
+    """Heading by column of a schedule that is given; None where no heading is. Errors: Trouble without a schedule."""
+    if text is None:
+        return None
+    if schedule is None:
+        raise Trouble(
+            "--schedule-columns says how a schedule is read, and none is given",
+            code="option.needs-another",
+            expected="--schedule LINKS.csv",
+            remedy="name the list of links with --schedule, though it lies among the files too",
+        )
+    return columns_of(text)
 
 
 def columns_of(text: str) -> dict[str, str]:

@@ -6,7 +6,7 @@ import json
 import shutil
 import sys
 import warnings
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, TextIO, TypeVar
 
@@ -145,13 +145,48 @@ def say(text: str, *, quiet: bool = False) -> None:
         print_line(text, err=True)
 
 
-def progress(items: Iterable[Any], label: str, length: int | None = None, *, quiet: bool = False) -> Iterable[Any]:
-    """Passes items through; draws a bar on standard error where that is a terminal."""
-    if quiet or not sys.stderr.isatty():
+def progress(
+    items: Iterable[Any], label: str, length: int | None = None, *, quiet: bool = False, inputs: Sequence[Any] = ()
+) -> Iterable[Any]:
+    """Passes items through; tells on standard error how far it is, where that is a terminal or --progress asks for it.
+
+    length: of the items, where it is known; inputs: what they are read from."""
+    if quiet or not (sys.stderr.isatty() or _asked()):
         yield from items
         return
-    with click.progressbar(items, label=label, length=length, file=sys.stderr) as bar:
-        yield from bar
+    from archive.cli.bar import Bar
+
+    bar = Bar(label, length, inputs, _width(sys.stderr) - 1, items)
+    try:
+        for item in items:
+            bar.step(item)
+            yield item
+    finally:
+        bar.end()
+
+
+def _asked() -> bool:
+    """Whether --progress was given."""
+    context = click.get_current_context(silent=True)
+    return bool(context is not None and context.meta.get(_PROGRESS))
+
+
+_PROGRESS = "muniment.progress"
+
+
+def progress_option(command: F) -> F:
+    """Adds --progress, for commands that take long. `progress` heeds it."""
+
+    def keep(context: click.Context, _: click.Parameter, value: bool) -> None:
+        context.meta[_PROGRESS] = value
+
+    return click.option(
+        "--progress",
+        is_flag=True,
+        expose_value=False,
+        callback=keep,
+        help="Tell how far it is, also where standard error is no terminal.",
+    )(command)
 
 
 def done(anything_to_look_at: bool) -> None:

@@ -338,12 +338,16 @@ def _said(findings: Callable[[], list[dict[str, Any]]]) -> Iterator[Batch]:
 
 
 def tasks(
-    paths: Sequence[Path], temporary: Path, leave_out: Iterable[Any] = (), mapping: Any = None
+    paths: Sequence[Path],
+    temporary: Path,
+    leave_out: Iterable[Any] = (),
+    mapping: Any = None,
+    watch: Callable[[list[Entry | Refused]], Iterable[Entry | Refused]] = iter,
 ) -> list[ReadingTask]:
     """Every file of the inputs, in order, with the reader that knows it best. Zips are unpacked into `temporary`.
 
-    leave_out, mapping: as for Reading. Errors: Trouble where an input is not there, or is a zip that is refused; where
-    a mapping that was named recognises none of several files.
+    leave_out, mapping: as for Reading; watch: passes the files through. Errors: Trouble where an input is not there, or
+    is a zip that is refused; where a mapping that was named recognises none of several files.
     """
     offered = Offered.of(mapping)
     units: list[Entry | Refused] = []
@@ -355,7 +359,7 @@ def tasks(
     known = {u.path: _task(u, partial(recognised, u, tuple(OPEN))) for u in units if isinstance(u, Entry)}
     taken = _taken(list(known.values()))
     found: list[ReadingTask] = []
-    for unit in units:
+    for unit in watch(units):
         if isinstance(unit, Refused):
             found.append(ReadingTask(Entry(unit.path, unit.name), trouble=unit.trouble))
         elif known[unit.path].found or known[unit.path].trouble or unit.path in taken or is_dropping(unit.name):

@@ -74,6 +74,15 @@ def read(
     return Batch.from_rows(tables)
 
 
+def columns_read(path: Path, columns: Mapping[str, str] | None = None) -> dict[str, str]:
+    """The heading that each column of a schedule is read from; of several that hold labels, the first.
+
+    Errors: Trouble as read."""
+    rows = _lines(path, str(path))
+    place, heads = _headings(rows, columns or {}, str(path))
+    return {} if place < 0 else {column: rows[place][1][at[0]].strip() for column, at in heads.items()}
+
+
 def table(path: Path, name: str) -> tuple[list[str], list[list[str]]]:
     """Headings of a schedule as recognised, and its rows below them. Errors: Trouble where it is no table of links."""
     rows = _lines(path, name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -16,16 +16,28 @@ from archive.formats.turn import Turn, bug
 from archive.isolation import ProgramFault, attempt
 
 
-def survey(paths: Sequence[Any], *, mapping: Any = None) -> Iterator[Description]:
+def survey(
+    paths: Sequence[Any],
+    *,
+    mapping: Any = None,
+    leave_out: Iterable[Any] = (),
+    watch: Callable[[list[Any], str], Iterable[Any]] | None = None,
+) -> Iterator[Description]:
     """A description of every file, in the order of the inputs; one that nobody can read has its reason.
+
+    leave_out: files that are passed over. watch: passes the files through, with what is done to them.
 
     Errors: Trouble where an input is not there, or is a zip that is refused.
     """
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         offered = Offered.of(mapping)
-        listed = tasks([Path(p) for p in paths], Path(folder), offered.paths, offered)
+        seen = watch or (lambda items, _: items)
+        inputs = [Path(p) for p in paths]
+        listed = tasks(
+            inputs, Path(folder), [*offered.paths, *leave_out], offered, lambda units: seen(units, "recognising")
+        )
         by = _taken(listed)
-        for task in listed:
+        for task in seen(listed, "looking into"):
             if task.entry.path in by:
                 with_it = by[task.entry.path]
                 layout = with_it.found.layout if with_it.found else ""

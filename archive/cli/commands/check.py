@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, progress, progress_option, say
 from archive.errors import Trouble
 
 PATH = click.Path(path_type=Path, dir_okay=False)
@@ -27,6 +27,7 @@ PATH = click.Path(path_type=Path, dir_okay=False)
 @click.option("--most", type=click.IntRange(0), metavar="N", help="Findings of one rule that are listed.")
 @click.option("--no-copies", is_flag=True, help="Do not compare curves between links.")
 @click.option("--today", metavar="DAY", help="The day that counts as today (ISO 8601; default: today).")
+@progress_option
 @output_options
 def command(
     inputs: tuple[str, ...],
@@ -71,7 +72,7 @@ def command(
     collected = reports.Collected(reports.KEPT if most is None or not as_json else most)
     checking.add_schedule(plan, collected)
 
-    for batch in progress(source.read(None), "checking", quiet=quiet):
+    for batch in progress(source.read(None), "checking", quiet=quiet, inputs=source.files):
         graded = grading.grade(batch) if len(batch) else batch
         found = run(graded, plan.policy, today=plan.today)
         collected.add_batch(graded, found.findings, found.faults)

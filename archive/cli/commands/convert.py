@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say
+from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, progress_option, say
 from archive.errors import Trouble
 
 _MOST_SHOWN = 20
@@ -27,6 +27,7 @@ _MOST_SHOWN = 20
 )
 @click.option("--no-draft", is_flag=True, help="Use no drafted mapping, however sure it is.")
 @click.option("--replace", is_flag=True, help="Replace what is at OUT.")
+@progress_option
 @output_options
 def command(
     inputs: tuple[Path, ...],
@@ -63,7 +64,7 @@ def command(
     form = form or ("csv" if out.suffix.lower() == ".zip" else "xml")
     reading = formats.read_all(inputs, mapping=mapping, draft=not no_draft, leave_out=[out])
     account = ConversionAccount()
-    batches: Any = progress(reading, "Converting", quiet=quiet or as_json)
+    batches: Any = progress(reading, "converting", quiet=quiet or as_json, inputs=inputs)
     written = formats.write(account.counted(batches), out, form, replace=replace)
     if as_json:
         print_json(

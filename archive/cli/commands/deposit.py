@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, progress, say, signer_options
+from archive.cli.common import done, output_options, progress, progress_option, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -42,6 +42,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
 @click.option("--receipt", type=PATH, metavar="FILE", help="Write the receipt too, as .pdf, .html or .txt.")
 @signer_options
+@progress_option
 @output_options
 def command(
     inputs: tuple[Path, ...],
@@ -97,14 +98,14 @@ def command(
     choices = intake.Choices(
         mapping=mapping,
         schedule=schedule,
-        schedule_columns=checking.columns_of(schedule_columns) if schedule_columns else None,
+        schedule_columns=checking.columns_for(schedule_columns, schedule),
         whole_schedule=whole_schedule,
         sign=signer.sign(opened),
         dry_run=dry_run,
         new=new,
         accept_draft=accept_draft,
         folders=folders,
-        watch=lambda b: progress(b, "batches", quiet=quiet),
+        watch=lambda b: progress(b, "depositing", quiet=quiet, inputs=inputs),
     )
     made = intake.ingest(opened, inputs, facts, choices)
     for stopped in opened.healed:

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_line, say
+from archive.cli.common import done, output_options, print_line, progress, progress_option, say
 from archive.errors import Trouble
 
 
@@ -36,6 +36,7 @@ from archive.errors import Trouble
     "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
 )
 @click.option("--detail", is_flag=True, help="Every parameter of every record (always so for a single record).")
+@progress_option
 @output_options
 def command(
     inputs: tuple[str, ...],
@@ -72,9 +73,10 @@ def command(
     known = grading.load_accuracy(accuracy) if accuracy else None
     beside = [*own, *([accuracy] if accuracy else [])]
     count = VerdictCount()
+    reading = formats.read_all(inputs, mapping=mapping, leave_out=beside)
 
     def graded() -> Iterator[dict[str, Any]]:
-        for batch in formats.read_all(inputs, mapping=mapping, leave_out=beside):
+        for batch in progress(reading, "grading", quiet=quiet, inputs=inputs):
             for row in batch["set_aside"].to_pylist():
                 count.set_aside += 1
                 place = ", ".join(x for x in (row["path"], row["place"]) if x)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
 from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import done, output_options, print_json, print_line, progress, progress_option
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 from archive.vocabulary.ranges import ranges
 
 _NAMED = 12
@@ -20,13 +23,26 @@ _COUNT = re.compile(r" \((\d+)\)$")
 
 
 @click.command("survey")
-@click.argument("inputs", nargs=-1, required=True, metavar="INPUT...")
+@click.argument("inputs", nargs=-1, metavar="INPUT...")
 @click.option(
     "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
 )
+@click.option(
+    "--schedule", type=click.Path(path_type=Path), metavar="LINKS.csv", help="Tell how this list of links is read, too."
+)
+@click.option("--schedule-columns", metavar="COLUMN=HEADING,...", help="Which heading of the schedule means what.")
 @click.option("--draft", is_flag=True, help="Print nothing but the drafted map or mapping of the one file.")
+@progress_option
 @output_options
-def command(inputs: tuple[str, ...], mapping: tuple[str, ...], draft: bool, as_json: bool, quiet: bool) -> None:
+def command(
+    inputs: tuple[str, ...],
+    mapping: tuple[str, ...],
+    schedule: Path | None,
+    schedule_columns: str | None,
+    draft: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
     """Shows what is in files, folders and zips: layout, encoding, units, number of records, what they can prove,
     and what would stay unmapped. Nothing is written.
 
@@ -39,17 +55,53 @@ def command(inputs: tuple[str, ...], mapping: tuple[str, ...], draft: bool, as_j
       muniment survey link-117.s4p
       muniment survey link-117.s4p --draft > link-117.toml
     """
+    from archive.cli import checking
     from archive.formats.survey import survey
 
-    files = list(survey(inputs, mapping=mapping))
+    if not inputs and schedule is None:
+        raise Trouble("nothing to survey", code="option.nothing-given", expected="files, folders, zips or a --schedule")
+    named = checking.columns_for(schedule_columns, schedule)
+    listed = None if schedule is None else _schedule(schedule, named)
+
+    def watch(items: list[Any], stage: str) -> Iterable[Any]:
+        return progress(items, stage, len(items), quiet=quiet)
+
+    beside = () if schedule is None else (schedule,)
+    files = list(survey(inputs, mapping=mapping, watch=watch, leave_out=beside)) if inputs else []
     if draft:
         click.echo(_only_draft(files), file=exact_output(), nl=False)
         return
     if as_json:
-        print_json({"files": [_document(f) for f in files]})
+        print_json({"files": [_document(f) for f in files], **({} if listed is None else {"schedule": listed})})
     elif not quiet:
-        _print(files)
+        if listed is not None:
+            _print_schedule(listed)
+        if inputs:
+            _print(files)
     done(any(f.unread or f.set_aside or f.errors for f in files))
+
+
+def _schedule(path: Path, named: dict[str, str] | None) -> dict[str, Any]:
+    """How a list of links is read. Errors: Trouble where it cannot be."""
+    from archive.formats import schedule
+
+    made = schedule.read(path, named)
+    labels = [r["link_label"] for r in made["schedule"].to_pylist()]
+    told = [f"{r['rule'].replace('-', ' ')}: {r['found']}, {r['where']}" for r in made["findings"].to_pylist()]
+    columns = schedule.columns_read(path, named)
+    return {"path": str(path), "links": len(labels), "labels": labels, "columns": columns, "findings": told}
+
+
+def _print_schedule(listed: dict[str, Any]) -> None:
+    print_line(listed["path"])
+    print_line(f"  a schedule: {counted(listed['links'], 'link')} to be built: {_some(ranges(listed['labels']))}")
+    if listed["columns"]:
+        said = (f"{column.replace('_', ' ')} from {heading!r}" for column, heading in listed["columns"].items())
+        print_line(f"  read: {', '.join(said)}")
+    for line in listed["findings"][:_NAMED]:
+        print_line(f"  {line}")
+    if len(listed["findings"]) > _NAMED:
+        print_line(f"  and {len(listed['findings']) - _NAMED} more; --json has all")
 
 
 def _only_draft(files: list[Any]) -> str:
