@@ -49,6 +49,13 @@ def remembered(archive: Archive, facts: DepositFacts, *, new: bool = False) -> D
     return replace(facts, site=facts.site or known.get("site"), zone=facts.zone or known.get("zone"))
 
 
+def not_nearly_known(archive: Archive, job: str) -> None:
+    """Errors: Trouble where a job is new and nearly equal to a known one."""
+    archive.catch_up()
+    rows = archive.db.execute("SELECT job_id FROM deposits UNION SELECT job_id FROM jobs ORDER BY 1")
+    _not_nearly("job", job, [r[0] for r in rows if r[0]])
+
+
 def _not_nearly(what: str, given: str, known: Iterable[str]) -> None:
     """Errors: Trouble where a name is new and nearly equal to a known one."""
     listed = list(known)

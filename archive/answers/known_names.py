@@ -10,6 +10,7 @@ from archive.answers.job_schedule import latest_schedule
 from archive.errors import Trouble
 from archive.near_names import offered
 from archive.store import Archive
+from archive.store.catalogue.filters import Filters
 from archive.store.records import split_address
 
 
@@ -35,6 +36,23 @@ def check_job(archive: Archive, job: str, remedy: str = "check the job's name") 
             expected=offered(job, known),
             remedy=remedy,
         )
+
+
+def hints(archive: Archive, chosen: Filters) -> list[str]:
+    """Of filters that no record fits: jobs, sites and units that the archive does not know, with nearly equal names."""
+    columns = {"job": ("job_id",), "site": ("site",), "serial": ("local_serial", "remote_serial")}
+    found = []
+    for name, of in columns.items():
+        given = getattr(chosen, name)
+        if given is None:
+            continue
+        parts = " UNION ".join(f"SELECT DISTINCT {c} FROM records WHERE {c} IS NOT NULL" for c in of)
+        known = [str(r[0]) for r in archive.db.execute(parts)]
+        if given not in known:
+            what = {"serial": "unit"}.get(name, name)
+            meant = offered(given, known)
+            found.append(f"the archive knows no {what} {given}" + (f"; is {meant} meant?" if meant else ""))
+    return found
 
 
 _LEAST = 5

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from archive.errors import Trouble
+from archive.near_names import offered
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.label_search import labels
@@ -141,6 +142,7 @@ def open_link(
             code="link.unknown",
             where=str(archive.root),
             found=label,
+            expected=offered(label, _like(db, label)),
             remedy="look for it with `muniment find --text`, or give less of the label",
         )
     if len(found) > 1:
@@ -218,3 +220,14 @@ def people(archive: Archive, keys: Iterable[str | None], where: Iterable[LedgerE
             break
         found |= {k: n for k, n in archive.names(entry).items() if k in wanted}
     return found
+
+
+def _like(db: Any, label: str) -> list[str]:
+    """Labels that begin like one; some of them where there are very many."""
+    from archive.store.catalogue.standing_columns import fold
+
+    begin = (fold(label) or "")[:3]
+    rows = db.execute(
+        "SELECT DISTINCT link_label FROM records WHERE folded >= ? AND folded < ? LIMIT 3000", (begin, begin + "~")
+    )
+    return [str(r[0]) for r in rows]

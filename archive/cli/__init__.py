@@ -117,6 +117,8 @@ def _system_message(error: OSError) -> str:
     where = f"{os.fsdecode(error.filename)}: " if error.filename else ""
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return f"{where}the disk is full. Free some space and run it again"
+    if error.errno == errno.ENOENT:
+        return f"{where}there is no such file or folder. Check the path"
     if error.errno == errno.EFBIG:
         return f"{where}a file would grow beyond what the system allows. Ask for a higher limit and run it again"
     return f"{where or 'the system: '}{error.strerror or error}"

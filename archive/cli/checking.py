@@ -66,6 +66,7 @@ def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], b
 def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive import store
     from archive.answers.job_schedule import latest_schedule
+    from archive.answers.known_names import check_job
     from archive.answers.progress import progress
     from archive.answers.records import places, read, retyped_count
     from archive.store.catalogue.filters import Filters
@@ -73,6 +74,8 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
     from archive.vocabulary.places import PLACE
 
     archive = store.open(path)
+    if job is not None:
+        check_job(archive, job)
     where = places(archive, Filters(job=job))
 
     def batches(ids: list[str] | None) -> Iterable[Any]:

@@ -291,7 +291,13 @@ class Archive:
         ).fetchone()
         if found is None:
             self.rest_on_every_record()
-            raise Trouble(f"there is no record {record!r}", code="archive.no-such-record", where=str(self.root))
+            raise Trouble(
+                f"there is no record {record!r}",
+                code="archive.no-such-record",
+                where=str(self.root),
+                expected="the id of a record, such as re-0f30...",
+                remedy="`muniment find` shows the ids of the records of a link",
+            )
         return f"{found[0]}/{found[1]}"
 
     def record(self, address: str) -> Any:

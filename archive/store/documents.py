@@ -7,6 +7,7 @@ import mimetypes
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +44,20 @@ class DocumentFacts:
     title: str | None = None
     valid_from: str | None = None
     valid_until: str | None = None
+
+    def __post_init__(self) -> None:
+        """Errors: Trouble for a day that is none."""
+        for name, text in (("--valid-from", self.valid_from), ("--valid-until", self.valid_until)):
+            try:
+                date.fromisoformat(text or "2000-01-01")
+            except ValueError:
+                raise Trouble(
+                    "not a day",
+                    code="document.not-a-day",
+                    where=name,
+                    found=str(text),
+                    expected="a day such as 2026-12-31",
+                ) from None
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ def command(
       muniment accept certificates --job HARBOUR-2019-04 --on 2019-05-03 --reason "Minutes of 3 May"
     """
     from archive import store
-    from archive.answers.known_names import links_named
+    from archive.answers.known_names import check_job, links_named
     from archive.cli import signer
     from archive.store.events.accept import accept_job, accept_records
 
@@ -54,6 +54,7 @@ def command(
     opened = store.open(archive)
     who, sign = signer.name(by), signer.sign(opened)
     if job is not None:
+        check_job(opened, job)
         day = on.date() if on else date.today()
         entry = accept_job(opened, job, day, by=who, reason=reason, sign=sign)
         text = f"job {job} is accepted as it stood on {day.isoformat()}"

@@ -53,7 +53,7 @@ def command(
     """
     from archive import store
     from archive.answers.corrections import from_table, shifted
-    from archive.answers.known_names import links_named
+    from archive.answers.known_names import hints, links_named
     from archive.cli import signer
     from archive.store.catalogue.filters import addresses
     from archive.store.events import Correction, amend
@@ -68,6 +68,15 @@ def command(
                 "which records?", code="option.one-of", expected="--record R or a filter such as --link L --job J"
             )
         listed = [*records, *(addresses(opened.db, wanted) if wanted else [])]
+        if not listed:
+            raise Trouble(
+                "no record of the archive fits",
+                code="amend.no-record-fits",
+                where=str(archive),
+                found=", ".join(f"{k} {v}" for k, v in filters.items() if v is not None),
+                expected="; ".join(hints(opened, wanted)),
+                remedy="see `muniment find` with the same filters",
+            )
         changes += [Correction(r, field, value) for r in listed for field, value in map(_pair, sets)]
         if shift:
             changes += shifted(opened, [opened.address(r) for r in listed], shift)

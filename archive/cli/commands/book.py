@@ -75,6 +75,7 @@ def command(
     from archive.answers.book.compose import asked, volumes
     from archive.answers.book.gather import gather
     from archive.answers.filed import documents_of
+    from archive.answers.known_names import check_job
     from archive.answers.sealing.issue import issuer
     from archive.answers.wording import Wording
     from archive.atomic import require_empty
@@ -96,6 +97,7 @@ def command(
         say(f"there is no translation for {locale}: the book is in English, with its dates", quiet=quiet)
     require_empty(out)
     opened = store.open(archive)
+    check_job(opened, job)
     facts = gather(opened, job, cover=cover_text(cover) if cover is not None else "")
     filed, photographs, files = documents_of(opened, facts.documents, "documents")
     facts = replace(facts, documents=filed, photographs=photographs)

@@ -82,9 +82,13 @@ _NOTE = (
 def _of_archive(path: Path, filters: dict[str, Any], policy: Any, quiet: bool) -> Any:
     from archive import store
     from archive.answers.copies import copies
+    from archive.answers.known_names import check_job
 
     watch = lambda b: progress(b, "comparing", quiet=quiet)  # noqa: E731 - the bar of this command
-    return copies(store.open(path), chosen(filters), policy=policy, watch=watch)
+    opened = store.open(path)
+    if filters["job"] is not None:
+        check_job(opened, filters["job"])
+    return copies(opened, chosen(filters), policy=policy, watch=watch)
 
 
 def _of_files(inputs: tuple[str, ...], mapping: tuple[str, ...], policy: Any, quiet: bool) -> Any:

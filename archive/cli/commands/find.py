@@ -48,6 +48,7 @@ def command(
     """
     from archive.answers import count_text
     from archive.answers.cases import names_by_link
+    from archive.answers.known_names import hints
     from archive.store.catalogue.label_search import MOST, matches
     from archive.store.catalogue.search import find, matched
 
@@ -85,7 +86,8 @@ def command(
         if among is not None and crowded:
             say(f"{len(among)} labels fit, and not all were looked at; give more of the label")
         if not rows:
-            say("nothing found")
+            for hint in ("nothing found", *hints(held, wanted)):
+                say(hint)
     done(not rows)
 
 

@@ -38,11 +38,13 @@ def command(
       muniment hold certificates --due 2055-01-01
     """
     from archive import store
+    from archive.answers.known_names import check_job
     from archive.cli import signer
     from archive.store.events import hold, holds, retention
 
     opened = store.open(archive)
     if job is not None:
+        check_job(opened, job)
         who = signer.name(by)
         entry = hold(opened, job, release=release, by=who, reason=reason, sign=signer.sign(opened))
         if as_json:

@@ -15,10 +15,18 @@ from archive.cli.common import done, output_options, print_json, print_line, pri
 @click.option(
     "--set", "changes", multiple=True, metavar="FIELD=VALUE", help="State a fact; may be given several times."
 )
+@click.option("--new", is_flag=True, help="A new job is meant, though a known one has nearly the same name.")
 @signer_options
 @output_options
 def command(
-    archive: Path, job: str, changes: tuple[str, ...], by: str | None, reason: str | None, as_json: bool, quiet: bool
+    archive: Path,
+    job: str,
+    changes: tuple[str, ...],
+    new: bool,
+    by: str | None,
+    reason: str | None,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Shows or states a job's facts: name, client, site, zone, contractor, crew, required limit, cable, warranty,
     retention. A cable that is stated fills the records of the job that say nothing of theirs.
@@ -28,11 +36,14 @@ def command(
       muniment job certificates HARBOUR-2019-04 --set warranty_start=2019-05-01 --set warranty_end=2044-04-30
     """
     from archive import store
+    from archive.answers.job_memory import not_nearly_known
     from archive.answers.jobs import facts, state
     from archive.cli import signer
 
     opened = store.open(archive)
     if changes:
+        if not new:
+            not_nearly_known(opened, job)
         state(opened, job, changes, by=signer.name(by), reason=reason, sign=signer.sign(opened))
     found = facts(opened, job)
     if as_json:

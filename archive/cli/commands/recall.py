@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, page_width, print_json, print_line
+from archive.cli.common import done, output_options, page_width, print_json, print_line, say
 
 
 @click.command("recall")
@@ -26,6 +26,7 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
       muniment recall certificates --serial 40-00317 --since 2019-02-01
     """
     from archive import store
+    from archive.answers.known_names import hints
     from archive.cli.commands.find import lines, plain
     from archive.store.catalogue.filters import Filters
     from archive.store.catalogue.search import find
@@ -47,4 +48,6 @@ def command(archive: Path, serial: str, since: str | None, until: str | None, as
             for part in lines(r, page_width()):
                 print_line(part)
         print_line(finding["message"] if rows else f"no link stands on a test by unit {serial}")
+        for hint in hints(opened, Filters(serial=serial)) if not rows else ():
+            say(hint)
     done(bool(rows))

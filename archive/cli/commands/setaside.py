@@ -45,9 +45,12 @@ def command(
     """
     from archive import store
     from archive.answers import setaside
+    from archive.answers.known_names import check_job
     from archive.cli import signer
 
     opened = store.open(archive)
+    if job is not None:
+        check_job(opened, job)
     if keep:
         signed = signer.sign(opened)
         entry, meant = setaside.keep(opened, keep, job, by=signer.name(by), reason=reason, sign=signed)

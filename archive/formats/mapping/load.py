@@ -56,6 +56,8 @@ TABLE_KEYS = {
     "units_row": bool,
 }
 
+_GIVE_ONE = "give a mapping, such as `muniment mapping draft` makes; what is found names the line"
+
 
 def load(path: Path | str) -> Mapping:
     """The mapping in a file. Errors: Trouble where it is no TOML or says what cannot be."""
@@ -76,7 +78,11 @@ def loads(data: bytes, where: str = "mapping") -> Mapping:
         tree = schemas.toml(data.decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Trouble(
-            "is no TOML", code="mapping.not-toml", where=where, found=str(error), remedy="fix the line it names"
+            "is no TOML",
+            code="mapping.not-toml",
+            where=where,
+            found=str(error),
+            remedy="give a mapping; `muniment mapping draft` makes one, and the place is the line of it",
         ) from None
     return of_tree(tree, data, where)
 

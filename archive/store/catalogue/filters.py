@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from dataclasses import dataclass, fields
+from datetime import datetime
 from typing import Any
 
+from archive.errors import Trouble
 from archive.store.records import COUNTED
 
 _WHERE = {
@@ -20,6 +23,11 @@ _WHERE = {
     "serial": "?N IN (r.local_serial, r.remote_serial)",
     "deposit": "r.deposit = ?N",
 }
+
+
+VERDICTS = ("pass", "fail", "not graded")
+_BEGUN = re.compile(r"\d{4}(-\d\d)?")
+"""A year or a month: so many days begin so."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +45,15 @@ class Filters:
     serial: str | None = None
     deposit: str | None = None
 
+    def __post_init__(self) -> None:
+        """Errors: Trouble for a day or a verdict that is none: records would be left out, or none, in silence."""
+        for name in ("since", "until"):
+            _check_day(name, getattr(self, name))
+        if self.verdict is not None and self.verdict not in VERDICTS:
+            raise Trouble(
+                "no such verdict", code="filters.not-a-verdict", found=self.verdict, expected=", ".join(VERDICTS)
+            )
+
     def __bool__(self) -> bool:
         """Whether anything is asked for."""
         return any(getattr(self, f.name) is not None for f in fields(self))
@@ -50,6 +67,21 @@ class Filters:
                 values.append(value)
                 clauses.append(_WHERE[f.name].replace("?N", f"?{len(values)}"))
         return " AND ".join(clauses) or "1", values
+
+
+def _check_day(name: str, text: str | None) -> None:
+    whole = None if text is None else text + "2000-01-01"[len(text) :] if _BEGUN.fullmatch(text) else text
+    try:
+        if whole is not None:
+            datetime.fromisoformat(whole)
+    except ValueError:
+        raise Trouble(
+            "not a day",
+            code="filters.not-a-day",
+            where=name,
+            found=str(text),
+            expected="a day such as 2019-05-03, a month or a year",
+        ) from None
 
 
 _COUNTED = f" AND NOT r.withdrawn AND NOT r.replaced AND r.{COUNTED}"

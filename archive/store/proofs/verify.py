@@ -35,7 +35,11 @@ def load(path: Path) -> dict[str, Any]:
         read = json.loads(path.read_text(encoding="utf-8"))
     except (ValueError, UnicodeDecodeError) as error:
         raise Trouble(
-            "this is no proof: not JSON", code="proof.not-a-proof", where=str(path), found=str(error)
+            "this is no proof: not JSON",
+            code="proof.not-a-proof",
+            where=str(path),
+            found=str(error),
+            expected="a proof as `muniment prove --out` writes it, or the folder of a claim file or book",
         ) from None
     if not isinstance(read, dict) or read.get("format") != FORMAT:
         found = read.get("format") if isinstance(read, dict) else type(read).__name__
