@@ -22,6 +22,9 @@ from archive.store.catalogue.filters import Filters
 
 _NARROW = ("site", "job", "cable_type", "limit", "since", "until", "serial")
 _USUAL = "cable_type"
+_FOUND_BY = ("site", "job", "cable_type", "limit", "year")
+"""Fields by which the page of finding narrows, so that a group leads to its links."""
+
 _PERIODS = ("month", "quarter")
 
 
@@ -31,7 +34,7 @@ def rates_page(asked: PageRequest) -> Response:
     names = [f.name for f in found.fields]
     command = ["muniment", "rates", str(asked.root), "--by", ",".join(names), *_options(asked)]
     values = {"found": found, "names": names, "told": [t for t in told_lines(found) if t], **_choices(asked)}
-    return asked.page("rates.html", "Rates", shlex.join(command), **values)
+    return asked.page("rates.html", asked.words("Rates"), shlex.join(command), **values)
 
 
 def rates_picture(asked: PageRequest) -> Response:
@@ -44,8 +47,8 @@ def trends_page(asked: PageRequest) -> Response:
     found = _trend(asked)
     period = _period(asked)
     command = ["muniment", "rates", str(asked.root), "--trend", period, *_options(asked)]
-    values = {"found": found, "told": [t for t in trend_lines(found, 200) if t], "period": period, "periods": _PERIODS}
-    return asked.page("trends.html", "Trends", shlex.join(command), **values, **_choices(asked))
+    values = {"found": found, "told": [t for t in trend_lines(found, 200) if t], "period": period}
+    return asked.page("trends.html", asked.words("Trends"), shlex.join(command), **values, **_choices(asked))
 
 
 def trends_picture(asked: PageRequest) -> Response:
@@ -62,7 +65,7 @@ def ready_page(asked: PageRequest) -> Response:
         found = readiness(asked.look.archive, wanted, _fields(asked, ""), Choice(_filters(asked)))
     command = ["muniment", "ready", str(asked.root), "--application", application or "APP", *_options(asked)]
     values = {"found": found, "application": application, "names": _fields(asked, "")}
-    return asked.page("ready.html", "Readiness", shlex.join(command), **values, **_choices(asked))
+    return asked.page("ready.html", asked.words("Readiness"), shlex.join(command), **values, **_choices(asked))
 
 
 def _rates(asked: PageRequest) -> Rates:
@@ -90,7 +93,7 @@ def _filters(asked: PageRequest) -> Filters:
 
 def _choices(asked: PageRequest) -> Mapping[str, Any]:
     given = {name: asked.text(name) for name in (*_NARROW, "by", "and", "period", "application")}
-    return {"given": given, "fields": sorted(FIELDS), "narrow": _NARROW}
+    return {"given": given, "fields": sorted(FIELDS), "narrow": _NARROW, "links": _FOUND_BY}
 
 
 def _options(asked: PageRequest) -> list[str]:

@@ -20,11 +20,15 @@ from starlette.staticfiles import StaticFiles
 from archive.answers.wording import Wording
 from archive.errors import Trouble
 from archive.isolation import ProgramFault, attempt
-from archive.room.door import SignIn
+from archive.room.door import Door, SignIn
 from archive.room.guard import form_token_holds
+from archive.room.holder import NOBODY, Holder
 from archive.room.holdings import Holdings, Looked
 from archive.room.language import language_of
 from archive.room.render import STATIC, address, render
+from archive.room.users import ROLES, Role
+from archive.store import Archive
+from archive.store.ledger.entry import Sign
 
 LARGEST_FORM = 32 * 1024 * 1024
 MISSING = frozenset(
@@ -46,7 +50,8 @@ class PageRequest:
     """One question: the archive as it is now, what the address or the form gives, and who asks.
 
     given: names to texts; of a name given twice the last. several: all of them, in their order. files: uploads by name
-    of the field, (file name, bytes). words: the language of the page. here: its address within the room.
+    of the field, (file name, bytes). words: the language of the page. here: its address within the room. door: with all
+    sign-ins. holder: whoever opened the room.
     """
 
     look: Looked
@@ -59,11 +64,22 @@ class PageRequest:
     """Whether only the part that changes is asked for."""
     words: Wording
     here: str
+    door: Door
+    holder: Holder
     several: tuple[tuple[str, str], ...] = ()
 
     def text(self, name: str) -> str | None:
         """A text that was given; None where it is absent or blank."""
         return self.given.get(name, "").strip() or None
+
+    @property
+    def made_by(self) -> str:
+        """Who makes a document: the user who signed in, or whoever opened the room; "" where nobody is named."""
+        return self.sign_in.name or self.holder.by or ""
+
+    def sign(self, archive: Archive) -> Sign | None:
+        """What signs documents: the key of whoever opened the room, for that person alone."""
+        return None if self.sign_in.name else self.holder.sign(archive)
 
     def all(self, name: str) -> list[str]:
         """All texts that were given under a name."""
@@ -102,6 +118,16 @@ class PageRequest:
 
 Page = Callable[[PageRequest], Response]
 
+
+@dataclass(frozen=True)
+class RoomPage:
+    """What stands at an address. needs: what somebody must be allowed at least."""
+
+    method: str
+    answer: Page
+    needs: Role = "read"
+
+
 QUICK = frozenset(("/find/rows",))
 """What is asked at each key: answered by threads of its own, which no long work can hold."""
 
@@ -109,25 +135,34 @@ _QUICK_THREADS, _THREADS = 3, 8
 _Given = tuple[tuple[tuple[str, str], ...], dict[str, tuple[str, bytes]]]
 
 
-def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable[[str], None]) -> Starlette:
+def application(
+    root: Path, pages: Mapping[str, RoomPage], log: Callable[[str], None], holder: Holder = NOBODY
+) -> Starlette:
     """The room as an ASGI application, without its guard.
 
-    root: the archive. pages: by path, the method and what answers it. log: called with a line for each fault.
+    root: the archive. pages: by path. log: called with a line for each fault and refusal. holder: whoever opens it.
     """
-    holdings = Holdings(root)
+    holdings = Holdings(root, holder)
     holdings.warm()
     quick, others = CapacityLimiter(_QUICK_THREADS), CapacityLimiter(_THREADS)
 
-    def route(path: str, method: str, page: Page) -> Route:
+    def route(path: str, page: RoomPage) -> Route:
         async def answer(request: Request) -> Response:
+            role = request.scope["sign_in"].role
+            if ROLES.index(role) < ROLES.index(page.needs):
+                log(f"refused 403 role: {page.method} {path} needs {page.needs}, and {role} was given")
+                text = f"Nothing was done. It needs a user who may {page.needs}."
+                return _told(request, 403, "This sign-in may not do that", text)
             several, files = await _given(request)
             given = dict(several)
-            if method == "POST" and not form_token_holds(request.scope["sign_in"], given.get("form_token")):
+            if page.method == "POST" and not form_token_holds(request.scope["sign_in"], given.get("form_token")):
                 return _told(request, 403, "The form is not of this sign-in", "Nothing was done. Open the page again.")
             limiter = quick if path in QUICK else others
-            return await to_thread.run_sync(_answered, request, page, holdings, several, files, log, limiter=limiter)
+            return await to_thread.run_sync(
+                _answered, request, page.answer, holdings, several, files, log, limiter=limiter
+            )
 
-        return Route(path, answer, methods=[method])
+        return Route(path, answer, methods=[page.method])
 
     async def nowhere(request: Request, _: Exception) -> Response:
         return _told(request, 404, "Nothing stands at this address", "It is no page of this room. Go back.")
@@ -137,7 +172,7 @@ def application(root: Path, pages: Mapping[str, tuple[str, Page]], log: Callable
 
     app = Starlette(
         routes=[
-            *(route(path, method, page) for path, (method, page) in pages.items()),
+            *(route(path, page) for path, page in pages.items()),
             Mount("/static", StaticFiles(directory=STATIC)),
         ],
         exception_handlers={404: nowhere, 405: unlike},
@@ -179,7 +214,8 @@ def _answered(
         here = path + ("?" + query if query else "")
         words = Wording(language_of(request.cookies, request.headers.get("accept-language", "")))
         place = (looked, scope["base"], holdings.root, scope["sign_in"])
-        return page(PageRequest(*place, dict(several), files, partial, words, here, several))
+        around = (words, here, scope["door"], holdings.holder)
+        return page(PageRequest(*place, dict(several), files, partial, *around, several))
 
     try:
         found = attempt(answer, scope["path"])

@@ -28,12 +28,20 @@ MOST_SIGN_INS = 1_000
 @dataclass
 class SignIn:
     """One browser that was let in. name, role: of the user, "" where a token opened. form_token: what its forms carry.
-    seen: seconds of the monotonic clock."""
+    seen: seconds of the monotonic clock. number: by which it is listed and ended; no secret. began: ISO 8601, to the
+    minute, UTC."""
 
     name: str = ""
     role: Role = "read"
     form_token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     seen: float = field(default_factory=time.monotonic)
+    number: str = field(default_factory=lambda: secrets.token_hex(6))
+    began: str = field(default_factory=lambda: time.strftime("%Y-%m-%d %H:%M", time.gmtime()))
+
+    @property
+    def minutes_ago(self) -> int:
+        """Minutes since it asked for something."""
+        return int((time.monotonic() - self.seen) // 60)
 
 
 class Door:
@@ -78,6 +86,17 @@ class Door:
     def end(self, key: str) -> None:
         """Ends a sign-in."""
         self._signed_in.pop(key, None)
+
+    def listed(self) -> list[SignIn]:
+        """Sign-ins that have not ended, the one seen last first."""
+        now = time.monotonic()
+        kept = [s for s in list(self._signed_in.values()) if now - s.seen <= SIGN_IN_SECONDS]
+        return sorted(kept, key=lambda s: s.seen, reverse=True)
+
+    def end_number(self, number: str) -> None:
+        """Ends the sign-in of a number."""
+        for key in [k for k, s in list(self._signed_in.items()) if s.number == number]:
+            self.end(key)
 
     def _forget(self) -> None:
         """Drops what ended, and beyond MOST_SIGN_INS what was seen longest ago."""

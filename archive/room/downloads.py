@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
+from pathlib import Path
 from urllib.parse import quote
 
 from starlette.responses import Response
 
+_WHEN = (1980, 1, 1, 0, 0, 0)
 _SANDBOX = "default-src 'none'; sandbox"
 
 
@@ -18,3 +22,13 @@ def download(data: bytes | str, name: str, media_type: str = "application/octet-
         "content-security-policy": _SANDBOX,
     }
     return Response(data, media_type=media_type, headers=headers)
+
+
+def zipped(folder: Path) -> bytes:
+    """A folder as a zip with its own name before each path; the same folder gives the same bytes."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+            info = zipfile.ZipInfo(f"{folder.name}/{path.relative_to(folder).as_posix()}", _WHEN)
+            packed.writestr(info, path.read_bytes(), zipfile.ZIP_DEFLATED)
+    return out.getvalue()

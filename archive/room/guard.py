@@ -135,7 +135,14 @@ class Guard:
             await self.app(scope, receive, answered)
         else:
             path = scope["path"][len(self.base) :]
-            inside = {**scope, "sign_in": found, "base": self.base, "path": path, "raw_path": path.encode()}
+            inside = {
+                **scope,
+                "sign_in": found,
+                "door": self.door,
+                "base": self.base,
+                "path": path,
+                "raw_path": path.encode(),
+            }
             await self.app(inside, _bounded(receive), answered)
 
     async def _looked_at(self, scope: Scope, receive: Receive) -> Refusal | Response | SignIn | None:

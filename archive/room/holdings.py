@@ -13,6 +13,7 @@ from pathlib import Path
 
 from archive import store
 from archive.errors import Caveat
+from archive.room.holder import NOBODY, Holder
 from archive.room.search.measured import Measured
 from archive.room.search.search import Searching
 from archive.store import Archive
@@ -47,6 +48,7 @@ class Holdings:
     """Gives each thread its own opening of one archive, since a database connection belongs to one thread."""
 
     root: Path
+    holder: Holder = NOBODY
     searching: Searching = field(default_factory=Searching)
     measured: Measured = field(default_factory=Measured)
     known_cautions: tuple[LedgerHead, list[Caution]] | None = None

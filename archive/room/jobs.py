@@ -1,21 +1,37 @@
-"""Jobs: all of them, and how far one is: by floor, what is missing, failing, in doubt, set aside."""
+"""Jobs: all of them, and how far one is: by floor, margins over all links, what is missing, failing, in doubt, set
+aside; its book and acceptance report for download."""
 
 from __future__ import annotations
 
 import shlex
+import tempfile
 from collections import Counter
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 from starlette.responses import Response
 
 from archive import vocabulary
+from archive.answers.job_terms import breaches, sentences
 from archive.answers.jobs import facts
 from archive.answers.progress import JobLink, progress
 from archive.answers.setaside import set_aside
+from archive.answers.wording import Wording
+from archive.errors import Trouble
+from archive.room import child
 from archive.room.app import PageRequest
+from archive.room.downloads import download, zipped
+from archive.room.multiples import Multiple, multiple
 
 _FIRST = 40
 """Links of each kind that are listed at once."""
+
+_MOST_FOR_BOOK = 400
+"""Links of a job whose book is made while a page waits; a larger one is made at a terminal."""
+
+_JOBS = 1_000
+OUTCOMES = ("failing", "in_conflict", "in_doubt", "not_graded", "missing", "passing")
 
 
 def listed(asked: PageRequest) -> Response:
@@ -23,23 +39,11 @@ def listed(asked: PageRequest) -> Response:
     rows = asked.look.archive.db.execute(
         "SELECT job_id, max(site) AS site, count(DISTINCT link) AS links, min(tested_local) AS first, "
         "max(tested_local) AS last FROM records WHERE job_id IS NOT NULL AND NOT withdrawn AND NOT replaced "
-        "GROUP BY job_id ORDER BY last DESC, job_id LIMIT 1000"
+        f"GROUP BY job_id ORDER BY last DESC, job_id LIMIT {_JOBS + 1}"
     ).fetchall()
-    return asked.page("jobs.html", "Jobs", shlex.join(["muniment", "find", str(asked.root)]), rows=rows)
-
-
-def _why(link: JobLink) -> str:
-    """Why a link comes to what it does, as far as the catalogue knows."""
-    row = link.record
-    if link.why or row is None or link.result.outcome == "passing":
-        return link.why
-    if link.result.by_instrument:
-        return "the instrument said so; no curves came along"
-    named = vocabulary.parameter(row["parameter"]).name if row["parameter"] else ""
-    place = " ".join(str(row[f"leading_{name}"] or "") for name in ("pairing", "end")).strip()
-    if link.result.outcome == "failing" and named:
-        return f"{named} {place}".strip() if row["parameter"] == row["leading_parameter"] else named
-    return f"evidence: {str(row['evidence'] or 'not known').replace('-', ' ')}"
+    command = shlex.join(["muniment", "sql", str(asked.root), "SELECT DISTINCT job_id FROM records"])
+    values = {"rows": rows[:_JOBS], "more": len(rows) > _JOBS, "most": _JOBS}
+    return asked.page("jobs.html", asked.words("Jobs"), command, exact=False, **values)
 
 
 def page(asked: PageRequest) -> Response:
@@ -47,24 +51,92 @@ def page(asked: PageRequest) -> Response:
     archive, job = asked.look.archive, asked.needed("job")
     role: Any = "current" if asked.text("role") == "current" else "accepted"
     found = progress(archive, job, role=role)
-    by_outcome: dict[str, list[Any]] = {}
-    for link in found.links:
-        by_outcome.setdefault(link.result.outcome, []).append(link)
+    by_outcome: dict[str, list[JobLink]] = {o: [] for o in OUTCOMES}
     floors: dict[str, Counter[str]] = {}
     for link in found.links:
-        place = link.place.get("floor") or (link.record or {}).get("floor") or "not stated"
+        by_outcome.setdefault(link.result.outcome, []).append(link)
+        place = link.place.get("floor") or (link.record or {}).get("floor") or ""
         floors.setdefault(str(place), Counter())[link.result.outcome] += 1
+    by_outcome["failing"].sort(key=_leading)
+    worst = sorted((x for x in found.links if x.record is not None), key=_leading)
     return asked.page(
         "job.html",
         job,
-        shlex.join(["muniment", "progress", str(asked.root), "--job", job]),
+        shlex.join(["muniment", "progress", str(asked.root), "--job", job, "--role", role]),
         job=job,
         facts=facts(archive, job),
         found=found,
         sums=found.plain()["sums"],
-        by_outcome=by_outcome,
+        terms=sentences(breaches(archive, job, found.links), asked.words),
+        by_outcome={o: links for o, links in by_outcome.items() if links},
         floors=dict(sorted(floors.items())),
-        why=_why,
+        multiples=_multiples(asked, worst),
+        worst=[x for x in worst if x.record and x.record["leading_margin"] is not None][:_FIRST],
+        why=lambda link: _why(link, asked.words),
         aside=[row for row in set_aside(archive, job) if not row["settled"]],
         most=_FIRST,
+        book_here=len(found.links) <= _MOST_FOR_BOOK,
     )
+
+
+def acceptance(asked: PageRequest) -> Response:
+    """The acceptance report of a job as PDF, made by the command that makes it."""
+    job = asked.needed("job")
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "acceptance.pdf"
+        child.run(["check", str(asked.root), f"--job={job}", f"--report={out}", "--quiet"])
+        return download(out.read_bytes(), f"acceptance-{job}.pdf", "application/pdf")
+
+
+def book(asked: PageRequest) -> Response:
+    """The hand-over book of a job as a zip of its folder; no entry is made in the ledger."""
+    job = asked.needed("job")
+    language = asked.text("language") or asked.words.locale
+    paper = "letter" if asked.text("paper") == "letter" else "a4"
+    if len(progress(asked.look.archive, job).links) > _MOST_FOR_BOOK:
+        remedy = "make it at a terminal, with `muniment book`"
+        raise Trouble("the job is too large for a page to wait", code="room.busy", found=job, remedy=remedy)
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "book"
+        words = [f"--job={job}", f"--out={out}", f"--paper={paper}", f"--locale={language}", "--no-record"]
+        child.run(["book", str(asked.root), *words, *([f"--by={asked.made_by}"] if asked.made_by else []), "--quiet"])
+        return download(zipped(out), f"book-{job}.zip", "application/zip")
+
+
+def _leading(link: JobLink) -> float:
+    margin = link.record["leading_margin"] if link.record is not None else None
+    return float("inf") if margin is None else float(margin)
+
+
+def _multiples(asked: PageRequest, links: list[JobLink]) -> list[Multiple] | None:
+    """Margins of each parameter over all links that have a record; None while they are being worked out."""
+    archive, measured = asked.look.archive, asked.look.measured
+    parameters = measured.parameters(archive)
+    if parameters is None:
+        return None
+    labels = [x.label for x in links]
+    rows = np.array([int(x.record["row"]) for x in links if x.record is not None], np.int64)
+    out = []
+    for name in parameters:
+        values = measured.margins(archive, name)
+        if values is None or not len(rows):
+            continue
+        inside = rows < len(values)
+        mine = np.where(inside, values[np.minimum(rows, len(values) - 1)], np.nan)
+        if np.isfinite(mine).any():
+            out.append(multiple(name, mine, labels, asked.words))
+    return sorted(out, key=lambda m: (m.unit != "dB", m.least))
+
+
+def _why(link: JobLink, words: Wording) -> str:
+    """Why a link comes to what it does, as far as the catalogue knows."""
+    row = link.record
+    if link.why or row is None or link.result.outcome == "passing":
+        return link.why
+    if link.result.by_instrument:
+        return words("the instrument said so; no curves came along")
+    named = words.parameter(row["parameter"]) if row["parameter"] in vocabulary.parameters() else ""
+    place = " ".join(str(row[f"leading_{name}"] or "") for name in ("pairing", "end")).strip()
+    if link.result.outcome == "failing" and named:
+        return f"{named} {place}".strip() if row["parameter"] == row["leading_parameter"] else named
+    return words("evidence: {evidence}", evidence=words.term(row["evidence"]) or words("not known"))

@@ -38,7 +38,7 @@ def listed(asked: PageRequest) -> Response:
     editions: dict[str, list[str]] = {}
     for name in limits.ids():
         editions.setdefault(name.split("/")[0], []).append(name)
-    return asked.page("limits.html", "Limits", "muniment limits list", editions=editions)
+    return asked.page("limits.html", asked.words("Limits"), "muniment limits list", editions=editions)
 
 
 def page(asked: PageRequest) -> Response:

@@ -26,7 +26,9 @@ def page(asked: PageRequest) -> Response:
         "expect": expect,
         "seconds": time.perf_counter() - started,
     }
-    return asked.page("proof.html", "Proof", shlex.join(["muniment", "prove", str(asked.root), record]), **values)
+    return asked.page(
+        "proof.html", asked.words("Proof"), shlex.join(["muniment", "prove", str(asked.root), record]), **values
+    )
 
 
 def line(asked: PageRequest) -> Response:

@@ -15,6 +15,7 @@ from archive.errors import Trouble
 from archive.room.app import application
 from archive.room.door import Door, secret_path
 from archive.room.guard import Guard, Refusal, RoomAddress
+from archive.room.holder import NOBODY, Holder
 from archive.room.pages import PAGES
 from archive.room.render import render
 from archive.room.users import Users
@@ -44,11 +45,13 @@ def serve(
     *,
     names: Sequence[str] = (),
     outward: Outward | None = None,
+    holder: Holder = NOBODY,
 ) -> None:
     """Serves the archive at root until it is interrupted.
 
     port: 0 for any free one. names: further names that lead to this machine. announce: called with the address once it
-    is answered. log: called with a line for each refusal and fault. outward: None for this machine alone.
+    is answered. log: called with a line for each refusal and fault. outward: None for this machine alone. holder:
+    whoever opens it.
 
     Errors: Trouble where there is no archive, or the port is taken.
     """
@@ -65,7 +68,7 @@ def serve(
         hosts = frozenset(f"{name}:{port}".casefold() for name in ours)
         address = RoomAddress(hosts, base, secure=outward is not None)
         users = None if outward is None else outward.users
-        guard = Guard(application(root, PAGES, log), door, address, users, log, _page)
+        guard = Guard(application(root, PAGES, log, holder), door, address, users, log, _page)
         memory.remember(archive.id, "room-port", port if outward is None else None)
         server = uvicorn.Server(_config(guard, outward))
         announce(

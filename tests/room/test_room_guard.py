@@ -26,9 +26,9 @@ def test_the_first_line_is_the_address_and_its_token_is_good_once(room: Room):
 def test_nothing_is_shown_without_a_sign_in(room: Room, inside: tuple[str, str]):
     base, _ = inside
     assert len(PAGES) > 10
-    for path, (method, _) in PAGES.items():
+    for path, page in PAGES.items():
         for cookie in ({}, {"cookie": f"muniment-{room.port}=made-up"}):
-            answer = room.ask(base + path, method, sec_fetch_site="same-origin", **cookie)
+            answer = room.ask(base + path, page.method, sec_fetch_site="same-origin", **cookie)
             assert answer.status == 401 and "token stands in the terminal" in answer.body, path
             assert "1A-A01" not in answer.body
 

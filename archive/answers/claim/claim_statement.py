@@ -23,9 +23,10 @@ lot = "drum 118"
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from msgspec import Meta, Struct
 
@@ -119,12 +120,17 @@ def load(path: Path) -> ClaimStatement:
             found=str(error),
             remedy="correct the line it names",
         ) from None
-    made = convert(table, ClaimStatement, str(path), code="claim.facts-unreadable")
+    return stated(table, str(path))
+
+
+def stated(table: Mapping[str, Any], where: str) -> ClaimStatement:
+    """The statement of a table of keys and values. where: what it came from, for messages. Errors: as load."""
+    made = convert(dict(table), ClaimStatement, where, code="claim.facts-unreadable")
     if made.failed_on and made.notified_on and made.notified_on < made.failed_on:
         raise Trouble(
             "the claim was notified before the failure",
             code="claim.facts-contradict",
-            where=f"{path}, notified_on",
+            where=f"{where}, notified_on",
             found=made.notified_on.isoformat(),
             expected=f"{made.failed_on.isoformat()} or later",
         )
@@ -133,7 +139,7 @@ def load(path: Path) -> ClaimStatement:
         raise Trouble(
             "the warranty ends before it begins",
             code="claim.facts-contradict",
-            where=f"{path}, warranty.last_day",
+            where=f"{where}, warranty.last_day",
             found=last.isoformat(),
             expected=f"{first.isoformat()} or later",
         )

@@ -56,6 +56,8 @@ def command(
       muniment room certificates --users users.toml --add-user ostrander
       muniment room certificates --host 0.0.0.0 --name room.example --certificate c.pem --key k.pem --users users.toml
     """
+    from archive.cli import signer
+    from archive.room.holder import Holder
     from archive.room.serve import another_token, serve
 
     def announce(address: str) -> None:
@@ -71,7 +73,7 @@ def command(
     elif again:
         announce(another_token(archive))
     elif host is None:
-        serve(archive, port, opened, say, names=names)
+        serve(archive, port, opened, say, names=names, holder=Holder(signer.name(None), signer.sign))
     else:
         serve(archive, port, opened, say, outward=_outward(archive, host, names, certificate, key, users))
 
