@@ -38,7 +38,7 @@ _VOCABULARIES = (
 def texts() -> dict[str, list[str]]:
     """Every text in alphabetical order, with where it stands: files inside the repository."""
     found: dict[str, set[str]] = {}
-    for text, place in (*_of_code(), *_of_schemas()):
+    for text, place in (*_of_code(), *_of_templates(), *_of_schemas()):
         found.setdefault(text, set()).add(place)
     return {text: sorted(found[text]) for text in sorted(found)}
 
@@ -62,11 +62,24 @@ def catalogue() -> bytes:
 
 
 def _of_code() -> Iterator[tuple[str, str]]:
-    folder = Path(__file__).parent
-    for path in sorted(folder.rglob("*.py")):
-        place = path.relative_to(folder.parent.parent).as_posix()
+    archive = Path(__file__).parents[1]
+    for path in sorted([*(archive / "answers").rglob("*.py"), *(archive / "room").rglob("*.py")]):
+        place = path.relative_to(archive.parent).as_posix()
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             yield from ((text, place) for text in _literals(node))
+
+
+def _of_templates() -> Iterator[tuple[str, str]]:
+    """Texts of w("...") and w.counted(n, "...", "...") in the pages of the room."""
+    from jinja2 import Environment, nodes
+
+    archive = Path(__file__).parents[1]
+    for path in sorted((archive / "room" / "templates").glob("*.html")):
+        place = path.relative_to(archive.parent).as_posix()
+        for call in Environment().parse(path.read_text(encoding="utf-8")).find_all(nodes.Call):
+            name = getattr(call.node, "name", getattr(call.node, "attr", ""))
+            given = {"w": call.args[:1], "counted": call.args[1:3]}.get(name, [])
+            yield from ((a.value, place) for a in given if isinstance(a, nodes.Const) and isinstance(a.value, str))
 
 
 def _literals(node: ast.AST) -> Iterator[str]:

@@ -68,6 +68,8 @@ def page(asked: PageRequest) -> Response:
         found=found,
         sums=found.plain()["sums"],
         terms=sentences(breaches(archive, job, found.links), asked.words),
+        outcomes=_outcomes(asked.words),
+        fact_names=_facts(asked.words),
         by_outcome={o: links for o, links in by_outcome.items() if links},
         floors=dict(sorted(floors.items())),
         multiples=_multiples(asked, worst),
@@ -101,6 +103,41 @@ def book(asked: PageRequest) -> Response:
         words = [f"--job={job}", f"--out={out}", f"--paper={paper}", f"--locale={language}", "--no-record"]
         child.run(["book", str(asked.root), *words, *([f"--by={asked.made_by}"] if asked.made_by else []), "--quiet"])
         return download(zipped(out), f"book-{job}.zip", "application/zip")
+
+
+def _outcomes(words: Wording) -> dict[str, str]:
+    """What links come to, as headings."""
+    return {
+        "failing": words("failing"),
+        "in_conflict": words("in conflict"),
+        "in_doubt": words("in doubt"),
+        "not_graded": words("not graded"),
+        "missing": words("missing"),
+        "passing": words("passing"),
+    }
+
+
+def _facts(words: Wording) -> dict[str, str]:
+    """Facts of a job, as they are called."""
+    return {
+        "name": words("name"),
+        "client": words("client"),
+        "site": words("site"),
+        "zone": words("time zone"),
+        "contractor": words("contractor"),
+        "crew": words("crew"),
+        "required_limit": words("required limit"),
+        "work_start": words("work began"),
+        "work_end": words("work ended"),
+        "cable": words("cable"),
+        "warranty_start": words("warranty begins"),
+        "warranty_end": words("warranty ends"),
+        "retain_until": words("kept until"),
+        "comment": words("comment"),
+        "records": words("records"),
+        "hold": words("on hold"),
+        "retention": words("retention"),
+    }
 
 
 def _leading(link: JobLink) -> float:

@@ -15,6 +15,7 @@ from archive.answers.claim.timing import as_day
 from archive.answers.claim.wiremap import drawing
 from archive.answers.history import history, link_cautions
 from archive.answers.link import ArchivedLink, open_link
+from archive.answers.wording import Wording
 from archive.errors import Trouble
 from archive.room.app import PageRequest
 from archive.room.curves import sweep_parameters
@@ -35,7 +36,7 @@ def page(asked: PageRequest) -> Response:
     link = _link(asked)
     row = _shown(asked, link)
     words = asked.words
-    found: dict[str, Any] = {"link": link, "row": row, "timeline": None, "row_of": {}}
+    found: dict[str, Any] = {"link": link, "row": row, "timeline": None, "kinds": _kinds(words)}
     found["entries"] = history(asked.look.archive, link)
     found["cautions"] = link_cautions(asked.look.archive, link, asked.look.cautions())
     found["beside"] = _beside(link, row)
@@ -134,15 +135,43 @@ def _days(
         elif r is link.current:
             told = words("tested: the current record")
         stated.append((r["tested_local"] or r["tested_at"], told))
-    kinds = {"deposit": words("archived"), "attach": words("document filed")}
+    kinds = _kinds(words)
     events = (e for e in entries if e["record"] is None or e["kind"] == "amendment")
-    stated += [(e["when"], kinds.get(e["kind"]) or words.term(e["kind"])) for e in events]
+    stated += [(e["when"], kinds.get(e["kind"], e["kind"])) for e in events]
     seen = set()
     for day, what in stated:
         found = as_day(day or "")
         if found is not None and (found, what) not in seen:
             seen.add((found, what))
             yield found, what
+
+
+def _kinds(words: Wording) -> dict[str, str]:
+    """Kinds of entries of a history, in words."""
+    return {
+        "test": words("test"),
+        "retest": words("retest"),
+        "rendition": words("rendition"),
+        "re-reading": words("re-reading"),
+        "conflict": words("conflict"),
+        "relabelled": words("relabelled"),
+        "copied curves": words("copied curves"),
+        "deposit": words("archived"),
+        "assessment": words("graded again"),
+        "amendment": words("correction"),
+        "attach": words("document filed"),
+        "withdraw": words("withdrawn"),
+        "hold": words("legal hold"),
+        "release": words("hold released"),
+        "job": words("facts of the job stated"),
+        "claim issued": words("claim file issued"),
+        "book issued": words("hand-over book issued"),
+        "accept": words("accepted"),
+        "identity": words("identity decided"),
+        "redact": words("redacted"),
+        "case": words("case"),
+        "cable settled": words("cable settled"),
+    }
 
 
 def _of_link(document: Mapping[str, Any], link: ArchivedLink, row: Mapping[str, Any]) -> bool:

@@ -25,6 +25,7 @@ def graded(batch: Batch, against: str | None, words: Wording) -> dict[str, Any]:
         limits.get(against)  # a wrong one is refused before anything is graded
     verdicts = list(documents(grading.grade(batch, [against] if against else None)))
     for point in (p for v in verdicts for p in v["parameters"]):
+        point["digits"] = 2 if point.get("wavelength_nm") else None  # losses are told to hundredths
         nm, way = point.get("wavelength_nm"), point.get("direction")
         parts = (point["pairing"], f"{nm:g} nm" if nm else "", words.way(way))
         point["of"] = ", ".join(part for part in parts if part)

@@ -52,10 +52,10 @@ def _decibels(value: float | None) -> str:
     return "" if value is None else f"{_tenths(value, signed=True)} dB"
 
 
-def _signed(value: float, parameter: str, words: Wording) -> str:
-    """A margin with its sign and unit."""
+def _signed(value: float, parameter: str, words: Wording, digits: int | None = None) -> str:
+    """A margin with its sign and unit. digits: where they are not those that the unit deserves."""
     unit = vocabulary.parameter(parameter).unit
-    shown = words.margin(value, unit)
+    shown = words.margin(value, unit) if digits is None else words.number(value, digits)
     return f"{'+' if value > 0 else ''}{shown} {words.unit(unit)}"
 
 

@@ -89,7 +89,7 @@
     }
     ctx.globalAlpha = 1; ctx.fillStyle = ink; ctx.strokeStyle = ink;
     const ratio = devicePixelRatio || 1;
-    ctx.font = `${12 * ratio}px sans-serif`;
+    ctx.font = `${12 * ratio}px sans-serif`; ctx.textAlign = "left"; ctx.textBaseline = "middle";
     for (const m of data.marks) {
       const px = u.valToPos(m.x, "x", true);
       ctx.setLineDash([4 * ratio, 4 * ratio]);
