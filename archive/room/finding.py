@@ -22,7 +22,7 @@ from archive.room.search.columns import MARGIN, ChosenColumn
 from archive.room.search.facets import FIELDS, Facets
 from archive.room.search.search import ORDERS, SearchResult, Wanted
 from archive.room.search.typed import Hit
-from archive.store.catalogue.label_search import LabelMatch
+from archive.store.catalogue.label_search import BEGINS, PART
 
 AT_ONCE = 20
 """Links on one page."""
@@ -285,11 +285,10 @@ def _sentence(found: SearchResult, wanted: Wanted, start: int, shown: int, words
 def _fit(hit: Hit | None, words: Wording) -> str:
     if hit is None or not hit.label:
         return words("by its words") if hit is not None else ""
-    match = LabelMatch(hit.label, hit.how, hit.label if hit.former else "")
-    said = str(match)
     if hit.former:
         return words("former label {label}", label=hit.label)
-    return words(said) if said else ""
+    said = {BEGINS: words("beginning of the label"), PART: words("part of the label")}
+    return said.get(hit.how, "")
 
 
 def _notes(facets: Facets, found: SearchResult, asked: PageRequest, waiting: Sequence[ChosenColumn]) -> list[str]:

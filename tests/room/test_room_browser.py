@@ -58,20 +58,28 @@ PAGES = (
     "/limits",
     "/help",
     "/claim?label=1A-A01",
+    "/?since=2019&order=least+margin&col=verdict&col=building&col=margin:next&tests=all",
+    "/find/values?name=limit",
+    "/recall?serial=40-00317",
+    "/copies?job=HARBOUR-2019-04",
+    "/health?look=count",
+    "/sign-ins",
 )
 
 
-@pytest.mark.parametrize("look", ["wide", "phone", "dark"])
+@pytest.mark.parametrize("look", ["wide", "phone", "dark", "huge"])
 def test_pages_are_accessible_and_fit(browser, room, key, look):
     how = {
         "wide": {"viewport": {"width": 1366, "height": 900}},
-        "phone": {"viewport": {"width": 400, "height": 800}},
-        "dark": {"viewport": {"width": 1366, "height": 900}, "color_scheme": "dark"},
+        "phone": {"viewport": {"width": 400, "height": 800}, "locale": "de-DE"},
+        "dark": {"viewport": {"width": 1366, "height": 900}, "color_scheme": "dark", "locale": "fr-FR"},
+        "huge": {"viewport": {"width": 2560, "height": 1300}, "locale": "es-ES"},
     }[look]
     page, wrong = opened(browser, room, key, **how)
     for path in PAGES:
         page.goto(f"http://{room.host}{key[0]}{path}")
         page.wait_for_load_state("networkidle")
+        assert page.evaluate("document.documentElement.lang") == str(how.get("locale", "en"))[:2]
         found = Axe().run(page, options={"runOnly": {"type": "tag", "values": TAGS}})
         assert found.violations_count == 0, f"{path} {look}: {found.generate_report()}"
         wide = page.evaluate(
@@ -79,6 +87,39 @@ def test_pages_are_accessible_and_fit(browser, room, key, look):
             "&& !e.closest('.scroll')).map(e => e.outerHTML.slice(0, 80))"
         )
         assert not wide, f"{path} {look} scrolls sideways: {wide[:3]}"
+    assert not wrong
+    page.context.close()
+
+
+def test_the_language_is_chosen_and_stays(browser, room, key):
+    page, wrong = opened(browser, room, key)
+    page.goto(f"http://{room.host}{key[0]}/?q=a02")
+    page.get_by_role("button", name="Deutsch").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Eine Strecke suchen")
+    assert page.url.endswith("/?q=a02")
+    page.get_by_role("link", name="1A-A02").click()
+    expect(page.get_by_role("heading", name="Alles, was geschah")).to_be_visible()
+    expect(page.locator("#value")).to_contain_text("engste Stelle, Reserve \u22121,0 dB")
+    page.get_by_role("button", name="English").click()
+    expect(page.get_by_role("heading", name="Everything that happened")).to_be_visible()
+    assert not wrong
+    page.context.close()
+
+
+def test_a_reader_hears_what_a_page_shows(browser, room, key):
+    """The tree that Chromium gives to a screen reader: landmarks, headings, names of what can be used."""
+    page, wrong = opened(browser, room, key)
+    page.goto(f"http://{room.host}{key[0]}/?q=a02")
+    told = page.locator("body").aria_snapshot()
+    for part in ("banner:", 'navigation "Pages":', "main:", 'heading "Find a link" [level=1]', "contentinfo:"):
+        assert part in told, part
+    assert "status: 1 link." in told and 'rowheader "1A-A02 part of the label"' in told and 'cell "fail"' in told
+    page.goto(f"http://{room.host}{key[0]}/link?label=1A-A02")
+    expect(page.locator("#value")).to_contain_text("tightest")
+    told = page.locator("main").aria_snapshot()
+    assert 'application "Curves over frequency"' in told and told.count("checkbox") == 12
+    assert 'button "Tightest point"' in told and 'combobox "Against the limit"' in told
+    assert told.index("every step that was looked at holds") < told.index("application")
     assert not wrong
     page.context.close()
 

@@ -161,3 +161,39 @@ def test_a_rate_is_kept_for_each_peer():
     rate = guard.Rate(per_second=0.0, burst=3.0)
     assert [rate.take("a") for _ in range(4)] == [True, True, True, False]
     assert rate.take("b")
+
+
+def test_a_page_is_answered_to_those_alone_who_may(shelf):
+    """The table of pages says what each needs; the one that asks for more than a sign-in has is refused and logged."""
+    import asyncio
+
+    from starlette.responses import PlainTextResponse
+
+    from archive.room.app import RoomPage, application
+    from archive.room.door import SignIn
+    from archive.room.users import ROLES
+
+    log: list[str] = []
+    pages = {f"/{role}": RoomPage("GET", lambda asked: PlainTextResponse("shown"), role) for role in ROLES}
+    app = application(shelf, pages, log.append)
+
+    def status(path: str, role: str) -> int:
+        sent: list[dict] = []
+
+        async def receive() -> dict:
+            return {"type": "http.request", "body": b""}
+
+        async def send(message: dict) -> None:
+            sent.append(message)
+
+        place = {"type": "http", "method": "GET", "path": path, "raw_path": path.encode(), "query_string": b""}
+        inside = {"sign_in": SignIn("x", role), "base": "/r/x", "door": None, "headers": [], "root_path": ""}
+        asyncio.run(app({**place, **inside}, receive, send))
+        return sent[0]["status"]
+
+    for asked in ROLES:
+        for given in ROLES:
+            allowed = ROLES.index(given) >= ROLES.index(asked)
+            assert status(f"/{asked}", given) == (200 if allowed else 403), (asked, given)
+    assert len([line for line in log if "refused 403 role" in line]) == 3
+    assert all(page.needs in ROLES for page in PAGES.values())

@@ -157,7 +157,16 @@ def test_a_claim_file_is_made_from_the_form(room, inside):
     form = get(room, inside, "/claim", label="1A-A02").body
     token = form.partition('name="form_token" value="')[2].partition('"')[0]
     body = urlencode(
-        {"form_token": token, "label": "1A-A02", "reason": "Letter of 3 May", "paper": "letter", "language": "de"}
+        {
+            "form_token": token,
+            "label": "1A-A02",
+            "reason": "Letter of 3 May",
+            "paper": "letter",
+            "language": "de",
+            "claimant": "Lantern Quay Trust",
+            "failed_on": "2024-05-01",
+            "warranty_notice_within_days": "30",
+        }
     ).encode()
     kind = "application/x-www-form-urlencoded"
     same = {"sec_fetch_site": "same-origin", "cookie": cookie, "content_type": kind}
@@ -172,6 +181,7 @@ def test_a_claim_file_is_made_from_the_form(room, inside):
     packed = zipfile.ZipFile(io.BytesIO(answer.read()))
     assert "claim/data/claim.pdf" in packed.namelist() and "claim/data/proof.json" in packed.namelist()
     page = packed.read("claim/data/claim.html").decode()
+    assert "Lantern Quay Trust" in page and "R. Ostrander" in page and "1. Mai 2024" in page
     assert "Letter of 3 May" in page and '<html lang="de"' in page
     assert re.search(rb"/MediaBox ?\[0 0 612(\.0)? 792(\.0)?\]", packed.read("claim/data/claim.pdf"))  # letter, points
     wrong = body.replace(quote(token).encode(), b"made-up")
@@ -228,3 +238,83 @@ def test_a_small_picture_is_drawn_anew_in_a_process_of_its_own():
     facts = {"file_name": "a.svg", "path": "x", "bytes": 10}
     assert not may_be_shown(facts) and may_be_shown({**facts, "file_name": "a.JPG"})
     assert not may_be_shown({**facts, "file_name": "a.jpg", "path": None})
+
+
+def test_a_claim_form_says_which_day_is_none(room, inside):
+    base, cookie = inside
+    token = get(room, inside, "/claim", label="1A-A02").body.partition('name="form_token" value="')[2].partition('"')[0]
+    body = urlencode({"form_token": token, "label": "1A-A02", "failed_on": "yesterday"}).encode()
+    kind = "application/x-www-form-urlencoded"
+    answer = room.ask(base + "/claim.zip", "POST", body, sec_fetch_site="same-origin", cookie=cookie, content_type=kind)
+    assert answer.status == 422 and "failed_on" in answer.body
+
+
+def test_a_job_shows_margins_over_all_links_and_what_is_set_aside(room, inside):
+    page = get(room, inside, "/job", job="HARBOUR-2019-04").body
+    assert page.count('role="img"') > 4 and "NEXT: smallest margin" in page and "below nought" in page
+    assert page.count("<rect") >= 1  # of the failing link
+    report = Path(room.archive.parent / "acceptance.pdf")
+    told = room.command("check", str(room.archive), "--job", "HARBOUR-2019-04", "--report", str(report), "--quiet")
+    assert told == "" and report.read_bytes().startswith(b"%PDF")
+
+
+def test_documents_of_a_job_are_made_by_the_commands(room, inside):
+    import http.client
+
+    base, cookie = inside
+
+    def fetched(method: str, path: str, body: str | None = None) -> tuple[int, bytes]:
+        link = http.client.HTTPConnection("127.0.0.1", room.port, timeout=120)
+        kind = {"content-type": "application/x-www-form-urlencoded"} if body else {}
+        link.request(
+            method, base + path, body, {"host": room.host, "cookie": cookie, "sec-fetch-site": "same-origin", **kind}
+        )
+        answer = link.getresponse()
+        return answer.status, answer.read()
+
+    status, report = fetched("GET", "/job/acceptance.pdf?job=HARBOUR-2019-04")
+    assert status == 200 and report.startswith(b"%PDF")
+    page = get(room, inside, "/job", job="HARBOUR-2019-04").body
+    token = page.partition('name="form_token" value="')[2].partition('"')[0]
+    status, book = fetched("POST", "/job/book.zip", urlencode({"form_token": token, "job": "HARBOUR-2019-04"}))
+    assert status == 200, book[-600:]
+    names = zipfile.ZipFile(io.BytesIO(book)).namelist()
+    assert any(n.endswith(".pdf") for n in names) and "book/manifest-sha256.txt" in names
+    assert fetched("GET", "/job/acceptance.pdf?job=--help")[0] in (404, 422)
+
+
+def test_units_copies_and_health_say_what_the_commands_say(room, inside):
+    recalled = json.loads(room.command("recall", str(room.archive), "--serial", "40-00317", "--json"))
+    page = get(room, inside, "/recall", serial="40-00317").body
+    assert f"{len(recalled['records'])} link" in page or "No link stands on a test by unit 40-00317." in page
+    copied = json.loads(room.command("copies", str(room.archive), "--job", "HARBOUR-2019-04", "--json"))
+    page = get(room, inside, "/copies", job="HARBOUR-2019-04").body
+    assert f"{copied['compared']} records compared" in page and f"{len(copied['pairs'])} pair" in page
+    assert "Nothing was looked at for this page." in get(room, inside, "/health").body
+    assert "Sound, as far as names and sizes tell" in get(room, inside, "/health", look="count").body
+
+
+def test_sign_ins_are_listed_and_ended(room, inside):
+    other = room.sign_in()
+    assert get(room, other, "/").status == 200
+    page = get(room, other, "/sign-ins").body
+    assert "(this browser)" in page
+    mine = page.partition("(this browser)")[2].partition('name="number" value="')[2].partition('"')[0]
+    token = page.partition('name="form_token" value="')[2].partition('"')[0]
+    body, kind = urlencode({"form_token": token, "number": mine}).encode(), "application/x-www-form-urlencoded"
+    same = {"sec_fetch_site": "same-origin", "cookie": other[1], "content_type": kind}
+    assert room.ask(other[0] + "/sign-ins/end", "POST", body, **same).status == 303
+    assert get(room, other, "/").status == 401 and get(room, inside, "/").status == 200
+
+
+def test_a_search_is_an_address(room, inside):
+    page = get(room, inside, "/", q="a0", col="margin:next", order="newest").body
+    assert "Margin of NEXT" in page and "Address of this search, to keep" in page and "col=margin%3Anext" in page
+    first = get(room, inside, "/", tests="all", verdict="pass")
+    assert "1A-A02" not in first.body and "1A-A01" in first.body
+    export = get(room, inside, "/find.csv", q="1a-a0", col="margin:next")
+    assert export.body.splitlines()[0] == "link,margin:next,record" and len(export.body.splitlines()) == 3
+    assert get(room, inside, "/", since="yesterday").status == 422
+    assert get(room, inside, "/find/values", name="records").status == 422
+    gone = get(room, inside, "/", after="re-none").body
+    assert "not among these any more" in gone
