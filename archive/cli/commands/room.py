@@ -64,6 +64,9 @@ def command(
         print_json({"address": address}) if as_json else print_line(address)
         sys.stdout.flush()
 
+    def log(line: str) -> None:
+        click.echo(line, err=True)  # a line of a log is never folded
+
     def opened(address: str) -> None:
         announce(address)
         say("open this address in a browser; Ctrl-C closes the room", quiet=quiet)
@@ -73,9 +76,9 @@ def command(
     elif again:
         announce(another_token(archive))
     elif host is None:
-        serve(archive, port, opened, say, names=names, holder=Holder(signer.name(None), signer.sign))
+        serve(archive, port, opened, log, names=names, holder=Holder(signer.name(None), signer.sign))
     else:
-        serve(archive, port, opened, say, outward=_outward(archive, host, names, certificate, key, users))
+        serve(archive, port, opened, log, outward=_outward(archive, host, names, certificate, key, users))
 
 
 def _add(users: Path | None, name: str, role: Role, quiet: bool) -> None:
