@@ -3,12 +3,13 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import Page, expect, sync_playwright
 
 from tests.room.serving import ROOT, Room
 
@@ -16,24 +17,37 @@ PICTURES = ROOT / "fixtures" / "pictures"
 
 
 def make(demo: Path, out: Path = PICTURES) -> list[Path]:
-    """The page of a link that fails, as it opens. Gives the files."""
+    """A search as one types, the curves of a link that fails, the margins of a job. Gives the files."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
         room = Room(demo / "archive", Path(folder))
         browser = driver.chromium.launch(executable_path=shutil.which("chromium"))
         try:
-            page = browser.new_page(viewport={"width": 1180, "height": 900})
+            page = browser.new_page(viewport={"width": 1180, "height": 760})
             page.goto(room.address)
-            page.get_by_role("searchbox").fill("a11")
+            page.get_by_role("searchbox").press_sequentially("a1")
+            expect(page.get_by_role("status")).to_have_text("11 links.")
+            made = [_taken(page, out / "room-find.png")]
             page.get_by_role("link", name="1A-A11").click()
-            page.get_by_role("application").scroll_into_view_if_needed()
             expect(page.locator("#value")).to_contain_text("tightest")
-            made = out / "room.png"
-            page.evaluate("scrollTo(0, 0)")
-            page.screenshot(path=made)
+            expect(page.locator("#proof")).to_contain_text("holds")
+            page.get_by_role("heading", name="Curves", exact=True).evaluate("e => e.scrollIntoView()")
+            made.append(_taken(page, out / "room.png"))
+            page.goto(page.url.partition("/link?")[0] + "/job?job=HARBOUR-2024-06")
+            page.get_by_role("heading", name="Margins over all links").evaluate("e => e.scrollIntoView()")
+            made.append(_taken(page, out / "room-job.png"))
         finally:
             browser.close()
             room.close()
-    return [made]
+    return made
+
+
+def _taken(page: Page, path: Path) -> Path:
+    """What the window shows, in few colours, so that it stays small."""
+    from PIL import Image
+
+    with Image.open(io.BytesIO(page.screenshot())) as shown:
+        shown.convert("RGB").quantize(64, dither=Image.Dither.NONE).save(path, optimize=True)
+    return path
 
 
 if __name__ == "__main__":
