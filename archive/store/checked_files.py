@@ -97,9 +97,15 @@ class CheckedFiles:
         """Looks at every file that the catalogue was built from. What rests on one that was changed is noted as
         unread."""
         for path, sha256, state in self._db.execute("SELECT path, sha256, state FROM checked WHERE always").fetchall():
-            with self._entry_unread():
-                if self._state(path, sha256) != state:
+            if not self._unchanged(path, sha256, state):
+                with self._entry_unread():
                     self.check(path, sha256, always=True)
+
+    def _unchanged(self, path: str, sha256: str, state: str) -> bool:
+        try:
+            return self._state(path, sha256) == state
+        except Trouble:
+            return False
 
     def digest_again(self) -> None:
         """Digests every ledger entry and every event that the catalogue was built from, whatever their times say."""

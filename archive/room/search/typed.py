@@ -16,10 +16,10 @@ from archive.store.catalogue.label_search import ALIKE, BEGINS, EXACT, PART, cer
 from archive.store.catalogue.link_labels import GRAM, HeldLabel
 from archive.store.catalogue.standing_columns import fold
 
-HITS = 1_000
+HITS = 500
 """So many links that fit are kept."""
 
-LOOKED_AT = 8_000
+LOOKED_AT = 4_000
 """So many labels that may fit are looked at one by one."""
 
 WALKED = 50_000

@@ -95,14 +95,22 @@ def holding(db: sqlite3.Connection, folded: str) -> Iterator[HeldLabel]:
     """Labels whose folded form holds this: by trigrams where it has one, else by a walk over all labels."""
     if len(folded) < GRAM:
         return _rows(db, "instr(folded, ?) ORDER BY folded, label", folded)
-    ids = "id IN (SELECT rowid FROM label_grams WHERE label_grams MATCH ?)"
-    return _rows(db, f"{ids} AND instr(folded, ?) ORDER BY id", grams(folded), folded)
+    return _by_grams(db, "label_grams", "instr(l.folded, ?)", grams(folded), folded)
 
 
 def literally(db: sqlite3.Connection, typed: str) -> Iterator[HeldLabel]:
     """Labels that hold just these letters, GRAM or more, whatever their case."""
-    ids = "id IN (SELECT rowid FROM letter_grams WHERE letter_grams MATCH ?)"
-    return _rows(db, f"{ids} AND instr(lower(label), lower(?)) ORDER BY id", grams(typed), typed)
+    return _by_grams(db, "letter_grams", "instr(lower(l.label), lower(?))", grams(typed), typed)
+
+
+def _by_grams(db: sqlite3.Connection, table: str, fits: str, *values: str) -> Iterator[HeldLabel]:
+    """Labels that an index of trigrams names, one after another, so that the first come at once."""
+    found = db.execute(
+        f"SELECT l.row, l.folded, l.label, l.former FROM {table} g CROSS JOIN link_labels l ON l.id = g.rowid "
+        f"WHERE {table} MATCH ? AND {fits} ORDER BY g.rowid",
+        values,
+    )
+    return (HeldLabel(*r) for r in found)
 
 
 def grams(text: str) -> str:
