@@ -18,6 +18,8 @@ from archive.answers.count_text import beside
 from archive.answers.documents import TableBlock, html
 from archive.answers.intake import Choices, ingest
 from archive.answers.progress import progress
+from archive.answers.rates.rates import rates
+from archive.answers.rates.source import Choice
 from archive.answers.wording import ENGLISH
 from archive.demo.backbone import job as backbone
 from archive.demo.exports import BACKBONE_MAPPINGS
@@ -158,3 +160,15 @@ def test_a_link_with_traces_alone_is_said_to_stand_on_partial_evidence(handed_in
     text = page(made, backbone.DIRTY)
     assert "accepted on partial evidence" in text
     assert "Partial evidence: optical traces alone, no loss test." in text[: text.index("Time line")]
+
+
+def test_rates_by_class_and_parameter_take_the_instruments_word_on_polarity(archive: Archive) -> None:
+    """Of the duplex links three name their polarity, two as right and one as wrong, and their end faces, all clean;
+    every loss of OM4 meets its limit."""
+    made = rates(archive, ["class", "parameter"])
+    found = {(row["category"], row["parameter"]): row for row in made.rows}
+    told = {key: tuple(row[k] for k in ("links", "passed", "by_instrument")) for key, row in found.items()}
+    assert told["om4", "polarity"] == (3, 2, 3) and told["om4", "end_face"] == (3, 3, 3)
+    assert told["om4", "optical_loss"] == (4, 4, 0) and told["os2", "optical_loss"] == (7, 6, 0)
+    ours = rates(archive, ["class", "parameter"], Choice(verdicts="program"))
+    assert not any(row["links"] for row in ours.rows if row["parameter"] == "polarity")

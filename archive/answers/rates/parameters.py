@@ -10,11 +10,15 @@ from archive.answers.rates.group import Key, RateGroup
 from archive.answers.rates.source import Choice, CountingSource, grouped
 from archive.store.counting.columns import BITS, GRADED, PROVISIONAL, REPORTED
 
+_INSTRUMENTS_ALONE = ("polarity", "end_face")
+"""What no loss or curve shows: the instrument's word on it is all that there is."""
+
 
 def tests_of_parameters(source: CountingSource, choice: Choice, fields: Sequence[GroupField], place: int) -> str:
     """SQL of tests by group, job and state, a row for each parameter. place: of parameter among the fields.
 
-    A parameter passes or fails as it was graded. Where no curves came along: as the instrument said; else it fails
+    A parameter passes or fails as it was graded. Polarity and end faces, and losses of fibers to a limit that is not
+    known, do as the instrument said. Where no curves came along: as the instrument said; else it fails
     where one of its worst points fails, and passes where the worst margin named is not negative, or where the record
     passes as a whole and its limit has the parameter: of a pass the instrument often names the worst one alone.
     """
@@ -52,9 +56,14 @@ def _outcome(choice: Choice, name: str, whole: str) -> str:
     graded += f"{BITS['passed']} | {shaky} ELSE 0 END"
     alone = BITS["by_instrument"]
     passes = f"{choice.state} & {BITS['passed']} > 0 AND {whole}"
+    said = f"CASE {word} WHEN {GRADED['fail']} THEN {BITS['failed'] | alone} WHEN {GRADED['pass']} THEN "
+    said += f"{BITS['passed'] | alone} ELSE 0 END"
+    theirs = "true" if name in _INSTRUMENTS_ALONE else "r.medium = 'fiber' AND r.limit_id IS NULL"
+    if choice.verdicts == "program":
+        theirs = "false"
     return (
-        f"CASE WHEN {swept} THEN CASE WHEN coalesce({code}, 0) < {REPORTED} THEN {graded} ELSE 0 END "
-        f"WHEN {word} = {GRADED['fail']} THEN {BITS['failed'] | alone} "
+        f"CASE WHEN {swept} THEN CASE WHEN coalesce({code}, 0) < {REPORTED} THEN {graded} WHEN {theirs} THEN {said} "
+        f"ELSE 0 END WHEN {word} = {GRADED['fail']} THEN {BITS['failed'] | alone} "
         f"WHEN {word} = {GRADED['pass']} OR r.margin_{name} >= 0 THEN {BITS['passed'] | alone} "
         f"WHEN ({code} IS NULL OR {word} = 0) AND {passes} THEN {BITS['passed'] | alone} ELSE 0 END"
     )
