@@ -25,7 +25,7 @@ from archive.store import Archive
 from archive.store.assessments import statements
 from archive.store.checked_files import passed_over
 from archive.store.counting.blocks import Counting, counting
-from archive.store.counting.columns import GRADED, PROVISIONAL, REPORTED
+from archive.store.counting.columns import GRADED, PROVISIONAL, REPORTED, of_parameter
 from archive.store.counting.from_bag import Bags
 from archive.store.events.cases import cases
 from archive.store.ledger import LedgerEntry
@@ -265,6 +265,7 @@ class _Makers:
             f"graded_{p} & {PROVISIONAL} > 0 AS provisional, margin_{p} AS margin FROM {table} "
             f"WHERE graded_{p} < {REPORTED}"
             for p in self.files.parameters
+            if p == of_parameter(p)
         ]
         return " UNION ALL ".join(parts) if parts else _empty(views()["parameters"]["columns"])
 

@@ -170,5 +170,7 @@ def test_rates_by_class_and_parameter_take_the_instruments_word_on_polarity(arch
     told = {key: tuple(row[k] for k in ("links", "passed", "by_instrument")) for key, row in found.items()}
     assert told["om4", "polarity"] == (3, 2, 3) and told["om4", "end_face"] == (3, 3, 3)
     assert told["om4", "optical_loss"] == (4, 4, 0) and told["os2", "optical_loss"] == (7, 6, 0)
+    assert told["os2", "optical_loss_1310nm"] == (8, 7, 0) and told["os2", "optical_loss_1550nm"] == (7, 6, 0)
+    assert told["om4", "optical_loss_850nm"] == told["om4", "optical_loss_1300nm"] == (4, 4, 0)
     ours = rates(archive, ["class", "parameter"], Choice(verdicts="program"))
     assert not any(row["links"] for row in ours.rows if row["parameter"] == "polarity")

@@ -23,6 +23,7 @@ from archive.answers.rates.regraded import answer_from_regrading
 from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
+from archive.store.counting.columns import of_parameter
 from archive.vocabulary.link_counts import LinkCounts
 
 COMPARISONS = ("auto", "first-time", "final", "none")
@@ -241,7 +242,7 @@ def _chosen(choice: Choice) -> str:
 def _with_unit(row: dict[str, Any], group: RateGroup, fields: Sequence[GroupField]) -> dict[str, Any]:
     """The row with the unit of its margins: dB, or that of the parameter."""
     parameter = next((v for f, v in zip(fields, group.key, strict=True) if f.name == "parameter"), None)
-    return {**row, "margin_unit": "dB" if parameter is None else vocabulary.parameter(parameter).unit}
+    return {**row, "margin_unit": "dB" if parameter is None else vocabulary.parameter(of_parameter(parameter)).unit}
 
 
 def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choice, single: bool) -> list[str]:

@@ -17,9 +17,8 @@ from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
 from archive.store.counting.blocks import Counting, counting
-from archive.store.counting.columns import BITS, STATES
+from archive.store.counting.columns import BITS, STATES, counted_parameters
 from archive.store.roles import Role
-from archive.vocabulary import parameters
 
 BASES = {"best": "state", "program": "state_program", "reported": "state_reported"}
 """Whose verdict counts, and the column that says what came of it."""
@@ -137,7 +136,7 @@ class CountingSource:
             tuple(p for _, f in parts for p in f.records),
             tuple(p for _, f in parts for p in f.cells),
             tuple(p for _, f in parts for p in f.failures),
-            tuple(n for n in parameters() if any(n in f.parameters for _, f in parts)),
+            tuple(n for n in counted_parameters() if any(n in f.parameters for _, f in parts)),
             all(f.alike for _, f in parts) and len(parts) < 2,
         )
         self.job = "r.job_id" if len(parts) < 2 else "(r.archive || '/' || r.job_id)"

@@ -21,7 +21,7 @@ from archive.answers.rates.source import Choice, CountingSource
 from archive.answers.rates.units import LEADING, UnitsFound, known_parameter, units
 from archive.errors import Trouble
 from archive.store import Archive
-from archive.store.counting.columns import BITS
+from archive.store.counting.columns import BITS, of_parameter
 from archive.vocabulary.counted import counted
 
 TOLD = 0.05
@@ -170,6 +170,8 @@ def _margins(source: CountingSource, choice: Choice, period: GroupField) -> list
     where, values = choice.where()
     out = []
     for name in source.files.parameters:
+        if name != of_parameter(name):
+            continue
         table = source.arrow(
             f"SELECT {period.sql} AS k, dense_rank() OVER (ORDER BY coalesce({source.job}, '')) - 1 AS job, "
             f"r.margin_{name}::DOUBLE AS margin FROM {source.records} r WHERE {where} AND "

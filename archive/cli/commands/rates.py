@@ -124,7 +124,8 @@ def command(
     \b
     FIELD: cable_type, class (category), construction, screened, gauge, conductor, sheath, cable_basis, limit,
     configuration, year, quarter, month, site, job, client, contractor, crew, archive, operator, length_band, maker,
-    model, serial, software, adapter, remote_model, remote_serial, medium, evidence, parameter.
+    model, serial, software, adapter, remote_model, remote_serial, medium, evidence, parameter
+    (losses of fibres also at each wavelength, as optical_loss_1310nm).
     With --what-failed also: pairing (of optical links the fibre, and the event of a trace), end,
     frequency_band, direction, wavelength.
 

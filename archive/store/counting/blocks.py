@@ -23,7 +23,7 @@ from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 from archive.store.checked_files import tell_passed_over
 
-VERSION = 8
+VERSION = 9
 """Raised whenever the columns change: older files are then written again."""
 
 _NAME = "counting"

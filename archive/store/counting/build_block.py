@@ -95,7 +95,7 @@ class _FromBags:
     @property
     def parameters(self) -> list[str]:
         """Parameters that any record was graded at, in the order of the vocabulary."""
-        return [name for name in vocabulary.parameters() if name in self.margins]
+        return [name for name in columns.counted_parameters() if name in self.margins]
 
     @property
     def failures(self) -> Any:

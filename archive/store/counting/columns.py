@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+from archive import vocabulary
+
 FROM_DATABASE = (
     "row",
     "deposit",
@@ -162,6 +164,30 @@ CELLS = (
 GRADED = {"not graded": 0, "pass": 1, "fail": 2}
 """graded_*: what a parameter came to; four more where that is provisional, eight where the instrument alone says so."""
 PROVISIONAL, REPORTED = 4, 8
+
+
+_BY_WAVELENGTH = "optical_loss"
+_NM = (850, 953, 1300, 1310, 1383, 1550, 1625)
+
+
+@cache
+def counted_parameters() -> tuple[str, ...]:
+    """Parameters that are counted, in their order: those of the vocabulary, and losses of fibers at each wavelength by
+    themselves (optical_loss_1310nm)."""
+    found: list[str] = []
+    for name in vocabulary.parameters():
+        found += [name, *(at_wavelength(nm) for nm in _NM if name == _BY_WAVELENGTH)]
+    return tuple(found)
+
+
+def at_wavelength(nm: float) -> str:
+    """Losses at a wavelength as a parameter by itself."""
+    return f"{_BY_WAVELENGTH}_{nm:g}nm"
+
+
+def of_parameter(name: str) -> str:
+    """The parameter of the vocabulary that a counted one is of."""
+    return _BY_WAVELENGTH if name.startswith(f"{_BY_WAVELENGTH}_") else name
 
 
 @cache

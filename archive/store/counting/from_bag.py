@@ -30,6 +30,8 @@ _GRADES = (
     "wavelength_nm",
     "frequency_mhz",
 )
+_GRAVER = np.array([1, 0, 2])
+"""How grave each code of columns.GRADED is: not graded, pass, fail."""
 _ROWS = 1 << 20
 """Grades looked at together; a fully swept record has some 250."""
 
@@ -110,6 +112,7 @@ def _grades(tables: BagTables, bags: Any, rows: Any, places: Any, low: int, limi
         place = pc.subtract(found["position"], low)
         found = found.filter(pc.equal(found["limit_id"], named.take(place)))
         _overall(found, bags, places, low)
+        _by_wavelength(found, bags, places, low)
         bags.fail(_failed(found, rows, low))
         groups, pending = [], 0
 
@@ -125,6 +128,40 @@ def _overall(found: Any, bags: Any, places: Any, low: int) -> None:
     for number, name in enumerate(names):
         here = which == number
         bags.put(name, at[here], margins[here], codes[here])
+
+
+def _by_wavelength(found: Any, bags: Any, places: Any, low: int) -> None:
+    """Losses of fibers at each wavelength by itself: a fail of any is one, then what was not graded; the smallest
+    margin."""
+    some = found.filter(pc.and_(pc.equal(found["parameter"], "optical_loss"), pc.equal(found["kind"], "worst_margin")))
+    some = some.filter(pc.is_valid(some["wavelength_nm"]))
+    if not some.num_rows:
+        return
+    words = pa.array(list(columns.GRADED))
+    codes = pc.index_in(some["verdict"], value_set=words).to_numpy().astype(np.int8)
+    shaky = pc.fill_null(some["provisional"], False).to_numpy()
+    margins = pc.fill_null(some["margin"], np.nan).to_numpy().astype(np.float32)
+    at = places[some["position"].to_numpy() - low]
+    waves = some["wavelength_nm"].to_numpy()
+    for nm in np.unique(waves):
+        name = columns.at_wavelength(float(nm))
+        if name not in columns.counted_parameters():
+            continue
+        here = waves == nm
+        each, back = np.unique(at[here], return_inverse=True)
+        rank = np.zeros(len(each), np.int8)
+        np.maximum.at(rank, back, _GRAVER[codes[here]])
+        code = _GRAVER.argsort()[rank]
+        worst = np.full(len(each), np.inf, np.float32)
+        np.fmin.at(worst, back, margins[here])
+        doubt = np.zeros(len(each), np.bool_)
+        np.logical_or.at(doubt, back, shaky[here])
+        bags.put(
+            name,
+            each,
+            np.where(np.isfinite(worst), worst, np.nan),
+            (code + columns.PROVISIONAL * doubt).astype(np.int8),
+        )
 
 
 def _failed(found: Any, rows: Any, low: int) -> Any:
