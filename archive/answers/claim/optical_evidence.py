@@ -59,7 +59,8 @@ def _pulse(tested: TestedRecord) -> float | None:
 
 def compared(facts: ClaimFacts) -> list[TraceAgainstLoss]:
     """Losses and length of the loss test beside those of the traces; nothing where one of the two is missing."""
-    lossy = loss_test(facts)
+    s = facts.standing
+    lossy = loss_test(facts) if s is not None and s.record["medium"] == "fiber" else None
     test = optical_facts(lossy.batch).get(lossy.record["record_id"]) if lossy is not None else None
     if test is None:
         return []
