@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -43,8 +43,8 @@ class _Stated:
     verdict: pa.Array | None
     marginal: pa.Array | None
     words: pa.Array | None
-    sources: tuple[str, ...] = ()
-    """The columns that they stand in."""
+    sources: dict[str, str] = field(default_factory=dict)
+    """The columns that they stand in, by what they state."""
 
     def there(self, n: int) -> Bools:
         """Rows, of n, that state a number or a verdict."""
@@ -52,6 +52,21 @@ class _Stated:
         for found in self.numbers.values():
             out |= ~np.isnan(found.values)
         return out if self.words is None else out | np.asarray(self.words.is_valid())
+
+    def exact(self) -> _Stated:
+        """Without numbers that are bounds: what an instrument reports is compared as it stands, and has no bounds."""
+        if not any(found.bound.any() for found in self.numbers.values()):
+            return self
+        without = {
+            n: replace(found, values=np.where(found.bound == 0, found.values, np.nan))
+            for n, found in self.numbers.items()
+        }
+        return replace(self, numbers=without)
+
+    def bounds_of(self, name: str) -> Bools | None:
+        """Which cells of what is stated under a name are bounds."""
+        found = self.numbers.get(name)
+        return None if found is None or not found.bound.any() else found.bound != 0
 
     @property
     def kind(self) -> str:
@@ -124,6 +139,7 @@ class ScalarBuilder:
         q = qualifiers(any_field, frame.table, keys, parameter).taken(rows)
         frequency = None if keys.frequency is None else keys.frequency[at]
         if is_curve(parameter):
+            stated = stated.exact()
             kind = "worst_value" if stated.kind == "overall" and frequency is not None else stated.kind
             self._report(part, parameter, q, stated, stated.there(part.rows), kind, frequency)
             return
@@ -138,8 +154,8 @@ class ScalarBuilder:
             part.feed(fields[name].source)
             self._add_readings(part.record, parameter, q, found, origin, ~np.isnan(found.values), frequency)
         if stated.words is not None or beside:
-            with_numbers = [f.source for n, f in fields.items() if n in beside or n in ("verdict", "marginal")]
-            overall = _Stated(beside, stated.verdict, stated.marginal, stated.words, tuple(with_numbers))
+            with_numbers = {n: f.source for n, f in fields.items() if n in beside or n in ("verdict", "marginal")}
+            overall = _Stated(beside, stated.verdict, stated.marginal, stated.words, with_numbers)
             self._report(part, parameter, q, overall, overall.there(part.rows), "overall")
 
     def _stated(
@@ -153,8 +169,8 @@ class ScalarBuilder:
             marginal = yes(frame.columns[fields["marginal"].source])
         for one in found.values():
             verdict, marginal = _by_mark(one, verdict, marginal)
-        sources = [f.source for n, f in fields.items() if n in (*several, "verdict", "marginal")]
-        return _Stated(found, verdict, marginal, stated_words, tuple(sources))
+        sources = {n: f.source for n, f in fields.items() if n in (*several, "verdict", "marginal")}
+        return _Stated(found, verdict, marginal, stated_words, sources)
 
     def _report(
         self,
@@ -169,8 +185,9 @@ class ScalarBuilder:
         """Adds rows of `reported`. there: boolean, of which rows of the frame. kind: where neither field nor row names
         one. frequency: float64, MHz of each row."""
         at = np.flatnonzero(there)
-        for source in stated.sources:
-            frame.feed(source, at)
+        for name, source in stated.sources.items():
+            bound = stated.bounds_of(name)
+            frame.feed(source, at if bound is None else at[~bound[at]])
         rows = pa.array(at)
         taken = q.taken(rows)
         first = next((stated.numbers[n] for n in ("value", "margin", "limit") if n in stated.numbers), None)
@@ -278,7 +295,7 @@ class ScalarBuilder:
         """One row of `reported` for each row of the frame that has any of the fields."""
         parameter = listed[0].to.name
         fields = {f.to.column: f for f in listed}
-        stated = self._stated(frame, fields, parameter)
+        stated = self._stated(frame, fields, parameter).exact()
         there, frequency = stated.there(frame.rows), None
         if "frequency" in fields:
             f = fields["frequency"]
@@ -298,8 +315,8 @@ class ScalarBuilder:
             same = _as_first(one_code(*(codes(frame.columns[f.source]) for f in listed)), frame.record, at)
             said, there = there & same, np.isin(np.arange(frame.rows), at)
         for f in listed:
-            empty = self._says_nothing(frame, f) & ~keys.lost
-            frame.feed(f.source, said | empty)
+            empty, bound = self._says_nothing(frame, f) & ~keys.lost, stated.bounds_of(f.to.column)
+            frame.feed(f.source, (said if bound is None else said & ~bound) | empty)
         self._report(frame, parameter, q, stated, there, stated.kind, frequency)
 
     def _says_nothing(self, frame: RowFrame, f: SourceField) -> Bools:
