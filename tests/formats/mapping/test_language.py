@@ -349,3 +349,41 @@ def test_bounds_in_a_matrix_stay_bounds(negative: bool, tmp_path: Path) -> None:
     tables, _ = read(tmp_path, mapping, {"e.csv": "Link,Pair,1,2,3\n" + "\n".join(rows) + "\n"})
     found = [(r["pairing"], r["values"], r["above"], r["below"]) for r in tables["sweeps"]]
     assert found == [("1-2", [70.0, 40.0, 30.0], [0], None), ("3-6", [40.0, 40.0, 30.0], None, None)]
+
+
+def test_a_reported_bound_is_no_value_and_is_kept(tmp_path: Path) -> None:
+    """Rows of `reported` have no bounds: a worst value of >70 is not one of 70."""
+    fields = '{ from = "V", to = "reported.next.value" }, { from = "M", to = "reported.next.margin" }'
+    tables, _ = read(tmp_path, ONE_FIELD % fields, {"e.csv": "Link,V,M\nL-1,>70,3\nL-2,60,> 9\nL-3,60,2\nL-4,>70,\n"})
+    assert [(r["link"], r["value"], r["margin"]) for r in tables["reported"]] == [
+        ("L-1", None, 3.0),
+        ("L-2", 60.0, None),
+        ("L-3", 60.0, 2.0),
+    ]
+    assert [(x["link"], x["value"]) for x in tables["extras"]] == [("L-1", ">70"), ("L-2", "> 9"), ("L-4", ">70")]
+
+
+@pytest.mark.parametrize("way", ["table", "blocks"])
+def test_lines_between_measurements_are_no_links_and_cost_none(
+    way: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By how many cells they fill, and of what kind: never by how they begin."""
+    if way == "blocks":
+        monkeypatch.setattr(chunks, "_plain", lambda file: False)
+    mapping = WORDS + CSV + 'rows = "readings"\n' + ROW_FIELDS
+    lines = [
+        "link,what,pair,db",
+        "A-1,NEXT,12-36,40",
+        ",NEXT,12-45,41",
+        "Total,,,",
+        "A-2,NEXT,12-36,42",
+        "Printed by X",
+    ]
+    tables, account = read(tmp_path, mapping, {"e.csv": "\n".join(lines) + "\n"})
+    assert [(r["link"], r["pairing"], r["value"]) for r in tables["reported"]] == [
+        ("A-1", "1-2/3-6", 40.0),
+        ("A-1", "1-2/4-5", 41.0),
+        ("A-2", "1-2/3-6", 42.0),
+    ]
+    assert [x["value"] for x in tables["extras"]] == ["Total", "Printed by X"]
+    assert (account.set_aside, len(tables["records"])) == ([], 2)

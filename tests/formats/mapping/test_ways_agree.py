@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -49,6 +50,10 @@ def exports(draw: st.DrawFn) -> str:
                 lines.append([*columns])
             if draw(st.integers(0, 9)) == 0:
                 lines.append([draw(st.sampled_from(["-----", "=== ===", ""])), *["----"] * (len(columns) - 1)])
+            if draw(st.integers(0, 9)) == 0:
+                alone = draw(st.sampled_from(["END", "Printed by K. Lund", "Tester: K. Lund", "7 rows in all"]))
+                at = draw(st.integers(0, len(columns) - 1))
+                lines.append([alone if i == at else "" for i in range(len(columns))])
             if draw(st.integers(0, 9)) == 0:
                 lines.append(["Total 12", *[""] * (len(columns) - 1)])
     every = draw(st.booleans())
@@ -104,6 +109,8 @@ def read(text: str, way: str, skip: str = SKIP[0]) -> Any:
                     }
                     if table == "extras":
                         kept["value"] = _as_number(kept["value"])
+                        # Blocks number their rows; a cell over two lines is one of them.
+                        kept["name"] = re.sub(r"^line \d+.*", "line", kept["name"])
                     out.append((table, labels[row["record_id"]], sorted(kept.items())))
         aside = sorted((s["link_label"] or "", s["reason"], (s["found"] or "").strip("'")) for s in account.set_aside)
         return sorted(out, key=repr), aside, account.cells

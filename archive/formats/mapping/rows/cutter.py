@@ -15,7 +15,7 @@ from archive.formats.mapping import names
 from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.labels import labels_of, list_names
-from archive.formats.mapping.rows.shape import RowShape, begins_with_number
+from archive.formats.mapping.rows.shape import NUMBER, RowShape, begins_with_number, lone
 from archive.formats.mapping.rows.text_rows import (
     Cell,
     RawRow,
@@ -72,6 +72,8 @@ class _Within:
     """Where in a block the cutting is: the table whose rows come, the title that stands above, the group of labels."""
 
     section: TableSection | None = None
+    left: TableSection | None = None
+    """The table whose rows came before a line that is none of them."""
     title: str = ""
     group: str = ""
 
@@ -120,12 +122,15 @@ class Cutter:
             elif self._skip and self._skip.search(joined(cells)):
                 out.ignored += len(filled(cells))
             elif (started := self._table_at(rows, i, within.title)) is not None:
-                within.section, used = started
+                (within.section, used), within.left = started, None
                 out.sections.append(within.section)
                 i += used or self._begun(rows[i], first + i, within)
                 continue
+            elif self._again(rows[i], cells, within.left):
+                within.section = within.left
+                continue
             else:
-                within.section = None
+                within.left, within.section = within.section or within.left, None
                 if block is not None and i == block[0] and (block[1] or self._file.block.startswith("/")):
                     self._begin_record(cells, first + i, block[1], out)
                 else:
@@ -135,6 +140,13 @@ class Cutter:
             out.sections.remove(section)
             out.labels += self._crossed(section)
         return out
+
+    def _again(self, raw: RawRow, cells: Row, left: TableSection | None) -> bool:
+        """Whether a row goes on with the table before a line between its rows: where each of its rows names its link,
+        nothing that stood between can have changed what it is of."""
+        if left is None or not left.table.keyed or left.table.title or _bare(left.table):
+            return False
+        return left.shape.fits(left.cells(raw, self._split)) and not self._label_row(cells)
 
     @staticmethod
     def _begun(raw: RawRow, at: int, within: _Within) -> int:
@@ -207,7 +219,7 @@ class Cutter:
         if current.shape.fits(current.cells(raw, self._split)):
             return True
         text = joined(cells)
-        if isinstance(raw, str) and (IN_BRACKETS.match(text) or _lone(cells, current)):
+        if isinstance(raw, str) and (IN_BRACKETS.match(text) or lone(cells, len(current.names), current.table.rows)):
             return False
         return not (self._label_row(cells) or self._is_title(text))
 
@@ -372,17 +384,6 @@ class Cutter:
         return any(t.title and matches(t.title, text) for t in self._tables)
 
 
-def _lone(cells: Row, current: TableSection) -> bool:
-    """Whether a line is one cell that is no row of several: one word, such as END below rows of numbers, or any words
-    below rows that are a measurement each."""
-    if len(cells) != 1 or len(current.names) < 2:
-        return False
-    text = str(cells[0])
-    if current.table.rows in ("points", "readings", "curves"):
-        return not _NUMBER.fullmatch(text)
-    return bool(re.fullmatch(r"\W*[^\W\d_]+\W*", text))
-
-
 def _bare(table: SourceTable) -> bool:
     """Whether a table has no headings, and is known by its rows of numbers: points, or what no title stands above."""
     return bool(table.columns) and table.rows != "cross" and (table.rows == "points" or not table.title)
@@ -391,14 +392,12 @@ def _bare(table: SourceTable) -> bool:
 def _all_numbers(cells: Row, table: SourceTable) -> bool:
     """Whether a row is one of a table that nothing stands above: as many numbers as it has columns, nothing else."""
     return len(cells) == len(table.columns) and all(
-        isinstance(c, int | float) or bool(_NUMBER.fullmatch(str(c))) for c in cells
+        isinstance(c, int | float) or bool(NUMBER.fullmatch(str(c))) for c in cells
     )
 
 
 IN_BRACKETS = re.compile(r"\s*\[\s*[^\W\d_][^\]]*\]\W*$")
 """A line that names a section, such as [Curve 3]: it is no row of the table above it."""
-
-_NUMBER = re.compile(r"\s*[-+<>]?\s*\d+(?:[.,]\d+)*(?:[eE][-+]?\d+)?\s*")
 
 
 @lru_cache(maxsize=65536)

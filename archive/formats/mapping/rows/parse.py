@@ -16,7 +16,9 @@ from archive.formats.base.text import count
 from archive.formats.mapping import names
 from archive.formats.mapping.model import SourceFile, SourceTable
 from archive.formats.mapping.rows.head import TextHead
-from archive.formats.mapping.rows.text_rows import DRAWN, blank, filled, joined, rows_of, skipper
+from archive.formats.mapping.rows.labels import labels_of
+from archive.formats.mapping.rows.shape import lone
+from archive.formats.mapping.rows.text_rows import DRAWN, Cell, blank, filled, joined, rows_of, skipper
 from archive.parallel import parallel_map
 from archive.tables.arrow import one_chunk
 
@@ -55,6 +57,8 @@ class ParsedRows:
 
     rows: pa.Table
     ignored: int = 0
+    loose: tuple[tuple[int, str, Cell], ...] = ()
+    """Cells of lines between the rows that are none of them: line, name and value."""
 
 
 @dataclass
@@ -141,12 +145,12 @@ class Parser:
             return True
         if self.skip is not None and self._may_skip(table, self.skip):
             return True
-        if min(c.null_count for c in table.columns):
-            empty = np.ones(table.num_rows, dtype=bool)
+        if sum(not c.null_count for c in table.columns) < 2 <= table.num_columns:
+            there = np.zeros(table.num_rows, dtype=np.int64)
             for c in table.columns:
-                empty &= np.asarray(c.is_null())
-            return bool(empty.any())
-        return False
+                there += np.asarray(c.is_valid())
+            return bool((there < 2).any())
+        return table.num_columns < 2 and bool(table.column(0).null_count)
 
     @staticmethod
     def _may_be_drawn(table: pa.Table) -> bool:
@@ -181,6 +185,7 @@ class Parser:
         rows: list[list[str | None]] = []
         bad: list[str | None] = []
         width, ignored = len(self.head.names), 0
+        loose: list[tuple[int, str, Cell]] = []
         text = block.text.decode("utf-8", "surrogatepass")
         headings = [[names.tidy(c) for c in r if names.tidy(c)] for r in self.head.headings]
         listed = list(rows_of(text, self.file, block.line))
@@ -191,6 +196,9 @@ class Parser:
                 continue
             if self.skip and self.skip.search(joined(row)):
                 ignored += len(filled(row))
+                continue
+            if not torn and lone(row, width, self.table.rows):
+                loose += [(line, n or f"line {line}", v) for n, v in labels_of(row) if v is not None]
                 continue
             why = "a quote that is never closed" if torn else None
             cut = block.last and number == len(listed) - 1 and not text.endswith("\n")
@@ -209,7 +217,7 @@ class Parser:
         table = table.append_column(LINE, pa.array(lines, type=pa.int64()))
         if any(bad):
             table = table.append_column(BAD, pa.array(bad, type=pa.string()))
-        return ParsedRows(table, ignored)
+        return ParsedRows(table, ignored, tuple(loose))
 
     def tables(self, blocks: Iterator[bytes]) -> Iterator[ParsedRows]:
         """The tables of blocks of whole lines, in order; parsed by several threads, a little ahead."""

@@ -20,6 +20,21 @@ def begins_with_number(cell: Cell) -> bool:
     return isinstance(cell, int | float) or (isinstance(cell, str) and bool(_BEGINS.match(cell)))
 
 
+NUMBER = re.compile(r"\s*[-+<>]?\s*\d+(?:[.,]\d+)*(?:[eE][-+]?\d+)?\s*")
+_NAMED = re.compile(r"[^\W\d_][^:]*:(?:\s.*)?", re.DOTALL)
+
+
+def lone(cells: Row, width: int, rows: str) -> bool:
+    """Whether a row is one cell that is no row of several: a word such as END, a name with its value, or any words
+    below rows that are a measurement each. width: columns of the table; rows: what a row of it is."""
+    if width < 2 or len(some := filled(cells)) != 1:
+        return False
+    text = str(some[0])
+    if rows in ("points", "readings", "curves"):
+        return not NUMBER.fullmatch(text)
+    return bool(re.fullmatch(r"\W*[^\W\d_]+\W*", text) if len(cells) == 1 else _NAMED.fullmatch(text.strip()))
+
+
 class RowShape:
     """Tells the rows of a table from what else may follow it, such as labels, titles and footers.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
@@ -57,6 +57,9 @@ def table_chunks(
         chunk = _chunk(group, table, file, mapping, head)
         if labels is not None or head.labels:
             chunk.frames = [*chunk.frames, above(head.labels, labels or _EMPTY, len(chunk.places), number == 0)]
+        if count.loose:
+            chunk.frames = [*chunk.frames, above(count.loose, _EMPTY, len(chunk.places), True)]
+            count.loose = []
         chunk.ignored = count.taken()
         yield chunk
 
@@ -75,11 +78,14 @@ class _Count:
     """Cells that are ignored by name, of the tables that were parsed so far and not told yet."""
 
     ignored: int
+    loose: list[tuple[int, str, Cell]] = field(default_factory=list)
+    """Cells of lines between the rows that are none of them."""
 
     def tables(self, parsed: Iterator[ParsedRows]) -> Iterator[pa.Table]:
         """The tables alone."""
         for one in parsed:
             self.ignored += one.ignored
+            self.loose += one.loose
             if one.rows.num_rows:
                 yield one.rows
 
