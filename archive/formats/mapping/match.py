@@ -16,6 +16,7 @@ from archive.formats.mapping import names
 from archive.formats.mapping.known import known
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping, SourceFile, SourceTable
+from archive.formats.mapping.rows.text_rows import fixed
 from archive.formats.recognition import Entry
 
 ENOUGH = 0.75
@@ -51,7 +52,10 @@ def matches(entry: Entry) -> list[Match]:
     out = []
     for k in known():
         for file in k.mapping.files if k.mapping is not None else ():
-            match = _match(k.mapping, file, kind, there) if k.mapping is not None else None
+            if k.mapping is None:
+                continue
+            cut = _cut_names(entry, k.mapping) if kind == "text" else frozenset()
+            match = _match(k.mapping, file, kind, there | cut)
             if match is not None:
                 out.append(match)
     return sorted(out, key=lambda m: (-m.score, -m.asked))
@@ -62,8 +66,19 @@ def match(entry: Entry, mapping: Mapping) -> Match | None:
     words_there = content(entry, mapping)
     if words_there is None:
         return None
-    found = [m for f in mapping.files if (m := _match(mapping, f, *words_there)) is not None]
+    kind, there = words_there
+    there |= _cut_names(entry, mapping) if kind == "text" else frozenset()
+    found = [m for f in mapping.files if (m := _match(mapping, f, kind, there)) is not None]
     return max(found, key=lambda m: (m.score, m.asked), default=None)
+
+
+def _cut_names(entry: Entry, mapping: Mapping) -> frozenset[str]:
+    """Names in a text whose columns have fixed places, and may touch each other."""
+    tables = [t for f in mapping.files for t in f.tables if t.widths]
+    if not tables:
+        return frozenset()
+    lines = _decoded(entry, mapping).splitlines()[:_ROWS]
+    return frozenset(_plain(c) for t in tables for line in lines for c in fixed(line, t.widths))
 
 
 def _match(mapping: Mapping, file: SourceFile, kind: str, there: frozenset[str]) -> Match | None:

@@ -387,3 +387,14 @@ def test_lines_between_measurements_are_no_links_and_cost_none(
     ]
     assert [x["value"] for x in tables["extras"]] == ["Total", "Printed by X"]
     assert (account.set_aside, len(tables["records"])) == ([], 2)
+
+
+def test_columns_of_fixed_places_may_touch_in_headings_and_rows(tmp_path: Path) -> None:
+    mapping = '[[file]]\nkind = "report"\nblock = "file"\n[[file.table]]\nrows = "labels"\n'
+    mapping += 'fields = [{ from = "Link", to = "records.link_label" }]\n[[file.table]]\nrows = "points"\n'
+    mapping += 'widths = [0, 7]\nfields = [{ from = "FreqMHz", to = "row.frequency" }, '
+    mapping += '{ from = "RL dB", to = "sweeps.return_loss[1-2]" }]\n'
+    text = "Link: A-1\nFreqMHzRL dB\n1.00   30.1\n100.50029.0\n200.00028.0\n"
+    tables, account = read(tmp_path, mapping, {"e.txt": text})
+    assert [r["values"] for r in tables["sweeps"]] == [[30.1, 29.0, 28.0]]
+    assert (account.set_aside, account.cells["extras"]) == ([], 0)
