@@ -110,3 +110,19 @@ def test_a_footer_that_the_mapping_skips_is_silent(tmp_path: Path) -> None:
     (tmp_path / "e.csv").write_text(FOOTERS % "Total")
     surveyed = CliRunner().invoke(cli, ["survey", str(tmp_path / "e.csv"), "--mapping", str(tmp_path / "m.toml")])
     assert surveyed.exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("drafted", "confidence", "code"),
+    [("true", ", confidence = 0.7", 1), ("true", ", confidence = 0.95", 0), ("true", "", 0), ("false", "", 0)],
+)
+def test_a_label_that_is_a_guess_of_a_draft_is_told(drafted: str, confidence: str, code: int, tmp_path: Path) -> None:
+    mapping = MAPPING.replace('layout = "t"', f'layout = "t"\ndrafted = {drafted}')
+    mapping = mapping.replace('"records.link_label" }', f'"records.link_label"{confidence} }}')
+    (tmp_path / "m.toml").write_text(mapping % "")
+    (tmp_path / "e.csv").write_text("Link;Result\nA-1;PASS\n")
+    surveyed = CliRunner().invoke(cli, ["survey", str(tmp_path / "e.csv"), "--mapping", str(tmp_path / "m.toml")])
+    options = ["--mapping", str(tmp_path / "m.toml"), "--json"]
+    checked = CliRunner().invoke(cli, ["check", str(tmp_path / "e.csv"), *options])
+    assert (surveyed.exit_code, json.loads(checked.stdout)["counts"].get("label-is-a-guess", 0)) == (code, code)
+    assert ("a guess of a draft: 'Link', 0.7" in " ".join(surveyed.output.split())) == bool(code)

@@ -20,7 +20,7 @@ from archive.formats.mapping.build.cell_arrays import axis_values
 from archive.formats.mapping.build.curve_axes import SharedAxes
 from archive.formats.mapping.build.curve_builder import CurveBuilder
 from archive.formats.mapping.build.evidence import evidence, media
-from archive.formats.mapping.build.footers import FooterLinks
+from archive.formats.mapping.build.footers import FooterLinks, label_guessed
 from archive.formats.mapping.build.keys import keys_of
 from archive.formats.mapping.build.not_placed import NotPlaced
 from archive.formats.mapping.build.record_facts import RecordFacts
@@ -164,7 +164,7 @@ class Builder:
     def findings(self) -> pa.Table:
         """What converting did to the numbers so far, one finding for each column and file, and what no table took."""
         path = self._source["path"]
-        rows = [*self._not_placed.findings(path), *self._footers.findings(path)]
+        rows = [*self._not_placed.findings(path), *self._footers.findings(path), *label_guessed(self._mapping, path)]
         for (path, column), changes in self._changes.items():
             found, read = (" and ".join(getattr(c, name) for c in sorted(changes)) for name in ("found", "read"))
             texts = {"where": f"{path}, {column}", "found": found, "expected": read, "status": "input changed"}

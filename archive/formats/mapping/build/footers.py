@@ -1,4 +1,4 @@
-"""Records that are no links: rows that sum up, and lines that a program prints below a table."""
+"""Records that are no links: rows that sum up, and lines that programs print below a table. Labels that are guesses."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
+from archive import schemas
 from archive.formats.base import words
 from archive.formats.base.findings import finding
+from archive.formats.mapping.model import Mapping
 from archive.tables import Batch
 from archive.vocabulary import phrases
 
@@ -29,6 +31,17 @@ class FooterLinks:
             return []
         more = f" and {len(self.found) - 3} more" if len(self.found) > 3 else ""
         return [finding("reading", "footer-read-as-link", where=where, found=", ".join(self.found[:3]) + more)]
+
+
+def label_guessed(mapping: Mapping, where: str) -> list[dict[str, Any]]:
+    """What is to be said of a drafted mapping that is not sure of the label of the links."""
+    fields = [f for file in mapping.files for t in file.tables for f in t.fields if str(f.to) == "records.link_label"]
+    sure = schemas.load("hypotheses.toml")["confidence"]["sure"]
+    unsure = [f for f in fields if f.confidence is not None and f.confidence < sure]
+    if not (mapping.drafted and unsure):
+        return []
+    found = f"{unsure[0].source!r}, {unsure[0].confidence:g}"
+    return [finding("reading", "label-is-a-guess", where=where, found=found)]
 
 
 @lru_cache(maxsize=4096)
