@@ -44,8 +44,19 @@ def coded(column: ArrowColumn) -> tuple[list[str], Ints]:
     So [*words, ""] indexed by the codes gives the column again.
     """
     encoded = one_chunk(column).dictionary_encode()
-    codes = pc.fill_null(encoded.indices, -1).to_numpy()
-    return encoded.dictionary.to_pylist(), codes.astype(np.int64)
+    codes = encoded.indices
+    if not codes.null_count:
+        return encoded.dictionary.to_pylist(), numbers(codes).astype(np.int64)
+    known = numbers(codes.is_valid().cast(pa.int8())).astype(np.bool_)
+    made = np.full(len(codes), -1, np.int64)
+    made[known] = numbers(codes.drop_null())
+    return encoded.dictionary.to_pylist(), made
+
+
+def numbers(column: ArrowColumn) -> npt.NDArray[np.generic]:
+    """A numeric column without nulls as an array. Arrow's own conversion imports pandas where it is installed, which
+    takes longer than most questions; this does not."""
+    return np.from_dlpack(one_chunk(column))
 
 
 def reals(column: ArrowColumn) -> Reals:

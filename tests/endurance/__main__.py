@@ -1,6 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates, fuzz; without one, all.
+Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates,
+twenty-years, fuzz; without one, all.
 After `fuzz` readers may be named: `fuzz delimited trees --seconds 300`. Figures go to standard output, as text and,
 with --json, as one document. A promise that is broken ends the run: AssertionError.
 """
@@ -25,6 +26,7 @@ from tests.endurance import (
     open_forms,
     properties,
     store_runs,
+    twenty_years,
 )
 from tests.endurance.store_disks import DISKS
 from tests.endurance.store_work import WORK
@@ -93,6 +95,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "cables": cables,
     "fuzz": fuzzed,
     "rates": rates,
+    "twenty-years": twenty_years.tour,
 }
 
 

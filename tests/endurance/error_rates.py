@@ -52,20 +52,36 @@ def comparisons(runs: int) -> dict[str, float]:
 def charts(runs: int) -> dict[str, float]:
     """False alarms anywhere on a chart of like months."""
     out: dict[str, float] = {}
-    for months in (12, 24):
-        for jobs in (2, 5, 20):
-            draw = np.random.default_rng(months * 100 + jobs)
-            points = smooth = 0
-            for _ in range(runs):
-                made = trends.chart(simulated.groups(draw, [jobs] * months, 0.97, 0.02))
-                points += bool(made.outside.any())
-                smooth += bool(made.drifted.any())
-            out[f"chart of {months} months, {jobs} jobs a month: any point outside"] = points / runs
-            out[f"chart of {months} months, {jobs} jobs a month: smoothed line outside"] = smooth / runs
-    draw = np.random.default_rng(7)
-    some = runs // 4
-    found = [trends.change(simulated.groups(draw, [5] * 24, 0.97, 0.02), 199) for _ in range(some)]
-    out["change point told, 24 like months of 5 jobs"] = sum(c is not None and c.p <= 0.05 for c in found) / some
+    some = max(20, runs // 4)
+    for months, jobs, tails in ((12, 2, "beta"), (24, 2, "beta"), (24, 5, "beta"), (24, 5, "t"), (60, 5, "t")):
+        words = "heavy tails" if tails == "t" else "ordinary tails"
+        draw = np.random.default_rng(months * 100 + jobs)
+        told = np.zeros(3, np.int64)
+        for _ in range(some):
+            made = trends.PeriodJobs(simulated.groups(draw, [jobs] * months, 0.97, 0.02, tails), 199)
+            shown, change = made.chart(), made.change()
+            told += (shown.outside.any(), shown.drifted.any(), change is not None and change.p <= trends.TOLD)
+        for what, number in zip(("a point", "the smoothed line", "a change"), told.tolist(), strict=True):
+            out[f"chart of {months} months, {jobs} jobs a month, {words}: {what} told"] = number / some
+    return out
+
+
+def steps(runs: int) -> dict[str, float]:
+    """How soon the smoothed line tells that the rate fell from 97 to 90 % after eighteen months."""
+    out: dict[str, float] = {}
+    for jobs in (2, 5, 20):
+        draw = np.random.default_rng(jobs)
+        first = []
+        for _ in range(max(20, runs // 10)):
+            whole = simulated.groups(draw, [jobs] * 30, [0.97] * 18 + [0.9] * 12, 0.02)
+            for months in range(19, 31):
+                made = trends.PeriodJobs(whole.only(np.arange(months)), 199).chart()
+                if made.drifted[-1] or made.outside[-1]:
+                    first.append(months - 18)
+                    break
+            else:
+                first.append(13)
+        out[f"months until a fall from 97 to 90 % is told, {jobs} jobs a month, median"] = float(np.median(first))
     return out
 
 
@@ -81,20 +97,30 @@ def honest_groups(runs: int) -> dict[str, float]:
 
 
 def archive_of_units(draw: Any, months: int, per_month: int, between: float, slope: float) -> drift.JobMargins:
-    """Jobs of eight units: crews of their own half of the time, lots that change every eight months; the first unit
-    drifts by slope dB a month from the start."""
+    """Jobs of eight units on three cables: crews of their own half of the time, lots of each cable that change every
+    eight months. The first unit drifts by slope dB a month from the start. Archives know no lots: cable and quarter
+    stand in for them, as in `rates --trend`."""
     unit = np.repeat(np.tile(np.arange(8), months), per_month)
     month = np.repeat(np.arange(months), 8 * per_month)
-    lot = (month // 8) * 3 + draw.integers(0, 3, len(unit))
+    cable = draw.integers(0, 3, len(unit))
+    lot = cable * 100 + (month + draw.integers(0, 8, 3)[cable]) // 8
     crew = np.where(draw.random(len(unit)) < 0.5, unit % 6, draw.integers(0, 6, len(unit)))
-    lots, crews = draw.normal(0, 0.3, int(lot.max()) + 1), draw.normal(0, 0.15, 6)
+    lots, crews = draw.normal(0, 0.3, 400), draw.normal(0, 0.15, 6)
     noise = draw.normal(0, np.sqrt(between**2 + 1.57 * 0.6**2 / 60), len(unit))
     margin = 4 + lots[lot] + crews[crew] + slope * month * (unit == 0) + noise
-    return drift.JobMargins(margin, month.astype(float), unit, crew, lot)
+    return drift.JobMargins(margin, month.astype(float), unit, crew, cable * 100 + month // 3)
+
+
+def until(jobs: drift.JobMargins, month: int) -> drift.JobMargins:
+    """What is known before a month."""
+    some = jobs.months < month
+    lot = np.unique(jobs.lot[some], return_inverse=True)[1]
+    return drift.JobMargins(jobs.margin[some], jobs.months[some], jobs.unit[some], jobs.crew[some], lot)
 
 
 def drifts(runs: int) -> dict[str, float]:
-    """Told by month fifteen, looked at from the sixth on; innocent units told in 24 months, with and without drift."""
+    """Told by month fifteen, looked at each month from the sixth on; innocent units told in 24 months, with and without
+    drift."""
     out: dict[str, float] = {}
     for between, per_month in ((0.15, 2), (0.25, 4)):
         for slope in (-0.043, 0.0):
@@ -104,9 +130,7 @@ def drifts(runs: int) -> dict[str, float]:
                 made = archive_of_units(draw, 24, per_month, between, slope)
                 told: dict[int, int] = {}
                 for month in range(6, 25):
-                    some = made.months < month
-                    parts = (made.margin, made.months, made.unit, made.crew, made.lot)
-                    for s in drift.slopes(drift.JobMargins(*(p[some] for p in parts))):
+                    for s in drift.slopes(until(made, month)):
                         if s.p is not None and s.p < drift.TOLD:
                             told.setdefault(s.unit, month)
                 found += told.get(0, 99) <= 15 and slope != 0
@@ -122,7 +146,14 @@ def drifts(runs: int) -> dict[str, float]:
 
 def run(runs: int = 1000) -> dict[str, float]:
     """All cells."""
-    return intervals(runs) | comparisons(runs) | charts(runs) | honest_groups(runs) | drifts(max(20, runs // 5))
+    return (
+        intervals(runs)
+        | comparisons(runs)
+        | charts(runs)
+        | steps(runs)
+        | honest_groups(runs)
+        | drifts(max(20, runs // 5))
+    )
 
 
 def broken(found: dict[str, float]) -> list[str]:

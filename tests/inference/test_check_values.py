@@ -191,10 +191,11 @@ def test_limits_and_change_of_a_chart() -> None:
     n = np.full(120, 60.0)
     x = draw.binomial(60, np.where(group < 12, 0.97, 0.85)).astype(float)
     made = jobs.JobCounts.of(group, n, x)
-    found = trends.change(made, 199)
+    found = trends.PeriodJobs(made, 199).change()
     assert found is not None and abs(found.period - 12) <= 1
     assert found.p == 1 / 200 and found.after < 0.9 < found.before
-    shown = trends.chart(made)
+    shown = trends.PeriodJobs(made, 199).chart()
+    assert (shown.outside == ((shown.rate < shown.low) | (shown.rate > shown.high))).all()
     assert shown.judged and shown.drifted[-1] and shown.ewma[-1] < 0
-    few = trends.chart(made.only(np.arange(5)))
+    few = trends.PeriodJobs(made.only(np.arange(5))).chart()
     assert not few.judged and not few.outside.any()

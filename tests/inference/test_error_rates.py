@@ -7,7 +7,7 @@ import pytest
 
 from archive.answers.inference import drift
 from archive.answers.inference.standardise import StratumCounts, standardised
-from tests.endurance.error_rates import archive_of_units
+from tests.endurance.error_rates import archive_of_units, charts, until
 from tests.inference import simulated_jobs as simulated
 
 
@@ -66,8 +66,13 @@ def test_a_drifting_unit_is_told_and_no_other() -> None:
     draw = np.random.default_rng(9)
     found = innocent = 0
     for _ in range(20):
-        listed = drift.slopes(archive_of_units(draw, 15, 2, 0.15, -0.043))
+        listed = drift.slopes(until(archive_of_units(draw, 15, 2, 0.15, -0.043), 15))
         told = {s.unit for s in listed if s.p is not None and s.p < drift.TOLD}
         found += 0 in told
         innocent += bool(told - {0})
     assert found >= 16 and innocent <= 2
+
+
+def test_few_charts_of_like_months_tell_anything() -> None:
+    """5 % of each are promised, whatever the tails; more than five of twenty would come in one run of 3,000."""
+    assert max(charts(80).values()) <= 0.25

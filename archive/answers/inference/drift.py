@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +12,10 @@ from archive.answers.inference.jobs import Reals, Whole
 from archive.answers.inference.special import t_quantile, t_tail
 
 TOLD = 0.001
-"""p below which a drift is told, looked at each month anew."""
+"""p below which a drift is told, looked at each month anew: as measured, DEVELOPERS.md."""
+HELD, TYPICAL_SCATTER = 0.005, 0.2
+"""Slopes of units that are not told are held near nought as if drawn with this spread, in dB a month, beside a scatter
+of jobs in dB (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -45,18 +49,21 @@ class Slope:
 @dataclass(frozen=True)
 class _Fit:
     """A least-squares fit. b: coefficients; inverse: pseudo-inverse of X'X; known: which coefficients are estimable;
-    variance, freedom: of the residuals; units: how many; crews: how many have a column."""
+    row_space: the projection onto what is; variance, freedom: of the residuals; units: how many; crews: how many have a
+    column."""
 
     b: Reals
     inverse: Any
     known: Any
+    row_space: Any
     variance: float
     freedom: int
     units: int
     crews: int
 
 
-def _fit(jobs: JobMargins) -> _Fit | None:
+def _fit(jobs: JobMargins, held: Any = None) -> _Fit | None:
+    """held: (units,), whether the slope of a unit is drawn towards nought by HELD; None: of none."""
     units, crews = int(jobs.unit.max(initial=-1)) + 1, int(jobs.crew.max(initial=0))
     months = jobs.months - jobs.months.mean()
     own = np.eye(units)[jobs.unit]
@@ -65,6 +72,9 @@ def _fit(jobs: JobMargins) -> _Fit | None:
         columns.append(np.eye(int(levels.max(initial=0)) + 1)[levels][:, 1:])
     x = np.concatenate(columns, axis=1)
     square = x.T @ x
+    if held is not None:
+        at = units + np.flatnonzero(held)
+        square[at, at] += (TYPICAL_SCATTER / HELD) ** 2
     inverse = np.linalg.pinv(square, hermitian=True, rcond=1e-10)
     freedom = len(x) - int(np.linalg.matrix_rank(square, hermitian=True))
     if freedom < 1 or units < 2:
@@ -72,8 +82,9 @@ def _fit(jobs: JobMargins) -> _Fit | None:
     b = inverse @ (x.T @ jobs.margin)
     rest = jobs.margin - x @ b
     # estimable: its row of the projection onto the row space is the unit vector
-    known = np.abs(inverse @ square - np.eye(x.shape[1])).max(axis=1) < 1e-6
-    return _Fit(b, inverse, known, float(rest @ rest) / freedom, freedom, units, crews)
+    row_space = inverse @ square
+    known = np.abs(row_space - np.eye(x.shape[1])).max(axis=1) < 1e-6
+    return _Fit(b, inverse, known, row_space, float(rest @ rest) / freedom, freedom, units, crews)
 
 
 def slopes(jobs: JobMargins) -> list[Slope]:
@@ -102,25 +113,32 @@ def slopes(jobs: JobMargins) -> list[Slope]:
 
 @dataclass(frozen=True)
 class CellEffect:
-    """Effect of one lot in dB against the first, with its standard error; error 0: it cannot be told."""
+    """Effect of one lot in dB against the median lot, with its standard error; error 0: it cannot be told."""
 
     cell: int
     effect: float
     error: float
 
 
-def cells(jobs: JobMargins) -> list[CellEffect]:
-    """Effect of every lot, with units, their slopes and crews accounted for. The first lot is the zero."""
-    fit = _fit(jobs)
-    if fit is None:
+def cells(jobs: JobMargins, drifting: Sequence[int] = ()) -> list[CellEffect]:
+    """Effect of every lot, with units and crews accounted for, and the slopes of the units that drift.
+
+    Slopes of the others are held near nought: left free, they could be any trend that all units share, and no lot
+    could be told from another of a different year.
+    """
+    units, lots = int(jobs.unit.max(initial=-1)) + 1, int(jobs.lot.max(initial=-1)) + 1
+    fit = _fit(jobs, ~np.isin(np.arange(units), list(drifting)))
+    if fit is None or lots < 2:
         return []
     first = 2 * fit.units + fit.crews
-    listed = [CellEffect(0, 0.0, float(np.sqrt(fit.variance / max(1, int((jobs.lot == 0).sum())))))]
-    for cell in range(1, int(jobs.lot.max(initial=0)) + 1):
-        at = first + cell - 1
-        error = float(np.sqrt(max(0.0, fit.inverse[at, at] * fit.variance))) if fit.known[at] else 0.0
-        listed.append(CellEffect(cell, float(fit.b[at]), error))
-    return listed
+    contrast = np.zeros((lots, len(fit.b)))
+    contrast[:, first:] = (np.eye(lots) - (1 - np.eye(lots)) / (lots - 1))[:, 1:]  # the first lot is the zero
+    known = np.abs(contrast @ fit.row_space - contrast).max(axis=1) < 1e-6
+    variance = np.einsum("ij,jk,ik->i", contrast, fit.inverse, contrast) * fit.variance
+    effect = np.concatenate([[0.0], fit.b[first:]])
+    error = np.where(known, np.sqrt(np.maximum(variance, 0)), 0.0)
+    middle = float(np.median(effect[known])) if known.any() else 0.0
+    return [CellEffect(i, float(e) - middle, float(s)) for i, (e, s) in enumerate(zip(effect, error, strict=True))]
 
 
 def _against_median(slope: Reals, covariance: Any) -> tuple[Reals, Reals]:

@@ -211,7 +211,10 @@ def plural(noun: str) -> str:
 
 def p_text(value: float) -> str:
     """A p as it is printed."""
-    return "below 0.0001" if value < 1e-4 else f"{value:.3f}" if value < 0.1 else f"{value:.2f}"
+    for least, shown in ((1e-4, "below 0.0001"), (1e-3, f"{value:.4f}"), (0.1, f"{value:.3f}")):
+        if value < least:
+            return shown
+    return f"{value:.2f}"
 
 
 def _many(number: int, word: str) -> str:

@@ -3,47 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
 
 from archive import schemas
 from archive.answers.count_text import percent, points
-from archive.answers.inference.jobs import Reals, Whole
-from archive.answers.inference.standardise import Standardised, StratumCounts, standardised
-from archive.answers.rates.compare import RATES, Told, p_text
+from archive.answers.inference.standardise import Standardised, standardised
+from archive.answers.rates.compare import Told, p_text
 from archive.answers.rates.fields import GroupField, chosen
-from archive.answers.rates.source import DECIDED, Choice, CountingSource, grouped
+from archive.answers.rates.source import Choice, CountingSource
+from archive.answers.rates.strata import Strata, StrataTable
 from archive.answers.statistics import holm
-from archive.store.counting.columns import BITS
-from archive.tables.arrow import coded
-
-LEAST_JOBS = 2
-"""Fewer jobs of a group are not compared within strata: one job cannot be told from its mix."""
-
-
-@dataclass(frozen=True)
-class Strata:
-    """Links by group, stratum and job: (m,) each; words: names of the strata."""
-
-    group: Whole
-    stratum: Whole
-    job: Whole
-    links: Reals
-    passed: Reals
-    words: list[str]
-
-    def against_rest(self, group: int) -> StratumCounts:
-        """A group against all others."""
-        side = (self.group != group).astype(np.int64)
-        return StratumCounts(side, self.stratum, self.job, self.links, self.passed)
-
-    def enough(self, group: int) -> bool:
-        """Whether a group and the others have jobs enough to be compared within strata."""
-        here = self.group == group
-        return all(len(np.unique(self.job[side])) >= LEAST_JOBS for side in (here, ~here))
 
 
 class MixSearch:
@@ -56,29 +27,14 @@ class MixSearch:
         self, source: CountingSource, choice: Choice, fields: Sequence[GroupField], keys: Sequence[Any], rate: str
     ) -> None:
         self._source, self._choice, self._fields, self._rate = source, choice, fields, rate
-        self._at = {tuple(map(_text, key)): i for i, key in enumerate(keys)}
+        self._keys = keys
 
     def strata(self, by: Sequence[GroupField]) -> Strata:
         """Links by group, job and the values of some fields."""
-        columns, _ = grouped(self._fields)
-        where, values = self._choice.where()
-        table, number = self._source.table(self._choice)
-        state, bit, passed = self._choice.state, BITS[RATES[self._rate]], BITS["passed"]
-        asked = ", ".join(f"coalesce(CAST({f.sql} AS VARCHAR), '') AS s{i}" for i, f in enumerate(by))
-        found = self._source.arrow(
-            f"SELECT {columns}{asked}, coalesce({self._source.job}, '') AS job, "
-            f"sum({number})::DOUBLE AS n, coalesce(sum({number}) FILTER ({state} & {passed} > 0), 0)::DOUBLE AS x "
-            f"FROM {table} r WHERE {where} AND {state} & {bit} > 0 AND {state} & {DECIDED} > 0 "
-            "GROUP BY ALL ORDER BY ALL",
-            values,
-        )
-        group = _numbers(found, [f"k{i}" for i in range(len(self._fields))], self._at)
-        words, stratum = _codes(found, [f"s{i}" for i in range(len(by))])
-        _, job = _codes(found, ["job"])
-        n, x = (found[c].to_numpy() for c in ("n", "x"))
-        some = group >= 0
-        shown = [", ".join(_shown(f, w) for f, w in zip(by, one, strict=True)) for one in words]
-        return Strata(group[some], stratum[some], job[some], n[some], x[some], shown)
+        return self._table(by).strata([f.name for f in by])
+
+    def _table(self, by: Sequence[GroupField]) -> StrataTable:
+        return StrataTable(self._source, self._choice, self._fields, self._keys, self._rate, by)
 
     def search(self, names: Sequence[str], noun: str) -> tuple[list[Told], list[str]]:
         """Reversals, and mixes that move a rate, over the fields of schemas/rates.toml; what could not be compared."""
@@ -92,8 +48,10 @@ class MixSearch:
             own |= set(same) if own & set(same) else set()
         found: list[tuple[int, GroupField, Strata, Standardised]] = []
         apart = []
-        for field in chosen([n for n in rules["fields"] if n not in own], self._choice.length_edges):
-            strata = self.strata([field])
+        fields = chosen([n for n in rules["fields"] if n not in own], self._choice.length_edges)
+        table = self._table(fields)
+        for field in fields:
+            strata = table.strata([field.name])
             if len(strata.words) < 2:
                 continue
             for g in range(1 if len(names) == 2 else len(names)):
@@ -159,49 +117,6 @@ def _reversal(name: str, against: str, field: GroupField, strata: Strata, made: 
 
 def _signed(share: float) -> str:
     return points(100 * share, signed=True)
-
-
-def _codes(table: Any, columns: Sequence[str]) -> tuple[list[tuple[str, ...]], Whole]:
-    """Distinct tuples of text columns and the number of each row's."""
-    number: Whole = np.zeros(table.num_rows, np.int64)
-    names: list[list[str]] = []
-    sizes = []
-    for column in columns:
-        words, code = coded(table[column].cast(pa.string()))
-        names.append(words)
-        sizes.append(max(1, len(words)))
-        number = number * sizes[-1] + code
-    each, back = np.unique(number, return_inverse=True)
-    tuples = []
-    for value in each.tolist():
-        one: list[str] = []
-        for words, size in zip(reversed(names), reversed(sizes), strict=True):
-            one.append(words[value % size])
-            value //= size
-        tuples.append(tuple(reversed(one)))
-    return tuples, back.astype(np.int64)
-
-
-def _numbers(table: Any, columns: Sequence[str], at: dict[Any, int]) -> Whole:
-    """The number of each row's group; -1 where it is none of them."""
-    if not columns:
-        return np.zeros(table.num_rows, np.int64)
-    filled = pa.table({c: table[c].cast(pa.string()).fill_null("\0") for c in columns})
-    tuples, code = _codes(filled, columns)
-    of = np.array([at.get(t, -1) for t in tuples], np.int64)
-    return of[code] if len(of) else np.zeros(0, np.int64)
-
-
-def _text(value: Any) -> str:
-    return "\0" if value is None else str(value)
-
-
-def _shown(field: GroupField, word: str) -> str:
-    if word == "":
-        return "unknown"
-    if field.name in ("length_band", "quarter", "month"):
-        return str(field.shown(int(word)))
-    return word
 
 
 def _some(listed: Sequence[str]) -> str:

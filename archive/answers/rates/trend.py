@@ -24,8 +24,6 @@ from archive.store import Archive
 from archive.store.counting.columns import BITS, of_parameter
 from archive.vocabulary.counted import counted
 
-TOLD = 0.05
-"""p below which a change point is told."""
 _SHARE = 0.05
 """Quantile of margins that is followed beside the median."""
 
@@ -71,7 +69,7 @@ class Trend:
         """What may be relied on."""
         found = []
         for kind, words in (
-            ("point", "outside the limits of a single period"),
+            ("point", "outside the limits, which 19 of 20 charts of like jobs keep within"),
             ("smoothed", "where the smoothed line leaves its limits"),
         ):
             listed = [f"{a['period']} ({a['direction']})" for a in self.alarms if a["kind"] == kind]
@@ -125,7 +123,8 @@ def trend(
     if not here:
         return Trend(of, [], [], None, found, [], margin, False, None, words, notes, of_what)
     jobs = made.first.only(np.array(here))
-    chart = trends.chart(jobs)
+    periods = trends.PeriodJobs(jobs)
+    chart = periods.chart()
     shown = of_jobs.intervals(jobs, made.elsewhere[FIRST])
     number = np.bincount(jobs.group, minlength=jobs.groups)
     points = [
@@ -146,9 +145,9 @@ def trend(
         for kind, outside, side in (("point", chart.outside, chart.u), ("smoothed", chart.drifted, chart.ewma))
         for i in np.flatnonzero(outside).tolist()
     ]
-    changed = trends.change(jobs)
+    changed = periods.change()
     change = None
-    if changed is not None and changed.p <= TOLD:
+    if changed is not None and changed.p <= trends.TOLD:
         change = {"period": names[changed.period], "before": changed.before, "after": changed.after, "p": changed.p}
     if not chart.judged:
         least = f"{trends.LEAST_PERIODS} periods and {trends.LEAST_JOBS} jobs"
@@ -158,11 +157,10 @@ def trend(
 
 
 def _expected(found: Trend) -> float:
-    """False alarms that are expected where nothing changes: as measured (DEVELOPERS.md), by the number of periods."""
-    charts = 0.0027 * len(found.points) + 0.02 if found.judged else 0.0
-    change = TOLD if len(found.points) >= trends.LEAST_PERIODS else 0.0
+    """False alarms that are expected where nothing changes: of points, of the smoothed line, of the change point, and
+    of units as measured (DEVELOPERS.md)."""
     drifts = 0.05 if found.units.units else 0.0
-    return round(charts + change + drifts, 3)
+    return round((3 * trends.TOLD if found.judged else 0.0) + drifts, 3)
 
 
 def _margins(source: CountingSource, choice: Choice, period: GroupField) -> list[dict[str, Any]]:

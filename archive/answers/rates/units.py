@@ -137,7 +137,8 @@ def units(source: CountingSource, choice: Choice, parameter: str = LEADING) -> U
     }
     found = [_unit(s, i, made, len(axes) if s in resets else 1, rows) for i, s in enumerate(codes["unit"][0])]
     fitted = JobMargins(y, date, *(codes[n][1] for n in ("unit", "crew", "lot")))
-    return UnitsFound(found, _odd(drift.cells(fitted), codes["lot"][0], codes["lot"][1], months))
+    told = [i for i, u in enumerate(found) if u.told]
+    return UnitsFound(found, _odd(drift.cells(fitted, told), codes["lot"][0], codes["lot"][1], months))
 
 
 def _medians(source: CountingSource, choice: Choice, parameter: str) -> list[dict[str, Any]]:
