@@ -98,8 +98,8 @@ def honest_groups(runs: int) -> dict[str, float]:
 
 def archive_of_units(draw: Any, months: int, per_month: int, between: float, slope: float) -> drift.JobMargins:
     """Jobs of eight units on three cables: crews of their own half of the time, lots of each cable that change every
-    eight months. The first unit drifts by slope dB a month from the start. Archives know no lots: cable and quarter
-    stand in for them, as in `rates --trend`."""
+    eight months. The first unit drifts by slope dB a month from the start. Archives know no lots: what is given is the
+    cable and the month."""
     unit = np.repeat(np.tile(np.arange(8), months), per_month)
     month = np.repeat(np.arange(months), 8 * per_month)
     cable = draw.integers(0, 3, len(unit))
@@ -108,14 +108,13 @@ def archive_of_units(draw: Any, months: int, per_month: int, between: float, slo
     lots, crews = draw.normal(0, 0.3, 400), draw.normal(0, 0.15, 6)
     noise = draw.normal(0, np.sqrt(between**2 + 1.57 * 0.6**2 / 60), len(unit))
     margin = 4 + lots[lot] + crews[crew] + slope * month * (unit == 0) + noise
-    return drift.JobMargins(margin, month.astype(float), unit, crew, cable * 100 + month // 3)
+    return drift.JobMargins(margin, month.astype(float), unit, crew, cable, month)
 
 
 def until(jobs: drift.JobMargins, month: int) -> drift.JobMargins:
     """What is known before a month."""
     some = jobs.months < month
-    lot = np.unique(jobs.lot[some], return_inverse=True)[1]
-    return drift.JobMargins(jobs.margin[some], jobs.months[some], jobs.unit[some], jobs.crew[some], lot)
+    return drift.JobMargins(*(part[some] for part in vars(jobs).values()))
 
 
 def drifts(runs: int) -> dict[str, float]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from archive.answers.inference.courses import solved
 from archive.answers.inference.jobs import Reals, Whole
 from archive.answers.inference.special import t_quantile, t_tail
 
@@ -21,13 +22,15 @@ of jobs in dB (own choice)."""
 @dataclass(frozen=True)
 class JobMargins:
     """One row per job, unit, crew and lot: margin (m,), median margin in dB; months (m,), since calibration or a day;
-    unit, crew, lot: (m,), numbers from 0."""
+    unit, crew, lot: (m,), numbers from 0. date: (m,), the month of the calendar, where the lots are kinds of cable
+    whose level changes over time; None where they are what they are called."""
 
     margin: Reals
     months: Reals
     unit: Whole
     crew: Whole
     lot: Whole
+    date: Whole | None = None
 
 
 @dataclass(frozen=True)
@@ -46,62 +49,32 @@ class Slope:
     error: float | None
 
 
-@dataclass(frozen=True)
-class _Fit:
-    """A least-squares fit. b: coefficients; inverse: pseudo-inverse of X'X; known: which coefficients are estimable;
-    row_space: the projection onto what is; variance, freedom: of the residuals; units: how many; crews: how many have a
-    column."""
-
-    b: Reals
-    inverse: Any
-    known: Any
-    row_space: Any
-    variance: float
-    freedom: int
-    units: int
-    crews: int
-
-
-def _fit(jobs: JobMargins, held: Any = None) -> _Fit | None:
-    """held: (units,), whether the slope of a unit is drawn towards nought by HELD; None: of none."""
-    units, crews = int(jobs.unit.max(initial=-1)) + 1, int(jobs.crew.max(initial=0))
-    months = jobs.months - jobs.months.mean()
+def _columns(jobs: JobMargins) -> tuple[Any, int, int]:
+    """The columns of a fit: unit, unit x months, crew, lot, without one level of crew and lot; how many units, and
+    where the lots begin."""
+    units = int(jobs.unit.max(initial=-1)) + 1
     own = np.eye(units)[jobs.unit]
-    columns = [own, own * months[:, None]]
+    columns = [own, own * (jobs.months - jobs.months.mean())[:, None]]
     for levels in (jobs.crew, jobs.lot):
         columns.append(np.eye(int(levels.max(initial=0)) + 1)[levels][:, 1:])
-    x = np.concatenate(columns, axis=1)
-    square = x.T @ x
-    if held is not None:
-        at = units + np.flatnonzero(held)
-        square[at, at] += (TYPICAL_SCATTER / HELD) ** 2
-    inverse = np.linalg.pinv(square, hermitian=True, rcond=1e-10)
-    freedom = len(x) - int(np.linalg.matrix_rank(square, hermitian=True))
-    if freedom < 1 or units < 2:
-        return None
-    b = inverse @ (x.T @ jobs.margin)
-    rest = jobs.margin - x @ b
-    # estimable: its row of the projection onto the row space is the unit vector
-    row_space = inverse @ square
-    known = np.abs(row_space - np.eye(x.shape[1])).max(axis=1) < 1e-6
-    return _Fit(b, inverse, known, row_space, float(rest @ rest) / freedom, freedom, units, crews)
+    return np.concatenate(columns, axis=1), units, sum(c.shape[1] for c in columns[:3])
 
 
 def slopes(jobs: JobMargins) -> list[Slope]:
-    """Slope of every unit against the median slope of all.
+    """Slope of every unit against the median slope of all, with the level of each lot wandering where `date` is given.
 
-    Columns: unit, unit x months, crew, lot; one level of crew and lot dropped; jobs count alike. A unit whose slope
-    cannot be estimated (its column is a sum of others) has None.
+    Jobs count alike. A unit whose slope cannot be estimated (its column is a sum of others) has None.
     """
-    units = int(jobs.unit.max(initial=-1)) + 1
-    fit = _fit(jobs)
+    x, units, _ = _columns(jobs)
+    fit = None if units < 2 else solved(x, jobs.margin, None if jobs.date is None else jobs.lot, jobs.date)
     if fit is None:
         return [Slope(u, None, None, None, None, None, None) for u in range(units)]
     at = np.arange(units, 2 * units)
     slope = fit.b[at]
     covariance = fit.inverse[np.ix_(at, at)] * fit.variance
+    known = np.abs(fit.row_space - np.eye(x.shape[1])).max(axis=1)[at] < 1e-6
     out: list[Slope | None] = [None] * units
-    good = np.flatnonzero(fit.known[at])
+    good = np.flatnonzero(known)
     if len(good) >= 2:
         d, errors = _against_median(slope[good], covariance[np.ix_(good, good)])
         t = t_quantile(0.975, fit.freedom)
@@ -126,11 +99,13 @@ def cells(jobs: JobMargins, drifting: Sequence[int] = ()) -> list[CellEffect]:
     Slopes of the others are held near nought: left free, they could be any trend that all units share, and no lot
     could be told from another of a different year.
     """
-    units, lots = int(jobs.unit.max(initial=-1)) + 1, int(jobs.lot.max(initial=-1)) + 1
-    fit = _fit(jobs, ~np.isin(np.arange(units), list(drifting)))
+    x, units, first = _columns(jobs)
+    lots = int(jobs.lot.max(initial=-1)) + 1
+    held = np.zeros(x.shape[1])
+    held[units : 2 * units] = np.where(np.isin(np.arange(units), list(drifting)), 0.0, (TYPICAL_SCATTER / HELD) ** 2)
+    fit = solved(x, jobs.margin, held=held)
     if fit is None or lots < 2:
         return []
-    first = 2 * fit.units + fit.crews
     contrast = np.zeros((lots, len(fit.b)))
     contrast[:, first:] = (np.eye(lots) - (1 - np.eye(lots)) / (lots - 1))[:, 1:]  # the first lot is the zero
     known = np.abs(contrast @ fit.row_space - contrast).max(axis=1) < 1e-6

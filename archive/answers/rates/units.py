@@ -120,6 +120,7 @@ def units(source: CountingSource, choice: Choice, parameter: str = LEADING) -> U
     names = {
         "unit": [r["serial"] for r in rows],
         "crew": [r["crew"] for r in rows],
+        "kind": [(r["cable_type"], r["limit"]) for r in rows],
         "lot": [(r["cable_type"], r["limit"], r["month"] // months) for r in rows],
     }
     codes = {n: _codes(v) for n, v in names.items()}
@@ -131,14 +132,12 @@ def units(source: CountingSource, choice: Choice, parameter: str = LEADING) -> U
     resets = {s for s in known if len({r["calibrated_on"] for r in rows if r["serial"] == s}) > 1}
     if resets:
         axes["calibration"] = np.where([r["serial"] in resets for r in rows], calibrated, date)
-    made = {
-        axis: drift.slopes(JobMargins(y, t, *(codes[n][1] for n in ("unit", "crew", "lot"))))
-        for axis, t in axes.items()
-    }
+    unit, crew, kind, lot = (codes[n][1] for n in ("unit", "crew", "kind", "lot"))
+    made = {axis: drift.slopes(JobMargins(y, t, unit, crew, kind, date.astype(np.int64))) for axis, t in axes.items()}
     found = [_unit(s, i, made, len(axes) if s in resets else 1, rows) for i, s in enumerate(codes["unit"][0])]
-    fitted = JobMargins(y, date, *(codes[n][1] for n in ("unit", "crew", "lot")))
+    fitted = JobMargins(y, date, unit, crew, lot)
     told = [i for i, u in enumerate(found) if u.told]
-    return UnitsFound(found, _odd(drift.cells(fitted, told), codes["lot"][0], codes["lot"][1], months))
+    return UnitsFound(found, _odd(drift.cells(fitted, told), codes["lot"][0], lot, months))
 
 
 def _medians(source: CountingSource, choice: Choice, parameter: str) -> list[dict[str, Any]]:
