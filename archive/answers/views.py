@@ -19,6 +19,7 @@ import duckdb
 import pyarrow as pa
 
 from archive import schemas
+from archive.answers.archive_files import archive_names, quoted, read_parquet
 from archive.answers.query_bounds import THREADS, QueryBounds
 from archive.errors import Trouble
 from archive.store import Archive
@@ -51,16 +52,6 @@ _OF_RUN = {
     "entry": "its ledger entry; later runs have higher numbers",
     "latest": "no later run says anything of this record against this limit",
 }
-
-
-def archive_names(archives: Sequence[Archive]) -> list[str]:
-    """What archives are called where several are asked as one. Errors: Trouble where one is named twice."""
-    names = [a.root.resolve().name for a in archives]
-    twice = {n for n in names if names.count(n) > 1}
-    names = [str(a.root) if n in twice else n for a, n in zip(archives, names, strict=True)]
-    if len({a.id for a in archives}) < len(archives):
-        raise Trouble("one archive is named twice", code="rates.archive-twice", found=", ".join(names))
-    return names
 
 
 def views() -> dict[str, dict[str, Any]]:
@@ -118,7 +109,7 @@ class Query:
         makers = [_Makers(a, self._db, watch, f"_{place}") for place, a in enumerate(listed)]
         wanted = [name for name in schemas.load("views.toml") if name in named]
         made = {name: _of_all(names, [m.of(name) for m in makers]) for name in wanted}
-        paths = ", ".join(_quoted(p) for m in makers for p in dict.fromkeys(m.paths))
+        paths = ", ".join(quoted(p) for m in makers for p in dict.fromkeys(m.paths))
         self._db.execute(f"SET allowed_paths = [{paths}]")
         self._db.execute(f"SET memory_limit = '{self._bounds.memory_mb}MB'")
         self._db.execute(f"SET threads = {min(os.cpu_count() or 1, THREADS)}")
@@ -364,7 +355,7 @@ class _Makers:
             where = "regexp_extract(replace(filename, '\\', '/'), '/deposits/[0-9]{4}/([^/]+)/', 1)"
             parts.append(f"SELECT {where} AS deposit, {own} FROM {_table_files(name, [p for _, p in files])}")
         for deposit, path in instead:
-            parts.append(f"SELECT {_quoted(deposit)} AS deposit, {own} FROM {_table_files(name, [path])}")
+            parts.append(f"SELECT {quoted(deposit)} AS deposit, {own} FROM {_table_files(name, [path])}")
         return " UNION ALL ".join(parts) if parts else _empty(["deposit", *columns])
 
 
@@ -381,7 +372,7 @@ def assessed(table: str, found: Sequence[tuple[LedgerEntry, Path]]) -> str:
     """SQL of a table of assessments, "verdicts" or "grades", from what archive.store.assessments.statements gives."""
     own = ", ".join(_name(c) for c in schema(table).names)
     runs = " UNION ALL ".join(
-        f"SELECT {_quoted(entry['id'])} AS assessment, {entry.number}::BIGINT AS entry, "
+        f"SELECT {quoted(entry['id'])} AS assessment, {entry.number}::BIGINT AS entry, "
         f"regexp_extract(address, '^(.*)/[0-9]+$', 1) AS deposit, "
         f"regexp_extract(address, '/([0-9]+)$', 1)::BIGINT AS \"position\", {own} FROM {_table_files(table, [path])}"
         for entry, path in found
@@ -394,7 +385,7 @@ def _of_all(names: Sequence[str], texts: Sequence[str]) -> str:
     """A view of several archives as one; those that have no row of it say nothing of the types of its columns."""
     if len(names) < 2:
         return texts[0]
-    told = [f"SELECT {_quoted(n)} AS archive, * FROM ({t})" for n, t in zip(names, texts, strict=True)]
+    told = [f"SELECT {quoted(n)} AS archive, * FROM ({t})" for n, t in zip(names, texts, strict=True)]
     some = [one for one, t in zip(told, texts, strict=True) if not t.endswith(_NO_ROWS)]
     return " UNION ALL BY NAME ".join(some or told[:1])
 
@@ -410,13 +401,3 @@ def _empty(columns: Iterable[str]) -> str:
 
 def _name(column: str) -> str:
     return f'"{column}"'
-
-
-def _quoted(text: str | Path) -> str:
-    return "'" + str(text).replace("'", "''") + "'"
-
-
-def read_parquet(files: Sequence[Path], alike: bool, *, named: bool = False) -> str:
-    """SQL that reads files as one table. alike: all have the same columns; named: with the name of each row's file."""
-    listed = ", ".join(_quoted(p) for p in files)
-    return f"read_parquet([{listed}], union_by_name = {str(not alike).lower()}, filename = {str(named).lower()})"

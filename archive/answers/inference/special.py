@@ -1,7 +1,8 @@
 """The few special functions that inference needs, so that no statistics library is loaded at run time.
 
 Incomplete beta function by its continued fraction (DLMF 8.17.22, with the symmetry 8.17.4; from memory), evaluated by
-Lentz's method; quantiles by bisection. The tests compare all of them with scipy.
+Lentz's method; quantiles of t by Newton's method within a bracket, of beta by bisection. The tests compare all of them
+with scipy.
 """
 
 from __future__ import annotations
@@ -52,16 +53,20 @@ def t_quantile(share: float, freedom: float) -> float:
     """The t below which a share of the distribution lies; share above 0 and below 1."""
     if share < 0.5:
         return -t_quantile(1 - share, freedom)
-    high = 1.0
-    while t_tail(high, freedom) > 1 - share and high < 1e12:
-        high *= 2
-    low = 0.0
+    wanted = 1 - share
+    scale = math.lgamma((freedom + 1) / 2) - math.lgamma(freedom / 2) - 0.5 * math.log(freedom * math.pi)
+    low, high, t = 0.0, math.inf, min(normal_quantile(share), 8.0)
     for _ in range(200):
-        middle = (low + high) / 2
-        if middle in (low, high):
+        over = t_tail(t, freedom) - wanted
+        low, high = (t, high) if over > 0 else (low, t)
+        density = math.exp(scale - (freedom + 1) / 2 * math.log1p(t * t / freedom))
+        other = t + over / density
+        if not low < other < high:
+            other = 2 * t if math.isinf(high) else (low + high) / 2
+        if abs(other - t) <= 1e-15 * t:
             break
-        low, high = (middle, high) if t_tail(middle, freedom) > 1 - share else (low, middle)
-    return (low + high) / 2
+        t = other
+    return t
 
 
 @lru_cache(4096)

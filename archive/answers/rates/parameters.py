@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from archive import limits
 from archive.answers.rates.fields import GroupField
 from archive.answers.rates.group import Key, RateGroup
 from archive.answers.rates.source import Choice, CountingSource, grouped
@@ -71,6 +70,8 @@ def _outcome(choice: Choice, name: str, whole: str) -> str:
 
 def _limits_with(source: CountingSource) -> dict[str, list[str]]:
     """Ids of the limits of the records that have each parameter."""
+    from archive import limits  # here, for only a question by parameter needs them
+
     found: dict[str, list[str]] = {}
     for (limit_id,) in source.rows(f"SELECT DISTINCT limit_id FROM {source.cells} WHERE limit_id IS NOT NULL"):
         if limit_id not in limits.ids():

@@ -18,8 +18,6 @@ from archive.answers.rates.compare import RATES, GroupComparison, Told, compared
 from archive.answers.rates.count import FINAL, FIRST, METHOD, GroupedJobs, counts, refused, row_of
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
-from archive.answers.rates.mix import MixSearch
-from archive.answers.rates.regraded import answer_from_regrading
 from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
@@ -104,7 +102,7 @@ def rates(
     refused(choice, fields)
     source = CountingSource.of(archives, watch)
     single = any(f.name == "parameter" for f in fields)
-    regraded = [] if single else answer_from_regrading(source, archives, choice)
+    regraded = [] if single or choice.filters.limit is None else _from_regrading(source, archives, choice)
     source.refuse_unknown(choice)
     made = counts(source, choice, fields)
     rows = _rows(made, fields)
@@ -133,9 +131,22 @@ def rates(
         counted,
         made.final,
         made.first,
-        schemas.load("rates.toml")["compare"]["alpha"] * found.questions,
+        _expected(found.questions, made.groups),
         about(source, choice),
     )
+
+
+def _expected(questions: int, groups: Sequence[RateGroup]) -> float:
+    """False alarms that are expected where nothing differs: of who differs, and of the mix where it was searched."""
+    rules = schemas.load("rates.toml")
+    searched = questions if len(groups) <= rules["mix"]["groups"] else 0
+    return float(round(rules["compare"]["alpha"] * questions + rules["mix"]["alpha"] * searched, 3))
+
+
+def _from_regrading(source: CountingSource, archives: Archive | Sequence[Archive], choice: Choice) -> list[str]:
+    from archive.answers.rates.regraded import answer_from_regrading  # here, for it needs the views
+
+    return answer_from_regrading(source, archives, choice)
 
 
 def _counted(archives: Archive | Sequence[Archive], choice: Choice) -> LinkCounts | None:
@@ -173,6 +184,8 @@ def _judged(
     found = compared(made, names, noun, rate)
     if not found.questions:
         return found, [], []
+    from archive.answers.rates.mix import MixSearch  # here, for it needs Arrow
+
     told, notes = MixSearch(source, choice, fields, [g.key for g in made.groups], rate).search(names, noun)
     return found, told, notes
 
@@ -187,6 +200,7 @@ def _standardise(
 ) -> None:
     """Adds rates at the mix of all, and differences within strata, to the rows."""
     from archive.answers.inference.standardise import standardised
+    from archive.answers.rates.mix import MixSearch
 
     by = chosen(asked.standardise, choice.length_edges)
     if any(not f.sql for f in by):

@@ -15,13 +15,13 @@ from typing import Any
 import numpy as np
 
 from archive import grading, limits
+from archive.answers.archive_files import archive_names
 from archive.answers.inference import jobs as of_jobs
 from archive.answers.inference.jobs import JobCounts
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.rates import about
 from archive.answers.rates.regraded import answer_from_regrading
 from archive.answers.rates.source import Choice, CountingSource, grouped
-from archive.answers.views import archive_names
 from archive.errors import Trouble
 from archive.grading.resolve_limit import asked_for
 from archive.limits import fiber

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from archive.answers.archive_files import archive_names
 from archive.answers.rates.source import Choice, CountingSource
-from archive.answers.views import archive_names, assessed
+from archive.answers.views import assessed
 from archive.store import Archive
 from archive.store.assessments import statements
 from archive.store.counting.columns import BITS

@@ -10,9 +10,9 @@ from typing import Any
 
 import duckdb
 
+from archive.answers.archive_files import archive_names, read_parquet
 from archive.answers.rates.fields import SAID_AS, UNKNOWN, GroupField, chosen, length_bands, nearest
 from archive.answers.rates.place_doubts import ACCEPTED_IN_DOUBT, place_doubts
-from archive.answers.views import archive_names, read_parquet
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters

@@ -74,8 +74,8 @@ def told_lines(found: Rates) -> Iterator[str]:
     yield from found.closing
     if found.expected_false_alarms:
         yield (
-            f"One question of who differs: about {found.expected_false_alarms:g} false alarms expected where nothing "
-            "does."
+            f"Who differs, and what moves it: about {found.expected_false_alarms:g} false alarms expected where "
+            "nothing does."
         )
 
 
