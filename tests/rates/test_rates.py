@@ -15,12 +15,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from archive import store
-from archive.answers import rates, statistics
+from archive.answers import statistics
 from archive.answers.rates.fields import FIELDS, OTHER_NAMES
 from archive.answers.rates.rates import rates as count
 from archive.answers.rates.rates import sensitivity
 from archive.answers.rates.source import Choice
-from archive.answers.rates.table import encoded
+from archive.answers.rates.table import encoded, table
 from archive.cli import cli
 from archive.errors import Trouble
 from archive.store import Archive
@@ -225,21 +225,21 @@ def test_the_bad_lot_differs_from_the_typical_quarter_and_nothing_else_does(of_y
 
 
 def test_tables_for_other_tools(of_years: Path, tmp_path: Path) -> None:
-    table = rates.table(of_years, by="cable_type", since="2022-01-01")
-    assert table.schema.field("links").type == "int64" and table.schema.field("rate").type == "double"
-    frame = table.to_pandas()
+    made = table(of_years, by="cable_type", since="2022-01-01")
+    assert made.schema.field("links").type == "int64" and table.schema.field("rate").type == "double"
+    frame = made.to_pandas()
     assert list(frame["cable_type"]) == [years.SIX, years.GOOD, years.OPEN]
     for form in ("csv", "parquet", "json"):
         out = tmp_path / f"rates.{form}"
         assert run("rates", of_years, "--by", "cable_type", "--as", form, "-o", out).exit_code == 0
-    want = rates.table(of_years, by=["cable_type"]).to_pylist()
+    want = table(of_years, by=["cable_type"]).to_pylist()
     assert pq.read_table(tmp_path / "rates.parquet").to_pylist() == want
     assert json.loads((tmp_path / "rates.json").read_text()) == want
     head, first, *_ = (tmp_path / "rates.csv").read_text().splitlines()
     assert dict(zip(head.split(","), first.split(","), strict=True))["links"] == str(want[0]["links"])
-    assert rates.table(of_years, by="year", what="differences").num_rows == 7
-    assert rates.table(of_years, by="quarter", what="told", cable_type="cat6a/f-utp").num_rows > 0
-    assert rates.table(of_years, by="parameter,end", what="failed").num_rows > 3
+    assert table(of_years, by="year", what="differences").num_rows == 7
+    assert table(of_years, by="quarter", what="told", cable_type="cat6a/f-utp").num_rows > 0
+    assert table(of_years, by="parameter,end", what="failed").num_rows > 3
 
 
 def test_what_is_printed(of_years: Path) -> None:

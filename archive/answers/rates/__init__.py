@@ -1,25 +1,9 @@
 """Pass rates over an archive, what failed, and how margins lie over frequency.
 
-from archive.answers import rates
+from archive.answers.rates.table import table
 
-table = rates.table("certificates", by=["cable_type", "year"], site="Lantern Quay 4")   # a pyarrow.Table
-frame = table.to_pandas()
+rates = table("certificates", by=["cable_type", "year"], site="Lantern Quay 4")   # a pyarrow.Table
+frame = rates.to_pandas()
+
+Nothing is loaded here: counting needs no Arrow, a table does.
 """
-
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from archive.answers.rates.table import table
-
-__all__ = ["table"]
-
-
-def __getattr__(name: str) -> Any:
-    """The table when it is used: it needs Arrow, and counting does not. Errors: AttributeError."""
-    if name not in __all__:
-        raise AttributeError(name)
-    from archive.answers.rates.table import table
-
-    return table
