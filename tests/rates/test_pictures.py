@@ -10,7 +10,7 @@ import pytest
 
 from archive import store
 from archive.answers.plots.axes import MARKERS
-from archive.answers.plots.pen import STYLES
+from archive.answers.plots.pen import PAIRS, curve_styles
 from archive.answers.rates import pictures, rate_pictures
 from archive.answers.rates.distributions import CurveChoice, Distribution, Spread, distribution
 from archive.answers.rates.pareto import failed
@@ -47,7 +47,7 @@ def test_pictures_are_whole_small_and_the_same_every_time(of_years: Path, tmp_pa
 
 def test_series_differ_without_colour() -> None:
     """Each line has a dash or a marker of its own: a reader who sees no colour at all can tell them apart."""
-    used = STYLES[: rate_pictures.MOST_LINES]
+    used = curve_styles(rate_pictures.MOST_LINES)
     assert len({dash for _, dash in used}) == len(used)
     assert len(set(MARKERS)) == len(MARKERS) >= rate_pictures.MOST_LINES
 
@@ -84,7 +84,7 @@ def test_no_line_crosses_a_year_without_tests(archive: Archive) -> None:
     (panel,) = fields(rate_pictures.of_rates(rates(archive, ["year"])).svg())
     assert panel.across == ["2019", "2020", "2021", "2022", "2023"]
     assert panel.texts.count("31") == 3
-    drawn = [line for line in panel.lines if line.pen[0] == STYLES[0][0] and np.ptp(line.x) > 0.1]
+    drawn = [line for line in panel.lines if line.pen[0] == PAIRS[0][0] and np.ptp(line.x) > 0.1]
     assert [np.round(line.x).tolist() for line in drawn] == [[2019, 2020]]
 
 
@@ -97,7 +97,7 @@ def test_a_failure_at_one_frequency_is_drawn_and_marked() -> None:
     spread = Spread({}, "all", 20, f, np.full(2000, 20), *[nothing] * 4, nothing, *[margin] * 4, np.zeros(2000))
     sheet = pictures.of_distribution(Distribution("next", "dB", "a limit", "worst", [spread])).svg()
     panel = fields(sheet, log=True)[0]
-    lowest = [line.y.min() for line in panel.lines if line.pen[0] == STYLES[0][0] and len(line.x) > 10]
+    lowest = [line.y.min() for line in panel.lines if line.pen[0] == PAIRS[0][0] and len(line.x) > 10]
     assert len(lowest) == 4 and sorted(lowest)[2] < -3.9  # median, lower edge of the band, worst of any
     assert f"-4.00 dB at {f[1501]:g} MHz" in sheet
 

@@ -226,7 +226,7 @@ def test_the_bad_lot_differs_from_the_typical_quarter_and_nothing_else_does(of_y
 
 def test_tables_for_other_tools(of_years: Path, tmp_path: Path) -> None:
     made = table(of_years, by="cable_type", since="2022-01-01")
-    assert made.schema.field("links").type == "int64" and table.schema.field("rate").type == "double"
+    assert made.schema.field("links").type == "int64" and made.schema.field("rate").type == "double"
     frame = made.to_pandas()
     assert list(frame["cable_type"]) == [years.SIX, years.GOOD, years.OPEN]
     for form in ("csv", "parquet", "json"):

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from archive.answers.plots.model import Box
-from archive.answers.plots.pen import GRID, HATCH_FILL, INK, SOFT, figure, points, stroke, text
+from archive.answers.plots.pen import GRID, HATCH_FILL, INK, SHADE, SOFT, figure, points, stroke, text
 from archive.answers.plots.scale import LINEAR, Array, turned
 from archive.answers.plots.thin import thin
 
@@ -89,7 +89,7 @@ class Axes:
         place = f'x="{figure(self.box.left)}" y="{figure(float(self.y(y)) - half)}"'
         wide = figure(float(self.x(x)) - self.box.left)
         shape = f'{place} width="{wide}" height="{figure(2 * half)}"'
-        self.parts.append(f'<rect {shape} fill="#8fbcd9" stroke="{colour}" stroke-width=".9"/>')
+        self.parts.append(f'<rect {shape} fill="{SHADE}" stroke="{colour}" stroke-width=".9"/>')
 
     def markers(self, x: Values, y: Values, shape: str, colour: str, fill: str) -> None:
         """One marker at each point; none where a value is missing (NaN)."""

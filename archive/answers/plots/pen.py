@@ -32,25 +32,10 @@ __all__ = [
     "text",
 ]
 
-# Okabe and Ito's colours (Color Universal Design, 2008) in an order that also differs in lightness, then darker and
-# lighter ones of them, each with a dash of its own, so that the curves can be told apart without colour.
-STYLES: tuple[tuple[str, str], ...] = (
-    ("#0072b2", ""),
-    ("#d55e00", "7 2.5"),
-    ("#009e73", "2.2 2"),
-    ("#7a4b94", "9 2 2 2"),
-    ("#8a6d00", "5 2 1.5 2 1.5 2"),
-    ("#1f6f9f", "1 1.6"),
-    ("#a03a00", "12 3"),
-    ("#00614a", "4 1.4"),
-    ("#c0669a", "9 2 1 2 1 2"),
-    ("#555555", "3 3"),
-    ("#4aa3d8", "6 1.5 1.5 1.5"),
-    ("#e08a3c", "1.5 3"),
-)
-# Curves of pairs and combinations: no blue, green, orange or brown, so that no line is read as the wire code. Found by
-# a search over the hues left for the largest smallest difference to normal, red-, green- and blue-blind eyes, and
-# parted by lightness, so that they differ in grey print; contrast on white 3.4 or more.
+# One palette for all pictures, of curves of pairs and combinations as of groups: no blue, green, orange or brown, so
+# that no line is read as the wire code. Found by a search over the hues left for the largest smallest difference to
+# normal, red-, green- and blue-blind eyes, and parted by lightness, so that they differ in grey print; contrast on
+# white 3.4 or more.
 PAIRS: tuple[tuple[str, str], ...] = (
     ("#3c0a54", ""),
     ("#9c8700", "7 2.5"),
@@ -66,6 +51,8 @@ COMBINATIONS: tuple[tuple[str, str], ...] = (
     ("#6a1482", "1 1.6"),
 )
 _MORE_DASHES = ("12 3", "4 1.4", "9 2 1 2 1 2", "3 3", "6 1.5 1.5 1.5", "1.5 3")
+STYLES = COMBINATIONS + tuple((c, dash) for (c, _), dash in zip(COMBINATIONS, _MORE_DASHES, strict=True))
+"""Twelve styles: of groups, limits and traces, and of many curves."""
 LETTERS = 10.4
 """Size of letters in curve pictures, in dots: more than 7 pt on a page, where 680 dots take 166 mm."""
 FONT = "DejaVu Sans, Verdana, sans-serif"
@@ -82,10 +69,7 @@ def curve_styles(count: int) -> tuple[tuple[str, str], ...]:
     """Colour and dashes for so many curves of one picture; beyond twelve they begin anew."""
     if count <= len(PAIRS):
         return PAIRS
-    if count <= len(COMBINATIONS):
-        return COMBINATIONS
-    both = COMBINATIONS + tuple((c, dash) for (c, _), dash in zip(COMBINATIONS, _MORE_DASHES, strict=True))
-    return both * (-(-count // len(both)))
+    return COMBINATIONS if count <= len(COMBINATIONS) else STYLES * (-(-count // len(STYLES)))
 
 
 def picture(width: int, height: int, title: str, body: str) -> str:

@@ -15,7 +15,7 @@ from archive import vocabulary
 from archive.answers.count_text import percent
 from archive.answers.plots.axes import CIRCLE, Axes
 from archive.answers.plots.model import Box
-from archive.answers.plots.pen import INK, STYLES, figure, haloed, text
+from archive.answers.plots.pen import INK, PAIRS, curve_styles, figure, haloed, text
 from archive.answers.plots.scale import LOG, Array, even, megahertz
 from archive.answers.plots.sheet import HEAD, Key, Sheet, checked_form, left_of, save_sheet
 from archive.answers.rates.distributions import Distribution, Spread
@@ -60,7 +60,7 @@ def of_failed(found: Failed, title: str = "") -> Sheet:
     axes.grid(ticks, list(enumerate(names)), "x")
     axes.edges()
     for i, row in enumerate(rows):
-        axes.bar(row["links"], i, 9, STYLES[0][0])
+        axes.bar(row["links"], i, 9, PAIRS[0][0])
         words = f"{_many(row['links'], 'link')}, {percent(row['share_of_links'])}; "
         axes.words(
             float(axes.x(row["links"])) - left + 8, 32 * (i + 0.5) + 3, words + _many(row["failures"], "failure")
@@ -116,11 +116,12 @@ def of_distribution(found: Distribution, title: str = "") -> Sheet:
         axes.hatched(y[0], 0)
     axes.grid(megahertz(*ends), [(t, f"{t:g}") for t in even(*y, 6) if y[0] <= t <= y[1]])
     axes.edges()
-    keys = [_spread(axes, STYLES[n], spread, curves) for n, spread, curves in drawn]
+    styles = curve_styles(len(drawn))
+    keys = [_spread(axes, styles[n], spread, curves) for n, (_, spread, curves) in enumerate(drawn)]
     if margins:
         axes.line(ends, [0, 0], (INK, ""), 1.6)
         axes.parts.append(haloed(axes.box.left + axes.box.wide - 5, axes.bottom - 6, "misses the limit", "end"))
-        _tightest(axes, [(STYLES[n], curves) for n, _, curves in drawn])
+        _tightest(axes, [(styles[n], curves) for n, (_, _, curves) in enumerate(drawn)])
     elif limit is not None and np.isfinite(limit).any():
         axes.line(drawn[0][1].frequencies_mhz, limit, (INK, ""), 1.8)
         keys.append(Key("limit", (INK, ""), 1.8))

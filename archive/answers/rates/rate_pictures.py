@@ -16,7 +16,7 @@ from archive.answers.inference.jobs import JobCounts
 from archive.answers.inference.ranking import Funnel, funnel
 from archive.answers.plots.axes import CIRCLE, MARKERS, SQUARE, Axes
 from archive.answers.plots.model import Box
-from archive.answers.plots.pen import INK, SOFT, STYLES, text
+from archive.answers.plots.pen import INK, PAIRS, SOFT, curve_styles, text
 from archive.answers.plots.scale import even
 from archive.answers.plots.sheet import HEAD, Key, Sheet, left_of, letters
 from archive.answers.rates.fields import FIELDS, TIMES
@@ -62,7 +62,7 @@ def _by_group(found: Rates, rows: list[dict[str, Any]], title: str) -> Sheet:
     axes = Axes(box, ends, (len(rows) - 0.5, -0.5))
     axes.grid(_percent(ends), list(enumerate(names)), "x")
     axes.edges()
-    looks = {"": (STYLES[0][0], CIRCLE, True), "first_time_": (STYLES[1][0], SQUARE, False)}
+    looks = {"": (PAIRS[0][0], CIRCLE, True), "first_time_": (PAIRS[1][0], SQUARE, False)}
     for n, (kind, _) in enumerate(kinds):
         colour, shape, filled = looks[kind]
         overall = found.total[f"{kind}rate"]
@@ -141,7 +141,7 @@ def _funnel(found: Rates, rows: list[dict[str, Any]], title: str) -> Sheet:
         for edge in made.limits(grid, share, wider=wider):
             axes.line(grid, np.clip(edge, ends[0], 1), (SOFT, style), 1.0)
     axes.line(across, [made.centre] * 2, (INK, _DASHED), 0.9)
-    axes.markers(number, rate, CIRCLE, STYLES[0][0], "#fff")
+    axes.markers(number, rate, CIRCLE, PAIRS[0][0], "#fff")
     low, high = made.limits(number, 0.998)
     outside = np.maximum(low - rate, rate - high)
     named = [*np.argsort(rate, kind="stable")[:MOST_NAMED].tolist(), *np.flatnonzero(outside > 0).tolist()[:MOST_NAMED]]
@@ -206,7 +206,7 @@ def _over_time(found: Rates, time: str, title: str) -> Sheet:
             axes.line([-0.5, len(times) - 0.5], [overall, overall], (SOFT, _DASHED), 0.9)
         for n, key in enumerate(kept):
             given = [(i, r) for i, r in sorted(lines[key], key=lambda p: p[0]) if r[f"{kind}rate"] is not None]
-            _one_line(axes, n, given, _aside(n, len(kept)), kind)
+            _one_line(axes, n, given, len(kept), kind)
         if len(kept) == 1 and len(times) <= 28:
             for i, r in lines[kept[0]]:
                 axes.words(float(axes.x(i)) - axes.box.left, axes.box.tall - 4, f"{r[_links(kind)]}", anchor="middle")
@@ -219,7 +219,8 @@ def _over_time(found: Rates, time: str, title: str) -> Sheet:
         said += "; figures: links"
     sheet.parts.append(text(_WIDE / 2, under, said, anchor="middle", size=9))
     if others:
-        keys = [Key(name, STYLES[n], 1.3, (MARKERS[n], STYLES[n][0], "#fff")) for n, name in enumerate(names)]
+        styles = curve_styles(len(kept))
+        keys = [Key(name, styles[n], 1.3, (MARKERS[n], styles[n][0], "#fff")) for n, name in enumerate(names)]
         sheet.legend(keys, 68, under + 18, columns)
     return sheet
 
@@ -249,8 +250,8 @@ def _aside(n: int, count: int) -> float:
     return (n - (count - 1) / 2) * min(0.12, 0.6 / count)
 
 
-def _one_line(axes: Axes, n: int, given: Sequence[tuple[int, dict[str, Any]]], aside: float, kind: str) -> None:
-    style = STYLES[n]
+def _one_line(axes: Axes, n: int, given: Sequence[tuple[int, dict[str, Any]]], count: int, kind: str) -> None:
+    style, aside = curve_styles(count)[n], _aside(n, count)
     for i, r in given:
         axes.line([i + aside] * 2, [r[f"{kind}low"], r[f"{kind}high"]], (style[0], ""), 1.1)
     for _, run in groupby(enumerate(given), key=lambda p: p[1][0] - p[0]):  # periods that follow each other

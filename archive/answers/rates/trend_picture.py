@@ -8,7 +8,7 @@ import numpy as np
 
 from archive.answers.plots.axes import CIRCLE, SQUARE, Axes
 from archive.answers.plots.model import Box
-from archive.answers.plots.pen import SOFT, STYLES, text
+from archive.answers.plots.pen import PAIRS, SOFT, text
 from archive.answers.plots.scale import even
 from archive.answers.plots.sheet import HEAD, Key, Sheet
 from archive.answers.rates.fields import FIELDS
@@ -33,7 +33,7 @@ def of_trend(found: Trend, title: str = "") -> Sheet:
     labels = [(i, str(field.shown(numbers[0] + i))) for i in range(0, at[-1] + 1, step)]
     axes.grid(labels, [(t, f"{100 * t:.6g} %") for t in even(*ends, 6) if ends[0] <= t <= 1], "y")
     axes.edges()
-    colour, warn = STYLES[0][0], STYLES[1][0]
+    colour, warn = PAIRS[0][0], PAIRS[1][0]
     if found.centre is not None:
         axes.line([-0.6, at[-1] + 0.6], [found.centre] * 2, (SOFT, "5 3"), 0.9)
     outside = {a["period"] for a in found.alarms}
