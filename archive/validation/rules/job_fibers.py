@@ -23,7 +23,7 @@ _STRAND = re.compile(r"(.+\S)\s*[./:]\s*(\d{1,4})")
 
 def _raised(job: JobLook, hits: Sequence[Hit]) -> Raised:
     rows, where, found, expected = zip(*hits, strict=True) if hits else ((), (), (), ())
-    named = [", ".join(x for x in (job.named(row), text) if x) for row, text in zip(rows, where, strict=True)]
+    named = [text or job.named(row) for row, text in zip(rows, where, strict=True)]
     return Raised(rows, where=named, found=list(found), expected=list(expected))
 
 
