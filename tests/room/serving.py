@@ -98,9 +98,9 @@ class Room:
         self.process.wait(20)
         self._err.close()
 
-    def ask(self, target: str, method: str = "GET", body: bytes = b"", **headers: str) -> Answer:
-        """One request with just these headers; underscores in their names are hyphens."""
-        link = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+    def ask(self, target: str, method: str = "GET", body: bytes = b"", patience: float = 60, **headers: str) -> Answer:
+        """One request with just these headers; underscores in their names are hyphens. patience: seconds."""
+        link = http.client.HTTPConnection("127.0.0.1", self.port, timeout=patience)
         link.putrequest(method, target, skip_host=True, skip_accept_encoding=True)
         given = {"host": self.host, **{name.replace("_", "-"): value for name, value in headers.items()}}
         if body:
