@@ -62,7 +62,8 @@ def page(asked: PageRequest) -> Response:
     return asked.page(
         "job.html",
         job,
-        shlex.join(["muniment", "progress", str(asked.root), "--job", job, "--role", role]),
+        shlex.join(["muniment", "progress", str(asked.root), "--job", job]),
+        exact=role == "accepted",
         job=job,
         facts=facts(archive, job),
         found=found,

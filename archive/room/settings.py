@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+
 from starlette.responses import RedirectResponse, Response
 
 from archive.errors import Trouble
@@ -23,7 +25,8 @@ def language(asked: PageRequest) -> Response:
 def sign_ins(asked: PageRequest) -> Response:
     """Browsers that are let in: one's own, and those of all for whoever looks after the room."""
     listed = [s for s in asked.door.listed() if _may_end(asked, s.number)]
-    return asked.page("sign_ins.html", asked.words("Sign-ins"), "muniment room --again", listed=listed, exact=False)
+    command = shlex.join(["muniment", "room", str(asked.root), "--again"])
+    return asked.page("sign_ins.html", asked.words("Sign-ins"), command, listed=listed, exact=False)
 
 
 def end(asked: PageRequest) -> Response:

@@ -318,3 +318,48 @@ def test_a_search_is_an_address(room, inside):
     assert get(room, inside, "/find/values", name="records").status == 422
     gone = get(room, inside, "/", after="re-none").body
     assert "not among these any more" in gone
+
+
+def test_every_page_names_a_command_that_is_understood(room, inside):
+    """Each is taken apart as the program itself would: its name, arguments and options are there."""
+    import html
+    import shlex
+
+    import click
+
+    from archive.cli import cli
+
+    record = get(room, inside, "/link", label="1A-A01").body.partition("/proof?record=")[2].partition('"')[0]
+    addresses = {
+        "/": {"q": "a0", "verdict": "pass", "year": "2019"},
+        "/link": {"label": "1A-A01", "job": "HARBOUR-2019-04"},
+        "/compare": {"a": record, "b": record},
+        "/proof": {"record": record},
+        "/jobs": {},
+        "/job": {"job": "HARBOUR-2019-04"},
+        "/claim": {"label": "1A-A01"},
+        "/rates": {"by": "job", "limit": "cat6a"},
+        "/trends": {"period": "quarter"},
+        "/ready": {"application": "10gbase-t"},
+        "/limits": {},
+        "/limit": {"id": "tia-568.2-d/cat6a/permanent-link"},
+        "/recall": {"serial": "40-00317", "since": "2019"},
+        "/copies": {"job": "HARBOUR-2019-04"},
+        "/health": {},
+        "/sign-ins": {},
+        "/help": {},
+    }
+    for path, query in addresses.items():
+        body = get(room, inside, path, **query).body
+        said = html.unescape(body.partition("<footer>")[2].partition("<code>")[2].partition("</code>")[0])
+        first, *words = shlex.split(said)
+        assert first == "muniment" and words, path
+        command: click.Command = cli
+        parent = click.Context(cli)
+        while isinstance(command, click.Group) and not words[0].startswith("-"):
+            name, *words = words
+            found = command.get_command(parent, name)
+            assert found is not None, (path, said)
+            command = found
+        if words != ["--help"]:
+            command.make_context("x", words, parent=parent)  # raises where it does not understand
