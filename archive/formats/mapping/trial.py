@@ -19,10 +19,12 @@ from archive.formats.mapping.model import Mapping, SourceField, SourceFile, Sour
 from archive.formats.mapping.record_chunk import RecordChunk
 from archive.formats.mapping.row_frame import Problems, RowFrame, named
 from archive.formats.mapping.rows.columns import cell_text
-from archive.formats.mapping.trial_results import results
+from archive.formats.mapping.trial_results import SHARED, results
 from archive.formats.recognition import Entry
 
 _MEASURED = frozenset(("value", "limit", "margin", "values", "uncertainty", "verdict", "marginal", "far", "fault"))
+_OF_A_POINT = frozenset(("pairing", "end", "wavelength", "marginal"))
+"""What a cell says of a reported value that stands in another."""
 _FEW = 3
 """Cells of one column, and results of one field, that are shown."""
 
@@ -60,6 +62,7 @@ def tried(entry: Entry, mapping: Mapping, most: int) -> Trial:
             "why": "" if taken[key] else _why(entry, mapping, file, t),
         }
         for key, (file, t) in _tables(mapping).items()
+        if t.rows != "cross"  # whose cells are labels
     ]
     return out
 
@@ -126,18 +129,29 @@ def _side_by_side(
     row = {"table": frame.table.name, "from": f.source, "found": _cells(frame, f), "to": str(f.to)}
     if _says(f):
         return [{**row, "value": _meaning(frame, f, mapping)}]
-    beside = [_only(x, [y for y in x.table.fields if y.to.table == "axes"]) for x in own]
+    beside = [x for x in own if x.table.rows == "axes"]
+    beside += [_only(x, [y for y in x.table.fields if y.to.table == "axes"]) for x in own if x.table.rows != "axes"]
     labels = [x for x in own if x.table.rows == "labels" and x is not frame]
     beside += [_only(x, [y for y in x.table.fields if _says(y)]) for x in labels]
-    alone = _only(frame, [f, *(x for x in frame.table.fields if _says(x) and x is not f)])
+    beside += [_only(x, [y for y in x.table.fields if _belongs(y, f)]) for x in own if x is not frame]
+    alone = _only(frame, [f, *(x for x in frame.table.fields if (_says(x) or _belongs(x, f)) and x is not f)])
     batch = builder.batch(RecordChunk(["record"], [*(x for x in beside if x.columns), alone], lambda i: ""))
-    found = results(batch, f.to)
+    found = [(to, v) for to, v in results(batch, f.to) if f.to.table not in SHARED or to in ("", str(f.to.at(end="")))]
     out = [{**row, "to": to, "value": value} for to, value in found[:_FEW]]
     if len(found) > _FEW:
         out.append({**row, "found": "", "to": str(f.to), "value": f"and {len(found) - _FEW} others"})
     for again in out[1:]:
         again["found"] = ""
     return out or [{**row, "value": "kept as an extra: no table took it"}]
+
+
+def _belongs(other: SourceField, f: SourceField) -> bool:
+    """Whether two fields make one fact: a date and its time, the name of a person and where the person works."""
+    if f.to.table == "reported" and f.to.column in _OF_A_POINT:
+        return str(other.to.at(column="")) == str(f.to.at(column=""))
+    if f.to.table == "records":
+        return other.to.table == "records" and other.to.name == f.to.name
+    return f.to.table in SHARED and other.to.table == f.to.table
 
 
 def _says(f: SourceField) -> bool:
@@ -178,7 +192,8 @@ def _meaning(frame: RowFrame, f: SourceField, mapping: Mapping) -> str:
     texts = [t for t in dict.fromkeys(read.to_pylist()) if t is not None]
     unknown = int(keys.lost.sum())
     said = ", ".join(texts[:_FEW]) + (f" and {len(texts) - _FEW} more" if len(texts) > _FEW else "")
-    return f"{said}; {unknown} rows in words that are not known" if unknown else said
+    lost = f"{unknown} rows in words that are not known, which no table takes" if unknown else ""
+    return "; ".join(x for x in (said, lost) if x)
 
 
 _FREQUENCIES = ("frequency", "frequencies", "start", "stop", "step")

@@ -11,7 +11,8 @@ from archive.tables import Batch
 _OWN = frozenset(
     ("record_id", "source_id", "source_place", "evidence", "medium", "zone_basis", "salt", "person_key", "role")
 )
-_SHARED = ("jobs", "places", "instruments", "people", "wiremap")
+SHARED = ("jobs", "places", "instruments", "people")
+"""Tables whose rows several records may name."""
 
 
 def results(batch: Batch, to: Target) -> list[tuple[str, str]]:
@@ -21,7 +22,7 @@ def results(batch: Batch, to: Target) -> list[tuple[str, str]]:
         for r in batch["records"].to_pylist():
             named = {n: v for n, v in r.items() if v is not None and (n not in _OWN or n == to.name)}
             out += [(f"records.{n}", _shown(v)) for n, v in named.items()]
-    for table in _SHARED:
+    for table in (*SHARED, "wiremap"):
         for r in batch[table].to_pylist():
             named = {n: v for n, v in r.items() if v is not None and n not in _OWN and not n.endswith("_id")}
             if table == "wiremap":

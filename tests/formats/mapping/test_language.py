@@ -15,13 +15,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import archive.formats
+from archive.cli.side_by_side import side_by_side, width
 from archive.errors import Trouble
 from archive.formats.base import numbers
 from archive.formats.base import text as texts
 from archive.formats.conversion_account import ConversionAccount
-from archive.formats.mapping import chunks
-from archive.formats.mapping.load import loads
+from archive.formats.mapping import chunks, trial
+from archive.formats.mapping.load import load, loads
 from archive.formats.mapping.parts import CellPattern
+from archive.formats.recognition import Entry
 
 HEAD = '[mapping]\nlayout = "tried"\nlanguage = 1\n'
 WORDS = '[cells]\nparameters = { NEXT = "next", IL = "insertion_loss" }\n'
@@ -387,6 +389,36 @@ def test_lines_between_measurements_are_no_links_and_cost_none(
     ]
     assert [x["value"] for x in tables["extras"]] == ["Total", "Printed by X"]
     assert (account.set_aside, len(tables["records"])) == ([], 2)
+
+
+def test_a_trial_shows_each_field_with_what_belongs_to_it(tmp_path: Path) -> None:
+    """A person's firm alone is nobody, a time of day no time; an axis that stands elsewhere counts."""
+    fields = """{ from = "By", to = "people.name" }, { from = "Firm", to = "people.organisation" },
+  { from = "Day", to = "records.tested_found[date]", format = "YYYY-MM-DD" },
+  { from = "Time", to = "records.tested_found[time]", format = "hh:mm" },
+  { from = "M", to = "reported.next.margin" }, { from = "P", to = "reported.next.pairing" }"""
+    (tmp_path / "m.toml").write_text(HEAD + ONE_FIELD % fields)
+    (tmp_path / "e.csv").write_text("Link,By,Firm,Day,Time,M,P,Rest\nL-1,K. Lund,Tern,2021-05-06,10:30,3,12-36,y\n")
+    found = trial.tried(Entry(tmp_path / "e.csv", "e.csv"), load(tmp_path / "m.toml"), 3)
+    (record,) = found.records
+    told = {r["from"]: (r["to"], r["value"]) for r in reversed(record["rows"])}
+    assert record["link"] == "L-1"
+    assert told["Firm"] == ("people.organisation", "Tern")
+    assert told["Time"] == ("records.tested_found", "2021-05-06 10:30")
+    assert told["P"] == ("reported.next[worst_margin,1-2/3-6]", "margin 3")
+    assert told["Rest"] == ("extras", "kept as an extra")
+    assert all(t["taken"] for t in found.tables)
+    lines = list(side_by_side(record))
+    assert max(map(width, lines)) <= 80
+
+
+@pytest.mark.parametrize("text", ["ケーブル番号の長い名前" * 5, "a" * 200, "e\u0301" * 90])
+def test_what_is_shown_fits_in_eighty_columns(text: str) -> None:
+    """Widths by Unicode's annex 11: a wide character takes two columns, a mark over another none."""
+    rows = [{"table": "t", "from": text, "found": text, "to": "records.comment", "value": text}]
+    lines = list(side_by_side({"link": text, "place": "line 2", "rows": rows}))
+    assert max(map(width, lines)) <= 80
+    assert "".join("".join(lines).split()).count(text[0]) >= 3 * text.count(text[0])
 
 
 def test_columns_of_fixed_places_may_touch_in_headings_and_rows(tmp_path: Path) -> None:
