@@ -37,3 +37,7 @@ class Caveat(UserWarning):
 class MachineNotice(UserWarning):
     """What whoever runs a command must know of this machine; no answer is worth less for it. Printed once, and the exit
     code stays."""
+
+
+class Remark(Caveat):
+    """A caveat that is as it should be: it is printed and in the JSON, and changes no exit code."""

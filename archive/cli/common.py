@@ -13,7 +13,7 @@ from typing import Any, TextIO, TypeVar
 import click
 
 from archive.cli.plain import one_line
-from archive.errors import Caveat, MachineNotice
+from archive.errors import Caveat, MachineNotice, Remark
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -40,8 +40,9 @@ _caveats: list[str] = []
 
 @contextmanager
 def caveats() -> Iterator[list[str]]:
-    """Prints every Caveat and MachineNotice raised meanwhile on standard error, and gives the list of caveats."""
+    """Prints every Caveat and MachineNotice raised meanwhile on standard error; gives the caveats that are no Remark."""
     _caveats.clear()
+    grave: list[str] = []
     with warnings.catch_warnings():
         for kind in (Caveat, MachineNotice):
             warnings.simplefilter("always", kind)
@@ -61,10 +62,11 @@ def caveats() -> Iterator[list[str]]:
                 show(message, category, filename, lineno, file, line)
             elif str(message) not in _caveats:
                 _caveats.append(str(message))
+                grave.extend([] if issubclass(category, Remark) else [str(message)])
                 print_line(f"to know: {message}", err=True)
 
         warnings.showwarning = shown
-        yield _caveats
+        yield grave
 
 
 def print_json(document: object) -> None:

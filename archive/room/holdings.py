@@ -16,7 +16,7 @@ from archive.errors import Caveat
 from archive.room.holder import NOBODY, Holder
 from archive.room.search.measured import Measured
 from archive.room.search.search import Searching
-from archive.store import Archive
+from archive.store import Archive, disposed
 from archive.store.archive import LedgerHead
 from archive.store.cautions import Caution, cautions
 
@@ -68,9 +68,9 @@ class Holdings:
             if held is not None:  # the others answer from what was seen last, meanwhile
                 self._last = (time.monotonic(), *held[1:])
             with warnings.catch_warnings():
-                warnings.simplefilter("ignore", Caveat)  # what they say is in unread(), at every question and not once
+                warnings.simplefilter("ignore", Caveat)  # what they say is told at every question and not once
                 head = archive.head()
-            held = self._last = (time.monotonic(), head, tuple(str(event) for event in archive.unread()))
+            held = self._last = (time.monotonic(), head, _to_know(archive))
         return Looked(archive, held[1], held[2], self.searching, self.measured, self)
 
     def warm(self) -> None:
@@ -83,3 +83,9 @@ class Holdings:
             looked.measured.prepare(looked.archive)
 
         threading.Thread(target=prepare, daemon=True).start()
+
+
+def _to_know(archive: Archive) -> tuple[str, ...]:
+    """What stands on every page: events that cannot be read, and records that were disposed of."""
+    gone = disposed.sentence(archive.db)
+    return (*(str(event) for event in archive.unread()), *([gone] if gone else []))

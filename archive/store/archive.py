@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
 from archive.near_names import offered
-from archive.store import catalogue, condemned, layout, memory
+from archive.store import catalogue, condemned, disposed, layout, memory
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
 from archive.store.ledger.entry import Sign
@@ -58,7 +58,7 @@ class Archive:
         self.healed: list[str] = []
         self.ended: dict[str, int] = {}
         self._digested: set[str] | None = None
-        self._told: set[int] = set()
+        self._told: set[int | str] = set()
         self._looked = -math.inf
 
     remembers = True
@@ -82,11 +82,19 @@ class Archive:
             self.checked.check_again()
             self.take_away_condemned()
             self._looked = time.monotonic()
+        self._tell()
+        return count
+
+    def _tell(self) -> None:
+        """Warns once of each entry that cannot be read, and of records that were disposed of."""
         for entry in self.unread():
             if entry.number not in self._told:
                 self._told.add(entry.number)
-                warnings.warn(str(entry), UnreadEntry, stacklevel=2)
-        return count
+                warnings.warn(str(entry), UnreadEntry, stacklevel=3)
+        gone = disposed.sentence(self.db)
+        if gone and gone not in self._told:
+            self._told.add(gone)
+            warnings.warn(gone, disposed.Disposed, stacklevel=3)
 
     def unread(self) -> list[Unread]:
         """Events and deposits that cannot be read, by ledger number."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import random
 import tempfile
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -16,12 +17,15 @@ from pathlib import Path
 
 from archive import store
 from archive.answers.intake import Choices, ingest
+from archive.answers.jobs import state
 from archive.answers.reindex import reindex
 from archive.answers.reread import reread
+from archive.errors import Remark
 from archive.store import Archive
 from archive.store.assessments import Assessment, RunFacts, assess
 from archive.store.copies import export, repair
 from archive.store.deposits import Deposit, DepositFacts
+from archive.store.disposal import approve, propose
 from archive.store.events import Correction, amend, withdraw
 from archive.store.events.accept import accept_job, accept_records, decide_identity
 from archive.store.events.cables import Settlement, settle_cables
@@ -75,6 +79,19 @@ def one_redaction(archive: Archive, draw: random.Random) -> str:
     assert receipt.entry is not None
     print(f"deposit {receipt.entry['deposit']} 1", flush=True)
     return f"redact {redact(archive, of_name(archive, name), by=None, reason='test').number}"
+
+
+def one_disposal(archive: Archive, draw: random.Random) -> str:
+    """Deposits a job whose retention is over, and disposes of it."""
+    job, today = f"OLD-{draw.getrandbits(64):x}", date(2026, 12, 1)
+    making = Deposit(archive, DepositFacts(job=job, by="A. Clerk"))
+    making.add(batch(_record(draw)))
+    receipt = making.commit()
+    assert receipt.entry is not None
+    print(f"deposit {receipt.entry['deposit']} 1", flush=True)
+    state(archive, job, ["retain_until=2020-01-01"])
+    propose(archive, job, today, by="A. Clerk", reason="test")
+    return f"dispose {approve(archive, job, today, by='B. Counsel', reason='test').number}"
 
 
 def one_assessment(archive: Archive, draw: random.Random) -> str:
@@ -220,6 +237,7 @@ WORK: dict[str, Callable[[Archive, random.Random], str]] = {
     "amendment": one_amendment,
     "withdrawal": one_withdrawal,
     "redaction": one_redaction,
+    "disposal": one_disposal,
     "assessment": one_assessment,
     "export": one_export,
     "reindex": one_reindex,
@@ -250,6 +268,7 @@ def started(pipes: list[Connection], task: Task) -> None:
         os.dup2(pipe.fileno(), number)
     os.environ.update(task.user)
     DISKS[task.disk](ForGood())
+    warnings.simplefilter("ignore", Remark)
     archive, draw = store.open(Path(task.root)), random.Random(task.seed)
     if task.warm:
         print(WORK[task.kind](archive, draw), flush=True)

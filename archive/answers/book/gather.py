@@ -13,7 +13,7 @@ from archive.answers.link import people
 from archive.answers.progress import JobLink, progress
 from archive.answers.setaside import set_aside
 from archive.errors import Trouble
-from archive.store import Archive
+from archive.store import Archive, disposed
 
 _PLACE = ("building", "floor", "space", "panel")
 
@@ -24,7 +24,11 @@ def gather(archive: Archive, job: str, *, cover: str = "") -> BookFacts:
     state = progress(archive, job)
     if not state.links:
         raise Trouble(
-            "nothing was deposited for this job", code="job.nothing-deposited", where=str(archive.root), found=job
+            "nothing was deposited for this job",
+            code="job.nothing-deposited",
+            where=str(archive.root),
+            found=job,
+            remedy=disposed.remedy(archive.db, job),
         )
     head = archive.head()
     newest = archive.ledger.read(head.size - 1)

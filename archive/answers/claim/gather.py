@@ -29,7 +29,7 @@ from archive.answers.leading_margins import rows_with_leading, verdicts_with_lea
 from archive.answers.link import ArchivedLink, open_link, people
 from archive.answers.progress import link_of_job
 from archive.errors import Trouble
-from archive.store import Archive, clock
+from archive.store import Archive, clock, disposed
 from archive.store.assessments import Assessed, of_records
 from archive.store.catalogue.standing_columns import acceptances
 from archive.store.proofs import holds, prove, verify
@@ -103,7 +103,7 @@ def link_facts(
         around=around(archive, link),
         steps=_steps(proof),
         signatures=_signatures(archive, link),
-        cautions=[*_compared(archive, link), *link_cautions(archive, link)],
+        cautions=[*_compared(archive, link), *link_cautions(archive, link), *_disposed(archive)],
         retest=new,
         compared=compared(archive, link, new),
         reason=reason,
@@ -209,6 +209,12 @@ def _steps(proof: dict[str, Any]) -> list[tuple[str, bool | None, str]]:
             remedy="run `muniment fixity` on the archive",
         )
     return [(s.what, s.holds, s.said) for s in steps]
+
+
+def _disposed(archive: Archive) -> list[str]:
+    """That records of other jobs, which may have been of the link, were disposed of."""
+    found = disposed.sentence(archive.db)
+    return [found] if found else []
 
 
 def _compared(archive: Archive, link: ArchivedLink) -> list[str]:

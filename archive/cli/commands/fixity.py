@@ -67,6 +67,12 @@ def _print(document: dict[str, Any]) -> None:
             f"  {number} file{'s' * (number != 1)} redacted, by ledger {'entries' if len(redactions) > 1 else 'entry'} "
             f"{entries}: the bytes that went cannot be checked, the ledger keeps their digests"
         )
+    for d in document["disposals"]:
+        what = f"{counted(d['records'], 'record')}, {counted(len(d['files']), 'file')}"
+        print_line(
+            f"  job {d['job']} disposed of by ledger entry {d['entry']}: {what}; "
+            "manifests and digests are left and were checked"
+        )
     print_line(f"  ledger: {counted(ledger['entries'], 'entry')}, head {ledger['head']}, chain {ledger['chain']}")
     print_line(f"  checked against {document['checked_against']}")
     if any(ledger["signatures"].values()):

@@ -32,18 +32,20 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     from archive.answers.progress import progress
     from archive.errors import Trouble
     from archive.near_names import offered
+    from archive.store import disposed
     from archive.vocabulary.ranges import ranges
 
     held = opened(archive, as_of, known)
     found = progress(held, job, today=as_of.date() if as_of else None)
     if not found.links:
+        gone = disposed.remedy(held.db, job)
         raise Trouble(
             "nothing was deposited for this job",
             code="option.job-unknown",
             where=str(archive),
             found=job,
-            expected=offered(job, jobs(held)),
-            remedy="check the job's name",
+            expected="" if gone else offered(job, jobs(held)),
+            remedy=gone or "check the job's name",
         )
     broken = breaches(held, job, found.links)
     if as_json:

@@ -48,17 +48,21 @@ def command(archive: Path, deposit: str | None, job: str | None, out: Path | Non
 
 
 def _listed(opened: Any, job: str | None, as_json: bool) -> None:
+    from archive.store import disposed
+
     opened.catch_up()
     rows = opened.db.execute(
         "SELECT d.deposit, d.job_id AS job, e.at, d.records, d.withdrawn FROM deposits d "
         "JOIN entries e ON e.number = d.number WHERE ?1 IS NULL OR d.job_id = ?1 ORDER BY d.number",
         (job,),
     ).fetchall()
+    disposed_of = disposed.deposits(opened.db)
     if as_json:
-        print_json({"deposits": [{**dict(r), "withdrawn": bool(r["withdrawn"])} for r in rows]})
+        states = [{"withdrawn": bool(r["withdrawn"]), "disposed_of": r["deposit"] in disposed_of} for r in rows]
+        print_json({"deposits": [{**dict(r), **state} for r, state in zip(rows, states, strict=True)]})
         return
     for r in rows:
-        gone = "  withdrawn" if r["withdrawn"] else ""
+        gone = "  disposed of" if r["deposit"] in disposed_of else "  withdrawn" if r["withdrawn"] else ""
         records = counted(r["records"], "record")
         print_line(f"{r['deposit']}  {(r['at'] or '')[:16]}  {records:>13}  {r['job'] or 'no job'}{gone}")
     if not rows:

@@ -124,6 +124,8 @@ def brought_up(held: Facets, db: sqlite3.Connection) -> Facets:
         upto, sha = (db.execute(f"SELECT value FROM meta WHERE key = '{k}'").fetchone()[0] for k in ("next", "last"))
         if not db.execute("SELECT 1 FROM entries WHERE number < ? AND sha256 = ?", (held.upto, held.last)).fetchone():
             held = empty()  # of another ledger, or of none
+        if db.execute("SELECT 1 FROM disposals WHERE number >= ?", (held.upto,)).fetchone():
+            held = empty()  # what was disposed of is in no block any more that would tell
         last = int(db.execute("SELECT coalesce(max(row), -1) FROM records").fetchone()[0]) + 1
         changed = [int(b) for b, n in db.execute("SELECT block, number FROM counting_changed") if int(n) > held.upto]
         made = _room_for(held, last, int(upto), str(sha))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
@@ -33,6 +34,9 @@ JOB_FACTS = (
     "retain_until",
     "comment",
 )
+
+DISPOSAL_PROPOSED, DISPOSAL = "disposal proposed", "disposal"
+"""Events of a disposal: somebody names a job's records for it, and somebody else does."""
 
 CASE_TEXTS = ("day", "name", "link_label", "job_id", "site", "text", "decision", "cause", "cost", "currency")
 """What a step of a case may state."""
@@ -84,6 +88,12 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         )
     elif kind == "case":
         _case(db, entry, texts)
+    elif kind == DISPOSAL_PROPOSED:
+        proposed = (entry.number, entry["id"], entry["job"], json.dumps(entry["deposits"]))
+        db.execute("INSERT INTO disposal_proposals VALUES(?, ?, ?, ?)", proposed)
+    elif kind == DISPOSAL:
+        row = (entry.number, entry["job"], entry["proposal"], entry["count"])
+        db.execute("INSERT INTO disposals VALUES(?, ?, ?, ?)", row)
     elif kind == "cables":
         cable_columns.settle(db, entry.number, texts.get("settled", []), merged=bool(entry.get("from")))
 

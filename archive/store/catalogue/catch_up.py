@@ -164,10 +164,10 @@ def _records(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry, di
     before = db.execute("SELECT coalesce(sum(records), 0) FROM deposits WHERE number < ?", (entry.number,))
     base = int(before.fetchone()[0]) + 1
     names = ["row", "deposit", *RECORD_COLUMNS, "link_key", "reading", "kind", "cable_basis"]
-    if entry["records"]:
-        path = f"{entry['path']}/data/index.parquet"
-        if path not in digests:
-            raise damaged(files.root, path, "")
+    path = f"{entry['path']}/data/index.parquet"
+    if entry["records"] and path not in digests:
+        raise damaged(files.root, path, "")
+    if entry["records"] and files.current(path, digests[path]) is not None:
         index = catalogue_rows(
             files.check(path, digests[path], always=True), files.tables(entry["path"], digests, always=True)
         )

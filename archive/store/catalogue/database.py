@@ -5,7 +5,7 @@ ledger no longer holds that entry, everything is rebuilt.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
 mappings (that read deposits, or were confirmed), gone (files that were redacted; parts: how many files of the zip
-alone went), gone_parts (those), checked (files whose digests were
+alone went), gone_parts (those), disposals (jobs whose records were disposed of), checked (files whose digests were
 compared), event_texts (of events, with which can be read), unread_deposits. What finding needs besides is for
 catalogue/ to add.
 """
@@ -59,6 +59,8 @@ CREATE TABLE case_steps(number INTEGER PRIMARY KEY, case_id TEXT NOT NULL, actio
 CREATE TABLE holds(job_id TEXT PRIMARY KEY, number INTEGER);
 CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, replacement_sha256 TEXT, number INTEGER,
     parts INTEGER NOT NULL);
+CREATE TABLE disposal_proposals(number INTEGER PRIMARY KEY, id TEXT, job_id TEXT, deposits TEXT NOT NULL);
+CREATE TABLE disposals(number INTEGER PRIMARY KEY, job_id TEXT, proposal TEXT, records INTEGER);
 CREATE TABLE gone_parts(path TEXT, sha256 TEXT, PRIMARY KEY(path, sha256));
 CREATE UNIQUE INDEX records_place ON records(deposit, position);
 CREATE INDEX records_id ON records(record_id);

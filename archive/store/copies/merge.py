@@ -1,7 +1,8 @@
 """Two archives joined. The other chain is filed under its own id, never re-chained; its deposits become deposits here.
 
-Dedup looks at them as at any deposit: what is here already is not counted twice. Corrections, withdrawals, holds and
-redactions of the other archive are repeated here with the number they had there. Stopped in the middle, run again.
+Dedup looks at them as at any deposit: what is here already is not counted twice. Corrections, withdrawals, holds,
+redactions and disposals of the other archive are repeated here with the number they had there; what was disposed of
+there does not come. Stopped in the middle, run again.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from archive import disk
 from archive.errors import Trouble
 from archive.store import aside, files, layout
 from archive.store.archive import Archive
+from archive.store.catalogue.apply_event import DISPOSAL, DISPOSAL_PROPOSED
 from archive.store.committed import redacted
 from archive.store.copies.copy_entry import copy_entry
 from archive.store.deposits.decide import decide
@@ -33,6 +35,8 @@ _REPEATED = (
     "cables",
     "claim issued",
     "case",
+    DISPOSAL,
+    DISPOSAL_PROPOSED,
     "hold",
     "identity",
     "job",
@@ -82,8 +86,9 @@ def merge(
     done = Merge()
     known = {tuple(e["from"]) for e in archive.entries() if e.get("from")}
     gone = redacted(theirs.entries)
+    disposed = set(redacted(e for e in theirs.entries if e.get("event") == DISPOSAL))
     for entry in each(theirs.entries):
-        if (other.id, entry.number) in known:
+        if (other.id, entry.number) in known or _disposed(entry, disposed):
             continue
         if entry.kind == "deposit":
             _deposit(archive, other, entry, gone, sign, done)
@@ -96,6 +101,12 @@ def merge(
         record(archive, "merge", by=by, texts={"reason": reason, **facts}, facts=facts, sign=sign)
     archive.take_away_condemned()
     return done
+
+
+def _disposed(entry: LedgerEntry, gone: set[str]) -> bool:
+    """Whether what an entry brought was disposed of: the entry of the disposal, which is repeated, says so."""
+    named = f"{entry['path']}/data/index.parquet" if entry.kind == "deposit" else f"events/{entry.get('id')}/event.json"
+    return named in gone
 
 
 def _deposit(

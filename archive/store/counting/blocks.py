@@ -81,7 +81,8 @@ def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]],
     held: Any = memory.recall(archive.id, _NAME) if archive.remembers else None
     hidden = [u.number for u in archive.unread() if u.deposit is not None and not u.applied]
     now = int(db.execute("SELECT value FROM meta WHERE key = 'next'").fetchone()[0])
-    found = held["parts"] if _fits(db, held, hidden) else []
+    fits = _fits(db, held, hidden) and not _disposed_since(db, held)
+    found = held["parts"] if fits else []
     if not found or not all((folder / p[f]).is_file() for p in found for f in ("file", "cells")):
         held = {"next": 0, "parts": []}
     mended = {p["block"] for p in held["parts"] if any(files.holds(archive.root / f, d) for _, f, d in p["lacks"])}
@@ -107,6 +108,12 @@ def _fits(db: Any, held: Any, hidden: list[int]) -> bool:
     if not isinstance(held, dict) or held.get("version") != VERSION or not held["next"] or held["hidden"] != hidden:
         return False
     found = db.execute("SELECT sha256 FROM entries WHERE number < ? AND sha256 = ?", (held["next"], held["last"]))
+    return found.fetchone() is not None
+
+
+def _disposed_since(db: Any, held: Any) -> bool:
+    """Whether records were disposed of since: what was derived of them is not to be counted, or kept, any more."""
+    found = db.execute("SELECT 1 FROM disposals WHERE number >= ?", (held["next"],))
     return found.fetchone() is not None
 
 

@@ -95,6 +95,7 @@ class Deposit:
         self._same_file = 0
         self._known_sources: Counter[str] = Counter()
         self._known = KnownRecords(archive)
+        self._gone = self._originals_gone()
         self._paths: list[Path] = []
         self._received: list[dict[str, Any]] = []
         self.limits: set[str] = set()
@@ -179,6 +180,7 @@ class Deposit:
         fetch.own = self.archive.root / place
 
         def fields() -> dict[str, Any]:
+            self._require_kept()
             made = decide(self.archive.db, table, fetch, self._same_bytes, self._again)
             if made.all_known and not self._listed and not (self._set_aside and self._unseen):
                 raise _NothingNew(made)
@@ -205,6 +207,23 @@ class Deposit:
             self.aside.end()
         else:
             aside.take_back(self.archive, self.aside.folder)
+
+    def _require_kept(self) -> None:
+        """Errors: Trouble where originals that this deposit found here are not here any more."""
+        if self._gone != self._originals_gone():
+            raise Trouble(
+                "files were redacted or disposed of while this was read; nothing was deposited",
+                code="deposit.gone-meanwhile",
+                where=str(self.archive.root),
+                remedy="run it again",
+            )
+
+    def _originals_gone(self) -> int:
+        """Files with originals or records that are gone: what was found here before may not be any more."""
+        found = self.archive.db.execute(
+            "SELECT count(*) FROM gone WHERE path LIKE '%/data/originals%' OR path LIKE '%/data/index.parquet'"
+        )
+        return int(found.fetchone()[0])
 
     @property
     def _again(self) -> set[tuple[str, str]] | None:

@@ -33,14 +33,15 @@ def record(
     *,
     by: str | None,
     texts: Mapping[str, Any],
-    facts: Mapping[str, Any] | None = None,
+    facts: Mapping[str, Any] | Callable[[], Mapping[str, Any]] | None = None,
     attached: Mapping[str, Content] | None = None,
     sign: Sign | None = None,
 ) -> LedgerEntry:
     """Commits an event and gives its entry.
 
     by: name of who did it, or None where it was not stated. texts: what event.json holds. facts: what the entry
-    itself holds, no names and no free text. attached: more files by name; PEOPLE among them has rows of
+    itself holds, no names and no free text; or what gives them after each look at the ledger, and raises where the
+    event no longer makes sense. attached: more files by name; PEOPLE among them has rows of
     others, whom the texts name by key.
     """
     event_id = layout.new_id(clock.now())
@@ -66,10 +67,13 @@ def record(
             "event": event,
             "id": event_id,
             "by": who,
-            **(facts or {}),
-            "files": {f"{place}/{name}": told(p) for name, p in prints.items()},
         }
-        return archive.commit(lambda: fields, writing.folder, sign)
+        committed = {f"{place}/{name}": told(p) for name, p in prints.items()}
+
+        def as_it_stands() -> dict[str, Any]:
+            return {**fields, **(facts() if callable(facts) else facts or {}), "files": committed}
+
+        return archive.commit(as_it_stands, writing.folder, sign)
     finally:
         aside.take_back(archive, writing.folder)
 

@@ -27,6 +27,8 @@ def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Da
     tables_gone = {p for p in gone if p.startswith(f"{entry['path']}/data/tables/")}
     whole = all(p.endswith(("/people.parquet", "/findings.parquet")) for p in tables_gone)
     try:
+        if f"{entry['path']}/data/index.parquet" in gone:
+            return  # disposed of: the manifests and the root in the ledger are what is left
         index = _digests(folder)
         if not whole:  # of a record that was redacted in part only the digest is left
             leaves = [merkle.leaf(d.encode()) for d in index]

@@ -40,6 +40,9 @@ class Report:
     redactions: list[dict[str, Any]] = field(default_factory=list)
     """Ledger entries that took files out: entry, at, and the paths of files."""
 
+    disposals: list[dict[str, Any]] = field(default_factory=list)
+    """Ledger entries by which records were disposed of: the same, with job, deposits, and number of records."""
+
     @property
     def sound(self) -> bool:
         """Whether everything is as it was, as far as this depth looks."""
@@ -67,6 +70,7 @@ class Report:
             "uncommitted": self.uncommitted,
             "cautions": self.cautions,
             "redactions": self.redactions,
+            "disposals": self.disposals,
             "ledger": {
                 "entries": self.entries,
                 "head": self.head,

@@ -10,6 +10,7 @@ from archive.errors import Trouble
 from archive.store import catalogue, layout, memory
 from archive.store.archive import Archive
 from archive.store.bags import Damage
+from archive.store.catalogue.apply_event import DISPOSAL
 from archive.store.cautions import cautions
 from archive.store.committed import redacted
 from archive.store.fixity import bags, deep
@@ -53,17 +54,14 @@ def fixity(
         head = {"size": len(chain.roots), "root": chain.roots[-1], "path": str(root.absolute())}
         memory.remember(archive.id, "head", head)
     gone = redacted(chain.entries)
-    report.redactions = [
-        {"entry": e.number, "at": e.get("at"), "files": [g["path"] for g in e["gone"]]}
-        for e in chain.entries
-        if e.get("gone")
-    ]
+    _gone(chain, report)
+    disposed = {name for e in chain.entries if e.get("event") == DISPOSAL for name in e["deposits"]}
     for entry in each(chain.entries):
         bytes_too = depth != COUNT
         found = list(bags.look(root, entry, gone, bytes_too=bytes_too))
         if entry.kind == "deposit":
             report.deposits += 1
-            report.records += int(entry["records"])
+            report.records += 0 if entry["deposit"] in disposed else int(entry["records"])
             if depth == DEEP and not any(d.path.startswith(entry["path"]) for d in found):
                 found += deep.records(root, entry, gone)
                 if reread is not None and not found:
@@ -94,6 +92,18 @@ def _other_chain(root: Path, entry: Any, report: Report) -> None:
     report.files += theirs.count
     if not theirs.damage and not theirs.holds(int(entry["other_size"]), entry["other_root"]):
         report.damaged.append(Damage(base, "does not hold the head that was joined"))
+
+
+def _gone(chain: Chain, report: Report) -> None:
+    """Files that were taken out on purpose: by redactions, and by disposals."""
+    for e in chain.entries:
+        if not e.get("gone"):
+            continue
+        told = {"entry": e.number, "at": e.get("at"), "files": [g["path"] for g in e["gone"]]}
+        if e.get("event") == DISPOSAL:
+            report.disposals.append({**told, "job": e["job"], "deposits": e["deposits"], "records": e["count"]})
+        else:
+            report.redactions.append(told)
 
 
 def _heads(archive: Archive, chain: Chain, report: Report, expect: str | None, seen: dict[str, Any] | None) -> None:
