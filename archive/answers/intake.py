@@ -44,7 +44,8 @@ class Choices:
     """How to take something in. mapping: mapping files, each of which reads what it recognises; policy: severities and
     tolerances; sign: see store.keys; new: a new job or site is meant, though one that is known has nearly the same
     name; schedule_columns: heading by column of the schedule; whole_schedule: it is all that is to be built;
-    accept_draft: what drafts give is accepted, and they go to the archive's shelf; rereading: what is handed in are
+    accept_draft: what drafts give is accepted, and they go to the archive's shelf; draft: False sets layouts aside that
+    nothing known reads; leave_out: files in the folders handed in that are none of it; rereading: what is handed in are
     originals of the archive, read again; folders: names of folders, and what each tells of the place of its links (see
     folder_doubts)."""
 
@@ -58,6 +59,8 @@ class Choices:
     new: bool = False
     accept_draft: bool = False
     keep_originals: bool = True
+    draft: bool = True
+    leave_out: Sequence[Path] = ()
     rereading: bool = False
     folders: Sequence[tuple[str, str]] = ()
     watch: Pass = iter
@@ -76,8 +79,8 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     making.whole_schedule, making.rereading = how.whole_schedule, how.rereading
     try:
-        beside = [p for p in (archive.root, *offered.paths, how.schedule) if p is not None]
-        reading = Submission(listed, offered, beside)
+        beside = [p for p in (archive.root, *offered.paths, how.schedule, *how.leave_out) if p is not None]
+        reading = Submission(listed, offered, beside, draft=how.draft)
         found = originals(listed, beside, companions=reading.beside().get)
         names = list(found) if how.keep_originals or how.folders else []
         check_folders(how.folders, (name for _, name in names))

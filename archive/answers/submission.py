@@ -25,12 +25,15 @@ class Submission:
     is verified first. Errors: Trouble where nothing can be read, a bag is damaged, or an input is a whole archive.
     """
 
-    def __init__(self, inputs: Sequence[Path], mapping: Any = None, leave_out: Sequence[Path] = ()) -> None:
-        """mapping, leave_out: as for formats.reading.Reading. Errors: Trouble for a mapping that cannot be read."""
+    def __init__(
+        self, inputs: Sequence[Path], mapping: Any = None, leave_out: Sequence[Path] = (), *, draft: bool = True
+    ) -> None:
+        """mapping, leave_out, draft: as for formats.reading.Reading. Errors: Trouble for a mapping that cannot be
+        read."""
         self.again = 0
         self.files: list[FileOutcome] = []
         self.mappings: dict[str, bytes] = {}
-        self._leave_out = list(leave_out)
+        self._leave_out, self._draft = list(leave_out), draft
         self._inputs = list(inputs)
         self._mapping = mapping
         self._bags: list[Path] = []
@@ -68,7 +71,9 @@ class Submission:
             else:
                 plain.append(path)
         if plain:
-            self._reading = Reading(plain, mapping=self._mapping, tell_again=False, leave_out=self._leave_out)
+            self._reading = Reading(
+                plain, mapping=self._mapping, draft=self._draft, tell_again=False, leave_out=self._leave_out
+            )
 
     def __iter__(self) -> Iterator[Batch]:
         self._prepare()
