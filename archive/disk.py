@@ -38,6 +38,16 @@ def create(path: Path) -> BinaryIO:
     return path.open("xb")
 
 
+def append(path: Path, data: bytes) -> None:
+    """Adds a line to a log in one write; a log that is new may be written by whoever may write in its folder."""
+    _step("append", path)
+    new = not path.exists()
+    with path.open("ab", buffering=0) as file:
+        file.write(data)
+    if new and os.name != "nt":
+        path.chmod(stat.S_IMODE(path.parent.stat().st_mode) & 0o666)
+
+
 def sync(file: BinaryIO, path: Path) -> None:
     """Bytes written so far reach the disk."""
     file.flush()

@@ -203,6 +203,7 @@ def _describe(entry: Any) -> str:
         "claim issued": "claim file issued",
         "book issued": "hand-over book issued",
         "redact": "something was redacted; a tombstone is in its place",
+        "calibrations": "calibrations of units kept",
         "disposal proposed": f"records of job {entry.get('job')} proposed for disposal",
         "disposal": f"records of job {entry.get('job')} disposed of",
         "accept": f"accepted as of {entry.get('on')}" if entry.get("job") else "named as the accepted record",

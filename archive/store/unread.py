@@ -34,6 +34,7 @@ RESTED_ON = {
     "attach": "documents",
     "cables": "settled cable types",
     "case": "a step of a case",
+    "calibrations": "calibrations of units",
 }
 """Kinds of events whose text the catalogue is built from, and what it holds. The others say all in their entry."""
 
@@ -121,8 +122,8 @@ def unread_events(db: sqlite3.Connection, ledger: Ledger) -> Iterator[Unread]:
 
 def _jobs(entry: LedgerEntry) -> frozenset[str | None] | None:
     """Jobs that an event speaks of. Corrections of earlier versions do not name theirs in the entry; settled cable
-    types are of no job, and no count of a job rests on a case."""
-    if entry["event"] in ("cables", "case"):
+    types and calibrations are of no job, and no count of a job rests on a case."""
+    if entry["event"] in ("cables", "calibrations", "case"):
         return frozenset()
     if entry["event"] == "amend":
         return frozenset(entry["jobs"]) if "jobs" in entry.fields else None

@@ -212,6 +212,7 @@ find|history A1|progress --job J|job J|setaside|receipt D|claim A1 --out {new}|b
 recall --serial 1|fixity|reindex|regrade --against tia-568.2-d/cat6/channel|amend --record R --set site=x
 withdraw --record R|hold --job J|redact --name N|repair --from {other}|export --to {new}|merge {other}|prove R
 stamp --request {new}|reread --deposit D|attach {other} --job J --kind letter|keys make|keys list
+health|calibrations|dispose|dispose --job J --propose --by N
 """.replace("\n", "|")
     .strip("|")
     .split("|")

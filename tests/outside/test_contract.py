@@ -379,7 +379,7 @@ def commands() -> list[tuple[str, ...]]:
 PROMISED_COMMANDS = names("""
 demo init survey mapping convert check grade deposit receipt reread setaside job attach progress find history claim book
 rates regrade copies recall sql amend withdraw hold redact fixity repair export merge prove verify keys stamp reindex
-limits rules schema
+limits rules schema inbox health dispose calibrations
 """)
 
 
@@ -408,7 +408,7 @@ def test_no_command_takes_a_word_or_option_that_it_does_not_know(command: tuple[
     assert "--no-such-option" in typed(*command, "--no-such-option").line
 
 
-CHANGE = names("deposit amend withdraw hold redact reread attach regrade merge stamp")
+CHANGE = names("deposit amend withdraw hold redact reread attach regrade merge stamp inbox dispose calibrations")
 
 
 @pytest.mark.parametrize("command", CHANGE)

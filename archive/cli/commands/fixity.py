@@ -24,7 +24,8 @@ from archive.vocabulary.counted import counted
 @click.option("--accept", is_flag=True, help="Remember today's ledger on this machine, whatever was seen before.")
 @output_options
 def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json: bool, quiet: bool) -> None:
-    """Checks that everything in an archive is as it was, and says how deep it looked and against which head.
+    """Checks that everything in an archive is as it was, and says how deep it looked and against which head. Each run
+    leaves a line in catalogue/fixity.log, or in your cache where you may not write there; `muniment health` reads it.
 
     \b
     Exit code 1: something is damaged, missing or added, or the ledger was cut or rewritten.
@@ -37,6 +38,7 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
     from archive import store
     from archive.answers.rederive import rederive
     from archive.store.fixity import fixity
+    from archive.store.fixity.log import note
 
     opened = store.open_damaged(archive)
     report = fixity(
@@ -47,7 +49,8 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
         reread=rederive,
         each=lambda entries: progress(entries, "entries", len(entries), quiet=quiet),
     )
-    document = report.plain()
+    logged = note(opened, report)
+    document = {**report.plain(), "log": None if logged is None else str(logged)}
     if as_json:
         print_json(document)
     elif not quiet:

@@ -38,6 +38,9 @@ JOB_FACTS = (
 DISPOSAL_PROPOSED, DISPOSAL = "disposal proposed", "disposal"
 """Events of a disposal: somebody names a job's records for it, and somebody else does."""
 
+CALIBRATION = ("serial", "maker", "model", "calibrated_on", "valid_until", "certificate", "laboratory")
+"""Columns of a calibration that the catalogue holds."""
+
 CASE_TEXTS = ("day", "name", "link_label", "job_id", "site", "text", "decision", "cause", "cost", "currency")
 """What a step of a case may state."""
 
@@ -88,14 +91,23 @@ def event(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> No
         )
     elif kind == "case":
         _case(db, entry, texts)
-    elif kind == DISPOSAL_PROPOSED:
-        proposed = (entry.number, entry["id"], entry["job"], json.dumps(entry["deposits"]))
-        db.execute("INSERT INTO disposal_proposals VALUES(?, ?, ?, ?)", proposed)
-    elif kind == DISPOSAL:
-        row = (entry.number, entry["job"], entry["proposal"], entry["count"])
-        db.execute("INSERT INTO disposals VALUES(?, ?, ?, ?)", row)
+    elif kind in (DISPOSAL_PROPOSED, DISPOSAL, "calibrations"):
+        _noted(db, entry, texts)
     elif kind == "cables":
         cable_columns.settle(db, entry.number, texts.get("settled", []), merged=bool(entry.get("from")))
+
+
+def _noted(db: sqlite3.Connection, entry: LedgerEntry, texts: dict[str, Any]) -> None:
+    """What changes no record: steps of a disposal (its files are gone already), and calibrations of units."""
+    if entry["event"] == DISPOSAL_PROPOSED:
+        proposed = (entry.number, entry["id"], entry["job"], json.dumps(entry["deposits"]))
+        db.execute("INSERT INTO disposal_proposals VALUES(?, ?, ?, ?)", proposed)
+    elif entry["event"] == DISPOSAL:
+        row = (entry.number, entry["job"], entry["proposal"], entry["count"])
+        db.execute("INSERT INTO disposals VALUES(?, ?, ?, ?)", row)
+    else:
+        listed = [(entry.number, *(row.get(name) for name in CALIBRATION)) for row in texts.get("calibrations", [])]
+        db.executemany(f"INSERT INTO calibrations VALUES({', '.join('?' * 8)})", listed)
 
 
 def _texts(db: sqlite3.Connection, files: CheckedFiles, entry: LedgerEntry) -> dict[str, Any]:

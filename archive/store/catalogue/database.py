@@ -5,9 +5,9 @@ ledger no longer holds that entry, everything is rebuilt.
 Tables here: entries (with the leaf of each, and the root of the tree up to it), deposits, sources, records
 (identities, hashes, what dedup decided; amendments applied), amendments, jobs (facts, the last stated holds), holds,
 mappings (that read deposits, or were confirmed), gone (files that were redacted; parts: how many files of the zip
-alone went), gone_parts (those), disposals (jobs whose records were disposed of), checked (files whose digests were
-compared), event_texts (of events, with which can be read), unread_deposits. What finding needs besides is for
-catalogue/ to add.
+alone went), gone_parts (those), disposals (jobs whose records were disposed of), calibrations (of units), checked
+(files whose digests were compared), event_texts (of events, with which can be read), unread_deposits. What finding
+needs besides is for catalogue/ to add.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from archive.store import checked_files, memory, unread, unread_deposits
 from archive.store.catalogue import cable_columns, link_labels, standing_columns
 from archive.store.records import RECORD_COLUMNS
 
-VERSION = 19
+VERSION = 20
 """Raised whenever the tables change: an older database is then rebuilt."""
 
 _UNREAD = (unread.TABLE, unread_deposits.TABLE)
@@ -61,6 +61,8 @@ CREATE TABLE gone(path TEXT PRIMARY KEY, sha256 TEXT, replacement TEXT, replacem
     parts INTEGER NOT NULL);
 CREATE TABLE disposal_proposals(number INTEGER PRIMARY KEY, id TEXT, job_id TEXT, deposits TEXT NOT NULL);
 CREATE TABLE disposals(number INTEGER PRIMARY KEY, job_id TEXT, proposal TEXT, records INTEGER);
+CREATE TABLE calibrations(number INTEGER, serial TEXT, maker TEXT, model TEXT, calibrated_on TEXT, valid_until TEXT,
+    certificate TEXT, laboratory TEXT);
 CREATE TABLE gone_parts(path TEXT, sha256 TEXT, PRIMARY KEY(path, sha256));
 CREATE UNIQUE INDEX records_place ON records(deposit, position);
 CREATE INDEX records_id ON records(record_id);

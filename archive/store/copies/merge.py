@@ -33,6 +33,7 @@ _REPEATED = (
     "attach",
     "book issued",
     "cables",
+    "calibrations",
     "claim issued",
     "case",
     DISPOSAL,

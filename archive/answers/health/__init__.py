@@ -1,0 +1,1 @@
+"""Health of an archive: what needs attention, and how old what was looked at is."""
