@@ -40,7 +40,7 @@ _caveats: list[str] = []
 
 @contextmanager
 def caveats() -> Iterator[list[str]]:
-    """Prints every Caveat and MachineNotice raised meanwhile on standard error; gives the caveats that are no Remark."""
+    """Prints each Caveat and MachineNotice raised meanwhile on standard error; gives the caveats but Remarks."""
     _caveats.clear()
     grave: list[str] = []
     with warnings.catch_warnings():

@@ -353,3 +353,15 @@ def test_withdrawn_records_and_other_answers(full: Archive) -> None:
     dispose(full)
     regrade(full, Filters(), against=["tia-568.2-d/cat6a/channel"], by=None, reason=None)
     assert fixity(store.open(full.root), "deep").sound
+
+
+def test_the_index_of_who_disposed_of_it_holds_nothing_of_it(full: Archive, own_cache: Path) -> None:
+    """Deleted rows stay in the pages of a database until it is written anew."""
+    full.db.execute("PRAGMA secure_delete = OFF")  # as most builds of SQLite have it; Debian's overwrites by itself
+    many = [rows(f"GONE-{n:03d}", source=f"{n:064x}", shift=n / 10) for n in range(60)]
+    deposit(full, batch(*many), job=OLD)
+    dispose(full)
+    full.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    held = b"".join(p.read_bytes() for p in (own_cache / "cache").rglob("*") if p.is_file())
+    assert b"GONE-0" not in held
+    assert b"B-1" in held

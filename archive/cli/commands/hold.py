@@ -28,7 +28,8 @@ def command(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Puts a job under a legal hold: nothing of it can be redacted until the hold is released.
+    """Puts a job under a legal hold: nothing of it can be redacted or disposed of until the hold is
+    released.
 
     With --due it lists the jobs that have passed their last day of retention. Nothing is ever deleted by itself.
 
