@@ -6,6 +6,7 @@ import json
 import sqlite3
 
 from archive.errors import Remark
+from archive.vocabulary.counted import counted
 
 _SHOWN = 5
 """Jobs that are named."""
@@ -20,7 +21,7 @@ def sentence(db: sqlite3.Connection) -> str:
     rows = db.execute("SELECT job_id, records, number FROM disposals ORDER BY number DESC").fetchall()
     if not rows:
         return ""
-    named = [f"{job} ({_records(count)}, ledger entry {number})" for job, count, number in rows[:_SHOWN]]
+    named = [f"{job} ({counted(count, 'record')}, ledger entry {number})" for job, count, number in rows[:_SHOWN]]
     more = f" and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
     return f"disposed of, and in no answer: the records of job {', '.join(named)}{more}"
 
@@ -36,7 +37,3 @@ def remedy(db: sqlite3.Connection, job: str | None) -> str:
     were not."""
     row = db.execute("SELECT max(number) FROM disposals WHERE job_id = ?", (job,)).fetchone()
     return "" if row[0] is None else f"its records were disposed of by ledger entry {row[0]}"
-
-
-def _records(count: int) -> str:
-    return "1 record" if count == 1 else f"{count} records"

@@ -45,7 +45,7 @@ class HealthCheck:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _HealthQuestion:
     archive: Archive
     on: datetime
     words: Wording
@@ -62,7 +62,7 @@ def checks(archive: Archive, on: datetime, words: Wording = ENGLISH) -> list[Hea
     Errors: Trouble where the archive cannot be answered from at all.
     """
     archive.catch_up()
-    asked = _Asked(archive, on.astimezone(UTC), words, schemas.load("health.toml")["days"])
+    asked = _HealthQuestion(archive, on.astimezone(UTC), words, schemas.load("health.toml")["days"])
     made: list[HealthCheck] = []
     for topic, look in _TOPICS.items():
         try:
@@ -75,7 +75,7 @@ def checks(archive: Archive, on: datetime, words: Wording = ENGLISH) -> list[Hea
 Found = tuple[bool, str, tuple[str, ...]]
 
 
-def _fixity(a: _Asked) -> Iterator[Found]:
+def _fixity(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     logged = runs(a.archive)
     now = a.archive.head().size
@@ -89,7 +89,7 @@ def _fixity(a: _Asked) -> Iterator[Found]:
         yield (*_last_run(a, depth, deep_enough[-1], now), ())
 
 
-def _last_run(a: _Asked, depth: str, last: FixityRun, now: int) -> tuple[bool, str]:
+def _last_run(a: _HealthQuestion, depth: str, last: FixityRun, now: int) -> tuple[bool, str]:
     w = a.words
     days = (a.on - last.at).days
     known = a.archive.size_of(last.head) == last.entries
@@ -107,7 +107,7 @@ def _depth(depth: str, w: Wording) -> str:
     return {"count": w("Names and sizes"), "digest": w("Every byte"), "deep": w("Every record")}[depth]
 
 
-def _copies(a: _Asked) -> Iterator[Found]:
+def _copies(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     held: list[dict[str, Any]] = memory.recall(a.archive.id, "copies") or []
     if not held:
@@ -133,7 +133,7 @@ def _copies(a: _Asked) -> Iterator[Found]:
         yield old or not looked or not looked[-1].sound, text, ()
 
 
-def _signatures(a: _Asked) -> Iterator[Found]:
+def _signatures(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     entries = list(a.archive.entries())
     _, damage = judge_signatures(entries)
@@ -146,7 +146,7 @@ def _signatures(a: _Asked) -> Iterator[Found]:
     yield bool(told), text, tuple(told)
 
 
-def _stamps(a: _Asked) -> Iterator[Found]:
+def _stamps(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     stamps = [e for e in a.archive.entries() if e.get("event") == "stamp"]
     if not stamps:
@@ -160,7 +160,7 @@ def _stamps(a: _Asked) -> Iterator[Found]:
     yield bool(ending), text, tuple(f"ledger entry {e.number}: {e['ends']}" for e in ending)
 
 
-def _calibrations(a: _Asked) -> Iterator[Found]:
+def _calibrations(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     known = units(a.archive, a.today, a.days["calibration"])
     look = [u for u in known if u.look]
@@ -174,7 +174,7 @@ def _calibrations(a: _Asked) -> Iterator[Found]:
     yield bool(look), text, tuple(items)
 
 
-def _warranties(a: _Asked) -> Iterator[Found]:
+def _warranties(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     rows = a.archive.db.execute("SELECT job_id, value FROM jobs WHERE field = 'warranty_end' ORDER BY value, job_id")
     last = (a.today + timedelta(days=a.days["warranty"])).isoformat()
@@ -183,7 +183,7 @@ def _warranties(a: _Asked) -> Iterator[Found]:
     yield bool(ending), text, tuple(ending)
 
 
-def _jobs(a: _Asked) -> Iterator[Found]:
+def _jobs(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     gone = disposed.deposits(a.archive.db)
     rows = a.archive.db.execute(
@@ -203,21 +203,21 @@ def _jobs(a: _Asked) -> Iterator[Found]:
     yield False, text, tuple(items)
 
 
-def _cases(a: _Asked) -> Iterator[Found]:
+def _cases(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     still = [c for c in cases(a.archive) if c.state != "closed"]
     items = tuple(f"{c.name}: {c.last('link_label') or 'no link'}, {c.state}" for c in still)
     yield False, w("Cases that are not closed: {n}.", n=len(still)), items
 
 
-def _set_aside(a: _Asked) -> Iterator[Found]:
+def _set_aside(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     still = Counter(str(r["job"] or "no job") for r in set_aside(a.archive) if not r["settled"])
     text = w("Set aside and not settled: {n}.", n=sum(still.values()))
     yield bool(still), text, tuple(f"{job}: {n}" for job, n in sorted(still.items()))
 
 
-def _retention(a: _Asked) -> Iterator[Found]:
+def _retention(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     over = [j for j in due(a.archive, a.today) if j.over]
     free = [j for j in over if j.free]
@@ -231,13 +231,13 @@ def _retention(a: _Asked) -> Iterator[Found]:
         yield False, gone[0].upper() + gone[1:] + ".", ()
 
 
-def _events(a: _Asked) -> Iterator[Found]:
+def _events(a: _HealthQuestion) -> Iterator[Found]:
     w = a.words
     unread = tuple(str(event) for event in a.archive.unread())
     yield bool(unread), w("Events that cannot be read: {n}.", n=len(unread)), unread
 
 
-_TOPICS: dict[str, Callable[[_Asked], Iterator[Found]]] = {
+_TOPICS: dict[str, Callable[[_HealthQuestion], Iterator[Found]]] = {
     "fixity": _fixity,
     "copies": _copies,
     "signatures": _signatures,

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.vocabulary.counted import counted
 
 PATH = click.Path(path_type=Path)
 
@@ -63,7 +64,7 @@ def command(
         print_json({"kept": kept, "refused": refused, "notes": notes, "units": [u.plain() for u in listed]})
     elif not quiet:
         if files:
-            print_line(f"{kept} calibrations kept")
+            print_line(f"{counted(kept, 'calibration')} kept")
         for line in refused:
             print_line(f"not kept: {line}")
         for u in listed:

@@ -10,6 +10,7 @@ import click
 
 from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say, signer_options
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 if TYPE_CHECKING:
     from archive.answers.wording import Wording
@@ -82,7 +83,9 @@ def command(
         if as_json:
             print_json({"job": job, "ledger_entry": entry.number, "records": entry["count"]})
         elif not quiet:
-            print_line(f"{job}: {entry['count']} records proposed for disposal by ledger entry {entry.number}")
+            print_line(
+                f"{job}: {counted(entry['count'], 'record')} proposed for disposal by ledger entry {entry.number}"
+            )
             again = ("dispose", archive, "--job", job, "--approve", "--by", "NAME")
             print_next(*again, then="by somebody else approves it")
         done(False)
@@ -140,17 +143,18 @@ def _list(opened: Archive, on: date, *, as_json: bool, quiet: bool) -> None:
     if as_json:
         print_json({"on": on.isoformat(), "jobs": [j.plain() for j in jobs]})
     elif not quiet:
-        print_line(f"{len(over)} of {len(jobs)} jobs are past their day of retention on {on.isoformat()}")
+        print_line(f"past their day of retention on {on.isoformat()}: {len(over)} of {counted(len(jobs), 'job')}")
         _print(over)
         if unknown := sum(j.until is None for j in jobs):
-            print_line(f"{unknown} of {len(jobs)} jobs have no day of retention: they are kept")
+            print_line(f"without a day of retention, and kept: {unknown} of {counted(len(jobs), 'job')}")
     done(any(j.free for j in over))
 
 
 def _print(jobs: list[Any]) -> None:
     for one in jobs:
         until = one.until or "no stated day"
-        print_line(f"{one.job}: kept until {until}, {one.records} records in {len(one.deposits)} deposits")
+        what = f"{counted(one.records, 'record')} in {counted(len(one.deposits), 'deposit')}"
+        print_line(f"{one.job}: kept until {until}, {what}")
         for hindrance in one.hindrances:
             print_line(f"  not to be disposed of: {hindrance.text}")
         if one.free and one.proposal is not None:

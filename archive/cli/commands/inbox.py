@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.vocabulary.counted import counted
 
 PATH = click.Path(path_type=Path)
 
@@ -100,10 +101,12 @@ def command(
     elif not quiet:
         for j in run.jobs:
             told = j.plain()
-            deposit = f"deposit {told['deposit']}, {told['records']} records" if told["deposit"] else "no deposit"
+            records = counted(told["records"] or 0, "record")
+            deposit = f"deposit {told['deposit']}, {records}" if told["deposit"] else "no deposit"
             aside = f", {told['set_aside']} set aside" if told["set_aside"] else ""
+            here = len(j.here) + len(j.nothing)
             print_line(
-                f"{j.job}: {len(j.taken)} files taken ({deposit}{aside}), {len(j.here) + len(j.nothing)} here already, "
+                f"{j.job}: {counted(len(j.taken), 'file')} taken ({deposit}{aside}), {here} here already, "
                 f"{len(j.waiting)} waiting"
             )
             for line in [j.trouble] if j.trouble else []:

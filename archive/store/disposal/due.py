@@ -68,13 +68,13 @@ class DisposableJob:
 
 def due(archive: Archive, on: date) -> list[DisposableJob]:
     """Every job with records or deposits, by name, as of a day."""
-    look = _Look(archive, on)
+    look = _DisposalLook(archive, on)
     return [look.job(job) for job in sorted(look.deposits)]
 
 
 def one_job(archive: Archive, job: str, on: date) -> DisposableJob:
     """One of them. Errors: Trouble where the archive holds nothing of such a job."""
-    look = _Look(archive, on)
+    look = _DisposalLook(archive, on)
     if job not in look.deposits:
         raise Trouble(
             "the archive holds no records of this job",
@@ -86,7 +86,7 @@ def one_job(archive: Archive, job: str, on: date) -> DisposableJob:
     return look.job(job)
 
 
-class _Look:
+class _DisposalLook:
     """What the archive says, asked once for all jobs."""
 
     def __init__(self, archive: Archive, on: date) -> None:
