@@ -74,11 +74,15 @@ def test_it_is_written_with_every_file_as_received(
     archive: Archive, folder: Path, tmp_path: Path, name: str, begins: bytes
 ) -> None:
     made = ingest(archive, [folder], FACTS)
-    write(ReceiptFacts(made, "A", "J"), tmp_path / name)
+    write(ReceiptFacts(made, "A", "J", archive_id=archive.id), tmp_path / name)
     data = (tmp_path / name).read_bytes()
     assert data.startswith(begins)
     received = made.plain()["received"]
     assert len(received) == 4
+    head = made.plain()["ledger_head"]
+    if name == "r.html":
+        assert f"QR code of this line: {archive.id} {made.plain()['ledger_size']} {head}".encode() in data
+        assert b"<svg" in data
     if name != "r.pdf":
         folded = b"".join(data.replace(b"<wbr>", b"").split())
         assert all(str(f["name"]).encode() in folded for f in received)

@@ -7,11 +7,10 @@ from collections.abc import Iterator
 from archive.answers.cautions import cautions
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.original_words import original_words
-from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Figure, Listing, Para, TableBlock
-from archive.answers.documents.qr import qr_code
+from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Listing, Para, TableBlock
+from archive.answers.documents.qr import head_to_scan
 from archive.answers.wording import Wording, plain
 from archive.store.head_digits import grouped
-from archive.store.keys.stamp import message
 
 COMMANDS = "sha256sum -c manifest-sha256.txt\nmuniment verify data/proof.json"
 
@@ -30,7 +29,7 @@ def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
         rows = [[words(what), results[holds], words(stated)] for what, holds, stated in facts.steps]
         blocks.append(TableBlock([words("step"), words("result"), words("note")], rows, weights=(3.4, 0, 1.6)))
         blocks.append(_to_compare(facts, words))
-        blocks.append(_to_scan(facts, words))
+        blocks.append(head_to_scan(facts.archive_id, facts.entries, facts.head, words))
         blocks.append(
             Para(
                 words(
@@ -85,17 +84,6 @@ def _to_compare(facts: ClaimFacts, words: Wording) -> FactsBlock:
             (words("head of the ledger"), facts.head),
             (words("the head, to type"), grouped(facts.head)),
         ]
-    )
-
-
-def _to_scan(facts: ClaimFacts, words: Wording) -> Figure:
-    """The head as a QR code (ISO/IEC 18004): the line that a time stamp is of, "ARCHIVE SIZE ROOT"."""
-    line = message(facts.archive_id, facts.entries, facts.head).decode().strip()
-    return Figure(
-        qr_code(line),
-        words("The head to scan: the archive, the number of entries, the head. Keep it elsewhere."),
-        words("QR code of this line: {line}", line=line),
-        wide=0.25,
     )
 
 

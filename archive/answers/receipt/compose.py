@@ -17,6 +17,7 @@ from archive.answers.documents import (
     Para,
     TableBlock,
 )
+from archive.answers.documents.qr import head_to_scan
 from archive.answers.receipt.next_step import next_step
 from archive.answers.receipt.receipt_facts import ReceiptFacts
 from archive.answers.translated import translation_note
@@ -43,7 +44,7 @@ def compose(facts: ReceiptFacts, words: Wording = ENGLISH, *, kept: bool = False
         DocumentSection(words("Found by rules"), _found(told, words)),
         DocumentSection(words("The schedule"), _schedule(told, words)),
         DocumentSection(words("The links of the job as they stand now"), _links(facts, words)),
-        DocumentSection(words("The ledger"), _ledger(facts, words)),
+        DocumentSection(words("The ledger"), _ledger(facts, words, kept=kept)),
     ]
     if kept:
         sections.append(DocumentSection(words("Next"), [Para(next_step(facts))]))
@@ -237,13 +238,16 @@ def _links(facts: ReceiptFacts, words: Wording) -> list[Block]:
     return blocks
 
 
-def _ledger(facts: ReceiptFacts, words: Wording) -> list[Block]:
+def _ledger(facts: ReceiptFacts, words: Wording, *, kept: bool) -> list[Block]:
     told = facts.told
     head = str(told["ledger_head"])
     if not head:
         return []
     says = words("ledger head {head} over {size} entries", head=head, size=told["ledger_size"])
-    return [Para(says), Para(words("to type:")), Code(grouped(head))]
+    blocks: list[Block] = [Para(says), Para(words("to type:")), Code(grouped(head))]
+    if kept and facts.archive_id:
+        blocks.append(head_to_scan(facts.archive_id, int(told["ledger_size"]), head, words))
+    return blocks
 
 
 def _files(told: dict[str, Any], words: Wording) -> list[Block]:

@@ -15,7 +15,7 @@ from archive.store.deposits import Receipt
 class ReceiptFacts:
     """made: what the store says of the deposit, as it is or as it would be. archive: its folder as it was named.
     progress: of the job as it stands now, None where it was not asked. dry_run: nothing was written. inputs: what was
-    handed in just now, as it was named."""
+    handed in just now, as it was named. archive_id: what the archive is called in its ledger."""
 
     made: Receipt
     archive: str
@@ -23,6 +23,7 @@ class ReceiptFacts:
     progress: Progress | None = None
     dry_run: bool = False
     inputs: Sequence[Path] = ()
+    archive_id: str = ""
     told: dict[str, Any] = field(init=False)
 
     def __post_init__(self) -> None:

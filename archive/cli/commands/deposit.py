@@ -111,7 +111,7 @@ def command(
     for stopped in opened.healed:
         say(f"{place}: {stopped} was stopped before it was committed; what it left was taken away", quiet=quiet)
     state = None if dry_run else intake.said_afterwards(made, lambda: state_of_job(opened, job), "the links of the job")
-    told = ReceiptFacts(made, str(place), job, state, dry_run, inputs)
+    told = ReceiptFacts(made, str(place), job, state, dry_run, inputs, opened.id)
     more = {"dry_run": dry_run, "healed": opened.healed}
     receipts.show(told, receipt, as_json=as_json, quiet=quiet, more=more)
     done(made.look or bool(state and state.counts["in_doubt"]))

@@ -43,7 +43,8 @@ def command(archive: Path, deposit: str | None, job: str | None, out: Path | Non
         check_form(out)
     made = receipt(opened, deposit)
     of_job = made.plain().get("job")
-    facts = ReceiptFacts(made, str(archive), of_job, progress(opened, of_job) if of_job else None)
+    state = progress(opened, of_job) if of_job else None
+    facts = ReceiptFacts(made, str(archive), of_job, state, archive_id=opened.id)
     receipts.show(facts, out, as_json=as_json, quiet=quiet, more={})
 
 

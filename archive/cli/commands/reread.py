@@ -48,6 +48,6 @@ def command(
 
     opened = store.open(archive)
     made = reread(opened, deposit, mapping, files=files, by=signer.name(by), reason=reason, sign=signer.sign(opened))
-    facts = ReceiptFacts(made, str(archive), made.plain().get("job"))
+    facts = ReceiptFacts(made, str(archive), made.plain().get("job"), archive_id=opened.id)
     receipts.show(facts, None, as_json=as_json, quiet=quiet, more={})
     done(made.look)
