@@ -214,6 +214,8 @@ def _mail(files: dict[str, bytes], *, inside: int = 0) -> bytes:
         for name, held in files.items():
             inner.add_attachment(held, maintype="text", subtype="xml", filename=f"inner-{name.rpartition('/')[2]}")
         mail.add_attachment(inner)
+    for at, part in enumerate(p for p in mail.walk() if p.get_content_maintype() == "multipart"):
+        part.set_boundary(f"=={at}==invented==")  # else another one in each run
     return mail.as_bytes()
 
 

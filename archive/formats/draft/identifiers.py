@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-LABEL_SHAPE = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])[\w.]+(?:[-/:.][\w.]+)+$")
+LABEL_SHAPE = re.compile(r"^(?=.*\d)(?=.*[^\W\d_])(?:[\w.]++(?:[-/:][\w.]++)++|[\w.]\w*+\.[\w.]++)$")
 """Identifiers of several parts with letters and digits, as ANSI/TIA-606 and ISO/IEC 14763-2 have them."""
 
 

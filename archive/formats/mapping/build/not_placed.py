@@ -13,8 +13,10 @@ from archive.tables import Batch
 
 _NUMBER = r"[<>]?[-+]?\d+(?:[.,]\d+)?"
 _MEASURED = re.compile(rf"\s*{_NUMBER}\s*(?:dB|ns|m|ft|ohm|Ω|MHz|kHz|Hz|%)?\s*", re.IGNORECASE)
-_LIST = re.compile(rf"\s*(?:{_NUMBER}[\s;,:|/]+){{7,}}{_NUMBER}\s*[;,]?\s*")
-"""Eight numbers or more in one cell."""
+_LISTED = r"[<>]?[-+]?\d+(?:\.\d+)?"
+_LIST = re.compile(rf"\s*(?:{_LISTED}[\s;,:|/]+){{7,}}{_LISTED}\s*[;,]?\s*")
+"""Eight numbers or more in one cell. A comma parts two, also where it may be that of a fraction: taken as either, a
+list that ends in a word would be tried in every way."""
 _FRACTION = re.compile(r"\d[.,]\d")
 _ENOUGH = 4
 """Columns of fractions that are no accident: a row of one count, a date and a version has fewer."""

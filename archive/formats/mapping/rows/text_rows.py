@@ -195,7 +195,7 @@ def drawn(row: Row) -> bool:
 DRAWN = "[-=_~*+|#\u2500-\u257f]"
 """A character of lines and boxes."""
 
-_DRAWN = re.compile(rf"\s*(?:{DRAWN}+\s*)+")
+_DRAWN = re.compile(rf"\s*{DRAWN}(?:{DRAWN}|\s)*+")
 _LINE = re.compile(rf"{DRAWN}{{3}}")
 
 
