@@ -14,6 +14,7 @@ from typing import Any
 from tests.rates import scored
 from tests.rates import twenty_years as planted
 
+TOUR = Path(__file__).parents[2] / "schemas/analyst-tour.md"
 SEEDS = (7001, 7002, 7003)
 _SMALL = planted.Size(years=10, jobs_a_month=5.0, links=10)
 
@@ -28,6 +29,10 @@ def tour(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
             questions = scored.QUESTIONS + (() if quick else scored.OTHERS)
             found = scored.scored(path, truth, questions)
             whole[everything].append(found)
+            if everything and seed == SEEDS[0] and not quick:
+                printed = [s for _, _, s in found.sentences]
+                missing = [q for q in quoted() if not any(q in s for s in printed)]
+                assert not missing, missing
             yield {"what": f"twenty years, seed {seed}", "planted": everything, "links": len(truth.links)} | told(found)
     for everything, listed in whole.items():
         alarms = sum(len(s.alarms) for s in listed)
@@ -37,6 +42,11 @@ def tour(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
         yield {"what": "all", "planted": everything, "alarms": alarms, "wrong": wrong, "expected": round(expected, 2)}
         assert held >= 0.93 * asked, (held, asked)
         assert wrong <= expected + 2 * expected**0.5, (wrong, expected)
+
+
+def quoted() -> list[str]:
+    """Sentences that schemas/analyst-tour.md says are printed."""
+    return [line[2:] for line in TOUR.read_text(encoding="utf-8").splitlines() if line.startswith("> ")]
 
 
 def told(found: scored.Scores) -> dict[str, Any]:

@@ -5,11 +5,13 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.endurance import twenty_years as tour
 from tests.rates import scored
 from tests.rates import twenty_years as planted
 
@@ -64,3 +66,12 @@ def test_a_sentence_that_nothing_scores_is_an_error(with_all: tuple[planted.Trut
         list(scored._score("Crew 12 is the best of all.", known, "crew", [], {}))
     (judged,) = scored._score("crew 01 passes less often than the typical crew: ", known, "crew", [], {})
     assert judged == (scored.WRONG, "differs")  # it does not: a scorer that knows no wrong would be none
+
+
+def test_the_tour_asks_these_questions() -> None:
+    """schemas/analyst-tour.md; what it quotes is compared by the endurance run, for it takes the larger archive."""
+    text = tour.TOUR.read_text(encoding="utf-8")
+    asked = [shlex.split(line[1:-1])[3:] for line in text.splitlines() if line.startswith("`muniment rates twenty")]
+    plain = [tuple(words[: words.index("--standardise")] if "--standardise" in words else words) for words in asked]
+    assert sorted(plain) == sorted(scored.QUESTIONS) and len(tour.quoted()) > 8
+    assert f"--seed {tour.SEEDS[0]}" in text
