@@ -160,5 +160,6 @@ def broken(found: dict[str, float]) -> list[str]:
     out = [n for n, v in found.items() if "coverage" in n and v < COVERED]
     out += [n for n, v in found.items() if n.startswith(("false alarms", "any of 20")) and v > ALARMS]
     out += [n for n, v in found.items() if n.startswith(("chart", "change")) and v > 0.09]
-    out += [n for n, v in found.items() if "unit told" in n and v > 0.08]
-    return out + [n for n, v in found.items() if n.startswith("drift") and v < 0.9]
+    # of 200 runs, so that three standard errors are added to what is promised: 5 and 90 %
+    out += [n for n, v in found.items() if "unit told" in n and v > 0.11]
+    return out + [n for n, v in found.items() if n.startswith("drift") and v < 0.84]

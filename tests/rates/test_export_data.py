@@ -40,7 +40,7 @@ def test_pandas_counts_the_same_rates(exported: Path, of_years: Path) -> None:
 
 
 def test_nothing_tells_whose_records_they_are(exported: Path, of_years: Path) -> None:
-    hidden = {"link_label", "site", "client", "source_id", "name", "zone", "comment"}
+    hidden = {"link_label", "site", "client", "source_id", "name", "zone", "comment", "confirmed_by"}
     secret = set()
     db = duckdb.connect()
     tables = f"{of_years}/deposits/*/*/data/tables"
@@ -58,7 +58,9 @@ def test_nothing_tells_whose_records_they_are(exported: Path, of_years: Path) ->
 
 def test_every_column_has_its_meaning_and_tables_join(exported: Path) -> None:
     told_of = json.loads((exported / "schema.json").read_text())["views"]
-    assert set(told_of) == {"records", "links", "parameters", "failures", "jobs"}
+    assessed = {"assessed_verdicts", "assessed_grades"}
+    assert set(told_of) == {"records", "links", "parameters", "failures", "jobs"} | assessed
+    assert all(told_of[v]["rows"] == 0 and "margin" in told_of[v]["columns"] for v in assessed)  # nothing was regraded
     assert all(c["meaning"] and c["type"] for v in told_of.values() for c in v["columns"].values())
     joined = duckdb.execute(
         f"SELECT count(*) FROM '{exported}/failures.parquet' f JOIN '{exported}/records.parquet' r "

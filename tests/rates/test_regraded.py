@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 
+import duckdb
+import pyarrow.parquet as pq
 import pytest
 
 from archive import grading, store
@@ -80,3 +82,16 @@ def test_a_link_of_two_families_counts_once(archive: Archive) -> None:
         found = rates(archive, (), Choice(Filters(limit=limit)))
         assert found.total["links"] + found.total["not_graded"] == 1
         assert found.notes[0].startswith("2 tests count by what regrading")
+
+
+def test_what_regrading_came_to_is_exported(regraded: tuple[Archive, Counter[str]], tmp_path: Path) -> None:
+    archive, wanted = regraded
+    document = told("export-data", archive.root, "--to", tmp_path / "data", "--least-links", "1")
+    verdicts = pq.read_table(tmp_path / "data/assessed_verdicts.parquet")
+    assert document["rows"]["assessed_verdicts"] == verdicts.num_rows >= LINKS
+    assert not {"link_label", "confirmed_by"} & set(verdicts.column_names)
+    joined = duckdb.execute(
+        f"SELECT v.verdict, count(*) FROM '{tmp_path}/data/links.parquet' JOIN "
+        f"'{tmp_path}/data/assessed_verdicts.parquet' v USING (deposit, position) GROUP BY 1"
+    ).fetchall()
+    assert dict(joined) == wanted

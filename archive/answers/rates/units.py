@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 
 from archive.answers.inference import drift
 from archive.answers.inference.drift import CellEffect, JobMargins, Slope
+from archive.answers.inference.special import t_tail
 from archive.answers.rates.source import Choice, CountingSource
 from archive.answers.statistics import holm
 from archive.store.counting.columns import BITS
@@ -21,7 +21,7 @@ LEAST_LINKS, LEAST_JOBS, LEAST_MONTHS = 5, 6, 6
 """Fewer links of a job, jobs of a unit, or months between its first and last job say nothing of it."""
 _CELL = 4
 """Jobs that a cell of cable and time should hold, so that units can be compared within it."""
-_CELLS_TOLD = 0.01
+_CELLS_TOLD = 0.02
 
 
 @dataclass(frozen=True)
@@ -234,7 +234,8 @@ def _odd(effects: Sequence[CellEffect], names: Sequence[Any], cells: Any, months
     middle = float(np.median(value))
     spread = 1.4826 * float(np.median(np.abs(value - middle)))
     error = np.sqrt(np.array([e.error for e in known]) ** 2 + spread**2)
-    p = holm([2 * NormalDist().cdf(-abs(v - middle) / e) for v, e in zip(value, error, strict=True)])
+    freedom = len(known) / 2  # what a spread from the median of so many distances is worth, about
+    p = holm([2 * t_tail(abs(v - middle) / e, freedom) for v, e in zip(value, error, strict=True)])
     out = []
     for e, one, corrected in zip(known, error.tolist(), p, strict=True):
         if corrected >= _CELLS_TOLD:
