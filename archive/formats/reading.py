@@ -153,6 +153,7 @@ class Reading:
         taken = _taken(listed)
         troubles: list[Trouble] = []
         done = False
+        copies = _copies([t for t in listed if t.entry.path not in taken]) if self._tell_again else {}
         for task in listed:
             by = taken.get(task.entry.path)
             if by is not None and by.found is not None:
@@ -162,6 +163,11 @@ class Reading:
             self.files.append(file)
             if is_dropping(task.entry.name):
                 file.reason, file.passed_over = "left out: a program put it there, not a person", True
+                continue
+            if (same := copies.get(task.entry.path)) is not None:
+                file.layout, file.reason = same.found.layout if same.found else "", f"a copy of {same.entry.name}"
+                told = finding("reading", "same-bytes-again", where=task.entry.name, found=same.entry.name)
+                yield Batch.from_rows({"findings": [told]})
                 continue
             trouble = task.trouble
             if trouble is None:
@@ -271,6 +277,35 @@ class Reading:
         if not rows:
             return kept
         return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
+
+
+def _copies(listed: Sequence[ReadingTask]) -> dict[Path, ReadingTask]:
+    """Files that hold the same bytes as another, by path, with the one that is read for all: that of the shortest name,
+    so that a copy does not stand for its original. Only those are looked at whose name and neighbours say nothing of
+    their records: open forms, and what a mapping of single files reads without the name of the file."""
+    by_size: dict[int, list[ReadingTask]] = {}
+    for task in listed:
+        if _stands_alone(task):
+            by_size.setdefault(task.entry.size, []).append(task)
+    found: dict[Path, ReadingTask] = {}
+    for alike in by_size.values():
+        by_digest: dict[str, list[ReadingTask]] = {}
+        for task in alike if len(alike) > 1 else ():
+            by_digest.setdefault(task.entry.sha256, []).append(task)
+        for same in by_digest.values():
+            first = min(same, key=lambda t: len(t.entry.name))
+            found |= {t.entry.path: first for t in same if t is not first}
+    return found
+
+
+def _stands_alone(task: ReadingTask) -> bool:
+    """Whether what is read of a file rests on its bytes alone."""
+    if task.trouble is not None or task.found is None or task.found.takes or not task.entry.path.is_file():
+        return False
+    mapping = task.mapping or task.found.mapping
+    if isinstance(mapping, Mapping):
+        return len(mapping.files) == 1 and b"@file" not in mapping.text
+    return task.reader in [reader(name) for name in OPEN]
 
 
 def _contents(batch: Batch) -> dict[str, str]:

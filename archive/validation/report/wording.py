@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -12,6 +13,8 @@ from archive.vocabulary.ranges import ranges
 
 MOST = 5
 """Different findings of one rule that are shown, unless more are asked for."""
+_OWN = re.compile(r"\d{4}-\d\d-\d\dT|^re-[0-9a-f]{32}$")
+"""What is found of one record alone: a time, or its id."""
 _NAMED = 4
 """Ranges of labels, or files, that are named beside findings that say the same."""
 
@@ -41,12 +44,13 @@ def lines(collected: Collected, most: int = MOST) -> Iterator[str]:
 
 
 def by_message(rows: Iterable[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:
-    """Findings that say the same but for the label of their link, together, the most first: what holds for a whole
-    layout or unit is said once. By the message, in which dots stand for the label where there are several."""
+    """Findings that say the same but for the label of their link, or the time or id that was found, together, the most
+    first: what holds for a whole layout or unit is said once. By the message, in which dots stand for what differs."""
     made: dict[str, list[dict[str, Any]]] = {}
     for row in rows:
-        label = row["link_label"]
-        made.setdefault(row["message"].replace(label, "...") if label else row["message"], []).append(row)
+        said, label, found = row["message"], row["link_label"], row["found"]
+        said = said.replace(label, "...") if label else said
+        made.setdefault(said.replace(found, "...") if found and _OWN.search(found) else said, []).append(row)
     ordered = sorted(made.items(), key=lambda x: -len(x[1]))
     return {(found[0]["message"] if len(found) == 1 else said): found for said, found in ordered}
 
