@@ -430,3 +430,16 @@ def test_columns_of_fixed_places_may_touch_in_headings_and_rows(tmp_path: Path) 
     tables, account = read(tmp_path, mapping, {"e.txt": text})
     assert [r["values"] for r in tables["sweeps"]] == [[30.1, 29.0, 28.0]]
     assert (account.set_aside, account.cells["extras"]) == ([], 0)
+
+
+@pytest.mark.parametrize("way", ["table", "blocks"])
+def test_places_count_lines_where_a_cell_goes_over_two(
+    way: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if way == "blocks":
+        monkeypatch.setattr(chunks, "_plain", lambda file: False)
+    fields = '{ from = "Note", to = "records.comment" }, { from = "Length", to = "readings.length" }'
+    text = 'Link,Note,Length\nA-1,"two\nlines",12\nA-2,one,x\n'
+    tables, account = read(tmp_path, ONE_FIELD % fields, {"e.csv": text})
+    assert [r["comment"] for r in tables["records"]] == ["two\nlines"]
+    assert [s["place"] for s in account.set_aside] == ["line 4, Length"]

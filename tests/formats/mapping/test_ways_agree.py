@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -109,8 +108,6 @@ def read(text: str, way: str, skip: str = SKIP[0]) -> Any:
                     }
                     if table == "extras":
                         kept["value"] = _as_number(kept["value"])
-                        # Blocks number their rows; a cell over two lines is one of them.
-                        kept["name"] = re.sub(r"^line \d+.*", "line", kept["name"])
                     out.append((table, labels[row["record_id"]], sorted(kept.items())))
         aside = sorted((s["link_label"] or "", s["reason"], (s["found"] or "").strip("'")) for s in account.set_aside)
         return sorted(out, key=repr), aside, account.cells

@@ -25,6 +25,7 @@ from archive.formats.mapping.rows.text_rows import (
     RawRow,
     Row,
     Splitter,
+    lines_of,
     logical_lines,
     mark_of,
     placed,
@@ -155,7 +156,7 @@ class _GridReader:
             held.keys.append(key)
             held.parsed.append(parsed)
             held.raw.append(block.rows)
-            held.spans.append((block.first, block.first + len(block.rows) - 1))
+            held.spans.append((block.first, block.first + sum(map(lines_of, block.rows)) - 1))
             held.size += sum(len(r) for r in block.rows)
         if held.parsed or (first and shared):
             yield self.chunk(held, shared, where, first)

@@ -9,7 +9,7 @@ from itertools import zip_longest
 from archive.formats.base.patterns import BoundedPattern
 from archive.formats.mapping.model import SourceFile
 from archive.formats.mapping.rows.labels import labels_of
-from archive.formats.mapping.rows.text_rows import Cell, RawRow, Row, Splitter, filled, joined
+from archive.formats.mapping.rows.text_rows import Cell, RawRow, Row, Splitter, filled, joined, lines_of
 
 
 @dataclass
@@ -27,7 +27,8 @@ def blocks(rows: Iterable[RawRow], file: SourceFile, split: Splitter, first: int
     """Blocks of rows. Without a block mark in the mapping all rows are one."""
     begins = _beginning(file, split)
     held = RowBlock([], first, before=begins is not None)
-    for number, raw in enumerate(rows, first):
+    number = first
+    for raw in rows:
         found = begins(raw) if begins is not None else None
         if found is not None:
             if held.rows:
@@ -35,6 +36,7 @@ def blocks(rows: Iterable[RawRow], file: SourceFile, split: Splitter, first: int
             held = RowBlock([raw], number, (0, found))
         else:
             held.rows.append(raw)
+        number += lines_of(raw)
     if held.rows:
         yield held
 

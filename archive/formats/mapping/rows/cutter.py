@@ -28,6 +28,7 @@ from archive.formats.mapping.rows.text_rows import (
     fixed,
     joined,
     mark_of,
+    numbered,
     placed,
     skipper,
     spans,
@@ -108,10 +109,11 @@ class Cutter:
     def cut(self, rows: Sequence[RawRow], first: int, block: tuple[int, str] | None = None) -> ParsedBlock:
         """One block. first: number of its first row. block: row and words by which it was known, where it has any."""
         out, within, i = ParsedBlock(), _Within(), 0
+        at = numbered(rows, first)
         while i < len(rows):
             if within.section is not None and (more := self._body(rows, i, within.section)):
                 within.section.rows += rows[i : i + more]
-                within.section.at += range(first + i, first + i + more)
+                within.section.at += at[i : i + more]
                 i += more
                 continue
             cells = self._split(rows[i])
@@ -124,7 +126,7 @@ class Cutter:
             elif (started := self._table_at(rows, i, within.title)) is not None:
                 (within.section, used), within.left = started, None
                 out.sections.append(within.section)
-                i += used or self._begun(rows[i], first + i, within)
+                i += used or self._begun(rows[i], at[i], within)
                 continue
             elif self._again(rows[i], cells, within.left):
                 within.section = within.left
@@ -132,9 +134,9 @@ class Cutter:
             else:
                 within.left, within.section = within.section or within.left, None
                 if block is not None and i == block[0] and (block[1] or self._file.block.startswith("/")):
-                    self._begin_record(cells, first + i, block[1], out)
+                    self._begin_record(cells, at[i], block[1], out)
                 else:
-                    self._labels(cells, first + i, within, out)
+                    self._labels(cells, at[i], within, out)
             i += 1
         for section in [s for s in out.sections if s.table.rows == "cross"]:
             out.sections.remove(section)

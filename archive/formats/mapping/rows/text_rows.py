@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, time, timedelta
 from functools import cache
+from itertools import accumulate
 from typing import NamedTuple, TypeAlias
 
 from archive.formats.base.patterns import BoundedPattern
@@ -123,6 +124,18 @@ def _cells(line: str, delimiter: str, quote: str) -> list[str]:
         line = re.sub(r"^([^\W\d_][^:=]*?)\s+(\.{3,})\s+", r"\1 \2 ", line)
         return re.split(r"\s{2,}|\t", line)
     return line.split(delimiter)
+
+
+def lines_of(row: RawRow) -> int:
+    """How many lines a row takes: several where a quoted cell goes over them."""
+    return 1 + row.count("\n") if isinstance(row, str) else 1
+
+
+def numbered(rows: Sequence[RawRow], first: int) -> Sequence[int]:
+    """The number of the line with which each row begins. first: that of the first row."""
+    if not any(isinstance(r, str) and "\n" in r for r in rows):
+        return range(first, first + len(rows))
+    return [first, *accumulate(map(lines_of, rows), initial=first)][1:-1]
 
 
 def mark_of(file: SourceFile) -> str:
