@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from archive import formats
 from archive.cli import cli
 from archive.formats.draft.command import draft_of
 from archive.formats.draft.write import Draft
@@ -75,3 +76,41 @@ def test_the_label_is_what_decides_the_other_columns(heading: str, tmp_path: Pat
     _, made = _draft(tmp_path, lines)
     assert _placed(made)[heading] == "records.link_label"
     assert _placed(made).get("Code") != "records.link_label"
+
+
+def test_words_in_equal_surroundings_explain_each_other(tmp_path: Path) -> None:
+    """A word that nobody knows beside "near" is the other end; what makes a margin with value and limit is one."""
+    names = [f"RL {end} {pair} {part}" for end in ("near", "zq") for pair in PAIRS for part in ("value", "limit", "wx")]
+    lines = [",".join(["Link", "Tested", *names])]
+    for link in range(1, 6):
+        cells = [
+            f"{x:.1f}"
+            for end in (0, 1)
+            for n in range(4)
+            for x in (14 + n + 0.7 * link + end, 12.0, 2 + n + 0.7 * link + end)
+        ]
+        lines.append(",".join([f"C-{link:02}", f"2024-03-0{link} 10:00", *cells]))
+    _, made = _draft(tmp_path, lines)
+    placed = _placed(made)
+    assert placed["RL zq 3-6 value"].startswith("reported.return_loss.value[") and "remote" in placed["RL zq 3-6 value"]
+    assert placed["RL near 3-6 wx"].startswith("reported.return_loss.margin[")
+
+
+def test_pairs_stand_glued_to_a_code(tmp_path: Path) -> None:
+    """Four names that differ by the contacts of the pairs alone."""
+    lines = ["Link,Tested," + ",".join(f"zf26{p.replace('-', '')} (ohm)" for p in PAIRS)]
+    lines += [f"D-{n:02},2024-03-0{n} 10:00,{8 + n}.1,{8 + n}.2,{8 + n}.3,{8 + n}.4" for n in range(1, 6)]
+    _, made = _draft(tmp_path, lines)
+    assert _placed(made)["zf2645 (ohm)"] == "readings.loop_resistance[4-5]"
+
+
+def test_a_sum_below_a_table_is_no_link(tmp_path: Path) -> None:
+    """In a table of curves a line of words and one number, right below it, was read as one more link."""
+    lines = ["Link;Tested;Parameter;Pair;" + ";".join(f"{f} (MHz)" for f in range(10, 110, 10))]
+    for link in range(1, 4):
+        for n, pair in enumerate(PAIRS):
+            curve = ";".join(f"{(f * (1.9 + 0.1 * n + 0.2 * link)) ** 0.5:.1f}" for f in range(10, 110, 10))
+            lines.append(f"E-{link:02};2024-03-0{link} 10:00;IL;{pair};{curve}")
+    path, made = _draft(tmp_path, [*lines, "Allt som allt: 12"])
+    labels = [x for b in formats.read(path, mapping=made.mapping) for x in b["records"]["link_label"].to_pylist()]
+    assert labels == ["E-01", "E-02", "E-03"]

@@ -13,6 +13,9 @@ from archive.formats.draft.placing import Placed, nowhere
 _OFTEN = frozenset(("far", "frequencies_mhz", "frequencies"))
 """Places that several columns of a table may fill."""
 
+_EVEN = 0.3
+"""Log-odds by which one column must be ahead of another to keep a place that both may have."""
+
 BLIND = "blind"
 """What of a place for which the cells alone speak."""
 
@@ -81,6 +84,7 @@ def _settled(s: Seen, own: list[Placed], got: Placed | None, held: dict[str, Pla
         if holder is not None and holder.seen is not label and holder.score - best.score < weight("rival"):
             outside = best.source.startswith("/") and not holder.source.startswith("/")
             if not outside:
-                holder.at_most(0.75, f"{s.source!r} could be the same")
+                even = holder.score - best.score < _EVEN
+                holder.at_most(0.45 if even else 0.75, f"{s.source!r} could be the same")
         return nowhere(s, why)
     return got

@@ -129,14 +129,14 @@ def _port(a: Asked) -> Told:
 
 def _person(a: Asked) -> Told:
     p = a.profile
-    named = p.numeric <= 0.9 and all(re.search(r"[^\W\d_]", c) for c in a.some) and _length(a) < 40 and not p.dates
+    named = p.numeric <= 0.9 and any(re.search(r"[^\W\d_]{2}", c) for c in a.some) and _length(a) < 40 and not p.dates
     if named and sum(len(re.findall(r"\d", c)) > 3 for c in a.some) > 0.8 * len(a.some):
         return AGAINST, "long numbers in the cells, as units have them"
     return (STRONG, "names in the cells") if named and p.verdicts < 0.5 else (AGAINST, "no names in the cells")
 
 
 def _counts(a: Asked) -> Told:
-    differ = a.profile.filled > 1 and (a.profile.unique > 0.9 or a.long)
+    differ = a.profile.filled > 1 and (a.profile.unique > 0.9 or (a.long and a.profile.numeric > 0.9))
     if a.profile.texts == [str(n) for n in range(1, len(a.profile.texts) + 1)]:
         return WEAK, "it may number the rows and not the tests"
     return (STRONG, "numbers that differ") if differ else (AGAINST, "it says nothing")
@@ -149,7 +149,15 @@ def _zone(a: Asked) -> Told:
 
 def _text(a: Asked) -> Told:
     other = a.profile.dates or a.profile.verdicts > 0.8
+    if a.name in ("building", "floor", "space", "panel", "port") and _measures(a):
+        return AGAINST, "the cells are measured values or numbers of units"
     return (AGAINST, "the cells are something else") if other else (NEUTRAL, "")
+
+
+def _measures(a: Asked) -> bool:
+    """Whether cells are numbers with decimals, or letters with six figures or more."""
+    decimals = a.profile.numeric > 0.9 and a.profile.decimals > 0
+    return decimals or all(re.fullmatch(r"[A-Za-z]{0,3}\d{6,}", c) for c in a.some)
 
 
 def _anything(a: Asked) -> Told:

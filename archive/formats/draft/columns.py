@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from archive.formats.base import words
 from archive.formats.draft import heading
 from archive.formats.draft.heading import Heading
 from archive.formats.draft.layout import Column
@@ -56,10 +57,12 @@ def runs_of(cells: Sequence[object], blocks: Sequence[int]) -> list[object]:
 
 
 def filled_down(cells: Sequence[object]) -> list[object]:
-    """A cell that is left blank repeats the one above."""
+    """A cell that is left blank, or holds a word for nothing, repeats the one above."""
     last: object = None
     out = []
+    empty = words.empties()
     for cell in cells:
-        last = cell if cell not in (None, "") else last
+        blank = cell in (None, "") or (isinstance(cell, str) and cell.strip().casefold() in empty)
+        last = last if blank else cell
         out.append(last)
     return out

@@ -26,7 +26,7 @@ def lone_value(out: PlacedTable) -> None:
     meaning = out.meaning
     if meaning is None or "parameter" not in meaning.keys or meaning.rows not in ("points", "readings"):
         return
-    left = [p for p in out.placed if p.to is None and p.seen.numeric]
+    left = [p for p in out.placed if p.to is None and p.seen.numeric and not p.seen.profile.constant]
     if len(left) == 2 and meaning.rows == "points" and (limit := _same_everywhere(left, out)) is not None:
         limit.to, limit.score = Target("row", "limit"), score_of(0.92)
         limit.reason = "the same for every link and pair at each frequency: a limit line"

@@ -20,6 +20,12 @@ def decided(s: Seen, others: Sequence[Seen]) -> int:
     return sum(_decides(keys, o.column.cells) for o in others if o is not s and not o.profile.constant)
 
 
+def one_each(label: Seen, s: Seen) -> bool:
+    """Whether a column has one value for each of several rows of a link, and differs from link to link."""
+    keys = [str(c) for c in filled_down(label.column.cells[:_MOST_ROWS])]
+    return len(keys) == len(s.column.cells[:_MOST_ROWS]) > 2 * len(set(keys)) and _decides(keys, s.column.cells)
+
+
 def _decides(keys: Sequence[str], cells: Sequence[Any]) -> bool:
     """Whether all cells beside one key are equal; blank ones are not asked."""
     found: dict[str, Hashable] = {}

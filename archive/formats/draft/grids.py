@@ -279,8 +279,13 @@ def _shape(notes: list[str]) -> str:
     first, rest = [c[0] if c else "" for c in caught], {" ".join(c[1:]) for c in caught}
     if len(rest) <= 3 and len(set(first)) == len(first) and all(re.search(r"\d", f) for f in first):
         # A label with a number in it: so "Link type" is no link. A word or two behind it, such as PASS, is none of it.
-        return f"/^{re.escape(head)}{_NUMBERED}{'' if rest == {''} else '.*'}{re.escape(tail)}$/"
-    return f"/^{re.escape(head)}{_ANYTHING}{re.escape(tail)}$/"
+        return f"/^{_blanks(head)}{_NUMBERED}{'' if rest == {''} else '.*'}{_blanks(tail)}$/"
+    return f"/^{_blanks(head)}{_ANYTHING}{_blanks(tail)}$/"
+
+
+def _blanks(text: str) -> str:
+    """A regular expression for a text in which a blank may be a tab, or several."""
+    return re.sub(r"(?:\\ )+", r"\\s+", re.escape(text))
 
 
 def _common(texts: list[str]) -> str:

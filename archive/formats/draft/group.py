@@ -15,7 +15,7 @@ from pathlib import Path
 from archive.errors import Trouble
 from archive.formats.draft.answers import Answers
 from archive.formats.draft.columns import look
-from archive.formats.draft.hypotheses import score_of
+from archive.formats.draft.hypotheses import SURE, score_of
 from archive.formats.draft.interpret import place
 from archive.formats.draft.layout import Column, Layout, nameless
 from archive.formats.draft.placing import Placed, Placing
@@ -29,6 +29,7 @@ MOST_FILES = 12
 """Files of one folder that are looked at together."""
 
 _KEYS = ("link_label", "sequence")
+_WIRED = ("t568a", "t568b")
 _SHARED = frozenset((*_KEYS, "reported_verdict", "maker", "model", "software", "comment"))
 """Facts that rows of measurements may have beside their key: none of them says which test it was."""
 
@@ -79,6 +80,10 @@ def _files(entry: Entry, answers: Answers) -> Files:
     said = tuple(sorted(answers.items()))
     mine = _own(_look(entry.path, entry.name, said))
     group = _group(entry)
+    scheme = mine.placing.scheme
+    if group and "pairs" not in answers and scheme.name in _WIRED and scheme.confidence >= SURE:
+        # What one file says of the names of pairs holds for those that belong to it.
+        said = tuple(sorted({**answers, "pairs": scheme.name}.items()))
     named = _named_files(mine, group)
     if named is not None:
         # A file per link: one of them stands for all.

@@ -28,6 +28,7 @@ _WEAK = frozenset(
     ("id", "no", "nr", "number", "num", "name", "code", "key", "ref", "reference", "text", "value", "nummer")
 )
 _ALONE = (("f", "frequency"), ("x", "frequency"), ("y", "value"), ("v", "value"))
+_OF_UNITS = frozenset(("serial", "model", "maker", "software", "calibrated_on", "calibration_due"))
 _SMALL = frozenset(("m", "f", "r", "a", "b", "c", "d", "e", "s", "n", "l", "no", "in", "p", "x", "y", "v"))
 
 
@@ -187,6 +188,11 @@ def _unit(text: str, out: Heading) -> tuple[str, str]:
     return text, found
 
 
+def without_unit(text: str) -> str:
+    """The text of a heading without its unit."""
+    return _unit(text, Heading(text))[0]
+
+
 def _all_units(inside: str) -> bool:
     """Several units, as of the points of a curve: "MHz;dB", "ns, m"."""
     parts = [p for p in re.split(r"[;,:/|]|\s+", inside) if p]
@@ -232,6 +238,9 @@ def _match(tokens: list[tuple[str, int]], out: Heading, inner: int) -> None:
     hits = [h for h in hits if h[1] > 1 or not any(a <= h[0] < a + n for a, n in spans)]
     if out.pairs or any(m.kind == "parameter" for _, _, ms in hits for m in ms):
         # "Local" is an end beside a pair, whatever places it may name elsewhere.
+        hits = [(a, n, _no_place(ms)) for a, n, ms in hits]
+    elif any(m.id in _OF_UNITS for _, _, ms in hits for m in ms if m.kind == "field"):
+        # So it is beside a unit: "Serial no. | local".
         hits = [(a, n, _no_place(ms)) for a, n, ms in hits]
     # The innermost words count first: outer ones fill what they leave open.
     for at, size, meanings in sorted(hits, key=lambda h: (min(d for _, d in tokens[h[0] : h[0] + h[1]]), h[0])):

@@ -8,11 +8,12 @@ from typing import Any
 
 from archive import vocabulary
 from archive.formats.base import units
-from archive.formats.draft import heading, joined, paired, relations, whole
+from archive.formats.draft import factors, heading, joined, paired, relations, whole
 from archive.formats.draft.answers import Answers, ends_heard, heard
 from archive.formats.draft.assign import assigned
 from archive.formats.draft.columns import Seen, look
 from archive.formats.draft.curves import frequency_headings, link_headings, lone_value, shapes_back
+from archive.formats.draft.dependence import one_each
 from archive.formats.draft.facts import Standing, facts
 from archive.formats.draft.hypotheses import hypotheses, score_of
 from archive.formats.draft.layout import Found, Layout, nameless
@@ -44,6 +45,8 @@ def place(layout: Layout, answers: Answers | None = None) -> Placing:
     answers = answers or {}
     labels = look([*layout.labels, *layout.shared], (), layout.decimal, layout.thousands)
     seen = [look(t.columns, t.context, layout.decimal, layout.thousands) for t in layout.tables]
+    for s in (labels, *seen):
+        factors.settle(s)
     for s in seen:
         _ordinals(s)
     heard(answers, [*labels, *(c for s in seen for c in s)])
@@ -231,6 +234,7 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
     if meaning.rows == "readings" and meaning.keys.keys() & {"pairing", "parameter", "end"}:
         for p in (p for _, own in claims for p in own if p.to == _VERDICT):
             p.at_most(0.6, "a row has its own")
+    _verdict_of_link(claims, meaning)
     out.placed = assigned(claims, meaning.label)
     if found.headings_are == "frequencies":
         frequency_headings(out, found, around)
@@ -239,6 +243,14 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
     lone_value(out)
     shapes_back(out, around)
     return out
+
+
+def _verdict_of_link(claims: list[tuple[Seen, list[Placed]]], meaning: Meaning) -> None:
+    """A verdict that is one and the same in all rows of a link, and not of all links, is that of the link."""
+    mine = [p for _, own in claims for p in own if p.to == Target("row", "verdict")]
+    if len(mine) == 1 and meaning.label is not None and one_each(meaning.label, mine[0].seen):
+        mine[0].to = _VERDICT
+        mine[0].reason = "verdicts, one in all rows of a link"
 
 
 def _claims(s: Seen, seen: list[Seen], meaning: Meaning, around: Surroundings) -> list[Placed]:

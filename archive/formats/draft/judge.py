@@ -77,7 +77,7 @@ def _labels(read: Result) -> Iterator[Objection]:
     labels = [r["link_label"] for r in read.rows["records"]]
     if labels and sum(x is None for x in labels) > 0.05 * len(labels):
         yield Objection("records", "", "label", "records have no label")
-    elif len(labels) > 3 and len(set(labels)) < 0.6 * len(labels):
+    elif len(labels) > 2 and len(set(labels)) < 0.7 * len(labels):
         yield Objection("records", "", "label", f"{len(labels)} records have {len(set(labels))} labels")
 
 
@@ -147,6 +147,17 @@ def _measured(read: Result) -> Iterator[tuple[str, Row]]:
             yield name, {**row, "what": row[what], "where": row[where] or ""}
 
 
+def _endless(read: Result) -> Iterator[Objection]:
+    """Quantities that have two ends, some of whose values say theirs and others do not."""
+    said: dict[tuple[str, str], Counter[bool]] = defaultdict(Counter)
+    for table, row in _measured(read):
+        if table != "readings" and row["where"] and vocabulary.parameter(row["what"]).ends:
+            said[table, row["what"]][row["end"] is None] += 1
+    for (table, what), ends in said.items():
+        if ends[True] and (ends[False] or any(e[False] for (t, _), e in said.items() if t == table)):
+            yield Objection(table, what, "", "values of one end beside values that say no end", end="none")
+
+
 def _twice(read: Result) -> Iterator[Objection]:
     """Two values of one thing in one record."""
     seen: Counter[tuple[Any, ...]] = Counter()
@@ -163,6 +174,12 @@ def _twice(read: Result) -> Iterator[Objection]:
     for (table, what), n in double.items():
         if n > 0.2 * total[table, what]:
             yield Objection(table, what, "", f"one record holds {vocabulary.parameter(what).name} twice")
+
+
+def _aside(read: Result) -> Iterator[Objection]:
+    """More records are set aside than read: what their rows hold is not understood."""
+    if read.aside > read.records:
+        yield Objection("row", "", "", f"{read.aside} of {read.aside + read.records} are set aside: {read.reason}")
 
 
 # ---- frequencies
@@ -283,4 +300,17 @@ def _parts(read: Result) -> Iterator[Objection]:
             yield Objection("reported", whole, "", "a power sum is better than its parts")
 
 
-_CHECKS = (_labels, _complete, _empty, _copies, _places, _twice, _frequencies, _triples, _levels, _parts)
+_CHECKS = (
+    _aside,
+    _labels,
+    _complete,
+    _empty,
+    _copies,
+    _places,
+    _endless,
+    _twice,
+    _frequencies,
+    _triples,
+    _levels,
+    _parts,
+)

@@ -63,6 +63,8 @@ def _pairs(s: Seen) -> Meanings | None:
     plainly = {re.sub(r"^(?:[A-Za-z]|[Pp]r|[Pp]air) ?(?=[1-4]$)", "", c) for c in p.distinct}
     numbered = not h.says and plainly == set("1234") and (p.filled > 4 or p.distinct[0] not in "1234")
     both = [c for c in p.distinct if not h.says and re.fullmatch(r"[1-4][^\d.,]+[1-4]", c)]
+    if len(both) > 2:
+        both += [c for c in p.distinct if c in ("1", "2", "3", "4")]
     coloured = [c for c in p.distinct if not h.says and re.search(r"[a-z]{3}", plain(c))]
     most = max(len(clear), len(both), len(coloured))
     return {} if numbered or most >= max(2, 0.8 * len(p.distinct)) else None

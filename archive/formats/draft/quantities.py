@@ -126,6 +126,10 @@ def _all_pairs(distinct: Sequence[str], strict: bool = False) -> bool:
     return bool(some) and sum(bool(x) for x in some) >= 0.8 * len(some)
 
 
+def _keyed(meaning: Meaning | None, name: str) -> bool:
+    return meaning is not None and name in meaning.keys
+
+
 def qualify(s: Seen, parameter: str, around: Surroundings, meaning: Meaning | None) -> Quals:
     """What a heading says of end, pair, direction and wavelength."""
     h, p, out = s.heading, vocabulary.parameter(parameter), Quals()
@@ -135,6 +139,8 @@ def qualify(s: Seen, parameter: str, around: Surroundings, meaning: Meaning | No
     if ends:
         out.at["end"] = ends[0]
         out.cap(0.6 if len(set(ends)) > 1 else 1.0)
+    elif p.ends and h.pairs and (s.own.unknown or s.own.letters) and not letters and not _keyed(meaning, "end"):
+        out.cap(0.45)  # What else the heading says may be the end.
     elif letters:
         h.letters = [x for x in h.letters if x not in letters]
         out.at["end"] = around.ends[letters[-1]]

@@ -108,6 +108,8 @@ def summary(row: list[Any]) -> str:
     if not filled:
         return ""
     text = phrases.phrase(filled[0].partition(":")[0])
+    if heading.read(filled[0]).parameters:
+        return ""  # "Suma mocy NEXT" is a power sum.
     listed = text.split()
     for size in range(len(listed), 0, -1):
         part = " ".join(listed[:size])

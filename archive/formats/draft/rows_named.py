@@ -16,7 +16,7 @@ from archive.formats.draft.facts import Standing, fact
 from archive.formats.draft.hypotheses import NEUTRAL, STRONG, WEAK, score_of
 from archive.formats.draft.keys import kind_said
 from archive.formats.draft.placing import Meaning, Placed, PlacedTable, Surroundings, nowhere, spoken
-from archive.formats.draft.quantities import dimension_of, frequency_unit, parameter_of
+from archive.formats.draft.quantities import InUnit, dimension_of, frequency_unit, parameter_of
 from archive.formats.draft.relations import name_quantities
 from archive.formats.mapping.target import Target
 
@@ -116,6 +116,8 @@ def row_value(s: Seen, around: Surroundings) -> Placed:
     to = Target("row", name, **quals)
     if name == "frequency":
         unit = frequency_unit(s)
+        if unit.name == "GHz" and not h.unit:
+            unit = InUnit("", WEAK, "no unit is written; MHz are assumed")
         why = f"frequency of each row; {unit.why}"
         return Placed(s, to, unit.name, spoken(s, unit.cells), why, what=name).at_most(most)
     known = dimension_of(h.unit)

@@ -7,6 +7,7 @@ which most of the sample arrives without an objection.
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -125,7 +126,7 @@ def _attempt(files: Files, sample: Entry, name: str, least: float) -> Attempt:
         if result is None:
             break
         fresh = [o for o in dict.fromkeys(result.objections) if _leave_out(files, o)]
-        if not fresh:
+        if not fresh and not _skip_sums(files, result):
             break
         objected += fresh
         made = written(files, name, least)
@@ -166,9 +167,29 @@ def _may_label(p: Placed) -> bool:
     s, known = p.seen, p.seen.profile
     if nameless(p.source) or s.heading.parameters or s.own.modifiers or known.dates or known.lists > 0.5:
         return False
-    if p.to is not None and (p.to.table != "records" or p.confidence >= 0.9):
+    if p.to is not None and p.to.table != "places" and (p.to.table != "records" or p.confidence >= 0.9):
         return False
-    return len(known.distinct) > 1 and known.verdicts < 0.5 and known.cables < 0.5 and known.limits < 0.5
+    counted = known.distinct == [str(n) for n in range(1, len(known.distinct) + 1)]
+    named = sum(map(len, known.distinct)) > 1.5 * len(known.distinct) and not counted
+    return len(known.distinct) > 1 and named and max(known.verdicts, known.cables, known.limits) < 0.5
+
+
+# ---- sums below a table
+
+_SUM = re.compile(r"([^\d:=]{3,}[:=])\s*\d+")
+"""A line of words and one number."""
+
+
+def _skip_sums(files: Files, result: Result) -> bool:
+    """Lines such as "Links in all: 12" that were read as links: skipped from now on. Returns whether there were any."""
+    full = {r["record_id"] for name in ("readings", "reported", "sweeps") for r in result.rows[name]}
+    bare = [r["link_label"] or "" for r in result.rows["records"] if r["record_id"] not in full]
+    sums = {f"^{re.escape(m.group(1))}" for label in bare if (m := _SUM.fullmatch(label.strip()))}
+    layout, placing, pattern = files[0]
+    if not full or not sums - set(layout.skip) or layout.kind not in ("delimited", "report", "workbook"):
+        return False
+    files[0] = (replace(layout, skip=[*layout.skip, *sorted(sums)]), placing, pattern)
+    return True
 
 
 # ---- leaving out
@@ -177,7 +198,17 @@ def _may_label(p: Placed) -> bool:
 def _leave_out(files: Files, objection: Objection) -> bool:
     """Takes away the places that an objection concerns. Returns whether there were any."""
     tables = [t for _, placing, _ in files for t in placing.tables]
+    if objection.table == "row":
+        rows = [p for t in tables if t.rows in ("points", "curves") for p in [*t.at("row"), *t.at("sweeps")]]
+        for p in rows:
+            p.at_most(LIKELY - 0.05, objection.why)
+        return bool(rows)
     if objection.part == "label":
+        numbers = [p for t in tables for p in t.at("records", "sequence") if p.confidence >= LIKELY]
+        for p in numbers:
+            p.nowhere(f"perhaps {p.to}: {objection.why}")
+        if numbers:
+            return True
         doubtful = [p for t in tables for p in t.placed if p.confidence >= LIKELY]
         for p in doubtful:
             p.at_most(LIKELY - 0.05, objection.why)
@@ -230,7 +261,7 @@ def _unit_that_fits(axis: Placed) -> str | None:
 
 def _concerns(p: Placed, o: Objection) -> bool:
     to = p.to
-    if to is None or (o.pairings and to.pairing not in o.pairings):
+    if to is None or (o.pairings and to.pairing not in o.pairings) or (o.end and to.end):
         return False
     if to.table == "row" and o.pairings:
         return not o.part or o.part == to.name
