@@ -6,6 +6,9 @@ cabling for data is swept from 1 MHz, and one test of a link has one date and on
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -114,3 +117,29 @@ def test_a_sum_below_a_table_is_no_link(tmp_path: Path) -> None:
     path, made = _draft(tmp_path, [*lines, "Allt som allt: 12"])
     labels = [x for b in formats.read(path, mapping=made.mapping) for x in b["records"]["link_label"].to_pylist()]
     assert labels == ["E-01", "E-02", "E-03"]
+
+
+def test_an_answer_is_a_word_of_that_user(tmp_path: Path) -> None:
+    """Answered of one export, a heading and two words for ends are known to the draft of another one."""
+    user = {**os.environ, "XDG_DATA_HOME": str(tmp_path / "data")}
+
+    def written(name: str, heading: str) -> Path:
+        lines = [f"{heading};Tested;Parameter;Pair;Kant;Value (dB)"]
+        for link in range(1, 4):
+            for n, pair in enumerate(PAIRS):
+                for end in ("oost", "west"):
+                    when = f"2024-03-0{link} 10:0{link}"
+                    lines.append(f"F-{link:02};{when};RL;{pair};{end};{18 + n + link + (end == 'west')}.5")
+        path = tmp_path / name
+        path.write_text("\n".join(lines) + "\n", "utf-8")
+        return path
+
+    def drafted(path: Path, *more: str) -> str:
+        command = [sys.executable, "-c", "from archive.cli import main; main()", "mapping", "draft", str(path), *more]
+        return subprocess.run(command, capture_output=True, text=True, env=user, check=False).stdout
+
+    first = drafted(written("first.csv", "Kruis"), "--answer", "ends=west")
+    kept = tmp_path / "data" / "muniment" / "answered.toml"
+    assert '"west" = "local"' in first and '"oost" = "remote"' in first
+    assert "west" in kept.read_text("utf-8")
+    assert '"west" = "local"' in drafted(written("second.csv", "Kruispunt"))

@@ -38,7 +38,8 @@ def draft(export: Path, out: Path | None, answer: tuple[str, ...], replace: bool
 
     Every field has a confidence and a reason; what could not be placed is listed. EXPORT is a file, also one in a zip
     (week2.zip/links.csv), or a folder or zip whose files belong together. Look at every field below 0.9; what the
-    draft asks, three things at the most, is answered with --answer.
+    draft asks, three things at the most, is answered with --answer; a heading or a word for an end that was answered
+    is known to your later drafts of any layout (answered.toml in the folder that `muniment mapping list` names).
 
     \b
     Example:
@@ -47,6 +48,7 @@ def draft(export: Path, out: Path | None, answer: tuple[str, ...], replace: bool
     """
     from archive.formats.draft.answers import checked
     from archive.formats.draft.command import draft_of
+    from archive.formats.draft.remembered import remember
 
     if out is not None and out.exists() and not replace:
         raise Trouble(
@@ -55,18 +57,22 @@ def draft(export: Path, out: Path | None, answer: tuple[str, ...], replace: bool
             where=str(out),
             remedy="name another file, or say --replace",
         )
-    made = draft_of(export, checked(answer))
+    answers = checked(answer)
+    made = draft_of(export, answers)
+    known = remember(answers, made) if answers else []
     if out is not None:
         from archive.atomic import atomic_write
 
         with atomic_write(out) as temporary:
             temporary.write_text(made.text, "utf-8")
     if as_json:
-        print_json({**made.as_json(), "written": str(out) if out else None})
+        print_json({**made.as_json(), "written": str(out) if out else None, "words_kept": known})
         return
     if out is None:
         click.echo(made.text, file=exact_output(), nl=False)
     _told(made, out, quiet)
+    if known:
+        say(f"  from now on known to all your drafts: {', '.join(map(repr, known))}", quiet=quiet)
 
 
 def _told(made: Any, out: Path | None, quiet: bool) -> None:

@@ -29,23 +29,35 @@ def user_folder() -> Path:
     return Path(platformdirs.user_data_dir("muniment", appauthor=False))
 
 
+ANSWERED = "answered.toml"
+"""File of the user's folder with words that were answered to drafts."""
+
+
 @cache
 def sources() -> tuple[dict[str, Any], ...]:
-    """The word files: the program's and, where there is one, the user's. Errors: Trouble for a broken user file."""
-    own = user_folder() / "words.toml"
-    out = [schemas.load("words.toml")]
-    if own.is_file():
-        try:
-            out.append(tomllib.loads(own.read_text("utf-8")))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise Trouble(
-                "the user's word file is no TOML",
-                code="user-words.not-toml",
-                where=str(own),
-                found=str(error),
-                remedy="fix or remove it",
-            ) from None
-    return tuple(out)
+    """The word files: the program's and, where there are any, the user's. Errors: Trouble for a broken user file."""
+    return tuple(x for x in (schemas.load("words.toml"), _own("words.toml"), answered()) if x)
+
+
+def answered() -> dict[str, Any]:
+    """Words that the user answered to earlier drafts; empty where there are none. Errors: Trouble for a broken file."""
+    return _own(ANSWERED)
+
+
+def _own(name: str) -> dict[str, Any]:
+    own = user_folder() / name
+    if not own.is_file():
+        return {}
+    try:
+        return tomllib.loads(own.read_text("utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise Trouble(
+            "the user's word file is no TOML",
+            code="user-words.not-toml",
+            where=str(own),
+            found=str(error),
+            remedy="fix or remove it",
+        ) from None
 
 
 @cache

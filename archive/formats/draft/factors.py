@@ -166,7 +166,7 @@ def _ends(seen: Sequence[Seen], names: Names, slot: Sequence[str], known: dict[s
             _say(s, w)
             for h in _readings(s):
                 h.ends = [told[w]]
-            if len(rest) == 2:
+            if len(rest) == 2 and not lettered(rest):
                 s.column.doubt = "nothing says which end is which: the first is taken as the local one"
 
 

@@ -146,12 +146,23 @@ _POINTS = tuple(
 """Points in one cell: frequency and value with a mark between them, and another mark or blanks between points."""
 
 
+_POINTS_COMMA = tuple(
+    re.compile(rf"\s*(?:[(\[{{]?\s*{_POINT}{inner}{_POINT}\s*[)\]}}]?{outer})+$")
+    for inner, outer in (
+        (r"\s*[:=/@]\s*[<>]?", r"(?:[\s;|]+|$)"),
+        (r"[;|][<>]?", r"(?:\s+|$)"),
+        (r"\s+[<>]?", r"(?:\s*[;|]\s*|$)"),
+    )
+)
+"""The same where a comma parts decimals, and so no points."""
+
+
 def is_points(cell: str, decimal: str = ".") -> bool:
     """Whether a cell is a curve of points, such as "1.0;65.1 1.15;64.2": four or more, their frequencies rising."""
     text = cell[:4000]
     if len(cell) > 4000:
         text = re.sub(r"\S*$", "", text) if re.search(r"\s", text[3900:]) else re.sub(r"[^;,|]*$", "", text)
-    listed = (*_POINTS[:2], _POINTS[3]) if decimal == "," else _POINTS
+    listed = _POINTS_COMMA if decimal == "," else _POINTS
     if not any(p.match(text.rstrip(" ;,|")) for p in listed):
         return False
     plain = re.sub(r"(?<=\d),(?=\d)", ".", text) if decimal == "," else text
@@ -275,6 +286,9 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
         text = cell.strip()
         if not _PAIR.fullmatch(text) and _MARKED.match(text):
             said.update(_marks(text))
+        elif len(text) > 20 and _is_list(text):
+            for number in re.split(r"[\s;|:]+", text[:200])[:6]:
+                said.update(_marks(number) if _DECIMAL.fullmatch(number) else ())
     comma, dot = said["comma"], said["dot"]
     decimal = "," if comma > dot else "."
     if said["grouped dot"] or said["grouped comma"]:
@@ -286,6 +300,7 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
     return decimal, " " if sum(bool(_BLANKED.match(c.strip())) for c in cells) >= 3 else ""
 
 
+_DECIMAL = re.compile(r"[-+]?\d+[.,]\d{1,2}")
 _MARKED = re.compile(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0\u202f '’]*\s*(?:\D{0,5})$")
 _QUOTED = re.compile(r"^[-+−]?\d{1,3}(['’])\d{3}(?:\1\d{3})*(?!\d)")
 _BLANKED = re.compile(r"^[-+−]?\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:[.,]\d+)?$")
