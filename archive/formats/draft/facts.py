@@ -109,7 +109,7 @@ def _label_by_cells(out: Placed, s: Seen) -> None:
         out.score = weight("strong") + weight("relation") * shaped
         out.reason = "the cells name the links" + ("; all of the shape of labels" if shaped else "")
         if s.own.text.strip().casefold() not in _NAMES:
-            out.at_most(0.8)
+            out.at_most(0.92 if shaped else 0.8)
     elif not shaped and not s.heading.media:
         out.at_most(0.9)
 

@@ -239,6 +239,18 @@ def _fits(value: float, limit: float, margin: float, step: float | None) -> bool
     return math.isclose(abs(value - limit), abs(margin), abs_tol=1.6 * max(0.1, step or 0.1))
 
 
+def _bare_verdicts(read: Result) -> Iterator[Objection]:
+    """Verdicts of pairs and of nothing else, all alike in a record: they are the verdict of the link, repeated."""
+    for name in sorted({r["parameter"] for r in read.rows["reported"]}):
+        mine = [r for r in read.rows["reported"] if r["parameter"] == name and r["pairing"]]
+        bare = [r for r in mine if r["verdict"] and all(r[k] is None for k in ("value", "limit", "margin"))]
+        by: dict[str, set[str]] = defaultdict(set)
+        for r in bare:
+            by[r["record_id"]].add(r["verdict"])
+        if mine and len(bare) == len(mine) > 3 * len(by) and all(len(v) == 1 for v in by.values()):
+            yield Objection("reported", name, "verdict", "verdicts of pairs that have no values")
+
+
 def _verdicts(name: str, mine: Sequence[Row]) -> Iterator[Objection]:
     """A margin below zero fails, one above passes."""
     told = [r for r in mine if r["margin"] is not None and r["verdict"] in ("pass", "fail") and abs(r["margin"]) > 0.1]
@@ -311,6 +323,7 @@ _CHECKS = (
     _twice,
     _frequencies,
     _triples,
+    _bare_verdicts,
     _levels,
     _parts,
 )

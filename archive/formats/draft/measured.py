@@ -101,6 +101,7 @@ def single(
         quals.cap(0.6 if h.unknown else 0.85)
     reason = _scheme_said(f"heading says {vocabulary.parameter(parameter).name}", s, around)
     if quals.missing and h.pairs:
+        quals.cap(0.45)
         reason += f"; {quals.missing}"
     if p.lists > 0.8 and is_curve(parameter):
         to = Target("sweeps", parameter, origin=ORIGINS.get(what, ""), **quals.at)

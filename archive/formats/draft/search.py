@@ -81,7 +81,7 @@ def best(make: Callable[[Answers], Files], entry: Entry, answers: Answers, name:
                     found, chosen = other, tried
         if chosen is not answers:
             for p in _labels(found.files):
-                p.at_most(0.85, "records that are whole speak for it")
+                p.at_most(0.88, "records that are whole speak for it")
             found.draft = written(found.files, name, 0.0)
         labelled = any(p.confidence >= least for p in _labels(found.files))
         made = found if not least else _attempt(found.files, sample, name, least) if labelled else None
@@ -125,8 +125,9 @@ def _attempt(files: Files, sample: Entry, name: str, least: float) -> Attempt:
         result = _read(made, sample)
         if result is None:
             break
+        skipped = _skip_sums(files, result)
         fresh = [o for o in dict.fromkeys(result.objections) if _leave_out(files, o)]
-        if not fresh and not _skip_sums(files, result):
+        if not fresh and not skipped:
             break
         objected += fresh
         made = written(files, name, least)
