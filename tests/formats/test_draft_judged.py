@@ -143,3 +143,36 @@ def test_an_answer_is_a_word_of_that_user(tmp_path: Path) -> None:
     assert '"west" = "local"' in first and '"oost" = "remote"' in first
     assert "west" in kept.read_text("utf-8")
     assert '"west" = "local"' in drafted(written("second.csv", "Kruispunt"))
+
+
+def test_a_unit_beside_rows_of_one_end_is_that_end_s(tmp_path: Path) -> None:
+    """No row is of the remote end: nothing is taken for it, and nothing breaks."""
+    path = tmp_path / "one-end.csv"
+    rows = [f"G-0{n},{p},near,S123,{20 + n}.5" for n in (1, 2) for p in PAIRS]
+    path.write_text("\n".join(["Link,Pair,End,Unit,RL", *rows]) + "\n", "utf-8")
+    mapping = """
+[mapping]
+layout = "one-end"
+language = 1
+
+[[file]]
+name = "1"
+kind = "delimited"
+delimiter = ","
+
+[[file.table]]
+name = "rows"
+rows = "readings"
+fields = [
+  { from = "Link", to = "records.link_label" },
+  { from = "Pair", to = "row.pairing" },
+  { from = "End", to = "row.end" },
+  { from = "Unit", to = "instruments.serial" },
+  { from = "RL", to = "reported.return_loss.value[worst_value]" },
+]
+"""
+    named = tmp_path / "one-end.toml"
+    named.write_text(mapping, "utf-8")
+    (batch,) = formats.read(path, mapping=named)
+    assert batch["instruments"].column("serial").to_pylist() == ["S123"]
+    assert batch["records"].column("remote_instrument_id").to_pylist() == [None, None]

@@ -66,7 +66,8 @@ class RecordFacts:
                         frame.feed(e.source, np.asarray(ends.is_valid()))
                 for end in vocabulary.ENDS:
                     rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(ends, end), False)))
-                    self._take(frame.only(rows), replace(f, to=f.to.at(end=end)))
+                    if len(rows):
+                        self._take(frame.only(rows), replace(f, to=f.to.at(end=end)))
             else:
                 self._take(frame, f)
 
