@@ -53,11 +53,19 @@ def test_the_python_calls_answer_as_the_commands_do(of_years: Path, tmp_path: Pa
         muniment.rates(of_years, colour="red")
 
 
+NEVER = ["--until", "2001-01-01"]
+
+
 def test_tables_without_rows_keep_their_columns(archive: Archive) -> None:
     rates = muniment.rates(archive, "year")
     assert rates.num_rows == 0 and {"year", "links", "rate", "low"} <= set(rates.column_names)
     assert {"application", "carry", "reasons"} <= set(muniment.ready(archive, "10gbase-t").column_names)
     assert {"frequency_mhz", "margin_worst"} <= set(muniment.curves(archive, "next").column_names)
+    of_verdicts(archive, 3, 1)
+    for words in (["--by", "year"], ["--what-failed", "--only", "year=2019"], ["--trend", "year"]):
+        full, none = (run("rates", archive.root, *words, *filters, "--as", "csv").stdout for filters in ([], NEVER))
+        head = none.splitlines()
+        assert len(head) == 1 and (words[0] == "--what-failed" or head[0] == full.splitlines()[0])
     assert sum(years.numbers().values()) == 5616
 
 

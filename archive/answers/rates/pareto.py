@@ -52,6 +52,11 @@ class Failed:
     about: str = ""
 
     @property
+    def columns(self) -> list[str]:
+        """Of the rows, also where there is none."""
+        return [*self.parts, "links", "share_of_links", "failures", "worst_margin", "median_margin"]
+
+    @property
     def failing(self) -> int:
         """Failing links, the base of all shares."""
         return self.links + self.unknown

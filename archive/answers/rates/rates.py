@@ -59,6 +59,11 @@ class Rates:
     expected_false_alarms: float = 0.0
     about: str = ""
 
+    @property
+    def columns(self) -> list[str]:
+        """Of the rows, also where there is none."""
+        return [*(f.name for f in self.fields), *self.total, "margin_unit", "best_guess"]
+
     def name(self, row: dict[str, Any]) -> str:
         """What a group is called: its values, joined."""
         return name_of(self.fields, row)

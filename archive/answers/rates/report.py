@@ -47,12 +47,13 @@ def write_report(
     when the page is opened. Errors: Trouble where the folder is not empty, or as for rates."""
     require_empty(out)
     found = rates(archives, by, choice, asked, watch=watch)
-    files = {"rates.csv": encoded(found.rows, "csv")}
+    files = {"rates.csv": encoded(found.rows, "csv", found.columns)}
     missed, followed = None, None
     if choice.cohort is None:
         missed = failed(archives, choice)
         followed = trend(archives, "quarter", choice)
-        files |= {"failed.csv": encoded(missed.rows, "csv"), "quarters.csv": encoded(followed.points, "csv")}
+        files["failed.csv"] = encoded(missed.rows, "csv", missed.columns)
+        files["quarters.csv"] = encoded(followed.points, "csv", followed.columns)
     page = html(report(found, missed, followed, datetime.now(UTC).date().isoformat()))
     with atomic_write(out) as folder:
         folder.mkdir()

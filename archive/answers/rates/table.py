@@ -158,12 +158,14 @@ def as_table(rows: Sequence[Mapping[str, Any]], like: Mapping[str, Any] | None =
     return made.cast(pa.schema(types))
 
 
-def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None:
+def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None, columns: Sequence[str] = ()) -> None:
     """Rows as csv, parquet or json into a file, written aside and renamed, or onto standard output.
+
+    columns: those that a table of no rows has.
 
     Errors: Trouble for Parquet onto a terminal.
     """
-    data = encoded(rows, form)
+    data = encoded(rows, form, columns)
     if out is None:
         if form == "parquet" and sys.stdout.isatty():
             raise Trouble(
@@ -175,8 +177,8 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None) -> None
     write_bytes(out, data)
 
 
-def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:
-    """Rows as the bytes of a CSV, Parquet or JSON file. Null is an empty cell in CSV.
+def encoded(rows: Sequence[Mapping[str, Any]], form: str, columns: Sequence[str] = ()) -> bytes:
+    """Rows as the bytes of a CSV, Parquet or JSON file. Null is an empty cell in CSV; columns: those of no rows.
 
     In CSV lists are joined, and a text that a spreadsheet would take for a formula has an apostrophe before it.
     """
@@ -184,14 +186,14 @@ def encoded(rows: Sequence[Mapping[str, Any]], form: str) -> bytes:
         return (json.dumps(list(rows), ensure_ascii=False, indent=1, default=str) + "\n").encode()
     if form == "csv":
         text = io.StringIO()
-        names = list(dict.fromkeys(name for row in rows for name in row))
+        names = list(dict.fromkeys(name for row in rows for name in row)) or list(columns)
         writer = csv.writer(text, lineterminator="\r\n")  # RFC 4180; so a carriage return in a cell is quoted
         writer.writerow(names)
         for row in rows:
             writer.writerow([guarded(_cell(row.get(name))) for name in names])
         return text.getvalue().encode()
     sink = pa.BufferOutputStream()
-    pq.write_table(as_table(rows), sink, store_schema=False)
+    pq.write_table(as_table(rows, dict.fromkeys(columns)), sink, store_schema=False)
     return bytes(sink.getvalue())
 
 

@@ -48,6 +48,11 @@ class Trend:
     notes: list[str] = field(default_factory=list)
     about: str = ""
 
+    @property
+    def columns(self) -> list[str]:
+        """Of the points, also where there is none."""
+        return ["period", "rate", "n", "jobs", "low", "high", "limit_low", "limit_high"]
+
     def plain(self) -> dict[str, Any]:
         """As one JSON document."""
         return {

@@ -54,7 +54,8 @@ def of_trend(found: Trend, title: str = "") -> Sheet:
         axes.words(
             float(axes.x(np.array(i))) - axes.box.left + 4, 10, f"changed at {found.change['period']}", colour=warn
         )
-    under = f"{sum(p['n'] for p in found.points):,} first tests; short lines: limits for like periods of that size"
+    under = f"{sum(p['n'] for p in found.points):,} first tests; "
+    under += "short lines: limits that 19 of 20 charts of like jobs keep within"
     sheet = Sheet(_WIDE, int(axes.bottom) + 66, title or "First-time pass rate over time", under, found.about)
     sheet.add(axes)
     sheet.parts.append(text(_WIDE / 2, axes.bottom + 32, "no line where nothing was tested", anchor="middle", size=9))
