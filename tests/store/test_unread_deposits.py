@@ -233,7 +233,7 @@ def test_commands_name_it_and_end_with_one(
         with pytest.raises(SystemExit) as ended:
             main()
         said = capsys.readouterr()
-        return int(ended.value.code or 0), said.out, said.err
+        return int(ended.value.code or 0), said.out, " ".join(said.err.split())  # lines are folded
 
     root = two_jobs.root
     assert run("find", root, "--json")[0] == 0
@@ -248,3 +248,6 @@ def test_commands_name_it_and_end_with_one(
     code, out, err = run("history", root, "A-1", "--json")
     assert (code, out) == (2, "")
     assert "index.parquet" in err
+    code, _, err = run("progress", root, "--job", "A job that nobody knows")
+    assert code == 2
+    assert ("nothing was deposited" in err) == warm  # else its records may be among those that cannot be read

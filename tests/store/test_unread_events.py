@@ -200,7 +200,7 @@ def test_commands_name_it_and_end_with_one(
         with pytest.raises(SystemExit) as ended:
             main()
         said = capsys.readouterr()
-        return int(ended.value.code or 0), said.out, said.err
+        return int(ended.value.code or 0), said.out, " ".join(said.err.split())  # lines are folded
 
     root = two_jobs.root
     assert run("find", root, "--json")[0] == 0

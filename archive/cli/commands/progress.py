@@ -38,6 +38,7 @@ def command(archive: Path, job: str, as_of: datetime | None, known: bool, as_jso
     held = opened(archive, as_of, known)
     found = progress(held, job, today=as_of.date() if as_of else None)
     if not found.links:
+        held.rest_on_every_record()
         gone = disposed.remedy(held.db, job)
         raise Trouble(
             "nothing was deposited for this job",
