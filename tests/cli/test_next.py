@@ -28,6 +28,7 @@ NEXT: dict[str, tuple[str, str] | str] = {
     "attach": (f"attach A letter.txt --job {JOB} --kind letter", "job"),
     "book": (f"book A --job {JOB} --out book --with summary --by R", "verify"),
     "cables": ("cables A --out cables.csv", "cables"),
+    "calibrations": ("calibrations A calibrations.csv --by R", "health"),
     "case": (f"case A open C-1 --link {LINK} --complaint slow --by R", "claim"),
     "check": READS,
     "claim": (f"claim A {LINK} --out claim --by R", "verify"),
@@ -35,15 +36,18 @@ NEXT: dict[str, tuple[str, str] | str] = {
     "copies": READS,
     "demo": PAGE,
     "deposit": (f"deposit good.xml --into A --job {JOB}", "progress"),
+    "dispose": "asks for a job past its retention and two people: tests of disposal",
     "export": ("export A --to copy", "fixity"),
     "export-data": PAGE,
     "find": READS,
     "fixity": READS,
     "grade": READS,
     "head": "tells the head, which a person takes elsewhere",
+    "health": READS,
     "history": READS,
     "hold": (f"hold A --job {JOB} --reason letter --by R", "hold"),
     "identity": READS,
+    "inbox": ("inbox uploads --into A --rest 0 --by R", "progress"),
     "init": ("init another", "me"),
     "job": (f"job A {JOB} --set client=Quay --by R", "progress"),
     "keys": ("keys make A --by R", "keys"),
@@ -100,6 +104,9 @@ def desk(world: World, monkeypatch: pytest.MonkeyPatch) -> World:
     world.archive.rename(world.root / "A")
     (world.root / "letter.txt").write_text("Dear Sir or Madam\n")
     (world.root / "heron.toml").write_text(MAPPING, encoding="utf-8")
+    (world.root / "calibrations.csv").write_text("serial,calibrated_on,valid_until\n40-1,2019-01-02,2020-01-02\n")
+    (world.root / "uploads" / JOB).mkdir(parents=True)
+    (world.root / "uploads" / JOB / "good.xml").write_bytes(world.good.read_bytes())
     typed("init", "other", "--yes")
     return world
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, say, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.vocabulary.counted import counted
 
 PATH = click.Path(path_type=Path)
@@ -71,4 +71,6 @@ def command(
             print_line(f"{u.serial:<14} calibrated {u.calibrated_on or 'not stated'}, {u.words}")
         if not listed:
             print_line("no calibration is kept")
+        if files:
+            print_next("health", archive)
     done(bool(refused) or any(u.look for u in listed))

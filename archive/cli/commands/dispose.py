@@ -132,6 +132,7 @@ def _certify(opened: Archive, job: str, out: Path | None, words: Wording, *, as_
     elif not quiet:
         for line in lines(compose(facts, words, with_files=False), page_width()):
             print_line(line)
+        print_next("fixity", opened.root)
     done(False)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, signer_options
+from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
 from archive.vocabulary.counted import counted
 
 PATH = click.Path(path_type=Path)
@@ -117,4 +117,8 @@ def command(
             print_line(f"not looked at: {name}: {why}")
         if not run.jobs:
             print_line("there is no folder of a job")
+        elif run.look:
+            print_next("setaside", place)
+        else:
+            print_next("progress", place, "--job", run.jobs[0].job)
     done(run.look)
