@@ -26,7 +26,7 @@ def of_trend(found: Trend, title: str = "") -> Sheet:
     numbers = [field.parse(p["period"]) for p in found.points]
     at = [n - numbers[0] for n in numbers]
     lows = [p["low"] for p in found.points if p["n"] >= 20] or [p["low"] for p in found.points]
-    low = max(0.0, min(*lows, *(p["limit_low"] or 1.0 for p in found.points)) - 0.01)
+    low = max(0.0, min(*lows, *(p["rate"] for p in found.points)) - 0.01)
     ends = (low, 1 + 0.015 * (1 - low))
     axes = Axes(Box(68, HEAD + 22, _WIDE - 84, 260), (-0.6, at[-1] + 0.6), ends)
     step = max(1, -(-(at[-1] + 1) // 10))
@@ -38,10 +38,11 @@ def of_trend(found: Trend, title: str = "") -> Sheet:
         axes.line([-0.6, at[-1] + 0.6], [found.centre] * 2, (SOFT, "5 3"), 0.9)
     outside = {a["period"] for a in found.alarms}
     for i, p in zip(at, found.points, strict=True):
-        axes.line([i, i], [p["low"], p["high"]], (colour, ""), 1.1)
+        axes.line([i, i], [max(low, p["low"]), p["high"]], (colour, ""), 1.1)
         if found.judged:
             for edge in (p["limit_low"], p["limit_high"]):
-                axes.line([i - 0.4, i + 0.4], [edge, edge], (SOFT, ""), 1.2)
+                if edge >= low:  # the limit of a small period never stretches the axis
+                    axes.line([i - 0.4, i + 0.4], [edge, edge], (SOFT, ""), 1.2)
     for _, run in groupby(enumerate(zip(at, found.points, strict=True)), key=lambda x: x[1][0] - x[0]):
         some = [x[1] for x in run]
         axes.line([i for i, _ in some], [p["rate"] for _, p in some], (colour, ""), 1.3)
