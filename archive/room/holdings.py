@@ -52,6 +52,7 @@ class Holdings:
     searching: Searching = field(default_factory=Searching)
     measured: Measured = field(default_factory=Measured)
     known_cautions: tuple[LedgerHead, list[Caution]] | None = None
+    _looking: threading.Lock = field(default_factory=threading.Lock)
     _mine: threading.local = field(default_factory=threading.local)
     _last: tuple[float, LedgerHead, tuple[str, ...]] | None = None
 
@@ -64,14 +65,21 @@ class Holdings:
             self._mine.archive, quick = store.open(self.root), False
         archive: Archive = self._mine.archive
         held = self._last
-        if not quick or held is None or time.monotonic() - held[0] > _LOOKED:
-            if held is not None:  # the others answer from what was seen last, meanwhile
-                self._last = (time.monotonic(), *held[1:])
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", Caveat)  # what they say is told at every question and not once
-                head = archive.head()
-            held = self._last = (time.monotonic(), head, _to_know(archive))
+        if held is None or not quick:
+            held = self._look_anew(archive)
+        elif time.monotonic() - held[0] > _LOOKED and self._looking.acquire(blocking=False):
+            try:  # the others answer from what was seen last, meanwhile
+                held = self._look_anew(archive)
+            finally:
+                self._looking.release()
         return Looked(archive, held[1], held[2], self.searching, self.measured, self)
+
+    def _look_anew(self, archive: Archive) -> tuple[float, LedgerHead, tuple[str, ...]]:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Caveat)  # what they say is in unread(), at every question and not once
+            head = archive.head()
+        self._last = found = (time.monotonic(), head, _to_know(archive))
+        return found
 
     def warm(self) -> None:
         """Prepares what a first search would wait for; in a thread of its own, and without a word where it fails, since

@@ -363,3 +363,29 @@ def test_every_page_names_a_command_that_is_understood(room, inside):
             command = found
         if words != ["--help"]:
             command.make_context("x", words, parent=parent)  # raises where it does not understand
+
+
+def test_a_photograph_is_shown_small_and_leaves_as_an_attachment(room, inside, tmp_path):
+    import http.client
+
+    from PIL import Image
+
+    shown = tmp_path / "rack.png"
+    Image.effect_noise((900, 600), 60).save(shown)
+    room.command(
+        *("attach", str(room.archive), str(shown), "--job", "HARBOUR-2019-04", "--link", "1A-A01"),
+        *("--kind", "photograph"),
+    )
+    page = get(room, inside, "/link", label="1A-A01").body
+    address = page.partition('<img src="/r/')[2].partition('"')[0]
+    assert "document/picture?id=" in address and "Small picture of rack.png" in page
+    link = http.client.HTTPConnection("127.0.0.1", room.port, timeout=60)
+    link.request("GET", "/r/" + address, headers={"host": room.host, "cookie": inside[1]})
+    answer = link.getresponse()
+    drawn = Image.open(io.BytesIO(answer.read()))
+    assert answer.headers["content-type"] == "image/png" and drawn.size == (320, 213)
+    document = address.partition("id=")[2]
+    link.request("GET", f"{inside[0]}/document?id={document}", headers={"host": room.host, "cookie": inside[1]})
+    answer = link.getresponse()
+    assert answer.read() == shown.read_bytes() and "sandbox" in answer.headers["content-security-policy"]
+    assert answer.headers["content-disposition"].startswith("attachment")
