@@ -128,7 +128,7 @@ class RoomPage:
     needs: Role = "read"
 
 
-QUICK = frozenset(("/find/rows",))
+QUICK = frozenset(("/find/rows", "/find/narrow"))
 """What is asked at each key: answered by threads of its own, which no long work can hold."""
 
 _QUICK_THREADS, _THREADS = 3, 8
@@ -177,7 +177,7 @@ def application(
         ],
         exception_handlers={404: nowhere, 405: unlike},
     )
-    app.add_middleware(GZipMiddleware, minimum_size=2_000)
+    app.add_middleware(GZipMiddleware, minimum_size=2_000, compresslevel=4)
     return app
 
 

@@ -95,8 +95,13 @@ def page(asked: PageRequest) -> Response:
 
 
 def rows(asked: PageRequest) -> Response:
-    """What changes while one types."""
-    return asked.part("find_rows.html", **_shown(asked))
+    """What changes while one types; the lines that narrow follow once nobody types any more."""
+    return asked.part("find_rows.html", **_shown(asked, later=True))
+
+
+def narrow(asked: PageRequest) -> Response:
+    """The lines that narrow what was found."""
+    return asked.part("narrow.html", **_shown(asked))
 
 
 def values(asked: PageRequest) -> Response:
@@ -169,7 +174,7 @@ def role_of(row: Mapping[str, Any]) -> str:
     return "accepted and current" if now and then else "current" if now else "accepted" if then else "in no role"
 
 
-def _shown(asked: PageRequest) -> dict[str, Any]:
+def _shown(asked: PageRequest, *, later: bool = False) -> dict[str, Any]:
     wanted, words = _wanted(asked), asked.words
     facets, found = asked.look.searching.search(asked.look.archive, wanted)
     chosen = columns.chosen(asked.all("col"), words)
@@ -192,13 +197,14 @@ def _shown(asked: PageRequest) -> dict[str, Any]:
         found.cut,
         links[-1].row["record_id"] if more and links else None,
         missed,
-        _narrowing(asked, facets, found, wanted),
+        [] if later else _narrowing(asked, facets, found, wanted),
         _notes(facets, found, asked, waiting=[c for c in chosen if margins.get(c.name, ()) is None]),
         found.near,
     )
     return {
         "answer": answer,
         "given": _given(asked),
+        "later": later,
         "columns": chosen,
         "every_column": list(columns.headings(words).values()),
         "parameters": asked.look.measured.parameters(asked.look.archive) if not asked.partial else None,

@@ -1,6 +1,7 @@
 """The archive as the room's threads hold it: one opening for each thread, brought up to the ledger at each question.
 
-While somebody types, the ledger is looked at once a second by one of the threads; every other question looks anew.
+While somebody types, one of the threads looks at the ledger once a second, and every ten seconds at the files that the
+catalogue was built from; every other question looks anew at both.
 """
 
 from __future__ import annotations
@@ -22,6 +23,12 @@ from archive.store.cautions import Caution, cautions
 
 _LOOKED = 1.0
 """Seconds for which typing is answered without another look at the ledger."""
+
+_FILES = 10.0
+"""Seconds for which it is answered without another look at the files that the catalogue was built from."""
+
+Seen = tuple[float, LedgerHead, tuple[str, ...], float]
+"""When the ledger was looked at last (seconds of the monotonic clock), its head and what is to know; when the files."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +61,7 @@ class Holdings:
     known_cautions: tuple[LedgerHead, list[Caution]] | None = None
     _looking: threading.Lock = field(default_factory=threading.Lock)
     _mine: threading.local = field(default_factory=threading.local)
-    _last: tuple[float, LedgerHead, tuple[str, ...]] | None = None
+    _last: Seen | None = None
 
     def look(self, *, quick: bool = False) -> Looked:
         """The archive, caught up with its ledger. quick: as it was caught up with within the last second.
@@ -69,16 +76,24 @@ class Holdings:
             held = self._look_anew(archive)
         elif time.monotonic() - held[0] > _LOOKED and self._looking.acquire(blocking=False):
             try:  # the others answer from what was seen last, meanwhile
-                held = self._look_anew(archive)
+                held = self._glance(archive, held)
             finally:
                 self._looking.release()
         return Looked(archive, held[1], held[2], self.searching, self.measured, self)
 
-    def _look_anew(self, archive: Archive) -> tuple[float, LedgerHead, tuple[str, ...]]:
+    def _glance(self, archive: Archive, held: Seen) -> Seen:
+        """What was seen last, where nothing came to the ledger since and the files were looked at a while ago."""
+        if time.monotonic() - held[3] > _FILES or archive.ledger.count() != held[1].size:
+            return self._look_anew(archive)
+        self._last = found = (time.monotonic(), *held[1:])
+        return found
+
+    def _look_anew(self, archive: Archive) -> Seen:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Caveat)  # what they say is in unread(), at every question and not once
             head = archive.head()
-        self._last = found = (time.monotonic(), head, _to_know(archive))
+        now = time.monotonic()
+        self._last = found = (now, head, _to_know(archive), now)
         return found
 
     def warm(self) -> None:

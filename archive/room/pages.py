@@ -24,6 +24,7 @@ from archive.room.app import RoomPage
 PAGES: Mapping[str, RoomPage] = {
     "/": RoomPage("GET", finding.page),
     "/find/rows": RoomPage("GET", finding.rows),
+    "/find/narrow": RoomPage("GET", finding.narrow),
     "/find/values": RoomPage("GET", finding.values),
     "/find.csv": RoomPage("GET", finding.table),
     "/link": RoomPage("GET", links.page),

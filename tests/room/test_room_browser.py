@@ -132,6 +132,7 @@ def test_a_link_is_found_and_read_by_keyboard_alone(browser, room, key):
     page.get_by_role("searchbox").focus()
     page.keyboard.type("a02", delay=20)
     expect(page.get_by_role("status")).to_have_text("1 link.")
+    expect(page.get_by_role("complementary", name="Narrow by")).to_be_visible()  # it follows by itself
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile("q=a02"))
     page.get_by_role("link", name="1A-A02").focus()

@@ -36,6 +36,9 @@ def test_what_changes_while_typing_is_a_part_alone(room, inside):
     assert part.status == 200 and "<html" not in part.body and "2B-C17" in part.body
     assert ">1 link.<" in part.body
     assert "Nothing found." in get(room, inside, "/find/rows", q="zzz-404").body
+    later = get(room, inside, "/find/narrow", q="1a").body
+    assert "Counted over all that were found." in later and "<h3>Verdict</h3>" in later and "<html" not in later
+    assert "<h3>" not in get(room, inside, "/find/rows", q="1a").body
 
 
 def test_lines_narrow_and_can_be_taken_away(room, inside):

@@ -91,8 +91,10 @@ class Searching:
         if not wanted.text.strip():
             return facets, SearchResult(self._all(archive, facets, wanted), {}, False, None)
         passing = self._mask(archive, facets, wanted)
-        links = facets.face if wanted.tests else passing & facets.face
-        allowed, of_any = _allows(links), _allows(passing & facets.counted)
+        key = (facets.upto, wanted.chosen, wanted.serial, wanted.since, wanted.until)
+        links = facets.face if wanted.tests else self._once((*key, "links"), lambda: passing & facets.face)
+        counted = self._once((*key, "counted"), lambda: passing & facets.counted)
+        allowed, of_any = _allows(links), _allows(counted)
         hits = typed.hits(archive.db, wanted.text, allowed, of_any)
         if hits.since is not None or hits.until is not None:
             days = _between(facets, hits.since, hits.until)
@@ -102,7 +104,7 @@ class Searching:
                 return facets, SearchResult(self._all(archive, facets, narrowed), {}, False, hits)
             hits.found = [h for h in hits.found if days[h.row]]
         if wanted.tests:
-            found = _of_tests(archive, hits, passing & facets.counted)
+            found = _of_tests(archive, hits, counted)
         else:
             found = _of_links(archive, hits.found, links, facets)
             hits.cut |= sum(not facets.face[h.row] for h in hits.found) > _FACES

@@ -140,7 +140,12 @@ def _candidates(db: sqlite3.Connection, typed: str, folded: str, out: Hits) -> I
 
 
 def _how(typed: str, folded: str, held: HeldLabel) -> str | None:
-    """How a label fits; the plain case without taking it apart."""
+    """How a label fits; the plain cases without taking it apart: what stands there as it was typed, and what was typed
+    without separators."""
+    letters = typed.strip().casefold()
+    at = held.label.casefold().find(letters) if letters and held.folded != folded else -1
+    if at >= 0:
+        return PART if at else BEGINS
     if folded and folded in held.folded and not _PLAIN.search(typed.strip()):
         if held.folded == folded:
             return ALIKE
