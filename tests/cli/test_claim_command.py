@@ -107,7 +107,7 @@ def test_the_page_speaks_as_asked(built, tmp_path):
         (["claim", "{archive}", FAILED, "--out", "{out}", "--deposit-retest"], "--retest FILE"),
         (["claim", "{archive}", FAILED, "--out", "{archive}"], "not empty"),
         (["claim", "{archive}", FAILED, "--out", "{out}", "--words", "{archive}/archive.toml"], "no catalogue"),
-        (["book", "{archive}", "--job", "NO-JOB", "--out", "{out}"], "nothing was deposited"),
+        (["book", "{archive}", "--job", "NO-JOB", "--out", "{out}"], "knows no such job"),
         (["book", "{archive}", "--job", JOB, "--out", "{out}", "--with", "appendix"], "no such section"),
         (["book", "{archive}", "--job", JOB, "--out", "{out}", "--columns", "colour"], "no such parameter"),
         (["book", "{archive}", "--job", JOB, "--out", "{out}", "--cover", "{out}/none.txt"], "none.txt"),
