@@ -78,7 +78,7 @@ def _grade_both(
 ) -> Batch:
     """Records of optical links by their own rules, the others by curves; each against what is asked for of its kind.
 
-    What a user states as a limit of his own, and what is asked for of the other kind, is graded as curves are.
+    What a user states as a limit of his own is graded as curves are, whatever the record is of.
     """
     by_words = np.array([r.limit_id in own.by_id for r in resolve_limit.resolve(batch, own.by_id)], np.bool_)
     ids = np.array(batch["records"].column("record_id").to_pylist(), dtype=object)
@@ -88,8 +88,15 @@ def _grade_both(
         parts.append(dict(_grade_curves(batch.select(ids[of_curves]), True, [], own.by_id, tester).items()))
     if named and of_glass.any():
         parts.append(fiber.grade_optical(batch.select(ids[of_glass]), None, own.optical))
-    if wanted.curves:
-        parts.append(dict(_grade_curves(batch, False, wanted.curves, own.by_id, tester).items()))
+    stated = [limit for limit in wanted.curves if limit.own]
+    of_copper = [limit for limit in wanted.curves if not limit.own]
+    if stated:
+        parts.append(dict(_grade_curves(batch, False, stated, own.by_id, tester).items()))
+    if of_copper and not glass.all():
+        copper = batch.select(ids[~glass])
+        parts.append(dict(_grade_curves(copper, False, of_copper, own.by_id, tester).items()))
+    if of_copper and glass.any():
+        parts += [_of_another_kind(batch.select(ids[glass]), limit.id) for limit in of_copper]
     if wanted.optical:
         parts.append(fiber.grade_optical(batch, wanted.optical))
     tables = {}
@@ -98,6 +105,12 @@ def _grade_both(
         at = [rows_of(table.column("record_id"), batch["records"].column("record_id")) for table in rows]
         tables[name] = _in_order(list(zip(rows, at, strict=True)), name)
     return batch.replace(**tables)
+
+
+def _of_another_kind(batch: Batch, limit_id: str) -> dict[str, pa.Table]:
+    """Records of optical links against a limit of copper ones: not graded, since nothing of the two is alike."""
+    reasons = ["a limit of copper links; this record is of an optical one"] * len(batch)
+    return {"grades": no_rows("grades"), "verdicts": without_grades(batch, limit_id, reasons)}
 
 
 def _grade_curves(batch: Batch, named: bool, wanted: list[Limit], by_id: dict[str, Limit], tester: _Tester) -> Batch:
