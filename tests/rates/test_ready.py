@@ -70,7 +70,7 @@ def test_a_link_of_two_families_counts_once(archive: Archive) -> None:
 def test_links_of_another_medium_are_left_out_and_said(archive: Archive) -> None:
     making.deposit(archive, graded(making.rows("A1")))
     found = readiness(archive, ["10gbase-sr"])
-    assert found.rows == [] and "1 links of copper are left out" in found.notes[0]
+    assert found.rows == [] and "1 link of copper left out" in found.notes[0]
 
 
 def test_what_is_not_established_says_so(archive: Archive) -> None:
