@@ -6,6 +6,7 @@ Each is a zip in fixtures/archives, made by commands alone, beside the answers o
 from __future__ import annotations
 
 import json
+import re
 import sys
 import zipfile
 from collections.abc import Callable
@@ -103,10 +104,15 @@ def test_an_older_archive_gives_the_leading_margins_of_its_grades(
     assert "leading margin" in capsys.readouterr().out
 
 
+def _read(text: Any) -> Any:
+    """A sentence without the verb of a count: earlier states said "1 of its 2 records are of this link"."""
+    return re.sub(r"\b(\d+ of its \d+) records? (?:is|are)\b", r"\1", text) if isinstance(text, str) else text
+
+
 def _place(expected: list[Any], entry: dict[str, Any]) -> int:
     """Where an entry of a history stood."""
-    named = [[e[name] for name in ("kind", "when", "what")] for e in expected]
-    wanted = [entry[name] for name in ("kind", "when", "what")]
+    named = [[_read(e[name]) for name in ("kind", "when", "what")] for e in expected]
+    wanted = [_read(entry[name]) for name in ("kind", "when", "what")]
     return named.index(wanted) if wanted in named else len(named)
 
 
@@ -120,7 +126,7 @@ def _kept_of(found: Any, expected: Any) -> Any:
         ):  # a history, which is in the order of the ledger
             found = sorted(found, key=lambda e: _place(expected, e))
         return [_kept_of(f, e) for f, e in zip(found, expected, strict=True)]
-    return found
+    return expected if _read(found) == _read(expected) else found
 
 
 def test_an_older_archive_is_kept() -> None:

@@ -212,8 +212,10 @@ def test_copies_of_an_archive(run: Run, job: Callable[..., Path], tmp_path: Path
     assert code == 1
     assert said["compared"] == 3
     assert [{p["link_a"], p["link_b"]} for p in said["pairs"]] == [{"2-TR2-A117", "2-TR2-A118"}]
-    code, out, _ = run("copies", archive, "--job", "ANOTHER", "--json")
+    code, out, _ = run("copies", archive, "--since", "2044-01-01", "--json")
     assert (code, json.loads(out)["compared"]) == (0, 0)
+    code, out, error = run("copies", archive, "--job", "ANOTHER", "--json")
+    assert (code, out) == (2, "") and "ANOTHER" in error
 
 
 def test_check_of_a_job_in_an_archive(run: Run, job: Callable[..., Path], tmp_path: Path) -> None:
