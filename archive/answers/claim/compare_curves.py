@@ -155,9 +155,7 @@ def _overlay(
         second=names[1],
     )
     if all(_coincide(p.curves[0], p.curves[1]) for p in panels):
-        caption += " " + words(
-            "The two lie on each other: they differ by less than {least} dB.", least=words.number(STILL_DB, 2)
-        )
+        caption += " " + words("They coincide.")
     counted = failing.sentence(parameter, after, grades, line, words)
     caption += f" {counted}" if counted else ""
     svg = plot(
