@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from answers_making import BY, FLIPPED, STANDS
+from answers_making import BY, CONFLICT, FLIPPED, STANDS
 
 from archive import store
 from archive.answers.claim.claim_folder import write
@@ -422,3 +422,28 @@ def test_a_proof_that_makes_no_sense_is_told_and_breaks_nothing(
 def test_a_folder_that_nobody_issued_is_refused(tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="no claim file"):
         verify_folder(tmp_path)
+
+
+def test_records_in_conflict_are_each_proven_and_verify(archive: store.Archive, tmp_path: Path) -> None:
+    with as_one_user(archive.root.parent):
+        issued(archive, CONFLICT, tmp_path / "claim", None)
+    folder = tmp_path / "claim"
+    report = verify_folder(folder)
+    assert report.sound and not report.broken, report.broken
+    held = [json.loads((folder / f"data/proof-{name}.json").read_bytes()) for name in "AB"]
+    ids = [p["record"] for p in held]
+    assert len(set(ids)) == 2 and not (folder / "data/proof.json").exists()
+    # By hashlib alone: the digests are those of their canonical texts.
+    for proof in held:
+        assert hashlib.sha256(proof["canonical"].encode()).hexdigest() == proof["digest"].split(":")[1]
+    page = (folder / "data/claim.html").read_text(encoding="utf-8").replace("<wbr>", "")
+    assert all(p["digest"] in page for p in held) and "muniment verify data/proof-B.json" in page
+
+
+def test_a_proof_of_another_record_than_those_in_conflict_is_told(archive: store.Archive, tmp_path: Path) -> None:
+    with as_one_user(archive.root.parent):
+        issued(archive, CONFLICT, tmp_path / "claim", None)
+        issued(archive, STANDS, tmp_path / "other", None)
+    shutil.copy(tmp_path / "other/data/proof.json", tmp_path / "claim/data/proof-B.json")
+    found = [d.what for d in verify_folder(tmp_path / "claim").broken if d.path == "data/proof-B.json"]
+    assert "proves a record that is not in data/other-tests.xml" in found

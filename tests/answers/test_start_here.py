@@ -13,8 +13,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from test_seal import Issued, archive, claim, copy, manifests_anew, put, seal_anew  # noqa: F401 - fixtures
+from answers_making import CONFLICT
+from test_seal import (  # noqa: F401 - fixtures
+    Issued,
+    archive,
+    as_one_user,
+    claim,
+    copy,
+    issued,
+    manifests_anew,
+    put,
+    seal_anew,
+)
 
+from archive import store
 from archive.answers.sealing.start_here import START_HERE, WINDOWS, start_here
 from archive.answers.verifying.verify_folder import verify_folder
 from archive.store.seals import SEAL
@@ -130,6 +142,20 @@ def test_the_page_finds_an_issued_folder_sound_and_asks_nothing_of_anybody(brows
     assert browser.check(copy.folder, grouped)[0] == "Sound, checked against the head that you typed"
     assert browser.check(copy.folder, "0" * 64)[0].startswith("NOT SOUND")
     assert {u.split(":")[0] for u in browser.requests} == {"file"}, browser.requests
+
+
+def test_the_page_proves_each_of_two_records_in_conflict(
+    browser: Browser,
+    archive: store.Archive,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    with as_one_user(archive.root.parent):
+        issued(archive, CONFLICT, tmp_path / "claim", None)
+    browser.open(tmp_path / "claim" / START_HERE)
+    said, steps = browser.check(tmp_path / "claim")
+    assert said == "Sound against itself only: no head from elsewhere was typed", steps
+    for name in ("proof-A.json", "proof-B.json"):
+        assert any(f"{name}: other-tests.xml holds that text" in s and s.startswith("holds") for s in steps), steps
 
 
 def test_the_page_tells_what_was_changed_added_and_forged(browser: Browser, copy: Issued) -> None:  # noqa: F811

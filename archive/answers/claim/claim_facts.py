@@ -188,6 +188,17 @@ class Proven:
 
 
 @dataclass(frozen=True)
+class ProvenRecord:
+    """A record with its proof, which was verified while the file was made: each step with whether it holds (None:
+    open) and what is said. address: that of the record; since: when the ledger has held it."""
+
+    address: str
+    proof: Row
+    steps: Sequence[tuple[str, bool | None, str]]
+    since: Proven
+
+
+@dataclass(frozen=True)
 class ClaimFacts:
     """Everything about one link.
 
@@ -201,7 +212,8 @@ class ClaimFacts:
     under the limits of applications. case: that of the claim.
     seal: what the file can say of its own seal. compared: what its curves were compared with. issued_by: name of who
     issues the file, "" where nobody stated one. steps: the proof's verification, each with whether it holds (None:
-    open) and what is said.
+    open) and what is said. disputed: the proofs of the records in conflict, the oldest deposit first, where none stands
+    because of them.
     """
 
     link: str
@@ -240,6 +252,7 @@ class ClaimFacts:
     seal: SealNote = field(default=SealNote())
     compared: CurveSearch = CurveSearch()
     issued_by: str = ""
+    disputed: Sequence[ProvenRecord] = ()
 
     @property
     def number(self) -> str:
@@ -256,6 +269,14 @@ class ClaimFacts:
         )
         digest = hashlib.sha256("\n".join(parts).encode()).hexdigest()
         return "-".join(digest[k : k + 4] for k in (0, 4, 8))
+
+
+def letters(facts: ClaimFacts) -> list[tuple[str, TestedRecord]]:
+    """The records in conflict because of which none stands, as A, B and so on, the oldest deposit first."""
+    if facts.standing is not None:
+        return []
+    both = sorted((t for t in facts.tests if t.state.startswith("in conflict")), key=lambda t: (t.entry, t.address))
+    return [(chr(ord("A") + n), t) for n, t in enumerate(both[:26])] if len(both) > 1 else []
 
 
 def row(table: Any, index: int) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from archive import formats, schemas
 from archive.answers.claim.bag import tags
 from archive.answers.claim.claim_facts import ClaimFacts
+from archive.answers.claim.custody import proof_files
 from archive.answers.claim.saved_claim import FACTS, WORDS, facts_json, pages
 from archive.answers.sealing.issue import Content, Issuer, NotEntered
 from archive.answers.sealing.seal_note import SealNote
@@ -48,7 +49,8 @@ The folder that holds manifest-sha256.txt is a BagIt bag (RFC 8493). In that fol
 7. Other tests of the link, as far as there are any, are in data/other-tests.xml, and the fresh test that came with a
    complaint in data/fresh-test.xml, its file as received in data/fresh/.
 
-Where no record of the link stands, parts 4 and 5 are not there.
+Where no record of the link stands, parts 4 and 5 are not there. Where that is so because records contradict each other,
+they are in data/other-tests.xml, and data/proof-A.json, data/proof-B.json and so on prove each of them as part 5 says.
 """
 
 
@@ -128,8 +130,8 @@ def _payload(facts: ClaimFacts, words: Wording, paper: str) -> dict[str, bytes]:
         payload["other-tests.xml"] = _form(others, "other-tests.xml", "xml")
     if facts.retest is not None:
         payload["fresh-test.xml"] = _form([facts.retest.batch], "fresh-test.xml", "xml")
-    if facts.proof:
-        payload["proof.json"] = (json.dumps(facts.proof, ensure_ascii=False, indent=1) + "\n").encode()
+    for name, proof in proof_files(facts).items():
+        payload[name] = (json.dumps(proof, ensure_ascii=False, indent=1) + "\n").encode()
     for name in ("link-record-1.xsd", "link-record-1-csv.json", "README.md"):
         path = schemas.root() / name
         if path.is_file():

@@ -8,7 +8,7 @@ from typing import Any
 
 from archive import vocabulary
 from archive.answers.claim.causes import causes
-from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord, letters
 from archive.answers.claim.compare_curves import STILL_DB, Moved, Names, differences, largest, overlays
 from archive.answers.claim.record_pages import record_pages
 from archive.answers.claim.verdicts import conflicting, leading_text, verdict_table
@@ -43,16 +43,19 @@ def conflict(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
     both = conflicting(facts)
     if not both:
         return []
-    (_, old), (_, new) = both
-    message = words(
-        "Two records claim to be the same test and hold different values: A is {one} (deposit {first}), B is {other} "
-        "(deposit {second}). Neither stands until somebody decides which is right and withdraws the other.",
-        one=old.record["record_id"],
-        first=old.deposit,
-        other=new.record["record_id"],
-        second=new.deposit,
+    (a, old), (b, new) = both
+    named = ", ".join(
+        words("{name} is {record} (deposit {deposit})", name=name, record=t.record["record_id"], deposit=t.deposit)
+        for name, t in letters(facts)
     )
-    made = _beside(words("Records in conflict"), message, old, new, ("A", "B"), words)
+    message = words(
+        "Records claim to be the same test and hold different values: {named}. None of them stands until somebody "
+        "decides which is right and withdraws the others.",
+        named=named,
+    )
+    if len(letters(facts)) > len(both):
+        message += " " + words("Only {one} and {other}, the latest, are laid side by side here.", one=a, other=b)
+    made = _beside(words("Records in conflict"), message, old, new, (a, b), words)
     for name, t in both:
         made.append(DocumentSection(words("All verdicts on {name}", name=name), [verdict_table(t, words)], level=2))
     return made
@@ -63,13 +66,16 @@ def conflict_sentence(facts: ClaimFacts, words: Wording) -> str:
     both = conflicting(facts)
     if not both:
         return ""
-    moved = differences(both[0][1], both[1][1])
-    measured = set(both[0][1].batch["sweeps"]["parameter"].to_pylist())
+    (a, old), (b, new) = both
+    moved = differences(old, new)
+    measured = set(old.batch["sweeps"]["parameter"].to_pylist())
     sizes = {p: _size(m) for p, m in moved.items() if p in measured and _size(m) >= STILL_DB}
     largest_first = sorted(sizes, key=lambda p: -sizes[p])[:3]
     named = [(words.parameter(p), words.number(sizes[p], 1)) for p in largest_first]
     told = [words("{parameter} by up to {difference} dB", parameter=p, difference=d) for p, d in named]
-    return words("A and B differ: {what}.", what=words.listed(told)) if told else words("No curve of A and B differs.")
+    if not told:
+        return words("No curve of {one} and {other} differs.", one=a, other=b)
+    return words("{one} and {other} differ: {what}.", one=a, other=b, what=words.listed(told))
 
 
 def _beside(

@@ -2,51 +2,80 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from archive.answers.cautions import cautions
-from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord, letters
 from archive.answers.claim.original_words import original_words
 from archive.answers.documents import Block, Code, DocumentSection, FactsBlock, Listing, Para, TableBlock
 from archive.answers.documents.qr import head_to_scan
 from archive.answers.wording import Wording, plain
 from archive.store.head_digits import grouped
 
-COMMANDS = "sha256sum -c manifest-sha256.txt\nmuniment verify data/proof.json"
-
 
 def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
     """From the instrument's export to the ledger, and how to check it without this program."""
     blocks: list[Block] = []
     if facts.standing is not None:
-        blocks.append(Listing(list(_steps(facts, facts.standing, words)), numbered=True))
+        blocks.append(Listing(list(_steps(facts.standing, words)), numbered=True))
     blocks += [Listing([words(s) for s in facts.signatures])] if facts.signatures else []
     if not facts.signatures:
         blocks.append(Para(words("The ledger entries concerned carry no signature and no time stamp."), role="small"))
+    text = words(
+        "The ledger held {count} entries when this file was made, the newest of {when}.",
+        count=facts.entries,
+        when=words.day(facts.state),
+    )
+    blocks.append(Para(text))
     if facts.proof:
         blocks.append(Para(words("The proof was checked while this file was made, step by step:")))
-        results = {True: words("holds"), False: words("does not hold"), None: words("open")}
-        rows = [[words(what), results[holds], words(stated)] for what, holds, stated in facts.steps]
-        blocks.append(TableBlock([words("step"), words("result"), words("note")], rows, weights=(3.4, 0, 1.6)))
-        blocks.append(_to_compare(facts, words))
+        blocks += _proof(facts, facts.proof, facts.steps, words)
+    for (name, t), proven in zip(letters(facts), facts.disputed, strict=False):
+        blocks.append(Para(words("Record {name}, one of those in conflict, and its proof:", name=name)))
+        blocks.append(Listing(list(_steps(t, words)), numbered=True))
+        blocks += _proof(facts, proven.proof, proven.steps, words)
+    if facts.disputed:
+        text = words("Each proof shows that its record lies unaltered in the archive, and none that it is right.")
+        blocks.append(Para(text))
+    if facts.proof or facts.disputed:
         blocks.append(head_to_scan(facts.archive_id, facts.entries, facts.head, words))
-        blocks.append(
-            Para(
-                words(
-                    "To check it without the archive and without this program: the file proof.json holds the record in "
-                    "W3C canonical form. Its SHA-256 is the record's digest; hashed with the siblings listed for the "
-                    "deposit it gives the deposit's root (RFC 9162, section 2.1.3); the ledger entry that carries this "
-                    "root, hashed with the siblings listed for the ledger, gives the head above. Compare the head with "
-                    "one that was kept elsewhere, on a receipt or in a letter: then nothing was altered since. In the "
-                    "folder of this file, these commands check every file, and the proof:"
-                )
-            )
-        )
-        blocks.append(Code(COMMANDS))
+        blocks += _to_check(facts, words)
     return DocumentSection(words("Custody and proof"), blocks)
 
 
-def _steps(facts: ClaimFacts, s: TestedRecord, words: Wording) -> Iterator[str]:
+def _proof(facts: ClaimFacts, proof: Row, steps: Sequence[tuple[str, bool | None, str]], words: Wording) -> list[Block]:
+    """The steps of a proof, and what is to be compared."""
+    results = {True: words("holds"), False: words("does not hold"), None: words("open")}
+    rows = [[words(what), results[holds], words(stated)] for what, holds, stated in steps]
+    head = [words("step"), words("result"), words("note")]
+    return [TableBlock(head, rows, weights=(3.4, 0, 1.6)), _to_compare(facts, proof, words)]
+
+
+def _to_check(facts: ClaimFacts, words: Wording) -> list[Block]:
+    """How to check the proofs without this program."""
+    names = [f"data/{name}" for name in proof_files(facts)]
+    text = words(
+        "To check it without the archive and without this program: each proof ({names}) holds its record in "
+        "W3C canonical form. Its SHA-256 is the record's digest; hashed with the siblings listed for the "
+        "deposit it gives the deposit's root (RFC 9162, section 2.1.3); the ledger entry that carries this "
+        "root, hashed with the siblings listed for the ledger, gives the head above. Compare the head with "
+        "one that was kept elsewhere, on a receipt or in a letter: then nothing was altered since. In the "
+        "folder of this file, these commands check every file, and the proof:",
+        names=words.listed([name.removeprefix("data/") for name in names]),
+    )
+    commands = ["sha256sum -c manifest-sha256.txt", *(f"muniment verify {name}" for name in names)]
+    return [Para(text), Code("\n".join(commands))]
+
+
+def proof_files(facts: ClaimFacts) -> dict[str, Row]:
+    """The proofs by the name of their file in data/: of the record that stands, or of those in conflict."""
+    if facts.proof:
+        return {"proof.json": facts.proof}
+    named = zip(letters(facts), facts.disputed, strict=False)
+    return {f"proof-{name}.json": proven.proof for (name, _), proven in named}
+
+
+def _steps(s: TestedRecord, words: Wording) -> Iterator[str]:
     r = s.record
     source = next(iter(s.rows("sources")), None)
     when = words.day(r["tested_local"]) or words("at an unknown time")
@@ -63,16 +92,10 @@ def _steps(facts: ClaimFacts, s: TestedRecord, words: Wording) -> Iterator[str]:
     yield original_words(s.original, words)
     by = words(", by {name}", name=s.deposited_by) if s.deposited_by else ""
     yield words("Deposited {when}", when=words.day(s.deposited_at)) + by + words(" as {deposit}.", deposit=s.deposit)
-    yield words(
-        "The ledger held {count} entries when this file was made, the newest of {when}.",
-        count=facts.entries,
-        when=words.day(facts.state),
-    )
 
 
-def _to_compare(facts: ClaimFacts, words: Wording) -> FactsBlock:
+def _to_compare(facts: ClaimFacts, p: Row, words: Wording) -> FactsBlock:
     """Digests and numbers to be compared letter by letter."""
-    p = facts.proof
     entry = p["entry"]["number"]
     return FactsBlock(
         [

@@ -7,6 +7,7 @@ from typing import Any
 
 from archive import formats, grading, validation
 from archive.answers.claim.claim_facts import DEPOSIT, NEWEST, Original, Row, StatedVerdict, TestedRecord
+from archive.answers.claim.one_record import one_record
 from archive.answers.intake import Choices, ingest, originals
 from archive.errors import Trouble
 from archive.limits.any_kind import all_ids
@@ -86,4 +87,4 @@ def _one(path: Path, label: str) -> Batch:
             expected=f"one record, or exactly one of {label}",
         )
     batch, record, _ = mine[0]
-    return batch.select([record])
+    return one_record(batch, record)

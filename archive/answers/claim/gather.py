@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -15,15 +16,16 @@ from archive.answers.claim.claim_facts import (
     ASSESSMENT,
     DEPOSIT,
     ClaimFacts,
-    Proven,
     Row,
     StatedVerdict,
     TestedRecord,
+    letters,
 )
 from archive.answers.claim.editions import again, newest
 from archive.answers.claim.enclosed import enclosed
 from archive.answers.claim.fresh import fresh
 from archive.answers.claim.home_job import warranted_job
+from archive.answers.claim.proven_records import proven_record
 from archive.answers.history import KINDS, history, link_cautions
 from archive.answers.leading_margins import rows_with_leading, verdicts_with_leading
 from archive.answers.link import ArchivedLink, open_link, people
@@ -32,7 +34,6 @@ from archive.errors import Trouble
 from archive.store import Archive, clock, disposed
 from archive.store.assessments import Assessed, of_records
 from archive.store.catalogue.standing_columns import acceptances
-from archive.store.proofs import holds, prove, verify
 from archive.store.roles import family, fits
 from archive.tables import Batch
 from archive.tables.canonical import record_digests
@@ -73,7 +74,7 @@ def link_facts(
     runs = of_records(archive, (r["address"] for r in link.rows), grades=True)
     tests = [_tested(archive, link, r, runs) for r in link.rows]
     standing = next((t for t in tests if t.standing), None)
-    proof = _proof(archive, stands, state)
+    proven = proven_record(archive, stands["address"], state) if stands is not None else None
     verdict = standing.verdict() if standing else None
     former = archive.db.execute(
         "SELECT DISTINCT a.old FROM amendments a JOIN records r ON r.row = a.row "
@@ -83,7 +84,7 @@ def link_facts(
     new = fresh(retest, link.label, standing) if retest is not None else None
     of_job = link.home["job_id"]
     in_job = link_of_job(archive, of_job, link.key) if of_job and link.key else None
-    return ClaimFacts(
+    facts = ClaimFacts(
         link=link.label,
         job=job_facts(archive, link.home["job_id"], link.home["site"]),
         place=_place(standing or tests[0]),
@@ -94,14 +95,14 @@ def link_facts(
         history=[e for e in history(archive, link) if e["deposit"] is None],
         neighbours=neighbours(archive, link),
         documents=documents(archive, link.home["job_id"], link.label),
-        proof=proof,
+        proof=proven.proof if proven else {},
         head=head.root,
         entries=head.size,
         state=state,
         archive_id=archive.id,
         on=day,
         around=around(archive, link),
-        steps=_steps(proof),
+        steps=proven.steps if proven else (),
         signatures=_signatures(archive, link),
         cautions=[*_compared(archive, link), *link_cautions(archive, link), *_disposed(archive)],
         retest=new,
@@ -112,10 +113,11 @@ def link_facts(
         counted=None if in_job is None else in_job.result,
         role=link.role,
         made=clock.text(made),
-        proven=_proven(archive, stands),
+        proven=proven.since if proven else None,
         required_kept=_required_kept(archive, stands),
         applications=applications(standing.batch) if standing else (),
     )
+    return replace(facts, disputed=[proven_record(archive, t.address, state) for _, t in letters(facts)])
 
 
 def _tested(archive: Archive, link: ArchivedLink, r: dict[str, Any], runs: list[Assessed]) -> TestedRecord:
@@ -187,30 +189,6 @@ def _place(tested: TestedRecord) -> Mapping[str, Any]:
     return found or {}
 
 
-def _proof(archive: Archive, stands: dict[str, Any] | None, state: str) -> dict[str, Any]:
-    if stands is None:
-        return {}
-    # The proof speaks of the archive's state, not of the hour at which it is printed: same inputs, same bytes.
-    return {**prove(archive, stands["address"]), "made": state}
-
-
-def _steps(proof: dict[str, Any]) -> list[tuple[str, bool | None, str]]:
-    """The proof, verified while the file is made. Errors: Trouble where it does not hold."""
-    if not proof:
-        return []
-    steps = verify(proof)
-    if not holds(steps):
-        wrong = next(s for s in steps if s.holds is False)
-        raise Trouble(
-            "the record's proof does not hold",
-            code="archive.proof-broken",
-            where=proof["address"],
-            found=wrong.what,
-            remedy="run `muniment fixity` on the archive",
-        )
-    return [(s.what, s.holds, s.said) for s in steps]
-
-
 def _disposed(archive: Archive) -> list[str]:
     """That records of other jobs, which may have been of the link, were disposed of."""
     found = disposed.sentence(archive.db)
@@ -226,16 +204,6 @@ def _compared(archive: Archive, link: ArchivedLink) -> list[str]:
         "it was checked against nothing but itself, for no time stamp covers this link; a head held elsewhere, such as "
         "that on a receipt, shows whether it was rewritten as a whole"
     ]
-
-
-def _proven(archive: Archive, stands: dict[str, Any] | None) -> Proven | None:
-    """Since when the ledger holds a record."""
-    if stands is None:
-        return None
-    entry = archive.deposit_entry(stands["deposit"])
-    stamps = [e for e in archive.entries() if e.get("event") == "stamp" and int(e["size"]) > entry.number]
-    signed = (entry.get("signature") or {}).get("key", "")
-    return Proven(str(entry.get("at")), entry.number, str(signed), [str(e.get("at"))[:10] for e in stamps])
 
 
 def _required_kept(archive: Archive, stands: dict[str, Any] | None) -> bool | None:

@@ -11,6 +11,7 @@ from typing import Any
 from archive import formats, grading
 from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.compose import compose
+from archive.answers.claim.one_record import one_record
 from archive.answers.documents import Attachment, html, pdf
 from archive.answers.sealing.made_with import made_with
 from archive.answers.sealing.saved_facts import restore, save
@@ -107,5 +108,5 @@ def _single(path: Path) -> list[Batch]:
         ids = batch["records"].column("record_id").to_pylist()
         if len(set(ids)) != len(ids):
             raise ValueError(f"{path.name} holds a record twice")
-        found += [batch.select([i]) for i in ids]
+        found += [one_record(batch, i) for i in ids]
     return found

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.answers.claim import applications
-from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
+from archive.answers.claim.claim_facts import ClaimFacts, Proven, TestedRecord, letters
 from archive.answers.claim.compare import conflict_sentence
 from archive.answers.claim.none_stands import none_stands
 from archive.answers.claim.timing import in_time, span_line, span_text
@@ -150,9 +150,19 @@ def _now(facts: ClaimFacts, words: Wording) -> list[str]:
 
 def _proven(facts: ClaimFacts, words: Wording) -> list[str]:
     s, p = facts.standing, facts.proven
-    if s is None or p is None:
+    if s is not None and p is not None:
+        told = _since(s, p, words)
+    elif facts.disputed:
+        named = zip(letters(facts), facts.disputed, strict=False)
+        told = [f"{name}: {text}" for (name, t), proven in named for text in [" ".join(_since(t, proven.since, words))]]
+    else:
         return [words("No record stands, so none is proven here.")]
-    tested = (s.record["tested_local"] or "")[:10]
+    return [*told, words("Of the time before that day the record itself is the only evidence.")]
+
+
+def _since(t: TestedRecord, p: Proven, words: Wording) -> list[str]:
+    """Since when the ledger holds a record, and who vouches for that."""
+    tested = (t.record["tested_local"] or "")[:10]
     told = [
         words(
             "Archived {when} (UTC, by the clock of the machine that archived it), {span} after the test.",
@@ -166,5 +176,4 @@ def _proven(facts: ClaimFacts, words: Wording) -> list[str]:
     told.append(
         words("Time stamped {day}.", day=words.day(min(p.stamped))) if p.stamped else words("No time stamp covers it.")
     )
-    told.append(words("Of the time before that day the record itself is the only evidence."))
     return told

@@ -15,6 +15,7 @@ from archive.answers.claim.claim_facts import (
     Row,
     StatedVerdict,
     TestedRecord,
+    letters,
 )
 from archive.answers.documents import TableBlock, VerdictCard, VerdictCards, stressed
 from archive.answers.wording import Wording, plain
@@ -49,9 +50,8 @@ def opinions(facts: ClaimFacts, words: Wording) -> VerdictCards | None:
 
 
 def conflicting(facts: ClaimFacts) -> list[tuple[str, TestedRecord]]:
-    """The two latest records that contradict each other, as A and B, where none stands because of them."""
-    both = [t for t in facts.tests if t.state.startswith("in conflict")]
-    return [("A", both[1]), ("B", both[0])] if facts.standing is None and len(both) > 1 else []
+    """The two latest records that contradict each other, with their letters, where none stands because of them."""
+    return letters(facts)[-2:]
 
 
 def _day(tested: TestedRecord, words: Wording) -> str:

@@ -24,6 +24,7 @@ from archive.tables.ids import person_key, with_id
 from archive.version import PROGRAM
 
 PROOF, RECORD, CSV, PDF = "data/proof.json", "data/record.xml", "data/record-csv.zip", "data/claim.pdf"
+OTHERS = "data/other-tests.xml"
 RANGES = "data/originals/ranges.json"
 _MOST_UNPACKED = 1 << 30
 """Bytes of a zip from a stranger that are unpacked to look for a source."""
@@ -35,10 +36,11 @@ def checks(
     """What does not fit together. roots: certificates of time-stamping authorities; notes: gets what to know too."""
     digest = None
     if (folder / PROOF).is_file():
-        digest, found = _proof(folder / PROOF, proof, roots)
+        digest, found = _proof(folder / PROOF, PROOF, proof, roots)
         yield from found
         if seal is not None and seal.get("record_digest") != digest:
             yield Damage(PROOF, "proves another record than the seal names")
+    yield from _disputed(folder, proof, roots)
     for name in (RECORD, CSV):
         if (folder / name).is_file():
             yield from _record(folder / name, name, digest)
@@ -50,22 +52,36 @@ def checks(
     yield from _start_here(folder, seal)
 
 
-def _proof(path: Path, sealed: SealProof | None, roots: list[bytes]) -> tuple[str | None, list[Damage]]:
+def _proof(path: Path, name: str, sealed: SealProof | None, roots: list[bytes]) -> tuple[str | None, list[Damage]]:
     """Digest that the record's proof proves, and what of it does not hold."""
     try:
         proof = load(path)
         steps = verify(proof, None, roots)
     except Trouble as trouble:
-        return None, [Damage(PROOF, f"{trouble.message}: {trouble.found}")]
-    found = [Damage(PROOF, f"does not hold: {s.what}") for s in steps if s.holds is False]
+        return None, [Damage(name, f"{trouble.message}: {trouble.found}")]
+    found = [Damage(name, f"does not hold: {s.what}") for s in steps if s.holds is False]
     if sealed is not None and not found:
         head = proof["in_ledger"]
         try:
             if not any(h.root == head["root"] and h.size == head["size"] for h in sealed.heads):
-                found.append(Damage(PROOF, "leads to a head of another ledger than the seal"))
+                found.append(Damage(name, "leads to a head of another ledger than the seal"))
         except (KeyError, TypeError, ValueError):
             pass  # said of the proof of the seal
     return str(proof["digest"]), found
+
+
+def _disputed(folder: Path, sealed: SealProof | None, roots: list[bytes]) -> Iterator[Damage]:
+    """The proofs of records in conflict, each against the records beside it."""
+    listed = sorted((folder / "data").glob("proof-*.json"))
+    if not listed:
+        return
+    others = {d for b in _read(folder / OTHERS) for d in record_digests(b)}
+    for path in listed:
+        name = path.relative_to(folder).as_posix()
+        digest, found = _proof(path, name, sealed, roots)
+        yield from found
+        if digest is not None and digest not in others:
+            yield Damage(name, f"proves a record that is not in {OTHERS}")
 
 
 def _record(path: Path, name: str, digest: str | None) -> Iterator[Damage]:
