@@ -28,6 +28,9 @@ OPEN = {
 }
 """Readers of our own forms: name and module."""
 
+BY_FIRST_BYTES, SURE = ("optical-trace",), 0.95
+"""Our readers of files that are no text, and the score of one that knows its file by the first bytes."""
+
 OURS = {
     **OPEN,
     "touchstone": "archive.formats.touchstone",

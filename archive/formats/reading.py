@@ -24,7 +24,7 @@ from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.offered import Offered
 from archive.formats.open_xml.gate import well_formed
 from archive.formats.open_xml.prolog import looks_like_xml
-from archive.formats.readers import OPEN, names, reader
+from archive.formats.readers import BY_FIRST_BYTES, OPEN, OURS, SURE, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.formats.turn import BUG, Turn, bug
@@ -391,7 +391,7 @@ def tasks(
         folder.mkdir()
         units += entries(path, folder, [temporary, *leave_out])
     # The open forms first: the tables that a metadata file takes along need nobody else's look.
-    known = {u.path: _task(u, partial(recognised, u, tuple(OPEN))) for u in units if isinstance(u, Entry)}
+    known = {u.path: _task(u, partial(_at_sight, u)) for u in units if isinstance(u, Entry)}
     taken = _taken(list(known.values()))
     found: list[ReadingTask] = []
     for unit in watch(units):
@@ -435,6 +435,18 @@ def _task(entry: Entry, recognise: Callable[[], ReadingTask]) -> ReadingTask:
         return Turn(entry).work(recognise)
     except Trouble as trouble:
         return ReadingTask(entry, trouble=trouble)
+
+
+def _at_sight(entry: Entry) -> ReadingTask:
+    """What the readers of our own forms make of a file, and those that know theirs by its first bytes: no mapping reads
+    what is no text, and to look for one takes longer than to read the file. Readers of other packages are asked first.
+    """
+    task = recognised(entry, tuple(OPEN))
+    if task.found is None and task.trouble is None and len(names()) == len(OURS):
+        sure = recognised(entry, BY_FIRST_BYTES)
+        if sure.found is not None and sure.found.score >= SURE:
+            return sure
+    return task
 
 
 def _foreign(entry: Entry, offered: Offered) -> ReadingTask:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Iterable, Iterator, Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import pyarrow as pa
@@ -68,7 +68,7 @@ class Batch:
             cells = [
                 pa.array([r.get(f.name) for r in listed], type=f.type)
                 if f.name in given_columns
-                else pa.nulls(len(listed), f.type)
+                else _nulls(len(listed), f.type)
                 for f in want
             ]
             built[name] = pa.Table.from_arrays(cells, schema=want)
@@ -126,6 +126,12 @@ class Batch:
     def grade(self, against: Any = None, **more: Any) -> Any:
         """This batch with grades and verdicts. Shapes, units and errors: archive.grading.grade."""
         return _room("grading").grade(self, against=against, **more)
+
+
+@lru_cache(maxsize=256)
+def _nulls(count: int, kind: pa.DataType) -> pa.Array:
+    """A column without a value. Arrays are never changed, so that one stands for all."""
+    return pa.nulls(count, kind)
 
 
 def _room(name: str) -> Any:

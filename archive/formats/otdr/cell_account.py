@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
+from functools import cache
+from typing import Any
 
+from archive.formats.otdr import decode
 from archive.formats.otdr.trace_file import TraceFile
 
 _GENERAL = {"cable_id", "fiber_id", "fiber_type", "location_a", "location_b", "operator", "comment"}
 _SUPPLIER = {"maker", "mainframe", "mainframe_serial", "module", "module_serial", "software"}
 _FIXED = {"time_unix_s", "wavelength_nm", "acquisition_offset_100ps", "spacing_100ps", "points", "group_index"}
+
+
+@cache
+def _names(kind: Any) -> tuple[str, ...]:
+    """Names of the fields of a block."""
+    return tuple(f.name for f in fields(kind))
 
 
 @dataclass
@@ -20,9 +29,9 @@ class FieldAccount:
 
     def all_of(self, trace: TraceFile) -> None:
         """Accounts for every field of the blocks that were read."""
-        self._block("GenParams", asdict(trace.general) if trace.general else {}, _GENERAL)
-        self._block("SupParams", asdict(trace.supplier) if trace.supplier else {}, _SUPPLIER)
-        self._block("FxdParams", asdict(trace.fixed) if trace.fixed else {}, _FIXED)
+        self._block("GenParams", trace.general, _GENERAL)
+        self._block("SupParams", trace.supplier, _SUPPLIER)
+        self._block("FxdParams", trace.fixed, _FIXED)
         if trace.key_events is not None:
             for event in trace.key_events.events:
                 self.mapped += 8
@@ -46,10 +55,11 @@ class FieldAccount:
             "cells_ignored": 0,
         }
 
-    def _block(self, name: str, fields: dict[str, object], taken: set[str]) -> None:
-        for key, value in fields.items():
+    def _block(self, name: str, block: decode.Block | None, taken: set[str]) -> None:
+        for key in _names(type(block)) if block is not None else ():  # type: ignore[arg-type]
             if key in taken:
                 self.mapped += 1
                 continue
+            value = getattr(block, key)
             text = " ".join(map(str, value)) if isinstance(value, tuple) else str(value)
             self.extras.append((key, f"block {name}", text))

@@ -79,6 +79,9 @@ class FixedParameters:
         return hundred_ps * LIGHT_KM_PER_100PS / self.group_index
 
 
+Block = GeneralParameters | Supplier | FixedParameters
+
+
 @dataclass(frozen=True)
 class OtdrEvent:
     """One row of the event table. loss_db is signed: negative is an apparent gain. reflectance_db: as found, with

@@ -8,6 +8,7 @@ it runs local-remote. Where a location is missing no direction is stated.
 from __future__ import annotations
 
 import datetime
+from functools import lru_cache
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -163,8 +164,7 @@ def _sweeps(
         if not spacing or not len(points.levels_db):
             continue
         first = trace.fixed.km(trace.fixed.acquisition_offset_100ps)
-        km = np.round(first + np.arange(len(points.levels_db)) * trace.fixed.km(spacing), 9)
-        axis = axis_row(km, "distances_km")
+        axis = _axis(first, trace.fixed.km(spacing), len(points.levels_db))
         axes[axis["axis_id"]] = axis
         sweeps.append(
             {
@@ -179,6 +179,13 @@ def _sweeps(
             }
         )
     return list(axes.values()), sweeps
+
+
+@lru_cache(maxsize=8)
+def _axis(first_km: float, step_km: float, count: int) -> dict[str, Any]:
+    """The row of axes of points that stand apart by a step: traces of one folder mostly share it."""
+    km = np.round(first_km + np.arange(count) * step_km, 9)
+    return {**axis_row(km, "distances_km"), "distances_km": km}
 
 
 def _events(
