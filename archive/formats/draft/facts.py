@@ -75,6 +75,8 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
         return _date(s, to, name)
     if name == "wiremap" and (contact := contact_of(s)):
         return _wire(s, to.at(subject=f"contact {contact}"), contact)
+    if name == "arrival":
+        return _arrival(s, to)
     cells, why = TESTS[known.cells](Asked(s, name, how.long))
     h = s.own
     if h.parameters or h.generics or (h.unit and name not in ("group_index", "marginal")):
@@ -184,6 +186,16 @@ def _wire(s: Seen, to: Target, contact: str) -> Placed:
     fits = plain or p.meanings("fault").keys() | set("12345678") >= set(p.distinct)
     out = Placed(s, to, score=spoken(s, STRONG), reason=f"wire map, contact {contact}")
     return out if fits else out.at_most(0.6)
+
+
+def _arrival(s: Seen, to: Target) -> Placed | None:
+    """Where the fiber that the heading names arrives: cells name positions."""
+    near = s.heading.pairs.replace(" ", "") or (s.heading.letters[0] if len(s.heading.letters) == 1 else "")
+    if not near or any(len(c) > 3 for c in s.profile.distinct):
+        return None
+    return Placed(
+        s, to.at(subject=f"fiber {near.upper()}"), score=spoken(s, STRONG), reason=f"where fibre {near} arrives"
+    )
 
 
 def _date(s: Seen, to: Target, name: str) -> Placed | None:

@@ -115,6 +115,15 @@ def _wavelengths(s: Seen) -> Meanings | None:
     return {} if known and ("wavelength" in h.modifiers or h.unit == "nm" or len(p.distinct) >= 2) else None
 
 
+def _fibers(s: Seen) -> Meanings | None:
+    """Letters or numbers of fibers, under a heading that says fiber and nothing else."""
+    p, h = s.profile, s.inner
+    named = "fiber" in h.media and not (h.parameters or h.generics or h.fields or h.modifiers or h.unknown)
+    return (
+        {} if named and len(p.distinct) > 1 and all(re.fullmatch(r"[A-Za-z]|\d{1,3}", c) for c in p.distinct) else None
+    )
+
+
 def _origins(s: Seen) -> Meanings | None:
     p = s.profile
     if s.inner.parameters or not 2 <= len(p.distinct) <= 6 or p.numeric > 0:
@@ -153,6 +162,7 @@ TESTS: dict[str, Callable[[Seen], Meanings | None]] = {
     "end": _ends,
     "direction": _directions,
     "wavelength": _wavelengths,
+    "subject": _fibers,
     "origin": _origins,
     "kind": _kinds,
 }

@@ -68,7 +68,7 @@ def _keys(out: Meaning, free: list[Seen]) -> None:
 def _rows(out: Meaning, found: Found, filled: list[Seen], axis: Seen | None, alone: bool) -> None:
     lists = [s for s in filled if s.profile.lists > 0.8]
     whole = lists and ("parameter" in out.keys or (out.per_record > 1.2 and all(s.heading.parameters for s in lists)))
-    told = out.keys.keys() & {"parameter", "pairing", "disturbed", "wavelength", "end"}
+    told = out.keys.keys() & {"parameter", "pairing", "disturbed", "wavelength", "end", "subject"}
     if found.headings_are == "frequencies" or whole:
         out.rows, out.reason = "curves", "each row is a whole curve"
     elif axis is not None:

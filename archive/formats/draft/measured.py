@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from archive import vocabulary
+from archive.formats.base import words
 from archive.formats.draft import heading, shape
 from archive.formats.draft.columns import Seen
 from archive.formats.draft.hypotheses import AGAINST, NEUTRAL, STRONG, WEAK, score_of
@@ -13,6 +14,7 @@ from archive.formats.draft.quantities import (
     ORIGINS,
     InUnit,
     Quals,
+    by_light,
     by_unit,
     by_unit_and_size,
     frequency_unit,
@@ -94,12 +96,17 @@ def single(
     kind: of the worst case, where the heading does not say it.
     """
     h, p, what = s.heading, s.profile, what_of(s)
+    if states := _states(s, parameter):
+        to = Target("reported", parameter, "verdict", kind="overall")
+        said = f"heading says {vocabulary.parameter(parameter).name}; its words are verdicts"
+        return Placed(s, to, "", spoken(s, STRONG), said, {"words": states}, what="verdict")
     if not what:
         return None
     quals = qualify(s, parameter, around, meaning)
     if not direct:
         quals.cap(0.6 if h.unknown else 0.85)
-    reason = _scheme_said(f"heading says {vocabulary.parameter(parameter).name}", s, around)
+    named = "heading says" if parameter_of(h, around)[0] else "no quantity is named; taken for"
+    reason = _scheme_said(f"{named} {vocabulary.parameter(parameter).name}", s, around)
     if quals.missing and h.pairs:
         quals.cap(0.45)
         reason += f"; {quals.missing}"
@@ -116,6 +123,12 @@ def single(
     if not is_curve(parameter):
         return None
     return _of_worst(s, Target("reported", parameter, what, kind=kind, **quals.at), what, quals, reason, around)
+
+
+def _states(s: Seen, parameter: str) -> dict[str, str]:
+    """Words of the cells that are verdicts under this quantity alone, such as clean of an end face; else nothing."""
+    found = {c: m for c in s.profile.distinct if (m := words.meaning(c, f"verdict_{parameter}")) is not None}
+    return found if len(found) == len(s.profile.distinct) else {}
 
 
 def _value(s: Seen, parameter: str, what: str, kind: str, quals: Quals, unit: InUnit, reason: str) -> Placed:
@@ -192,5 +205,5 @@ def quantity_said(s: Seen, around: Surroundings) -> tuple[str, bool]:
     """The quantity of a column by its words or by its unit alone; whether it is said directly."""
     parameter, direct = parameter_of(s.heading, around)
     if not parameter:
-        return by_unit(s.inner, around) or by_unit_and_size(s, around), False
+        return by_unit(s.inner, around) or by_unit_and_size(s, around) or by_light(s, around), False
     return parameter, direct

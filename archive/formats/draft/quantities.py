@@ -82,6 +82,16 @@ def by_unit_and_size(s: Seen, around: Surroundings) -> str:
     return found if found and inside(found, units.units()[h.unit or s.profile.unit].ours(values)) == 2 else ""
 
 
+def by_light(s: Seen, around: Surroundings) -> str:
+    """The quantity of a link of fibre whose heading says a wavelength or a direction and nothing else; or ""."""
+    h = s.heading
+    other = h.parameters or h.generics or h.fields or h.unknown or h.ends or h.modifiers - {"value"}
+    if not around.fiber or other or h.unit not in ("", "dB") or not (h.wavelength or h.directions) or not s.numeric:
+        return ""
+    found = hypotheses().meaning["light_alone"]["loss"]
+    return found if inside(found, s.profile.values[np.isfinite(s.profile.values)]) == 2 else ""
+
+
 def dimension_of(name: str) -> str:
     """Dimension of a unit, or ""."""
     found = units.units().get(name)
@@ -149,7 +159,9 @@ def qualify(s: Seen, parameter: str, around: Surroundings, meaning: Meaning | No
         out.at["direction"] = h.directions[0]
     if h.wavelength:
         out.at["wavelength"] = h.wavelength
-    if h.pairs and p.per == "fiber":
+    if p.per == "fiber" and len(h.letters) == 1 and not h.pairs and not letters and h.wavelength:
+        out.at["subject"] = f"fiber {h.letters[0].upper()}"
+    elif h.pairs and p.per == "fiber":
         out.at["subject"] = f"fiber {h.pairs.replace(' ', '')}"
         out.cap(0.8)
     elif h.pairs:

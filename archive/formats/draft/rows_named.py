@@ -41,7 +41,7 @@ def key_column(
     words = meaning.words.get(name, {})
     options = {"words": words} if name in ("end", "direction", "origin", "kind") and words else {}
     said = ", ".join(f"{k} is {v}" for k, v in list(words.items())[:4])
-    cells = STRONG if said or name in ("wavelength", "unit") else WEAK
+    cells = STRONG if said or name in ("wavelength", "unit", "subject") else WEAK
     why = f"says the {name} of each row" + (f": {said}" if said else "")
     return Placed(s, to, "", _clear(s, cells), why, options)
 
