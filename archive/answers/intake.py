@@ -46,8 +46,8 @@ class Choices:
     name; schedule_columns: heading by column of the schedule; whole_schedule: it is all that is to be built;
     accept_draft: what drafts give is accepted, and they go to the archive's shelf; draft: False sets layouts aside that
     nothing known reads; leave_out: files in the folders handed in that are none of it; rereading: what is handed in are
-    originals of the archive, read again; folders: names of folders, and what each tells of the place of its links (see
-    folder_doubts)."""
+    originals of the archive, read again; confirmed: what a dry run came to, so that nothing else is deposited; folders:
+    names of folders, and what each tells of the place of its links (see folder_doubts)."""
 
     mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
@@ -62,6 +62,7 @@ class Choices:
     draft: bool = True
     leave_out: Sequence[Path] = ()
     rereading: bool = False
+    confirmed: str | None = None
     folders: Sequence[tuple[str, str]] = ()
     watch: Pass = iter
 
@@ -78,6 +79,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     offered = offered_by(archive, how.mapping)
     making = Deposit(archive, facts, how.sign, trial=how.dry_run)
     making.whole_schedule, making.rereading = how.whole_schedule, how.rereading
+    making.confirmed = how.confirmed
     try:
         beside = [p for p in (archive.root, *offered.paths, how.schedule, *how.leave_out) if p is not None]
         reading = Submission(listed, offered, beside, draft=how.draft)

@@ -83,16 +83,25 @@ def _of_templates() -> Iterator[tuple[str, str]]:
 
 
 def _literals(node: ast.AST) -> Iterator[str]:
-    """Texts of words("..."), of words.counted(n, "...", "..."), and of [words(h) for h in ("...", "...")]."""
+    """Texts of words("...") and asked.words("..."), of words.counted(n, "...", "..."), and of
+    [words(h) for h in ("...", "...")]."""
     if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "counted":
         for text in node.args[1:3]:
             yield from _strings(text)
-    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _CALLED and node.args:
+    if isinstance(node, ast.Call) and _is_wording(node.func) and node.args:
         yield from _strings(node.args[0])
     if isinstance(node, ast.ListComp) and isinstance(node.elt, ast.Call):
         called = node.elt.func
         if isinstance(called, ast.Name) and called.id in _CALLED:
             yield from _strings(node.generators[0].iter)
+
+
+def _is_wording(called: ast.AST) -> bool:
+    """Whether a Wording is called: words(...), w(...), asked.words(...)."""
+    if isinstance(called, ast.Attribute):
+        of_terms = isinstance(called.value, ast.Name) and called.value.id == "vocabulary"
+        return called.attr == "words" and not of_terms
+    return isinstance(called, ast.Name) and called.id in _CALLED
 
 
 def _strings(node: ast.AST) -> Iterator[str]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from anyio import CapacityLimiter, to_thread
 from starlette.applications import Starlette
@@ -21,7 +21,7 @@ from archive.answers.wording import Wording
 from archive.errors import Trouble
 from archive.isolation import ProgramFault, attempt
 from archive.room.door import Door, SignIn
-from archive.room.guard import form_token_holds
+from archive.room.guard import SAFE, form_token_holds
 from archive.room.holder import NOBODY, Holder
 from archive.room.holdings import Holdings, Looked
 from archive.room.language import language_of
@@ -29,6 +29,9 @@ from archive.room.render import STATIC, address, render
 from archive.room.users import ROLES, Role
 from archive.store import Archive
 from archive.store.ledger.entry import Sign
+
+if TYPE_CHECKING:
+    from archive.room.desk.desk import Desk
 
 LARGEST_FORM = 32 * 1024 * 1024
 MISSING = frozenset(
@@ -40,6 +43,9 @@ MISSING = frozenset(
         "room.no-document",
         "room.no-curve",
         "room.no-picture",
+        "desk.no-file",
+        "desk.no-tray",
+        "desk.no-work",
     )
 )
 """Codes of what is not there: 404. Everything else that a person can fix is 422."""
@@ -67,6 +73,17 @@ class PageRequest:
     door: Door
     holder: Holder
     several: tuple[tuple[str, str], ...] = ()
+    desk: Desk | None = None
+
+    @property
+    def at_desk(self) -> Desk:
+        """The desk, for pages that there are with one alone."""
+        assert self.desk is not None
+        return self.desk
+
+    def may(self, role: Role) -> bool:
+        """Whether the sign-in may do what a role may, in this room."""
+        return (role == "read" or self.desk is not None) and _may(self.sign_in, role)
 
     def text(self, name: str) -> str | None:
         """A text that was given; None where it is absent or blank."""
@@ -128,6 +145,19 @@ class RoomPage:
     needs: Role = "read"
 
 
+@dataclass(frozen=True)
+class RoomUpload:
+    """Where files come in: the body is taken as it comes, and its form token is looked at by whoever takes it."""
+
+    answer: Callable[[Request, Desk], Awaitable[Response]]
+    needs: Role = "deposit"
+    method: str = "POST"
+
+
+def _may(sign_in: SignIn, needs: Role) -> bool:
+    return ROLES.index(sign_in.role) >= ROLES.index(needs)
+
+
 QUICK = frozenset(("/find/rows", "/find/narrow"))
 """What is asked at each key: answered by threads of its own, which no long work can hold."""
 
@@ -136,31 +166,38 @@ _Given = tuple[tuple[tuple[str, str], ...], dict[str, tuple[str, bytes]]]
 
 
 def application(
-    root: Path, pages: Mapping[str, RoomPage], log: Callable[[str], None], holder: Holder = NOBODY
+    root: Path,
+    pages: Mapping[str, RoomPage | RoomUpload],
+    log: Callable[[str], None],
+    holder: Holder = NOBODY,
+    desk: Desk | None = None,
 ) -> Starlette:
     """The room as an ASGI application, without its guard.
 
     root: the archive. pages: by path. log: called with a line for each fault and refusal. holder: whoever opens it.
+    desk: for handing in, where there is one.
     """
     holdings = Holdings(root, holder)
     holdings.warm()
-    quick, others = CapacityLimiter(_QUICK_THREADS), CapacityLimiter(_THREADS)
+    limits = CapacityLimiter(_QUICK_THREADS), CapacityLimiter(_THREADS)
+    kept = _Kept(holdings, desk, log)
 
-    def route(path: str, page: RoomPage) -> Route:
+    def route(path: str, page: RoomPage | RoomUpload) -> Route:
         async def answer(request: Request) -> Response:
-            role = request.scope["sign_in"].role
-            if ROLES.index(role) < ROLES.index(page.needs):
-                log(f"refused 403 role: {page.method} {path} needs {page.needs}, and {role} was given")
+            sign_in = request.scope["sign_in"]
+            if not _may(sign_in, page.needs):
+                log(f"refused 403 role: {page.method} {path} needs {page.needs}, and {sign_in.role} was given")
                 text = f"Nothing was done. It needs a user who may {page.needs}."
                 return _told(request, 403, "This sign-in may not do that", text)
+            if isinstance(page, RoomUpload):
+                return await _taken_in(request, page, kept)
             several, files = await _given(request)
             given = dict(several)
-            if page.method == "POST" and not form_token_holds(request.scope["sign_in"], given.get("form_token")):
+            if page.method == "POST" and not form_token_holds(sign_in, given.get("form_token")):
+                log(f"refused 403 form token: POST {path}")
                 return _told(request, 403, "The form is not of this sign-in", "Nothing was done. Open the page again.")
-            limiter = quick if path in QUICK else others
-            return await to_thread.run_sync(
-                _answered, request, page.answer, holdings, several, files, log, limiter=limiter
-            )
+            limiter = limits[path not in QUICK]
+            return await to_thread.run_sync(_answered, request, page.answer, kept, several, files, limiter=limiter)
 
         return Route(path, answer, methods=[page.method])
 
@@ -195,27 +232,50 @@ async def _given(request: Request) -> _Given:
     return texts, files
 
 
+@dataclass(frozen=True)
+class _Kept:
+    """What every answer needs."""
+
+    holdings: Holdings
+    desk: Desk | None
+    log: Callable[[str], None]
+
+
+async def _taken_in(request: Request, page: RoomUpload, kept: _Kept) -> Response:
+    """What comes of files that come in."""
+    assert kept.desk is not None
+    try:
+        return await page.answer(request, kept.desk)
+    except Trouble as trouble:
+        kept.log(f"refused upload: {trouble.code}, {trouble.message}")
+        status = 403 if trouble.code == "desk.form-token" else 404 if trouble.code in MISSING else 413
+        return _told(request, 409 if trouble.code == "desk.one-upload" else status, trouble.message, _sentence(trouble))
+    except OSError as error:
+        kept.log(f"the system, at an upload: {error.strerror or error}")
+        return _told(request, 507, "It could not be kept", f"The system says: {error.strerror}.")
+
+
 def _answered(
     request: Request,
     page: Page,
-    holdings: Holdings,
+    kept: _Kept,
     several: tuple[tuple[str, str], ...],
     files: Mapping[str, tuple[str, bytes]],
-    log: Callable[[str], None],
 ) -> Response:
-    scope = request.scope
+    scope, log = request.scope, kept.log
     path, query = scope["path"], scope["query_string"].decode("latin-1")
 
     def answer() -> Response:
         if any(len(data) > LARGEST_FORM for _, data in files.values()):
             raise Trouble("the file is too large", code="room.upload", expected=f"{LARGEST_FORM >> 20} MiB at most")
         partial = request.headers.get("hx-request") == "true"
+        holdings = kept.holdings
         looked = holdings.look(quick=path in QUICK)
         here = path + ("?" + query if query else "")
         words = Wording(language_of(request.cookies, request.headers.get("accept-language", "")))
         place = (looked, scope["base"], holdings.root, scope["sign_in"])
         around = (words, here, scope["door"], holdings.holder)
-        return page(PageRequest(*place, dict(several), files, partial, *around, several))
+        return page(PageRequest(*place, dict(several), files, partial, *around, several, kept.desk))
 
     try:
         found = attempt(answer, scope["path"])
@@ -229,7 +289,12 @@ def _answered(
         return found
     number = secrets.token_hex(4)
     log(f"fault {number} at {scope['path'][:80]!a}: {found.what}")
-    text = f"Nothing was changed. The fault has the number {number}, which is also in the log. Please report it."
+    done = (
+        "Nothing was changed."
+        if request.method in SAFE
+        else "Whether the ledger has a new entry, the foot of each page tells; what was asked may be done or not."
+    )
+    text = f"{done} The fault has the number {number}, which is also in the log. Please report it."
     return _told(request, 500, "A fault of this program, not yours", text)
 
 

@@ -45,10 +45,11 @@ class SignIn:
 
 
 class Door:
-    """Tokens and sign-ins of one room. folder: a private folder, made where it is not there."""
+    """Tokens and sign-ins of one room. folder: a private folder, made where it is not there. role: of whoever comes in
+    by a token."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, folder: Path, role: Role = "read") -> None:
+        self._folder, self._role = folder, role
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self._signed_in: dict[str, SignIn] = {}
 
@@ -66,7 +67,7 @@ class Door:
             place.unlink()
         except OSError:
             return None
-        return self.sign_in() if age <= TOKEN_SECONDS else None
+        return self.sign_in(role=self._role) if age <= TOKEN_SECONDS else None
 
     def sign_in(self, name: str = "", role: Role = "read") -> str:
         """The key of a new sign-in."""

@@ -43,6 +43,8 @@ HEADERS = {
 """On every answer, unless it sets its own."""
 
 LARGEST_BODY = 64 * 1024 * 1024
+LARGEST_UPLOAD = 80 << 30
+"""Bytes of the body of a request; of one that hands in whole exports. What a tray holds is less (room.desk.tray)."""
 LONGEST_TARGET = 8_000
 """Bytes of a path with its query."""
 
@@ -82,11 +84,12 @@ class Rate:
 @dataclass(frozen=True)
 class RoomAddress:
     """Where a room is. hosts: values of Host that are ours, with the port. base: the secret path before every address,
-    "/r/...". secure: it is behind TLS."""
+    "/r/...". secure: it is behind TLS. uploads: paths at which exports come in, and are counted."""
 
     hosts: frozenset[str]
     base: str
     secure: bool = False
+    uploads: frozenset[str] = frozenset()
 
     @property
     def cookie(self) -> str:
@@ -112,6 +115,7 @@ class Guard:
     ) -> None:
         self.app, self.door, self.hosts, self.base = app, door, address.hosts, address.base
         self._secure, self._users, self._log, self._page = address.secure, users, log, page
+        self._uploads = frozenset(self.base + path for path in address.uploads)
         self._scheme = "https" if address.secure else "http"
         self.cookie = address.cookie
         self._rate = Rate()
@@ -143,7 +147,7 @@ class Guard:
                 "path": path,
                 "raw_path": path.encode(),
             }
-            await self.app(inside, _bounded(receive), answered)
+            await self.app(inside, _bounded(receive, self._largest(scope)), answered)
 
     async def _looked_at(self, scope: Scope, receive: Receive) -> Refusal | Response | SignIn | None:
         """Why a request is refused, or what answers it, or the sign-in that it comes in by; None for static files."""
@@ -179,11 +183,15 @@ class Guard:
         if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > LONGEST_TARGET:
             return Refusal("address too long", 414, "The address is too long", "It was not read.", "Shorten it.")
         size = headers.get("content-length", "0")
-        if not size.isascii() or not size.isdigit() or int(size) > LARGEST_BODY:
-            mib = LARGEST_BODY >> 20
+        if not size.isascii() or not size.isdigit() or int(size) > self._largest(scope):
+            mib = self._largest(scope) >> 20
             text = f"Nothing was read. At most {mib} MiB are taken at once."
             return Refusal("body too large", 413, "Too much at once", text, "Hand in less at a time.")
         return None
+
+    def _largest(self, scope: Scope) -> int:
+        """Bytes of a body at this address. What is not signed in hands in nothing: it is refused before its body."""
+        return LARGEST_UPLOAD if scope["path"] in self._uploads else LARGEST_BODY
 
     def _rated(self, scope: Scope, _: Headers) -> Refusal | None:
         client = scope.get("client")
@@ -271,7 +279,7 @@ def _with_headers(send: Send) -> Send:
     return sent
 
 
-def _bounded(receive: Receive) -> Callable[[], Awaitable[Message]]:
+def _bounded(receive: Receive, largest: int = LARGEST_BODY) -> Callable[[], Awaitable[Message]]:
     """A body that was announced smaller than it is, or not announced, ends the request."""
     seen = 0
 
@@ -279,7 +287,7 @@ def _bounded(receive: Receive) -> Callable[[], Awaitable[Message]]:
         nonlocal seen
         message: dict[str, Any] = dict(await receive())
         seen += len(message.get("body", b""))
-        return {"type": "http.disconnect"} if seen > LARGEST_BODY else message
+        return {"type": "http.disconnect"} if seen > largest else message
 
     return received
 

@@ -19,7 +19,8 @@ from archive.room import (
     standing,
     thumbnails,
 )
-from archive.room.app import RoomPage
+from archive.room.app import RoomPage, RoomUpload
+from archive.room.desk import hand_in, receiving, running
 
 PAGES: Mapping[str, RoomPage] = {
     "/": RoomPage("GET", finding.page),
@@ -62,3 +63,21 @@ PAGES: Mapping[str, RoomPage] = {
     "/help": RoomPage("GET", finding.help_page),
 }
 """By path, what answers and what it needs."""
+
+DESK_PAGES: Mapping[str, RoomPage | RoomUpload] = {
+    "/hand-in": RoomPage("GET", hand_in.page, "deposit"),
+    "/hand-in/files": RoomUpload(receiving.form),
+    "/hand-in/file": RoomUpload(receiving.one),
+    "/hand-in/arrived": RoomPage("POST", hand_in.arrived, "deposit"),
+    "/hand-in/choose": RoomPage("POST", hand_in.choose, "deposit"),
+    "/hand-in/tray": RoomPage("GET", hand_in.tray_page, "deposit"),
+    "/hand-in/remove": RoomPage("POST", hand_in.remove, "deposit"),
+    "/hand-in/survey": RoomPage("POST", hand_in.survey, "deposit"),
+    "/hand-in/job": RoomPage("GET", hand_in.job_state, "deposit"),
+    "/hand-in/dry-run": RoomPage("POST", hand_in.dry_run, "deposit"),
+    "/running": RoomPage("GET", running.listed, "deposit"),
+    "/running/one": RoomPage("GET", running.page, "deposit"),
+    "/running/stop": RoomPage("POST", running.stop, "deposit"),
+    "/running/again": RoomPage("POST", running.again, "deposit"),
+}
+"""What there is with a desk besides."""

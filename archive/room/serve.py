@@ -12,11 +12,12 @@ import uvicorn
 
 from archive import store
 from archive.errors import Trouble
-from archive.room.app import application
+from archive.room.app import RoomUpload, application
+from archive.room.desk.desk import Desk
 from archive.room.door import Door, secret_path
 from archive.room.guard import Guard, Refusal, RoomAddress
 from archive.room.holder import NOBODY, Holder
-from archive.room.pages import PAGES
+from archive.room.pages import DESK_PAGES, PAGES
 from archive.room.render import render
 from archive.room.users import Users
 from archive.store import memory
@@ -37,24 +38,33 @@ class Outward:
     users: Users
 
 
+@dataclass(frozen=True)
+class Opening:
+    """How a room is opened. names: further names that lead to this machine. outward: None for this machine alone.
+    holder: whoever opens it. desk: with a desk for handing in and looking after. tray: a folder of this machine whose
+    contents can be chosen there."""
+
+    names: Sequence[str] = ()
+    outward: Outward | None = None
+    holder: Holder = NOBODY
+    desk: bool = False
+    tray: Path | None = None
+
+
 def serve(
-    root: Path,
-    port: int,
-    announce: Callable[[str], None],
-    log: Callable[[str], None],
-    *,
-    names: Sequence[str] = (),
-    outward: Outward | None = None,
-    holder: Holder = NOBODY,
+    root: Path, port: int, announce: Callable[[str], None], log: Callable[[str], None], how: Opening | None = None
 ) -> None:
     """Serves the archive at root until it is interrupted.
 
-    port: 0 for any free one. names: further names that lead to this machine. announce: called with the address once it
-    is answered. log: called with a line for each refusal and fault. outward: None for this machine alone. holder:
-    whoever opens it.
+    port: 0 for any free one. announce: called with the address once it is answered. log: called with a line for each
+    refusal and fault.
 
-    Errors: Trouble where there is no archive, or the port is taken.
+    Errors: Trouble where there is no archive, the port is taken, or the folder of the tray is none.
     """
+    how = how or Opening()
+    outward, holder = how.outward, how.holder
+    if how.tray is not None and not how.tray.is_dir():
+        raise Trouble("there is no such folder", code="desk.offered", where=str(how.tray), remedy="name a folder")
     archive = store.open(root)
     archive.catch_up()
     folder = memory.folder(archive.id)
@@ -63,12 +73,15 @@ def serve(
         base = f"/r/{secret_path(place)}"
         bound = _bound(HOST if outward is None else outward.address, port)
         port = bound.getsockname()[1]
-        door = Door(place / "tokens")
-        ours = (HOST, "localhost", "[::1]", *names) if outward is None else outward.names
+        door = Door(place / "tokens", "manage" if how.desk else "read")
+        ours = (HOST, "localhost", "[::1]", *how.names) if outward is None else outward.names
         hosts = frozenset(f"{name}:{port}".casefold() for name in ours)
-        address = RoomAddress(hosts, base, secure=outward is not None)
+        desk = Desk(root, place.parent / "desk", holder, how.tray) if how.desk else None
+        pages = {**PAGES, **DESK_PAGES} if how.desk else PAGES
+        uploads = frozenset(path for path, page in pages.items() if isinstance(page, RoomUpload))
+        address = RoomAddress(hosts, base, outward is not None, uploads)
         users = None if outward is None else outward.users
-        guard = Guard(application(root, PAGES, log, holder), door, address, users, log, _page)
+        guard = Guard(application(root, pages, log, holder, desk), door, address, users, log, _page)
         memory.remember(archive.id, "room-port", port if outward is None else None)
         server = uvicorn.Server(_config(guard, outward))
         announce(

@@ -74,12 +74,13 @@ class Answer:
 class Room:
     """A room that runs. address: as printed, with its token."""
 
-    def __init__(self, archive: Path, folder: Path) -> None:
+    def __init__(self, archive: Path, folder: Path, *words: str) -> None:
+        """words: further ones of the command, such as --desk."""
         code = "from archive.cli import main; main()"
         self.archive, self.env, self.log = archive, environment(folder), folder / "room.log"
         self._err = self.log.open("w")
         self.process = subprocess.Popen(
-            [sys.executable, "-c", code, "room", str(archive)],
+            [sys.executable, "-c", code, "room", str(archive), *words],
             env=self.env,
             stdout=subprocess.PIPE,
             stderr=self._err,
@@ -110,7 +111,7 @@ class Room:
                 link.putheader(name, each)
         link.endheaders(body or None)
         answer = link.getresponse()
-        found = Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read().decode())
+        found = Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read().decode("utf-8", "replace"))
         link.close()
         return found
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from archive.errors import Trouble
+from archive.file_lock import lock
 from archive.store import Archive, memory
 
 
@@ -81,11 +82,9 @@ class Lock:
         self._file: IO[bytes] | None = None
 
     def __enter__(self) -> Lock:
-        self._file = self._path.open("a+b")
         try:
-            _lock(self._file)
-        except OSError:
-            self._file.close()
+            self._file = lock(self._path)
+        except BlockingIOError:
             raise Trouble(
                 "another run of this inbox is at work",
                 code="inbox.at-work",
@@ -98,16 +97,3 @@ class Lock:
         if self._file is not None:
             with suppress(OSError):
                 self._file.close()
-
-
-def _lock(file: IO[bytes]) -> None:
-    """Errors: OSError where another program holds it."""
-    if os.name == "nt":
-        import msvcrt
-
-        file.seek(0)
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-    else:
-        import fcntl
-
-        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)

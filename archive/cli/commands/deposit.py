@@ -40,6 +40,9 @@ PATH = click.Path(path_type=Path)
 )
 @click.option("--new", is_flag=True, help="A new job or site is meant, though a known one has nearly the same name.")
 @click.option("--dry-run", is_flag=True, help="Tell what would happen; write nothing.")
+@click.option(
+    "--confirmed", metavar="DIGEST", help="`decided` of a dry run (--json): deposit just that, or nothing at all."
+)
 @click.option("--receipt", type=PATH, metavar="FILE", help="Write the receipt too, as .pdf, .html or .txt.")
 @signer_options
 @progress_option
@@ -58,6 +61,7 @@ def command(
     folders: tuple[tuple[str, str], ...],
     new: bool,
     dry_run: bool,
+    confirmed: str | None,
     receipt: Path | None,
     by: str | None,
     reason: str | None,
@@ -102,6 +106,7 @@ def command(
         whole_schedule=whole_schedule,
         sign=signer.sign(opened),
         dry_run=dry_run,
+        confirmed=confirmed,
         new=new,
         accept_draft=accept_draft,
         folders=folders,

@@ -30,6 +30,13 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--users", type=FILE, help="File of users, which others may not read.")
 @click.option("--add-user", metavar="NAME", help="Ask for a password, add the user to --users, and end.")
 @click.option("--user-role", type=click.Choice(["read", "deposit", "manage"]), default="read", show_default=True)
+@click.option("--desk", is_flag=True, help="With a desk: hand in exports and look after the archive, too.")
+@click.option(
+    "--tray",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="With --desk: what lies in this folder can be handed in without being sent.",
+)
 @output_options
 def command(
     archive: Path,
@@ -42,23 +49,29 @@ def command(
     users: Path | None,
     add_user: str | None,
     user_role: Role,
+    desk: bool,
+    tray: Path | None,
     as_json: bool,
     quiet: bool,
 ) -> None:
     """Opens an archive for reading in a browser on this machine, until Ctrl-C. The first line printed is the address.
     The token in it is good once, and for whoever has it: tell it to nobody. Nothing in the archive is changed.
 
-    With --host other machines reach it: by TLS alone, and with a name and a password of --users.
+    With --desk it is for handing in and looking after, too; entries carry the name set once with `muniment me NAME`.
+
+    With --host other machines reach it: by TLS alone, and with a name and a password of --users, whose role says what
+    each may.
 
     \b
     Example:
       muniment room certificates
+      muniment room certificates --desk
       muniment room certificates --users users.toml --add-user ostrander
       muniment room certificates --host 0.0.0.0 --name room.example --certificate c.pem --key k.pem --users users.toml
     """
     from archive.cli import signer
     from archive.room.holder import Holder
-    from archive.room.serve import another_token, serve
+    from archive.room.serve import Opening, another_token, serve
 
     def announce(address: str) -> None:
         print_json({"address": address}) if as_json else print_line(address)
@@ -71,14 +84,20 @@ def command(
         announce(address)
         say("open this address in a browser; Ctrl-C closes the room", quiet=quiet)
 
+    if tray is not None and not desk:
+        raise Trouble("--tray is for a desk", code="option.needs-another", expected="--desk")
     if add_user is not None:
         _add(users, add_user, user_role, quiet)
     elif again:
         announce(another_token(archive))
     elif host is None:
-        serve(archive, port, opened, log, names=names, holder=Holder(signer.name(None), signer.sign))
+        holder = Holder(signer.name(None), signer.sign)
+        if desk and holder.by is None:
+            say("entries will name nobody; `muniment me NAME` sets a name once", quiet=quiet)
+        serve(archive, port, opened, log, Opening(names, holder=holder, desk=desk, tray=tray))
     else:
-        serve(archive, port, opened, log, outward=_outward(archive, host, names, certificate, key, users))
+        outward = _outward(archive, host, names, certificate, key, users)
+        serve(archive, port, opened, log, Opening(outward=outward, desk=desk, tray=tray))
 
 
 def _add(users: Path | None, name: str, role: Role, quiet: bool) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
+from archive.store.deposits.confirmed import NotAsConfirmed
 from archive.store.deposits.receipt import Receipt, receipt
 from archive.store.deposits.write import Deposit, DepositFacts
 
-__all__ = ["Deposit", "DepositFacts", "Receipt", "receipt"]
+__all__ = ["Deposit", "DepositFacts", "NotAsConfirmed", "Receipt", "receipt"]

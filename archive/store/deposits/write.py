@@ -20,6 +20,7 @@ from archive.store import aside, clock, files, layout, merkle
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.deposits import index
+from archive.store.deposits.confirmed import NotAsConfirmed, decided
 from archive.store.deposits.decide import Decisions, decide
 from archive.store.deposits.fetch import Fetcher
 from archive.store.deposits.handed_in import HandedIn
@@ -106,6 +107,8 @@ class Deposit:
         """Lines of schedules that were added, with the place of the local end."""
         self.read_files: list[dict[str, Any]] = []
         """How each file was read: its name, layout, records, rows set aside, mapping, and what a draft left out."""
+        self.confirmed: str | None = None
+        """What a dry run came to (`decided` of its receipt) and somebody confirmed: it is deposited so, or not."""
         self.done = False
         self.by = self._depositor() if facts.by else None
 
@@ -182,6 +185,8 @@ class Deposit:
         def fields() -> dict[str, Any]:
             self._require_kept()
             made = decide(self.archive.db, table, fetch, self._same_bytes, self._again)
+            if self.confirmed not in (None, self._decided(made)):
+                raise NotAsConfirmed(self._nothing_new(made), str(self.archive.root))
             if made.all_known and not self._listed and not (self._set_aside and self._unseen):
                 raise _NothingNew(made)
             return self._entry(place, tag, made)
@@ -261,8 +266,21 @@ class Deposit:
             **({"here": here} if here else {}),
             **({"elsewhere": elsewhere} if elsewhere else {}),
             "received": self._received,
+            "decided": self._decided(made),
         }
         return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, details)
+
+    def _decided(self, made: Decisions) -> str:
+        content = {
+            "root": merkle.root(self._leaves).hex(),
+            "same_file": self._same_file,
+            "set_aside": self._set_aside,
+            "findings": dict(sorted(self._findings.items())),
+            "listed": [[line["schedule_id"], line["job_id"]] for line in self.lines] if self._listed else [],
+            "whole": self.whole_schedule,
+            "facts": [self.facts.job, self.facts.site, self.facts.zone],
+        }
+        return decided(made, content, self._received)
 
     def _here_already(self, made: Decisions) -> list[dict[str, Any]]:
         """Records that are here already: job, deposit, and how many of those handed in."""
@@ -303,6 +321,7 @@ class Deposit:
             "set_aside": self._set_aside,
             "decisions": made.plain(self.id),
             **({"schedule": DECLARED_WHOLE if self.whole_schedule else WHOLE} if self._listed else {}),
+            **({"confirmed": self.confirmed} if self.confirmed else {}),
             **({"mappings": dict(sorted(self.mapping_use.items()))} if self.mapping_use else {}),
             **({"here": here} if (here := self._here_already(made)) else {}),
             **({"elsewhere": other} if (other := [h for h in here if h["job"] != self.facts.job]) else {}),
