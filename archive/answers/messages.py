@@ -20,6 +20,8 @@ from archive.vocabulary.role_reasons import REASONS
 POT = Path("messages") / "muniment.pot"
 _CALLED = frozenset({"words", "w", "self"})
 """Names under which code calls a Wording."""
+_SPEAKERS = frozenset({"asked", "self"})
+"""Names of what has one, as `words`."""
 _VOCABULARIES = (
     "direction",
     "document_kind",
@@ -99,8 +101,7 @@ def _literals(node: ast.AST) -> Iterator[str]:
 def _is_wording(called: ast.AST) -> bool:
     """Whether a Wording is called: words(...), w(...), asked.words(...)."""
     if isinstance(called, ast.Attribute):
-        of_terms = isinstance(called.value, ast.Name) and called.value.id == "vocabulary"
-        return called.attr == "words" and not of_terms
+        return called.attr == "words" and isinstance(called.value, ast.Name) and called.value.id in _SPEAKERS
     return isinstance(called, ast.Name) and called.id in _CALLED
 
 
