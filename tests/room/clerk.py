@@ -68,7 +68,12 @@ class Clerk:
         """Sends one file as the page's script does."""
         given = {"x_form_token": self.token, "x_tray": tray, "x_name": quote(name, safe=""), "hx_request": "true"}
         return self.room.ask(
-            self.base + "/hand-in/file", "POST", data, cookie=self.cookie, **{"content_length": str(len(data)), **given, **headers}, **OURS
+            self.base + "/hand-in/file",
+            "POST",
+            data,
+            cookie=self.cookie,
+            **{"content_length": str(len(data)), **given, **headers},
+            **OURS,
         )
 
     def ended(self, number: str, patience: float = 120) -> Answer:
@@ -76,6 +81,17 @@ class Clerk:
         until = time.monotonic() + patience
         while True:
             answer = self.see(f"/running/one?id={number}")
+            assert answer.status == 200, answer.body
+            if 'hx-trigger="every' not in answer.body:
+                return answer
+            assert time.monotonic() < until, answer.body
+            time.sleep(0.1)
+
+    def surveyed(self, tray: str, patience: float = 120) -> Answer:
+        """The survey of a tray once it has ended."""
+        until = time.monotonic() + patience
+        while True:
+            answer = self.see(f"/hand-in/tray?tray={tray}", hx_request="true")
             assert answer.status == 200, answer.body
             if 'hx-trigger="every' not in answer.body:
                 return answer

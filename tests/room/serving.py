@@ -111,7 +111,9 @@ class Room:
                 link.putheader(name, each)
         link.endheaders(body or None)
         answer = link.getresponse()
-        found = Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read().decode("utf-8", "replace"))
+        found = Answer(
+            answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read().decode("utf-8", "replace")
+        )
         link.close()
         return found
 

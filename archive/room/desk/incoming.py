@@ -93,7 +93,8 @@ def into(tray: Tray, name: str) -> Incoming:
     there = tray.files()
     if len(there) >= MOST_FILES:
         raise _refused("the tray is full", f"{len(there)} files", f"{MOST_FILES} at most in one tray")
-    return Incoming(tray, name.strip("\0") or "unnamed", MOST_BYTES - sum(f.bytes for f in there))
+    name = name.encode("utf-8", "replace").decode() or "unnamed"
+    return Incoming(tray, name, MOST_BYTES - sum(f.bytes for f in there))
 
 
 def _refused(message: str, found: str, expected: str) -> Trouble:
