@@ -15,6 +15,7 @@ from pathlib import Path
 
 from archive import schemas, vocabulary
 from archive.answers.cautions import cautions
+from archive.vocabulary import told_phrases
 from archive.vocabulary.role_reasons import REASONS
 
 POT = Path("messages") / "muniment.pot"
@@ -124,6 +125,8 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
         yield parameter.name, "schemas/vocabulary.toml"
     for text in REASONS.values():
         yield text, "archive/vocabulary/role_reasons.py"
+    for text in told_phrases.texts():
+        yield text, "schemas/told.toml"
     for text in cautions(()):
         yield text, "schemas/cautions.toml"
     for text in schemas.load("cautions.toml")["optical"]["texts"]:
@@ -132,8 +135,9 @@ def _of_schemas() -> Iterator[tuple[str, str]]:
         for text in texts.values():
             yield text, "schemas/causes.toml"
     for path in sorted((schemas.root() / "rules").glob("*.toml")):
-        for rule in sorted(schemas.load(f"rules/{path.name}").get("rules", {})):
-            yield rule.replace("-", " "), f"schemas/rules/{path.name}"
+        place = f"schemas/rules/{path.name}"
+        for name, rule in sorted(schemas.load(f"rules/{path.name}").get("rules", {}).items()):
+            yield from ((text, place) for text in (name.replace("-", " "), rule["message"], rule["remedy"]))
 
 
 def untranslated(path: Path) -> list[str]:

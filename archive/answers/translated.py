@@ -11,7 +11,7 @@ def translation_note(words: Wording) -> list[Block]:
     if words.original:
         return []
     text = words(
-        "The English text counts. This translation was not yet looked over by a native speaker. Findings, and reasons "
-        "why something was not graded, stand in English."
+        "The English text counts. This translation was not yet looked over by a native speaker. Reasons why something "
+        "was set aside, and what this program has no translation of, stand in English."
     )
     return [Para(text, "small")]

@@ -6,6 +6,7 @@ own, read as it is. schemas/messages/muniment.pot lists them all (archive.answer
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -15,13 +16,15 @@ from typing import Any
 
 from archive import schemas, vocabulary
 from archive.errors import Trouble
-from archive.vocabulary import role_reasons
+from archive.vocabulary import role_reasons, told_phrases
 
 METRES_PER_FOOT = 0.3048  # international foot, exact by definition (1959 agreement)
 _DECIMALS = {"dB": 1, "ns": 0, "ohm": 2, "%": 2, "m": 1, "degC": 0, "ft": 0, "dBm": 1, "nF": 2}
 """Decimals that a unit deserves; two for any other."""
 _ENGLISH = ("en", "en_US", "en_GB")
 _MINUS = "\u2212"
+_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}(T\d{2}:\d{2}(:\d{2}(\.\d+)?)?)?")
+_WAYS = ("local-remote", "remote-local")
 _UNITS = {"ohm": "Ω", "degC": "°C"}
 _EXACT = 1e-9
 """Smallest value that is distinguished from zero, as in archive.grading.arithmetic."""
@@ -131,7 +134,34 @@ class Wording:
                 filled["day"] = self.day(filled["day"])
             return self(template, **filled)
         parts = why.split("; ")
-        return "; ".join(map(self.reason, parts)) if len(parts) > 1 else why
+        return "; ".join(map(self.reason, parts)) if len(parts) > 1 else self.told(why)
+
+    def told(self, text: str) -> str:
+        """A text that is stored in English, such as why a record is not graded, as far as its phrases are known; what
+        is quoted in it stays as it is, but days, and so does what is not known."""
+        if self.original or not text:
+            return text
+        if _MOMENT.fullmatch(text):
+            return self.day(text)
+        if text in self._texts:
+            return self(text)
+        if text in _WAYS:
+            return self.way(text)
+        if found := told_phrases.recognised(text):
+            template, filled = found
+            return self(template, **{name: self.told(part) for name, part in filled.items()})
+        for mark in ("; ", ", "):
+            parts = text.split(mark)
+            if len(parts) < 2:
+                continue
+            said = [self.told(part) for part in parts]
+            if mark == "; " or all(a != b or self._kept(a) for a, b in zip(parts, said, strict=True)):
+                return mark.join(said)
+        return text
+
+    def _kept(self, text: str) -> bool:
+        """Whether a part of a stored text is the same in every language: a name, a quantity, a term kept as it is."""
+        return " " not in text or text in self._texts or told_phrases.is_quantity(text)
 
     def parameter(self, name: str) -> str:
         """The printed name of a parameter."""

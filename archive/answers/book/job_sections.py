@@ -11,6 +11,7 @@ from archive.answers.book.book_facts import BookFacts, BookLink, Row
 from archive.answers.cautions import cautions
 from archive.answers.documents import Block, DocumentSection, FactsBlock, Listing, Notice, Para, TableBlock, stressed
 from archive.answers.filed import document_name
+from archive.answers.finding_text import finding_text
 from archive.answers.job_terms import sentences
 from archive.answers.sealing.seal_note import seal_line
 from archive.answers.wording import Wording, plain
@@ -126,7 +127,7 @@ def open_points(facts: BookFacts, words: Wording) -> DocumentSection:
     errors = [f for f in facts.findings if f.get("severity") == "error" and f.get("status") == "raised"]
     if errors:
         rows = [
-            [words.term(rule), str(len(found)), plain(found[0].get("message")), _links(found, words)]
+            [words.term(rule), str(len(found)), finding_text(found[0], words), _links(found, words)]
             for rule, found in by_rule(errors)
         ]
         head = [words(h) for h in ("rule", "times", "what was found first", "links")]

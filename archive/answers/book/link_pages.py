@@ -39,7 +39,7 @@ def result(x: BookLink, facts: BookFacts, words: Wording) -> DocumentSection:
         )
         leading = leading_text(v, words)
         text += words("; leading margin {margin}", margin=leading) if leading else ""
-        text += f"; {v['reason']}" if v["reason"] else ""
+        text += f"; {words.told(v['reason'])}" if v["reason"] else ""
         blocks.append(Para(text[:1].upper() + text[1:] + "."))
     blocks += [Para(text) for text in _to_know(x, facts, words)]
     rows = list(_rows(found.grades, found.reported, words))

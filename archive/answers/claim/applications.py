@@ -84,7 +84,7 @@ def of_claim(facts: ClaimFacts) -> Row | None:
 
 def _why(v: Row, words: Wording) -> str:
     if v["margin"] is None:
-        return plain(v["reason"])
+        return words.told(plain(v["reason"]))
     parts = [
         _margin(v, words),
         words.parameter(v["parameter"]),

@@ -9,6 +9,7 @@ import numpy as np
 from archive import limits
 from archive.answers.claim.claim_facts import ClaimFacts, TestedRecord
 from archive.answers.claim.curve_figures import curves_of
+from archive.answers.finding_text import finding_text
 from archive.answers.wording import Wording, plain
 from archive.vocabulary.cables import UNKNOWN
 
@@ -146,7 +147,7 @@ def _findings(new: TestedRecord, words: Wording) -> Iterator[str]:
     by_rule: dict[str, list[str]] = {}
     for f in raised:
         if f["rule"] not in _SAID:
-            by_rule.setdefault(f["rule"], []).append(plain(f["message"]))
+            by_rule.setdefault(f["rule"], []).append(finding_text(f, words))
     for rule, messages in by_rule.items():
         text = words("{rule}: {message}", rule=_upper(words.term(rule)), message=messages[0].rstrip("."))
         more = len(messages) - 1

@@ -11,6 +11,7 @@ from archive.answers.claim.optical_evidence import agreement, compared
 from archive.answers.claim.original_words import original_gap
 from archive.answers.claim.timing import contradictions
 from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional, reported_failures
+from archive.answers.finding_text import finding_text
 from archive.answers.wording import Wording, plain
 from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
@@ -83,9 +84,11 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
         v = stated.verdict
         limit = plain(v["limit_id"]) or plain(v["limit_found"]) or words("no limit")
         if v["verdict"] == "fail":
-            yield words("Fails {limit}: {worst}.", limit=limit, worst=leading_text(v, words) or plain(v["reason"]))
+            yield words(
+                "Fails {limit}: {worst}.", limit=limit, worst=leading_text(v, words) or words.told(plain(v["reason"]))
+            )
         elif v["verdict"] == "not graded":
-            yield words("Not graded against {limit}: {reason}.", limit=limit, reason=plain(v["reason"]))
+            yield words("Not graded against {limit}: {reason}.", limit=limit, reason=words.told(plain(v["reason"])))
         if v["agrees"] is False and s.record["reported_verdict"] == v["verdict"]:
             yield words(
                 "The instrument and this program come to the same verdict under {limit}, {verdict}; their figures "
@@ -109,7 +112,7 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
                 limit=limit,
             )
         if v["marginal"]:
-            yield words("Marginal under {limit}: {basis}.", limit=limit, basis=words(plain(v["marginal_basis"])))
+            yield words("Marginal under {limit}: {basis}.", limit=limit, basis=words.told(plain(v["marginal_basis"])))
         if v["provisional"]:
             yield from _provisional(stated, limit, words)
 
@@ -130,7 +133,9 @@ def _provisional(stated: StatedVerdict, limit: str, words: Wording) -> Iterator[
                 names=names,
             )
         else:
-            yield words("Provisional under {limit}, for {names}: {reason}.", limit=limit, names=names, reason=reason)
+            yield words(
+                "Provisional under {limit}, for {names}: {reason}.", limit=limit, names=names, reason=words.told(reason)
+            )
 
 
 def _changed(s: TestedRecord, words: Wording) -> Iterator[str]:
@@ -140,7 +145,9 @@ def _changed(s: TestedRecord, words: Wording) -> Iterator[str]:
         if first is None or x.kind == DEPOSIT or x.verdict["verdict"] == first.verdict["verdict"]:
             continue
         filled = {"limit": plain(x.verdict["limit_id"]), "verdict": words.verdict(x.verdict["verdict"])}
-        why = leading_text(x.verdict, words) if x.verdict["verdict"] == "fail" else plain(x.verdict["reason"])
+        why = (
+            leading_text(x.verdict, words) if x.verdict["verdict"] == "fail" else words.told(plain(x.verdict["reason"]))
+        )
         tail = f" ({why})" if why else ""
         if x.kind == ASSESSMENT:
             day = words.day(x.when[:10])
@@ -224,7 +231,7 @@ def _findings(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[st
     errors = [f for f in rows if f["severity"] == "error" and f["status"] == "raised"]
     by_rule: dict[str, list[str]] = {}
     for f in errors:
-        by_rule.setdefault(f["rule"], []).append(f["message"])
+        by_rule.setdefault(f["rule"], []).append(finding_text(f, words))
     for messages in list(by_rule.values())[:_MOST]:
         more = " " + words("More of this kind: {count}.", count=len(messages) - 1) if len(messages) > 1 else ""
         yield words("Finding: {message}", message=_sentence(messages[0])) + more

@@ -11,6 +11,7 @@ from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord
 from archive.answers.claim.timing import days_text
 from archive.answers.claim.wiremap import drawing
 from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
+from archive.answers.finding_text import finding_text, remedy_text
 from archive.answers.wording import Wording, decimals_of, plain
 from archive.limits.fiber import partner
 
@@ -247,7 +248,7 @@ def findings(tested: TestedRecord, more: Sequence[Mapping[str, Any]], title: str
         if listed:
             ordered = sorted(listed, key=lambda f: (weight.get(f["severity"], 3), f["rule"]))
             cells = [
-                [words.term(f["severity"]), words.term(f["rule"]), plain(f["message"]), plain(f["remedy"])]
+                [words.term(f["severity"]), words.term(f["rule"]), finding_text(f, words), remedy_text(f, words)]
                 for f in ordered
             ]
             strong = frozenset(k for k, f in enumerate(ordered) if f["severity"] == "error")

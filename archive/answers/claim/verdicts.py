@@ -76,7 +76,7 @@ def _program(who: str, v: Verdict, record: Row, words: Wording) -> VerdictCard:
     if leading:
         lines.append(words("leading margin {margin}", margin=leading))
     elif v["verdict"] == "fail" and v["reason"]:
-        lines.append(plain(v["reason"]).split("; ")[0])
+        lines.append(words.told(plain(v["reason"]).split("; ")[0]))
     elif v["verdict"] in ("pass", "fail"):
         lines.append(words("no leading margin"))
     short = [
@@ -89,7 +89,7 @@ def _program(who: str, v: Verdict, record: Row, words: Wording) -> VerdictCard:
     if marks:
         lines.append(", ".join(marks))
     if v["verdict"] == "not graded" and v["reason"]:
-        lines.append(plain(v["reason"]))
+        lines.append(words.told(plain(v["reason"])))
     return VerdictCard(who, words.verdict(v["verdict"]), lines, grave=v["verdict"] == "fail")
 
 
@@ -128,9 +128,9 @@ def notes(s: StatedVerdict, record: Row, words: Wording) -> list[str]:
     v = s.verdict
     lines = names_of(provisional(s.grades), words) or words("a line")
     found = [
-        (v["reason"], plain(v["reason"])),
-        (v["marginal"], words("marginal: {basis}", basis=words(plain(v["marginal_basis"])))),
-        (v.get("decision"), words("decision rule: {rule}", rule=plain(v.get("decision")))),
+        (v["reason"], words.told(plain(v["reason"]))),
+        (v["marginal"], words("marginal: {basis}", basis=words.told(plain(v["marginal_basis"])))),
+        (v.get("decision"), words("decision rule: {rule}", rule=words.told(plain(v.get("decision"))))),
         (v["provisional"], words("provisional: {names}", names=lines)),
         (v.get("left_out"), words("left out: {points}", points=plain(v.get("left_out")))),
         (v["confirmed_by"], words("limit lines confirmed: {who}", who=v["confirmed_by"])),
