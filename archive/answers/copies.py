@@ -2,28 +2,71 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
-from archive.answers.records import places, read
+from archive.answers.records import Place, as_archived, corrected, places, read
+from archive.spread import Workforce
 from archive.store import Archive
+from archive.store.bag_reading import BagReading
 from archive.store.catalogue.filters import Filters
-from archive.tables import Batch
-from archive.validation.copies import Copies
+from archive.store.kept_work import Work
+from archive.validation.copies import Copies, Sketches
 from archive.validation.copies import find as pairs
 from archive.validation.copies.detector import sketches_for
 
-Watch = Callable[[Iterable[Batch]], Iterable[Batch]]
+_PIECE = 512
+"""Records of a deposit that are sketched as one piece."""
 
 
-def copies(archive: Archive, chosen: Filters, *, policy: Any = None, watch: Watch = iter) -> Copies:
+@dataclass(frozen=True)
+class _Piece:
+    """Records of one deposit, by their positions, rising. bag: where they stand as they were archived; None where
+    somebody corrected one since, which the catalogue knows."""
+
+    deposit: str
+    positions: tuple[int, ...]
+    bag: BagReading | None
+    policy: Any
+
+
+def copies(archive: Archive, chosen: Filters, *, policy: Any = None, force: Workforce | None = None) -> Copies:
     """Compares the chosen records with each other: those that still count, each test once.
 
-    Renditions, re-readings and relabelled tests are told from copies by unit and time. watch: passes batches through,
-    for a bar.
+    Renditions, re-readings and relabelled tests are told from copies by unit and time. force: who looks at the curves;
+    records are compared here.
     """
     where = places(archive, chosen)
+    pieces = _pieces(archive, where.values(), policy)
+    alone = [p for p in pieces if p.bag is not None]
+    sketched = Work(archive.id, force or Workforce(), "copies", _sketches, alone, lambda p: p.deposit).sure()
     sketches = sketches_for(policy)
-    for batch in watch(read(archive, where.values())):
-        sketches.add(batch)
+    for piece in pieces:
+        if piece.bag is None:
+            for batch in read(archive, [(piece.deposit, p) for p in piece.positions]):
+                sketches.add(batch)
+        else:
+            sketches.merge(next(sketched)[1])
+    next(sketched, None)  # all is done: nothing needs to be kept
     return pairs(sketches, lambda ids: read(archive, [where[i] for i in ids]), policy)
+
+
+def _pieces(archive: Archive, wanted: Iterable[Place], policy: Any) -> list[_Piece]:
+    made = []
+    for deposit, members in groupby(sorted(wanted), key=lambda place: place[0]):
+        bag, changed = BagReading.of(archive, deposit), corrected(archive, deposit)
+        for _, some in groupby((p for _, p in members), key=lambda p: p // _PIECE):
+            positions = tuple(some)
+            made.append(_Piece(deposit, positions, None if changed.intersection(positions) else bag, policy))
+    return made
+
+
+def _sketches(piece: _Piece) -> Sketches:
+    """Sketches of a piece, wherever this runs."""
+    assert piece.bag is not None
+    sketches = sketches_for(piece.policy)
+    for _, batch in as_archived(piece.bag.tables, piece.positions):
+        sketches.add(batch)
+    return sketches

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 import pyarrow as pa
 
@@ -13,6 +14,9 @@ from archive.store.catalogue.cable_columns import LATER_CABLE
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import find
 from archive.tables import Batch
+
+if TYPE_CHECKING:
+    from archive.store.parquet import BagTables
 
 Place = tuple[str, int]
 """Deposit, and position in it."""
@@ -32,17 +36,33 @@ def places(archive: Archive, chosen: Filters) -> dict[str, Place]:
 def read(archive: Archive, wanted: Iterable[Place]) -> Iterator[Batch]:
     """These records, deposit after deposit; neighbours are read together."""
     for deposit, members in groupby(sorted(wanted), key=lambda p: p[0]):
-        tables = archive.tables(deposit)
-        positions = {p for _, p in members}
-        for low, high in _stretches(sorted(positions)):
-            for start in range(low, high, _AT_ONCE):
-                stop = min(start + _AT_ONCE, high)
-                batch = next(iter(tables.batches(start, stop, _AT_ONCE)))
-                listed = [p for p in range(start, stop) if p in positions]
-                if len(listed) < stop - start:
-                    ids = batch["records"].column("record_id").to_pylist()
-                    batch = batch.select([ids[p - start] for p in listed])
-                yield retyped(archive, deposit, listed, amended(archive, deposit, listed, batch))
+        for listed, batch in as_archived(archive.tables(deposit), sorted({p for _, p in members})):
+            yield retyped(archive, deposit, listed, amended(archive, deposit, listed, batch))
+
+
+def as_archived(tables: BagTables, positions: Sequence[int]) -> Iterator[tuple[list[int], Batch]]:
+    """Records of one deposit as they were archived, some at a time with their positions. positions: rising."""
+    wanted = set(positions)
+    for low, high in _stretches(list(positions)):
+        for start in range(low, high, _AT_ONCE):
+            stop = min(start + _AT_ONCE, high)
+            batch = next(iter(tables.batches(start, stop, _AT_ONCE)))
+            listed = [p for p in range(start, stop) if p in wanted]
+            if len(listed) < stop - start:
+                ids = batch["records"].column("record_id").to_pylist()
+                batch = batch.select([ids[p - start] for p in listed])
+            yield listed, batch
+
+
+def corrected(archive: Archive, deposit: str) -> set[int]:
+    """Positions of records of a deposit that were corrected, or that have another cable type, since."""
+    rows = archive.db.execute(
+        "SELECT position FROM records WHERE deposit = ? AND (row IN (SELECT row FROM amendments) OR "
+        + LATER_CABLE
+        + ")",
+        (deposit,),
+    )
+    return {int(r[0]) for r in rows}
 
 
 def retyped(archive: Archive, deposit: str, positions: Sequence[int], batch: Batch) -> Batch:

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from archive import grading, limits, schemas, store
+from archive import grading, limits, schemas
 from archive.errors import Trouble
 from archive.limits.any_kind import files_of
+from archive.spread import Workforce
 from archive.store import Archive
-from archive.store.assessments import Assessment, AssessmentOutcome, RunFacts, assess
+from archive.store.assessments import (
+    AssessmentOutcome,
+    RecordsToGrade,
+    RunFacts,
+    assess,
+    graded,
+    records_to_grade,
+)
 from archive.store.catalogue.filters import Filters, addresses
+from archive.store.files import sha256
+from archive.store.kept_work import Work
 from archive.tables import Batch
 
 
@@ -22,15 +32,15 @@ def regrade(
     chosen: Filters,
     *,
     against: list[str] | None = None,
-    workers: int | Executor = 1,
+    force: Workforce | None = None,
     by: str | None,
     reason: str | None,
     sign: Any = None,
 ) -> AssessmentOutcome:
     """Grades the chosen records against limits (None: the one each record names) and commits an assessment.
 
-    workers: a number of processes, or anything with the interface of a concurrent.futures.Executor; deposits are its
-    tasks. Errors: Trouble for an unknown limit, or where nothing is chosen.
+    force: who grades them; the entry is committed here. Errors: Trouble for an unknown limit, or where nothing is
+    chosen.
     """
     names = {f for limit in against or () for f in files_of(limit)}
     archive.catch_up()
@@ -39,34 +49,42 @@ def regrade(
         raise Trouble(
             "no record is chosen", code="archive.no-record-chosen", where=str(archive.root), remedy="widen the filters"
         )
-    used = {Path(n).name: (schemas.root() / "limits" / n).read_bytes() for n in names}
+    used = {Path(name).name: data for name, data in _read(names)}
     facts = {"against": against, "limits_version": limits.version()}
-    run = Assessment(archive, listed)
-    grade = partial(graded, against=against)
-    if workers == 1:
-        parts: Iterable[dict[str, Any]] = (part for deposit in run.work for part in run.graded(deposit, grade))
-    else:
-        parts = _spread(run, workers, against)
-    return assess(run, parts, RunFacts(by, reason, facts, used, sign))
+    files = tuple((name, sha256(data)) for name, data in _read(names))
+    pieces = records_to_grade(archive, listed, _Asked(tuple(against) if against else None, files))
+    work = Work(archive.id, force or Workforce(), "regrade", _graded, pieces, lambda piece: piece.deposit)
+    parts = (part for _, parts in work.sure() for part in parts)
+    return assess(archive, len(set(listed)), parts, RunFacts(by, reason, facts, used, sign))
 
 
-def graded(batch: Batch, against: list[str] | None) -> Batch:
-    """A batch graded against limits."""
-    return grading.grade(batch, against=against)
+@dataclass(frozen=True)
+class _Asked:
+    """Limits, and the files that they stand in with their SHA-256."""
+
+    against: tuple[str, ...] | None
+    files: tuple[tuple[str, str], ...]
 
 
-def _spread(run: Assessment, workers: int | Executor, against: list[str] | None) -> Iterator[dict[str, Any]]:
-    pool = ProcessPoolExecutor(workers) if isinstance(workers, int) else workers
-    try:
-        tasks = [pool.submit(_one, run.archive.root, d, run.work[d], against) for d in run.work]
-        for task in tasks:
-            yield from task.result()
-    finally:
-        if pool is not workers:
-            pool.shutdown(cancel_futures=True)
+def _read(names: Iterable[str | Path]) -> list[tuple[str, bytes]]:
+    """Limit files with their bytes; those of the library by their names in it, others by their paths."""
+    return [(str(name), (schemas.root() / "limits" / name).read_bytes()) for name in sorted(names, key=str)]
 
 
-def _one(root: Path, deposit: str, positions: list[int], against: list[str] | None) -> list[dict[str, Any]]:
-    archive = store.open(root)
-    run = Assessment(archive, [f"{deposit}/{p}" for p in positions])
-    return list(run.graded(deposit, partial(graded, against=against)))
+def _graded(piece: RecordsToGrade) -> list[dict[str, Any]]:
+    """Verdicts and grades of a piece, wherever this runs. Errors: Trouble where a limit file is another one there."""
+    asked: _Asked = piece.said
+    for name, digest in asked.files:
+        path = schemas.root() / "limits" / name
+        if not path.is_file() or sha256(path.read_bytes()) != digest:
+            raise Trouble(
+                "a worker has no such limit file, or another one",
+                code="regrade.other-limit",
+                where=name,
+                remedy="put the limit where all workers find it by the same path",
+            )
+    return list(graded(piece, partial(_against, against=asked.against)))
+
+
+def _against(batch: Batch, against: tuple[str, ...] | None) -> Batch:
+    return grading.grade(batch, against=list(against) if against else None)

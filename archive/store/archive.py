@@ -249,7 +249,7 @@ class Archive:
 
     def tables_as_known(self, deposit: str) -> BagTables:
         """The same without another look at the ledger."""
-        entry = self._deposit_entry(deposit)
+        entry = self.known_deposit_entry(deposit)
         return self.checked.tables(entry["path"], self.checked.of_entry(entry))
 
     @property
@@ -267,9 +267,10 @@ class Archive:
     def deposit_entry(self, deposit: str) -> LedgerEntry:
         """Ledger entry of a deposit. Errors: Trouble where there is no such deposit."""
         self.catch_up()
-        return self._deposit_entry(deposit)
+        return self.known_deposit_entry(deposit)
 
-    def _deposit_entry(self, deposit: str) -> LedgerEntry:
+    def known_deposit_entry(self, deposit: str) -> LedgerEntry:
+        """The same without another look at the ledger."""
         found = self.db.execute("SELECT number FROM deposits WHERE deposit = ?", (deposit,)).fetchone()
         entry = None if found is None else self.ledger.read(int(found[0]))
         if entry is None:

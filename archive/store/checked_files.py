@@ -11,7 +11,7 @@ import os
 import sqlite3
 import time
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -150,20 +150,30 @@ class CheckedFiles:
         """
         from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
 
+        listed, instead = self.standing(bag, digests)
+        return BagTables(
+            self.root / bag,
+            {self.root / path: digest for path, digest in listed.items()},
+            self.checking(always=always),
+            {name: self.root / path for name, path in instead.items()},
+        )
+
+    def standing(self, bag: str, digests: dict[str, str]) -> tuple[dict[str, str], dict[str, str]]:
+        """Digests of the files that make up a bag's tables today, by path in the archive; and those that replaced a
+        redacted table, by its name."""
         listed, instead = {}, {}
         for path, digest in digests.items():
             wanted = path.startswith(f"{bag}/data/tables/") or path == f"{bag}/data/index.parquet"
             found = self.current(path, digest) if wanted else None
             if found is not None:
-                listed[self.root / found[0]] = found[1]
+                listed[found[0]] = found[1]
                 if found[0] != path:
-                    instead[Path(path).stem] = self.root / found[0]
-        return BagTables(
-            self.root / bag,
-            listed,
-            lambda path, digest: self.check(path.relative_to(self.root).as_posix(), digest, always=always),
-            instead,
-        )
+                    instead[Path(path).stem] = found[0]
+        return listed, instead
+
+    def checking(self, *, always: bool = False) -> Callable[[Path, str], object]:
+        """Compares a file, by its place, with a digest, as `check` does."""
+        return lambda path, digest: self.check(path.relative_to(self.root).as_posix(), digest, always=always)
 
     def current(self, path: str, sha256: str) -> tuple[str, str] | None:
         """Path and digest of what stands for a file today: itself, or what a redaction put there; None: nothing."""

@@ -22,7 +22,7 @@ from archive.answers.reindex import reindex
 from archive.answers.reread import reread
 from archive.errors import Remark
 from archive.store import Archive
-from archive.store.assessments import Assessment, RunFacts, assess
+from archive.store.assessments import RunFacts, assess, graded, records_to_grade
 from archive.store.copies import export, repair
 from archive.store.deposits import Deposit, DepositFacts
 from archive.store.disposal import approve, propose
@@ -96,9 +96,8 @@ def one_disposal(archive: Archive, draw: random.Random) -> str:
 
 def one_assessment(archive: Archive, draw: random.Random) -> str:
     chosen = sorted({_any(archive, draw) for _ in range(3)})
-    run = Assessment(archive, chosen)
-    parts = (part for d in run.work for part in run.graded(d, _graded))
-    return f"assess {assess(run, parts, RunFacts(facts={'against': None})).entry.number}"
+    parts = (part for piece in records_to_grade(archive, chosen) for part in graded(piece, _graded))
+    return f"assess {assess(archive, len(chosen), parts, RunFacts(facts={'against': None})).entry.number}"
 
 
 def _graded(given: Batch) -> Batch:

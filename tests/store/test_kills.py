@@ -17,7 +17,7 @@ from store_making import batch, deposit, rows
 
 from archive import store
 from archive.store import Archive, aside, memory
-from archive.store.assessments import Assessment, RunFacts, assess
+from archive.store.assessments import RunFacts, assess, graded, records_to_grade
 from archive.store.copies import export
 from archive.store.events import Correction, amend
 from archive.store.events.redact import of_name, redact
@@ -48,9 +48,8 @@ def do_deposit(archive: Archive) -> None:
 
 
 def do_assess(archive: Archive) -> None:
-    run = Assessment(archive, [address(archive)])
-    parts = (part for d in run.work for part in run.graded(d, _graded))
-    assess(run, parts, RunFacts(by="R. Ostrander", reason="new edition", facts={"against": None}))
+    parts = (part for piece in records_to_grade(archive, [address(archive)]) for part in graded(piece, _graded))
+    assess(archive, 1, parts, RunFacts(by="R. Ostrander", reason="new edition", facts={"against": None}))
 
 
 def _graded(given: Batch) -> Batch:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 from typing import Any
@@ -13,13 +13,15 @@ from archive import limits, vocabulary
 from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.histogram import Histogram
-from archive.answers.rates.packed_curves import CurveCounter, Selected
+from archive.answers.rates.packed_curves import CurvesAsked, Selected, count_curves
 from archive.answers.rates.rates import about as described
 from archive.answers.rates.rates import name_of
 from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.limits import Limit
+from archive.spread import Workforce
 from archive.store import Archive
+from archive.store.bag_reading import BagReading
 from archive.store.counting.columns import BITS
 
 TESTS = {"current": BITS["current"], "first": BITS["first"], "all": BITS["live"]}
@@ -92,7 +94,7 @@ def distribution(
     *,
     against: str | None = None,
     by: Iterable[str] = (),
-    watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
+    force: Workforce | None = None,
 ) -> Distribution:
     """Spread of one parameter over frequency, bag after bag, in memory that does not grow with the archive.
 
@@ -128,14 +130,15 @@ def distribution(
         line = limit.line(parameter)
         if line is None:
             notes.append(f"{limit.id} has no line for {about.name}")
-    counter = CurveCounter(parameter, len(keys), worst=curves.of == "worst", sense=about.sense)
-    notes += counter.count(archive, selected, watch)
+    asked = CurvesAsked(parameter, len(keys), curves.of == "worst", about.sense)
+    counts = count_curves(archive, asked, selected, force)
+    notes += counts.notes
     spreads = [
         _spread(histogram, key, fields, int(number), line, about.sense)
-        for histogram, key, number in zip(counter.histograms, keys, counter.records, strict=True)
+        for histogram, key, number in zip(counts.histograms, keys, counts.records, strict=True)
         if number
     ]
-    if any(h.rounded for h in counter.histograms):
+    if any(h.rounded for h in counts.histograms):
         notes.append("values finer than 0.01 dB were rounded to that")
     of = described(CountingSource.of(archive), choice)
     return Distribution(parameter, about.unit, limit.id if limit and line else None, curves.of, spreads, notes, of)
@@ -166,9 +169,8 @@ def _selected(
     selected = []
     for deposit, members in groupby(rows, key=lambda r: r[0]):
         some = list(members)
-        positions = np.array([m[1] for m in some], np.int64)
-        codes = np.array([code[tuple(m[3:])] for m in some], np.int64)
-        selected.append(Selected(deposit, positions, codes))
+        codes = tuple(code[tuple(m[3:])] for m in some)
+        selected.append(Selected(deposit, BagReading.of(archive, deposit), tuple(m[1] for m in some), codes))
     return selected, found, {str(r[2]) for r in rows if r[2] is not None}
 
 

@@ -63,6 +63,27 @@ class Histogram:
         self.rounded = True
         self.add(places, scaled, MOST_DECIMALS, None if there.all() else there)
 
+    def trim(self) -> None:
+        """Leaves out the steps at either end at which nothing was counted: less to send elsewhere, and to merge."""
+        there = np.flatnonzero(self.counts.any(axis=0))
+        first, stop = (int(there[0]), int(there[-1]) + 1) if len(there) else (0, 0)
+        kind = np.uint16 if self.counts.max(initial=0) < 1 << 16 else np.int64
+        self.counts, self.low = self.counts[:, first:stop].astype(kind), self.low + first
+
+    def merge(self, other: Histogram) -> None:
+        """Adds what another one counted."""
+        self.rounded = self.rounded or other.rounded
+        if not other.counts.size:
+            return
+        if other.decimals > self.decimals:
+            self._finer(other.decimals)
+        factor = 10 ** (self.decimals - other.decimals)
+        low, high = other.low * factor, (other.low + other.counts.shape[1] - 1) * factor
+        if low < self.low or high >= self.low + self.counts.shape[1]:
+            self._wider(low, high)
+        places = self.places(other.frequencies)
+        self.counts[places, low - self.low : high - self.low + 1 : factor] += other.counts
+
     def _count(self, places: Any, part: Any, there: Any) -> None:
         lowest, highest = int(part.min(initial=0)), int(part.max(initial=0))
         if lowest < self.low or highest >= self.low + self.counts.shape[1]:

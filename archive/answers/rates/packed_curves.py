@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -13,9 +13,11 @@ import pyarrow.compute as pc
 
 from archive import grading
 from archive.answers.rates.histogram import Histogram
+from archive.spread import Workforce
 from archive.store import Archive
+from archive.store.bag_reading import BagReading
 from archive.store.checked_files import passed_over
-from archive.store.counting.from_bag import Bags
+from archive.store.kept_work import Work
 from archive.store.parquet import BagTables, options
 from archive.tables.arrow import Ints, coded, one_chunk
 from archive.vocabulary.counted import counted
@@ -23,59 +25,127 @@ from archive.vocabulary.counted import counted
 _COLUMNS = ["parameter", "position", "origin", "axis_id", "decimals", "scaled", "values"]
 _GROUPS = 16
 """Row groups read together: some 250 records."""
+_RECORDS = 2000
+"""Records whose curves are counted as one piece, where bags are small."""
 _NONE = -(2**31)
 """Stands for a missing point; no scaled value is so small."""
 
 
+MEASURED, DERIVED, RECOMPUTED = "measured", "derived", "recomputed"
+
+
 @dataclass(frozen=True)
 class Selected:
-    """Records of one deposit. positions: (n,), rising; groups: (n,), number of the group of each."""
+    """Records of one deposit. positions: rising; groups: number of the group of each."""
 
     deposit: str
-    positions: Ints
-    groups: Ints
+    bag: BagReading
+    positions: tuple[int, ...]
+    groups: tuple[int, ...]
 
 
-class CurveCounter:
-    """Fills one histogram per group with the curves of one parameter.
+@dataclass(frozen=True)
+class CurvesAsked:
+    """Which curves. groups: their number; worst: of each record the worst at each frequency alone; sense: "max" or
+    "min", of the parameter."""
 
-    histograms: one per group; records: (groups,), int64, how many records of each have curves. worst: of each record
-    the worst at each frequency alone; sense: "max" or "min", of the parameter.
+    parameter: str
+    groups: int
+    worst: bool
+    sense: str
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """Some deposits of which the curves of one origin are counted together."""
+
+    asked: CurvesAsked
+    origin: str
+    bags: tuple[Selected, ...]
+
+
+@dataclass
+class Counted:
+    """One histogram per group, how many records of each have curves, (groups,) int64, and curves that were left out."""
+
+    histograms: list[Histogram]
+    records: Ints
+    skipped: int = 0
+    notes: list[str] = field(default_factory=list)
+
+
+def count_curves(
+    archive: Archive, asked: CurvesAsked, selected: Sequence[Selected], force: Workforce | None = None
+) -> Counted:
+    """Counts the curves of the selected records.
+
+    Measured curves count; where there are none, those that the export derived; where there are none either, they are
+    recomputed from measured ones. Errors: Trouble for a damaged bag.
     """
+    for origin in (MEASURED, DERIVED, RECOMPUTED):
+        pieces = [_Piece(asked, origin, bags) for bags in _together(selected)]
+        work = Work(archive.id, force or Workforce(), "curves", _counted, pieces, lambda p: p.bags[0].deposit)
+        found = Counted([Histogram() for _ in range(asked.groups)], np.zeros(asked.groups, np.int64))
+        for _, part in work.sure():
+            for whole, of_part in zip(found.histograms, part.histograms, strict=True):
+                whole.merge(of_part)
+            found.records += part.records
+            found.skipped += part.skipped
+        if found.records.any():
+            break
+    if found.skipped:
+        found.notes.append(f"left out: {counted(found.skipped, 'curve')} not fitting the axis")
+    if found.records.any() and origin != MEASURED:
+        how = "those that the export derived" if origin == DERIVED else "recomputed from measured ones"
+        found.notes.append(f"the curves {'are' if origin == DERIVED else 'were'} {how}")
+    return found
 
-    def __init__(self, parameter: str, groups: int, *, worst: bool, sense: str) -> None:
-        self.histograms = [Histogram() for _ in range(groups)]
-        self.records: Ints = np.zeros(groups, np.int64)
-        self._parameter, self._worst, self._sense = parameter, worst, sense
 
-    def count(
-        self, archive: Archive, selected: Sequence[Selected], watch: Callable[[Iterable[Any]], Iterable[Any]] = iter
-    ) -> list[str]:
-        """Counts the curves of the selected records; returns notes for the reader.
+def _together(selected: Sequence[Selected]) -> Iterator[tuple[Selected, ...]]:
+    """Deposits whose curves are counted together: small ones, up to _RECORDS records."""
+    held: list[Selected] = []
+    number = 0
+    for one in selected:
+        if held and number + len(one.positions) > _RECORDS:
+            yield tuple(held)
+            held, number = [], 0
+        held.append(one)
+        number += len(one.positions)
+    if held:
+        yield tuple(held)
 
-        Measured curves count; where there are none, those that the export derived; where there are none either, they
-        are recomputed from measured ones. Errors: Trouble for a damaged bag.
-        """
-        bags = Bags(archive)
-        for origin in ("measured", "derived"):
-            skipped = 0
-            for one in watch(selected):
-                with passed_over(one.deposit, "not all of its curves are counted"):
-                    skipped += self._packed(bags.tables(one.deposit), origin, one)
-            notes = [f"left out: {counted(skipped, 'curve')} not fitting the axis"] if skipped else []
-            if self.records.any():
-                return [*notes, "the curves are those that the export derived"] if origin == "derived" else notes
-        for one in watch(selected):
-            with passed_over(one.deposit, "not all of its curves are counted"):
-                self._recomputed(bags.tables(one.deposit), one)
-        return ["the curves were recomputed from measured ones"] if self.records.any() else []
 
-    def _packed(self, tables: BagTables, origin: str, one: Selected) -> int:
-        code = np.full(max(tables.count, int(one.positions.max(initial=-1)) + 1), -1)
-        code[one.positions] = one.groups
+def _counted(piece: _Piece) -> Counted:
+    """The curves of a piece, wherever this runs."""
+    counter = _CurveCounter(piece.asked)
+    for one in piece.bags:
+        positions, groups = np.array(one.positions, np.int64), np.array(one.groups, np.int64)
+        with passed_over(one.deposit, "not all of its curves are counted"):
+            counter.add(one.bag.tables, piece.origin, positions, groups)
+    for histogram in counter.found.histograms:
+        histogram.trim()
+    return counter.found
+
+
+class _CurveCounter:
+    """Fills the histograms with the curves of bags."""
+
+    def __init__(self, asked: CurvesAsked) -> None:
+        self.found = Counted([Histogram() for _ in range(asked.groups)], np.zeros(asked.groups, np.int64))
+        self._parameter, self._worst, self._sense = asked.parameter, asked.worst, asked.sense
+
+    def add(self, tables: BagTables, origin: str, positions: Ints, groups: Ints) -> None:
+        """Takes in a bag."""
+        if origin == RECOMPUTED:
+            self._recomputed(tables, positions, groups)
+        else:
+            self._packed(tables, origin, positions, groups)
+
+    def _packed(self, tables: BagTables, origin: str, positions: Ints, groups: Ints) -> None:
+        code = np.full(max(tables.count, int(positions.max(initial=-1)) + 1), -1)
+        code[positions] = groups
         axes = {r["axis_id"]: r["frequencies_mhz"] for r in tables.table("axes").to_pylist() if r["frequencies_mhz"]}
-        skipped = 0
-        for table in _tables(tables, self._parameter, one.positions):
+        for table in _tables(tables, self._parameter, positions):
             group = code[table["position"].to_numpy()]
             wanted = (group >= 0) & pc.equal(table["origin"], origin).to_numpy()
             if not wanted.all():
@@ -83,9 +153,8 @@ class CurveCounter:
             if not table.num_rows:
                 continue
             position = table["position"].to_numpy()
-            np.add.at(self.records, group[np.unique(position, return_index=True)[1]], 1)
-            skipped += self._count(table, position, group, axes)
-        return skipped
+            np.add.at(self.found.records, group[np.unique(position, return_index=True)[1]], 1)
+            self.found.skipped += self._count(table, position, group, axes)
 
     def _count(self, table: pa.Table, position: Ints, group: Ints, axes: dict[str, list[float]]) -> int:
         """Counts the curves of a table, those of one axis, group and number of decimals together; curves left out."""
@@ -106,7 +175,7 @@ class CurveCounter:
                 rows = np.flatnonzero(fits) if rows is None else rows[fits]
             if frequencies is None or (rows is not None and not len(rows)):
                 continue
-            histogram = self.histograms[int(kind[1])]
+            histogram = self.found.histograms[int(kind[1])]
             places = histogram.places(np.array(frequencies))
             of = plain if kind[2] < 0 else scaled
             flat = (of if rows is None else of.take(pa.array(rows))).flatten()
@@ -137,10 +206,10 @@ class CurveCounter:
         made = np.minimum.reduceat(high, starts, axis=0)
         return np.where(made == 2**31 - 1, missing, made)
 
-    def _recomputed(self, tables: BagTables, one: Selected) -> None:
-        wanted = dict(zip(one.positions.tolist(), one.groups.tolist(), strict=True))
+    def _recomputed(self, tables: BagTables, positions: Ints, groups: Ints) -> None:
+        wanted = dict(zip(positions.tolist(), groups.tolist(), strict=True))
         step = 128
-        for low in range(int(one.positions[0]) // step * step, int(one.positions[-1]) + 1, step):
+        for low in range(int(positions[0]) // step * step, int(positions[-1]) + 1, step):
             here = [p for p in range(low, low + step) if p in wanted]
             if not here:
                 continue
@@ -151,9 +220,9 @@ class CurveCounter:
                 rows = curves.of(self._parameter, origin="derived")
                 rows = rows[np.argsort(curves.record[rows], kind="stable")]
                 of_record = np.unique(curves.record[rows])
-                np.add.at(self.records, group[of_record[group[of_record] >= 0]], 1)
+                np.add.at(self.found.records, group[of_record[group[of_record] >= 0]], 1)
                 for number in np.unique(group[group >= 0]).tolist():
-                    histogram = self.histograms[number]
+                    histogram = self.found.histograms[number]
                     for block in curves.blocks(rows[group[curves.record[rows]] == number], most=sys.maxsize):
                         values = self._reduced(block.values, block.records, np.nan)
                         histogram.add_reals(histogram.places(block.mhz), values)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -25,9 +25,11 @@ from archive.answers.rates.source import Choice, CountingSource, grouped
 from archive.errors import Trouble
 from archive.grading.resolve_limit import asked_for
 from archive.limits import fiber
+from archive.spread import Workforce
 from archive.store import Archive
-from archive.store.assessments import Assessment
+from archive.store.assessments import RecordsToGrade, graded, records_to_grade
 from archive.store.counting.columns import BITS
+from archive.store.kept_work import Work
 from archive.tables import Batch
 from archive.vocabulary.counted import counted
 
@@ -87,13 +89,13 @@ def readiness(
     choice: Choice | None = None,
     *,
     cords: float | None = None,
-    watch: Callable[[Iterable[Any]], Iterable[Any]] = iter,
+    force: Workforce | None = None,
 ) -> Readiness:
     """Links that carry each application, by group; a link counts once, whatever limits it was tested to. Several
     archives are asked as one.
 
-    cords: of both ends of a permanent link together, m; None: the standard's allowance. watch: passes the deposits
-    through. Errors: Trouble for an application, field or value that there is not, or a damaged archive.
+    cords: of both ends of a permanent link together, m; None: the standard's allowance. force: who grades the records.
+    Errors: Trouble for an application, field or value that there is not, or a damaged archive.
     """
     choice = choice or Choice()
     asked = asked_for([], list(applications), {})
@@ -105,7 +107,7 @@ def readiness(
     regraded = answer_from_regrading(source, archives, choice)
     source.refuse_unknown(choice)
     tests = _tests(source, choice, fields)
-    verdicts = _graded(archives, tests, ids, cords, watch)
+    verdicts = _verdicts(archives, tests, _Asked(tuple(ids), cords), force or Workforce())
     rows = []
     for key in _keys(tests):
         here = [t for t in tests if t.key == key]
@@ -145,32 +147,45 @@ def _keys(tests: Sequence[_LinkTest]) -> list[tuple[Any, ...]]:
     return sorted({t.key for t in tests}, key=lambda k: tuple((v is None, v) for v in k))
 
 
-def _graded(
+@dataclass(frozen=True)
+class _Asked:
+    """What the records are graded against."""
+
+    applications: tuple[str, ...]
+    cords_m: float | None
+
+
+def _verdicts(
     archives: Archive | Sequence[Archive],
     tests: Sequence[_LinkTest],
-    applications: list[str],
-    cords: float | None,
-    watch: Callable[[Iterable[Any]], Iterable[Any]],
+    asked: _Asked,
+    force: Workforce,
 ) -> _Verdicts:
     """What each test came to."""
     listed = [archives] if isinstance(archives, Archive) else list(archives)
-    runs = [
-        (name, Assessment(archive, [t.address for t in tests if t.archive == name]))
-        for name, archive in zip(archive_names(listed), listed, strict=True)
-    ]
-    grade = partial(_against, applications=applications, cords=cords)
-    wanted = ["address", "limit_id", "verdict", "reason", "provisional"]
     found: _Verdicts = {}
-    for name, run, deposit in watch([(n, one, d) for n, one in runs for d in one.work]):
-        for part in run.graded(deposit, grade):
-            for row in part["verdicts"].select(wanted).to_pylist():
-                said = (row["verdict"], row["reason"] or "", bool(row["provisional"]))
-                found[name, row["address"], row["limit_id"]] = said
+    for name, archive in zip(archive_names(listed), listed, strict=True):
+        pieces = records_to_grade(archive, (t.address for t in tests if t.archive == name), asked)
+        work = Work(archive.id, force, "ready", _graded, pieces, lambda piece: piece.deposit)
+        for _, rows in work.sure():
+            for address, limit, verdict, reason, provisional in rows:
+                found[name, address, limit] = verdict, reason or "", bool(provisional)
     return found
 
 
-def _against(batch: Batch, applications: list[str], cords: float | None) -> Batch:
-    return grading.grade(batch, [], applications, cords_m=cords)
+_WANTED = ["address", "limit_id", "verdict", "reason", "provisional"]
+
+
+def _graded(piece: RecordsToGrade) -> list[tuple[Any, ...]]:
+    """The columns _WANTED of the verdicts of a piece, wherever this runs."""
+    found: list[tuple[Any, ...]] = []
+    for part in graded(piece, partial(_against, asked=piece.said)):
+        found += zip(*(part["verdicts"][name].to_pylist() for name in _WANTED), strict=True)
+    return found
+
+
+def _against(batch: Batch, asked: _Asked) -> Batch:
+    return grading.grade(batch, [], list(asked.applications), cords_m=asked.cords_m)
 
 
 def _row(application: str, tests: Sequence[_LinkTest], verdicts: _Verdicts) -> dict[str, Any]:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from archive.cli.common import done, output_options, print_json, print_line, progress, say
 from archive.cli.filters import chosen, filter_options
+from archive.cli.spreading import spread_options, workforce
 from archive.errors import Trouble
+
+if TYPE_CHECKING:
+    from archive.spread import Workforce
 
 
 @click.command("copies")
@@ -19,11 +23,14 @@ from archive.errors import Trouble
 @click.option(
     "--mapping", multiple=True, metavar="MAPPING.toml", help="Read by it the files it fits; may be given several times."
 )
+@spread_options
 @output_options
 def command(
     inputs: tuple[str, ...],
     policy: Path | None,
     mapping: tuple[str, ...],
+    workers: int,
+    scheduler: str | None,
     as_json: bool,
     quiet: bool,
     **filters: Any,
@@ -45,12 +52,15 @@ def command(
 
     tolerances = load(policy) if policy else None
     if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
-        found = _of_archive(Path(inputs[0]), filters, tolerances, quiet)
+        found = _of_archive(
+            Path(inputs[0]), filters, tolerances, workforce(workers, scheduler, "comparing", quiet=quiet)
+        )
     else:
         named = [name for name, value in filters.items() if value is not None]
+        named += ["scheduler"] if scheduler else ["workers"] if workers > 1 else []
         if named:
             raise Trouble(
-                "filters are for an archive",
+                "filters and workers are for an archive",
                 code="option.needs-archive",
                 found=f"--{named[0].replace('_', '-')}",
                 where=inputs[0],
@@ -79,16 +89,15 @@ _NOTE = (
 )
 
 
-def _of_archive(path: Path, filters: dict[str, Any], policy: Any, quiet: bool) -> Any:
+def _of_archive(path: Path, filters: dict[str, Any], policy: Any, force: Workforce) -> Any:
     from archive import store
     from archive.answers.copies import copies
     from archive.answers.known_names import check_job
 
-    watch = lambda b: progress(b, "comparing", quiet=quiet)  # noqa: E731 - the bar of this command
     opened = store.open(path)
     if filters["job"] is not None:
         check_job(opened, filters["job"])
-    return copies(opened, chosen(filters), policy=policy, watch=watch)
+    return copies(opened, chosen(filters), policy=policy, force=force)
 
 
 def _of_files(inputs: tuple[str, ...], mapping: tuple[str, ...], policy: Any, quiet: bool) -> Any:

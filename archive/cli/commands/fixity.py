@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.spreading import spread_options, workforce
 from archive.vocabulary.counted import counted
 
 
@@ -22,8 +23,18 @@ from archive.vocabulary.counted import counted
 )
 @click.option("--expect", metavar="HEAD", help="A ledger head, as a receipt gives it, that the archive must hold.")
 @click.option("--accept", is_flag=True, help="Remember today's ledger on this machine, whatever was seen before.")
+@spread_options
 @output_options
-def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json: bool, quiet: bool) -> None:
+def command(
+    archive: Path,
+    depth: str,
+    expect: str | None,
+    accept: bool,
+    workers: int,
+    scheduler: str | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
     """Checks that everything in an archive is as it was, and says how deep it looked and against which head. Each run
     leaves a line in catalogue/fixity.log, or in your cache where you may not write there; `muniment health` reads it.
 
@@ -47,7 +58,7 @@ def command(archive: Path, depth: str, expect: str | None, accept: bool, as_json
         expect=expect,
         accept=accept,
         reread=rederive,
-        each=lambda entries: progress(entries, "entries", len(entries), quiet=quiet),
+        force=workforce(workers, scheduler, "entries", quiet=quiet),
     )
     logged = note(opened, report)
     document = {**report.plain(), "log": None if logged is None else str(logged)}
@@ -63,6 +74,11 @@ def _print(document: dict[str, Any]) -> None:
     print_line(f"{'Sound' if document['sound'] else 'NOT SOUND'} by {document['depth']} ({document['depth_means']})")
     print_line(f"  {document['sound_deposits']} of {document['deposits']} deposits sound")
     print_line(f"  {counted(document['records'], 'record')}, {counted(document['files'], 'file')}")
+    if earlier := document["looked_at_earlier"]:
+        print_line(
+            f"  {counted(earlier['entries'], 'entry')} of these were looked at in a run that was interrupted, "
+            f"from {earlier['from']} on"
+        )
     if redactions := document["redactions"]:
         number = len({path for r in redactions for path in r["files"]})
         entries = ", ".join(str(r["entry"]) for r in redactions)

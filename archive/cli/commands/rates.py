@@ -19,6 +19,7 @@ from archive.cli.filters import (
     role_option,
     table_options,
 )
+from archive.cli.spreading import spread_options, workforce
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ if TYPE_CHECKING:
 @click.option("--title", metavar="TEXT", help="With --plot: the heading.")
 @table_options
 @as_of_options
+@spread_options
 @output_options
 def command(
     archives: tuple[Path, ...],
@@ -111,6 +113,8 @@ def command(
     out: Path | None,
     as_of: datetime | None,
     known: bool,
+    workers: int,
+    scheduler: str | None,
     as_json: bool,
     quiet: bool,
     **filters: Any,
@@ -156,6 +160,8 @@ def command(
             "--by": (by.strip(), (*pages, "--curves", "--what-failed", "--first-failure")),
             "--plot": (plot, ("rates", "--curves", "--what-failed", "--trend")),
             "--as": (form, ("rates", "--curves", "--what-failed", "--trend", "--first-failure")),
+            "--workers": (workers > 1, ("--curves",)),
+            "--scheduler": (scheduler, ("--curves",)),
             "several archives": (archives[1:], (*pages, "--what-failed", "--trend")),
         },
     )
@@ -188,7 +194,7 @@ def command(
             choice,
             against=against,
             by=fields,
-            watch=lambda bags: progress(bags, "reading curves", quiet=quiet),
+            force=workforce(workers, scheduler, "reading curves", quiet=quiet),
         )
         rows = [row for spread in found.spreads for row in spread.rows()]
         head = {"parameter": found.parameter, "unit": found.unit, "limit": found.limit, "of": found.of}

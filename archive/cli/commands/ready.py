@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, page_width, print_json, print_line, progress, say
+from archive.cli.common import done, output_options, page_width, print_json, print_line, say
 from archive.cli.filters import (
     as_of_options,
     chosen,
@@ -20,6 +20,7 @@ from archive.cli.filters import (
     table_file,
     table_options,
 )
+from archive.cli.spreading import spread_options, workforce
 
 if TYPE_CHECKING:
     from archive.store.roles import Role
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 )
 @table_options
 @as_of_options
+@spread_options
 @output_options
 def command(
     archives: tuple[Path, ...],
@@ -54,6 +56,8 @@ def command(
     out: Path | None,
     as_of: datetime | None,
     known: bool,
+    workers: int,
+    scheduler: str | None,
     as_json: bool,
     quiet: bool,
     **filters: Any,
@@ -80,7 +84,7 @@ def command(
         [word for word in by.split(",") if word.strip()],
         Choice(chosen(filters), pairs(only), role=role),
         cords=cords,
-        watch=lambda deposits: progress(deposits, "grading", quiet=quiet),
+        force=workforce(workers, scheduler, "grading", quiet=quiet),
     )
     if form:
         save([{**r, "reasons": [f"{n}: {w}" for w, n in r["reasons"].items()]} for r in found.rows], form, out)

@@ -9,6 +9,7 @@ import click
 
 from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.filters import chosen, filter_options
+from archive.cli.spreading import spread_options, workforce
 from archive.vocabulary.counted import counted
 from archive.vocabulary.limit_words import limit_words
 from archive.vocabulary.ranges import ranges
@@ -18,13 +19,14 @@ from archive.vocabulary.ranges import ranges
 @click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
 @click.option("--against", multiple=True, metavar="LIMIT", help="A limit (default: the one that each record names).")
 @filter_options
-@click.option("--workers", type=click.IntRange(1), default=1, show_default=True, metavar="N", help="Processes.")
+@spread_options
 @signer_options
 @output_options
 def command(
     archive: Path,
     against: tuple[str, ...],
     workers: int,
+    scheduler: str | None,
     by: str | None,
     reason: str | None,
     as_json: bool,
@@ -49,7 +51,7 @@ def command(
         opened,
         chosen(filters),
         against=list(against) or None,
-        workers=workers,
+        force=workforce(workers, scheduler, "grading", quiet=quiet),
         by=signer.name(by),
         reason=reason,
         sign=signer.sign(opened),

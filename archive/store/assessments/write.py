@@ -1,7 +1,7 @@
 """A grading run over records of the archive: verdicts and grades in a bag, what changed beside them.
 
-The work is a list of deposits, independent of each other: `Assessment.work` names them, `graded` does one, `commit`
-joins them. A cluster may do the middle step later.
+The work is a list of pieces, independent of each other: `records_to_grade` makes it, `graded` does one, wherever it
+runs, `assess` joins and commits them.
 
 assessments/<id>/data/tables/verdicts.parquet, grades.parquet   with "address", the record's deposit and position
 assessments/<id>/data/changes.parquet                           records whose verdict is another than before
@@ -23,6 +23,7 @@ from archive import disk
 from archive.isolation import NOT_GRADED
 from archive.store import aside, clock, layout
 from archive.store.archive import Archive
+from archive.store.bag_reading import BagReading
 from archive.store.bags import TAG_MANIFEST, BagWriter
 from archive.store.events.write import people_json
 from archive.store.ledger import LedgerEntry
@@ -50,6 +51,8 @@ CHANGES = pa.schema(
 )
 _STATEMENTS = ("verdicts", "grades")
 _TOGETHER = 128
+PIECE = 4 * _TOGETHER
+"""Records of a deposit that are graded as one piece: their verdicts and grades take some 10 MB."""
 
 
 @dataclass
@@ -66,33 +69,46 @@ class AssessmentOutcome:
     """False where an earlier run, whose entry this is, said the same."""
 
 
-@dataclass
-class Assessment:
-    """A run over records given by address, in the deposits that hold them."""
+@dataclass(frozen=True)
+class RecordsToGrade:
+    """Some records of one deposit, by their positions, rising; and whatever the grading needs to know."""
 
-    archive: Archive
-    addresses: Iterable[str]
-    work: dict[str, list[int]] = field(default_factory=dict)
+    deposit: str
+    bag: BagReading
+    positions: tuple[int, ...]
+    said: Any = None
 
-    def __post_init__(self) -> None:
-        for address in self.addresses:
-            deposit, position = split_address(address)
-            self.work.setdefault(deposit, []).append(position)
 
-    def graded(self, deposit: str, grade: Grade) -> Iterator[dict[str, Any]]:
-        """Verdicts and grades of one deposit's records, some at a time, each table with its column "address"."""
-        tables = self.archive.tables(deposit)
-        for block, members in groupby(sorted(set(self.work[deposit])), key=lambda p: p // _TOGETHER):
-            some = list(members)
-            low = block * _TOGETHER
-            for batch in tables.batches(low, low + _TOGETHER, _TOGETHER):
-                ids = one_chunk(batch["records"]["record_id"])
-                if len(some) < len(batch):
-                    ids = ids.take(pa.array([p - low for p in some]))
-                    batch = batch.select(ids.to_pylist())
-                batch = grade(_plain(batch))
-                places = pa.array([f"{deposit}/{p}" for p in some])
-                yield {name: _addressed(batch[name], ids, places) for name in _STATEMENTS}
+def records_to_grade(archive: Archive, addresses: Iterable[str], said: Any = None) -> list[RecordsToGrade]:
+    """The records at these addresses in pieces of at most PIECE, deposit after deposit. said: goes along with each.
+
+    Errors: Trouble where there is no such deposit, or its manifests are damaged."""
+    of: dict[str, set[int]] = {}
+    for address in addresses:
+        deposit, position = split_address(address)
+        of.setdefault(deposit, set()).add(position)
+    made = []
+    for deposit, positions in of.items():
+        bag = BagReading.of(archive, deposit)
+        for _, some in groupby(sorted(positions), key=lambda p: p // PIECE):
+            made.append(RecordsToGrade(deposit, bag, tuple(some), said))
+    return made
+
+
+def graded(piece: RecordsToGrade, grade: Grade) -> Iterator[dict[str, Any]]:
+    """Verdicts and grades of these records, some at a time, each table with its column "address"."""
+    tables = piece.bag.tables
+    for block, members in groupby(piece.positions, key=lambda p: p // _TOGETHER):
+        some = list(members)
+        low = block * _TOGETHER
+        for batch in tables.batches(low, low + _TOGETHER, _TOGETHER):
+            ids = one_chunk(batch["records"]["record_id"])
+            if len(some) < len(batch):
+                ids = ids.take(pa.array([p - low for p in some]))
+                batch = batch.select(ids.to_pylist())
+            batch = grade(_plain(batch))
+            places = pa.array([f"{piece.deposit}/{p}" for p in some])
+            yield {name: _addressed(batch[name], ids, places) for name in _STATEMENTS}
 
 
 @dataclass(frozen=True)
@@ -107,13 +123,12 @@ class RunFacts:
     sign: Sign | None = None
 
 
-def assess(run: Assessment, parts: Iterable[dict[str, Any]], said: RunFacts) -> AssessmentOutcome:
+def assess(archive: Archive, records: int, parts: Iterable[dict[str, Any]], said: RunFacts) -> AssessmentOutcome:
     """Commits what grading records of the archive again came to; nothing that stands is changed.
 
-    parts: verdicts and grades as Assessment.graded gives them. Where an earlier run said the same of the same records,
-    against the same limits, nothing is committed and its entry is given.
+    records: their number; parts: verdicts and grades as `graded` gives them. Where an earlier run said the same of
+    the same records, against the same limits, nothing is committed and its entry is given.
     """
-    archive = run.archive
     run_id = layout.new_id(clock.now())
     writing = aside.begin(archive, run_id)
     place = f"{layout.ASSESSMENTS}/{run_id}"
@@ -122,9 +137,8 @@ def assess(run: Assessment, parts: Iterable[dict[str, Any]], said: RunFacts) -> 
         words, changes, faults = _write(archive, bag, parts)
         for name, data in sorted(said.limits.items()):
             bag.add(f"limits/{name}", data)
-        graded = {path: p.sha256 for path, p in bag.prints.items()}
-        records = sum(len(p) for p in run.work.values())
-        before = _said_before(archive, said.facts, graded)
+        made = {path: p.sha256 for path, p in bag.prints.items()}
+        before = _said_before(archive, said.facts, made)
         if before is not None:
             return AssessmentOutcome(before, records, dict(words), changes, faults, new=False)
         who = _by(bag, said.by)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from archive.errors import Trouble
 from archive.store import merkle
@@ -14,9 +13,6 @@ from archive.store.parquet import BagTables, options
 from archive.store.records import index_path, read_index
 from archive.tables import tables
 from archive.tables.canonical import record_digests
-
-Reread = Callable[[Path, BagTables], Iterator[dict[str, Any]]]
-"""Reads the originals of a bag again and reports, as findings, which records come out otherwise."""
 
 
 def records(root: Path, entry: LedgerEntry, gone: dict[str, str]) -> Iterator[Damage]:

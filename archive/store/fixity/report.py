@@ -43,6 +43,11 @@ class Report:
     disposals: list[dict[str, Any]] = field(default_factory=list)
     """Ledger entries by which records were disposed of: the same, with job, deposits, and number of records."""
 
+    earlier: int = 0
+    """Entries that a run looked at which was interrupted; this one went on from there."""
+    earlier_from: str = ""
+    """When that run looked at the first of them."""
+
     @property
     def sound(self) -> bool:
         """Whether everything is as it was, as far as this depth looks."""
@@ -79,4 +84,5 @@ class Report:
                 "stamps": self.stamps,
             },
             "copies": self.copies,
+            "looked_at_earlier": {"entries": self.earlier, "from": self.earlier_from} if self.earlier else None,
         }

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
-from archive.store import catalogue, layout, memory
+from archive.spread import Lost, Workforce
+from archive.store import catalogue, clock, layout, memory
 from archive.store.archive import Archive
 from archive.store.bags import Damage
 from archive.store.catalogue.apply_event import DISPOSAL
 from archive.store.cautions import cautions
 from archive.store.committed import redacted
-from archive.store.fixity import bags, deep
+from archive.store.fixity import bags
 from archive.store.fixity.chain import Chain, walk
-from archive.store.fixity.report import COUNT, DEEP, DEPTHS, DIGEST, Report
+from archive.store.fixity.entry_look import EntryLook, Reread, look, pieces
+from archive.store.fixity.report import DEEP, DEPTHS, DIGEST, Report
 from archive.store.head_digits import typed
+from archive.store.kept_work import Work
 from archive.store.keys import judge_signatures
-from archive.store.parquet import BagTables
 from archive.store.promotion import promotion
 from archive.vocabulary.counted import counted
+
+_ENDED = "could not be looked at: every process that tried ended"
 
 
 def fixity(
@@ -29,14 +32,14 @@ def fixity(
     *,
     expect: str | None = None,
     accept: bool = False,
-    reread: deep.Reread | None = None,
-    each: Callable[[list[Any]], Any] = iter,
+    reread: Reread | None = None,
+    force: Workforce | None = None,
 ) -> Report:
     """Looks whether everything is as it was. Damage is reported, never raised.
 
     depth: count, digest or deep. expect: a head that the ledger must hold, as a receipt gives it (hexadecimal digits,
     or SIZE:HEX). accept: take the ledger as it is now for the head to remember on this machine. reread: reads originals
-    again (deep). Errors: ValueError for another depth.
+    again (deep). force: who looks at the entries. Errors: ValueError for another depth.
     """
     if depth not in DEPTHS:
         raise ValueError(f"depth is one of {', '.join(DEPTHS)}, not {depth}")
@@ -56,20 +59,27 @@ def fixity(
     gone = redacted(chain.entries)
     _gone(chain, report)
     disposed = {name for e in chain.entries if e.get("event") == DISPOSAL for name in e["deposits"]}
-    for entry in each(chain.entries):
-        bytes_too = depth != COUNT
-        found = list(bags.look(root, entry, gone, bytes_too=bytes_too))
+    work = Work(
+        archive.id,
+        force or Workforce(),
+        f"fixity {depth} {report.head} {reread is not None}",
+        look,
+        pieces(root, chain.entries, gone, depth, reread),
+        lambda piece: layout.entry_path(Path(), piece.entry.number).as_posix(),
+    )
+    for piece, found in work.watched():
+        entry = piece.entry
+        if isinstance(found, Lost):
+            found = EntryLook((Damage(str(entry.get("path", work.name(piece))), _ENDED),))
         if entry.kind == "deposit":
             report.deposits += 1
             report.records += 0 if entry["deposit"] in disposed else int(entry["records"])
-            if depth == DEEP and not any(d.path.startswith(entry["path"]) for d in found):
-                found += deep.records(root, entry, gone)
-                if reread is not None and not found:
-                    report.findings += reread(root / entry["path"], BagTables(root / entry["path"]))
-            if found:
+            if found.damage:
                 report.damaged_deposits.add(entry["deposit"])
-        report.files += bags.count_files(root, entry)
-        report.add(found)
+        report.findings += found.findings
+        report.files += found.files
+        report.add(found.damage)
+    report.earlier, report.earlier_from = work.before, clock.text(work.since) if work.since else ""
     report.files += chain.count
     for entry in chain.entries:
         if entry.get("event") == "merge":

@@ -44,6 +44,18 @@ class Identities:
             self._times.append(int(times[row].astype(np.int64)) if known else -1)
             self._exact.append(bool(known))
 
+    def merge(self, other: Identities) -> None:
+        """Takes in all records of another one, after those that are here."""
+        links = [self._link_numbers.setdefault(link, len(self._link_numbers)) for link in other._link_numbers]
+        units = [self._unit_numbers.setdefault(unit, len(self._unit_numbers)) for unit in other._unit_numbers]
+        self.record_ids += other.record_ids
+        self.labels += other.labels
+        self.jobs += other.jobs
+        self._links += [links[n] for n in other._links]
+        self._units += [units[n] for n in other._units]
+        self._times += other._times
+        self._exact += other._exact
+
     def __len__(self) -> int:
         return len(self.record_ids)
 

@@ -81,6 +81,11 @@ class Sketches:
             self.who.add(look, rows)
             self._parts.append(sketches)
 
+    def merge(self, other: Sketches) -> None:
+        """Takes in all records of other sketches, made with the same tolerances."""
+        self.who.merge(other.who)
+        self._parts += other._parts
+
     def _worth(self, values: Singles, mhz: Reals) -> Bools:
         """True for curves (n, 20) with enough points and enough structure."""
         if len(mhz) < self.least_points:
