@@ -144,6 +144,10 @@ class Cluster(Spread):
                     yield number, Lost()
                 elif future.status == "error":
                     raise future.exception()
+                elif future.status in ("pending", "lost"):  # done, and lost with its worker: it is done again
+                    flying[future] = number
+                    ready.add(future)
+                    continue
                 else:
                     raise self._trouble("the scheduler went away", code="cluster.scheduler-lost")
                 future.release()
