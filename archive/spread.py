@@ -50,7 +50,7 @@ class Worked:
     heard: tuple[Warning, ...] = ()
 
 
-class Spread(ABC):
+class Workers(ABC):
     """Where work is done."""
 
     elsewhere = True
@@ -64,25 +64,25 @@ class Spread(ABC):
         """
 
 
-class Here(Spread):
+class Here(Workers):
     """This process, one piece after the other."""
 
     elsewhere = False
 
     def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
-        """As Spread.finished, in the order given."""
+        """As Workers.finished, in the order given."""
         for number, one in given.items():
             yield number, Worked(work(one))
 
 
 @dataclass(frozen=True)
-class Processes(Spread):
+class Processes(Workers):
     """Processes of this machine. One that ends is replaced, and what it had is done again."""
 
     number: int
 
     def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
-        """As Spread.finished. Pieces that were under way when a process ended are tried again one by one, so that the
+        """As Workers.finished. Pieces that were under way when a process ended are tried again one by one, so that the
         one that ends it is known."""
         left, ended = dict(given), Counter[int]()
         while left:
@@ -118,13 +118,13 @@ class Processes(Spread):
 
 
 @dataclass(frozen=True)
-class Cluster(Spread):
+class Cluster(Workers):
     """The workers of a Dask scheduler. They must reach the archive by the same path, and have this version."""
 
     address: str
 
     def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
-        """As Spread.finished. Errors: Trouble too where no scheduler answers, has no worker, or goes away."""
+        """As Workers.finished. Errors: Trouble too where no scheduler answers, has no worker, or goes away."""
         engine = _engine()
         with self._client(engine) as client, client.as_current():
             waiting = deque(given)
@@ -189,11 +189,11 @@ def _engine() -> Any:
 class Workforce:
     """Who does the work, and who passes the pieces through as they are done, for a bar."""
 
-    spread: Spread = field(default_factory=Here)
+    workers: Workers = field(default_factory=Here)
     watch: Callable[[Any], Iterable[Any]] = iter
 
 
-def spread(workers: int = 1, scheduler: str | None = None) -> Spread:
+def spread(workers: int = 1, scheduler: str | None = None) -> Workers:
     """Where work is to be done. workers: processes of this machine; scheduler: address of a Dask scheduler."""
     return Cluster(scheduler) if scheduler else Processes(workers) if workers > 1 else Here()
 

@@ -12,7 +12,7 @@ from archive.spread import Workforce
 from archive.store import Archive
 from archive.store.bag_reading import BagReading
 from archive.store.catalogue.filters import Filters
-from archive.store.kept_work import Work
+from archive.store.kept_work import BagWork
 from archive.validation.copies import Copies, Sketches
 from archive.validation.copies import find as pairs
 from archive.validation.copies.detector import sketches_for
@@ -22,7 +22,7 @@ _PIECE = 512
 
 
 @dataclass(frozen=True)
-class _Piece:
+class _RecordsToSketch:
     """Records of one deposit, by their positions, rising. bag: where they stand as they were archived; None where
     somebody corrected one since, which the catalogue knows."""
 
@@ -41,7 +41,7 @@ def copies(archive: Archive, chosen: Filters, *, policy: Any = None, force: Work
     where = places(archive, chosen)
     pieces = _pieces(archive, where.values(), policy)
     alone = [p for p in pieces if p.bag is not None]
-    sketched = Work(archive.id, force or Workforce(), "copies", _sketches, alone, lambda p: p.deposit).sure()
+    sketched = BagWork(archive.id, force or Workforce(), "copies", _sketches, alone, lambda p: p.deposit).sure()
     sketches = sketches_for(policy)
     for piece in pieces:
         if piece.bag is None:
@@ -53,17 +53,17 @@ def copies(archive: Archive, chosen: Filters, *, policy: Any = None, force: Work
     return pairs(sketches, lambda ids: read(archive, [where[i] for i in ids]), policy)
 
 
-def _pieces(archive: Archive, wanted: Iterable[Place], policy: Any) -> list[_Piece]:
+def _pieces(archive: Archive, wanted: Iterable[Place], policy: Any) -> list[_RecordsToSketch]:
     made = []
     for deposit, members in groupby(sorted(wanted), key=lambda place: place[0]):
         bag, changed = BagReading.of(archive, deposit), corrected(archive, deposit)
         for _, some in groupby((p for _, p in members), key=lambda p: p // _PIECE):
             positions = tuple(some)
-            made.append(_Piece(deposit, positions, None if changed.intersection(positions) else bag, policy))
+            made.append(_RecordsToSketch(deposit, positions, None if changed.intersection(positions) else bag, policy))
     return made
 
 
-def _sketches(piece: _Piece) -> Sketches:
+def _sketches(piece: _RecordsToSketch) -> Sketches:
     """Sketches of a piece, wherever this runs."""
     assert piece.bag is not None
     sketches = sketches_for(piece.policy)

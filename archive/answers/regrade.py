@@ -23,7 +23,7 @@ from archive.store.assessments import (
 )
 from archive.store.catalogue.filters import Filters, addresses
 from archive.store.files import sha256
-from archive.store.kept_work import Work
+from archive.store.kept_work import BagWork
 from archive.tables import Batch
 
 
@@ -52,14 +52,14 @@ def regrade(
     used = {Path(name).name: data for name, data in _read(names)}
     facts = {"against": against, "limits_version": limits.version()}
     files = tuple((name, sha256(data)) for name, data in _read(names))
-    pieces = records_to_grade(archive, listed, _Asked(tuple(against) if against else None, files))
-    work = Work(archive.id, force or Workforce(), "regrade", _graded, pieces, lambda piece: piece.deposit)
+    pieces = records_to_grade(archive, listed, _Against(tuple(against) if against else None, files))
+    work = BagWork(archive.id, force or Workforce(), "regrade", _graded, pieces, lambda piece: piece.deposit)
     parts = (part for _, parts in work.sure() for part in parts)
     return assess(archive, len(set(listed)), parts, RunFacts(by, reason, facts, used, sign))
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _Against:
     """Limits, and the files that they stand in with their SHA-256."""
 
     against: tuple[str, ...] | None
@@ -73,7 +73,7 @@ def _read(names: Iterable[str | Path]) -> list[tuple[str, bytes]]:
 
 def _graded(piece: RecordsToGrade) -> list[dict[str, Any]]:
     """Verdicts and grades of a piece, wherever this runs. Errors: Trouble where a limit file is another one there."""
-    asked: _Asked = piece.said
+    asked: _Against = piece.said
     for name, digest in asked.files:
         path = schemas.root() / "limits" / name
         if not path.is_file() or sha256(path.read_bytes()) != digest:

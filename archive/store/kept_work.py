@@ -33,7 +33,7 @@ _FOLDER = "work"
 
 
 @dataclass
-class Work(Generic[Given, Made]):
+class BagWork(Generic[Given, Made]):
     """What is made of each of some pieces, in their order; its length is their number.
 
     what: says which run this is; work: of a module, so that other processes find it; given: small things whose repr
@@ -55,7 +55,7 @@ class Work(Generic[Given, Made]):
 
     def __iter__(self) -> Iterator[tuple[Given, Made | Lost]]:
         """Each piece with what was made of it, or Lost. What was warned of elsewhere is warned of here."""
-        for number, worked in self._elsewhere() if self.force.spread.elsewhere else self._here():
+        for number, worked in self._elsewhere() if self.force.workers.elsewhere else self._here():
             if isinstance(worked, Lost):
                 yield self.given[number], worked
                 continue
@@ -79,7 +79,7 @@ class Work(Generic[Given, Made]):
             yield one, made
 
     def _here(self) -> Iterator[tuple[int, Worked | Lost]]:
-        return self.force.spread.finished(self.work, dict(enumerate(self.given)))
+        return self.force.workers.finished(self.work, dict(enumerate(self.given)))
 
     def _elsewhere(self) -> Iterator[tuple[int, Worked | Lost]]:
         parts = _Parts.of(self.archive_id, self._key())
@@ -89,7 +89,7 @@ class Work(Generic[Given, Made]):
         wanted = {n: one for n, one in enumerate(self.given) if n not in there}
         done, given_up = set(there), set[int]()
         following = 0
-        for number, worked in self.force.spread.finished(self.work, wanted):
+        for number, worked in self.force.workers.finished(self.work, wanted):
             if isinstance(worked, Lost):
                 given_up.add(number)
                 continue

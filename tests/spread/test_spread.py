@@ -13,7 +13,7 @@ import pytest
 from archive.errors import Trouble
 from archive.spread import AHEAD, Here, Lost, Processes, Workforce, spread
 from archive.store import kept_work
-from archive.store.kept_work import Work
+from archive.store.kept_work import BagWork
 from tests.spread import spread_work
 
 
@@ -23,8 +23,8 @@ class Elsewhere(Here):
     elsewhere = True
 
 
-def _work(where: Any, work: Callable[[Any], Any], given: Sequence[Any], what: str = "test") -> Work[Any, Any]:
-    return Work("ar-test", Workforce(where), what, work, given, str)
+def _work(where: Any, work: Callable[[Any], Any], given: Sequence[Any], what: str = "test") -> BagWork[Any, Any]:
+    return BagWork("ar-test", Workforce(where), what, work, given, str)
 
 
 def _pieces(folder: Path, number: int = 8) -> list[tuple[str, int]]:

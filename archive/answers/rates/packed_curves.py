@@ -17,7 +17,7 @@ from archive.spread import Workforce
 from archive.store import Archive
 from archive.store.bag_reading import BagReading
 from archive.store.checked_files import passed_over
-from archive.store.kept_work import Work
+from archive.store.kept_work import BagWork
 from archive.store.parquet import BagTables, options
 from archive.tables.arrow import Ints, coded, one_chunk
 from archive.vocabulary.counted import counted
@@ -56,7 +56,7 @@ class CurvesAsked:
 
 
 @dataclass(frozen=True)
-class _Piece:
+class _CurvesToCount:
     """Some deposits of which the curves of one origin are counted together."""
 
     asked: CurvesAsked
@@ -65,7 +65,7 @@ class _Piece:
 
 
 @dataclass
-class Counted:
+class CurveCounts:
     """One histogram per group, how many records of each have curves, (groups,) int64, and curves that were left out."""
 
     histograms: list[Histogram]
@@ -76,16 +76,16 @@ class Counted:
 
 def count_curves(
     archive: Archive, asked: CurvesAsked, selected: Sequence[Selected], force: Workforce | None = None
-) -> Counted:
+) -> CurveCounts:
     """Counts the curves of the selected records.
 
     Measured curves count; where there are none, those that the export derived; where there are none either, they are
     recomputed from measured ones. Errors: Trouble for a damaged bag.
     """
     for origin in (MEASURED, DERIVED, RECOMPUTED):
-        pieces = [_Piece(asked, origin, bags) for bags in _together(selected)]
-        work = Work(archive.id, force or Workforce(), "curves", _counted, pieces, lambda p: p.bags[0].deposit)
-        found = Counted([Histogram() for _ in range(asked.groups)], np.zeros(asked.groups, np.int64))
+        pieces = [_CurvesToCount(asked, origin, bags) for bags in _together(selected)]
+        work = BagWork(archive.id, force or Workforce(), "curves", _counted, pieces, lambda p: p.bags[0].deposit)
+        found = CurveCounts([Histogram() for _ in range(asked.groups)], np.zeros(asked.groups, np.int64))
         for _, part in work.sure():
             for whole, of_part in zip(found.histograms, part.histograms, strict=True):
                 whole.merge(of_part)
@@ -115,7 +115,7 @@ def _together(selected: Sequence[Selected]) -> Iterator[tuple[Selected, ...]]:
         yield tuple(held)
 
 
-def _counted(piece: _Piece) -> Counted:
+def _counted(piece: _CurvesToCount) -> CurveCounts:
     """The curves of a piece, wherever this runs."""
     counter = _CurveCounter(piece.asked)
     for one in piece.bags:
@@ -131,7 +131,7 @@ class _CurveCounter:
     """Fills the histograms with the curves of bags."""
 
     def __init__(self, asked: CurvesAsked) -> None:
-        self.found = Counted([Histogram() for _ in range(asked.groups)], np.zeros(asked.groups, np.int64))
+        self.found = CurveCounts([Histogram() for _ in range(asked.groups)], np.zeros(asked.groups, np.int64))
         self._parameter, self._worst, self._sense = asked.parameter, asked.worst, asked.sense
 
     def add(self, tables: BagTables, origin: str, positions: Ints, groups: Ints) -> None:

@@ -29,7 +29,7 @@ from archive.spread import Workforce
 from archive.store import Archive
 from archive.store.assessments import RecordsToGrade, graded, records_to_grade
 from archive.store.counting.columns import BITS
-from archive.store.kept_work import Work
+from archive.store.kept_work import BagWork
 from archive.tables import Batch
 from archive.vocabulary.counted import counted
 
@@ -107,7 +107,7 @@ def readiness(
     regraded = answer_from_regrading(source, archives, choice)
     source.refuse_unknown(choice)
     tests = _tests(source, choice, fields)
-    verdicts = _verdicts(archives, tests, _Asked(tuple(ids), cords), force or Workforce())
+    verdicts = _verdicts(archives, tests, _Applications(tuple(ids), cords), force or Workforce())
     rows = []
     for key in _keys(tests):
         here = [t for t in tests if t.key == key]
@@ -148,7 +148,7 @@ def _keys(tests: Sequence[_LinkTest]) -> list[tuple[Any, ...]]:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _Applications:
     """What the records are graded against."""
 
     applications: tuple[str, ...]
@@ -158,7 +158,7 @@ class _Asked:
 def _verdicts(
     archives: Archive | Sequence[Archive],
     tests: Sequence[_LinkTest],
-    asked: _Asked,
+    asked: _Applications,
     force: Workforce,
 ) -> _Verdicts:
     """What each test came to."""
@@ -166,7 +166,7 @@ def _verdicts(
     found: _Verdicts = {}
     for name, archive in zip(archive_names(listed), listed, strict=True):
         pieces = records_to_grade(archive, (t.address for t in tests if t.archive == name), asked)
-        work = Work(archive.id, force, "ready", _graded, pieces, lambda piece: piece.deposit)
+        work = BagWork(archive.id, force, "ready", _graded, pieces, lambda piece: piece.deposit)
         for _, rows in work.sure():
             for address, limit, verdict, reason, provisional in rows:
                 found[name, address, limit] = verdict, reason or "", bool(provisional)
@@ -184,7 +184,7 @@ def _graded(piece: RecordsToGrade) -> list[tuple[Any, ...]]:
     return found
 
 
-def _against(batch: Batch, asked: _Asked) -> Batch:
+def _against(batch: Batch, asked: _Applications) -> Batch:
     return grading.grade(batch, [], list(asked.applications), cords_m=asked.cords_m)
 
 

@@ -18,7 +18,7 @@ from archive.store.fixity.chain import Chain, walk
 from archive.store.fixity.entry_look import EntryLook, Reread, look, pieces
 from archive.store.fixity.report import DEEP, DEPTHS, DIGEST, Report
 from archive.store.head_digits import typed
-from archive.store.kept_work import Work
+from archive.store.kept_work import BagWork
 from archive.store.keys import judge_signatures
 from archive.store.promotion import promotion
 from archive.vocabulary.counted import counted
@@ -59,7 +59,7 @@ def fixity(
     gone = redacted(chain.entries)
     _gone(chain, report)
     disposed = {name for e in chain.entries if e.get("event") == DISPOSAL for name in e["deposits"]}
-    work = Work(
+    work = BagWork(
         archive.id,
         force or Workforce(),
         f"fixity {depth} {report.head} {reread is not None}",
