@@ -2,13 +2,15 @@
 
 The peers get one Parquet file of the same records, with what stands worked out for them already; DuckDB as a user would
 type it, in a fresh process. "same question" asks it for all that rates counts but the differences; "simple" for links
-and passes alone. Every run is a fresh process; ours and theirs take turns.
+and passes alone. Every run is a fresh process; ours and theirs take turns. What is compared is processor time, which
+other work on the machine moves little, with code compiled as an installation leaves it.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -70,7 +72,8 @@ def run(sizes: tuple[int, ...], quick: bool) -> list[dict[str, Any]]:
 
 def measured(folder: Path, records: int, bags: int, rounds: int, groupings: tuple[str, ...]) -> list[dict[str, Any]]:
     """Builds, reindexes, asks."""
-    environment = {**os.environ, "MUNIMENT_CACHE": str(folder / "cache")}
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    environment |= {"MUNIMENT_CACHE": str(folder / "cache"), "PYTHONPYCACHEPREFIX": str(folder / "compiled")}
     path = folder / "archive"
     if not path.exists():
         tiled(path, records, bags)
@@ -110,16 +113,19 @@ def asked(
         said: dict[str, Any] = {}
         for _ in range(rounds + (rounds > 1)):
             for name, words in asked_of.items():
-                began = time.perf_counter()
+                began = _processor_time()
                 said[name] = json.loads(_process(words, environment).stdout)
-                spent[name].append(time.perf_counter() - began)
+                spent[name].append(_processor_time() - began)
         took = {name: statistics.median(s[1:] or s) for name, s in spent.items()}
+        timed = [sys.executable, "-m", "tests.benchmarks._timed", *ours[3:]]
+        peak = json.loads(_process(timed, environment).stderr.strip().splitlines()[-1])["peak"]
         rows.append(
             {
                 "what": "rates",
                 "by": by,
                 "agrees": _agree(by, said["ours"]["rows"], said["same question"]),
-                "ours_s": took["ours"],
+                "ours_cpu_s": took["ours"],
+                "peak_gb": peak / 1e9,
                 "to_same_question": took["ours"] / took["same question"],
                 "to_simple": took["ours"] / took["simple"],
                 "no_comparison_to_same": took["ours, no comparison"] / took["same question"],
@@ -187,6 +193,12 @@ def _one_file(path: Path, environment: dict[str, str], folder: Path) -> tuple[Pa
     )
     duckdb.execute(f"COPY ({parts}) TO '{long}' (FORMAT parquet, COMPRESSION zstd)")
     return one, long
+
+
+def _processor_time() -> float:
+    """Seconds that all processes so far have had of the processor."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _process(words: list[str], environment: dict[str, str]) -> subprocess.CompletedProcess[str]:

@@ -89,7 +89,7 @@ def test_two_groups_by_every_arrangement() -> None:
         dealt = counts([[listed[i] for i in first], [listed[i] for i in range(6) if i not in first]])
         beyond += abs(differ.distances(dealt, 0.05)[0]) >= z[0] - 1e-9
     assert beyond / 20 == 0.1
-    assert differ.shuffled_p(made, 0.05, z, 1999) == pytest.approx(0.1, abs=0.025)
+    assert differ.JobShuffles(made, 1999).p(np.arange(2), 0.05, z) == pytest.approx(0.1, abs=0.025)
 
 
 def test_strata_are_those_of_statsmodels() -> None:
@@ -105,7 +105,7 @@ def test_strata_are_those_of_statsmodels() -> None:
         np.array([r[3] for r in rows], float),
         np.array([r[2] for r in rows], float),
     )
-    found = standardise.standardised(made)
+    (found,) = standardise.against_rest(made, [0])
     assert found is not None
     assert found.within.value == pytest.approx(0.031694915, abs=1e-9)
     assert found.direct[0] - found.direct[1] == pytest.approx(0.029746835, abs=1e-9)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from archive.answers.inference import drift
-from archive.answers.inference.standardise import StratumCounts, standardised
+from archive.answers.inference.standardise import StratumCounts, against_rest
 from tests.endurance.error_rates import archive_of_units, charts, until
 from tests.inference import simulated_jobs as simulated
 
@@ -52,8 +52,8 @@ def test_like_mixes_are_not_told_to_move_a_rate(links: int) -> None:
         x = draw.binomial(n, rate)
         some = n > 0
         side, band = (jobs >= 4).astype(int), np.tile(np.arange(7), 8)
-        found = standardised(
-            StratumCounts(side[some], band[some], jobs[some], n[some].astype(float), x[some].astype(float))
+        (found,) = against_rest(
+            StratumCounts(side[some], band[some], jobs[some], n[some].astype(float), x[some].astype(float)), [0]
         )
         assert found is not None
         moved += abs(found.moved.value) >= 0.005 and found.moved.p < 0.05

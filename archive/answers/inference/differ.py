@@ -1,12 +1,14 @@
 """Which groups pass more or less often than the typical one: whole jobs shuffled, step by step, one correction.
 
 Step-down max-T by permutation of jobs (Westfall and Young 1993, from memory; p as Phipson and Smyth 2010, arXiv
-1603.05766): the correction for many groups is in it.
+1603.05766): the correction for many groups is in it. A step that can tell nothing any more ends early (Besag and
+Clifford 1991, from memory: p is then how often out of the shuffles up to there).
 """
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +19,8 @@ from archive.answers.inference.jobs import JobCounts, Reals
 from archive.answers.inference.special import t_tail
 
 SHUFFLES = 999
-_TOGETHER = 1 << 21
-"""Values shuffled in one go."""
+_AT_ONCE = 100
+"""Shuffles made in one go: few enough that a step may end early, and that they stay near the processor."""
 
 
 @dataclass(frozen=True)
@@ -61,11 +63,12 @@ def compare(jobs: JobCounts, alpha: float = 0.05, shuffles: int = SHUFFLES) -> S
     found: list[Departure] = []
     most = max(1, (len(left) - 1) // 2)
     so_far = 0.0
+    dealt = JobShuffles(jobs, shuffles)
     while True:
         here = jobs.only(left)
         z = distances(here, float(rho.value))
         z_of[left] = z
-        p = so_far = max(so_far, shuffled_p(here, float(rho.value), z, shuffles))
+        p = so_far = max(so_far, dealt.p(left, float(rho.value), z, alpha))
         if p > alpha or not np.abs(z).max() > 0:
             break
         worst = int(np.abs(z).argmax())
@@ -99,27 +102,48 @@ def _from_median(value: Any, weight: Any) -> Any:
     return (value - middle) * np.sqrt(weight)
 
 
-def shuffled_p(jobs: JobCounts, correlation: float, z: Reals, shuffles: int = SHUFFLES) -> float:
-    """Share of shuffles of the jobs among the groups in which some group lies as far out as the furthest does."""
-    order = np.argsort(jobs.group, kind="stable")
-    n, x = jobs.links[order], jobs.passed[order]
-    starts = np.searchsorted(jobs.group[order], np.arange(jobs.groups))
-    furthest = float(np.abs(z).max()) - 1e-9
-    if (x == n).all() or len(n) == jobs.groups:
-        return 1.0
-    draw = np.random.default_rng(seed_of(jobs.group, n, x))
-    beyond, done = 0, 0
-    some = max(1, _TOGETHER // len(n))
-    while done < shuffles:
-        count = min(some, shuffles - done)
-        where = draw.permuted(np.broadcast_to(np.arange(len(n)), (count, len(n))), axis=1)
-        links = np.add.reduceat(n[where], starts, axis=1)
-        passed = np.add.reduceat(x[where], starts, axis=1)
-        size = np.add.reduceat((n * n)[where], starts, axis=1) / links
-        a = of_jobs.arcsines(passed / links, links, size, correlation)
-        beyond += int((np.abs(_from_median(a.value, a.weight)).max(axis=1) >= furthest).sum())
-        done += count
-    return (beyond + 1) / (shuffles + 1)
+class JobShuffles:
+    """The jobs of all groups dealt to them anew, in orders that a question always has. They are drawn as they are
+    needed, and serve every step: jobs that are taken out leave the others in an order as good as any."""
+
+    def __init__(self, jobs: JobCounts, shuffles: int = SHUFFLES) -> None:
+        order = np.argsort(jobs.group, kind="stable")
+        self._group, self._n, self._x = jobs.group[order], jobs.links[order], jobs.passed[order]
+        self._shuffles, self._groups = shuffles, jobs.groups
+        self._draw = np.random.default_rng(seed_of(self._group, self._n, self._x))
+        self._drawn: list[Any] = []
+
+    def p(self, groups: Any, correlation: float, z: Reals, alpha: float = 1.0) -> float:
+        """Share of shuffles of the jobs of some groups, (k,) rising, in which one lies as far out as the furthest of z,
+        (k,). No more are made once p is sure to be above alpha; whether it is never depends on that."""
+        number = np.full(self._groups, -1)
+        number[groups] = np.arange(len(groups))
+        here = number[self._group] >= 0
+        some, n, x, squares = int(here.sum()), self._n, self._x, self._n * self._n
+        starts = np.searchsorted(number[self._group[here]], np.arange(len(groups)))
+        if (x == n)[here].all() or some == len(groups):
+            return 1.0
+        furthest = float(np.abs(z).max()) - 1e-9
+        enough = alpha * (self._shuffles + 1)
+        beyond = done = 0
+        for dealt in self._dealt():
+            where = dealt if some == len(n) else dealt.ravel()[np.flatnonzero(here[dealt])].reshape(len(dealt), some)
+            links, passed, size = (np.add.reduceat(v[where], starts, axis=1) for v in (n, x, squares))
+            a = of_jobs.arcsines(passed / links, links, size / links, correlation)
+            beyond += int((np.abs(_from_median(a.value, a.weight)).max(axis=1) >= furthest).sum())
+            done += len(dealt)
+            if beyond + 1 > enough:
+                break
+        return (beyond + 1) / (done + 1)
+
+    def _dealt(self) -> Iterator[Any]:
+        """Places of the jobs, (shuffles, jobs), some after each other."""
+        yield from self._drawn
+        whole = np.arange(len(self._n), dtype=np.int32)
+        for first in range(_AT_ONCE * len(self._drawn), self._shuffles, _AT_ONCE):
+            count = min(_AT_ONCE, self._shuffles - first)
+            self._drawn.append(self._draw.permuted(np.broadcast_to(whole, (count, len(whole))), axis=1))
+            yield self._drawn[-1]
 
 
 def _uneven(jobs: JobCounts, which: int) -> bool:

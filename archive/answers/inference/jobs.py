@@ -155,7 +155,11 @@ def of_groups(jobs: JobCounts, elsewhere: Scatter = NOTHING) -> Correlation:
 
 def of_all(jobs: JobCounts) -> Correlation:
     """Correlation for tests, charts and funnels: one number for all groups."""
-    own = scatter(jobs).over_all
+    return with_prior(scatter(jobs).over_all)
+
+
+def with_prior(own: Scatter) -> Correlation:
+    """What a scatter says of the correlation, and the weak prior."""
     freedom = own.jobs + PRIOR_WEIGHT
     return Correlation((own.jobs * own.correlation + PRIOR_WEIGHT * PRIOR) / freedom, freedom)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from archive import schemas
 from archive.answers.count_text import percent, points
-from archive.answers.inference.standardise import Standardised, standardised
+from archive.answers.inference.standardise import Estimate, Standardised
 from archive.answers.rates.compare import Told, p_text
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.source import Choice, CountingSource
@@ -52,12 +52,9 @@ class MixSearch:
         table = self._table(fields)
         for field in fields:
             strata = table.strata([field.name])
-            if len(strata.words) < 2:
+            if strata.count < 2:
                 continue
-            for g in range(1 if len(names) == 2 else len(names)):
-                if not strata.enough(g):
-                    continue
-                made = standardised(strata.against_rest(g))
+            for g, made in strata.against_rest()[: 1 if len(names) == 2 else None]:
                 if made is None:
                     apart.append(f"{names[g]} ({field.name.replace('_', ' ')})")
                 else:
@@ -73,8 +70,8 @@ class MixSearch:
         noun: str,
         rules: dict[str, Any],
     ) -> list[Told]:
-        turned = holm([s.within.p for _, _, _, s in found])
-        moved = holm([s.moved.p for _, _, _, s in found])
+        turned = holm([_p(s.within) for _, _, _, s in found])
+        moved = holm([_p(s.moved) for _, _, _, s in found])
         told = []
         for (g, field, strata, made), p_turned, p_moved in zip(found, turned, moved, strict=True):
             against = names[1] if len(names) == 2 else "all others"
@@ -101,8 +98,8 @@ def _reversal(name: str, against: str, field: GroupField, strata: Strata, made: 
     better = "better" if within > 0 else "worse"
     ends = sorted((abs(100 * made.within.low), abs(100 * made.within.high)))
     here = strata.group == group
-    size = np.bincount(strata.stratum[here], strata.links[here], len(strata.words))
-    rest = np.bincount(strata.stratum[~here], strata.links[~here], len(strata.words))
+    size = np.bincount(strata.stratum[here], strata.links[here], strata.count)
+    rest = np.bincount(strata.stratum[~here], strata.links[~here], strata.count)
     apart = size / size.sum() - rest / rest.sum()
     most = int(np.argmax(apart))
     words = field.name.replace("_", " ")
@@ -111,8 +108,13 @@ def _reversal(name: str, against: str, field: GroupField, strata: Strata, made: 
         f"Crude, {name} is {points(abs(crude))} points {'worse' if crude < 0 else 'better'} than {against}; within "
         f"{words} it is {points(abs(within))} points {better} ({points(ends[0])} to {points(ends[1])}; "
         f"{percent(made.compared)} of the links compared). The order turns round because {shares[0]} of the links of "
-        f"{name} are of {words} {strata.words[most]}, of the others {shares[1]}."
+        f"{name} are of {words} {strata.name(most)}, of the others {shares[1]}."
     )
+
+
+def _p(of: Estimate) -> float:
+    """The p, and 1 where it is above what could be told anyway."""
+    return 1.0 if of.plainly_likely else of.p
 
 
 def _signed(share: float) -> str:

@@ -189,7 +189,7 @@ def _judged(
     found = compared(made, names, noun, rate)
     if not found.questions:
         return found, [], []
-    from archive.answers.rates.mix import MixSearch  # here, for it needs Arrow
+    from archive.answers.rates.mix import MixSearch
 
     told, notes = MixSearch(source, choice, fields, [g.key for g in made.groups], rate).search(names, noun)
     return found, told, notes
@@ -204,16 +204,15 @@ def _standardise(
     asked: Asked,
 ) -> None:
     """Adds rates at the mix of all, and differences within strata, to the rows."""
-    from archive.answers.inference.standardise import standardised
     from archive.answers.rates.mix import MixSearch
 
     by = chosen(asked.standardise, choice.length_edges)
     if any(not f.sql for f in by):
         raise Trouble("rates cannot be standardised by parameter", code="rates.not-a-filter")
     search = MixSearch(source, choice, fields, [g.key for g in made.groups], which_rate(made, asked.compare))
-    strata = search.strata(by)
+    judged = dict(search.strata(by).against_rest())
     for i, row in enumerate(rows):
-        found = standardised(strata.against_rest(i)) if strata.enough(i) else None
+        found = judged.get(i)
         row["standardised_rate"] = None if found is None else found.direct[0]
         row["standardised_others"] = None if found is None else found.direct[1]
         row["crude_difference"] = None if found is None else found.crude.value
