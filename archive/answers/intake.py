@@ -16,6 +16,7 @@ from archive import grading, schemas
 from archive.answers.folder_doubts import check_folders, folder_doubts, settle
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule, revised
+from archive.answers.optical_links import OpticalLinks
 from archive.answers.shelf import offered_by
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
@@ -34,6 +35,7 @@ from archive.store.names import plain
 from archive.tables import Batch, with_id
 from archive.tables import schema as columns
 from archive.validation.check import run
+from archive.vocabulary.counted import counted
 
 Made = TypeVar("Made")
 Pass = Callable[[Iterable[Batch]], Iterable[Batch]]
@@ -91,9 +93,12 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name, schedule=True)
             making.add(schedule.read(how.schedule, how.schedule_columns, job_id=facts.job))
+        ends = OpticalLinks(archive)
         with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
             for batch in how.watch(batches):
-                making.add(batch)
+                making.add(ends.add(batch))
+        if (across := ends.findings()) is not None:
+            making.add(across)
         making.known(reading.again)
         _used(making, offered, reading, accept_draft=how.accept_draft)
         _attach(making, offered, reading.mappings)
@@ -101,6 +106,9 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     except BaseException:
         making.abandon()
         raise
+    if ends.left_out:
+        unseen = f"{counted(ends.left_out, 'optical record')} too many to be held against each other; `muniment check`"
+        made.details["cautions"] = [*made.details.get("cautions", []), f"{unseen} with --job looks at rules across all"]
     if how.dry_run and making.lines:
         after = revised(before, making.lines, stored_whole=True, declared=how.whole_schedule)
         made.details["schedules"] = [told] if (told := changes(before, after)) else []

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from archive import grading, limits, schemas
+from archive.answers.optical_links import OpticalLinks
 from archive.errors import Trouble
 from archive.limits.any_kind import files_of
 from archive.spread import Workforce
@@ -52,9 +54,11 @@ def regrade(
     used = {Path(name).name: data for name, data in _read(names)}
     facts = {"against": against, "limits_version": limits.version()}
     files = tuple((name, sha256(data)) for name, data in _read(names))
-    pieces = records_to_grade(archive, listed, _Against(tuple(against) if against else None, files))
+    glass = _optical(archive) if against is None else frozenset()
+    others = [address for address in listed if address not in glass]
+    pieces = records_to_grade(archive, others, _Against(tuple(against) if against else None, files))
     work = BagWork(archive.id, force or Workforce(), "regrade", _graded, pieces, lambda piece: piece.deposit)
-    parts = (part for _, parts in work.sure() for part in parts)
+    parts = chain((part for _, parts in work.sure() for part in parts), _both_ends(archive, listed, glass))
     return assess(archive, len(set(listed)), parts, RunFacts(by, reason, facts, used, sign))
 
 
@@ -64,6 +68,19 @@ class _Against:
 
     against: tuple[str, ...] | None
     files: tuple[tuple[str, str], ...]
+
+
+def _optical(archive: Archive) -> frozenset[str]:
+    """Addresses of the optical records."""
+    rows = archive.db.execute("SELECT deposit || '/' || position FROM records WHERE medium = 'fiber'")
+    return frozenset(row[0] for row in rows)
+
+
+def _both_ends(archive: Archive, listed: list[str], glass: frozenset[str]) -> Iterator[dict[str, Any]]:
+    """Optical records graded here, each with the record of the other end beside it, whatever deposit holds that."""
+    links = OpticalLinks(archive)
+    for piece in records_to_grade(archive, [address for address in listed if address in glass]):
+        yield from graded(piece, lambda batch: links.add(grading.grade(batch)))
 
 
 def _read(names: Iterable[str | Path]) -> list[tuple[str, bytes]]:

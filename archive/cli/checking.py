@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
+    from archive.store import Archive
     from archive.vocabulary.link_counts import LinkCounts
 
 
@@ -33,7 +34,7 @@ class CheckInput:
     """Where the records come from. read(ids): batches with at least these records (None: all), read again at each call;
     schedule, places: what was to be built and where, as an archive knows it; counts: of the links of a job, as an
     archive knows them; retyped: records that are checked by a cable type that was settled, or stated for the job, after
-    they came; files: what is read, where it is no archive."""
+    they came; files: what is read, where it is no archive; archive: where it is one."""
 
     read: Callable[[list[str] | None], Iterable[Any]]
     schedule: Any = None
@@ -42,6 +43,7 @@ class CheckInput:
     counts: LinkCounts | None = None
     retyped: int = 0
     files: tuple[str, ...] = ()
+    archive: Archive | None = None
 
 
 def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], beside: list[Path]) -> CheckInput:
@@ -92,7 +94,7 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
     counts = progress(archive, job).counts if job is not None else None
     table = made["schedule"] if listed else None
     name, retyped = f"as deposited for {job}" if listed else "", retyped_count(archive, where.values())
-    return CheckInput(batches, table, made["places"], name, counts, retyped)
+    return CheckInput(batches, table, made["places"], name, counts, retyped, archive=archive)
 
 
 def plan(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from archive import grading
 from archive.answers.claim.claim_facts import NEWEST, NOW, StatedVerdict
-from archive.grading.fiber.both_ends import BOTH_ENDS
+from archive.grading.fiber import BOTH_ENDS, BOTH_WAYS
 from archive.limits.any_kind import all_ids, is_established
 from archive.tables import Batch
 
@@ -44,8 +44,8 @@ def again(batch: Batch, archived: list[StatedVerdict]) -> list[StatedVerdict]:
     newest edition."""
     first = archived[0].verdict if archived else None
     limit_id = first["limit_id"] if first else None
-    if first and BOTH_ENDS in (first["reason"] or ""):
-        return []  # graded with the trace from the other end, which is not in this batch
+    if first and any(mark in (first["reason"] or "") for mark in (BOTH_ENDS, BOTH_WAYS)):
+        return []  # graded with the record of the other end, which is not in this batch
     made = []
     now = grading.grade(batch, against=[limit_id] if limit_id and limit_id in all_ids() else None)
     verdict = next(iter(now["verdicts"].to_pylist()), None)

@@ -58,6 +58,7 @@ def command(
       muniment check certificates --job HARBOUR-2019-04 --report acceptance.pdf
     """
     from archive import grading
+    from archive.answers.optical_links import OpticalLinks
     from archive.cli import checking
     from archive.validation import report as reports
     from archive.validation.check import run
@@ -72,8 +73,9 @@ def command(
     collected = reports.Collected(reports.KEPT if most is None or not as_json else most)
     checking.add_schedule(plan, collected)
 
+    links = OpticalLinks(source.archive)
     for batch in progress(source.read(None), "checking", quiet=quiet, inputs=source.files):
-        graded = grading.grade(batch) if len(batch) else batch
+        graded = links.add(grading.grade(batch)) if len(batch) else batch
         found = run(graded, plan.policy, today=plan.today)
         collected.add_batch(graded, found.findings, found.faults)
         whole.add(graded)
@@ -97,6 +99,8 @@ def command(
         for line in reports.lines(collected, reports.MOST if most is None else most) if not quiet else ():
             print_line(line)
         say(reports.total(collected), quiet=quiet)
+    if links.left_out:
+        say(f"{links.left_out} optical records were too many to be graded with their other end", quiet=quiet)
     if source.retyped:
         of = f"{source.retyped} of {collected.records} records"
         say(f"cable types settled or stated for the job count in place of the archived ones: {of}", quiet=quiet)

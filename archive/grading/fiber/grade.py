@@ -9,7 +9,8 @@ import pyarrow as pa
 
 from archive.grading.fiber import polarity
 from archive.grading.fiber.both_ends import other_ends
-from archive.grading.fiber.graded_rows import RecordGrade, grade_rows, remembered, verdict_row
+from archive.grading.fiber.both_ways import OtherWay, other_ways
+from archive.grading.fiber.graded_rows import FAIL, RecordGrade, grade_rows, remembered, verdict_row
 from archive.grading.fiber.link_grade import grade_link
 from archive.grading.fiber.loss_tests import LossTest, loss_tests
 from archive.grading.fiber.other_grades import grade_application, grade_exported
@@ -77,11 +78,15 @@ def grade_optical(
     events, curves, wrong = _events(batch), _curves(batch), polarity.faults(batch)
     ends = other_ends(batch, events)
     old = {r["record_id"] for r in batch["findings"].to_pylist() if r["rule"] == "trace-of-first-format"}
-    for test in loss_tests(batch):
+    tests = loss_tests(batch)
+    ways = other_ways(tests)
+    for test in tests:
         record_id = test.row["record_id"]
         mine = events.get(record_id, [])
         traces = EventsOfRecord(mine, curves.get(record_id), record_id in old, ends.get(record_id))
         made = _named(test, traces, own) if against is None else [_asked(test, limit) for limit in against]
+        if (both := ways.get(record_id)) is not None:
+            made = [_both_ways(grade, both) for grade in made]
         for grade in made:
             if record_id in wrong and grade.limit_id != fiber.EXPORTED and test.losses:
                 grade.fault = wrong[record_id].text
@@ -106,6 +111,20 @@ def _named(test: LossTest, traces: EventsOfRecord, own: Mapping[str, OpticalBoun
     exported = grade_exported(test)
     made += [exported] if exported else []
     return [*made, grade_events(test, traces)] if traces.events else made
+
+
+def _both_ways(grade: RecordGrade, both: OtherWay) -> RecordGrade:
+    """A grade of one direction anew with that of the other record beside it, where its limit asks for both; a fail of
+    its own stays its own."""
+    limit = fiber.get(grade.limit_id) if grade.limit_id in fiber.limit_ids() else None
+    wants = isinstance(limit, OpticalLimit) and limit.directions is not None and limit.directions.count >= 2
+    if not wants or grade.verdict == FAIL:
+        return grade
+    assert isinstance(limit, OpticalLimit)
+    found = grade_link(both.test, limit, False)
+    found.own_verdict, found.differs, found.rests_on_other = grade.own_verdict, grade.differs, True
+    found.notes = list(dict.fromkeys([*grade.notes, *found.notes, both.note]))
+    return found
 
 
 def _asked(test: LossTest, limit: OpticalBound) -> RecordGrade:

@@ -55,7 +55,8 @@ def judged(margin: float) -> str:
 @dataclass
 class RecordGrade:
     """What came of one record against one limit. missing: what a pass lacks. notes: what else is said; differs: the
-    instrument said something else of a parameter. fault: of polarity, which no loss test makes good."""
+    instrument said something else of a parameter. fault: of polarity, which no loss test makes good. rests_on_other:
+    the losses of another record are among its points, of which its own instrument's verdict says nothing."""
 
     test: LossTest
     limit_id: str | None
@@ -68,6 +69,7 @@ class RecordGrade:
     confirmed_by: str = ""
     fault: str = ""
     fault_doubts: list[str] = field(default_factory=list)
+    rests_on_other: bool = False
 
     @property
     def deciding(self) -> list[PointGrade]:
@@ -227,6 +229,8 @@ def _agrees(grade: RecordGrade) -> bool | None:
         return None
     if reported == grade.verdict:
         return True
+    if grade.rests_on_other:
+        return None
     return None if grade.worst is not None and grade.worst.within else False
 
 
@@ -235,6 +239,7 @@ def _reasons(grade: RecordGrade) -> Iterable[str]:
     yield from grade.missing
     yield from dict.fromkeys(p.reason for p in grade.deciding if p.reason and p.verdict == NOT_GRADED)
     reported = grade.test.row["reported_verdict"]
-    if grade.own_verdict and grade.verdict in (PASS, FAIL) and reported in (PASS, FAIL) and reported != grade.verdict:
+    said = reported in (PASS, FAIL) and reported != grade.verdict and not grade.rests_on_other
+    if grade.own_verdict and grade.verdict in (PASS, FAIL) and said:
         yield f"the instrument says {reported}"
     yield from grade.notes

@@ -133,6 +133,17 @@ class BagTables:
             for position in members:
                 yield position, cut(batch, position - members[0], position - members[0] + 1)
 
+    def facts(self, wanted: Sequence[int], size: int) -> Iterator[tuple[list[int], Batch]]:
+        """Records by position, in rising order, without curves, extras and statements: so many at a time, at the
+        most, with their positions."""
+        for members in _grouped(sorted(set(wanted)), size):
+            batch = self._batch(members[0], members[-1] + 1, without=("sweeps", "axes", "extras"))
+            batch = batch.replace(**{name: no_rows(name) for name, t in tables().items() if t.level == "statement"})
+            if len(members) < len(batch):
+                ids = batch["records"].column("record_id").to_pylist()
+                batch = batch.select([ids[position - members[0]] for position in members])
+            yield members, batch
+
     def record(self, position: int) -> Batch:
         """One record as a batch of one. Errors: IndexError where there is no such position."""
         if not 0 <= position < self.count:
@@ -154,16 +165,20 @@ class BagTables:
             values = packing.unpack(found["decimals"], found["scaled"], found["values"])
             yield found.select(list(columns)).append_column("values", values)
 
-    def _batch(self, low: int, high: int) -> Batch:
+    def _batch(self, low: int, high: int, without: Sequence[str] = ()) -> Batch:
         got: dict[str, Any] = {}
         for name, table in tables().items():
-            if name == "sweeps":
+            if name in without:
+                got[name] = no_rows(name)
+            elif name == "sweeps":
                 got[name] = self._sweeps(low, high)
             elif "record_id" in schema(name).names:
                 got[name] = self.rows(name, low, high)
             elif table.level == "shared" and name not in _REFERRED:
                 continue
         for name, (key, places) in _REFERRED.items():
+            if name in without:
+                continue
             got[name] = self._referred(name, key, [got[t][c] for t, c in places])
         return Batch(got)
 

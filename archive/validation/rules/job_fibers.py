@@ -211,3 +211,24 @@ def _off_the_map(arrivals: Sequence[tuple[str, str, int]], limits: Tolerances) -
         wanted = fiber.partner(near, best)
         if wanted and far != wanted:
             yield row, f"position {near}", f"it arrives at {far}", f"{wanted} by {best}, as the others of its cable"
+
+
+@rule("optical-losses-under-two-links")
+def optical_losses_under_two_links(job: JobLook, limits: Tolerances) -> Iterator[Answer]:
+    """Records of different links whose losses are all equal, apart from one test under two labels."""
+    first: dict[frozenset[tuple[object, float]], int] = {}
+    few, hits = [], []
+    for row in range(job.size):
+        facts: OpticalFacts | None = job["optical"][row]
+        if facts is None or not facts.losses:
+            continue
+        if len(facts.losses) < limits["losses"]:
+            few.append(row)
+            continue
+        earlier = first.setdefault(frozenset(facts.losses.items()), row)
+        one_test = job["time"][row] >= 0 and job["time"][row] == job["time"][earlier]
+        one_test = one_test and job["unit"][row] == job["unit"][earlier]
+        if job.link[row] != job.link[earlier] and not one_test:
+            hits.append((row, str(len(facts.losses)), job.named(earlier)))
+    yield NotLooked(few, "too few losses to tell links apart")
+    yield Raised.each(hits)
