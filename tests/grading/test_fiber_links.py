@@ -194,9 +194,43 @@ def test_end_connections_that_the_reference_left_out_are_added_for_an_applicatio
 def test_where_fibers_arrive_by_each_polarity_method(method: str, arrivals: dict[str, str]) -> None:
     """ANSI/TIA-568.3: A straight, B reversed, C crossed pair by pair; U1 and U2 (568.3-E) on reversed trunks. From
     memory (C), as 11.10 of the reference says of A to C."""
-    assert {near: fiber.partner(near, method) for near in arrivals} == arrivals
-    assert fiber.partner("13", method) == "" and fiber.partner("x", method) == ""
+    assert {near: fiber.partners(near, method, 12) for near in arrivals} == {n: (f,) for n, f in arrivals.items()}
+    assert fiber.partners("13", method, 12) == () and fiber.partners("x", method, 12) == ()
     assert fiber.polarity_letter() == "C"
+
+
+@pytest.mark.parametrize(
+    ("size", "method", "arrivals"),
+    [
+        (16, "method-a", {"1": ("1",), "16": ("16",)}),
+        (16, "method-b", {"1": ("16",), "8": ("9",), "16": ("1",)}),
+        (16, "method-c", {"1": ("2",), "15": ("16",), "16": ("15",)}),
+        (24, "method-a", {"1": ("1",), "24": ("24",)}),
+        (24, "method-b", {"1": ("12", "24"), "12": ("1", "13"), "13": ("24", "12"), "24": ("13", "1")}),
+        (24, "method-c", {"12": ("11",), "13": ("14",), "24": ("23",)}),
+    ],
+)
+def test_where_fibers_of_larger_arrays_arrive(size: int, method: str, arrivals: dict[str, tuple[str, ...]]) -> None:
+    """MPO-16 has one row, MPO-24 two of twelve (IEC 61754-7, from memory, C); by a reversed method descriptions of two
+    rows differ, so that both are let stand. The reference says nothing beyond A, B and C themselves (11.10)."""
+    assert {near: fiber.partners(near, method, size) for near in arrivals} == arrivals
+    assert fiber.partners(str(size + 1), method, size) == ()
+
+
+def test_the_plug_is_the_stated_one_else_the_smallest_that_has_the_positions() -> None:
+    assert [fiber.plug_size(p) for p in (["1"], ["12", "A"], ["13"], ["3", "17"], ["25"])] == [12, 12, 16, 24, 0]
+    assert fiber.plug_size(["1", "12"], 16) == 16 and fiber.plug_size(["1"], 7) == 0
+
+
+@pytest.mark.parametrize(("far", "stated", "wrong"), [("16", None, False), ("12", 16, True), ("12", None, False)])
+def test_a_fiber_of_an_array_of_sixteen_is_held_against_its_own_plug(far: str, stated: int | None, wrong: bool) -> None:
+    """Position 1 of an MPO-16 arrives at 16 by method B; at 12 it would be right of an MPO-12 alone."""
+    batch = loss_test(duplex(), polarity_method="method-b", array_positions=stated)
+    rows = {name: table.to_pylist() for name, table in batch.items() if table.num_rows}
+    rows["wiremap"] = [{"record_id": "re-1", "near": "1", "far": far}]
+    found = verdict(Batch.from_rows(rows))
+    assert (found["verdict"] == "fail") is wrong
+    assert ("not at 16" in (found["reason"] or "")) is wrong
 
 
 @pytest.mark.parametrize(("reported", "provisional"), [(None, True), ("fail", False)])

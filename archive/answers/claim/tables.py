@@ -13,7 +13,7 @@ from archive.answers.claim.wiremap import drawing
 from archive.answers.documents import Block, DocumentSection, Figure, Para, TableBlock, stressed
 from archive.answers.finding_text import finding_text, remedy_text
 from archive.answers.wording import Wording, decimals_of, plain
-from archive.limits.fiber import partner
+from archive.limits.fiber import partners, plug_size
 
 _WEIGHTS = (2.5, 0, 0, 0, 0, 0, 0, 0, 0, 1.6)
 
@@ -164,9 +164,11 @@ def _positions(tested: TestedRecord, rows: Sequence[Mapping[str, Any]], words: W
     method = tested.record["polarity_method"] or ""
     head = [words(h) for h in ("position", "arrives at", "expected")]
     cells = []
+    size = plug_size((r[k] or "" for r in rows for k in ("near", "far")), tested.record["array_positions"])
     for r in rows:
-        wanted = partner(r["near"], method)
-        cells.append((bool(wanted) and wanted != r["far"], [plain(r["near"]), plain(r["far"]), wanted]))
+        wanted = partners(r["near"], method, size)
+        wrong = bool(wanted) and r["far"] not in wanted
+        cells.append((wrong, [plain(r["near"]), plain(r["far"]), " / ".join(wanted)]))
     note = (
         words("Expected is what the method {method} says, from memory.", method=method)
         if method

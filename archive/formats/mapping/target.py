@@ -44,6 +44,7 @@ RECORDS = frozenset(
             "polarity_method",
             "light_class",
             "cable_lot",
+            "array_positions",
             "reported_verdict",
             "reported_marginal",
             "coverage_factor",

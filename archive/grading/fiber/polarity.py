@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from archive.limits.fiber import partner, polarity_letter
+from archive.limits.fiber import partners, plug_size, polarity_letter
 from archive.tables import Batch
 
 
@@ -20,13 +20,19 @@ class PolarityFault:
 def faults(batch: Batch) -> dict[str, PolarityFault]:
     """What is wrong with polarity by record; nothing where all is right or unknown."""
     found: dict[str, list[str]] = {}
-    records = batch["records"].select(["record_id", "polarity_method"]).to_pylist()
-    methods = {row["record_id"]: row["polarity_method"] or "" for row in records}
+    records = batch["records"].select(["record_id", "polarity_method", "array_positions"]).to_pylist()
+    built = {row["record_id"]: (row["polarity_method"] or "", row["array_positions"]) for row in records}
+    arrivals: dict[str, list[tuple[str, str]]] = {}
     for row in batch["wiremap"].to_pylist():
-        wanted = partner(row["near"], methods.get(row["record_id"], ""))
-        if wanted and row["far"] != wanted:
-            where = row["far"] or "nothing"
-            found.setdefault(row["record_id"], []).append(f"fibre {row['near']} arrives at {where}, not at {wanted}")
+        arrivals.setdefault(row["record_id"], []).append((row["near"], row["far"] or ""))
+    for record, pairs in arrivals.items():
+        method, stated = built.get(record, ("", None))
+        size = plug_size((position for pair in pairs for position in pair), stated)
+        for near, far in pairs:
+            wanted = partners(near, method, size)
+            if wanted and far not in wanted:
+                text = f"fibre {near} arrives at {far or 'nothing'}, not at {' or '.join(wanted)}"
+                found.setdefault(record, []).append(text)
     said = batch["reported"].select(["record_id", "parameter", "verdict"]).to_pylist()
     failed = {row["record_id"] for row in said if row["parameter"] == "polarity" and row["verdict"] == "fail"}
     for record in failed:

@@ -12,7 +12,7 @@ from archive.limits.fiber.library import EXPORTED, application_ids, files, get, 
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit, kind_of, nominal, reference
 from archive.limits.fiber.named import NamedLimit, find
 from archive.limits.fiber.own import by_words, is_optical, load_own
-from archive.limits.fiber.polarity_maps import DUPLEX, array_methods, partner, polarity_letter
+from archive.limits.fiber.polarity_maps import DUPLEX, array_methods, partners, plug_size, polarity_letter
 from archive.vocabulary.limit_words import EVENTS
 
 __all__ = [
@@ -39,7 +39,8 @@ __all__ = [
     "limit_ids",
     "load_own",
     "nominal",
-    "partner",
+    "partners",
+    "plug_size",
     "polarity_letter",
     "reference",
 ]

@@ -78,13 +78,13 @@ class EventLimits(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class PolarityMaps(Struct, frozen=True, forbid_unknown_fields=True):
-    """Where fibers arrive. duplex: by position. row: positions in a row of an array; methods whose rows are straight,
-    reversed, or crossed pair by pair."""
+    """Where fibers arrive. duplex: by position. plugs: positions in a row by those of a plug; methods whose rows
+    are straight, reversed, or crossed pair by pair."""
 
     confidence: Confidence
     sources: tuple[str, ...] = field(name="source")
     duplex: dict[str, str]
-    row: int
+    plugs: dict[str, int]
     straight: tuple[str, ...]
     reversed: tuple[str, ...]
     crossed: tuple[str, ...]

@@ -291,10 +291,14 @@ def polarity_wrong(look: RecordLook, _: Tolerances) -> Iterator[Answer]:
         hits.append((int(rows[at]), "as the instrument reported it", f"it says {words[at] or 'fail'}", "pass"))
     method, glass = look.words("polarity_method"), look.words("medium") == "fiber"
     near, far, of = look.words("near", "wiremap"), look.words("far", "wiremap"), look.rows_for("wiremap")
-    for at in np.flatnonzero(of >= 0):
-        row = int(of[at])
-        wanted = fiber.partner(str(near[at]), str(method[row])) if glass[row] else ""
-        if wanted and far[at] != wanted:
-            arrives = f"the fibre at position {near[at]} arrives at {far[at] or 'nothing'}"
-            hits.append((row, f"by the method {method[row]}", arrives, wanted))
+    stated = look.reals("array_positions")
+    for row in dict.fromkeys(of[of >= 0].tolist()):
+        mine = np.flatnonzero(of == row) if glass[row] else ()
+        plug = None if np.isnan(stated[row]) else int(stated[row])
+        size = fiber.plug_size((str(x[at]) for at in mine for x in (near, far)), plug)
+        for at in mine:
+            wanted = fiber.partners(str(near[at]), str(method[row]), size)
+            if wanted and far[at] not in wanted:
+                arrives = f"the fibre at position {near[at]} arrives at {far[at] or 'nothing'}"
+                hits.append((row, f"by the method {method[row]}", arrives, " or ".join(wanted)))
     yield _raised(hits)

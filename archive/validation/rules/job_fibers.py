@@ -201,16 +201,18 @@ def _off_the_map(arrivals: Sequence[tuple[str, str, int]], limits: Tolerances) -
     """Positions that leave the method that nearly all others of their cable follow, where no record names one."""
     if len(arrivals) < limits["positions"]:
         return
+    size = fiber.plug_size(position for near, far, _ in arrivals for position in (near, far))
     fits: Mapping[str, int] = Counter(
-        m for m in fiber.array_methods() for near, far, _ in arrivals if fiber.partner(near, m) == far
+        m for m in fiber.array_methods() for near, far, _ in arrivals if far in fiber.partners(near, m, size)
     )
     best = max(fits, key=lambda m: fits[m], default=None)
     if best is None or fits[best] < limits["share"] * len(arrivals):
         return
     for near, far, row in arrivals:
-        wanted = fiber.partner(near, best)
-        if wanted and far != wanted:
-            yield row, f"position {near}", f"it arrives at {far}", f"{wanted} by {best}, as the others of its cable"
+        wanted = fiber.partners(near, best, size)
+        if wanted and far not in wanted:
+            said = f"{' or '.join(wanted)} by {best}, as the others of its cable"
+            yield row, f"position {near}", f"it arrives at {far}", said
 
 
 @rule("optical-losses-under-two-links")

@@ -144,7 +144,7 @@ class RecordFacts:
         out["velocity_percent"] = self._number("velocity_percent", "%")
         for name in ("group_index", "coverage_factor"):
             out[name] = self._number(name, "")
-        for name in ("connections", "splices"):
+        for name in ("connections", "splices", "array_positions"):
             found = self._number(name, "")
             whole = np.isfinite(found) & (found == np.rint(found))
             out[name] = pa.array(np.where(whole, found, 0).astype(np.int64), mask=~whole)
