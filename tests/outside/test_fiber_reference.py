@@ -295,6 +295,38 @@ def test_what_is_missing_in_the_reference_is_not_invented() -> None:
         assert _application(f"ieee-802.3/{name}").over("om3") is None
 
 
+@pytest.mark.parametrize(
+    ("glass", "rows"),
+    [
+        ("om1", [(850, "overfilled", 200, "A"), (1300, "overfilled", 500, "A")]),
+        ("om2", [(850, "overfilled", 500, "A"), (1300, "overfilled", 500, "A")]),
+        ("om3", [(850, "laser", 2000, "A"), (850, "overfilled", 1500, "B"), (1300, "overfilled", 500, "B")]),
+        ("om4", [(850, "laser", 4700, "A"), (850, "overfilled", 3500, "A"), (1300, "overfilled", 500, "A")]),
+        (
+            "om5",
+            [
+                (850, "laser", 4700, "A"),
+                (850, "overfilled", 3500, "B"),
+                (953, "laser", 2470, "A"),
+                (1300, "overfilled", 500, "B"),
+            ],
+        ),
+    ],
+)
+def test_1_2_least_modal_bandwidth(glass: str, rows: list[tuple[float, str, float, str]]) -> None:
+    """1.2, last row: O1 for OM1 and OM2, O12 and O13 for lasers, O14 for OM4 overfilled, O43 for 953 nm; what a class
+    has only from another ('OM5 as OM4'), and 500 at 1300 nm of OM3, is B."""
+    assert [(b.nm, b.launch, b.mhz_km, b.confidence) for b in fiber.bandwidths(glass)] == rows
+
+
+def test_an_application_says_on_which_modal_bandwidth_its_length_rests() -> None:
+    """850 nm takes the laser's, 910 nm of 400GBASE-SR4.2 that of 953 nm where the class has one; single-mode has none."""
+    assert [b.mhz_km for b in (fiber.needed("om4", 850), fiber.needed("om5", 910), fiber.needed("om1", 850)) if b] == [
+        4700, 2470, 200,
+    ]  # fmt: skip
+    assert fiber.needed("os2", 1310) is None and fiber.bandwidths("os2") == ()
+
+
 def test_every_source_is_listed() -> None:
     from archive import schemas
 
@@ -304,6 +336,8 @@ def test_every_source_is_listed() -> None:
     rows = [row for i in fiber.application_ids() for row in _application(i).table.rows]
     assert len(rows) > 60
     assert {s for row in rows for s in row[6]} <= set(known)
+    classes = ("om1", "om2", "om3", "om4", "om5")
+    assert {s for name in classes for b in fiber.bandwidths(name) for s in b.sources} <= set(known)
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def grade_application(test: LossTest, application: OpticalApplication, named: bo
         out.points.append(p)
     for name in test.fibers or [""]:
         _length(test, name, bounds, out)
-    _remarks(test, application, out)
+    _remarks(test, application, bounds, out)
     return out
 
 
@@ -113,7 +113,7 @@ def _length(test: LossTest, name: str, bounds: ApplicationBounds, out: RecordGra
     out.points.append(p)
 
 
-def _remarks(test: LossTest, application: OpticalApplication, out: RecordGrade) -> None:
+def _remarks(test: LossTest, application: OpticalApplication, bounds: ApplicationBounds, out: RecordGrade) -> None:
     needed = application.table.fibers
     if len(test.fibers) < needed:
         have = len(test.fibers)
@@ -125,6 +125,10 @@ def _remarks(test: LossTest, application: OpticalApplication, out: RecordGrade) 
         out.notes.append(
             "of the link as measured: equipment cords lose what their fibre loses, "
             f"further connections {each:g} dB each"
+        )
+    if (rests := fiber.needed(test.fiber_class, bounds.nm)) is not None:
+        out.notes.append(
+            f"its length holds for {test.fiber_class.upper()} of at least {rests.text}, which no test of losses measures"
         )
     if application.table.note:
         out.notes.append(application.table.note)

@@ -7,6 +7,7 @@ limit.loss(850, 300.0, connections=2, splices=0, method="one-cord").db      # 2.
 from __future__ import annotations
 
 from archive.limits.fiber.application import ApplicationBounds, OpticalApplication
+from archive.limits.fiber.bandwidth import ModalBandwidth, bandwidths, needed
 from archive.limits.fiber.event_limits import event_limit_id, event_limits
 from archive.limits.fiber.library import EXPORTED, application_ids, files, get, ids, known, limit_ids
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit, kind_of, nominal, reference
@@ -21,10 +22,12 @@ __all__ = [
     "EXPORTED",
     "ApplicationBounds",
     "LossLimit",
+    "ModalBandwidth",
     "NamedLimit",
     "OpticalApplication",
     "OpticalLimit",
     "application_ids",
+    "bandwidths",
     "array_methods",
     "by_words",
     "event_limit_id",
@@ -38,6 +41,7 @@ __all__ = [
     "known",
     "limit_ids",
     "load_own",
+    "needed",
     "nominal",
     "partners",
     "plug_size",

@@ -11,6 +11,7 @@ from archive import schemas
 from archive.structs import Positive, Text, convert
 
 Confidence = Literal["A", "B", "C"]
+Bandwidth = tuple[Positive, Literal["laser", "overfilled"], Positive, Confidence, tuple[Text, ...]]
 Coefficient = tuple[Positive, Positive, Confidence, tuple[Text, ...]]
 ApplicationRow = tuple[tuple[Text, ...], Positive, Positive, Confidence, Positive, Confidence, tuple[Text, ...]]
 LIMITS, APPLICATIONS = "fiber/limits.toml", "fiber/applications.toml"
@@ -103,6 +104,7 @@ class OpticalLimitsFile(Struct, frozen=True, forbid_unknown_fields=True, kw_only
 
     meaning: FormulaWords
     wavelengths: dict[str, Wavelengths | list[tuple[float, float, float]]]
+    bandwidth: dict[str, list[Bandwidth]]
     reference: dict[str, Reference]
     polarity: PolarityMaps
     editions: dict[str, OpticalEdition]

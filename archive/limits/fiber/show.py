@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from archive.limits.fiber.application import OpticalApplication
+from archive.limits.fiber.bandwidth import bandwidths, needed
 from archive.limits.fiber.declared import Allowance
 from archive.limits.fiber.link_limit import LossLimit, OpticalLimit
 from archive.limits.library import version
@@ -42,6 +43,16 @@ def _link(limit: OpticalLimit, lengths: Sequence[str]) -> dict[str, Any]:
         "splice": _allowance(limit.splice),
         "required_nm": list(limit.required_nm),
         "directions": limit.directions.count if limit.directions else None,
+        "modal_bandwidth": [
+            {
+                "wavelength_nm": b.nm,
+                "launch": b.launch,
+                "mhz_km": b.mhz_km,
+                "confidence": b.confidence,
+                "sources": list(b.sources),
+            }
+            for b in bandwidths(limit.fiber)
+        ],
         "confirmations": list(limit.confirmations),
         "sources": list(limit.sources),
         "library": version(),
@@ -111,6 +122,9 @@ def _link_text(limit: OpticalLimit, lengths: Sequence[str]) -> Iterator[str]:
     if limit.directions is not None:
         ways, named = limit.directions, ", ".join(limit.directions.sources)
         yield f"in {'both directions' if ways.count >= 2 else 'one direction'}  [{ways.confidence}: {named}]"
+    for known in bandwidths(limit.fiber):
+        named = ", ".join(known.sources)
+        yield f"of fibre with at least {known.text}, which no test of losses measures  [{named}]"
     yield from limit.confirmations
     if lengths:
         yield ""
@@ -133,5 +147,8 @@ def _application_text(limit: OpticalApplication) -> Iterator[str]:
             f"{glass} at {row[1]:g} nm: at most {row[2]:g} m ({row[3]}) and {row[4]:g} dB ({row[5]})  "
             f"[{', '.join(row[6])}]"
         )
+        for name in row[0]:
+            if (rests := needed(name, row[1])) is not None:
+                yield f"  the length rests on {name.upper()} of at least {rests.text}"
     if limit.table.note:
         yield limit.table.note
