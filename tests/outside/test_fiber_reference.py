@@ -320,7 +320,7 @@ def test_1_2_least_modal_bandwidth(glass: str, rows: list[tuple[float, str, floa
 
 
 def test_an_application_says_on_which_modal_bandwidth_its_length_rests() -> None:
-    """850 nm takes the laser's, 910 nm of 400GBASE-SR4.2 that of 953 nm where the class has one; single-mode has none."""
+    """850 nm takes the laser's, 910 nm of 400GBASE-SR4.2 that of 953 nm where there is one; single-mode has none."""
     assert [b.mhz_km for b in (fiber.needed("om4", 850), fiber.needed("om5", 910), fiber.needed("om1", 850)) if b] == [
         4700, 2470, 200,
     ]  # fmt: skip

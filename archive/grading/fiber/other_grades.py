@@ -128,7 +128,8 @@ def _remarks(test: LossTest, application: OpticalApplication, bounds: Applicatio
         )
     if (rests := fiber.needed(test.fiber_class, bounds.nm)) is not None:
         out.notes.append(
-            f"its length holds for {test.fiber_class.upper()} of at least {rests.text}, which no test of losses measures"
+            f"its length holds for {test.fiber_class.upper()} of at least {rests.text}, "
+            "which no test of losses measures"
         )
     if application.table.note:
         out.notes.append(application.table.note)

@@ -1,4 +1,4 @@
-"""Modal bandwidth of multimode fiber: what the reach of its applications rests on, and no test in the field measures."""
+"""Modal bandwidth of multimode fiber: what the reach of applications rests on; no test in the field measures it."""
 
 from __future__ import annotations
 
