@@ -75,7 +75,8 @@ class OpticalLinks:
         today = datetime.now(UTC).date()
         known = {_key(row) for row in across(self._before, RULES, today).to_pylist()} if self._before else set()
         found = across([*self._before, *self._new], RULES, today)
-        raised = [row for row in found.to_pylist() if row["status"] == "raised" and _key(row) not in known]
+        new = (row for row in found.to_pylist() if row["status"] == "raised" and _key(row) not in known)
+        raised = [{**row, "record_id": None} for row in new]  # of links: what they rest on may be in another deposit
         return Batch.from_rows({"findings": raised}) if raised else None
 
     def _know(self, batch: Batch) -> None:

@@ -269,7 +269,7 @@ def _latest(group: list[Row], when: Any) -> tuple[Row, str]:
     best = max(coverage(r) for r in group)
     complete = [r for r in group if coverage(r) == best]
     if len(group) == 1:
-        return group[0], reason("only")
+        return group[0], reason("only trace" if group[0]["evidence"] == _TRACE else "only")
     less = len(group) - len(complete)
     key = "latest of more" if less else "latest"
     return max(complete, key=when), reason(key, count=len(complete), less=less)

@@ -17,6 +17,7 @@ REASONS = {
     "earlier": "an earlier test",
     "less": "less evidence than the record that counts",
     "only": "the only test",
+    "only trace": "the only trace at its wavelength and from its end",
     "latest": "the latest of {count} complete tests, by test time",
     "latest of more": "the latest of {count} complete tests, by test time; {less} of less evidence",
     "named": "named by a person as the accepted record",

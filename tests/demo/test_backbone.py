@@ -116,6 +116,24 @@ def test_the_book_of_a_fiber_job_has_columns_of_losses_by_wavelength_and_none_of
     assert bent[4:] == ["", "", "1.65", "1.76", "1.67"]
 
 
+def test_page_one_tells_numbers_that_may_be_those_of_another_fiber_and_no_trace_is_an_only_test(
+    archive: Archive,
+) -> None:
+    text = page(archive, backbone.TWICE)
+    assert "losses of fibre A, number for number" in text[: text.index("Time line")] or "equal" in text
+    first = text[: text.index("Time line")]
+    assert "Finding:" in first and "fibre B has the 4 losses of fibre A" in first
+    bent = page(archive, backbone.BENT)
+    assert bent.count("the only trace at its wavelength and from its end") == 6 and "the only test" not in bent
+
+
+def test_no_application_passes_on_a_record_whose_reference_was_lost(archive: Archive) -> None:
+    text = page(archive, backbone.DRIFTED)
+    table = text[text.index("Applications The losses") :]
+    table = table[: table.index("Every test of this link")]
+    assert "pass" not in table[: table.index("What the record cannot show")] and "10GBASE-LR" in table
+
+
 def test_findings_name_the_reference_and_the_equal_numbers(handed_in: Path) -> None:
     from archive import formats
 

@@ -16,6 +16,10 @@ from archive.answers.wording import Wording, plain
 from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
 _MOST = 6
+_NOT_OF_ITS_OWN = frozenset(
+    {"optical-fibers-with-equal-numbers", "optical-losses-under-two-links", "traces-of-both-ends-differ"}
+)
+"""Warnings that whoever relies on a record must know first: its numbers may be those of another fiber."""
 _SAID = frozenset(
     {
         "verdict-contradicts-ours",
@@ -228,7 +232,8 @@ def certified(serial: str | None, facts: ClaimFacts) -> bool:
 def _findings(s: TestedRecord, facts: ClaimFacts, words: Wording) -> Iterator[str]:
     # What the verdict already says is not said twice.
     rows = [f for f in [*s.rows("findings"), *facts.around.findings] if f["rule"] not in _SAID]
-    errors = [f for f in rows if f["severity"] == "error" and f["status"] == "raised"]
+    raised = [f for f in rows if f["status"] == "raised"]
+    errors = [f for f in raised if f["severity"] == "error" or f["rule"] in _NOT_OF_ITS_OWN]
     by_rule: dict[str, list[str]] = {}
     for f in errors:
         by_rule.setdefault(f["rule"], []).append(finding_text(f, words))

@@ -79,6 +79,8 @@ def grade_application(test: LossTest, application: OpticalApplication, named: bo
     if left_out:
         ends = f"{left_out} end connection{'s' * (left_out > 1)}"
         out.notes.append(f"{added:.2f} dB added for {ends} that the reference method leaves out")
+    if any(loss.db < -tolerance("zero_db") for loss in test.losses):
+        out.missing.append(BELOW_ZERO)  # at whatever wavelength: the others have the same reference
     used = [loss for loss in test.losses if loss.nm is not None and _same_window(loss.nm, bounds.nm, known)]
     if not used:
         out.missing.append(f"nothing measured at {bounds.nm:g} nm")
