@@ -269,6 +269,15 @@ def test_a_flip_in_the_filed_chain_is_named(full: Archive, other: Archive) -> No
     assert any(layout.MERGED in d.path for d in fixity(store.open(full.root)).damaged)
 
 
+def test_what_was_joined_does_not_come_back(full: Archive, other: Archive) -> None:
+    """A deposit has one id wherever it was joined into, and comes by one way alone."""
+    merge(other, full, by=None, reason=None)
+    back = merge(full, other, by=None, reason=None)
+    assert back.deposits == 2, "what was deposited in the other one alone"
+    assert merge(full, other, by=None, reason=None).deposits == 0
+    assert fixity(full, "deep").damaged == []
+
+
 def test_what_cannot_be_joined(full: Archive, other: Archive) -> None:
     with pytest.raises(Trouble, match="same archive"):
         merge(full, store.open(full.root), by=None, reason=None)

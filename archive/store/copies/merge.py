@@ -85,11 +85,12 @@ def merge(
         )
     archive.catch_up()
     done = Merge()
-    known = {tuple(e["from"]) for e in archive.entries() if e.get("from")}
+    here = list(archive.entries())
+    known, places = {tuple(e["from"]) for e in here if e.get("from")}, {_place(e) for e in here} - {""}
     gone = redacted(theirs.entries)
     disposed = set(redacted(e for e in theirs.entries if e.get("event") == DISPOSAL))
     for entry in each(theirs.entries):
-        if (other.id, entry.number) in known or _disposed(entry, disposed):
+        if (other.id, entry.number) in known or _place(entry) in places or _disposed(entry, disposed):
             continue
         if entry.kind == "deposit":
             _deposit(archive, other, entry, gone, sign, done)
@@ -102,6 +103,11 @@ def merge(
         record(archive, "merge", by=by, texts={"reason": reason, **facts}, facts=facts, sign=sign)
     archive.take_away_condemned()
     return done
+
+
+def _place(entry: LedgerEntry) -> str:
+    """Where what an entry brought stands, in whatever archive: it may come back, or by two ways. "": at the top."""
+    return next((path.rpartition("/")[0] for path in entry.files if entry.kind != "created"), "")
 
 
 def _disposed(entry: LedgerEntry, gone: set[str]) -> bool:
