@@ -3,8 +3,9 @@
 Nothing else in the store opens a file for writing, syncs, links, renames or removes. `watcher`, where it is set,
 is called before each step with its name, its path and, for a rename or a link, the former path; a test that raises
 there has stopped the program at that step.
-The steps that only a file system with links can do stand in `claim` alone: on an object store it would be a
-conditional put.
+The steps that only a file system with links can do stand in `claim` alone. On an object store a step is a request: the
+claim of a file is a create, a folder that gets its place is sent object by object under a name that nobody else uses,
+and what a store has not (folders, syncs, rights) is nothing.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
+
+from archive.objects import StorePath
 
 Watcher = Callable[[str, Path, Path | None], None]
 
@@ -39,7 +42,11 @@ def create(path: Path) -> BinaryIO:
 
 
 def append(path: Path, data: bytes) -> None:
-    """Adds a line to a log in one write; a log that is new may be written by whoever may write in its folder."""
+    """Adds a line to a log in one write; a log that is new may be written by whoever may write in its folder.
+
+    Errors: OSError, always on an object store, which appends nothing."""
+    if isinstance(path, StorePath):
+        raise OSError(errno.ENOTSUP, "a store appends nothing", str(path))
     _step("append", path)
     new = not path.exists()
     with path.open("ab", buffering=0) as file:
@@ -57,6 +64,8 @@ def sync(file: BinaryIO, path: Path) -> None:
 
 def sync_folder(folder: Path) -> None:
     """Names in a folder reach the disk. Windows keeps no handle of folders; there it does nothing."""
+    if isinstance(folder, StorePath):
+        return
     _step("fsync", folder)
     if os.name == "nt":
         return
@@ -72,7 +81,7 @@ def sync_folder(folder: Path) -> None:
 
 def make_folder(folder: Path) -> None:
     """A folder with the rights of the folder it lies in, which is made too; nothing where it is there already."""
-    if folder.is_dir():
+    if isinstance(folder, StorePath) or folder.is_dir():
         return
     make_folder(folder.parent)
     _step("mkdir", folder)
@@ -93,7 +102,12 @@ def rename(old: Path, new: Path) -> None:
 
 
 def move_in(old: Path, new: Path) -> None:
-    """Gives a finished folder its place, in a folder that is made where it is missing; the names reach the disk."""
+    """Gives a finished folder its place, in a folder that is made where it is missing; the names reach the disk.
+
+    Between an object store and a disk or another place on the store it is copied; whoever made the folder ends it."""
+    if isinstance(new, StorePath):
+        _send(old, new)
+        return
     if not new.parent.is_dir():
         make_folder(new.parent)
         sync_folder(new.parent.parent)
@@ -101,13 +115,37 @@ def move_in(old: Path, new: Path) -> None:
     sync_folder(new.parent)
 
 
+def _send(old: Path, new: StorePath) -> None:
+    """Every object under a new name; what is on the store already moves."""
+    for file in sorted(p for p in old.rglob("*") if p.is_file()) or [old]:
+        target = new / file.relative_to(old)
+        _step("rename", target, file)
+        if isinstance(file, StorePath):
+            file.bucket.copy(file.key, target.key)
+            file.bucket.delete(file.key)
+        else:
+            target.bucket.put(target.key, file)
+
+
+def put(place: StorePath, data: bytes) -> None:
+    """Gives an object its bytes in one step; what stood there is replaced."""
+    _step("rename", place, place)
+    place.bucket.put(place.key, data)
+
+
 def claim(old: Path, new: Path) -> bool:
     """Gives a finished file its place unless there is one already: True where the place was free.
 
     link(2), which is atomic and never replaces; else a rename that never replaces; else exclusive creation,
-    which alone can leave an unfinished file if the machine stops in the middle.
+    which alone can leave an unfinished file if the machine stops in the middle. On an object store a create, of which
+    the finished file stays where nobody can tell whether it was done.
     """
     _step("link", new, old)
+    if isinstance(new, StorePath):
+        done = new.bucket.create(new.key, old.read_bytes())
+        if done:
+            remove(old)
+        return done
     try:
         os.link(old, new)
     except FileExistsError:
@@ -162,11 +200,18 @@ def _claim_by_creation(old: Path, new: Path) -> bool:
 def remove(path: Path) -> None:
     """Takes a file away; nothing where it is gone already."""
     _step("remove", path)
+    if isinstance(path, StorePath):
+        path.bucket.delete(path.key)
+        return
     path.unlink(missing_ok=True)
 
 
 def remove_tree(folder: Path) -> None:
     """Takes a folder away with everything in it; nothing where it is gone already."""
+    if isinstance(folder, StorePath):
+        for path in folder.rglob("*"):
+            remove(path)
+        return
     if not folder.exists():
         return
     _step("remove", folder)

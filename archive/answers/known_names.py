@@ -9,6 +9,7 @@ from archive.answers.job_memory import one_slip
 from archive.answers.job_schedule import latest_schedule
 from archive.errors import Trouble
 from archive.near_names import offered
+from archive.objects import StorePath
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
 from archive.store.records import split_address
@@ -62,6 +63,8 @@ _LEAST = 5
 def not_by_a_slip(folder: Path) -> None:
     """Errors: Trouble where an archive stands beside a new one whose name differs from its by a slip of the hand."""
     name = folder.resolve().name
+    if isinstance(folder, StorePath):
+        return  # a bucket is no folder that somebody looks into
     for other in sorted(folder.resolve().parent.glob("*/archive.toml")):
         beside = other.parent.name
         if beside != name and len(name) >= _LEAST and one_slip(name, beside) and _words(name) != _words(beside):

@@ -42,7 +42,7 @@ def of_record(files: Received, record_id: str) -> tuple[str, bytes] | None:
 def _files(files: Received, path: str, wanted: Callable[[str], bool] = bool) -> Iterator[tuple[str, bytes]]:
     """Files as received, those first whose name the path of the source begins or ends with. wanted: by name."""
     if files.packed is not None:
-        with zipfile.ZipFile(files.packed) as file:
+        with files.packed.open("rb") as opened, zipfile.ZipFile(opened) as file:
             for name in sorted(filter(wanted, file.namelist()), key=lambda n: _distance(n, path)):
                 yield from _as_received(files, name, file.read(name))
     for name, place in files.alone.items():

@@ -4,7 +4,6 @@ a newer reader may know better."""
 from __future__ import annotations
 
 import json
-import shutil
 import tempfile
 import zipfile
 from collections.abc import Iterable, Iterator
@@ -17,6 +16,7 @@ from archive.errors import Trouble
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.offered import Offered
+from archive.objects import local
 from archive.store.deposits.index import content_hashes
 from archive.store.parquet import BagTables
 from archive.store.received import Received
@@ -30,7 +30,7 @@ def rederive(bag: Path, archived: BagTables) -> Iterator[dict[str, Any]]:
         if folder is None:
             return
         elsewhere = _kept_elsewhere(bag)
-        mappings = sorted((bag / "data" / "mappings").glob("*"))
+        mappings = [local(p, Path(temporary)) for p in sorted((bag / "data" / "mappings").glob("*"))]
         try:
             given = Offered.of(mappings) if len(mappings) == 1 else Offered(shelf=tuple(_mappings(mappings)))
             now = dict(_contents(Submission([folder], given)))
@@ -54,12 +54,12 @@ def unpacked(files: Received, into: Path) -> Path | None:
     target = into / "originals"
     target.mkdir()
     if files.packed is not None:
-        with zipfile.ZipFile(files.packed) as file:
+        with files.packed.open("rb") as opened, zipfile.ZipFile(opened) as file:
             file.extractall(target)
     for name, place in files.alone.items():
         copy = target / name
         copy.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(place, copy)
+        copy.write_bytes(place.read_bytes())
     return target
 
 

@@ -8,6 +8,7 @@ import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, TextIO, TypeVar
 
 import click
@@ -16,6 +17,23 @@ from archive.cli.plain import one_line
 from archive.errors import Caveat, MachineNotice, Remark
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+
+class ArchivePlace(click.Path):
+    """Where an archive lies, as a person gives it: a path, or an address on an object store."""
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The Path, or the StorePath."""
+        from archive.objects import place
+
+        found = place(value)
+        return found if "://" in str(found) else super().convert(value, param, ctx)
+
+
+ARCHIVE = ArchivePlace()
 
 
 def output_options(command: F) -> F:

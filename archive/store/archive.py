@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from archive.errors import Trouble
 from archive.near_names import offered
+from archive.objects import StorePath, place
 from archive.store import catalogue, condemned, disposed, layout, memory
 from archive.store.checked_files import CheckedFiles
 from archive.store.ledger import Ledger, LedgerEntry, Taken, judge
@@ -67,7 +68,7 @@ class Archive:
     @cached_property
     def db(self) -> sqlite3.Connection:
         """The database of the catalogue."""
-        return catalogue.connect(self.id)
+        return catalogue.connect(self.id, str(self.root) if isinstance(self.root, StorePath) else "")
 
     def catch_up(self) -> int:
         """Brings the database up to the ledger; number of entries. Errors: Trouble for a damaged or shorter ledger."""
@@ -80,7 +81,7 @@ class Archive:
         self._check(seen, count)
         if time.monotonic() - self._looked > _LOOK_AGAIN:
             self.checked.check_again()
-            self.take_away_condemned()
+            self.ended |= condemned.take_away(self.db, self.root, looked=True)
             self._looked = time.monotonic()
         self._tell()
         return count
@@ -260,6 +261,8 @@ class Archive:
     def digest_all(self) -> None:
         """From now on, whatever is read is digested, though its times be those of when it was: for what leaves the
         archive as evidence. Begins with the ledger and all events. Errors: Trouble where a file is another."""
+        if isinstance(self.root, StorePath):
+            self.root.forget()
         self.catch_up()
         self._digested = set()
         self.checked.digest_again()
@@ -316,16 +319,11 @@ class Archive:
 
 
 def open_archive(path: Path) -> Archive:
-    """Opens an archive. Errors: Trouble where the folder is none, or was made by a later version."""
-    root = Path(path)
-    if not root.is_dir():
-        raise Trouble(
-            "there is no such archive",
-            code="archive.not-there",
-            where=str(root),
-            expected=_near(root),
-            remedy="give the path of one, or make a new one with `muniment init`",
-        )
+    """Opens an archive, on a disk or an object store. Errors: Trouble where the folder is none, or was made by a later
+    version."""
+    root = place(path)
+    if not isinstance(root, StorePath) and not root.is_dir():
+        raise _not_there(root, _near(root))
     settings = root / layout.SETTINGS
     try:
         read = tomllib.loads(settings.read_text(encoding="utf-8"))
@@ -333,6 +331,8 @@ def open_archive(path: Path) -> Archive:
         if not portable(read["archive"]["id"]):  # it names folders of the reader's machine
             raise ValueError
     except FileNotFoundError:
+        if isinstance(root, StorePath):
+            raise _not_there(root, "") from None
         raise Trouble(
             "this folder is no archive",
             code="archive.none-here",
@@ -359,6 +359,16 @@ def open_archive(path: Path) -> Archive:
     return Archive(root, read)
 
 
+def _not_there(root: Path, near: str) -> Trouble:
+    return Trouble(
+        "there is no such archive",
+        code="archive.not-there",
+        where=str(root),
+        expected=near,
+        remedy="give the path of one, or make a new one with `muniment init`",
+    )
+
+
 def _near(root: Path) -> str:
     """Archives beside a path that are nearly called so."""
     from archive.near_names import near
@@ -380,7 +390,7 @@ def open_damaged(path: Path) -> Archive:
 
     Errors: Trouble as open_archive, where there is no such entry.
     """
-    root = Path(path)
+    root = place(path)
     first = layout.entry_path(root, 0)
     try:
         data = first.read_bytes()

@@ -2,7 +2,7 @@
 
 The owner is machine, process and when that started. A bag that got its place but no ledger entry is no deposit: while
 its writer's folder in aside/ is there, the writer is asked first. A process of this machine that still runs is left
-alone; one of another machine is given a week.
+alone; one of another machine is given a week. For an archive on an object store see store.marks.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from functools import cache
 from pathlib import Path
 
 from archive import disk
-from archive.store import layout
+from archive.objects import StorePath
+from archive.store import layout, marks
 from archive.store.archive import Archive
 from archive.store.ledger import LedgerEntry
 from archive.store.second_copy import require_original
@@ -30,13 +31,17 @@ _STRANGERS = 7 * 24 * 3600.0
 
 @dataclass(frozen=True)
 class Aside:
-    """A folder to write in."""
+    """A folder to write in. root: of the archive, where that lies on an object store."""
 
     folder: Path
+    root: StorePath | None = None
 
     def end(self) -> None:
         """Removes the folder."""
-        disk.remove_tree(self.folder)
+        if self.root is None:
+            disk.remove_tree(self.folder)
+        else:
+            marks.end(self.root, self.folder)
 
 
 def elsewhere() -> Aside:
@@ -58,7 +63,10 @@ def begin(archive: Archive, name: str) -> Aside:
 
 def make(root: Path, name: str) -> Aside:
     """A new folder aside, and nothing else. Errors: OSError where it cannot be written."""
-    folder = root / layout.ASIDE / f"{name}.{_machine()}.{os.getpid()}.{_started(os.getpid())}"
+    own = f"{name}.{_machine()}.{os.getpid()}.{_started(os.getpid())}"
+    if isinstance(root, StorePath):
+        return Aside(marks.begin(root, own), root)
+    folder = root / layout.ASIDE / own
     try:
         disk.make_folder(folder)
         disk.sync_folder(folder.parent)
@@ -73,6 +81,10 @@ def heal(archive: Archive) -> list[str]:
 
     Does nothing where this user may not write, or where another one heals just now.
     """
+    if isinstance(archive.root, StorePath):
+        healed = marks.heal(archive, _given_up_by)
+        archive.healed += healed
+        return healed
     healed = []
     _remove_old_parts(archive.root / layout.ASIDE)
     for folder in _left(archive):
@@ -85,6 +97,9 @@ def heal(archive: Archive) -> list[str]:
 
 def take_back(archive: Archive, folder: Path) -> None:
     """Takes a folder aside away, and what it was to become where that has its place but no ledger entry."""
+    if isinstance(archive.root, StorePath):
+        marks.take_back(archive, folder)
+        return
     if not folder.exists():
         return
     for place in _places(archive, folder.name.partition(".")[0]):
@@ -120,13 +135,18 @@ def _left(archive: Archive) -> Iterator[Path]:
 
 
 def _given_up(folder: Path) -> bool:
-    _, machine, pid, started = (folder.name.split(".") + [""] * 3)[:4]
-    if machine == _machine() and pid.isdigit():
-        return not _runs(int(pid), started)
     try:
-        return time.time() - folder.stat().st_mtime > _STRANGERS
+        return _given_up_by(folder.name, time.time() - folder.stat().st_mtime)
     except OSError:
         return False
+
+
+def _given_up_by(name: str, age: float) -> bool:
+    """Whether whoever made a folder of that name so many seconds ago works on it no more."""
+    _, machine, pid, started = (name.split(".") + [""] * 3)[:4]
+    if machine == _machine() and pid.isdigit():
+        return not _runs(int(pid), started)
+    return age > _STRANGERS
 
 
 @cache

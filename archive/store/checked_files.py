@@ -1,7 +1,8 @@
 """Bytes of the archive against the digests that the ledger holds, before anything is made of them.
 
 A file is digested once on a machine. After that it counts as checked for as long as its size, both of its times and
-its number in the file system are those that it had then; where one of them is another, it is digested again.
+its number in the file system are those that it had then; where one of them is another, it is digested again. Of an
+object on a store it is the size and the ETag.
 """
 
 from __future__ import annotations
@@ -11,12 +12,13 @@ import os
 import sqlite3
 import time
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from archive.errors import Trouble
+from archive.objects import StorePath
 from archive.store import files, layout, unread, unread_deposits
 from archive.store.bags import MANIFEST, TAG_MANIFEST, read_manifest
 from archive.store.committed import bags_of
@@ -31,6 +33,9 @@ TABLES = (
 )
 """always: the catalogue was built from the file, so that every answer rests on it."""
 
+
+_TAKEN = ("data/index.parquet", "data/deposit.json")
+"""Files of each deposit's bag that the catalogue is built from."""
 
 _COARSE_NS = 10_000_000
 """Steps in which FAT and exFAT count times; another file system has two equal times of such a step by chance alone."""
@@ -64,7 +69,7 @@ class CheckedFiles:
     def __init__(self, db: sqlite3.Connection, root: Path, digested: set[str] | None = None) -> None:
         """digested: where given, a file counts as checked only once it was digested here; the set holds those."""
         self._db, self.root, self._digested = db, root, digested
-        self._base = os.fspath(root)
+        self._base = str(root)
 
     def check(self, path: str, sha256: str, *, always: bool = False) -> Path:
         """Digests a file unless it is unchanged since it was; gives its place. always: look again at each question."""
@@ -95,7 +100,9 @@ class CheckedFiles:
 
     def check_again(self) -> None:
         """Looks at every file that the catalogue was built from. What rests on one that was changed is noted as
-        unread."""
+        unread. A store is listed for it as a whole."""
+        if isinstance(self.root, StorePath):
+            self.root.look()
         for path, sha256, state in self._db.execute("SELECT path, sha256, state FROM checked WHERE always").fetchall():
             if not self._unchanged(path, sha256, state):
                 with self._entry_unread():
@@ -122,6 +129,14 @@ class CheckedFiles:
         except DamagedFile as lost:
             if not (unread.lost(self._db, lost.path) or unread_deposits.lost(self._db, lost.path, lost.sha256)):
                 raise
+
+    def fetch(self, entries: Iterable[LedgerEntry]) -> None:
+        """What the catalogue takes of some new entries: a store is asked for it beside each other."""
+        if isinstance(self.root, StorePath):
+            listed = [entry for entry in entries if entry.kind != "created"]
+            named = [path for entry in listed for path in entry.files]
+            bags = [folder for entry in listed if entry.kind == "deposit" for folder in bags_of(entry)]
+            self.root.fetch([*named, *(f"{folder}/{name}" for folder in bags for name in (MANIFEST, *_TAKEN))])
 
     def forget(self, path: str) -> None:
         """A file that was redacted is looked at no more."""
@@ -205,6 +220,8 @@ class CheckedFiles:
             raise damaged(self.root, path, sha256, error.strerror or "not to be read") from None
 
     def _state(self, path: str, sha256: str) -> str:
+        if isinstance(self.root, StorePath):
+            return self._tag(path, sha256)
         try:
             s = os.stat(f"{self._base}/{path}")  # noqa: PTH116 - thousands at each question; a Path takes ten times as long
         except OSError as error:
@@ -213,6 +230,14 @@ class CheckedFiles:
         unknowable = s.st_ctime_ns == s.st_mtime_ns and not s.st_mtime_ns % _COARSE_NS
         look = f" {time.monotonic_ns()}" if unknowable else ""
         return f"{s.st_size} {s.st_mtime_ns} {s.st_ctime_ns} {s.st_dev}:{s.st_ino}{look}"
+
+    def _tag(self, path: str, sha256: str) -> str:
+        """Size and ETag of an object: what reads it names the ETag, and is refused where it is another by then."""
+        try:
+            seen: Any = (self.root / path).stat()
+        except FileNotFoundError:
+            raise damaged(self.root, path, sha256, "missing") from None
+        return f"{seen.st_size} {seen.tag or time.monotonic_ns()}"
 
     def _remember(self, path: str, sha256: str, state: str, always: bool) -> None:
         if self._db.in_transaction and not always:
@@ -226,7 +251,7 @@ def damaged(root: Path, path: str, sha256: str, what: str = "") -> DamagedFile:
     said = DamagedFile(
         "the file is missing or cannot be read" if what else "the file is not the one that the ledger commits",
         code="archive.file-missing" if what else "archive.file-damaged",
-        where=os.fspath(root / path),
+        where=str(root / path),
         found=what,
         remedy=f"run `muniment fixity {root}`, then `muniment repair {root} --from COPY`",
     )

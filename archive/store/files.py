@@ -11,6 +11,7 @@ from typing import BinaryIO
 
 from archive import disk
 from archive.atomic import atomic_write
+from archive.objects import StorePath
 
 _PIECE = 1 << 20
 
@@ -26,6 +27,9 @@ class Fingerprint:
 
 def pieces(path: Path) -> Iterator[bytes]:
     """A file's bytes, a piece at a time."""
+    if isinstance(path, StorePath):
+        yield from path.pieces()
+        return
     with path.open("rb") as file:
         while piece := file.read(_PIECE):
             yield piece
@@ -146,5 +150,8 @@ def write_by(path: Path, write: Callable[[DigestedFile], object]) -> Fingerprint
 
 def put(path: Path, data: bytes, aside: Path) -> None:
     """Gives a file bytes in one step, by way of a folder aside: readers see the old ones or the new ones."""
+    if isinstance(path, StorePath):
+        disk.put(path, data)
+        return
     with atomic_write(path, aside=aside) as temporary:
         write_new(temporary, data)

@@ -8,6 +8,8 @@ import secrets
 from datetime import datetime
 from pathlib import Path
 
+from archive.objects import StorePath
+
 SETTINGS = "archive.toml"
 GUIDE = "READ-ME-FIRST.txt"
 SCHEMA = "schema"
@@ -32,9 +34,12 @@ def entry_path(root: Path, number: int) -> Path:
     return root / LEDGER / f"{number // _PER_FOLDER:04d}" / f"{number:08d}.json"
 
 
-def entry_count(root: Path) -> int:
-    """One more than the highest number that has a file in the ledger."""
+def entry_count(root: Path, known: int = 0) -> int:
+    """One more than the highest number that has a file in the ledger. known: the count at an earlier look; an object
+    store is asked for what comes after alone."""
     ledger = root / LEDGER
+    if isinstance(ledger, StorePath):
+        return _count_of_keys(ledger, known)
     for folder in sorted((p.name for p in ledger.iterdir() if p.name.isdigit()), reverse=True):
         names = os.listdir(ledger / folder)  # noqa: PTH208 - asked at each question, for names alone
         last = max((name for name in names if len(name) == _LONG), default="")
@@ -43,6 +48,17 @@ def entry_count(root: Path) -> int:
         if last:
             return int(last[:8]) + 1
     return 0
+
+
+def _count_of_keys(ledger: StorePath, known: int) -> int:
+    """The last entry known is listed too: where it is not there, the ledger is shorter than it was."""
+    root = StorePath(ledger.parent)
+    before = StorePath(entry_path(root, known - 2)).key if known > 1 else ""
+    keys = ledger.bucket.keys(ledger.key, before)
+    numbers = [int(n[1]) for key in keys if (n := _ENTRY.fullmatch(key.rpartition("/")[2]))]
+    if before and max(numbers, default=0) < known - 1:
+        return _count_of_keys(ledger, 0)
+    return max(numbers, default=-1) + 1
 
 
 def new_id(at: datetime) -> str:

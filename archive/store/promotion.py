@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
+from archive.objects import place
 from archive.store.ledger import Ledger, LedgerEntry
 
 
@@ -35,7 +36,7 @@ class Promotion:
 def promotion(ledger: Ledger, seen: Mapping[str, Any]) -> Promotion | None:
     """The promotion of the copy whose head was seen last. seen: as store.memory keeps a head, with the path of its
     archive. None where there was none, or the copy cannot be read from here."""
-    path = Path(str(seen.get("path") or ledger.root))
+    path = place(str(seen.get("path") or ledger.root))
     if path.absolute() == ledger.root.absolute():
         return None
     with suppress(Trouble, OSError):

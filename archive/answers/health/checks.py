@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 from archive import schemas
@@ -15,6 +14,7 @@ from archive.answers.progress import progress
 from archive.answers.setaside import set_aside
 from archive.answers.wording import ENGLISH, Wording
 from archive.errors import Trouble
+from archive.objects import place
 from archive.store import Archive, disposed, memory
 from archive.store.cautions import cautions
 from archive.store.disposal import due
@@ -122,7 +122,7 @@ def _copies(a: _HealthQuestion) -> Iterator[Found]:
             day=w.day(copy["at"][:10]),
             n=lacks,
         )
-        looked = runs(a.archive, Path(copy["path"]))
+        looked = runs(a.archive, place(copy["path"]))
         if looked:
             day = w.day(looked[-1].at.date().isoformat())
             state = w("sound") if looked[-1].sound else w("NOT SOUND")

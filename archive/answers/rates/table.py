@@ -21,6 +21,7 @@ from archive.answers.rates.source import Choice
 from archive.answers.spreadsheet import guarded
 from archive.atomic import write_bytes
 from archive.errors import Trouble
+from archive.objects import place
 from archive.store.catalogue.filters import Filters
 from archive.store.roles import Role
 
@@ -144,7 +145,7 @@ def opened_all(archive: Any) -> Any:
     if isinstance(archive, store.Archive):
         return archive
     if isinstance(archive, str | PathLike):
-        return store.open(Path(archive))
+        return store.open(place(archive))
     listed = [opened_all(one) for one in archive]
     return listed[0] if len(listed) == 1 else listed
 

@@ -16,6 +16,8 @@ from typing import Any
 from archive.answers.sealing.seal_note import SealNote, WhyNot, seal_line
 from archive.answers.wording import ENGLISH
 from archive.errors import Trouble
+from archive.objects import StorePath
+from archive.objects.refusals import NotAllowed, StoreTrouble
 from archive.store import Archive, clock, layout
 from archive.store import open as open_archive
 from archive.store.events import record
@@ -98,6 +100,11 @@ class Issuer:
         texts = {"reason": self.reason, "issued": dict(content.said), **facts}
         try:
             return record(self.archive, _EVENTS[content.what], by=self.by, texts=texts, facts=facts, sign=self.sign)
+        except NotAllowed:
+            self.note = replace(self.note, entered=False, why_not="no right")
+            raise NotEntered from None
+        except StoreTrouble:  # it may stand: nobody is to be told that it does not
+            raise
         except (OSError, Trouble):
             self.note = replace(self.note, entered=False, why_not="damage")
             raise NotEntered from None
@@ -138,6 +145,8 @@ def _obstacle(root: Path) -> WhyNot:
     """Why this user cannot add an entry to the ledger; "" where nothing is in the way."""
     if is_second_copy(root):
         return "second copy"
+    if isinstance(root, StorePath):
+        return ""  # a store says it only when it is asked to write
     ledger = root / layout.LEDGER
     places = [root / layout.ASIDE, root / layout.EVENTS, ledger]
     with suppress(OSError):

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
 @click.command("accept")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.option("--job", metavar="J", help="Accept this job as it stood on a day.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY", help="With --job: the day (default: today).")
 @click.option("--record", "records", multiple=True, metavar="R", help="Name this record as accepted in its job.")

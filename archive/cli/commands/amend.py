@@ -7,13 +7,13 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, signer_options
 from archive.cli.filters import chosen, filter_options
 from archive.errors import Trouble
 
 
 @click.command("amend")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--record", "records", multiple=True, metavar="R", help="A record; may be given more than once.")
 @filter_options
 @click.option("--set", "sets", multiple=True, metavar="FIELD=VALUE", help="The new value of a field.")

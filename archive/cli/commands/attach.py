@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
 
 @click.command("attach")
-@click.argument("archive", type=PATH)
+@click.argument("archive", type=ARCHIVE)
 @click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
 @click.option("--job", required=True, metavar="J", help="Job that the documents belong to.")
 @click.option("--link", metavar="L", help="Link that they belong to.")

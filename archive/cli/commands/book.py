@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say, signer_options
+from archive.cli.common import (
+    ARCHIVE,
+    done,
+    output_options,
+    print_json,
+    print_line,
+    print_next,
+    progress,
+    say,
+    signer_options,
+)
 from archive.vocabulary.counted import counted
 
 if TYPE_CHECKING:
@@ -20,7 +30,7 @@ PATH = click.Path(path_type=Path)
 
 
 @click.command("book")
-@click.argument("archive", type=PATH)
+@click.argument("archive", type=ARCHIVE)
 @click.option("--job", required=True, metavar="J", help="Job.")
 @click.option("--out", required=True, type=PATH, metavar="DIR", help="A folder that is not there yet.")
 @click.option(

@@ -7,11 +7,11 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, signer_options
 
 
 @click.command("cables")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE.csv", help="Write the list as a table.")
 @click.option(
     "--settle",

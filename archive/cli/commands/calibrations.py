@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.vocabulary.counted import counted
 
 PATH = click.Path(path_type=Path)
 
 
 @click.command("calibrations")
-@click.argument("archive", type=PATH, metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.argument("files", nargs=-1, type=PATH, metavar="[FILE...]")
 @click.option("--valid-until", metavar="D", help="For units whose file states no end (ISO 8601).")
 @click.option("--within", type=click.IntRange(0), default=60, show_default=True, metavar="DAYS", help="What ends soon.")

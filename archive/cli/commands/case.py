@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.errors import Trouble
 
 _ACTIONS = ("open", "note", "decide", "close", "list")
@@ -28,7 +28,7 @@ _NEEDS: dict[str, tuple[str, ...]] = {
 
 
 @click.command("case")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.argument("action", type=click.Choice(_ACTIONS), metavar="STEP")
 @click.argument("case", required=False)
 @click.option("--link", metavar="L", help="open, list: the link.")

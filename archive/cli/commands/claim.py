@@ -9,7 +9,7 @@ from typing import Literal
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.filters import as_of_options, opened
 from archive.errors import Trouble
 
@@ -17,7 +17,7 @@ PATH = click.Path(path_type=Path)
 
 
 @click.command("claim")
-@click.argument("archive", type=PATH)
+@click.argument("archive", type=ARCHIVE)
 @click.argument("link")
 @click.option("--job", metavar="J", help="Job.")
 @click.option("--site", metavar="S", help="Site.")

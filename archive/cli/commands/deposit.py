@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, progress, progress_option, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, progress, progress_option, say, signer_options
 
 PATH = click.Path(path_type=Path)
 
@@ -14,7 +14,7 @@ PATH = click.Path(path_type=Path)
 @click.command("deposit")
 @click.argument("inputs", nargs=-1, type=PATH, metavar="INPUT...")
 @click.option(
-    "--into", "archive", type=PATH, metavar="ARCHIVE", help="The archive (default: the one set with `muniment me`)."
+    "--into", "archive", type=ARCHIVE, metavar="ARCHIVE", help="The archive (default: the one set with `muniment me`)."
 )
 @click.option("--job", required=True, metavar="JOB", help="The job that the records belong to.")
 @click.option("--site", metavar="SITE", help="Where the links are.")

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, say, signer_options
+from archive.cli.common import (
+    ARCHIVE,
+    done,
+    output_options,
+    print_json,
+    print_line,
+    print_next,
+    progress,
+    say,
+    signer_options,
+)
 from archive.errors import Trouble
 from archive.vocabulary.counted import counted
 
@@ -20,7 +30,7 @@ PATH = click.Path(path_type=Path)
 
 
 @click.command("dispose")
-@click.argument("archive", type=PATH, metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--job", metavar="J", help="The job.")
 @click.option("--propose", is_flag=True, help="Name its records for disposal; nothing goes yet.")
 @click.option("--approve", is_flag=True, help="Approve what somebody else proposed; the records go.")

@@ -6,15 +6,13 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next, progress
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next, progress
 from archive.vocabulary.counted import counted
 
 
 @click.command("export")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
-@click.option(
-    "--to", "copy", required=True, type=click.Path(path_type=Path), metavar="COPY", help="Folder of the copy."
-)
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
+@click.option("--to", "copy", required=True, type=ARCHIVE, metavar="COPY", help="Folder of the copy.")
 @click.option("--since", type=int, metavar="N", help="First ledger entry that the copy lacks (default: found out).")
 @output_options
 def command(archive: Path, copy: Path, since: int | None, as_json: bool, quiet: bool) -> None:

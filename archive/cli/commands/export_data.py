@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, progress
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, progress
 from archive.vocabulary.counted import counted
 
 
 @click.command("export-data")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option(
     "--to",
     "out",

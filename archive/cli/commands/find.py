@@ -9,13 +9,13 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, page_width, print_json, print_line, say
+from archive.cli.common import ARCHIVE, done, output_options, page_width, print_json, print_line, say
 from archive.cli.filters import as_of_options, chosen, filter_options, opened
 from archive.vocabulary.limit_words import limit_words
 
 
 @click.command("find")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @filter_options
 @click.option("--text", metavar="WORDS", help="Words that must all be there, each may be only begun.")
 @click.option(

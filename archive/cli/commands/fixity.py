@@ -7,13 +7,13 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line
 from archive.cli.spreading import spread_options, workforce
 from archive.vocabulary.counted import counted
 
 
 @click.command("fixity")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option(
     "--depth",
     type=click.Choice(["count", "digest", "deep"]),

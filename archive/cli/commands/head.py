@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line
 from archive.vocabulary.counted import counted
 
 
 @click.command("head")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option(
     "--watch",
     type=click.Path(path_type=Path, dir_okay=False),

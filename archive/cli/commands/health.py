@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, page_width, print_json, print_line
+from archive.cli.common import ARCHIVE, done, output_options, page_width, print_json, print_line
 
 PATH = click.Path(path_type=Path)
 
 
 @click.command("health")
-@click.argument("archive", type=PATH, metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--html", "out", type=PATH, metavar="FILE", help="Write it as a page too: .html, .pdf or .txt.")
 @click.option("--locale", default="en", show_default=True, metavar="L", help="Language of the page.")
 @output_options

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line
 from archive.cli.filters import as_of_options, opened
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command("history")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.argument("link")
 @click.option("--job", metavar="J", help="Job.")
 @click.option("--site", metavar="S", help="Site.")

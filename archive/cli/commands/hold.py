@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
 @click.command("hold")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--job", metavar="J", help="The job.")
 @click.option("--release", is_flag=True, help="Release the hold.")
 @click.option("--due", metavar="DAY", help="Only list the jobs that have passed their day of retention by this day.")

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, print_next_text, signer_options
+from archive.cli.common import (
+    ARCHIVE,
+    done,
+    output_options,
+    print_json,
+    print_line,
+    print_next,
+    print_next_text,
+    signer_options,
+)
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -16,7 +25,7 @@ if TYPE_CHECKING:
 
 
 @click.command("identity")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.argument("link", required=False)
 @click.option("--job", metavar="J", help="Only links of this job.")
 @click.option("--site", metavar="S", help="Only links of this site.")

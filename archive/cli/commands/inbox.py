@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, signer_options
 from archive.vocabulary.counted import counted
 
 PATH = click.Path(path_type=Path)
@@ -15,7 +15,7 @@ PATH = click.Path(path_type=Path)
 @click.command("inbox")
 @click.argument("inbox", type=PATH, metavar="DIR")
 @click.option(
-    "--into", "archive", type=PATH, metavar="ARCHIVE", help="The archive (default: the one set with `muniment me`)."
+    "--into", "archive", type=ARCHIVE, metavar="ARCHIVE", help="The archive (default: the one set with `muniment me`)."
 )
 @click.option(
     "--rest",

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next
 
 
 @click.command("init")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--yes", is_flag=True, help="Make it, though one of nearly the same name stands beside it.")
 @output_options
 def command(archive: Path, yes: bool, as_json: bool, quiet: bool) -> None:

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, signer_options
 
 
 @click.command("job")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.argument("job", metavar="J")
 @click.option(
     "--set", "changes", multiple=True, metavar="FIELD=VALUE", help="State a fact; may be given several times."

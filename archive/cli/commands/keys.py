@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next, signer_options
 from archive.errors import Trouble
 
 
 @click.command("keys")
 @click.argument("action", type=click.Choice(["make", "list", "retire"]))
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--key", metavar="KEY", help="The key to retire.")
 @signer_options
 @output_options

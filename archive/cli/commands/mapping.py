@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
 
@@ -131,7 +131,7 @@ def attempt(mapping: Path, export: Path, records: int, as_json: bool, quiet: boo
 
 
 @command.command("list")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="[ARCHIVE]", required=False)
+@click.argument("archive", type=ARCHIVE, metavar="[ARCHIVE]", required=False)
 @output_options
 def listed(archive: Path | None, as_json: bool, quiet: bool) -> None:
     """The mappings known, and where each came from. Of an archive: its own shelf, who looked each over, and when.
@@ -190,7 +190,7 @@ def _list_shelf(archive: Path, as_json: bool, quiet: bool) -> None:
 
 
 @command.command("confirm")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.argument("mapping", type=click.Path(path_type=Path), metavar="MAPPING")
 @signer_options
 @output_options
@@ -217,7 +217,7 @@ def confirmed(archive: Path, mapping: Path, by: str | None, reason: str | None, 
 
 
 @command.command("take-off")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.argument("layout", metavar="LAYOUT")
 @signer_options
 @output_options

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next
 
 
 @click.command("me")
 @click.argument("name", required=False, metavar="[NAME]")
-@click.option("--archive", type=click.Path(path_type=Path), help="The archive that deposits go into by default.")
+@click.option("--archive", type=ARCHIVE, help="The archive that deposits go into by default.")
 @output_options
 def command(name: str | None, archive: Path | None, as_json: bool, quiet: bool) -> None:
     """Sets or shows the name that deposits and other changes carry where --by is not given.

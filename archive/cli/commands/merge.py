@@ -6,13 +6,22 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, progress, signer_options
+from archive.cli.common import (
+    ARCHIVE,
+    done,
+    output_options,
+    print_json,
+    print_line,
+    print_next,
+    progress,
+    signer_options,
+)
 from archive.vocabulary.counted import counted
 
 
 @click.command("merge")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
-@click.argument("other", type=click.Path(path_type=Path), metavar="OTHER")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
+@click.argument("other", type=ARCHIVE, metavar="OTHER")
 @signer_options
 @output_options
 def command(archive: Path, other: Path, by: str | None, reason: str | None, as_json: bool, quiet: bool) -> None:

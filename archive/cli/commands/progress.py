@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line
 from archive.cli.filters import as_of_options, opened
 
 
 @click.command("progress")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.option("--job", required=True, metavar="J", help="Job.")
 @as_of_options
 @output_options

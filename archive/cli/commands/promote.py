@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next
 
 
 @click.command("promote")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="COPY")
+@click.argument("archive", type=ARCHIVE, metavar="COPY")
 @click.option("--reason", required=True, metavar="TEXT", help="What became of the original.")
 @click.option("--by", metavar="NAME", help="Who does this (default: the name set once with `muniment me NAME`).")
 @output_options

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_next, say
+from archive.cli.common import ARCHIVE, output_options, print_json, print_next, say
 
 
 @click.command("prove")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.argument("record", metavar="RECORD")
 @click.option("--since", metavar="HEAD", help="Also show that today's ledger continues this earlier head.")
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the proof to a file.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from archive.cli.common import done, output_options, page_width, print_json, print_line, say
+from archive.cli.common import ARCHIVE, done, output_options, page_width, print_json, print_line, say
 from archive.cli.filters import (
     as_of_options,
     chosen,
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @click.command("ready")
-@click.argument("archives", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="ARCHIVE...")
+@click.argument("archives", nargs=-1, required=True, type=ARCHIVE, metavar="ARCHIVE...")
 @click.option(
     "--application", required=True, metavar="APP[,APP...]", help="What is to run: 10gbase-t, poe-type-3, 10gbase-sr ..."
 )

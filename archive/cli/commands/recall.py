@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, page_width, print_json, print_line, say
+from archive.cli.common import ARCHIVE, done, output_options, page_width, print_json, print_line, say
 
 
 @click.command("recall")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.option("--serial", required=True, metavar="N", help="Serial number of a unit, main or remote.")
 @click.option("--since", metavar="D", help="Tested on this day or later (ISO 8601).")
 @click.option("--until", metavar="D", help="Tested on this day or earlier (ISO 8601).")

@@ -7,12 +7,12 @@ from typing import Any
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line
 from archive.vocabulary.counted import counted
 
 
 @click.command("receipt")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.argument("deposit", metavar="[DEPOSIT]", required=False)
 @click.option("--job", metavar="JOB", help="Without DEPOSIT: list the deposits of this job alone.")
 @click.option(

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import (
+    ARCHIVE,
     done,
     output_options,
     print_json,
@@ -20,7 +21,7 @@ from archive.errors import Trouble
 
 
 @click.command("redact")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--name", metavar="NAME", help="Take this name out of every table of people.")
 @click.option("--file", "path", metavar="PATH", help="Take out a file, by its path in the archive.")
 @click.option(

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.filters import chosen, filter_options
 from archive.cli.spreading import spread_options, workforce
 from archive.vocabulary.counted import counted
@@ -16,7 +16,7 @@ from archive.vocabulary.ranges import ranges
 
 
 @click.command("regrade")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--against", multiple=True, metavar="LIMIT", help="A limit (default: the one that each record names).")
 @filter_options
 @spread_options

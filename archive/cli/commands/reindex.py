@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, progress, say
+from archive.cli.common import ARCHIVE, done, output_options, print_json, progress, say
 from archive.vocabulary.counted import counted
 
 
 @click.command("reindex")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @output_options
 def command(archive: Path, as_json: bool, quiet: bool) -> None:
     """Throws away what this user's cache holds of the archive, and rebuilds it from ledger and bags.

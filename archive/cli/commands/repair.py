@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next
 
 
 @click.command("repair")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
-@click.option("--from", "copy", required=True, type=click.Path(path_type=Path), metavar="COPY", help="A second copy.")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
+@click.option("--from", "copy", required=True, type=ARCHIVE, metavar="COPY", help="A second copy.")
 @output_options
 def command(archive: Path, copy: Path, as_json: bool, quiet: bool) -> None:
     """Repairs what is damaged or missing from a second copy, with bytes whose digest is the right one and no others.

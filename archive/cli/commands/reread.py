@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, signer_options
 
 
 @click.command("reread")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--deposit", required=True, metavar="D", help="The deposit whose originals are read.")
 @click.option(
     "--mapping",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, say
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, say
 from archive.errors import Trouble
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 @click.command("room")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.option("--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port; by default any free one.")
 @click.option("--name", "names", multiple=True, metavar="NAME", help="A name by which this machine is reached.")
 @click.option("--again", is_flag=True, help="Print a new address for the room that is open, and end.")

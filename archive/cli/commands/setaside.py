@@ -6,14 +6,14 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, signer_options
 
 _SHOWN = 10
 """Things of one cause that are named, unless all are asked for."""
 
 
 @click.command("setaside")
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ARCHIVE)
 @click.option("--job", metavar="J", help="Of this job alone.")
 @click.option("--keep", multiple=True, metavar="PATTERN", help="Settle these: no tests, kept as they are.")
 @click.option("--all", "everything", is_flag=True, help="Name every thing, settled ones too.")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next, say, signer_options
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next, say, signer_options
 from archive.errors import Trouble
 from archive.vocabulary.counted import counted
 
@@ -15,7 +15,7 @@ THERE = click.Path(path_type=Path, exists=True, dir_okay=False)
 
 
 @click.command("stamp")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option(
     "--authority",
     "authorities",

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next
 
 
 @click.command("void")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.argument("entry", type=click.IntRange(1), metavar="ENTRY")
 @click.option("--reason", required=True, metavar="TEXT", help="Why it is given up.")
 @click.option("--by", metavar="NAME", help="Who decides (default: the name set once with `muniment me NAME`).")

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import output_options, print_json, print_line, print_next, signer_options
+from archive.cli.common import ARCHIVE, output_options, print_json, print_line, print_next, signer_options
 
 
 @click.command("withdraw")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option("--record", "records", multiple=True, metavar="R", help="A record; may be given more than once.")
 @click.option("--deposit", "deposits", multiple=True, metavar="D", help="A whole deposit.")
 @signer_options

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from archive.cli.common import done, output_options, print_json, print_line
+from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line
 from archive.vocabulary.counted import counted
 
 
 @click.command("witness")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER")
-@click.argument("archive", type=click.Path(path_type=Path), metavar="ARCHIVE")
+@click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
 @click.option(
     "--name", metavar="NAME", help="Name of the witness's key, such as witness.example; once, at the first time."
 )

@@ -89,13 +89,14 @@ def concat(batches: Iterable[Batch]) -> Batch:
 
 
 def open(path: str | PathLike[str]) -> Archive:  # noqa: A001 - the word of the open() that everybody knows
-    """An archive on disk, for reading and depositing.
+    """An archive on disk or on an object store (s3://bucket/prefix), for reading and depositing.
 
     Errors: Trouble where there is no archive, or its ledger is damaged.
     """
     from archive import store
+    from archive.objects import place
 
-    return store.open(Path(path))
+    return store.open(place(path))
 
 
 def create(path: str | PathLike[str]) -> Archive:
@@ -104,8 +105,9 @@ def create(path: str | PathLike[str]) -> Archive:
     Errors: Trouble where something stands there already.
     """
     from archive import store
+    from archive.objects import place
 
-    return store.create(Path(path))
+    return store.create(place(path))
 
 
 def rates(

@@ -14,6 +14,9 @@ from archive.store.checked_files import CheckedFiles, DamagedFile, damaged
 from archive.store.ledger import VOID_LEAF, Ledger, LedgerEntry
 from archive.store.records import DECIDED, RECORD_COLUMNS, catalogue_rows, link_keys, readings
 
+_TOGETHER = 64
+"""Entries whose files an object store is asked for beside each other."""
+
 _VOID = ("void", None, None, None, VOID_LEAF)
 
 
@@ -42,6 +45,7 @@ def catch_up(db: sqlite3.Connection, root: Path, ledger: Ledger) -> int:
 
     A deposit of which a file is missing or damaged is passed over, and noted. Errors: Trouble where an entry is.
     """
+    ledger.known = max(ledger.known, int(_meta(db, "next")))
     count = ledger.count()
     rebuild = unread.look_again(db, root) | unread_deposits.look_again(db, root)
     if _meta(db, "next") == count and _fits(db, ledger, count) and not rebuild:
@@ -64,6 +68,7 @@ def _fits(db: sqlite3.Connection, ledger: Ledger, start: int) -> bool:
 
 def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int, stop: int | None = None) -> int:
     checked = CheckedFiles(db, folder)
+    ledger.fetch(start)
     listed = [ledger.read(number) for number in range(start, ledger.count())]
     entries = [entry for entry in listed if entry is not None]
     if start and any(g["path"].endswith(_BUILT_FROM) for e in entries for g in e.get("gone", [])):
@@ -76,6 +81,8 @@ def _apply_from(db: sqlite3.Connection, folder: Path, ledger: Ledger, start: int
     for leaf in leaves(db, start):
         tree.add(leaf)
     for number, entry in enumerate(listed[: None if stop is None else stop - start], start):
+        if (number - start) % _TOGETHER == 0:
+            checked.fetch(e for e in listed[number - start :][:_TOGETHER] if e is not None)
         if entry is None and number + 1 == start + len(listed):
             break  # torn, and about to be voided by the person who decided so
         tree.add(VOID_LEAF if entry is None else entry.leaf)

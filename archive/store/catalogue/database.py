@@ -15,6 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from hashlib import sha256
 from pathlib import Path
 
 from archive.store import checked_files, memory, unread, unread_deposits
@@ -74,18 +75,22 @@ CREATE INDEX records_former ON records(former) WHERE former IS NOT NULL;
 """
 
 
-def connect(archive_id: str) -> sqlite3.Connection:
-    """The database, made where it is not there; in memory where this user has no cache folder to write to."""
+def connect(archive_id: str, address: str = "") -> sqlite3.Connection:
+    """The database, made where it is not there; in memory where this user has no cache folder to write to.
+
+    address: of an archive on an object store, which has a database of its own: a copy of it on a disk has other marks
+    of files that were checked."""
+    name = f"index-{sha256(address.encode()).hexdigest()[:12]}.sqlite" if address else "index.sqlite"
     place = memory.folder(archive_id)
     if place is None:
         return in_memory()
     try:
-        return ready(_open(place / "index.sqlite"))
+        return ready(_open(place / name))
     except sqlite3.OperationalError:  # no room, or no right to write
         return in_memory()
     except sqlite3.DatabaseError:  # damaged
         forget(archive_id)
-        return ready(_open(place / "index.sqlite"))
+        return ready(_open(place / name))
 
 
 def in_memory() -> sqlite3.Connection:
@@ -94,11 +99,11 @@ def in_memory() -> sqlite3.Connection:
 
 
 def forget(archive_id: str) -> None:
-    """Deletes the database."""
+    """Deletes the database, wherever archives of that id lie."""
     place = memory.folder(archive_id)
     if place is not None:
-        for suffix in ("", "-wal", "-shm", "-journal"):
-            (place / f"index.sqlite{suffix}").unlink(missing_ok=True)
+        for path in (*place.glob("index.sqlite*"), *place.glob("index-*.sqlite*")):
+            path.unlink(missing_ok=True)
 
 
 def _open(path: Path) -> sqlite3.Connection:

@@ -9,10 +9,12 @@ from typing import Any
 
 from archive import disk
 from archive.errors import Trouble
+from archive.objects import StorePath, place
 from archive.store import clock, files, layout, memory
 from archive.store.archive import Archive
 from archive.store.committed import redacted
-from archive.store.copies.copy_entry import copy_entry
+from archive.store.condemned import remove_for_good
+from archive.store.copies.copy_entry import copy_entry, staged
 from archive.store.fixity.chain import walk
 from archive.store.ledger import LedgerEntry
 from archive.store.second_copy import is_second_copy, mark
@@ -43,7 +45,7 @@ def export(
     default what the copy says itself. Errors: Trouble where the target is something else, holds another archive, or has
     entries that this archive does not have, and where a second copy would be written into an original.
     """
-    target = Path(target)
+    target = place(target)
     here, there = archive.root.resolve(), target.resolve()
     if there == here or here in there.parents or there in here.parents:
         raise Trouble(
@@ -75,12 +77,13 @@ def export(
     gone = redacted(listed)
     for folder in (target, *(target / f for f in _FOLDERS)):
         folder.mkdir(parents=True, exist_ok=True)
-    mark(target, archive.id)
     total = 0
-    for entry in each([e for e in listed if e.number >= start]):
-        total += copy_entry(archive.root, entry, target, target / layout.ASIDE, gone)
-        _take_away(target, entry)
-        _commit(target, entry, archive)
+    with staged(target) as aside:
+        mark(target, archive.id)
+        for entry in each([e for e in listed if e.number >= start]):
+            total += copy_entry(archive.root, entry, target, aside, gone)
+            _take_away(target, entry)
+            _commit(target, entry, archive, aside)
     head = archive.head(size)
     _remember(archive, target, head.size)
     chain = walk(target, archive.id)
@@ -95,7 +98,10 @@ def _there(archive: Archive, target: Path) -> int:
     """Number of entries that the copy has."""
     if not target.exists() or (target.is_dir() and not any(target.iterdir())):
         return 0
-    if not target.is_dir() or not (target / layout.LEDGER).is_dir():
+    if isinstance(target, StorePath):
+        target.look()
+        target.fetch(p.relative_to(target).as_posix() for p in (target / layout.LEDGER).rglob("*.json"))
+    if not target.is_dir() or not ((target / layout.LEDGER).is_dir() or is_second_copy(target)):
         raise Trouble(
             "this is no copy of an archive",
             code="copy.not-a-copy",
@@ -123,11 +129,10 @@ def _take_away(target: Path, entry: LedgerEntry) -> None:
     for g in entry.get("gone", []):
         place = target / g["path"]
         if files.holds(place, g["sha256"]):
-            disk.remove(place)
-            disk.sync_folder(place.parent)
+            remove_for_good(place)
 
 
-def _commit(target: Path, entry: LedgerEntry, archive: Archive) -> None:
+def _commit(target: Path, entry: LedgerEntry, archive: Archive, staging: Path) -> None:
     """The entry's file comes last; numbers that it voids come before it."""
     for number in (*entry.get("voids", []), entry.number):
         place = layout.entry_path(target, number)
@@ -135,7 +140,7 @@ def _commit(target: Path, entry: LedgerEntry, archive: Archive) -> None:
         if place.exists() or data is None:
             continue
         disk.make_folder(place.parent)
-        aside = target / layout.ASIDE / place.name
+        aside = staging / place.name
         disk.remove(aside)
         files.write_new(aside, data)
         disk.claim(aside, place)

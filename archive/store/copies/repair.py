@@ -8,6 +8,7 @@ from pathlib import Path
 
 from archive import disk
 from archive.errors import Trouble
+from archive.objects import place
 from archive.store import files, layout, memory
 from archive.store.archive import Archive
 from archive.store.bags import TAG_MANIFEST, Damage, read_manifest
@@ -42,7 +43,7 @@ def repair(archive: Archive, copy: Path) -> Repair:
 
     Errors: Trouble where the copy is not one of this archive.
     """
-    copy = Path(copy)
+    copy = place(copy)
     if not (copy / layout.LEDGER).is_dir():
         raise Trouble(
             "this is no copy of an archive",

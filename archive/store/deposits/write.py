@@ -180,7 +180,7 @@ class Deposit:
         place = layout.deposit_path(self.at, self.id)
         disk.move_in(self._bag.folder, self.archive.root / place)
         disk.sync_folder(self.aside.folder)
-        fetch.own = self.archive.root / place
+        fetch.own = self._bag.folder if self._bag.folder.is_dir() else self.archive.root / place
 
         def fields() -> dict[str, Any]:
             self._require_kept()

@@ -16,12 +16,12 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from archive import disk
 from archive.errors import Trouble
 from archive.store import files, layout
 from archive.store.archive import Archive
 from archive.store.checked_files import damaged
 from archive.store.committed import files_of
+from archive.store.condemned import remove_for_good
 from archive.store.events.hold import holds
 from archive.store.events.write import PEOPLE, Content, json_bytes, record, told
 from archive.store.events.zip_parts import ZipWithout
@@ -203,7 +203,7 @@ def redact(
     made = record(archive, "redact", by=by, texts=texts, facts={"gone": gone}, attached=attached, sign=sign)
     archive.take_away_condemned()
     for path in lost:
-        disk.remove(archive.root / path)
+        remove_for_good(archive.root / path)
     archive.ended.clear()  # nothing of an earlier run
     return made
 

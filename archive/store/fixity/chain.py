@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from archive.objects import StorePath
 from archive.store import layout, merkle
 from archive.store.bags import Damage
 from archive.store.files import sha256
@@ -44,6 +45,10 @@ class Chain:
 def walk(root: Path, archive_id: str) -> Chain:
     """Reads the whole ledger. Never raises for damage."""
     found = Chain()
+    if isinstance(root, StorePath):
+        root.forget()
+        root.look()
+        root.fetch(p.relative_to(root).as_posix() for p in (root / layout.LEDGER).rglob("*.json"))
     tree, whole = merkle.Tree(), True
     ledger = root / layout.LEDGER
     if not ledger.is_dir():

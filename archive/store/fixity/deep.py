@@ -54,7 +54,4 @@ def _digests(folder: Path) -> list[str]:
 
 
 def _inside(root: Path, where: str) -> str:
-    try:
-        return Path(where).relative_to(root).as_posix()
-    except ValueError:
-        return where
+    return where.removeprefix(f"{root}/")

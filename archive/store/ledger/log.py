@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import random
 import secrets
 import time
 from collections.abc import Iterator, Mapping
@@ -11,6 +13,7 @@ from typing import Any
 
 from archive import disk
 from archive.errors import Trouble
+from archive.objects import StorePath
 from archive.store import clock, files, layout
 from archive.store.ledger.entry import LedgerEntry, Sign, build, judge
 from archive.version import PROGRAM
@@ -18,6 +21,12 @@ from archive.version import PROGRAM
 _PATIENCE = 2.0
 """Seconds in which a torn last entry may still become whole. Only exclusive creation, the last resort of file systems
 without links, shows one while it is being written."""
+
+
+_LIST_AGAIN = 1.0
+"""Seconds for which the ledger on an object store is not listed again. A writer need not: it is refused then."""
+_TURN = 0.2
+"""Seconds that a writer on a store waits at most after another one took the number that it wanted."""
 
 
 class Taken(Exception):
@@ -31,10 +40,29 @@ class Ledger:
         self.root = root
         self.archive_id = archive_id
         self.deciding: int | None = None
+        self.known = 0
+        """A number of entries that were seen before."""
+        self.made: set[str] = set()
+        """Ids of what was committed here."""
+        self._listed = -math.inf
+        self._far = isinstance(root, StorePath)
 
     def count(self) -> int:
         """Number that comes next if all is well: one more than the highest in the folder."""
-        return layout.entry_count(self.root)
+        if not self._far or time.monotonic() - self._listed > _LIST_AGAIN:
+            self.known = layout.entry_count(self.root, self.known)
+            self._listed = time.monotonic()
+        return self.known
+
+    def look_again(self) -> None:
+        """The next count lists the ledger, however short ago that was."""
+        self._listed = -math.inf
+
+    def fetch(self, start: int) -> None:
+        """Entries from a number on will be read: a store is asked for them beside each other."""
+        if isinstance(self.root, StorePath):
+            wanted = (layout.entry_path(self.root, number) for number in range(start, self.count()))
+            self.root.fetch(path.relative_to(self.root).as_posix() for path in wanted)
 
     def data(self, number: int) -> bytes | None:
         """Bytes of one entry's file as they are; None where there is none."""
@@ -152,12 +180,20 @@ class Ledger:
         }
         data = build({**head, **fields}, sign)
         if not self._claim(count, data, aside):
+            self._let_others_go_first()
             raise Taken
+        self.made.update(str(fields[name]) for name in ("id", "deposit") if name in fields)
         return LedgerEntry(data)
+
+    def _let_others_go_first(self) -> None:
+        """On a store who lost asks twice where who won asks once, and would lose again: it waits for a random time."""
+        self.look_again()
+        if self._far:
+            time.sleep(random.uniform(0, _TURN))
 
     def _claim(self, number: int, data: bytes, aside: Path) -> bool:
         place = layout.entry_path(self.root, number)
-        if not place.parent.is_dir():
+        if not self._far and not place.parent.is_dir():
             disk.make_folder(place.parent)
             disk.sync_folder(place.parent.parent)
         written = aside / f"{number:08d}-{secrets.token_hex(8)}.json"
@@ -166,4 +202,6 @@ class Ledger:
             disk.remove(written)
             return False
         disk.sync_folder(place.parent)
+        if self._far:
+            self.known = number + 1
         return True

@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from archive.errors import Trouble
+from archive.objects import StorePath
 
 UNDECODABLE = (pa.ArrowException, OSError, KeyError, ValueError, IndexError, TypeError, OverflowError, MemoryError)
 """What a flipped bit in a footer may raise on the way to Arrow's own errors."""
@@ -59,10 +60,15 @@ def writer(sink: Any, schema: Any, statistics: list[str] | None = None) -> Any:
     )
 
 
+def source(path: Path) -> Any:
+    """What Arrow reads: a file of this machine by its path, an object by the ranges that it asks for."""
+    return pa.PythonFile(path.open("rb"), mode="r") if isinstance(path, StorePath) else path
+
+
 def open_file(path: Path) -> Any:
     """A ParquetFile that verifies page checksums. Errors: Trouble where it is no Parquet file."""
     try:
-        return pq.ParquetFile(path, page_checksum_verification=True)
+        return pq.ParquetFile(source(path), page_checksum_verification=True, pre_buffer=isinstance(path, StorePath))
     except FileNotFoundError:
         raise Trouble(
             "the file is missing",
