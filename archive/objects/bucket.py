@@ -200,7 +200,7 @@ class Bucket:
                     raise last from None
             except Trouble as blind:
                 last = blind
-            time.sleep(random.uniform(0.5, 1) * min(0.05 * 2**attempt, 2))
+            _wait(attempt)
         raise not_known(self.address(key), last)
 
     def require_conditions(self, prefix: str) -> None:
@@ -234,12 +234,17 @@ class Bucket:
         return f"{self._base}/{key}" if key else self._base
 
     def _ask(self, key: str, request: Callable[[Any, Any], T]) -> T:
-        try:
-            return request(self._store, library())
-        except Trouble:
-            raise
-        except Exception as error:  # noqa: BLE001 - of the library, which has many kinds
-            raise told(error, self.address(key)) from None
+        for attempt in range(_TRIES):
+            try:
+                return request(self._store, library())
+            except Trouble:
+                raise
+            except Exception as error:  # noqa: BLE001 - of the library, which has many kinds
+                found = told(error, self.address(key))
+            if not (isinstance(found, Trouble) and found.found == "HTTP status 409"):
+                break
+            _wait(attempt)  # another request of the same key was being done; the library asks again after all others
+        raise found from None
 
     def _see(self, meta: Any) -> SeenKey:
         key, seen = _seen(meta)
@@ -259,6 +264,11 @@ class Bucket:
                 self._size += len(data)
             while self._size > _HELD:
                 self._size -= len(self._held.popitem(last=False)[1])
+
+
+def _wait(attempt: int) -> None:
+    """Twice as long after each try, and not as long as others do."""
+    time.sleep(random.uniform(0.5, 1) * min(0.05 * 2**attempt, 2))
 
 
 def _seen(meta: Any) -> tuple[str, SeenKey]:

@@ -76,7 +76,7 @@ def _reason(text: str) -> str:
     lowered = text.lower()
     if status := _status(text):
         return f"HTTP status {status}"
-    if "timed out" in lowered or "timedout" in lowered or "timeout" in lowered.split("debug source")[0]:
+    if "kind: timeout" in lowered or "timedout" in lowered:
         return "no answer in time"
     if "sending request" in lowered or "connect" in lowered:
         return "no connection"

@@ -57,26 +57,30 @@ class FaultProxy:
     address: str = ""
 
     def __enter__(self) -> FaultProxy:
-        self._loop, started = asyncio.new_event_loop(), threading.Event()
+        started = threading.Event()
 
         async def serve() -> None:
+            self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
             server = await asyncio.start_server(self._client, "127.0.0.1", 0, limit=1 << 26)
             self.address = f"http://127.0.0.1:{server.sockets[0].getsockname()[1]}"
             started.set()
+            await self._stop.wait()
+            server.close()
 
-        self._loop.create_task(serve())
-        threading.Thread(target=self._loop.run_forever, daemon=True).start()
+        self._thread = threading.Thread(target=lambda: asyncio.run(serve()), daemon=True)
+        self._thread.start()
         started.wait()
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._loop.call_soon_threadsafe(self._loop.stop)
+        self._loop.call_soon_threadsafe(self._stop.set)
+        self._thread.join()
 
     async def _client(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         try:
             while await self._one(reader, writer):
                 pass
-        except (asyncio.IncompleteReadError, ConnectionError):
+        except (asyncio.IncompleteReadError, asyncio.CancelledError, ConnectionError):
             pass
         finally:
             writer.close()
