@@ -57,12 +57,13 @@ class Bucket:
         self.keeps_versions = False
         """Whether old bytes stay where a key is overwritten or deleted, as the answer to the first write tells."""
 
-    def forget(self) -> None:
-        """From now on everything is asked for anew."""
+    def forget(self, prefix: str) -> None:
+        """From now on everything under a prefix is asked for anew."""
+        before = f"{prefix}/" if prefix else ""
         with self._lock:
-            self.seen = {}
-            self._held.clear()
-            self._size = 0
+            self.seen = {k: v for k, v in self.seen.items() if not k.startswith(before)}
+            for key in [held for held in self._held if held[0].startswith(before)]:
+                self._size -= len(self._held.pop(key))
 
     def stat(self, key: str) -> SeenKey:
         """Size and ETag of a key, as last seen."""

@@ -138,8 +138,8 @@ class StorePath(_Base):
         self.bucket.fetch((self / path).key for path in paths)
 
     def forget(self) -> None:
-        """Nothing that was seen or fetched before counts from now on."""
-        self.bucket.forget()
+        """Nothing that was seen or fetched of it before counts from now on."""
+        self.bucket.forget(self.key)
 
     def ages(self, folder: str) -> list[tuple[StorePath, float]]:
         """Keys in a folder under it, each with the seconds since it was written, by the clocks of store and machine."""
