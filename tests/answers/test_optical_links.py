@@ -158,3 +158,18 @@ def test_check_and_a_new_grading_see_both_ends_of_an_archive(archive: Archive, t
     row = rows(archive)["there"]
     (said,) = of_records(archive, [f"{row['deposit']}/{row['position']}"])
     assert "of the record back" in said.verdicts[0]["reason"]
+
+
+def test_a_trace_under_another_fiber_is_told_as_a_copy(archive: Archive, tmp_path: Path) -> None:
+    """Points of two traces never agree to the last digit: noise makes them differ, from both ends of one fiber too."""
+    first, copy = tmp_path / "first", tmp_path / "copy"
+    label = backbone.SINGLE_MODE[0]
+    for folder, name in ((first, label), (copy, "BB-9-99")):
+        folder.mkdir()
+        content = backbone.trace(label, 1310, 0)
+        later = content.replace(label.encode() + b"\0", name.encode() + b"\0")
+        (folder / "t.sor").write_bytes(later)
+    (first / "back.sor").write_bytes(backbone.trace(label, 1310, 1))
+    assert ingest(archive, [first], FACTS).plain()["copied_curves"] == 0
+    made = ingest(archive, [copy], FACTS).plain()
+    assert made["copied_curves"] + made["relabelled"] == 1

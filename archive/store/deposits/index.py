@@ -181,13 +181,19 @@ def _curves(batch: Batch, table: Any) -> tuple[Any, Any, Any, Any]:
     for column, missing in (("scaled", _MISSING), ("values", np.nan)):
         _pieces(table[column], missing, lengths, even, pieces)
     hashes: list[list[int]] = [[] for _ in range(len(batch))]
+    nameless: list[list[int]] = [[] for _ in range(len(batch))]
     for row, named in enumerate(begun):
         sha = named.copy()
         sha.update(pieces[row])
         hashes[at[row]].append(int.from_bytes(sha.digest()[:8], "big", signed=True))
+    for row in np.flatnonzero(pc.equal(table["parameter"], "backscatter").to_numpy(zero_copy_only=False)).tolist():
+        nameless[at[row]].append(_hash(pieces[row]))  # its pairing is the fiber, which a copy names otherwise
+    together_of = [apart if len(apart) == len(h) else h for h, apart in zip(hashes, nameless, strict=True)]
     points = np.bincount(at, weights=lengths, minlength=len(batch)).astype(np.int32)
     telling = np.bincount(at, weights=np.where(even, 0, lengths), minlength=len(batch))
-    together = [_hash(repr(sorted(h)).encode()) if telling[i] >= TELLING_POINTS else None for i, h in enumerate(hashes)]
+    together = [
+        _hash(repr(sorted(h)).encode()) if telling[i] >= TELLING_POINTS else None for i, h in enumerate(together_of)
+    ]
     steps = pc.fill_null(table["step"], 0.0).to_numpy()
     coarsest = np.zeros(len(batch))
     np.maximum.at(coarsest, at, steps)
