@@ -54,7 +54,9 @@ class FixedParameters:
     """How the trace was taken. spacing_100ps: one-way time from point to point, one per pulse width.
 
     time_unix_s: seconds since 1970, of which the layout does not state the zone. reflectance_threshold_db and the other
-    thresholds as found, dB. trace_kind: ST standard, RT reversed, DT difference, RF reference; "" in format 1.
+    thresholds as found, dB. averaging_found: averaging time as found: tenths of a second by the layout, seconds or
+    hundredths by some makers, which no file says. trace_kind: ST standard, RT reversed, DT difference, RF reference; ""
+    in format 1.
     """
 
     time_unix_s: int
@@ -67,7 +69,7 @@ class FixedParameters:
     group_index: float
     backscatter_db: float
     averages: int
-    averaging_s: float | None
+    averaging_found: int | None
     range_100ps: int
     loss_threshold_db: float
     reflectance_threshold_db: float
@@ -160,7 +162,7 @@ def fixed(fields: Fields, format_: int) -> FixedParameters:
     if not 1.0 < index < 2.5:
         raise fields.damage("a group index that no glass has", found=f"{index:g}", expected="about 1.46 to 1.50")
     backscatter, averages = -fields.u16() / 10, fields.u32()
-    averaging = fields.u16() / 10 if format_ == 2 else None
+    averaging = fields.u16() if format_ == 2 else None
     range_100ps = fields.u32()
     if format_ == 2:
         fields.i32()  # range as a distance

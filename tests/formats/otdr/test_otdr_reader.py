@@ -135,3 +135,10 @@ def test_the_checksum_is_recorded_and_decides_nothing() -> None:
     assert crc16(b"123456789") == 0x29B1
     data = b"123456789"
     assert [state(data, stored, 9) for stored in (0x29B1, 1, 0, None)] == ["match", "mismatch", "absent", "absent"]
+
+
+def test_averaging_time_is_kept_as_found_and_not_taken_for_seconds(tmp_path: Path) -> None:
+    """3.4 of the reference: makers store 30, 300 or 3000 for 30 s, and no file says which."""
+    batch = read(written(tmp_path / "a.sor", content()))
+    found = {r["name"]: r["value"] for r in batch["extras"].to_pylist()}
+    assert found["averaging_found"] == "150" and "averaging_s" not in found
