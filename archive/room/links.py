@@ -80,7 +80,7 @@ def timeline(asked: PageRequest) -> Response:
 def wiremap(asked: PageRequest) -> Response:
     """The wire map of a record as a picture."""
     rows = record_batch(asked, asked.needed("record"))["wiremap"].to_pylist()
-    svg = drawing(rows, title=asked.words("Wire map"), words=asked.words)
+    svg, _ = drawing(rows, title=asked.words("Wire map"), words=asked.words)
     return Response(svg, media_type="image/svg+xml")
 
 

@@ -12,10 +12,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 from archive import vocabulary
 from archive.answers.claim import failing, left_out
 from archive.answers.claim.claim_facts import TestedRecord
-from archive.answers.claim.curve_figures import Curves, curves_of, drawn, line_of, plot_words
+from archive.answers.claim.curve_figures import Curves, curves_of, drawn, frequency, line_of, plot_words
 from archive.answers.claim.failing import Array, Line
 from archive.answers.documents import Figure
-from archive.answers.plots import Mark, Panel, PlotCurve, PlotLayout, plot
+from archive.answers.plots import Mark, Panel, PlotCurve, PlotLayout, drawn_twice
 from archive.answers.wording import Wording
 
 Moved = dict[str | None, list[PlotCurve]]
@@ -158,10 +158,10 @@ def _overlay(
         caption += " " + words("They coincide.")
     counted = failing.sentence(parameter, after, grades, line, words)
     caption += f" {counted}" if counted else ""
-    svg = plot(
+    svg, narrow = drawn_twice(
         panels,
         title=caption,
-        x_label=words("frequency, MHz (even steps of its square root)"),
+        x_labels=frequency(words),
         y_label=words.headed(parameter),
         layout=PlotLayout(
             height=270 if len(panels) == 1 else 430,
@@ -171,4 +171,4 @@ def _overlay(
             tick_text=words.free,
         ),
     )
-    return Figure(svg, caption, caption)
+    return Figure(svg, caption, caption, narrow=narrow)

@@ -12,7 +12,7 @@ from archive import limits, vocabulary
 from archive.answers.claim import failing, left_out
 from archive.answers.claim.failing import Array, Line
 from archive.answers.documents import Figure
-from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, plot
+from archive.answers.plots import LINEAR, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, drawn_twice, plot
 from archive.answers.wording import Wording
 from archive.tables import Batch
 
@@ -162,22 +162,21 @@ def _figure(
     caption = title + ". " + _caption(worst, limit is not None, parameter, words)
     told = [failing.sentence(parameter, by_end, mine, line, words), left_out.sentence(parameter, mine, words)]
     caption += "".join(f" {text}" for text in told if text and limit is not None)
-    svg = plot(
-        panels,
-        title=caption,
-        x_label=words("distance, km") if trace else _frequency(words, compact),
-        y_label=words.headed(parameter),
-        layout=PlotLayout(
-            width=330 if compact else 680,
-            height=_height(len(panels), compact),
-            scale=LINEAR if trace else ROOT,
-            stacked=True,
-            detail=0.75,
-            words=_UNNAMED if compact else plot_words(words),
-            tick_text=words.free,
-        ),
+    layout = PlotLayout(
+        width=330 if compact else 680,
+        height=_height(len(panels), compact),
+        scale=LINEAR if trace else ROOT,
+        stacked=True,
+        detail=0.75,
+        words=_UNNAMED if compact else plot_words(words),
+        tick_text=words.free,
     )
-    return Figure(svg, caption, caption)
+    across = (words("distance, km"),) * 2 if trace else frequency(words)
+    name = words.headed(parameter)
+    if compact:
+        return Figure(plot(panels, title=caption, x_label=across[1], y_label=name, layout=layout), caption, caption)
+    svg, narrow = drawn_twice(panels, title=caption, x_labels=across, y_label=name, layout=layout)
+    return Figure(svg, caption, caption, narrow=narrow)
 
 
 def _height(panels: int, compact: bool) -> int:
@@ -192,8 +191,9 @@ def _titled(parameter: str, words: Wording) -> str:
     return name[:1].upper() + name[1:]
 
 
-def _frequency(words: Wording, compact: bool = False) -> str:
-    return words("frequency, MHz") if compact else words("frequency, MHz (even steps of its square root)")
+def frequency(words: Wording) -> tuple[str, str]:
+    """What the axis of frequency is called across a page, and where there is less room."""
+    return words("frequency, MHz (even steps of its square root)"), words("frequency, MHz")
 
 
 def plot_words(words: Wording) -> tuple[str, str, str, str]:
@@ -242,10 +242,10 @@ def _about_zero(
         parameter=_titled(parameter, words),
         near=words.number(_NEAR_DB, 0),
     )
-    svg = plot(
+    svg, narrow = drawn_twice(
         panels,
         title=caption,
-        x_label=_frequency(words),
+        x_labels=frequency(words),
         y_label=words("margin, dB"),
         layout=PlotLayout(
             height=230 if len(panels) == 1 else 360,
@@ -255,7 +255,7 @@ def _about_zero(
             y_range=(1.2 * lowest - 1.0, 3 * _NEAR_DB),
         ),
     )
-    return Figure(svg, caption, caption)
+    return Figure(svg, caption, caption, narrow=narrow)
 
 
 def _caption(worst: Mapping[str, Any] | None, limited: bool, parameter: str, words: Wording) -> str:
@@ -300,4 +300,4 @@ def _worst(parameter: str, grades: Sequence[Mapping[str, Any]]) -> Mapping[str, 
     return min(points, key=lambda g: (g["margin"], g["frequency_mhz"] or 0.0), default=None)
 
 
-__all__ = ["Curves", "Line", "curves_of", "drawn", "figures", "line_of", "plot_words"]
+__all__ = ["Curves", "Line", "curves_of", "drawn", "figures", "frequency", "line_of", "plot_words"]

@@ -11,6 +11,7 @@ from archive.answers.claim.claim_facts import ClaimFacts, Row, TestedRecord
 from archive.answers.claim.optical_evidence import agreement, compared, loss_test, traced
 from archive.answers.claim.optical_pointers import cautions, pointers
 from archive.answers.documents import Block, DocumentSection, Figure, Para, stressed
+from archive.answers.plots.model import NARROW
 from archive.answers.plots.trace_picture import DrawnEvent, DrawnTrace, trace_picture
 from archive.answers.wording import Wording, plain
 from archive.grading.fiber import loss_tests
@@ -143,7 +144,10 @@ def _figure(
         way=named,
     )
     labels = (words("distance from the instrument, km"), words("level, dB"))
-    return Figure(trace_picture(drawn, events, title=caption, labels=labels, tick=words.free), caption, caption)
+    svg, narrow = (
+        trace_picture(drawn, events, title=caption, labels=labels, tick=words.free, width=w) for w in (680, NARROW)
+    )
+    return Figure(svg, caption, caption, narrow=narrow)
 
 
 def _drawn(tested: TestedRecord, trace: FiberTrace, words: Wording) -> list[DrawnTrace]:

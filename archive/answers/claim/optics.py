@@ -8,12 +8,12 @@ from typing import Any
 from archive.answers.claim.claim_facts import TestedRecord
 from archive.answers.documents import DocumentSection, Figure, TableBlock
 from archive.answers.plots.axes import CIRCLE, Axes
-from archive.answers.plots.model import Box
+from archive.answers.plots.model import NARROW, Box
 from archive.answers.plots.pen import INK, LETTERS, haloed, picture
 from archive.answers.plots.scale import even
 from archive.answers.wording import Wording, plain
 
-_LEFT, _WIDE, _ALL, _ROW = 180, 330, 680, 22
+_LEFT, _WIDE, _ALL, _ROW, _TALL_ROW = 180, 330, 680, 22, 40
 
 
 def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
@@ -35,7 +35,8 @@ def loss(tested: TestedRecord, words: Wording) -> DocumentSection | None:
         caption += words("Across stands the limit that the export states; this program holds none for it.")
     else:
         caption += words("No limit is known; the losses stand here as measured.")
-    return DocumentSection(words("Optical loss"), [Figure(_picture(marked, words, caption), caption, caption)], level=2)
+    svg, narrow = (_picture(marked, words, caption, width) for width in (_ALL, NARROW))
+    return DocumentSection(words("Optical loss"), [Figure(svg, caption, caption, narrow=narrow)], level=2)
 
 
 def _own_limits(tested: TestedRecord) -> list[dict[str, Any]]:
@@ -55,13 +56,16 @@ def _limit(r: Mapping[str, Any], graded: Sequence[Mapping[str, Any]]) -> float |
     return None
 
 
-def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wording, title: str) -> str:
+def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wording, title: str, width: int) -> str:
+    """The picture for a page; narrower, the name of each row stands above it."""
+    above = width < _ALL
+    left, wide, row = (14, width - 28, _TALL_ROW) if above else (_LEFT, _WIDE, _ROW)
     values = [v for r, limit in marked for v in (r["value"], limit) if v is not None]
-    ticks = even(min(0.0, *values), max(*values, 0.1) * 1.15, 6)
-    box = Box(_LEFT, 14, _WIDE, _ROW * len(marked))
+    ticks = even(min(0.0, *values), max(*values, 0.1) * (1.0 if above else 1.15), 4 if above else 6)
+    box = Box(left, 14, wide, row * len(marked))
     axes = Axes(box, (ticks[0], ticks[-1]), (len(marked) - 0.5, -0.5))
     names = [", ".join(t for t in (plain(r["subject"]), _wave(r), words.way(r["direction"])) if t) for r, _ in marked]
-    axes.grid([(t, words.free(t)) for t in ticks], list(enumerate(names)), "x", size=LETTERS)
+    axes.grid([(t, words.free(t)) for t in ticks], [] if above else list(enumerate(names)), "x", size=LETTERS)
     axes.edges()
     for k, (r, limit) in enumerate(marked):
         axes.line([max(0.0, ticks[0]), r["value"]], [k, k], (INK, ""), 1.2)
@@ -71,10 +75,13 @@ def _picture(marked: Sequence[tuple[Mapping[str, Any], float | None]], words: Wo
             axes.line([limit, limit], [k - 0.36, k + 0.36], (INK, ""), 2.0)
             margin = words.margin(limit - r["value"], "")
             message += ", " + words("margin {margin} {unit}", margin=margin, unit="dB")
-        at = float(axes.x(max(r["value"], limit or 0.0)))
-        axes.parts.append(haloed(at + 8, float(axes.y(k)) + 3.6, message, size=LETTERS))
-    axes.words(_WIDE / 2, box.tall + 34, words.headed("optical_loss"), anchor="middle", size=LETTERS)
-    return picture(_ALL, int(axes.bottom) + 42, title, "".join(axes.parts))
+        at, down = float(axes.x(max(r["value"], limit or 0.0))), float(axes.y(k))
+        if above:
+            axes.parts.append(haloed(left + 2, down - 8, f"{names[k]}: {message}", size=LETTERS))
+        else:
+            axes.parts.append(haloed(at + 8, down + 3.6, message, size=LETTERS))
+    axes.words(wide / 2, box.tall + 34, words.headed("optical_loss"), anchor="middle", size=LETTERS)
+    return picture(width, int(axes.bottom) + 42, title, "".join(axes.parts))
 
 
 def _wave(r: Mapping[str, Any]) -> str:

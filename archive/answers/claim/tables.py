@@ -155,8 +155,8 @@ def wire_map(tested: TestedRecord, words: Wording) -> DocumentSection | None:
         if wrong
         else words("Wire map: contact to contact, no fault.")
     )
-    svg = drawing(rows, title=caption, words=words)
-    return DocumentSection(words("Wire map"), [Figure(svg, caption, caption, wide=0.72)], level=2)
+    svg, wide = drawing(rows, title=caption, words=words)
+    return DocumentSection(words("Wire map"), [Figure(svg, caption, caption, wide=wide)], level=2)
 
 
 def _positions(tested: TestedRecord, rows: Sequence[Mapping[str, Any]], words: Wording) -> DocumentSection:

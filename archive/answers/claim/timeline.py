@@ -9,11 +9,12 @@ from archive.answers.cases import CLOSE, DECIDE, OPEN
 from archive.answers.claim.claim_facts import ClaimFacts
 from archive.answers.claim.timing import as_day, warranty_span
 from archive.answers.documents import DocumentSection, Figure
+from archive.answers.plots.model import NARROW
 from archive.answers.plots.pen import GRID, INK, LETTERS, SHADE, SOFT, figure, haloed, picture, stroke, text
 from archive.answers.plots.scale import even
 from archive.answers.wording import Wording
 
-_WIDE, _LEFT, _RIGHT, _TOP, _ROW = 680, 12, 12, 44, 19
+_WIDE, _LEFT, _RIGHT, _TOP, _ROW, _TALL_ROW = 680, 12, 12, 44, 19, 34
 _TURN = 0.55
 """Part of the width beyond which a row's words stand to the left of its point."""
 
@@ -36,7 +37,9 @@ def over_time(days: Iterable[tuple[date, str]], first: date | None, last: date |
         return None
     caption = words("The link over time; the bar is the warranty.") if first or last else words("The link over time.")
     alt = caption + " " + "; ".join(f"{words.day(day.isoformat())}: {what}" for day, what in rows) + "."
-    return Figure(_picture(rows, first, last, min(known), max(known), caption, words), caption, alt)
+    span = (min(known), max(known))
+    svg, narrow = (_picture(rows, (first, last), span, caption, words, width) for width in (_WIDE, NARROW))
+    return Figure(svg, caption, alt, narrow=narrow)
 
 
 def _days(facts: ClaimFacts, words: Wording) -> Iterator[tuple[date, str]]:
@@ -70,46 +73,52 @@ def _days(facts: ClaimFacts, words: Wording) -> Iterator[tuple[date, str]]:
 
 def _picture(
     rows: list[tuple[date, str]],
-    first: date | None,
-    last: date | None,
-    low: date,
-    high: date,
+    warranty: tuple[date | None, date | None],
+    span: tuple[date, date],
     title: str,
     words: Wording,
+    width: int,
 ) -> str:
-    begin, end = _year(low), _year(high)
+    """The picture for a page; narrower, each row's words stand above its point, from the left edge."""
+    first, last = warranty
+    begin, end = map(_year, span)
+    above = width < _WIDE
+    high, down = (_TALL_ROW, 22) if above else (_ROW, 8)
     room = max(0.02 * (end - begin), 0.1)
     begin, end = begin - room, end + room
 
     def x(day: date) -> float:
-        return _LEFT + (_year(day) - begin) / (end - begin) * (_WIDE - _LEFT - _RIGHT)
+        return _LEFT + (_year(day) - begin) / (end - begin) * (width - _LEFT - _RIGHT)
 
-    bottom = _TOP + _ROW * len(rows) + 6
+    bottom = _TOP + high * len(rows) + 6
     out = []
-    for year in even(begin, end, 8):
+    for year in even(begin, end, 4 if above else 8):
         if year == int(year) and begin <= year <= end:
             at = x(date(int(year), 1, 1))
             out.append(stroke(f"M{figure(at)} {_TOP - 22}V{bottom}", GRID, "", 0.7))
             out.append(text(at, bottom + 15, str(int(year)), anchor="middle", colour=SOFT, size=LETTERS))
     if first or last:
-        left, right = (x(first) if first else _LEFT), (x(last) if last else _WIDE - _RIGHT)
+        left, right = (x(first) if first else _LEFT), (x(last) if last else width - _RIGHT)
         place = f'x="{figure(left)}" y="{_TOP - 22}" width="{figure(right - left)}" height="14"'
         out.append(f'<rect {place} fill="{SHADE}" stroke="{INK}"/>')
-        span = words(
+        named = words(
             "warranty, {start} to {end}",
             start=words.day(first.isoformat()) if first else words("begin not stated"),
             end=words.day(last.isoformat()) if last else words("end not stated"),
         )
-        out.append(text(_LEFT, _TOP - 28, span, size=LETTERS, bold=True))
+        out.append(text(_LEFT, _TOP - 28, named, size=LETTERS, bold=True))
     for n, (day, _) in enumerate(rows):
-        out.append(stroke(f"M{figure(x(day))} {_TOP - 8}V{_TOP + _ROW * n + 8}", SOFT, "2 2", 0.7))
+        out.append(stroke(f"M{figure(x(day))} {_TOP - 8}V{_TOP + high * n + down}", SOFT, "2 2", 0.7))
     for n, (day, what) in enumerate(rows):
-        at, y = x(day), _TOP + _ROW * n + 8
-        turned = at > _LEFT + _TURN * (_WIDE - _LEFT - _RIGHT)
+        at, y = x(day), _TOP + high * n + down
+        turned = at > _LEFT + _TURN * (width - _LEFT - _RIGHT)
         out.append(f'<circle cx="{figure(at)}" cy="{y}" r="3.4" fill="{INK}"/>')
         label = f"{words.day(day.isoformat())}: {what}"
-        out.append(haloed(at + (-8 if turned else 8), y + 3.6, label, "end" if turned else "start", LETTERS))
-    return picture(_WIDE, bottom + 22, title, "".join(out))
+        if above:
+            out.append(haloed(_LEFT, y - 8, label, "start", LETTERS))
+        else:
+            out.append(haloed(at + (-8 if turned else 8), y + 3.6, label, "end" if turned else "start", LETTERS))
+    return picture(width, bottom + 22, title, "".join(out))
 
 
 def _year(day: date) -> float:

@@ -13,8 +13,11 @@ _ORDER = ("1", "2", "3", "6", "4", "5", "7", "8", "S")
 _NEAR, _FAR = 110, 330
 
 
-def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) -> str:
-    """SVG text. rows: the wiremap rows of one record. Faults are drawn dashed and named in words."""
+def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) -> tuple[str, float]:
+    """SVG text, and the part of the page's width that it takes: less where there is nothing to name.
+
+    rows: the wiremap rows of one record. Faults are drawn dashed and named in words.
+    """
     contacts = [c for c in _ORDER if any(c in (r["near"], r["far"]) for r in rows)]
     contacts += sorted({c for r in rows for c in (r["near"], r["far"]) if c} - set(contacts))
     places = {c: 34 + 21 * k + 8 * (k // 2) for k, c in enumerate(contacts)}
@@ -44,7 +47,8 @@ def drawing(rows: Sequence[Mapping[str, Any]], *, title: str, words: Wording) ->
         for x in (_NEAR, _FAR):
             out.append(f'<circle cx="{x}" cy="{y}" r="9" fill="#fff" stroke="{INK}"/>')
             out.append(text(x, y + 4.2, contact, anchor="middle", size=12))
-    return picture(560, height, title, "".join(out))
+    width = 560 if any(_note(r, r["far"] not in (None, r["near"]), words) for r in rows) else 360
+    return picture(width, height, title, "".join(out)), width / 780
 
 
 def _note(r: Mapping[str, Any], faulty: bool, words: Wording) -> str:

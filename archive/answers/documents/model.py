@@ -70,12 +70,16 @@ def stressed(
 
 @dataclass(frozen=True)
 class Figure:
-    """A picture as SVG text. alt says in words what it shows; wide: part of the page's width that it takes."""
+    """A picture as SVG text. alt says in words what it shows; wide: part of the page's width that it takes.
+
+    narrow: the same drawn for the width of a phone, "" where the one picture serves both.
+    """
 
     svg: str
     caption: str
     alt: str
     wide: float = 1.0
+    narrow: str = ""
 
 
 @dataclass(frozen=True)

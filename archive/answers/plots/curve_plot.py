@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from archive.answers.plots import pen
 from archive.answers.plots.axes import Axes, Style
 from archive.answers.plots.frame import LEGEND_ROW, PlotFrame
 from archive.answers.plots.mark import ring
-from archive.answers.plots.model import USUAL, Box, LeftOut, Panel, PlotCurve, PlotLayout
+from archive.answers.plots.model import NARROW, USUAL, Box, LeftOut, Panel, PlotCurve, PlotLayout
 from archive.answers.plots.pen import HATCH_FILL, INK, LETTERS, SHADE, SOFT, curve_styles, escape, figure, haloed, text
 from archive.answers.plots.scale import Array
 from archive.answers.plots.thin import thin
@@ -66,7 +67,20 @@ def plot(
         y = frame.legend_top + LEGEND_ROW * row
         body.append(sample.format(x=figure(x), y=figure(y), top=figure(y - 4)))
         body.append(text(x + 28, y + 3.6, label, size=LETTERS))
-    return pen.picture(layout.width, layout.height, title, "".join(body))
+    return pen.picture(layout.width, frame.height, title, "".join(body))
+
+
+def drawn_twice(
+    panels: Sequence[Panel], *, title: str, x_labels: tuple[str, str], y_label: str, layout: PlotLayout = USUAL
+) -> tuple[str, str]:
+    """The picture for a page, and the one for a phone. x_labels: what the axis across is called on each. Errors: as
+    plot."""
+    small = replace(layout, width=NARROW, narrow=True)
+    wide, slim = x_labels
+    return (
+        plot(panels, title=title, x_label=wide, y_label=y_label, layout=layout),
+        plot(panels, title=title, x_label=slim, y_label=y_label, layout=small),
+    )
 
 
 def _entries(panels: Sequence[Panel], layout: PlotLayout, styles: Mapping[str, Style]) -> list[tuple[str, str]]:

@@ -9,13 +9,15 @@ import numpy as np
 from archive.answers.plots.axes import Axes
 from archive.answers.plots.model import Box, Panel, PlotLayout
 from archive.answers.plots.pen import LETTERS, SOFT
-from archive.answers.plots.scale import even, ticks, usable
+from archive.answers.plots.scale import even, ticks, turned, usable
 
 LEGEND_ROW = 16
 _LEFT, _RIGHT, _TOP = 50, 14, 22
 _BETWEEN = 28
 _AXIS_TEXTS = 38
 _LETTER = 0.62 * LETTERS
+_APART = 0.11
+"""Least distance of two figures across a narrow picture, as part of its width."""
 
 
 def _flow(entries: Sequence[str], left: float, right: float) -> list[tuple[float, int]]:
@@ -44,7 +46,8 @@ class PlotFrame:
         self.left = _LEFT + 6 * max(0, max(len(f"{t:g}") for t in self.y_ticks) - 4)
         self.legend = _flow(entries, self.left, layout.width - _RIGHT)
         rows = 1 + max((row for _, row in self.legend), default=-1)
-        self.legend_top = layout.height - LEGEND_ROW * rows + 5
+        self.height = layout.height + (LEGEND_ROW * (rows - 1) if layout.narrow else 0)
+        self.legend_top = self.height - LEGEND_ROW * rows + 5
         self.axis_text = self.legend_top - 12
         self.boxes = self._boxes(len(panels), self.legend_top - 5 - _AXIS_TEXTS)
 
@@ -58,6 +61,16 @@ class PlotFrame:
         across = [(t, self.layout.tick_text(t) if lowest else "") for t in self.x_ticks]
         down = [(t, self.layout.tick_text(t) if first else "") for t in self.y_ticks]
         axes.grid(across, down, size=LETTERS, colour=SOFT)
+
+    def _apart(self, values: Sequence[float]) -> list[float]:
+        """Of the values on the axis across those that leave room between their figures, the last among them."""
+        at = turned(self.scale, np.asarray([self.x0, self.x1, *values]))
+        places = (at[2:] - at[0]) / (at[1] - at[0])
+        kept: list[int] = []
+        for n in reversed(range(len(values))):
+            if not kept or places[kept[-1]] - places[n] >= _APART:
+                kept.append(n)
+        return [values[n] for n in reversed(kept)]
 
     def _boxes(self, count: int, bottom: float) -> list[Box]:
         across = self.layout.width - self.left - _RIGHT
@@ -78,6 +91,8 @@ class PlotFrame:
             self.x0, self.x1 = self.x0 * 0.9 - (self.x0 == 0), self.x1 * 1.1 + (self.x1 == 0)
         self.scale = usable(scale, self.x0)
         self.x_ticks = ticks(self.scale, self.x0, self.x1)
+        if self.layout.narrow:
+            self.x_ticks = self._apart(self.x_ticks)
         if y_range is not None:
             self.y0, self.y1 = y_range
             self.y_ticks = [t for t in even(*y_range, 5) if self.y0 <= t <= self.y1]

@@ -80,7 +80,8 @@ class PlotLayout:
     per dot. words: how the legend calls the shade, the hatch, the dashed limit and the failing stretch; what it
     calls "" is not in it. y_range: of the
     axis upwards, None: as the curves need it; what lies outside is drawn at the edge. context: how the legend calls
-    the curves behind.
+    the curves behind. narrow: for a phone; the legend stands beneath and adds to the height, and the axis across has
+    fewer figures.
     """
 
     width: int = 680
@@ -92,6 +93,9 @@ class PlotLayout:
     context: str = ""
     y_range: tuple[float, float] | None = None
     tick_text: Callable[[float], str] = "{:g}".format
+    narrow: bool = False
 
 
+NARROW = 360
+"""Width of a picture for a phone, in dots: about that of its screen, so that letters keep their size."""
 USUAL = PlotLayout()
