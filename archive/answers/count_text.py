@@ -92,10 +92,15 @@ def beside(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
     if counts["later_lesser_fails"]:
         listed = words.some(counts.of("later_lesser_fails"))
         found.append(words("A later test of less evidence fails: {links}.", links=listed))
-    if counts["copied"]:
-        copied = [words("{link} (of {other})", link=x.label, other=x.copy_of) for x in counts.links if x.copy_of]
-        found.append(words("Curves of another link, number for number: {links}.", links=words.some(copied)))
-    return found
+    return [*found, *copies(counts, words)]
+
+
+def copies(counts: LinkCounts, words: Wording = ENGLISH) -> list[str]:
+    """The sentence that names links with the curves of another; none where there are none."""
+    if not counts["copied"]:
+        return []
+    copied = [words("{link} (of {other})", link=x.label, other=x.copy_of) for x in counts.links if x.copy_of]
+    return [words("Curves of another link, number for number: {links}.", links=words.some(copied))]
 
 
 def percent(share: float | None) -> str:

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from archive.answers.acceptance import AcceptanceFacts, facts, html, pages, pdf
+from archive.answers.wording import Wording
 from archive.grading import grade
 from archive.tables import Batch
 from archive.validation.check import run
 from archive.validation.job import JobCheck
 from archive.validation.report import Collected
+from archive.vocabulary.link_counts import LinkCounts, LinkResult
 from tests.validation import examples, planted
 
 TODAY = dt.date(2026, 11, 25)
@@ -72,6 +75,24 @@ def test_what_keeps_a_job_open(steps: list[dict[str, Any]], scheduled: tuple[str
     text = _text(html(said))
     assert "Not complete." in text
     assert says in text
+
+
+def test_copied_curves_and_lapsed_units_are_named_in_words_not_by_a_rule_alone() -> None:
+    steps = [
+        {"record": {"label": "2-TR2-A118", "seed": 3}},
+        {"table": "instruments", "set": {"calibration_due": "2019-01-01"}},
+    ]
+    said = _facts(examples.batch({"do": steps}))
+    assert said.lapsed == ("2-TR2-A117", "2-TR2-A118")
+    text = _text(html(said))
+    assert "Tested with a unit whose calibration had run out (2): 2-TR2-A117, 2-TR2-A118." in text
+    counts = LinkCounts([LinkResult("A", "passing"), LinkResult("B", "passing", copy_of="A")], False)
+    with_copy = replace(said, summary=replace(said.summary, counts=counts))
+    said_of_copies = "Curves of another link, number for number: B (of A)."
+    text = _text(html(with_copy))
+    assert text.count(said_of_copies) == 1 and text.index("Open") < text.index(said_of_copies)
+    german = _text(html(with_copy, Wording("de")))
+    assert "calibration" not in german and "had run out" not in german
 
 
 def test_without_a_schedule_nothing_is_said_to_be_missing() -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from archive.validation import catalogue
 from archive.validation.catalogue.findings import PROGRAM
 from archive.validation.job import JobSummary
 from archive.validation.report import Collected
+
+LAPSED = "calibration-expired"
 
 
 @dataclass(frozen=True)
@@ -18,13 +22,12 @@ class RuleCount:
     severity: str
     rule: str
     count: int
-    link: str
-    message: str
+    example: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
 class AcceptanceFacts:
-    """Everything that stands on the page."""
+    """Everything that stands on the page. lapsed: links with a test by a unit whose calibration had run out."""
 
     summary: JobSummary
     schedule: str
@@ -34,6 +37,7 @@ class AcceptanceFacts:
     faults: int
     program: str
     rules_version: str
+    lapsed: tuple[str, ...] = ()
 
     @property
     def errors(self) -> int:
@@ -52,10 +56,10 @@ def facts(summary: JobSummary, collected: Collected, *, made_on: date, schedule:
     """The facts of a job that was checked. schedule: name of its file, "" where there is none."""
     found = []
     for rule in collected.rules:
-        first = collected.of(rule)[0] if collected.of(rule) else {"link_label": "", "message": ""}
-        severity, count = collected.severity(rule), collected.totals[rule]
-        found.append(RuleCount(severity, rule, count, first["link_label"] or "", first["message"]))
+        first = collected.of(rule)[0] if collected.of(rule) else {}
+        found.append(RuleCount(collected.severity(rule), rule, collected.totals[rule], first))
     blind = tuple((rule, why, n) for (rule, why), n in sorted(collected.blind.items()))
+    lapsed = tuple(sorted({f["link_label"] for f in collected.of(LAPSED) if f["link_label"]}))
     return AcceptanceFacts(
-        summary, schedule, made_on, tuple(found), blind, len(collected.faults), PROGRAM, catalogue.version()
+        summary, schedule, made_on, tuple(found), blind, len(collected.faults), PROGRAM, catalogue.version(), lapsed
     )

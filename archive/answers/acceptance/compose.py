@@ -5,6 +5,7 @@ from __future__ import annotations
 from archive.answers import count_text
 from archive.answers.acceptance.acceptance_facts import AcceptanceFacts
 from archive.answers.documents import Block, Document, DocumentSection, FactsBlock, Notice, Para, TableBlock
+from archive.answers.finding_text import finding_text
 from archive.answers.translated import translation_note
 from archive.answers.wording import Wording
 from archive.vocabulary.link_counts import PASSING
@@ -32,7 +33,7 @@ def compose(facts: AcceptanceFacts, w: Wording, rules: int = RULES) -> Document:
     ]
     return Document(
         title=f"{names}: {s.job['name']}" if s.job.get("name") else names,
-        subtitle=w("Certification records of the job, as they stand on {day}", day=facts.made_on.isoformat()),
+        subtitle=w("Certification records of the job, as they stand on {day}", day=w.day(facts.made_on.isoformat())),
         kicker=w("Acceptance report"),
         date=facts.made_on.isoformat(),
         sections=sections,
@@ -67,7 +68,8 @@ def _verdict(facts: AcceptanceFacts, w: Wording) -> str:
 
 def _pairs(facts: AcceptanceFacts, w: Wording) -> list[tuple[str, str]]:
     s = facts.summary
-    days = s.days[0] if s.days[0] == s.days[1] else w("{first} to {last}", first=s.days[0], last=s.days[1])
+    first, last = map(w.day, s.days)
+    days = first if first == last else w("{first} to {last}", first=first, last=last)
     limits = ", ".join(f"{name} ({n})" if len(s.limits) > 1 else name for name, n in s.limits[:3])
     words = {"client": w("Client"), "site": w("Site"), "contractor": w("Contractor"), "crew": w("Crew")}
     return [
@@ -91,7 +93,11 @@ def _numbers(facts: AcceptanceFacts, w: Wording) -> list[Block]:
         weights=(1,) * len(listed),
     )
     beside = " ".join(
-        [others, w("Sums: {sums}.", sums="; ".join(count_text.sums(counts, w))), *count_text.beside(counts, w)]
+        [
+            others,
+            w("Sums: {sums}.", sums="; ".join(count_text.sums(counts, w))),
+            *(text for text in count_text.beside(counts, w) if text not in count_text.copies(counts, w)),
+        ]
     )
     return [table, Para(beside, "small")]
 
@@ -108,6 +114,10 @@ def _open(facts: AcceptanceFacts, w: Wording) -> list[Block]:
         (w("Late"), c.of("late")),
     ]
     items = [f"{name}: {w.some(labels, LABELS)}" for name, labels in lists if labels]
+    items += count_text.copies(c, w)
+    if facts.lapsed:
+        some = {"count": len(facts.lapsed), "links": w.some(facts.lapsed, LABELS)}
+        items.append(w("Tested with a unit whose calibration had run out ({count}): {links}.", **some))
     if facts.summary.set_aside:
         n = facts.summary.set_aside
         items.append(w("Parts of the input that could not be read and were set aside: {n}; see the findings", n=n))
@@ -123,14 +133,15 @@ def _findings(facts: AcceptanceFacts, w: Wording, most: int) -> list[Block]:
         return [Para(w("No rule found anything."))]
     rows = []
     for f in facts.found[:most]:
-        example = f"{f.link}: {f.message}" if f.link and f.link not in f.message else f.message
-        rows.append([w(f.severity), f.rule.replace("-", " "), str(f.count), _short(example)])
+        said, link = finding_text(f.example, w), f.example.get("link_label")
+        example = f"{link}: {said}" if link and link not in said else said
+        rows.append([w.term(f.severity), w.term(f.rule), str(f.count), _short(example)])
     strong = frozenset(i for i, f in enumerate(facts.found[:most]) if f.severity == "error")
     head = [w("severity"), w("rule"), w("findings"), w("for example")]
     blocks: list[Block] = [TableBlock(head, rows, align="llrl", weights=(1.1, 2.3, 0.9, 5.0), strong=strong)]
     rest = facts.found[most:]
     if rest:
-        names = w.some([f.rule for f in rest], 8)
+        names = w.some([w.term(f.rule) for f in rest], 8)
         text = w.counted(
             len(rest),
             "{count} more rule found something: {names}.",
@@ -153,6 +164,6 @@ def _blind(facts: AcceptanceFacts, w: Wording) -> list[Block]:
     if not by_rule:
         return []
     ordered = sorted(by_rule.items(), key=lambda x: -x[1])
-    names = [f"{rule.replace('-', ' ')} ({n or w('the job')})" for rule, n in ordered]
+    names = [f"{w.term(rule)} ({n or w('the job')})" for rule, n in ordered]
     text = w("Could not look, which is no pass (records): {names}.", names=w.some(names, 6))
     return [Para(text, "small")]
