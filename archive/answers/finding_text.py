@@ -12,7 +12,7 @@ from archive.validation import catalogue
 def finding_text(finding: Mapping[str, Any], words: Wording) -> str:
     """What was found. Where a rule of today tells it in another sentence than was stored, that stored one stands."""
     message = plain(finding.get("message"))
-    declared = None if words.original else catalogue.rules().get(plain(finding.get("rule")))
+    declared = catalogue.rules().get(plain(finding.get("rule")))
     if declared is None:
         return message
     filled = {name: plain(finding.get(name)) for name in ("where", "found", "expected")}

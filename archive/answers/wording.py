@@ -139,10 +139,10 @@ class Wording:
     def told(self, text: str) -> str:
         """A text that is stored in English, such as why a record is not graded, as far as its phrases are known; what
         is quoted in it stays as it is, but days, and so does what is not known."""
-        if self.original or not text:
-            return text
         if _MOMENT.fullmatch(text):
             return self.day(text)
+        if self.original or not text:
+            return text
         if text in self._texts:
             return self(text)
         if text in _WAYS:

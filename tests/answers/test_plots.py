@@ -1,14 +1,21 @@
 """The plotter: thinning keeps extremes, gaps stay gaps, the same input gives the same bytes, texts are escaped."""
 
 import re
+from html import unescape
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from answers_making import CONFLICT, FLIPPED
 from hypothesis import given
 from hypothesis import strategies as st
+from test_claim import ON
 
+from archive.answers.claim.compose import compose
+from archive.answers.claim.gather import gather
+from archive.answers.documents import Figure, html
 from archive.answers.plots import LINEAR, LOG, ROOT, Event, Mark, Panel, PlotCurve, PlotLayout, plot, thin
+from archive.answers.plots.model import NARROW
 from archive.answers.plots.scale import ticks
 
 
@@ -128,3 +135,31 @@ def test_the_figures_of_an_axis_lie_inside_it_and_rise(scale, ends):
     found = ticks(scale, low, high)
     assert found == sorted(set(found)) and len(found) >= 1
     assert all(low * 0.998 <= t <= high * 1.002 for t in found)
+
+
+def _letters(svg: str) -> list[tuple[float, float, str, str]]:
+    """Of each line of letters: size, place across, anchor, words."""
+    found = re.findall(r'<text x="([-\d.]+)" y="[-\d.]+" font-size="([\d.]+)" text-anchor="(\w+)"[^>]*>([^<]*)<', svg)
+    return [(float(size), float(x), anchor, unescape(words)) for x, size, anchor, words in found]
+
+
+def test_a_claim_draws_every_curve_again_for_a_phone_with_letters_of_their_size(troubles):
+    pictures = [
+        b
+        for label in (FLIPPED, CONFLICT)
+        for s in compose(gather(troubles, label, on=ON)[0]).sections
+        for b in s.blocks
+        if isinstance(b, Figure)
+    ]
+    wide = [f for f in pictures if ' width="680"' in f.svg]
+    assert len(wide) > 12 and all(f' width="{NARROW}"' in f.narrow for f in wide)
+    for f in wide:
+        for size, x, anchor, words in _letters(f.narrow):
+            # A screen of 400 points leaves 368 to a picture; 0.62 of a size is what a letter takes at most on average.
+            assert size >= 9.5
+            room = 0.62 * size * len(words)
+            left = x - room * {"start": 0, "middle": 0.5, "end": 1}[anchor]
+            assert left > -2 and left + room < NARROW + 8, words
+    page = html(compose(gather(troubles, FLIPPED, on=ON)[0]))
+    shown = page[page.index("<main>") :]
+    assert shown.count('class="picture broad"') == shown.count('class="picture slim"') > 5

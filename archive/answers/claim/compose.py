@@ -81,7 +81,7 @@ SECTIONS: tuple[Section, ...] = (
     one(stated.section),
     one(lambda facts, words: photographs(facts.photographs, words)),
     one(custody),
-    one(method),
+    method,
 )
 """What a claim file says, in this order: each gives its sections, or none. A new one is a function and a line here."""
 

@@ -132,8 +132,8 @@ def _compared(facts: ClaimFacts, words: Wording) -> Iterator[str]:
         yield words("The fresh test has no curves, or too few to tell tests apart; no copy of them was looked for.")
 
 
-def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
-    """How the numbers came about, what they cannot show, cautions."""
+def method(facts: ClaimFacts, words: Wording) -> list[DocumentSection]:
+    """How the numbers came about, what they cannot show; and, kept on one page, cautions."""
     texts = [
         words(
             "Margins are recomputed from the curves of the record at the frequencies that were measured, against the "
@@ -169,5 +169,7 @@ def method(facts: ClaimFacts, words: Wording) -> DocumentSection:
     ]
     media = {t.record["medium"] for t in (*facts.tests, facts.retest) if t is not None}
     careful = [words(t) for t in cautions(media)]
-    blocks: list[Block] = [Listing(texts), Para(words("Before anybody works on the link:")), Listing(careful)]
-    return DocumentSection(words("Method, limits of evidence, cautions"), blocks)
+    return [
+        DocumentSection(words("Method, limits of evidence, cautions"), [Listing(texts)]),
+        DocumentSection(words("Before anybody works on the link"), [Listing(careful)], level=2, keep=True),
+    ]

@@ -115,7 +115,7 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
             n["link"] == facts.link,
             [
                 plain(n["link"]),
-                words.day(n["tested_local"]),
+                words.day((n["tested_local"] or "")[:10]),
                 plain(n["limit_id"]),
                 words.marked(n["verdict"], provisional=n["provisional"]),
                 words.value(n["length_m"], "m"),
@@ -136,5 +136,5 @@ def neighbours(facts: ClaimFacts, words: Wording) -> DocumentSection | None:
     head = [words(h) for h in ("link", "tested", "limit", "verdict")]
     head += [f"{words('length')}, {words.unit('m')}", words("leading margin"), words("of")]
     head += [words("units and crew"), words("cable and drum, as found")]
-    table = stressed(head, rows, align="llllrrlll", weights=(1.2, 1, 1.5, 0, 0, 0, 1, 1, 1.2))
+    table = stressed(head, rows, align="llllrrlll", weights=(1.1, 1.1, 1.7, 0, 0, 0.9, 0.9, 1.6, 1.3))
     return DocumentSection(words("Neighbours"), [Para(intro), table])
