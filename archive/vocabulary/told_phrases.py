@@ -46,6 +46,7 @@ def _patterns() -> dict[str, re.Pattern[str]]:
     blanks = {**dict.fromkeys(_QUANTITIES, _QUANTITY), **dict.fromkeys(_COUNTS, _NUMBER)}
     blanks |= {"parameter": one, "parameters": f"{one}(?:, {one})*", "pair": _PAIR, "end": "local|remote"}
     blanks |= {"contact": r"\d|S", "verdict": "pass|fail|not graded", "wanted": r"[^,;]+?"}
+    blanks |= {"field": r"\w+", "day": r"\d{4}-\d{2}-\d{2}"}
 
     def blank(found: re.Match[str]) -> str:
         return f"(?P<{found[1]}>{blanks.get(found[1], '[^;]+?')})"

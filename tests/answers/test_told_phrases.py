@@ -75,6 +75,8 @@ def test_no_sentence_of_a_rule_stands_in_english_in_a_translated_claim(troubles,
     findings = [f for t in facts.tests for f in t.rows("findings") if f["status"] == "raised"]
     shown = {s for f in findings for s in (f["message"], f["remedy"]) if s in english}
     assert not [s for s in shown if s in german and " " in s]
+    custody = {what for what, _, _ in facts.steps} | {e["what"] for e in facts.history} | set(facts.cautions)
+    assert not [s for s in custody if s in german]
     for t in facts.tests:
         for v in t.rows("verdicts"):
             if v["reason"] and v["reason"] in english:
@@ -104,6 +106,8 @@ _SAMPLE = {
     "number": "2",
     "wanted": "B",
     "letter": "C",
+    "field": "link_label",
+    "day": "2024-06-10",
     "words": "some words",
     "names": "some names",
     "what": "a thing",

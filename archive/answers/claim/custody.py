@@ -18,7 +18,7 @@ def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
     blocks: list[Block] = []
     if facts.standing is not None:
         blocks.append(Listing(list(_steps(facts.standing, words)), numbered=True))
-    blocks += [Listing([words(s) for s in facts.signatures])] if facts.signatures else []
+    blocks += [Listing([words.told(s) for s in facts.signatures])] if facts.signatures else []
     if not facts.signatures:
         blocks.append(Para(words("The ledger entries concerned carry no signature and no time stamp."), role="small"))
     text = words(
@@ -46,7 +46,7 @@ def custody(facts: ClaimFacts, words: Wording) -> DocumentSection:
 def _proof(facts: ClaimFacts, proof: Row, steps: Sequence[tuple[str, bool | None, str]], words: Wording) -> list[Block]:
     """The steps of a proof, and what is to be compared."""
     results = {True: words("holds"), False: words("does not hold"), None: words("open")}
-    rows = [[words(what), results[holds], words(stated)] for what, holds, stated in steps]
+    rows = [[words.told(what), results[holds], words.told(stated)] for what, holds, stated in steps]
     head = [words("step"), words("result"), words("note")]
     return [TableBlock(head, rows, weights=(3.4, 0, 1.6)), _to_compare(facts, proof, words)]
 

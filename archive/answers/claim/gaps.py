@@ -49,7 +49,7 @@ def gaps(facts: ClaimFacts, words: Wording) -> list[str]:
         found += agreement([seen for seen in compared(facts) if seen.off], words)
     found += [*_terms(facts, words), *contradictions(facts, words)]
     found += _link(facts, words)
-    found += [words("Of the ledger: {what}.", what=caution) for caution in facts.cautions]
+    found += [words("Of the ledger: {what}.", what=words.told(caution)) for caution in facts.cautions]
     if s is not None:
         found += [*_instruments(s, facts, words), *_findings(s, facts, words), *_identity(s, words)]
     return found

@@ -40,7 +40,8 @@ def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
     )
     if facts.history:
         events = [
-            [words.day(e["when"]), words.term(e["kind"]), plain(e["what"]), plain(e["by"])] for e in facts.history
+            [words.day(e["when"]), words.term(e["kind"]), words.told(plain(e["what"])), plain(e["by"])]
+            for e in facts.history
         ]
         head = [words(h) for h in ("when", "event", "what", "by")]
         caption = words("Events of this link in the archive, newest first")

@@ -132,7 +132,7 @@ def notes(s: StatedVerdict, record: Row, words: Wording) -> list[str]:
         (v["marginal"], words("marginal: {basis}", basis=words.told(plain(v["marginal_basis"])))),
         (v.get("decision"), words("decision rule: {rule}", rule=words.told(plain(v.get("decision"))))),
         (v["provisional"], words("provisional: {names}", names=lines)),
-        (v.get("left_out"), words("left out: {points}", points=plain(v.get("left_out")))),
+        (v.get("left_out"), words("left out: {points}", points=words.told(plain(v.get("left_out"))))),
         (v["confirmed_by"], words("limit lines confirmed: {who}", who=v["confirmed_by"])),
         (v["within_resolution"], words("the margin is within the resolution of the export")),
         (v["agrees"] is False, _differs(v, record, words)),
