@@ -23,8 +23,8 @@ from archive.tables import Batch, no_rows
 from archive.tables.order import concat, ordered
 from archive.validation.job.across import across
 
-MOST_RECORDS = 20_000
-"""Optical records of a job that are looked at beside new ones; of a larger job new ones are held against each other."""
+MOST_RECORDS = 10_000
+"""Optical records of a job that are looked at beside new ones; of a larger job those of the same links alone."""
 RULES = (
     "traces-contradict-loss-test",
     "traces-of-both-ends-differ",
@@ -45,6 +45,7 @@ class OpticalLinks:
     def __init__(self, archive: Archive | None = None) -> None:
         self._archive = archive
         self._jobs: set[str | None] = set()
+        self._read: set[tuple[str, int]] = set()
         self._before: list[Batch] = []
         self._new: list[Batch] = []
         self._by_link: dict[tuple[str | None, str], dict[str, Batch]] = defaultdict(dict)
@@ -59,8 +60,7 @@ class OpticalLinks:
         ids = batch["records"]["record_id"].filter(pa.array(glass)).to_pylist()
         mine = _light(batch).select(ids)
         for job in set(mine["records"]["job_id"].to_pylist()) - self._jobs:
-            self._jobs.add(job)
-            for before in self._archived(job):
+            for before in self._archived(job, set(mine["records"]["link_label"].to_pylist())):
                 self._before.append(before)
                 self._know(before)
         made = self._graded(mine, batch)
@@ -84,22 +84,26 @@ class OpticalLinks:
             if row["link_label"] is not None:
                 self._by_link[row["job_id"], row["link_label"]][row["record_id"]] = batch
 
-    def _archived(self, job: str | None) -> Iterator[Batch]:
-        """Optical records of the job that count, without their points."""
+    def _archived(self, job: str | None, labels: set[str | None]) -> Iterator[Batch]:
+        """Optical records of the job that count, without their points; of a large job those with these labels."""
         if self._archive is None:
             return
         self._archive.catch_up()
         rows = self._archive.db.execute(
-            "SELECT deposit, position FROM records WHERE job_id IS ?1 AND medium = 'fiber' AND NOT withdrawn "
-            "AND NOT replaced AND kind NOT IN ('same_file', 'same_content') ORDER BY row",
+            "SELECT deposit, position, link_label FROM records WHERE job_id IS ?1 AND medium = 'fiber' "
+            "AND NOT withdrawn AND NOT replaced AND kind NOT IN ('same_file', 'same_content') ORDER BY row",
             (job,),
         ).fetchall()
         if len(rows) > MOST_RECORDS:
-            self.left_out += len(rows)
-            return
+            self.left_out = max(self.left_out, len(rows))
+            rows = [row for row in rows if row["link_label"] in labels]
+        else:
+            self._jobs.add(job)
         at: dict[str, list[int]] = defaultdict(list)
-        for deposit, position in rows:
-            at[deposit].append(position)
+        for deposit, position, _ in rows:
+            if (deposit, position) not in self._read:
+                self._read.add((deposit, position))
+                at[deposit].append(position)
         for deposit, positions in at.items():
             for some, batch in self._archive.tables(deposit).facts(positions, _AT_ONCE):
                 yield amended(self._archive, deposit, some, batch)

@@ -173,3 +173,13 @@ def test_a_trace_under_another_fiber_is_told_as_a_copy(archive: Archive, tmp_pat
     assert ingest(archive, [first], FACTS).plain()["copied_curves"] == 0
     made = ingest(archive, [copy], FACTS).plain()
     assert made["copied_curves"] + made["relabelled"] == 1
+
+
+def test_of_a_large_job_the_same_links_are_still_graded_together(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("archive.answers.optical_links.MOST_RECORDS", 1)
+    put(archive, tmp_path / "one", one_way(BOTH[0], "there"), one_way(BOTH[0], "other", link_label="B-7"))
+    told = put(archive, tmp_path / "two", one_way(BOTH[1], "back")).plain()
+    assert rows(archive)["back"]["verdict"] == "pass"
+    assert any("too many to be held against each other" in text for text in told["cautions"])
