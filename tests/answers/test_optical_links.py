@@ -8,7 +8,11 @@ from typing import Any
 import pytest
 
 from archive import formats, store
+from archive.answers.claim.compose import compose
+from archive.answers.claim.gather import gather
+from archive.answers.documents import html
 from archive.answers.intake import Choices, ingest
+from archive.answers.progress import progress
 from archive.demo.backbone import job as backbone
 from archive.demo.exports import BACKBONE_MAPPINGS
 from archive.store import Archive
@@ -56,10 +60,15 @@ def test_both_directions_are_asked_for_and_found_in_another_deposit(archive: Arc
     """ISO/IEC 14763-3 asks for both directions (reference 1.5, O20): one alone is not graded; with the other it is."""
     put(archive, tmp_path / "one", one_way(BOTH[0], "there"))
     assert rows(archive)["there"]["verdict"] == "not graded" and "one direction" in reason(archive, "there")
-    put(archive, tmp_path / "two", one_way(BOTH[1], "back"))
+    told = put(archive, tmp_path / "two", one_way(BOTH[1], "back")).plain()
+    assert told["retests"] == 1 and told["renditions"] == 0, "of one minute: neither tells less than the other"
+    assert progress(archive, "J").counts.of("passing") == ["B-1"]
     assert rows(archive)["back"]["verdict"] == "pass"
     assert "losses of the other direction are those of the record there of 2021-03-04" in reason(archive, "back")
     assert rows(archive)["there"]["verdict"] == "not graded", "no record and no verdict of it ever changes"
+    facts, _ = gather(archive, "B-1", job="J")
+    text = html(compose(facts))
+    assert "rests on a second record too" in text[: text.index("Time line")]
     digests = {r["record_id"]: r["digest"] for r in archive.db.execute("SELECT record_id, digest FROM records")}
     alone = store.create(tmp_path / "alone")
     put(alone, tmp_path / "three", one_way(BOTH[1], "back"))

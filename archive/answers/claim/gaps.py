@@ -13,6 +13,7 @@ from archive.answers.claim.timing import contradictions
 from archive.answers.claim.verdicts import figures_that_differ, leading_text, names_of, provisional, reported_failures
 from archive.answers.finding_text import finding_text
 from archive.answers.wording import Wording, plain
+from archive.grading.fiber import BOTH_ENDS, BOTH_WAYS
 from archive.grading.graded_columns import REMEMBERED as FROM_MEMORY
 
 _MOST = 6
@@ -93,6 +94,12 @@ def _verdicts(s: TestedRecord, words: Wording) -> Iterator[str]:
             )
         elif v["verdict"] == "not graded":
             yield words("Not graded against {limit}: {reason}.", limit=limit, reason=words.told(plain(v["reason"])))
+        if any(mark in (v["reason"] or "") for mark in (BOTH_ENDS, BOTH_WAYS)):
+            yield words(
+                "The verdict under {limit} rests on a second record too, that of the other end; without it this record "
+                "stands for one direction alone.",
+                limit=limit,
+            )
         if v["agrees"] is False and s.record["reported_verdict"] == v["verdict"]:
             yield words(
                 "The instrument and this program come to the same verdict under {limit}, {verdict}; their figures "

@@ -23,7 +23,7 @@ from datetime import datetime
 from typing import Any
 
 from archive.store.deposits.known import same_as_handed_in
-from archive.store.deposits.same import compare
+from archive.store.deposits.same import compare, opposite
 from archive.store.records import COUNTED, DECIDED, KNOWN_ALREADY, link_keys, readings
 from archive.tables import Batch
 from archive.vocabulary.places import PLACE, agree, place
@@ -190,6 +190,8 @@ def _same_test(here: ComparedRecord, old: ComparedRecord, fetch: Fetch) -> str |
         answer = "agrees" if here.reported_verdict in (None, old.reported_verdict) or not old.reported_verdict else ""
     else:
         answer = ""
+    if not answer and opposite(fetch(here.address), fetch(old.address)):
+        return None
     answer = answer or compare(fetch(here.address), fetch(old.address))
     if answer == "agrees" or (answer == "nothing in common" and precise):
         return "renditions"

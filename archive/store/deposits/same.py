@@ -32,6 +32,18 @@ def compare(a: Batch, b: Batch) -> Answer:
     return "agrees" if "agrees" in answers else "nothing in common"
 
 
+def opposite(a: Batch, b: Batch) -> bool:
+    """Whether two records are the two directions of one loss test: the same fibers and wavelengths, each in a direction
+    that the other does not have. Neither tells less than the other."""
+    mine, theirs = (
+        [r for r in x["readings"].to_pylist() if r["quantity"] == "optical_loss" and r["origin"] == "measured"]
+        for x in (a, b)
+    )
+    ways = [{r["direction"] for r in rows} for rows in (mine, theirs)]
+    what = [{(r["subject"], r["wavelength_nm"]) for r in rows} for rows in (mine, theirs)]
+    return bool(mine) and None not in ways[0] | ways[1] and ways[0].isdisjoint(ways[1]) and what[0] == what[1]
+
+
 def _verdicts(a: Batch, b: Batch) -> Answer:
     """Verdicts of the instrument on the whole, where both were against the same limit."""
     x, y = (r["records"].select(["reported_verdict", "limit_found"]).to_pylist()[0] for r in (a, b))
