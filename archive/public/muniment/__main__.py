@@ -1,5 +1,5 @@
 """`python -m muniment`: the command."""
 
-from archive.cli import main
+from muniment.start import main
 
 main()
