@@ -12,10 +12,12 @@ import sys
 def main() -> None:
     """Runs the command; where another distribution has taken the folder, says so in one line and ends with 2."""
     try:
-        from archive import DISTRIBUTION as whose
+        import archive
     except Exception:  # noqa: BLE001 - whatever stands there instead may do anything
-        whose = ""
-    if whose == "muniment":
+        ours = False
+    else:
+        ours = getattr(archive, "DISTRIBUTION", "") == "muniment"
+    if ours:
         try:
             from archive.cli import main as run
         except ImportError as error:
