@@ -117,6 +117,12 @@ def until(jobs: drift.JobMargins, month: int) -> drift.JobMargins:
     return drift.JobMargins(*(part[some] for part in vars(jobs).values()))
 
 
+def told_units(jobs: drift.JobMargins) -> list[int]:
+    """Units that are told to drift."""
+    p = drift.corrected([s.p for s in drift.slopes(jobs)])
+    return [unit for unit, value in enumerate(p) if value is not None and value < drift.TOLD]
+
+
 def drifts(runs: int) -> dict[str, float]:
     """Told by month fifteen, looked at each month from the sixth on; innocent units told in 24 months, with and without
     drift."""
@@ -129,9 +135,8 @@ def drifts(runs: int) -> dict[str, float]:
                 made = archive_of_units(draw, 24, per_month, between, slope)
                 told: dict[int, int] = {}
                 for month in range(6, 25):
-                    for s in drift.slopes(until(made, month)):
-                        if s.p is not None and s.p < drift.TOLD:
-                            told.setdefault(s.unit, month)
+                    for unit in told_units(until(made, month)):
+                        told.setdefault(unit, month)
                 found += told.get(0, 99) <= 15 and slope != 0
                 innocent += any(u != 0 or slope == 0 for u in told)
             name = f"{between} dB between jobs, {per_month} jobs a month"

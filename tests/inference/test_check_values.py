@@ -8,11 +8,24 @@ import numpy as np
 import pytest
 from scipy import special as outside
 from scipy import stats
+from statsmodels.api import OLS
 from statsmodels.duration.survfunc import SurvfuncRight
 from statsmodels.stats.contingency_tables import StratifiedTable
+from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
-from archive.answers.inference import differ, drift, jobs, margins, ranking, special, standardise, survival, trends
+from archive.answers.inference import (
+    differ,
+    drift,
+    jobs,
+    margins,
+    ranking,
+    same_links,
+    special,
+    standardise,
+    survival,
+    trends,
+)
 
 THREE = [  # (passed, links) of the jobs of three groups
     [(58, 60), (40, 40), (115, 120), (24, 25)],
@@ -162,6 +175,38 @@ def test_drift_of_one_unit_of_three() -> None:
     assert [f.own for f in found] == pytest.approx([-0.04964286, 0.00285714, 0.00285714], abs=1e-8)
     assert [f.slope for f in found] == pytest.approx([-0.0525, 0.0, 0.0], abs=1e-8)
     assert found[0].error == pytest.approx(0.01590341, abs=1e-8)
+
+
+def test_units_on_the_same_links_are_as_statsmodels_fits_them() -> None:
+    """Differences of margins on levels and slopes of three units: the contrasts of its slopes and their errors."""
+    i = np.arange(30)
+    unit, other = i % 3, (i + 1 + i % 2) % 3
+    t, later = i // 3, i // 3 + i % 4
+    y = 0.3 * unit - 0.3 * other - 0.04 * (t * (unit == 0) - later * (other == 0)) + 0.02 * ((37 * i) % 11 - 5)
+    pairs = same_links.LinkPairs(y, unit, other, t.astype(float), later.astype(float))
+    found = same_links.paired_slopes(pairs, 3)
+    assert found is not None
+    one, two = np.eye(3)[unit], np.eye(3)[other]
+    x = np.column_stack([(one - two)[:, 1:], one * t[:, None] - two * later[:, None]])
+    fit = OLS(y, x).fit()
+    assert found.freedom == fit.df_resid
+    for u, slope in enumerate(found.against_others()):
+        contrast = np.r_[0, 0, -0.5 * np.ones(3)]
+        contrast[2 + u] = 1.0
+        want = fit.t_test(contrast)
+        assert slope is not None and slope.slope == pytest.approx(float(want.effect[0]), abs=1e-9)
+        wider = (fit.df_resid / (fit.df_resid - 2)) ** 0.5
+        half = float(want.sd[0, 0]) * wider * stats.t.ppf(0.975, fit.df_resid)
+        assert slope.high - slope.slope == pytest.approx(half, rel=1e-8)
+    few = same_links.LinkPairs(*(v[:7] for v in vars(pairs).values()))
+    assert same_links.paired_slopes(few, 3) is None
+
+
+def test_p_of_units_is_corrected_for_their_number_and_for_looks() -> None:
+    """Holm as statsmodels has it, over the p of one look times the looks; what is not known stays so."""
+    p = [0.0004, None, 0.03, 0.0009]
+    known = multipletests([min(1.0, drift.LOOKS * v) for v in p if v is not None], method="holm")[1]
+    assert drift.corrected(p) == [pytest.approx(known[0]), None, pytest.approx(known[1]), pytest.approx(known[2])]
 
 
 def test_drift_that_a_crew_could_be_is_not_told() -> None:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from archive.answers.inference import drift
 from archive.answers.inference.standardise import StratumCounts, against_rest
-from tests.endurance.error_rates import archive_of_units, charts, until
+from tests.endurance.error_rates import archive_of_units, charts, told_units, until
 from tests.inference import simulated_jobs as simulated
 
 
@@ -66,8 +65,7 @@ def test_a_drifting_unit_is_told_and_no_other() -> None:
     draw = np.random.default_rng(9)
     found = innocent = 0
     for _ in range(20):
-        listed = drift.slopes(until(archive_of_units(draw, 15, 2, 0.15, -0.043), 15))
-        told = {s.unit for s in listed if s.p is not None and s.p < drift.TOLD}
+        told = set(told_units(until(archive_of_units(draw, 15, 2, 0.15, -0.043), 15)))
         found += 0 in told
         innocent += bool(told - {0})
     assert found >= 16 and innocent <= 2

@@ -10,9 +10,9 @@ import pytest
 
 from archive import store
 from archive.answers.rates import pictures
+from archive.answers.rates.same_links import LEADING
 from archive.answers.rates.source import Choice, CountingSource
 from archive.answers.rates.trend import trend
-from archive.answers.rates.units import LEADING
 from tests.rates import years
 from tests.rates.test_rates import run, told
 from tests.store import store_making as making
@@ -25,6 +25,24 @@ def _unit(number: int) -> dict[str, Any]:
     return making.with_id(
         "instruments", {"maker": "Petrel Metrology", "model": "P-40", "serial": f"D-{number}", "unit": "main"}
     )
+
+
+def _test(label: str, day: str, job: str, unit: int, margin: float, **more: Any) -> dict[str, Any]:
+    """One link by one unit, with its worst points and its leading margin."""
+    made = making.rows(
+        label,
+        time=day,
+        place=f"{job}/{label}/{unit}",
+        job_id=job,
+        local_instrument_id=_unit(unit)["instrument_id"],
+        evidence="worst-points",
+        **{"cable_type": "cat6/u-utp", "reported_verdict": "pass"} | more,
+    )
+    verdict = {"record_id": made["records"][0]["record_id"], "verdict": "not graded", "provisional": False}
+    verdict |= {"limits_version": "t", "program": "tests", "leading_parameter": "next", "leading_pairing": "1-2/3-6"}
+    verdict["leading_margin"] = round(margin, 2)
+    gone: dict[str, Any] = {"sweeps": [], "readings": [], "wiremap": []}
+    return {**made, **gone, "instruments": [_unit(unit), making.FAR], "verdicts": [verdict]}
 
 
 @pytest.fixture(scope="module")
@@ -43,34 +61,16 @@ def drifting(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 day = f"{2020 + month // 12}-{month % 12 + 1:02d}-{10 + half:02d}T10:00"
                 for link in range(LINKS):
                     fails = month >= 6 and draw.random() < 0.2
-                    made = making.rows(
-                        f"L{link}",
-                        time=day,
-                        place=f"{month}/{unit}/{half}/{link}",
-                        job_id=f"J-{month:02d}-{unit}-{half}",
-                        cable_type=cable,
-                        local_instrument_id=_unit(unit)["instrument_id"],
-                        evidence="worst-points",
-                        reported_verdict="fail" if fails else "pass",
-                    )
-                    record = made["records"][0]["record_id"]
-                    verdict = {
-                        "record_id": record,
-                        "verdict": "not graded",
-                        "provisional": False,
-                        "limits_version": "t",
-                    }
-                    verdict |= {"program": "tests", "leading_parameter": "next", "leading_pairing": "1-2/3-6"}
-                    verdict["leading_margin"] = round(float(level + draw.normal(0, 0.1)), 2)
                     listed.append(
-                        {
-                            **made,
-                            "sweeps": [],
-                            "readings": [],
-                            "wiremap": [],
-                            "instruments": [_unit(unit), making.FAR],
-                            "verdicts": [verdict],
-                        }
+                        _test(
+                            f"L{link}",
+                            day,
+                            f"J-{month:02d}-{unit}-{half}",
+                            unit,
+                            float(level + draw.normal(0, 0.1)),
+                            cable_type=cable,
+                            reported_verdict="fail" if fails else "pass",
+                        )
                     )
     making.deposit(archive, making.batch(*listed), job=None)
     archive.db.close()
@@ -90,6 +90,50 @@ def test_the_unit_that_drifts_is_named_and_the_bad_cable_is_no_unit(drifting: Pa
         "the instrument, not the cable" in sentence
         and f"recall {drifting.name} --serial D-3 --since 2020-01" in sentence
     )
+
+
+def rechecked(folder: Path, again: bool, mended: bool = False) -> Path:
+    """Three units for ten months, two jobs a month each, which differ by half a dB: too much for a drift of D-1 to be
+    seen in them. again: the links of each job are tested by the next unit a month later; mended: after they failed,
+    and are 3 dB better for it."""
+    archive = store.create(folder / "certificates")
+    draw = np.random.default_rng(3)
+    listed = []
+    for month in range(10):
+        for unit in range(3):
+            for half in range(2):
+                level = 4 + draw.normal(0, 0.5)
+                for link in range(LINKS):
+                    own = level + draw.normal(0, 0.1)
+                    job, label = f"J-{month:02d}-{unit}-{half}", f"{month}.{unit}.{half}-{link}"
+                    first = {"reported_verdict": "fail"} if mended else {}
+                    at = own + DRIFT * month * (unit == 1) + draw.normal(0, 0.05)
+                    listed.append(_test(label, f"2020-{month + 1:02d}-{10 + half}T10:00", job, unit, at, **first))
+                    if again:
+                        other = (unit + 1) % 3
+                        at = own + 3 * mended + DRIFT * (month + 1) * (other == 1) + draw.normal(0, 0.05)
+                        listed.append(_test(label, f"2020-{month + 2:02d}-{10 + half}T10:00", job, other, at))
+    making.deposit(archive, making.batch(*listed), job=None)
+    archive.db.close()
+    return archive.root
+
+
+def test_a_drift_that_jobs_hide_is_seen_on_links_that_other_units_tested_too(tmp_path: Path) -> None:
+    alone = {d["serial"]: d for d in told("rates", rechecked(tmp_path / "a", False), "--trend", "month")["drift"]}
+    assert not any(d["told"] or d["same_links"] or d["same_links_slope"] for d in alone.values())
+    found = told("rates", rechecked(tmp_path / "b", True), "--trend", "month")
+    both = {d["serial"]: d for d in found["drift"]}
+    assert [s for s, d in both.items() if d["told"]] == ["D-1"]
+    assert all(d["same_links"] == 2 * 10 * 2 * LINKS for d in both.values())  # its own, and those it tested after
+    assert both["D-1"]["same_links_low"] < DRIFT < both["D-1"]["same_links_high"] < 0
+    assert both["D-1"]["high"] - both["D-1"]["low"] < (alone["D-1"]["high"] - alone["D-1"]["low"]) / 4
+    (sentence,) = (t for t in found["told"] if t.startswith("Unit D-1"))
+    assert "On 200 links that other units tested too it is -0.0" in sentence
+
+
+def test_links_that_were_mended_in_between_say_nothing_of_units(tmp_path: Path) -> None:
+    found = told("rates", rechecked(tmp_path, True, mended=True), "--trend", "month")
+    assert found["drift"] and all(d["same_links"] == 0 and not d["told"] for d in found["drift"])
 
 
 def test_the_change_of_the_rate_is_found_where_it_is(drifting: Path) -> None:

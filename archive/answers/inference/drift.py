@@ -10,10 +10,15 @@ import numpy as np
 
 from archive.answers.inference.courses import solved
 from archive.answers.inference.jobs import Reals, Whole
+from archive.answers.inference.same_links import LinkPairs, joined, paired_slopes
 from archive.answers.inference.special import t_quantile, t_tail
+from archive.answers.statistics import holm
 
-TOLD = 0.001
-"""p below which a drift is told, looked at each month anew: as measured, DEVELOPERS.md."""
+TOLD = 0.05
+"""p, as `corrected` makes it, below which a drift is told."""
+LOOKS = 8.0
+"""How many independent looks those of each month from the sixth to the twenty-fourth are worth: as measured,
+DEVELOPERS.md."""
 HELD, TYPICAL_SCATTER = 0.005, 0.2
 """Slopes of units that are not told are held near nought as if drawn with this spread, in dB a month, beside a scatter
 of jobs in dB (own choice)."""
@@ -60,10 +65,11 @@ def _columns(jobs: JobMargins) -> tuple[Any, int, int]:
     return np.concatenate(columns, axis=1), units, sum(c.shape[1] for c in columns[:3])
 
 
-def slopes(jobs: JobMargins) -> list[Slope]:
+def slopes(jobs: JobMargins, pairs: LinkPairs | None = None) -> list[Slope]:
     """Slope of every unit against the median slope of all, with the level of each lot wandering where `date` is given.
 
-    Jobs count alike. A unit whose slope cannot be estimated (its column is a sum of others) has None.
+    pairs: what units found on the same links, which counts as well. Jobs count alike. A unit whose slope cannot be
+    estimated (its column is a sum of others) has None.
     """
     x, units, _ = _columns(jobs)
     fit = None if units < 2 else solved(x, jobs.margin, None if jobs.date is None else jobs.lot, jobs.date)
@@ -73,6 +79,9 @@ def slopes(jobs: JobMargins) -> list[Slope]:
     slope = fit.b[at]
     covariance = fit.inverse[np.ix_(at, at)] * fit.variance
     known = np.abs(fit.row_space - np.eye(x.shape[1])).max(axis=1)[at] < 1e-6
+    found = None if pairs is None else paired_slopes(pairs, units)
+    if found is not None:
+        slope, covariance, known = joined(slope, covariance, np.flatnonzero(known).tolist(), found)
     out: list[Slope | None] = [None] * units
     good = np.flatnonzero(known)
     if len(good) >= 2:
@@ -82,6 +91,14 @@ def slopes(jobs: JobMargins) -> list[Slope]:
             p = 2 * t_tail(abs(value) / error, fit.freedom) if error > 0 else 1.0
             out[u] = Slope(u, value, value - t * error, value + t * error, p, float(slope[u]), error)
     return [s or Slope(u, None, None, None, None, None, None) for u, s in enumerate(out)]
+
+
+def corrected(p: Sequence[float | None]) -> list[float | None]:
+    """The p of units so that of archives in which no unit drifts one in twenty tells any: for how many units there are
+    (Holm) and for looks at the archive month after month."""
+    known = [v for v in p if v is not None]
+    made = iter(holm([min(1.0, LOOKS * v) for v in known]))
+    return [None if v is None else next(made) for v in p]
 
 
 @dataclass(frozen=True)

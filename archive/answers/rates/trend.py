@@ -17,8 +17,9 @@ from archive.answers.rates.compare import p_text
 from archive.answers.rates.count import FIRST, counts
 from archive.answers.rates.fields import TIMES, GroupField, chosen
 from archive.answers.rates.rates import about
+from archive.answers.rates.same_links import LEADING
 from archive.answers.rates.source import Choice, CountingSource
-from archive.answers.rates.units import LEADING, UnitsFound, known_parameter, units
+from archive.answers.rates.units import UnitsFound, known_parameter, units
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.columns import BITS, of_parameter

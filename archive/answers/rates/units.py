@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from archive.answers.inference import drift
 from archive.answers.inference.drift import CellEffect, JobMargins, Slope
+from archive.answers.inference.same_links import PairSlope
 from archive.answers.inference.special import t_tail
+from archive.answers.rates.same_links import LEADING, SameLinks, margin_column, month_of
 from archive.answers.rates.source import Choice, CountingSource
 from archive.answers.statistics import holm
 from archive.store.counting.columns import BITS
 from archive.vocabulary import parameters
+from archive.vocabulary.counted import counted
 
-LEADING = "leading"
 LEAST_LINKS, LEAST_JOBS, LEAST_MONTHS = 5, 6, 6
 """Fewer links of a job, jobs of a unit, or months between its first and last job say nothing of it."""
 _CELL = 4
@@ -27,7 +29,9 @@ _CELLS_TOLD = 0.02
 @dataclass(frozen=True)
 class UnitDrift:
     """A unit. slope, low, high: dB a month against the typical unit, negative where margins shrink; None where it
-    cannot be told. axis: "calibration" (months since it) or "date". since: ISO 8601, first job in doubt."""
+    cannot be told. p: corrected for all units, and for looks month after month. axis: "calibration" (months since it)
+    or "date". since: ISO 8601, first job in doubt. same_links: how many links another unit tested, too; on_them: the
+    slope from these alone, where they tell."""
 
     serial: str
     jobs: int
@@ -39,6 +43,8 @@ class UnitDrift:
     axis: str
     since: str
     confounded_with: list[str] = field(default_factory=list)
+    same_links: int = 0
+    on_them: PairSlope | None = None
 
     def plain(self) -> dict[str, Any]:
         """As a row."""
@@ -53,6 +59,10 @@ class UnitDrift:
             "axis": self.axis,
             "since": self.since,
             "confounded_with": self.confounded_with,
+            "same_links": self.same_links,
+            "same_links_slope": None if self.on_them is None else self.on_them.slope,
+            "same_links_low": None if self.on_them is None else self.on_them.low,
+            "same_links_high": None if self.on_them is None else self.on_them.high,
         }
 
     def sentence(self, archive: str) -> str:
@@ -64,9 +74,20 @@ class UnitDrift:
         return (
             f"Unit {self.serial} {changes} {abs(self.slope):.3f} dB a month more than the typical unit "
             f"({ends[0]:.3f} to {ends[1]:.3f}), {of}, compared within crews and within cables of the same months: the "
-            f"instrument, not the cable. Its tests since {self.since} are in doubt: muniment recall {archive} --serial "
+            f"instrument, not the cable. {self._on_the_same_links}Its tests since {self.since} are in doubt: muniment "
+            f"recall {archive} --serial "
             f"{self.serial} --since {self.since}"
         )
+
+    @property
+    def _on_the_same_links(self) -> str:
+        """What links say that other units tested, too."""
+        if self.on_them is None:
+            return ""
+        signed = (f"{v:+.3f}" for v in (self.on_them.slope, self.on_them.low, self.on_them.high))
+        slope, low, high = signed
+        links = counted(self.same_links, "link")
+        return f"On {links} that other units tested too it is {slope} dB a month ({low} to {high}). "
 
 
 @dataclass(frozen=True)
@@ -133,8 +154,25 @@ def units(source: CountingSource, choice: Choice, parameter: str = LEADING) -> U
     if resets:
         axes["calibration"] = np.where([r["serial"] in resets for r in rows], calibrated, date)
     unit, crew, kind, lot = (codes[n][1] for n in ("unit", "crew", "kind", "lot"))
-    made = {axis: drift.slopes(JobMargins(y, t, unit, crew, kind, date.astype(np.int64))) for axis, t in axes.items()}
-    found = [_unit(s, i, made, len(axes) if s in resets else 1, rows) for i, s in enumerate(codes["unit"][0])]
+    same = SameLinks(source, choice, parameter, codes["unit"][0])
+    pairs = {axis: same.pairs(resets if axis == "calibration" else set()) for axis in axes}
+    made = {
+        axis: drift.slopes(JobMargins(y, t, unit, crew, kind, date.astype(np.int64)), pairs[axis])
+        for axis, t in axes.items()
+    }
+    alone = {axis: same.slopes(p) for axis, p in pairs.items()}
+    units_found = [_unit(s, i, made, len(axes) if s in resets else 1, rows) for i, s in enumerate(codes["unit"][0])]
+    corrected = drift.corrected([u.p for u in units_found])
+    found = [
+        replace(
+            u,
+            p=p,
+            told=p is not None and p < drift.TOLD,
+            same_links=same.links[i],
+            on_them=alone[u.axis][i],
+        )
+        for i, (u, p) in enumerate(zip(units_found, corrected, strict=True))
+    ]
     fitted = JobMargins(y, date, unit, crew, lot)
     told = [i for i, u in enumerate(found) if u.told]
     return UnitsFound(found, _odd(drift.cells(fitted, told), codes["lot"][0], lot, months))
@@ -146,7 +184,7 @@ def _medians(source: CountingSource, choice: Choice, parameter: str) -> list[dic
         return []
     if parameter != LEADING and parameter not in source.files.parameters:
         return []
-    margin = "r.leading_margin_db" if parameter == LEADING else f"r.margin_{parameter}"
+    margin = margin_column(parameter)
     where, values = choice.where()
     rows = source.arrow(
         "SELECT r.local_serial AS serial, coalesce(r.crew, '') AS crew, "
@@ -161,16 +199,9 @@ def _medians(source: CountingSource, choice: Choice, parameter: str) -> list[dic
     for r in rows:
         if r["n"] < LEAST_LINKS:
             continue
-        since = _month(r["calibrated_on"])
+        since = month_of(r["calibrated_on"])
         found.append({**r, "since_calibration": None if since is None else float(max(0, r["month"] - since))})
     return found
-
-
-def _month(day: str | None) -> int | None:
-    try:
-        return int(day[:4]) * 12 + int(day[5:7]) - 1 if day else None
-    except ValueError:
-        return None
 
 
 def _months_between(rows: Sequence[dict[str, Any]]) -> int:
@@ -208,7 +239,7 @@ def _unit(
         best.low,
         best.high,
         p,
-        p is not None and p < drift.TOLD,
+        False,
         axis,
         since[:10],
         _alone(serial, rows) if best.slope is None else [],
