@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import muniment
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from archive import store
@@ -86,3 +89,30 @@ def test_several_archives_are_ready_as_one(two: tuple[Archive, Archive]) -> None
     assert whole["links"] == whole["cannot_be_told"] == 57  # the same labels in another archive are other links
     rows = told("ready", *paths, "--application", "1000base-t", "--by", "archive")["rows"]
     assert [(r["archive"], r["links"]) for r in rows] == [("one", 32), ("other", 25)]
+
+
+def test_tables_of_no_rows_have_the_columns_of_full_ones(of_years: Path, tmp_path: Path) -> None:
+    """Names and types alike, so that frames of several questions can be laid one under the other."""
+    asked: dict[str, Callable[..., pa.Table]] = {
+        "rates": lambda **f: muniment.rates(of_years, "cable_type,year", **f),
+        "differences": lambda **f: muniment.rates(of_years, "cable_type", what="differences", **f),
+        "told": lambda **f: muniment.rates(of_years, "quarter", what="told", **f),
+        "failed": lambda **f: muniment.rates(of_years, "parameter,pairing,year", what="failed", **f),
+        "ready": lambda **f: muniment.ready(of_years, "10gbase-t", "cable_type,year", **f),
+        "curves": lambda **f: muniment.curves(of_years, "next", "cable_type", **f),
+    }
+    for name, ask in asked.items():
+        full, none = ask(), ask(since="2090-01-01")
+        assert full.num_rows and not none.num_rows, name
+        assert none.schema == full.schema, name
+    for words in (["--curves", "next"], ["--first-failure", "3"], ["--what-failed"], ["--trend", "year"], []):
+        by = [] if "--trend" in words else ["--by", "cable_type"]
+        for form in ("csv", "parquet"):
+            heads = []
+            for since in ([], ["--since", "2090-01-01"]):
+                out = tmp_path / f"{form}-{len(heads)}"
+                done = run("rates", of_years, *words, *by, *since, "--as", form, "--out", out)
+                assert done.exit_code == 0, done.output
+                heads.append(pq.read_schema(out) if form == "parquet" else out.read_text().splitlines()[0])
+                out.unlink()
+            assert heads[0] == heads[1], words

@@ -23,6 +23,11 @@ _KNOWN_SCATTER = 5
 """Degrees of freedom between jobs under which it is not known how much jobs differ, so that none is unusual."""
 
 
+DIFFERENCES: dict[str, Any] = {"group": "", "of": "", "share": 0.0, "links": 0, "jobs": 0, "against": ""}
+DIFFERENCES |= dict.fromkeys(("other_share", "difference", "low", "high", "z", "p"), 0.0) | {"differs": False}
+"""Columns of the rows of a comparison, each with a value of its kind."""
+
+
 @dataclass(frozen=True)
 class Told:
     """Something that a reader may rely on, at the error that is stated with it.
@@ -44,6 +49,11 @@ class Told:
     def plain(self) -> dict[str, Any]:
         """As a row."""
         return asdict(self)
+
+    @staticmethod
+    def columns() -> dict[str, Any]:
+        """Of such rows, each with a value of its kind."""
+        return Told("", "", "", "", 0.0, 0.0, 0.0, 0.0, "").plain()
 
 
 @dataclass(frozen=True)

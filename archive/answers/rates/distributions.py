@@ -39,6 +39,11 @@ class CurveChoice:
     of: str = "curves"
 
 
+OF_CURVES = ("worst", "low", "median", "high")
+OF_MARGINS = ("margin_worst", "margin_low", "margin_median", "margin_high")
+"""Columns of the rows of a spread."""
+
+
 @dataclass(frozen=True)
 class Spread:
     """Of one group. fields: its values; records: number of records with curves; curves: (F,), curves counted at each
@@ -65,8 +70,7 @@ class Spread:
 
     def rows(self) -> list[dict[str, Any]]:
         """One row per frequency."""
-        margins = ("margin_worst", "margin_low", "margin_median", "margin_high")
-        names = ("curves", "worst", "low", "median", "high", "limit", *margins, "beyond")
+        names = ("curves", *OF_CURVES, "limit", *OF_MARGINS, "beyond")
         listed = zip(self.frequencies_mhz.tolist(), *(getattr(self, n).tolist() for n in names), strict=True)
         return [
             {**self.fields, "frequency_mhz": f, **{n: None if v != v else v for n, v in zip(names, rest, strict=True)}}
@@ -85,6 +89,14 @@ class Distribution:
     spreads: list[Spread]
     notes: list[str] = field(default_factory=list)
     about: str = ""
+    fields: Sequence[GroupField] = ()
+
+    @property
+    def columns(self) -> dict[str, Any]:
+        """Of the rows, also where there is none, each with a value of its kind."""
+        values = (*OF_CURVES, "limit", *OF_MARGINS, "beyond")
+        named: dict[str, Any] = {f.name: f.example for f in self.fields}
+        return named | {"frequency_mhz": 0.0, "curves": 0} | dict.fromkeys(values, 0.0)
 
 
 def distribution(
@@ -141,7 +153,8 @@ def distribution(
     if any(h.rounded for h in counts.histograms):
         notes.append("values finer than 0.01 dB were rounded to that")
     of = described(CountingSource.of(archive), choice)
-    return Distribution(parameter, about.unit, limit.id if limit and line else None, curves.of, spreads, notes, of)
+    against_id = limit.id if limit and line else None
+    return Distribution(parameter, about.unit, against_id, curves.of, spreads, notes, of, fields)
 
 
 def _selected(

@@ -31,6 +31,11 @@ class GroupField:
     shown: Callable[[Any], Any] = lambda value: value
     parse: Callable[[str], Any] = lambda text: text
 
+    @property
+    def example(self) -> Any:
+        """A value of the kind that its rows show: a year is a number, all others are words."""
+        return 0 if self.name == "year" else ""
+
 
 def _quarter(value: Any) -> str | None:
     return None if value is None else f"{value // 4}-Q{value % 4 + 1}"

@@ -33,6 +33,12 @@ class FirstFailures:
     notes: list[str] = field(default_factory=list)
     about: str = ""
 
+    @property
+    def columns(self) -> dict[str, Any]:
+        """Of the rows, also where there is none, each with a value of its kind."""
+        numbers = dict.fromkeys(("years", "links", "jobs", "at_risk", "claims"), 0)
+        return {f.name: f.example for f in self.fields} | numbers | dict.fromkeys(("share", "low", "high"), 0.0)
+
     def plain(self) -> dict[str, Any]:
         """As one JSON document."""
         return {"rows": self.rows, "notes": self.notes, "about": self.about}

@@ -52,14 +52,19 @@ class Failed:
     about: str = ""
 
     @property
-    def columns(self) -> list[str]:
-        """Of the rows, also where there is none."""
-        return [*self.parts, "links", "share_of_links", "failures", "worst_margin", "median_margin"]
+    def columns(self) -> dict[str, Any]:
+        """Of the rows, also where there is none, each with a value of its kind."""
+        numbers = {"links": 0, "share_of_links": 0.0, "failures": 0, "worst_margin": 0.0, "median_margin": 0.0}
+        return {part: 0.0 if part == "wavelength" else _example(part) for part in self.parts} | numbers
 
     @property
     def failing(self) -> int:
         """Failing links, the base of all shares."""
         return self.links + self.unknown
+
+
+def _example(part: str) -> Any:
+    return FIELDS[part].example if part in FIELDS else ""
 
 
 def failed(

@@ -60,9 +60,9 @@ class Rates:
     about: str = ""
 
     @property
-    def columns(self) -> list[str]:
-        """Of the rows, also where there is none."""
-        return [*(f.name for f in self.fields), *self.total, "margin_unit", "best_guess"]
+    def columns(self) -> dict[str, Any]:
+        """Of the rows, also where there is none, each with a value of its kind."""
+        return {f.name: f.example for f in self.fields} | self.total | {"margin_unit": "", "best_guess": 0.0}
 
     def name(self, row: dict[str, Any]) -> str:
         """What a group is called: its values, joined."""

@@ -57,6 +57,18 @@ class Readiness:
     notes: list[str] = field(default_factory=list)
     about: str = ""
 
+    @property
+    def columns(self) -> dict[str, Any]:
+        """Of the table, also where it has no row, each with a value of its kind."""
+        numbers = dict.fromkeys(("links", CARRY, DO_NOT, CANNOT, "provisional"), 0)
+        shares = {"low": 0.0, "high": 0.0, "rate_links": 0, "rate": 0.0, "rate_low": 0.0, "rate_high": 0.0}
+        return {f.name: f.example for f in self.fields} | {"application": ""} | numbers | {"reasons": [""]} | shares
+
+    @property
+    def table(self) -> list[dict[str, Any]]:
+        """The rows with their reasons as a list of texts."""
+        return [{**r, "reasons": [f"{n}: {w}" for w, n in r["reasons"].items()]} for r in self.rows]
+
     def plain(self) -> dict[str, Any]:
         """As one JSON document."""
         lists = {"to_measure": self.to_measure, "not_known": self.not_known}

@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from archive import store
+from archive.answers.rates.compare import DIFFERENCES, Told
 from archive.answers.rates.pareto import failed
 from archive.answers.rates.rates import Asked, rates
 from archive.answers.rates.source import Choice
@@ -56,14 +57,14 @@ def table(
     choice = Choice(Filters(**filters), list((only or {}).items()), verdicts, length_edges, role, cohort)
     if what == "rates":
         found = rates(opened, fields, choice, Asked("none"))
-        empty = {**{f.name: None for f in found.fields}, **found.total, "margin_unit": None}
-        return as_table(found.rows, None if found.rows else empty)
+        return as_table(found.rows, found.columns)
     if what == "differences":
-        return as_table(rates(opened, fields, choice).differences)
+        return as_table(rates(opened, fields, choice).differences, DIFFERENCES)
     if what == "told":
-        return as_table([t.plain() for t in rates(opened, fields, choice).told])
+        return as_table([t.plain() for t in rates(opened, fields, choice).told], Told.columns())
     if what == "failed":
-        return as_table(failed(opened, choice, fields or None).rows)
+        missed = failed(opened, choice, fields or None)
+        return as_table(missed.rows, missed.columns)
     raise Trouble(
         "no such table", code="rates.unknown-table", found=repr(what), expected="rates, differences, told, failed"
     )
@@ -84,12 +85,7 @@ def ready_table(
 
     choice = Choice(Filters(**filters), list((only or {}).items()), role=role)
     found = readiness(opened_all(archive), _words(application), _words(by), choice, cords=cords)
-    numbers = dict.fromkeys(("links", "carry", "do_not", "cannot_be_told", "provisional", "rate_links"), 0)
-    like: dict[str, Any] = {**{f.name: "" for f in found.fields}, "application": "", **numbers, "reasons": [""]}
-    like |= dict.fromkeys(("low", "high", "rate", "rate_low", "rate_high"), 0.0)
-    return as_table(
-        [{**like, **r, "reasons": [f"{n}: {w}" for w, n in r["reasons"].items()]} for r in found.rows], like
-    )
+    return as_table(found.table, found.columns)
 
 
 def curve_table(
@@ -107,9 +103,7 @@ def curve_table(
 
     asked = CurveChoice(parameter, tests, "worst" if worst else "curves")
     found = distribution(opened_all(archive), asked, Choice(Filters(**filters)), against=against, by=_words(by))
-    like = {"frequency_mhz": 0.0, "curves": 0} | dict.fromkeys(("worst", "low", "median", "high", "limit"), 0.0)
-    like |= dict.fromkeys(("margin_worst", "margin_low", "margin_median", "margin_high", "beyond"), 0.0)
-    return as_table([row for spread in found.spreads for row in spread.rows()], like)
+    return as_table([row for spread in found.spreads for row in spread.rows()], found.columns)
 
 
 def drawn(
@@ -151,18 +145,22 @@ def opened_all(archive: Any) -> Any:
 
 
 def as_table(rows: Sequence[Mapping[str, Any]], like: Mapping[str, Any] | None = None) -> pa.Table:
-    """Rows as an Arrow table; a column of which nothing is known is one of reals. like: a row whose columns a table of
-    no rows has."""
+    """Rows as an Arrow table. like: a row with a value of the kind of each column, which says the columns of a table of
+    no rows, and the type of a column of which nothing is known; else it is one of reals."""
     made = pa.Table.from_pylist([dict(r) for r in (rows or ([like] if like else []))])
     made = made if rows else made.slice(0, 0)
-    types = [pa.field(f.name, pa.float64() if pa.types.is_null(f.type) else f.type) for f in made.schema]
+    of = pa.Table.from_pylist([dict(like or {})]).schema
+    known = {f.name: f.type for f in of if not pa.types.is_null(f.type)}
+    types = [
+        pa.field(f.name, known.get(f.name, pa.float64()) if pa.types.is_null(f.type) else f.type) for f in made.schema
+    ]
     return made.cast(pa.schema(types))
 
 
-def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None, columns: Sequence[str] = ()) -> None:
+def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None, columns: Mapping[str, Any]) -> None:
     """Rows as csv, parquet or json into a file, written aside and renamed, or onto standard output.
 
-    columns: those that a table of no rows has.
+    columns: those that a table of no rows has, each with a value of its kind.
 
     Errors: Trouble for Parquet onto a terminal.
     """
@@ -178,7 +176,7 @@ def save(rows: Sequence[Mapping[str, Any]], form: str, out: Path | None, columns
     write_bytes(out, data)
 
 
-def encoded(rows: Sequence[Mapping[str, Any]], form: str, columns: Sequence[str] = ()) -> bytes:
+def encoded(rows: Sequence[Mapping[str, Any]], form: str, columns: Mapping[str, Any]) -> bytes:
     """Rows as the bytes of a CSV, Parquet or JSON file. Null is an empty cell in CSV; columns: those of no rows.
 
     In CSV lists are joined, and a text that a spreadsheet would take for a formula has an apostrophe before it.
@@ -194,7 +192,7 @@ def encoded(rows: Sequence[Mapping[str, Any]], form: str, columns: Sequence[str]
             writer.writerow([guarded(_cell(row.get(name))) for name in names])
         return text.getvalue().encode()
     sink = pa.BufferOutputStream()
-    pq.write_table(as_table(rows, dict.fromkeys(columns)), sink, store_schema=False)
+    pq.write_table(as_table(rows, columns), sink, store_schema=False)
     return bytes(sink.getvalue())
 
 

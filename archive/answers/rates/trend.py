@@ -50,9 +50,10 @@ class Trend:
     about: str = ""
 
     @property
-    def columns(self) -> list[str]:
-        """Of the points, also where there is none."""
-        return ["period", "rate", "n", "jobs", "low", "high", "limit_low", "limit_high"]
+    def columns(self) -> dict[str, Any]:
+        """Of the points, also where there is none, each with a value of its kind."""
+        ends = dict.fromkeys(("low", "high", "limit_low", "limit_high"), 0.0)
+        return {"period": "", "rate": 0.0, "n": 0, "jobs": 0, **ends}
 
     def plain(self) -> dict[str, Any]:
         """As one JSON document."""

@@ -243,7 +243,7 @@ def command(
     if form:
         from archive.answers.rates.table import save as save_rows
 
-        save_rows(rows, form, out, () if curves or first_failure else found.columns)
+        save_rows(rows, form, out, found.columns)
     elif as_json:
         print_json(document)
     elif not quiet:

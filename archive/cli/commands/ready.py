@@ -87,7 +87,7 @@ def command(
         force=workforce(workers, scheduler, "grading", quiet=quiet),
     )
     if form:
-        save([{**r, "reasons": [f"{n}: {w}" for w, n in r["reasons"].items()]} for r in found.rows], form, out)
+        save(found.table, form, out, found.columns)
     elif as_json:
         print_json(found.plain())
     elif not quiet:
