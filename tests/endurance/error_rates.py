@@ -156,7 +156,7 @@ def run(runs: int = 1000) -> dict[str, float]:
         | charts(runs)
         | steps(runs)
         | honest_groups(runs)
-        | drifts(max(20, runs // 5))
+        | drifts(max(20, runs // 2))
     )
 
 
@@ -165,6 +165,6 @@ def broken(found: dict[str, float]) -> list[str]:
     out = [n for n, v in found.items() if "coverage" in n and v < COVERED]
     out += [n for n, v in found.items() if n.startswith(("false alarms", "any of 20")) and v > ALARMS]
     out += [n for n, v in found.items() if n.startswith(("chart", "change")) and v > 0.09]
-    # Of 200 runs: beyond what is promised, 5 and 90 %, by more than two standard errors.
-    out += [n for n, v in found.items() if "unit told" in n and v > 0.081]
-    return out + [n for n, v in found.items() if n.startswith("drift") and v < 0.858]
+    # Of 500 runs: beyond what is promised, 5 and 90 %, by more than two standard errors.
+    out += [n for n, v in found.items() if "unit told" in n and v > 0.0695]
+    return out + [n for n, v in found.items() if n.startswith("drift") and v < 0.873]

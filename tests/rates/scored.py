@@ -363,7 +363,7 @@ RULES: tuple[tuple[str, Rule], ...] = (
     (_POWER, _untold("power")),
     (r"\d+ more: --json has them all", _untold("not printed")),
     (r"The search ends here", _untold("end of the search")),
-    (r".*(?:about|About) [\d.]+ false alarms expected", _untold("false alarms expected")),
+    (r".*(?:about|About) [\d.]+ false alarms? expected", _untold("false alarms expected")),
     (
         r"If all that is uncertain went one way, (?P<low>[\d.]+) to (?P<high>[\d.]+) % would pass: (?P<listed>.+)\.$",
         _sensitivity,
@@ -371,8 +371,8 @@ RULES: tuple[tuple[str, Rule], ...] = (
     (r"Intervals are of the rate|are worth as many independent links", _untold("what an interval is")),
     (r"(?P<number>\d+) links? rests? on the instrument's verdict alone", _by_instrument),
     (r"\d+ groups are too many to search", _untold("not searched")),
-    (r"(?P<number>\d+) of \d+ groups are one job", _one_job),
-    (r"(?P<number>\d+) of \d+ groups have fewer than 20 links", _small),
+    (r"(?P<number>\d+) of \d+ groups (?:is|are) one job", _one_job),
+    (r"(?P<number>\d+) of \d+ groups (?:has|have) fewer than 20 links", _small),
     (r"(?P<listed>.+): outside the limits", _periods("point")),
     (r"(?P<listed>.+): where the smoothed line leaves its limits", _periods("smoothed")),
     (

@@ -328,3 +328,19 @@ def test_a_grouping_that_is_none_is_answered_with_all_there_are(archive: Archive
 def test_one_link_rests_on_the_verdict_of_its_instrument(archive: Archive) -> None:
     of_verdicts(archive, 1, 0)
     assert any(n.startswith("1 link rests on the instrument's verdict alone") for n in count(archive).notes)
+
+
+def test_notes_go_with_their_numbers(archive: Archive) -> None:
+    """Jobs of 25, 25 and 3 links: groups by job, and by cable type, of which one job is another."""
+    cables = ["cat6/u-utp", "cat6/u-utp", "cat6/f-utp"]
+    listed = [
+        reported(f"{job}-{i}", "pass", place=f"row {job} {i}", job_id=f"J-{job}", cable_type=cable)
+        for job, (links, cable) in enumerate(zip((25, 25, 3), cables, strict=True))
+        for i in range(links)
+    ]
+    making.deposit(archive, making.batch(*listed), job=None)
+    apart, together = (told("rates", archive.root, "--by", by)["notes"] for by in ("job", "cable_type"))
+    assert any(n.startswith("3 of 3 groups are one job each: ") for n in apart)
+    assert any(n.startswith("1 of 2 groups is one job: ") for n in together)
+    for notes, of in ((apart, 3), (together, 2)):
+        assert f"1 of {of} groups has fewer than 20 links" in notes

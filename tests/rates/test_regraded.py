@@ -49,7 +49,7 @@ def test_it_counts_what_regrading_came_to(regraded: tuple[Archive, Counter[str]]
     found = rates(archive, (), CHOICE)
     assert (found.total["links"], found.total["passed"]) == (wanted["pass"] + wanted["fail"], wanted["pass"])
     assert found.total["links"] == LINKS and 0 < wanted["fail"] < LINKS
-    assert "tests count by what regrading them against" in found.notes[0]
+    assert "tests count by what regrading against" in found.notes[0]
     assert 0 < found.total["fixed"] == found.total["passed"] - found.total["first_passed"]
     without = rates(archive, ["limit"])  # nothing changes where no limit is asked for
     assert sum(r["links"] for r in without.rows) == LINKS and not any("regrading" in n for n in without.notes)

@@ -10,6 +10,7 @@ from archive.answers.rates.fields import FIELDS, chosen
 from archive.answers.rates.source import Choice, CountingSource
 from archive.store.counting.columns import BITS, CABLE
 from archive.vocabulary import cables
+from archive.vocabulary.counted import counted
 
 _UNDECIDED = (cables.OPEN, cables.CONTRADICTED)
 
@@ -28,8 +29,8 @@ class CableShare:
         """The shares in a sentence."""
         unknown, undecided = percent(self.unknown / self.links), percent(self.open / self.links)
         return (
-            f"{self.part} of the cable: not known for {unknown} of {self.links} links, open for {undecided}; "
-            "these are in no other group"
+            f"{self.part} of the cable: not known for {unknown} of {counted(self.links, 'link')}, open for "
+            f"{undecided}; these are in no other group"
         )
 
 

@@ -14,6 +14,7 @@ from archive.answers.inference import differ, ranking
 from archive.answers.inference import jobs as of_jobs
 from archive.answers.inference.jobs import JobCounts
 from archive.answers.rates.count import GroupedJobs
+from archive.vocabulary.counted import counted
 
 RATES = {"final": "current", "first-time": "first"}
 """Which rate is compared, and whose tests it is of."""
@@ -152,7 +153,7 @@ class _Rest:
         own = int((jobs.group == middle).sum())
         rest = int(np.isin(jobs.group, others).sum())
         return [
-            f"With {_many(own, 'job')} against {rest}, a {self._noun} at {percent(lower)} against {percent(p)} would "
+            f"With {counted(own, 'job')} against {rest}, a {self._noun} at {percent(lower)} against {percent(p)} would "
             "be told in at least 4 of 5 cases; smaller differences may be there unseen."
         ]
 
@@ -197,11 +198,11 @@ def _without_failure(jobs: JobCounts, names: Sequence[str], noun: str, rate: str
         p = differ.no_failure(jobs, g)
         if p is None or p >= alpha / len(there):
             continue
-        once = f"once in {round(1 / p):,} times" if p > 1e-9 else "less than once in 1,000,000,000 times"
+        once = f"once in {counted(round(1 / p), 'time')}" if p > 1e-9 else "less than once in 1,000,000,000 times"
         test = " at the first test" if rate == "first-time" else ""
         sentence = (
-            f"{names[g]} has no failure{test} in {int(of.links[g]):,} links; jobs like the rest would do so {once}: "
-            "perhaps failures were left out of the export."
+            f"{names[g]} has no failure{test} in {counted(int(of.links[g]), 'link')}; jobs like the rest would do so "
+            f"{once}: perhaps failures were left out of the export."
         )
         told.append(
             Told("no_failure", noun, names[g], "all others", None, None, None, min(1.0, p * len(there)), sentence)
@@ -225,7 +226,3 @@ def p_text(value: float) -> str:
         if value < least:
             return shown
     return f"{value:.2f}"
-
-
-def _many(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"

@@ -94,7 +94,7 @@ def first_failures(
     if undated:
         notes.append(f"left out: {counted(undated, 'link')} without a day from which it was under watch")
     if lost:
-        notes.append(f"{lost} cases are of no link of the archive, or have no day, and are left out")
+        notes.append(f"left out: {counted(lost, 'case')} of no link of the archive, or without a day")
     return FirstFailures(fields, rows, notes, about(source, choice))
 
 

@@ -13,6 +13,7 @@ from archive.answers.rates.source import Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.columns import BITS
+from archive.vocabulary.counted import agreed, counted
 
 PARTS = ("parameter", "pairing", "end", "frequency_band", "direction", "wavelength")
 """What a failure is broken down by, besides the fields of fields.FIELDS."""
@@ -112,7 +113,10 @@ def failed(
         numbers = {"links": links, "share_of_links": share, "failures": failures}
         out.append({**parts, **numbers, "worst_margin": worst, "median_margin": median})
     notes = (
-        [f"{total[2]} of {total[0] + total[2]} failing links say nothing of what failed: only a verdict came along"]
+        [
+            f"{total[2]} of {counted(total[0] + total[2], 'failing link')} {agreed(total[2], 'says', 'say')} nothing "
+            "of what failed: only a verdict came along"
+        ]
         if total[2]
         else []
     )

@@ -25,6 +25,7 @@ from archive.answers.rates.rates import Rates
 from archive.answers.rates.trend import Trend
 from archive.answers.rates.trend_picture import of_trend
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 MOST_BARS = 20
 _WIDE = 820
@@ -68,7 +69,7 @@ def of_failed(found: Failed, title: str = "") -> Sheet:
     axes.words(axes.box.wide / 2, axes.box.tall + 32, "failing links", anchor="middle")
     if len(found.rows) > len(rows):
         axes.words(axes.box.wide, -5, f"the first {len(rows)} of {len(found.rows)}", anchor="end")
-    under = f"shares of {found.failing:,} links that fail; one link may fail in several ways"
+    under = f"shares of {counted(found.failing, 'failing link')}; one link may fail in several ways"
     if found.unknown:
         under += f"; of {found.unknown:,} nothing says what failed"
     sheet = Sheet(_WIDE, int(axes.bottom) + 42, title or "What failed", under, found.about)
@@ -182,8 +183,9 @@ def _spread(axes: Axes, style: tuple[str, str], spread: Spread, curves: dict[str
     axes.line(f, low, style, 0.7)
     axes.line(f, high, style, 0.7)
     axes.line(curves["f"], curves["worst"], (style[0], "1 1.5"), 0.8, wide)
+    links = counted(spread.records, "link")
     return Key(
-        f"{spread.name}, {spread.records:,} links" if spread.fields else f"median of {spread.records:,} links",
+        f"{spread.name}, {links}" if spread.fields else f"median of {links}",
         style,
         1.7,
     )

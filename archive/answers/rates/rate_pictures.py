@@ -22,6 +22,7 @@ from archive.answers.plots.sheet import HEAD, Key, Sheet, left_of, letters
 from archive.answers.rates.fields import FIELDS, TIMES
 from archive.answers.rates.rates import Rates
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 MOST_ROWS, MOST_LINES, MOST_NAMED = 40, 6, 8
 _WIDE, _ROW = 820, 40
@@ -86,9 +87,8 @@ def _by_group(found: Rates, rows: list[dict[str, Any]], title: str) -> Sheet:
 
 def _beside(row: dict[str, Any], kind: str) -> str:
     jobs = row["first_jobs" if kind else "jobs"]
-    return f"{row[_links(kind)]:,} links, {jobs:,} {'job' if jobs == 1 else 'jobs'}" + (
-        ", small" if row["small"] else ""
-    )
+    small = ", small" if row["small"] else ""
+    return f"{counted(row[_links(kind)], 'link')}, {counted(jobs, 'job')}{small}"
 
 
 def _one_group(axes: Axes, row: dict[str, Any], kind: str, at: float, left: float, look: tuple[str, str, bool]) -> None:
@@ -147,7 +147,7 @@ def _funnel(found: Rates, rows: list[dict[str, Any]], title: str) -> Sheet:
     named = [*np.argsort(rate, kind="stable")[:MOST_NAMED].tolist(), *np.flatnonzero(outside > 0).tolist()[:MOST_NAMED]]
     _named(axes, [(number[i], rate[i], found.name(some[i][2])) for i in dict.fromkeys(named)])
     axes.words(axes.box.wide / 2, axes.box.tall + 32, "links, as many as independent ones would tell", anchor="middle")
-    words = f"{len(some)} groups; {int((outside > 0).sum())} outside of 99.8 %"
+    words = f"{counted(len(some), 'group')}; {int((outside > 0).sum())} outside of 99.8 %"
     axes.words(axes.box.wide, -8, words, anchor="end")
     sheet = Sheet(_WIDE, int(axes.bottom) + 66, title or "Pass rates", _of(found), found.about)
     sheet.add(axes)
@@ -270,10 +270,10 @@ def _times(time: str, there: set[Any]) -> list[Any]:
 def _of(found: Rates) -> str:
     t = found.total
     if not t["tests"]:  # by parameter there is no total
-        return f"{max(r['links'] for r in found.rows):,} links"
-    words = [f"{t['links']:,} links of {t['jobs']:,} jobs, {t['tests']:,} tests"]
+        return counted(max(r["links"] for r in found.rows), "link")
+    words = [f"{counted(t['links'], 'link')} of {counted(t['jobs'], 'job')}, {counted(t['tests'], 'test')}"]
     if t["not_graded"]:
-        words.append(f"{t['not_graded']:,} links not graded are in no rate")
+        words.append(f"{counted(t['not_graded'], 'link')} not graded, in no rate")
     if t["by_instrument"]:
         words.append(f"{t['by_instrument']:,} by the instrument's verdict alone")
     return "; ".join(words)

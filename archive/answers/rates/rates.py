@@ -22,6 +22,7 @@ from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
 from archive.store import Archive
 from archive.store.counting.columns import of_parameter
+from archive.vocabulary.counted import agreed, counted
 from archive.vocabulary.link_counts import LinkCounts
 
 COMPARISONS = ("auto", "first-time", "final", "none")
@@ -269,12 +270,10 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choi
     out = []
     by_instrument = sum(g.by_instrument for g in groups)
     if by_instrument and choice.verdicts == "best":
-        one = by_instrument == 1
-        what = ("test of a parameter" if one else "tests of a parameter") if single else ("link" if one else "links")
-        what += " rests" if one else " rest"
+        what = counted(by_instrument, "test" if single else "link") + (" of a parameter" if single else "")
         out.append(
-            f"{by_instrument} {what} on the instrument's verdict alone: no curves came along (--verdicts program "
-            "leaves them out)"
+            f"{what} {agreed(by_instrument, 'rests', 'rest')} on the instrument's verdict alone: no curves came along "
+            "(--verdicts program leaves them out)"
         )
     if single and by_instrument:
         out.append(
@@ -283,13 +282,15 @@ def _notes(rows: list[dict[str, Any]], groups: Sequence[RateGroup], choice: Choi
         )
     single_jobs = sum(1 for r in rows if r["jobs"] == 1)
     if single_jobs:
-        which = f"{single_jobs} of {len(rows)} groups are one job" if len(rows) > 1 else "all links are of one job"
+        each = agreed(single_jobs, "is one job", "are one job each")
+        which = f"{single_jobs} of {len(rows)} groups {each}" if len(rows) > 1 else "all links are of one job"
         out.append(
-            f"{which}: its crew, cable and day cannot be told apart; how much jobs differ is borrowed from others"
+            f"{which}: crew, cable and day of a job cannot be told apart; how much jobs differ is borrowed from others"
         )
     small = sum(1 for r in rows if r["small"])
     if small:
-        out.append(f"{small} of {len(rows)} groups have fewer than {rules['small']['below']} links")
+        of_all = f"{small} of {counted(len(rows), 'group')} {agreed(small, 'has', 'have')}"
+        out.append(f"{of_all} fewer than {rules['small']['below']} links")
     if choice.filters.verdict is not None:
         out.append("records were chosen by their verdict: rates over them say nothing about the cabling")
     return out

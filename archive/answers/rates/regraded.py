@@ -13,6 +13,7 @@ from archive.answers.views import assessed
 from archive.store import Archive
 from archive.store.assessments import statements
 from archive.store.counting.columns import BITS
+from archive.vocabulary.counted import agreed, counted
 
 _DECIDES = ("passed", "failed", "fixed", "marginal", "marginal_known", "provisional", "by_instrument")
 _SHOWN = BITS["current"] | BITS["accepted"]
@@ -31,11 +32,13 @@ def answer_from_regrading(source: CountingSource, archives: Archive | Sequence[A
     )
     runs = [str(n) for (n,) in source.rows("SELECT DISTINCT entry FROM regraded ORDER BY 1")]
     source.answer_from("regraded_records")
-    entries = f"ledger {'entry' if len(runs) == 1 else 'entries'} {', '.join(runs)}"
-    said = f"{number} tests count by what regrading them against {limit} came to ({entries})"
-    notes = [said + ", whatever they were graded against at their deposit"]
+    entries = f"ledger {agreed(len(runs), 'entry', 'entries')} {', '.join(runs)}"
+    tests = f"{counted(number, 'test')} {agreed(number, 'counts', 'count')}"
+    said = f"{tests} by what regrading against {limit} came to ({entries})"
+    notes = [said + ", whatever the limit was at the deposit"]
     if without:
-        notes.append(f"{without} of them were tested to another limit and have no curves: they are not graded here")
+        tested = agreed(without, "was tested to another limit and has", "were tested to another limit and have")
+        notes.append(f"{without} of them {tested} no curves: not graded here")
     return notes
 
 

@@ -30,6 +30,7 @@ from archive.answers.rates.trend_picture import of_trend
 from archive.answers.rates.words import failed_table, rates_table, trend_table
 from archive.atomic import atomic_write, require_empty
 from archive.store import Archive
+from archive.vocabulary.counted import counted
 
 PAGE = "index.html"
 
@@ -83,9 +84,12 @@ def _facts(found: Rates, day: str) -> list[tuple[str, str]]:
     if found.fields:
         facts.append(("Grouped by", ", ".join(f"{f.name.replace('_', ' ')} ({f.meaning})" for f in found.fields)))
     if t["tests"]:
-        facts.append(("Counted", f"{t['links']:,} links of {t['jobs']:,} jobs, {t['tests']:,} tests"))
+        links, jobs, tests = (counted(t[f"{noun}s"], noun) for noun in ("link", "job", "test"))
+        facts.append(("Counted", f"{links} of {jobs}, {tests}"))
         facts.append(("Final rate", f"{percent(t['rate'])} of these links passed"))
-        facts.append(("First-time rate", f"{percent(t['first_time_rate'])} of {t['first_links']:,} first tests passed"))
+        facts.append(
+            ("First-time rate", f"{percent(t['first_time_rate'])} of {counted(t['first_links'], 'first test')} passed")
+        )
     return facts
 
 

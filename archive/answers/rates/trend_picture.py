@@ -14,6 +14,7 @@ from archive.answers.plots.sheet import HEAD, Key, Sheet
 from archive.answers.rates.fields import FIELDS
 from archive.answers.rates.trend import Trend
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 _WIDE = 820
 
@@ -55,7 +56,7 @@ def of_trend(found: Trend, title: str = "") -> Sheet:
         axes.words(
             float(axes.x(np.array(i))) - axes.box.left + 4, 10, f"changed at {found.change['period']}", colour=warn
         )
-    under = f"{sum(p['n'] for p in found.points):,} first tests; "
+    under = f"{counted(sum(p['n'] for p in found.points), 'first test')}; "
     under += "short lines: limits that 19 of 20 charts of like jobs keep within"
     sheet = Sheet(_WIDE, int(axes.bottom) + 66, title or "First-time pass rate over time", under, found.about)
     sheet.add(axes)

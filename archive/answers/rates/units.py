@@ -109,9 +109,9 @@ class OddCable:
         ends = sorted((abs(self.low), abs(self.high)))
         size = f"{abs(self.effect_db):.2f} dB {'less' if self.effect_db < 0 else 'more'}"
         return (
-            f"Cable {self.cable_type} tested in {self.period} ({self.jobs} jobs) has {size} margin than cables of "
-            f"other periods ({ends[0]:.2f} to {ends[1]:.2f}), with units and crews accounted for: the cable or how it "
-            "was laid, no single instrument."
+            f"Cable {self.cable_type} tested in {self.period} ({counted(self.jobs, 'job')}) has {size} margin than "
+            f"cables of other periods ({ends[0]:.2f} to {ends[1]:.2f}), with units and crews accounted for: the cable "
+            "or how it was laid, no single instrument."
         )
 
 

@@ -74,9 +74,14 @@ def told_lines(found: Rates) -> Iterator[str]:
     yield from found.closing
     if found.expected_false_alarms:
         yield (
-            f"Who differs, and what moves it: about {found.expected_false_alarms:g} false alarms expected where "
-            "nothing does."
+            f"Who differs, and what moves it: about {false_alarms(found.expected_false_alarms)} expected where nothing "
+            "does."
         )
+
+
+def false_alarms(number: float) -> str:
+    """How many of them, in words."""
+    return f"{number:g} {'false alarm' if number == 1 else 'false alarms'}"
 
 
 def trend_lines(found: Trend, width: int = 80) -> Iterator[str]:
@@ -105,7 +110,7 @@ def trend_lines(found: Trend, width: int = 80) -> Iterator[str]:
     yield from told
     if not told and found.judged:
         yield "Nothing changes more than jobs alike do, and no unit drifts more than others."
-    yield f"About {found.plain()['expected_false_alarms']:g} false alarms expected where nothing changes."
+    yield f"About {false_alarms(found.plain()['expected_false_alarms'])} expected where nothing changes."
 
 
 def trend_table(found: Trend) -> list[list[str]]:
