@@ -11,15 +11,16 @@ import hashlib
 import warnings
 from abc import ABC, abstractmethod
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from functools import cache, partial
 from importlib import import_module
+from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 from platformdirs import user_data_dir
 
@@ -28,6 +29,8 @@ from archive.errors import Trouble
 from archive.version import PROGRAM
 
 Given = TypeVar("Given")
+Pieces: TypeAlias = Iterable[tuple[int, Given]]
+"""Pieces of work with their numbers."""
 
 AHEAD = 2
 """Pieces of work under way for each worker."""
@@ -57,8 +60,9 @@ class Workers(ABC):
     """It may be interrupted here and go on from what was done: results are worth keeping."""
 
     @abstractmethod
-    def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
-        """What was made of each thing given, or Lost, by its number, in the order in which it is done.
+    def finished(self, work: Callable[[Given], Any], given: Pieces[Given]) -> Iterator[tuple[int, Worked | Lost]]:
+        """What was made of each piece, or Lost, by its number, in the order in which it is done. Pieces are asked for
+        as somebody has time for them.
 
         Errors: what the work raises; Trouble where there is nobody to do it.
         """
@@ -69,9 +73,9 @@ class Here(Workers):
 
     elsewhere = False
 
-    def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
+    def finished(self, work: Callable[[Given], Any], given: Pieces[Given]) -> Iterator[tuple[int, Worked | Lost]]:
         """As Workers.finished, in the order given."""
-        for number, one in given.items():
+        for number, one in given:
             yield number, Worked(work(one))
 
 
@@ -81,38 +85,46 @@ class Processes(Workers):
 
     number: int
 
-    def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
+    def finished(self, work: Callable[[Given], Any], given: Pieces[Given]) -> Iterator[tuple[int, Worked | Lost]]:
         """As Workers.finished. Pieces that were under way when a process ended are tried again one by one, so that the
         one that ends it is known."""
-        left, ended = dict(given), Counter[int]()
-        while left:
-            suspects = [n for n in left if ended[n]]
-            if (gone := [n for n in suspects if ended[n] >= TRIES]) and left.pop(gone[0]) is not None:
-                yield gone[0], Lost()
-                continue
-            several = suspects or list(left)
-            for number, made in self._round(work, {n: left[n] for n in several}, 1 if suspects else 0, ended):
-                del left[number]
-                yield number, made
+        coming, doubtful, ended = iter(given), deque[tuple[int, Given]](), Counter[int]()
+        while True:
+            flying: dict[int, Given] = {}
+            if alone := bool(doubtful):
+                yield from self._round(work, iter([doubtful.popleft()]), 1, flying)
+            else:
+                yield from self._round(work, coming, self.number, flying)
+            ended.update(flying.keys())
+            for number, one in flying.items():
+                if ended[number] < TRIES:
+                    doubtful.append((number, one))
+                else:
+                    yield number, Lost()
+            if not flying and not alone:
+                return
 
     def _round(
-        self, work: Callable[[Given], Any], given: Mapping[int, Given], most: int, ended: Counter[int]
+        self, work: Callable[[Given], Any], coming: Iterator[tuple[int, Given]], workers: int, flying: dict[int, Given]
     ) -> Iterator[tuple[int, Worked | Lost]]:
-        """Results until a process ends; ended then counts for each piece that was under way."""
-        workers = min(most or self.number, len(given))
-        waiting, flying = deque(given), dict[Future[Any], int]()
+        """Results until all is done, or until a process ends: what was under way then is left in `flying`."""
+        most = AHEAD * workers if workers > 1 else 1
+        futures: dict[Future[Worked], int] = {}
         with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
             try:
-                while waiting or flying:
-                    while waiting and len(flying) < (most or AHEAD * workers):
-                        number = waiting[0]
-                        flying[pool.submit(_worked, fingerprint(), work, given[number])] = number
-                        waiting.popleft()
-                    for future in wait(flying, return_when=FIRST_COMPLETED).done:
+                while True:
+                    for number, one in islice(coming, most - len(flying)):
+                        flying[number] = one
+                        futures[pool.submit(_worked, fingerprint(), work, one)] = number
+                    if not futures:
+                        return
+                    for future in wait(futures, return_when=FIRST_COMPLETED).done:
                         made = future.result()
-                        yield flying.pop(future), made
+                        number = futures.pop(future)
+                        del flying[number]
+                        yield number, made
             except BrokenProcessPool:
-                ended.update(flying.values())
+                return
             finally:
                 pool.shutdown(wait=False, cancel_futures=True)
 
@@ -123,19 +135,21 @@ class Cluster(Workers):
 
     address: str
 
-    def finished(self, work: Callable[[Given], Any], given: Mapping[int, Given]) -> Iterator[tuple[int, Worked | Lost]]:
+    def finished(self, work: Callable[[Given], Any], given: Pieces[Given]) -> Iterator[tuple[int, Worked | Lost]]:
         """As Workers.finished. Errors: Trouble too where no scheduler answers, has no worker, or goes away."""
         engine = _engine()
         with self._client(engine) as client, client.as_current():
-            waiting = deque(given)
-            flying: dict[Any, int] = {}
+            coming, flying = iter(given), dict[Any, int]()
             ready = engine.as_completed(raise_errors=False)
             send = partial(client.submit, _worked, fingerprint(), work, pure=False, retries=0)
-            while waiting or flying:
-                while waiting and len(flying) < AHEAD * max(1, sum(client.nthreads().values())):
-                    future = send(given[waiting[0]])
-                    flying[future] = waiting.popleft()
+            while True:
+                most = AHEAD * max(1, sum(client.nthreads().values()))
+                for number, one in islice(coming, max(0, most - len(flying))):
+                    future = send(one)
+                    flying[future] = number
                     ready.add(future)
+                if not flying:
+                    return
                 future = next(ready)
                 number = flying.pop(future)
                 if future.status == "finished":
@@ -191,6 +205,17 @@ class Workforce:
 
     workers: Workers = field(default_factory=Here)
     watch: Callable[[Any], Iterable[Any]] = iter
+
+
+def in_order(finished: Iterable[tuple[int, Worked | Lost]]) -> Iterator[Worked | Lost]:
+    """What was made of pieces numbered from 0, in the order of their numbers."""
+    held: dict[int, Worked | Lost] = {}
+    following = 0
+    for number, worked in finished:
+        held[number] = worked
+        while following in held:
+            yield held.pop(following)
+            following += 1
 
 
 def spread(workers: int = 1, scheduler: str | None = None) -> Workers:

@@ -5,36 +5,37 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 import pyarrow as pa
 
-from archive import grading, schemas
+from archive import schemas
 from archive.answers.folder_doubts import check_folders, folder_doubts, settle
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule, revised
 from archive.answers.optical_links import OpticalLinks
 from archive.answers.shelf import offered_by
+from archive.answers.statements import looked_at, looked_at_elsewhere
 from archive.answers.submission import Submission
 from archive.answers.zone import in_utc, zone
 from archive.errors import Trouble
 from archive.formats import schedule
 from archive.formats.folders import path_text, walk
 from archive.formats.mapping.offered import Offered
-from archive.formats.reading import companions
+from archive.formats.reading import Elsewhere, companions
 from archive.formats.recognition import Entry
 from archive.isolation import ProgramFault, attempt
 from archive.limits.any_kind import files_of
 from archive.parallel import prefetch
+from archive.spread import Here, Workers
 from archive.store import Archive, mapping_use
 from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.store.names import plain
 from archive.tables import Batch, with_id
 from archive.tables import schema as columns
-from archive.validation.check import run
 from archive.vocabulary.counted import counted
 
 Made = TypeVar("Made")
@@ -49,7 +50,8 @@ class Choices:
     accept_draft: what drafts give is accepted, and they go to the archive's shelf; draft: False sets layouts aside that
     nothing known reads; leave_out: files in the folders handed in that are none of it; rereading: what is handed in are
     originals of the archive, read again; confirmed: what a dry run came to, so that nothing else is deposited; folders:
-    names of folders, and what each tells of the place of its links (see folder_doubts)."""
+    names of folders, and what each tells of the place of its links (see folder_doubts);
+    workers: who reads the files, looks at what is read and grades it."""
 
     mapping: Path | Sequence[Path] | None = None
     schedule: Path | None = None
@@ -66,6 +68,7 @@ class Choices:
     rereading: bool = False
     confirmed: str | None = None
     folders: Sequence[tuple[str, str]] = ()
+    workers: Workers = field(default_factory=Here)
     watch: Pass = iter
 
 
@@ -84,7 +87,8 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
     making.confirmed = how.confirmed
     try:
         beside = [p for p in (archive.root, *offered.paths, how.schedule, *how.leave_out) if p is not None]
-        reading = Submission(listed, offered, beside, draft=how.draft)
+        elsewhere = Elsewhere(how.workers, making.aside.folder) if how.workers.elsewhere else None
+        reading = Submission(listed, offered, beside, draft=how.draft, elsewhere=elsewhere)
         found = originals(listed, beside, companions=reading.beside().get)
         names = list(found) if how.keep_originals or how.folders else []
         check_folders(how.folders, (name for _, name in names))
@@ -94,7 +98,7 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
             making.original(how.schedule, how.schedule.name, schedule=True)
             making.add(schedule.read(how.schedule, how.schedule_columns, job_id=facts.job))
         ends = OpticalLinks(archive)
-        with closing(prefetch(statements(prefetch(reading), facts, how.policy))) as batches:
+        with closing(prefetch(statements(prefetch(reading), facts, how.policy, elsewhere))) as batches:
             for batch in how.watch(batches):
                 making.add(ends.add(batch))
         if (across := ends.findings()) is not None:
@@ -142,16 +146,17 @@ def said_afterwards(made: Receipt, asked: Callable[[], Made], what: str) -> Made
     return None
 
 
-def statements(batches: Iterable[Batch], facts: DepositFacts, policy: Any = None) -> Iterator[Batch]:
-    """Batches settled into their job, with findings, grades and verdicts."""
+def statements(
+    batches: Iterable[Batch], facts: DepositFacts, policy: Any = None, elsewhere: Elsewhere | None = None
+) -> Iterator[Batch]:
+    """Batches settled into their job, with findings, grades and verdicts. elsewhere: who looks at them and grades them,
+    if not this process."""
     site = zone(facts.zone) if facts.zone else None
-    for batch in batches:
-        batch = settled(batch, facts)
-        if site is not None:
-            batch = in_utc(batch, site)
-        batch = grading.grade(batch)
-        # the findings of the readers are among those of check, which holds the verdicts against the instrument's too
-        yield batch.replace(findings=run(batch, policy).findings)
+    ready = (in_utc(settled(b, facts), site) if site is not None else settled(b, facts) for b in batches)
+    if elsewhere is None:
+        yield from (looked_at(batch, policy) for batch in ready)
+    else:
+        yield from looked_at_elsewhere(ready, policy, elsewhere)
 
 
 def settled(batch: Batch, facts: DepositFacts) -> Batch:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
 from fnmatch import fnmatch
 from pathlib import Path
-from typing import Any
 
 from archive.answers import intake
 from archive.answers.rederive import unpacked
@@ -18,7 +19,7 @@ from archive.formats.link_list import LAYOUT as LINK_LIST
 from archive.formats.mapping.offered import Offered
 from archive.formats.reading import ReadingTask, tasks
 from archive.formats.recognition import Entry
-from archive.store import Archive
+from archive.store import Archive, aside, clock, layout
 from archive.store.deposits import DepositFacts, Receipt
 from archive.store.received import received
 
@@ -31,19 +32,22 @@ def reread(
     files: Sequence[str] = (),
     by: str | None,
     reason: str | None,
-    sign: Any = None,
+    how: intake.Choices | None = None,
 ) -> Receipt:
     """A new deposit from the originals of another, with the job, site and zone of that one.
 
     The originals are not stored again: the entry names the deposit that holds them. With a mapping only files that it
     recognises are read; files: patterns of their names that narrow that. Lists of links are left alone. Nothing that
-    was read before is set aside: it stays as it was read. Errors: Trouble where that deposit has no originals of its
-    own, or none of them is to be read, or they cannot be read.
+    was read before is set aside: it stays as it was read. how: sign and workers, and nothing else.
+
+    Errors: Trouble where that deposit has no originals of its own, or none of them is to be read, or they cannot be
+    read.
     """
     entry = archive.deposit_entry(deposit)
     schedules = {o["sha256"] for o in archive.texts(entry).get("originals", []) if o.get("schedule")}
-    with tempfile.TemporaryDirectory(prefix="muniment-") as temporary:
-        folder = unpacked(received(archive, deposit), Path(temporary))
+    chosen = replace(how or intake.Choices(), mapping=mapping, keep_originals=False, rereading=True)
+    with _room(archive, chosen) as temporary:
+        folder = unpacked(received(archive, deposit), temporary)
         if folder is None:
             at = entry.get("originals_in")
             raise Trouble(
@@ -52,12 +56,21 @@ def reread(
                 where=deposit,
                 remedy=f"read those of {at}" if at else "they were redacted, or the records came without files",
             )
-        wanted = Path(temporary) / "wanted"
+        wanted = temporary / "wanted"
         _choose(folder, wanted, files, schedules, offered_by(archive, mapping))
         recorded = {name: entry.get(name) for name in (("job",) if entry.get("job") else ("site", "zone"))}
         facts = DepositFacts(**recorded, by=by, reason=reason, more={"originals_in": deposit})
-        how = intake.Choices(mapping=mapping, sign=sign, keep_originals=False, rereading=True)
-        return intake.ingest(archive, [wanted], facts, how)
+        return intake.ingest(archive, [wanted], facts, chosen)
+
+
+@contextmanager
+def _room(archive: Archive, chosen: intake.Choices) -> Iterator[Path]:
+    """A folder for the originals, which all workers reach."""
+    made = aside.begin(archive, layout.new_id(clock.now())) if chosen.workers.elsewhere else aside.elsewhere()
+    try:
+        yield made.folder
+    finally:
+        made.end()
 
 
 def _choose(folder: Path, wanted: Path, patterns: Sequence[str], schedules: set[str], offered: Offered) -> None:

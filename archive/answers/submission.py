@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
-from archive.formats.reading import FileOutcome, Reading, sound
+from archive.formats.reading import Elsewhere, FileOutcome, Reading, sound
 from archive.formats.recognition import Entry
 from archive.store import bags, layout
 from archive.store.parquet import FOLDER
@@ -26,14 +26,20 @@ class Submission:
     """
 
     def __init__(
-        self, inputs: Sequence[Path], mapping: Any = None, leave_out: Sequence[Path] = (), *, draft: bool = True
+        self,
+        inputs: Sequence[Path],
+        mapping: Any = None,
+        leave_out: Sequence[Path] = (),
+        *,
+        draft: bool = True,
+        elsewhere: Elsewhere | None = None,
     ) -> None:
-        """mapping, leave_out, draft: as for formats.reading.Reading. Errors: Trouble for a mapping that cannot be
-        read."""
+        """mapping, leave_out, draft, elsewhere: as for formats.reading.Reading. Errors: Trouble for a mapping that
+        cannot be read."""
         self.again = 0
         self.files: list[FileOutcome] = []
         self.mappings: dict[str, bytes] = {}
-        self._leave_out, self._draft = list(leave_out), draft
+        self._leave_out, self._draft, self._elsewhere = list(leave_out), draft, elsewhere
         self._inputs = list(inputs)
         self._mapping = mapping
         self._bags: list[Path] = []
@@ -72,7 +78,12 @@ class Submission:
                 plain.append(path)
         if plain:
             self._reading = Reading(
-                plain, mapping=self._mapping, draft=self._draft, tell_again=False, leave_out=self._leave_out
+                plain,
+                mapping=self._mapping,
+                draft=self._draft,
+                tell_again=False,
+                leave_out=self._leave_out,
+                elsewhere=self._elsewhere,
             )
 
     def __iter__(self) -> Iterator[Batch]:

@@ -24,11 +24,13 @@ from archive.formats.mapping.model import Mapping
 from archive.formats.mapping.offered import Offered
 from archive.formats.open_xml.gate import well_formed
 from archive.formats.open_xml.prolog import looks_like_xml
+from archive.formats.read_elsewhere import FilesElsewhere, FileToRead
 from archive.formats.readers import BY_FIRST_BYTES, OPEN, OURS, SURE, names, reader
 from archive.formats.recognition import Entry, Reader, Recognition
 from archive.formats.seen_ids import NOT_THERE, SeenIds
 from archive.formats.turn import BUG, Turn, bug
 from archive.isolation import ProgramFault, attempt, caught
+from archive.spread import Here, Workers
 from archive.tables import Batch, concat, rebatch
 from archive.tables.canonical import record_digests
 from archive.tables.order import ordered
@@ -75,6 +77,24 @@ class ReadingTask:
     mapping: Any = None
 
 
+@dataclass(frozen=True)
+class _Plan:
+    """By what a file is read. drafted, unplaced, unread: as of FileOutcome."""
+
+    mapping: Any
+    drafted: bool = False
+    unplaced: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """Who reads files, and a folder that this process and all workers reach."""
+
+    workers: Workers
+    folder: Path
+
+
 class Reading:
     """An iterator over the batches of one or several inputs; `files` has one row per file, as far as it was read."""
 
@@ -86,12 +106,13 @@ class Reading:
         draft: bool = True,
         tell_again: bool = True,
         leave_out: Iterable[Any] = (),
+        elsewhere: Elsewhere | None = None,
     ) -> None:
         """mapping: a mapping or port map, its path, several of them, or what formats.mapping.offered makes of them.
 
         tell_again: a record that came already is a row of set_aside; otherwise it is only counted in `again`.
-        leave_out: files and folders that are passed over where a folder holds them, as the mapping is.
-        Errors: Trouble for a mapping that cannot be read.
+        leave_out: files and folders that are passed over where a folder holds them, as the mapping is. elsewhere: who
+        reads the files, if not this process. Errors: Trouble for a mapping that cannot be read.
         """
         self.files: list[FileOutcome] = []
         self.mappings: dict[str, bytes] = {}
@@ -109,6 +130,8 @@ class Reading:
         self._names: list[str] = []
         self._room: tempfile.TemporaryDirectory[str] | None = None
         self._tasks: list[ReadingTask] = []
+        self._elsewhere, self._ahead = elsewhere, FilesElsewhere(Here(), ())
+        self._plans: dict[Path, _Plan] = {}
         self._batches = rebatch(self._read())
 
     def __iter__(self) -> Reading:
@@ -130,7 +153,8 @@ class Reading:
 
     def _recognised(self) -> list[ReadingTask]:
         if self._room is None:
-            self._room = tempfile.TemporaryDirectory(prefix="muniment-")
+            within = None if self._elsewhere is None else self._elsewhere.folder
+            self._room = tempfile.TemporaryDirectory(prefix="muniment-", dir=within)
             self._tasks = tasks(self._paths, Path(self._room.name), self._leave_out, self._offered)
         return self._tasks
 
@@ -154,6 +178,9 @@ class Reading:
         troubles: list[Trouble] = []
         done = False
         copies = _copies([t for t in listed if t.entry.path not in taken]) if self._tell_again else {}
+        if self._elsewhere is not None:
+            own = [t for t in listed if t.entry.path not in taken and t.entry.path not in copies]
+            self._send([t for t in own if t.trouble is None and not is_dropping(t.entry.name)], self._elsewhere)
         for task in listed:
             by = taken.get(task.entry.path)
             if by is not None and by.found is not None:
@@ -195,18 +222,17 @@ class Reading:
         assert task.found is not None
         file.layout, file.reason = task.found.layout, task.found.reason
         turn = Turn(task.entry, task.found.takes)
-        mapping = task.mapping
-        if mapping is None and self._draft and task.reader is reader("unseen"):
-            made = turn.work(partial(unseen.draft_of, task.entry))
-            mapping, file.drafted, file.unplaced = made.mapping, True, list(made.unplaced)
-            file.unread = list(made.unread)
-        elif mapping is None and task.reader is reader("mapping"):
-            mapping = task.found.mapping or turn.work(partial(by_mapping.chosen, task.entry))
+        plan = self._plans.get(task.entry.path) or self._plan(task, turn)
+        mapping, file.drafted = plan.mapping, plan.drafted
+        file.unplaced, file.unread = list(plan.unplaced), list(plan.unread)
+        here = not self._ahead.has(task.entry.path)
+        read = partial(task.reader.read, task.entry, mapping=mapping, draft=self._draft)
         found = chain(
-            task.reader.read(task.entry, mapping=mapping, draft=self._draft),
+            read() if here else self._ahead.read(task.entry.path),
             _said(partial(self._how_read, task.entry, file, mapping)),
         )
-        while (batch := turn.work(partial(next, found, None))) is not None:
+        in_turn: Callable[[Callable[[], Batch | None]], Batch | None] = turn.work if here else _at_once
+        while (batch := in_turn(partial(next, found, None))) is not None:
             contents = _contents(batch) if self._several and task.reader in self._open else {}
             batch = sound(self._not_twice(batch, task.entry, contents), task.entry)
             file.records += len(batch)
@@ -214,6 +240,35 @@ class Reading:
             file.measured += sum(batch[name].num_rows for name in ("readings", "reported", "sweeps"))
             file.left += _numbers_left(batch)
             yield batch
+
+    def _plan(self, task: ReadingTask, turn: Turn) -> _Plan:
+        """By what a file is read. Errors: Trouble where a draft cannot be made."""
+        mapping = task.mapping
+        if mapping is None and self._draft and task.reader is reader("unseen"):
+            made = turn.work(partial(unseen.draft_of, task.entry))
+            return _Plan(made.mapping, True, tuple(made.unplaced), tuple(made.unread))
+        if mapping is None and task.reader is reader("mapping"):
+            assert task.found is not None
+            mapping = task.found.mapping or turn.work(partial(by_mapping.chosen, task.entry))
+        return _Plan(mapping)
+
+    def _send(self, listed: Sequence[ReadingTask], elsewhere: Elsewhere) -> None:
+        """Gives files to the workers. Drafts are made here, in the order of the files: one serves the next."""
+        known = {id(reader(name)): name for name in names()}
+        pieces = []
+        for number, task in enumerate(listed):
+            assert task.found is not None
+            try:
+                plan = self._plan(task, Turn(task.entry, task.found.takes))
+            except OSError:
+                raise
+            except Exception:  # noqa: BLE001, S112 - told when it is the turn of the file
+                continue
+            self._plans[task.entry.path] = plan
+            into = elsewhere.folder / f"file-{number:07d}"
+            name = known[id(task.reader)]
+            pieces.append(FileToRead(task.entry, name, plan.mapping, self._draft, task.found.takes, into))
+        self._ahead = FilesElsewhere(elsewhere.workers, pieces)
 
     def _how_read(self, entry: Entry, file: FileOutcome, mapping: Any) -> list[dict[str, Any]]:
         """Findings about the way a file was read: by a draft, or otherwise than files like it before."""
@@ -343,6 +398,11 @@ def sound(batch: Batch, entry: Entry) -> Batch:
     ]
     kept = batch.select(set(batch["records"].column("record_id").to_pylist()) - set(bad))
     return concat([kept, Batch.from_rows({"sources": [entry.source()], "set_aside": rows})])
+
+
+def _at_once(work: Callable[[], Batch | None]) -> Batch | None:
+    """Work on a file that had its turn elsewhere."""
+    return work()
 
 
 _NUMBER = r"^\s*[-+<>]?\d+(?:[.,]\d+)?(?:[\s;,|%]|$)"

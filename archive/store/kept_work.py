@@ -79,14 +79,14 @@ class BagWork(Generic[Given, Made]):
             yield one, made
 
     def _here(self) -> Iterator[tuple[int, Worked | Lost]]:
-        return self.force.workers.finished(self.work, dict(enumerate(self.given)))
+        return self.force.workers.finished(self.work, enumerate(self.given))
 
     def _elsewhere(self) -> Iterator[tuple[int, Worked | Lost]]:
         parts = _Parts.of(self.archive_id, self._key())
         there = {n: made for n in range(len(self.given)) if (made := parts.made_at(n))}
         self.before = len(there)
         self.since = datetime.fromtimestamp(min(there.values()), UTC) if there else None
-        wanted = {n: one for n, one in enumerate(self.given) if n not in there}
+        wanted = [(n, one) for n, one in enumerate(self.given) if n not in there]
         done, given_up = set(there), set[int]()
         following = 0
         for number, worked in self.force.workers.finished(self.work, wanted):

@@ -3,30 +3,35 @@ which two workers are killed while they have work. Links are simulated."""
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
 import time
+import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 from distributed import Client, LocalCluster
 
 from archive import spread, store
 from archive.answers import regrade as regrading
 from archive.answers.copies import copies
+from archive.answers.intake import Choices, ingest
 from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.answers.rates.readiness import readiness
 from archive.answers.rederive import rederive
 from archive.answers.regrade import regrade
 from archive.demo.simulator import simulate
 from archive.errors import Trouble
-from archive.spread import Cluster, Here, Processes, Workforce
+from archive.spread import Cluster, Here, Processes, Workers, Workforce
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
+from archive.store.deposits import DepositFacts
 from archive.store.events import Correction, amend
 from archive.store.fixity import fixity
 from archive.tables import Batch
@@ -188,7 +193,7 @@ def test_a_regrading_that_was_interrupted_goes_on(bags: Path, here: dict[str, An
 def test_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(spread, "PATIENCE", 1)
     with pytest.raises(Trouble, match="no scheduler answers here") as caught:
-        list(Cluster("tcp://127.0.0.1:1").finished(len, {0: "a"}))
+        list(Cluster("tcp://127.0.0.1:1").finished(len, [(0, "a")]))
     assert "what was done is kept" in caught.value.remedy
 
 
@@ -224,3 +229,46 @@ def test_records_that_were_corrected_are_compared_as_corrected(bags: Path) -> No
     assert after == copies(archive, Filters())
     assert after.compared == before.compared
     assert after.pairs == (), "one link, by its corrected label"
+
+
+EXPORTS = Path(__file__).parents[2] / "fixtures" / "exports"
+
+
+def _deposited(place: Path, inputs: list[Path], workers: Workers) -> tuple[Any, Any]:
+    """What a deposit by these workers comes to, without ids and times: what its receipt counts, how each file was
+    read, and its tables but for the keys of people, which are salted."""
+    os.environ["MUNIMENT_CACHE"] = str(place / "cache")
+    archive = store.create(place / "archive")
+    facts = DepositFacts(job="MIXED-1", site="Lantern Quay", by="T. Ester")
+    made = ingest(archive, inputs, facts, Choices(workers=workers, accept_draft=True))
+    assert made.entry is not None
+    bag = archive.root / made.entry["path"] / "data"
+    tables = {
+        p.relative_to(bag): pq.read_table(p).drop_columns(["operator_key"] if p.stem == "records" else []).to_pylist()
+        for p in sorted((bag / "tables").rglob("*.parquet"))
+        if p.stem != "people"
+    }
+    assert list((archive.root / "aside").iterdir()) == [], "nothing is left of what waited"
+    told = {k: v for k, v in json.loads((bag / "deposit.json").read_bytes()).items() if k != "originals"}
+    return (made.counts, made.set_aside, made.findings, told), tables
+
+
+def test_a_deposit_comes_to_the_same_whoever_reads_checks_and_grades(tmp_path: Path) -> None:
+    """Exports of several layouts, some in a zip, one of no layout, one twice."""
+    inputs = tmp_path / "inputs"
+    inputs.mkdir()
+    made_by_hand = ("mapping.toml", "truth.zip", "README.md")
+    some = [p for p in sorted(EXPORTS.rglob("*")) if p.is_file() and p.name not in made_by_hand][:24]
+    for path in some[:16]:
+        shutil.copyfile(path, inputs / path.name)
+    with zipfile.ZipFile(inputs / "late.zip", "w") as packed:
+        for path in some[16:]:
+            packed.write(path, path.name)
+    shutil.copyfile(some[0], inputs / f"again-{some[0].name}")
+    (inputs / "notes.bin").write_bytes(bytes(range(256)) * 8)
+    here = _deposited(tmp_path / "here", [inputs], Here())
+    elsewhere = _deposited(tmp_path / "elsewhere", [inputs], Processes(2))
+    assert elsewhere[0] == here[0]
+    assert elsewhere[1] == here[1]
+    assert sum(here[0][0].values()) > 10
+    assert here[0][1] > 0

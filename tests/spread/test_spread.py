@@ -129,7 +129,7 @@ def test_warnings_of_a_worker_are_heard(where: Any) -> None:
 
 
 def test_only_as_much_is_under_way_as_the_workers_can_take(tmp_path: Path) -> None:
-    results = Processes(2).finished(spread_work.noted, dict(enumerate(_pieces(tmp_path, 40))))
+    results = Processes(2).finished(spread_work.noted, enumerate(_pieces(tmp_path, 40)))
     next(results)
     time.sleep(0.5)
     results.close()  # type: ignore[attr-defined]

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import ARCHIVE, done, output_options, progress, progress_option, say, signer_options
+from archive.cli.spreading import spread_options, workforce
 
 PATH = click.Path(path_type=Path)
 
@@ -44,6 +45,7 @@ PATH = click.Path(path_type=Path)
     "--confirmed", metavar="DIGEST", help="`decided` of a dry run (--json): deposit just that, or nothing at all."
 )
 @click.option("--receipt", type=PATH, metavar="FILE", help="Write the receipt too, as .pdf, .html or .txt.")
+@spread_options
 @signer_options
 @progress_option
 @output_options
@@ -63,6 +65,8 @@ def command(
     dry_run: bool,
     confirmed: str | None,
     receipt: Path | None,
+    workers: int,
+    scheduler: str | None,
     by: str | None,
     reason: str | None,
     as_json: bool,
@@ -110,6 +114,7 @@ def command(
         new=new,
         accept_draft=accept_draft,
         folders=folders,
+        workers=workforce(workers, scheduler, "", quiet=True).workers,
         watch=lambda b: progress(b, "depositing", quiet=quiet, inputs=inputs),
     )
     made = intake.ingest(opened, inputs, facts, choices)

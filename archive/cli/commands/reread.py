@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from archive.cli.common import ARCHIVE, done, output_options, signer_options
+from archive.cli.spreading import spread_options, workforce
 
 
 @click.command("reread")
@@ -20,6 +21,7 @@ from archive.cli.common import ARCHIVE, done, output_options, signer_options
     help="Read by it the files it fits, and no others; may be given several times.",
 )
 @click.option("--file", "files", multiple=True, metavar="PATTERN", help="Only files of this name, such as week2/*.csv.")
+@spread_options
 @signer_options
 @output_options
 def command(
@@ -27,6 +29,8 @@ def command(
     deposit: str,
     mapping: tuple[Path, ...],
     files: tuple[str, ...],
+    workers: int,
+    scheduler: str | None,
     by: str | None,
     reason: str | None,
     as_json: bool,
@@ -42,12 +46,14 @@ def command(
       muniment reread certificates --deposit 2026-11-25-3f9a1c0712 --mapping petrel-2.toml --reason "wrong column"
     """
     from archive import store
+    from archive.answers.intake import Choices
     from archive.answers.receipt import ReceiptFacts
     from archive.answers.reread import reread
     from archive.cli import receipts, signer
 
     opened = store.open(archive)
-    made = reread(opened, deposit, mapping, files=files, by=signer.name(by), reason=reason, sign=signer.sign(opened))
+    how = Choices(sign=signer.sign(opened), workers=workforce(workers, scheduler, "", quiet=True).workers)
+    made = reread(opened, deposit, mapping, files=files, by=signer.name(by), reason=reason, how=how)
     facts = ReceiptFacts(made, str(archive), made.plain().get("job"), archive_id=opened.id)
     receipts.show(facts, None, as_json=as_json, quiet=quiet, more={})
     done(made.look)
