@@ -26,11 +26,13 @@ from archive.answers.rates.distributions import CurveChoice, distribution
 from archive.answers.rates.readiness import readiness
 from archive.answers.rederive import rederive
 from archive.answers.regrade import regrade
+from archive.answers.reindex import reindex
 from archive.demo.simulator import simulate
 from archive.errors import Trouble
 from archive.spread import Cluster, Here, Processes, Workers, Workforce
 from archive.store import Archive
 from archive.store.catalogue.filters import Filters
+from archive.store.counting.blocks import counting
 from archive.store.deposits import DepositFacts
 from archive.store.events import Correction, amend
 from archive.store.fixity import fixity
@@ -106,12 +108,19 @@ def _sound(archive: Archive, force: Workforce) -> Any:
     return {k: v for k, v in found.items() if k != "checked_against"}
 
 
+def _indexed(archive: Archive, force: Workforce) -> Any:
+    made = reindex(archive, workers=force.workers)
+    files = counting(archive)
+    return made, [pq.read_table(p).to_pylist() for p in (*files.records, *files.cells, *files.failures)]
+
+
 ASKED: dict[str, Ask] = {
     "regrade": _regraded,
     "ready": _ready,
     "copies": _copied,
     "curves": _curves,
     "fixity": _sound,
+    "reindex": _indexed,
 }
 
 

@@ -7,13 +7,15 @@ from pathlib import Path
 import click
 
 from archive.cli.common import ARCHIVE, done, output_options, print_json, progress, say
+from archive.cli.spreading import spread_options, workforce
 from archive.vocabulary.counted import counted
 
 
 @click.command("reindex")
 @click.argument("archive", type=ARCHIVE, metavar="ARCHIVE")
+@spread_options
 @output_options
-def command(archive: Path, as_json: bool, quiet: bool) -> None:
+def command(archive: Path, workers: int, scheduler: str | None, as_json: bool, quiet: bool) -> None:
     """Throws away what this user's cache holds of the archive, and rebuilds it from ledger and bags.
 
     The archive itself is only read. Nothing is lost but time: the last head seen stays remembered.
@@ -26,7 +28,8 @@ def command(archive: Path, as_json: bool, quiet: bool) -> None:
     from archive.answers.reindex import reindex
 
     opened = store.open(archive)
-    made = reindex(opened, watch=lambda blocks: progress(blocks, "counting", quiet=quiet))
+    who = workforce(workers, scheduler, "", quiet=True).workers
+    made = reindex(opened, lambda blocks: progress(blocks, "counting", quiet=quiet), who)
     if as_json:
         print_json(made)
     else:

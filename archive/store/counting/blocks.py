@@ -16,12 +16,15 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from archive.store import files, memory
 from archive.store.archive import Archive
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 from archive.store.checked_files import tell_passed_over
+
+if TYPE_CHECKING:
+    from archive.spread import Workers
 
 VERSION = 9
 """Raised whenever the columns change: older files are then written again."""
@@ -49,8 +52,11 @@ class Counting:
     """All files of records have the same columns."""
 
 
-def counting(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = iter) -> Counting:
-    """The files, brought up to the ledger. watch: passes the blocks through that are written again.
+def counting(
+    archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] = iter, workers: Workers | None = None
+) -> Counting:
+    """The files, brought up to the ledger. watch: passes the blocks through that are written again; workers: who reads
+    the bags.
 
     A deposit of which a file is damaged is named, and counts as far as the catalogue knows its records. Errors: Trouble
     where the ledger is damaged.
@@ -59,10 +65,10 @@ def counting(archive: Archive, watch: Callable[[Iterable[int]], Iterable[int]] =
     db = archive.db
     folder = _folder(archive)
     if db.in_transaction:
-        return _of(folder, _brought_up(archive, folder, watch))
+        return _of(folder, _brought_up(archive, folder, watch, workers))
     db.execute("BEGIN")  # what is read of the database is of one moment
     try:
-        return _of(folder, _brought_up(archive, folder, watch))
+        return _of(folder, _brought_up(archive, folder, watch, workers))
     finally:
         db.execute("COMMIT")
 
@@ -76,7 +82,9 @@ def forget(archive_id: str) -> None:
             path.unlink(missing_ok=True)
 
 
-def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]], Iterable[int]]) -> dict[str, Any]:
+def _brought_up(
+    archive: Archive, folder: Path, watch: Callable[[Iterable[int]], Iterable[int]], workers: Workers | None
+) -> dict[str, Any]:
     db = archive.db
     held: Any = memory.recall(archive.id, _NAME) if archive.remembers else None
     hidden = [u.number for u in archive.unread() if u.deposit is not None and not u.applied]
@@ -91,7 +99,7 @@ def _brought_up(archive: Archive, folder: Path, watch: Callable[[Iterable[int]],
 
         parts = {p["block"]: p for p in held["parts"]}
         for block in watch(sorted(mended.union(_stale(db, parts)))):
-            parts[block] = build_block.block(archive, folder, block, parts.get(block), now)
+            parts[block] = build_block.block(archive, folder, block, parts.get(block), now, workers)
         last = db.execute("SELECT value FROM meta WHERE key = 'last'").fetchone()[0]
         listed = [parts[b] for b in sorted(parts)]
         held = {"version": VERSION, "hidden": hidden, "next": now, "last": last, "parts": listed}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import secrets
+from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -15,11 +17,14 @@ import pyarrow.parquet as pq
 
 from archive import schemas, vocabulary
 from archive.atomic import atomic_write
+from archive.spread import Here, Lost, Workers
+from archive.store import kept_work
 from archive.store.archive import Archive
+from archive.store.bag_reading import BagReading
 from archive.store.catalogue.standing_columns import BLOCK_BITS
 from archive.store.checked_files import DamagedFile
 from archive.store.counting import columns
-from archive.store.counting.from_bag import FACTS, Bags, of_bag
+from archive.store.counting.from_bag import ASKED, FACTS, Bags, of_bag
 from archive.vocabulary import cables
 from archive.vocabulary.link_counts import REGRADED, verdict_that_counts
 
@@ -29,10 +34,13 @@ _AT_ONCE = 500
 _DATE = re.compile(r"^([0-9]{4})(?:-([0-9]{2})|$)")
 
 
-def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | None, now: int) -> dict[str, Any]:
+def block(
+    archive: Archive, folder: Path, number: int, old: dict[str, Any] | None, now: int, workers: Workers | None = None
+) -> dict[str, Any]:
     """Writes a block's files and gives what is to be remembered of them. now: entries of the ledger it is made of.
 
-    old: the block as it was; what came from bags is taken over from it, since bags never change.
+    old: the block as it was; what came from bags is taken over from it, since bags never change. workers: who reads the
+    bags.
     """
     db = archive.db
     low = number * _SIZE
@@ -43,7 +51,7 @@ def block(archive: Archive, folder: Path, number: int, old: dict[str, Any] | Non
     names = columns.FROM_DATABASE
     made = dict(zip(names, (list(c) for c in zip(*listed, strict=True)), strict=True))
     known = min(int(old["rows"]), len(listed)) if old and not old["lacks"] else 0
-    bags = _of_bags(archive, folder, made, known, old)
+    bags = _of_bags(archive, made, _Taken(folder, old, known), workers or Here())
     made |= bags.facts
     made |= _jobs(db, made["job_id"])
     made |= _cables(made["cable_type"])
@@ -111,32 +119,83 @@ class _FromBags:
         self.margins[name][at] = margin
         self.graded[name][at] = graded
 
+    def take_in(self, found: _FromBags, at: Any) -> None:
+        """Adds what another one holds of the records at some places."""
+        for name, values in found.facts.items():
+            for i, value in zip(at.tolist(), values, strict=True):
+                self.facts[name][i] = value
+        for name, margins in found.margins.items():
+            self.put(name, at, margins, found.graded[name])
+        for table in found._failures:
+            self.fail(table)
+        self.lacks += found.lacks
+
     def fail(self, table: Any) -> None:
         """Adds failures."""
         if table.num_rows:
             self._failures.append(table)
 
 
-def _of_bags(
-    archive: Archive, folder: Path, made: dict[str, list[Any]], known: int, old: dict[str, Any] | None
-) -> _FromBags:
+@dataclass(frozen=True)
+class _Taken:
+    """The block as it was, of which the first `known` records are taken over."""
+
+    folder: Path
+    old: dict[str, Any] | None
+    known: int
+
+
+@dataclass(frozen=True)
+class _BagToCount:
+    """Records of one deposit that lie in a block. made: what is known of them, a list for each column that is asked."""
+
+    deposit: str
+    bag: BagReading
+    made: dict[str, list[Any]]
+
+
+def _of_bags(archive: Archive, made: dict[str, list[Any]], taken: _Taken, workers: Workers) -> _FromBags:
     bags = _FromBags(len(made["row"]))
-    if old is not None and known:
-        _taken_over(bags, folder, old, known)
-        again = _amended(folder, old, made, known)
+    if taken.old is not None and taken.known:
+        _taken_over(bags, taken.folder, taken.old, taken.known)
+        again = _amended(taken.folder, taken.old, made, taken.known)
     else:
         again = []
+    wanted = [(made["deposit"][i], i) for i in range(taken.known, bags.count)]
+    places: list[Any] = []
+
+    def pieces() -> Iterator[tuple[int, _BagToCount]]:
+        for deposit, members in groupby(wanted, key=lambda w: w[0]):
+            at = [i for _, i in members]
+            try:
+                bag = BagReading.of(archive, deposit)
+            except DamagedFile as lost:
+                bags.lacks.append((deposit, lost.path, lost.sha256))
+                continue
+            places.append(np.array(at))
+            yield len(places) - 1, _BagToCount(deposit, bag, {c: [made[c][i] for i in at] for c in ASKED})
+
+    for number, worked in workers.finished(_counted, pieces()):
+        if isinstance(worked, Lost):
+            raise kept_work.lost(made["deposit"][places[number][0]])
+        bags.take_in(worked.made, places[number])
+    bags.lacks.sort()
     there = Bags(archive)
-    wanted = [(made["deposit"][i], i) for i in range(known, bags.count)]
-    for deposit, members in groupby(wanted, key=lambda w: w[0]):
-        places = np.array([i for _, i in members])
-        try:
-            of_bag(there.tables(deposit), bags, made, places)
-        except DamagedFile as lost:
-            bags.lacks.append((deposit, lost.path, lost.sha256))
     for i in again:  # the serial number of its unit was corrected
         of_bag(there.tables(made["deposit"][i]), bags, made, np.array([i]), units_alone=True)
     return bags
+
+
+def _counted(piece: _BagToCount) -> _FromBags:
+    """What one bag holds of some records, wherever this runs."""
+    number = len(piece.made["row"])
+    found = _FromBags(number)
+    try:
+        of_bag(piece.bag.tables, found, piece.made, np.arange(number))
+    except DamagedFile as lost:
+        found = _FromBags(number)
+        found.lacks.append((piece.deposit, lost.path, lost.sha256))
+    return found
 
 
 def _taken_over(bags: _FromBags, folder: Path, old: dict[str, Any], known: int) -> None:

@@ -15,6 +15,8 @@ from archive.store.parquet import BagTables, options
 from archive.tables.arrow import coded
 
 FACTS = columns.FROM_BAG
+ASKED = ("position", "row", "limit_id", "evidence", "local_serial", "remote_serial")
+"""Columns of the catalogue that of_bag asks for."""
 _POINT = ("pairing", "end", "frequency_mhz")
 _GRADES = (
     "position",
