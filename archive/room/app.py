@@ -44,6 +44,7 @@ MISSING = frozenset(
         "room.no-curve",
         "room.no-picture",
         "desk.no-file",
+        "desk.no-plan",
         "desk.no-tray",
         "desk.no-work",
     )
@@ -223,7 +224,7 @@ async def _given(request: Request) -> _Given:
     if request.method != "POST":
         return tuple(request.query_params.multi_items()), {}
     files: dict[str, tuple[str, bytes]] = {}
-    async with request.form(max_files=8, max_fields=64, max_part_size=1024 * 1024) as form:
+    async with request.form(max_files=8, max_fields=4_000, max_part_size=1024 * 1024) as form:
         assert isinstance(form, FormData)
         texts = tuple((name, value) for name, value in form.multi_items() if isinstance(value, str))
         for name, value in form.multi_items():

@@ -15,12 +15,14 @@ from archive.room import (
     limits,
     links,
     proofs,
+    receipts,
     settings,
     standing,
     thumbnails,
 )
 from archive.room.app import RoomPage, RoomUpload
-from archive.room.desk import hand_in, receiving, running
+from archive.room.desk import hand_in, planning, receiving, running
+from archive.room.desk.look_after import act_pages
 
 PAGES: Mapping[str, RoomPage] = {
     "/": RoomPage("GET", finding.page),
@@ -45,6 +47,8 @@ PAGES: Mapping[str, RoomPage] = {
     "/job": RoomPage("GET", jobs.page),
     "/job/acceptance.pdf": RoomPage("GET", jobs.acceptance),
     "/job/book.zip": RoomPage("POST", jobs.book),
+    "/receipt": RoomPage("GET", receipts.page),
+    "/receipt/file": RoomPage("GET", receipts.file),
     "/claim": RoomPage("GET", claims.form),
     "/claim.zip": RoomPage("POST", claims.made),
     "/rates": RoomPage("GET", analysis.rates_page),
@@ -75,9 +79,12 @@ DESK_PAGES: Mapping[str, RoomPage | RoomUpload] = {
     "/hand-in/survey": RoomPage("POST", hand_in.survey, "deposit"),
     "/hand-in/job": RoomPage("GET", hand_in.job_state, "deposit"),
     "/hand-in/dry-run": RoomPage("POST", hand_in.dry_run, "deposit"),
+    "/hand-in/plan": RoomPage("GET", planning.page, "deposit"),
+    "/hand-in/confirm": RoomPage("POST", planning.confirm, "deposit"),
     "/running": RoomPage("GET", running.listed, "deposit"),
     "/running/one": RoomPage("GET", running.page, "deposit"),
     "/running/stop": RoomPage("POST", running.stop, "deposit"),
     "/running/again": RoomPage("POST", running.again, "deposit"),
+    **act_pages(),
 }
 """What there is with a desk besides."""

@@ -34,6 +34,7 @@ def _environment() -> Environment:
     made.filters["db"] = _decibels
     made.filters["tenths"] = _tenths
     made.filters["signed"] = _signed
+    made.filters["kind"] = lambda block: type(block).__name__
     return made
 
 

@@ -1,7 +1,7 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
 Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates,
-twenty-years, fuzz; without one, all.
+twenty-years, fuzz, desk; without one, all.
 After `fuzz` readers may be named: `fuzz delimited trees --seconds 300`. Figures go to standard output, as text and,
 with --json, as one document. A promise that is broken ends the run: AssertionError.
 """
@@ -19,6 +19,7 @@ from typing import Any
 from tests.endurance import (
     cable_detection,
     damages,
+    desk_day,
     error_rates,
     exports,
     fuzz,
@@ -96,6 +97,7 @@ RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "fuzz": fuzzed,
     "rates": rates,
     "twenty-years": twenty_years.tour,
+    "desk": desk_day.desk,
 }
 
 

@@ -74,10 +74,11 @@ class Answer:
 class Room:
     """A room that runs. address: as printed, with its token."""
 
-    def __init__(self, archive: Path, folder: Path, *words: str) -> None:
-        """words: further ones of the command, such as --desk."""
+    def __init__(self, archive: Path, folder: Path, *words: str, before: tuple[str, ...] = ()) -> None:
+        """words: further ones of the command, such as --desk. before: put before all else in PYTHONPATH."""
         code = "from archive.cli import main; main()"
         self.archive, self.env, self.log = archive, environment(folder), folder / "room.log"
+        self.env["PYTHONPATH"] = os.pathsep.join((*before, self.env["PYTHONPATH"]))
         self._err = self.log.open("w")
         self.process = subprocess.Popen(
             [sys.executable, "-c", code, "room", str(archive), *words],

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import io
+import json
 import os
+import socket
+import time
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -171,6 +174,22 @@ def test_a_file_as_the_script_sends_it(clerk: Clerk) -> None:
     page = clerk.see(f"/hand-in/tray?tray={number}")
     assert "week 1/a b,ä.csv" in page.body and "2 files" in text_of(page) and "d.csv" not in page.body
     assert "refused upload: desk.form-token" in clerk.room.log.read_text()
+
+
+def test_one_upload_at_a_time_and_nothing_of_half_a_file(clerk: Clerk) -> None:
+    tray = json.loads(clerk.send_file("whole.csv", b"1").body)["tray"]
+    head = f"POST {clerk.base}/hand-in/file HTTP/1.1\r\nhost: {clerk.room.host}\r\ncookie: {clerk.cookie}\r\n"
+    head += f"sec-fetch-site: same-origin\r\nx-form-token: {clerk.token}\r\nx-tray: {tray}\r\nx-name: half.csv\r\n"
+    with socket.create_connection(("127.0.0.1", clerk.room.port)) as slow:
+        slow.sendall(head.encode() + b"content-length: 9\r\n\r\nhalf")
+        until = time.monotonic() + 30
+        while (second := clerk.send_file("other.csv", b"2", tray)).status != 409:
+            assert time.monotonic() < until
+        assert "another upload of this sign-in" in second.body
+    until = time.monotonic() + 30
+    while (again := clerk.send_file("after.csv", b"3", tray)).status != 200:
+        assert time.monotonic() < until, again.body
+    assert "half.csv" not in clerk.see(f"/hand-in/tray?tray={tray}").body
 
 
 def test_the_offered_folder_is_chosen_by_number(clerk: Clerk) -> None:

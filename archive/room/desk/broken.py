@@ -1,4 +1,4 @@
-"""What stands after a piece of work whose process is gone: an archive is before or after a deposit, never between."""
+"""What stands after work that failed or broke off: an archive is before or after a deposit, never between."""
 
 from __future__ import annotations
 
@@ -10,6 +10,11 @@ from archive.store import Archive
 
 def what_stands(archive: Archive, desk: Desk, found: Work, words: Wording) -> list[str]:
     """Sentences that say which, and what to do."""
+    if found.word == "failed":
+        made = committed(archive, desk, found) if found.request.kind == "deposit" else None
+        if made is not None:
+            return [words("The archive is as after it: it is in the ledger, as deposit {deposit}.", deposit=made)]
+        return [words("Nothing of it was archived; the tray is as it was.")]
     gone = words("Its process is gone: it was ended, or the machine was.")
     if found.request.kind != "deposit":
         return [gone, words("Nothing was archived by it. Run it again.")]

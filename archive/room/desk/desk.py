@@ -21,7 +21,7 @@ from archive.room.door import SignIn
 from archive.room.holder import Holder
 from archive.store import clock
 
-PURPOSES = {"": "/hand-in/tray", "documents": "/documents"}
+PURPOSES = {"": "/hand-in/tray", "documents": "/look-after/documents"}
 """What a tray is for, and the page that goes on with it."""
 
 

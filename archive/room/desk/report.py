@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
@@ -32,6 +33,7 @@ class WorkReport:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._state: dict[str, Any] = {"word": "waiting"}
+        self._pid = os.getpid()
         self._began = self._written = self._looked = 0.0
         self._guess: tuple[float, float] | None = None
         self._end: float | None = None
@@ -102,7 +104,7 @@ class WorkReport:
 
     def _write(self) -> None:
         self._written = time.monotonic()
-        write_json(self._folder / "state.json", self._state)
+        write_json(self._folder / "state.json", {**self._state, "pid": self._pid})
 
 
 def watched(items: Iterable[Item], step: Callable[[Item], None]) -> Iterator[Item]:

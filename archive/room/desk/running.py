@@ -127,7 +127,7 @@ def _lines(asked: PageRequest, found: Work) -> list[str]:
     if found.word == "broken":
         return what_stands(asked.look.archive, asked.at_desk, found, words)
     if found.word == "failed":
-        return [words("Nothing of it was archived; the tray is as it was.")] + (
+        return what_stands(asked.look.archive, asked.at_desk, found, words) + (
             [words("It is a fault of this program, not yours; its number in the log is {number}.", number=number)]
             if (number := state.get("fault"))
             else []
@@ -216,7 +216,8 @@ def _links(asked: PageRequest, found: Work) -> list[tuple[str, str]]:
         return []
     if (kind == "plan" and found.word in ("done", "look")) or found.state.get("differs"):
         return [(asked.address("/hand-in/plan", id=found.id), words("Look over the plan"))]
-    return [(asked.address("/hand-in/tray", tray=what["tray"]), words("To the tray"))] if "tray" in what else []
+    there = any(t.id == what.get("tray") for t in asked.at_desk.trays_of(asked.sign_in))
+    return [(asked.address("/hand-in/tray", tray=what["tray"]), words("To the tray"))] if there else []
 
 
 def _seconds(found: Work) -> float:

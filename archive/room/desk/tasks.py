@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,10 +19,11 @@ from archive.room.desk.ordered import Ordered, Task
 from archive.room.desk.plan import plan_of
 from archive.room.desk.tray import LaidOut, Tray, open_tray
 from archive.room.desk.work import work as work_of
-from archive.store.catalogue.standing_columns import fold
 from archive.store.deposits import DepositFacts, NotAsConfirmed, Receipt
 from archive.tables import Batch
+from archive.validation.look.scheduled_links import ScheduledLinks
 from archive.version import PROGRAM
+from archive.vocabulary.places import PLACE
 
 
 @contextmanager
@@ -133,13 +133,12 @@ def _schedule(out: LaidOut, number: str | None) -> Path | None:
 
 
 class Handed:
-    """What passes by while a deposit is read: how far it is, links and their verdicts by layout, lines of schedules."""
+    """What passes by while a deposit is read: how far it is, links, lines of schedules."""
 
     def __init__(self, ordered: Ordered) -> None:
         self._ordered = ordered
-        self._labels: dict[str, str] = {}
-        self._listed: dict[str, str] = {}
-        self._verdicts: Counter[str] = Counter()
+        self._labels = set[str]()
+        self._listed = set[str]()
 
     def through(self, batches: Iterable[Batch], inputs: list[Path]) -> Iterator[Batch]:
         """Passes the batches on; each is a safe point."""
@@ -147,8 +146,8 @@ class Handed:
         pace = ReadingPace(inputs)
         report.stage("reading", pace.files, "records")
         for batch in batches:
-            self._labels |= {_folded(x): x for x in batch["records"]["link_label"].to_pylist() if x}
-            self._listed |= {_folded(x): x for x in batch["schedule"]["link_label"].to_pylist() if x}
+            self._labels |= {x for x in batch["records"]["link_label"].to_pylist() if x}
+            self._listed |= {x for x in batch["schedule"]["link_label"].to_pylist() if x}
             pace.step(batch)
             report.at(pace.records, pace.share or None, files=len(pace.seen))
             yield batch
@@ -158,22 +157,14 @@ class Handed:
     def told(self, made: Receipt) -> dict[str, Any]:
         """Links of the schedule that stay without a test, as far as labels tell."""
         archive, job = self._ordered.archive, self._ordered.what["job"]
-        try:
-            state = progress(archive, job)
-            tested = {_folded(x.label) for x in state.links if x.result.tested}
-            lines = {_folded(row["link_label"]): row["link_label"] for row in latest_schedule(archive, job).values()}
-        except Trouble:
-            tested, lines = set(), {}
+        tested = {x.label for x in progress(archive, job).links if x.result.tested} | self._labels
+        labels = {row["link_label"] for row in latest_schedule(archive, job).values()}
         for change in made.details.get("schedules", []):
-            lines |= {_folded(x): x for x in change.get("added", [])}
-            lines = {k: x for k, x in lines.items() if x not in set(change.get("removed", []))}
-        lines |= self._listed
-        missing = [label for key, label in lines.items() if key not in tested and key not in self._labels]
-        return {"links": len(self._labels), "scheduled": len(lines), "missing": missing}
-
-
-def _folded(label: str) -> str:
-    return fold(label) or label
+            labels = (labels | set(change["added"])) - set(change["removed"])
+        labels |= self._listed
+        listed = ScheduledLinks([{**dict.fromkeys(PLACE), "link_label": x, "version": ""} for x in labels])
+        found = {listed.label_of(label) for label in tested}
+        return {"links": len(self._labels), "scheduled": len(labels), "missing": sorted(labels - found)}
 
 
 def _versions(ordered: Ordered) -> dict[str, Any]:

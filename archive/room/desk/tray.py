@@ -27,7 +27,8 @@ MOST_BYTES = 64 << 30
 _LONGEST_PART = 200
 """Bytes of one part of a path, so that every file system takes it."""
 _MOST_PARTS = 32
-_WINDOWS = frozenset('<>:"|?*')
+_WINDOWS = frozenset('<>:"|?*' if os.name == "nt" else "")
+"""What that system takes in no name."""
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,7 @@ class Work:
 
 def begin(place: Path, request: WorkRequest, key: str = "") -> Work:
     """Begins a piece of work. key: one of the same key is not begun twice. Errors: OSError."""
-    number = hashlib.sha256(key.encode()).hexdigest()[:20] if key else new_id()
+    number = _number(key) if key else new_id()
     folder = place / number
     if key:
         private(place)
@@ -112,7 +112,16 @@ def stop(found: Work) -> None:
 
 def again(place: Path, found: Work) -> Work:
     """Begins one that broke off, failed or was stopped once more, as it was asked."""
-    return begin(place, found.request)
+    return begin(place, found.request, f"again {found.id}")
+
+
+def once(place: Path, key: str) -> Work | None:
+    """The piece of work that was begun for a key, if any was."""
+    return _read(place / _number(key))
+
+
+def _number(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()[:20]
 
 
 def _start(folder: Path) -> None:

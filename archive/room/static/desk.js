@@ -90,3 +90,6 @@ function drop(form) {
 }
 
 for (const form of document.querySelectorAll("form[data-drop]")) drop(form);
+for (const form of document.querySelectorAll("form[data-once]")) {
+  form.addEventListener("submit", () => setTimeout(() => (form.querySelector("button").disabled = true)));
+}
