@@ -9,9 +9,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, Playwright, expect, sync_playwright
 
-from tests.room.serving import ROOT, Room
+from tests.room.serving import ROOT, Room, environment, muniment
 
 PICTURES = ROOT / "fixtures" / "pictures"
 
@@ -38,7 +38,35 @@ def make(demo: Path, out: Path = PICTURES) -> list[Path]:
         finally:
             browser.close()
             room.close()
+        made.append(_desk(driver, demo, Path(folder), out))
     return made
+
+
+def _desk(driver: Playwright, demo: Path, folder: Path, out: Path) -> Path:
+    """The plan of a dry run at the desk: what is new, what is missing."""
+    muniment("me", "R. Ostrander", env=environment(folder))
+    room = Room(demo / "archive", folder, "--desk")
+    browser = driver.chromium.launch(executable_path=shutil.which("chromium"))
+    try:
+        page = browser.new_page(viewport={"width": 1180, "height": 760})
+        page.set_default_timeout(300_000)
+        page.goto(room.address)
+        page.get_by_role("link", name="Hand in").click()
+        return _planned(page, demo, out / "desk.png")
+    finally:
+        browser.close()
+        room.close()
+
+
+def _planned(page: Page, demo: Path, path: Path) -> Path:
+    files = [demo / "link-schedule.csv", demo / "exports" / "tern" / "floor-1.xml"]
+    page.get_by_label("Files, or zips").set_input_files(files)
+    page.get_by_role("button", name="Put into the tray").first.click()
+    page.get_by_label("Job", exact=True).fill("HARBOUR-2026-11")
+    page.get_by_label("Site, where the job is new").fill("Lantern Quay 9")
+    page.get_by_role("button", name="Make the dry run").click()
+    page.get_by_role("link", name="Look over the plan").click(timeout=300_000)
+    return _taken(page, path)
 
 
 def _taken(page: Page, path: Path) -> Path:

@@ -25,7 +25,9 @@ PATIENCE = 120_000
 def browser() -> Iterator[Browser]:
     with sync_playwright() as driver:
         found = driver.chromium.launch(executable_path=CHROMIUM)
+        expect.set_options(timeout=60_000)  # of a busy machine; a page that is right answers at once
         yield found
+        expect.set_options(timeout=5_000)
         found.close()
 
 

@@ -6,15 +6,17 @@ What was announced is never believed. A file that does not come whole is taken a
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import IO
 
 from python_multipart.multipart import MultipartParser, parse_options_header
 
 from archive.errors import Trouble
-from archive.room.desk.files import new_file, new_id, write_json
+from archive.room.desk.files import is_id, new_file, new_id, write_json
 from archive.room.desk.tray import MOST_BYTES, MOST_FILES, Tray
 
 KEPT_FREE = 512 << 20
@@ -43,6 +45,8 @@ class Incoming:
     name: str
     room: int
     """Bytes that the tray has left."""
+    before: int
+    """Files that lay in it."""
     size: int = 0
     _looked: int = 0
     _digest: hashlib._Hash = field(default_factory=hashlib.sha256)
@@ -75,6 +79,7 @@ class Incoming:
         place.with_suffix(".part").replace(place)
         told = {"name": self.name, "bytes": self.size, "sha256": self._digest.hexdigest()}
         write_json(place.with_suffix(".json"), told)
+        _TALLIES[self.tray.folder] = (_changed(self.tray), self.before + 1, MOST_BYTES - self.room + self.size)
 
     def give_up(self) -> None:
         """Takes away what came of it."""
@@ -90,11 +95,29 @@ class Incoming:
 
 def into(tray: Tray, name: str) -> Incoming:
     """A file that begins to come. Errors: Trouble where the tray holds as many as it may."""
-    there = tray.files()
-    if len(there) >= MOST_FILES:
-        raise _refused("the tray is full", f"{len(there)} files", f"{MOST_FILES} at most in one tray")
+    count, size = _tally(tray)
+    if count >= MOST_FILES:
+        raise _refused("the tray is full", f"{count} files", f"{MOST_FILES} at most in one tray")
     name = name.encode("utf-8", "replace").decode() or "unnamed"
-    return Incoming(tray, name, MOST_BYTES - sum(f.bytes for f in there))
+    return Incoming(tray, name, MOST_BYTES - size, count)
+
+
+_TALLIES: dict[Path, tuple[int, int, int]] = {}
+"""Of trays: when the folder changed last, files, bytes; so that many files are not counted at each one."""
+
+
+def _changed(tray: Tray) -> int:
+    return tray.folder.stat().st_mtime_ns
+
+
+def _tally(tray: Tray) -> tuple[int, int]:
+    """Files of a tray, and their bytes."""
+    known = _TALLIES.get(tray.folder)
+    if known is None or known[0] != _changed(tray):
+        with os.scandir(tray.folder) as listed:
+            whole = [e.stat().st_size for e in listed if is_id(e.name)]
+        known = (_changed(tray), len(whole), sum(whole))
+    return known[1], known[2]
 
 
 def _refused(message: str, found: str, expected: str) -> Trouble:

@@ -61,7 +61,7 @@ async def one(request: Request, desk: Desk) -> Response:
     with desk.uploading(sign_in.number):
         tray = desk.tray_for(sign_in, request.headers.get("x-tray"), request.headers.get("x-purpose", ""))
         await _taken(request, into(tray, name))
-    return JSONResponse({"tray": tray.id, "files": len(tray.files())})
+    return JSONResponse({"tray": tray.id})
 
 
 async def _taken(request: Request, taking: _Taking) -> None:
