@@ -164,8 +164,10 @@ class Wording:
         return " " not in text or text in self._texts or told_phrases.is_quantity(text)
 
     def parameter(self, name: str) -> str:
-        """The printed name of a parameter."""
-        return self(vocabulary.parameter(name).name)
+        """The printed name of a parameter, or of one at one wavelength, such as optical_loss_850nm."""
+        of, nm = vocabulary.wavelength_of(name)
+        printed = self(vocabulary.parameter(of).name)
+        return self("{parameter} at {nm} nm", parameter=printed, nm=nm) if nm else printed
 
     def unit(self, unit: str) -> str:
         """A unit as it is printed."""

@@ -13,6 +13,7 @@ from archive.vocabulary.terms import (
     pairings,
     parameter,
     parameters,
+    wavelength_of,
     words,
 )
 
@@ -27,5 +28,6 @@ __all__ = [
     "pairings",
     "parameter",
     "parameters",
+    "wavelength_of",
     "words",
 ]

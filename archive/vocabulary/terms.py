@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 
@@ -17,6 +18,8 @@ ORDERED: tuple[str, ...] = tuple(f"{a}/{b}" for a in PAIRS for b in PAIRS if a !
 """The twelve ordered combinations: the first disturbs, the second is disturbed."""
 
 ENDS: tuple[str, ...] = ("local", "remote")
+
+_AT_WAVELENGTH = re.compile(r"(.+)_(\d+(?:\.\d+)?)nm")
 
 
 @dataclass(frozen=True)
@@ -39,8 +42,16 @@ def parameters() -> dict[str, Parameter]:
 
 
 def parameter(name: str) -> Parameter:
-    """One parameter. Errors: KeyError where the vocabulary has no such word."""
-    return parameters()[name]
+    """One parameter; of a loss at one wavelength, such as optical_loss_850nm, that loss. Errors: KeyError where the
+    vocabulary has no such word."""
+    return parameters()[wavelength_of(name)[0]]
+
+
+def wavelength_of(name: str) -> tuple[str, str]:
+    """A parameter that is counted at one wavelength, such as optical_loss_850nm: its own name, and the nanometres as
+    text; "" where it is of none."""
+    found = _AT_WAVELENGTH.fullmatch(name)
+    return (found[1], found[2]) if found else (name, "")
 
 
 @cache

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_claim import ON
 
-from archive import schemas
+from archive import schemas, vocabulary
 from archive.answers import messages
 from archive.answers.claim.compose import compose
 from archive.answers.claim.gather import gather
@@ -19,6 +19,7 @@ from archive.answers.claim.timing import span_text
 from archive.answers.documents import html
 from archive.answers.wording import ENGLISH, Wording, decimals_of
 from archive.errors import Trouble
+from archive.store.counting.columns import counted_parameters
 
 
 def backwards(text):
@@ -134,3 +135,11 @@ def test_a_margin_is_never_rounded_to_none(value):
 )
 def test_spans_are_whole_years_and_days(start, end, told):
     assert span_text(start, end, ENGLISH) == told
+
+
+def test_each_parameter_that_is_counted_has_a_name_and_a_unit() -> None:
+    """Losses of fibers are counted at each wavelength by themselves, and are named so."""
+    for name in counted_parameters():
+        assert Wording("de").parameter(name) and vocabulary.parameter(name).unit
+    assert Wording().parameter("optical_loss_1310nm").endswith(" at 1310 nm")
+    assert vocabulary.parameter("optical_loss_1310nm") is vocabulary.parameter("optical_loss")

@@ -62,8 +62,7 @@ class Mouse:
         thing.click()
 
     def say(self, thing: Locator, text: str) -> None:
-        thing.click()
-        thing.page.keyboard.type(text)
+        thing.fill(text)
 
     def choose(self, thing: Locator, text: str) -> None:
         thing.select_option(label=text)
@@ -226,7 +225,7 @@ def test_looking_after(browser: Browser, desk: Room, tmp_path: Path, how: str) -
     reason("no test")
     done(page, hands)
     rows = asked(desk, "setaside", "--job", JOB)["set_aside"]
-    assert isinstance(rows, list) and {r["path"] for r in rows if not r["settled"]} == {"agenda.bin"} - {name}
+    assert isinstance(rows, list) and name not in {r["path"] for r in rows if not r["settled"]}
 
     to("Keep documents")
     place = tmp_path / f"plan-{how}.txt"
