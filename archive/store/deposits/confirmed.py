@@ -7,6 +7,8 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import pyarrow as pa
+
 from archive.errors import Trouble
 from archive.store.deposits.decide import Decisions
 from archive.store.deposits.receipt import Receipt
@@ -26,10 +28,20 @@ class NotAsConfirmed(Trouble):
         self.receipt = receipt
 
 
-def decided(made: Decisions, content: Mapping[str, Any], received: Sequence[Mapping[str, Any]]) -> str:
-    """SHA-256 over what a deposit comes to: decisions, content (the root over its records' digests, what was set
+_SALTED = ("digest", "operator_key")
+"""Columns of an index that differ each time a file is read: people are named by a salted key, which the digest of a
+record covers."""
+
+
+def decided(made: Decisions, index: pa.Table, content: Mapping[str, Any], received: Sequence[Mapping[str, Any]]) -> str:
+    """SHA-256 over what a deposit comes to: decisions, what the index says of each record, content (what was set
     aside, findings, lines of schedules) and the files received. Neither its id nor its time is in it."""
+    total = hashlib.sha256()
+    for name in index.column_names:
+        if name not in _SALTED:
+            total.update(f"{name} {index[name].to_pylist()!r}\n".encode())
     told = {
+        "records": total.hexdigest(),
         "decisions": made.plain(""),
         "count": made.count,
         "content": content,

@@ -169,7 +169,7 @@ class Deposit:
         if self._index_writer is not None:
             self._index_writer.close()
             self._bag.close("index.parquet")
-        table = pa.concat_tables(self._index) if self._index else index.SCHEMA.empty_table()
+        table = self._indexed()
         if not self._tables.count and not self._set_aside and not self._listed:
             return self._as_if(Decisions())
         self._bag.add("deposit.json", self._said())
@@ -185,7 +185,7 @@ class Deposit:
         def fields() -> dict[str, Any]:
             self._require_kept()
             made = decide(self.archive.db, table, fetch, self._same_bytes, self._again)
-            if self.confirmed not in (None, self._decided(made)):
+            if self.confirmed is not None and self.confirmed != self._decided(made):
                 raise NotAsConfirmed(self._nothing_new(made), str(self.archive.root))
             if made.all_known and not self._listed and not (self._set_aside and self._unseen):
                 raise _NothingNew(made)
@@ -266,13 +266,12 @@ class Deposit:
             **({"here": here} if here else {}),
             **({"elsewhere": elsewhere} if elsewhere else {}),
             "received": self._received,
-            "decided": self._decided(made),
+            **({"decided": self._decided(made)} if self.trial or self.confirmed is not None else {}),
         }
         return Receipt(None, self.archive.head(), counts, dict(self._findings), self._set_aside, details)
 
     def _decided(self, made: Decisions) -> str:
         content = {
-            "root": merkle.root(self._leaves).hex(),
             "same_file": self._same_file,
             "set_aside": self._set_aside,
             "findings": dict(sorted(self._findings.items())),
@@ -280,7 +279,11 @@ class Deposit:
             "whole": self.whole_schedule,
             "facts": [self.facts.job, self.facts.site, self.facts.zone],
         }
-        return decided(made, content, self._received)
+        return decided(made, self._indexed(), content, self._received)
+
+    def _indexed(self) -> pa.Table:
+        """What the index says of the records so far."""
+        return pa.concat_tables(self._index) if self._index else index.SCHEMA.empty_table()
 
     def _here_already(self, made: Decisions) -> list[dict[str, Any]]:
         """Records that are here already: job, deposit, and how many of those handed in."""
