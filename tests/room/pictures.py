@@ -45,7 +45,8 @@ def make(demo: Path, out: Path = PICTURES) -> list[Path]:
 def _desk(driver: Playwright, demo: Path, folder: Path, out: Path) -> Path:
     """The plan of a dry run at the desk: what is new, what is missing."""
     muniment("me", "R. Ostrander", env=environment(folder))
-    room = Room(demo / "archive", folder, "--desk")
+    muniment("init", str(folder / "certificates"), env=environment(folder))
+    room = Room(folder / "certificates", folder, "--desk")
     browser = driver.chromium.launch(executable_path=shutil.which("chromium"))
     try:
         page = browser.new_page(viewport={"width": 1180, "height": 760})

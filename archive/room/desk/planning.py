@@ -26,7 +26,7 @@ def page(asked: PageRequest) -> Response:
     found, plan = _plan(asked)
     made = receipt_of(plan)
     job = plan["what"]["job"]
-    document = receipt.compose(ReceiptFacts(made, str(asked.root), job, dry_run=True), asked.words)
+    document = receipt.compose(ReceiptFacts(made, asked.root.name, job, dry_run=True), asked.words)
     begun = works.once(asked.at_desk.works, _key(found, plan))
     missing = ranges(plan["links"]["missing"])
     return asked.page(
