@@ -239,7 +239,8 @@ def test_looking_after(browser: Browser, desk: Room, tmp_path: Path, how: str) -
     hands.choose(page.get_by_label("Job", exact=True), JOB)
     hands.choose(page.get_by_label("Kind"), "drawing")
     done(page, hands)
-    assert place.name in desk.command("sql", str(desk.archive), "SELECT file_name FROM documents")
+    again = desk.command("attach", str(desk.archive), str(place), "--job", JOB, "--kind", "drawing", "--json")
+    assert json.loads(again)["filed_before"]
 
     to("Open a case")
     hands.say(page.get_by_label("Link"), f"Q-0{7 + n}")
