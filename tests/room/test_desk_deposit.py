@@ -231,3 +231,19 @@ def test_what_fails_says_why_and_what_to_do(clerk: Clerk, place: Path) -> None:
     clerk.send("/hand-in/dry-run", {"tray": tray, "job": ""}, status=422)
     assert clerk.see("/running/one?id=../../x").status == 404
     clerk.send("/running/stop", {"id": "../" * 5}, status=404)
+
+
+def test_a_list_of_links_is_handed_in_by_itself(clerk: Clerk) -> None:
+    listed = b"Cable;Storey\n8H-01;2\n8H-02;2\n"
+    tray = json.loads(clerk.send_file("what was to be built.csv", listed).body)["tray"]
+    option = re.search(r'<option value="([0-9a-f]{20})">', clerk.see(f"/hand-in/tray?tray={tray}").body)
+    assert option is not None
+    form = {"tray": tray, "job": "PIER-2026-04", "site": "Pier 4", "new": "yes", "schedule": option[1]}
+    begun = clerk.send("/hand-in/dry-run", {**form, "column_link_label": "Cable", "whole_schedule": "yes"})
+    number = query(begun, "id")
+    clerk.ended(number)
+    plan = clerk.see(f"/hand-in/plan?id={number}")
+    assert "Missing against the list of links: 2 8H-01, 8H-02" in text_of(plan), text_of(plan)
+    assert "Archived as deposit" in text_of(clerk.ended(confirmed(clerk, number, plan)))
+    shown = text_of(clerk.see("/look-after/schedule?job=PIER-2026-04"))
+    assert "2 links of PIER-2026-04 were to be built" in shown and "8H-02" in shown
