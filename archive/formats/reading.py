@@ -63,6 +63,8 @@ class FileOutcome:
     """Measurements that its draft leaves out."""
     left: int = 0
     """Extras that are numbers."""
+    placed: int = 0
+    """Numbers that arrived as readings, worst cases and values of curves."""
 
 
 @dataclass
@@ -239,6 +241,7 @@ class Reading:
             file.set_aside += batch["set_aside"].num_rows
             file.measured += sum(batch[name].num_rows for name in ("readings", "reported", "sweeps"))
             file.left += _numbers_left(batch)
+            file.placed += _numbers_placed(batch)
             yield batch
 
     def _plan(self, task: ReadingTask, turn: Turn) -> _Plan:
@@ -409,9 +412,24 @@ _NUMBER = r"^\s*[-+<>]?\d+(?:[.,]\d+)?(?:[\s;,|%]|$)"
 """The beginning of a cell that is a number, or a list of them."""
 
 
+_EACH = r"\d+(?:[.,'’]\d+)*"
+"""One number of a list."""
+
+
 def _numbers_left(batch: Batch) -> int:
-    """Extras that are numbers, or lists of them."""
-    return int(pc.sum(pc.match_substring_regex(batch["extras"]["value"], _NUMBER)).as_py() or 0)
+    """Numbers in extras that are numbers, or lists of them."""
+    values = batch["extras"]["value"]
+    told = values.filter(pc.fill_null(pc.match_substring_regex(values, _NUMBER), False))
+    return int(pc.sum(pc.count_substring_regex(told, _EACH)).as_py() or 0)
+
+
+_PLACED = (("readings", ("value",)), ("reported", ("value", "limit", "margin", "frequency_mhz")))
+
+
+def _numbers_placed(batch: Batch) -> int:
+    """Numbers that arrived: of readings and worst cases, and the values of curves."""
+    found = sum(len(batch[t][c]) - batch[t][c].null_count for t, columns in _PLACED for c in columns)
+    return int(found + (pc.sum(pc.list_value_length(batch["sweeps"]["values"])).as_py() or 0))
 
 
 def _measurements_left(entry: Entry, file: FileOutcome) -> list[dict[str, Any]]:
@@ -424,6 +442,9 @@ def _measurements_left(entry: Entry, file: FileOutcome) -> list[dict[str, Any]]:
     if file.unread:
         more = f" and {len(file.unread) - 3} more" if len(file.unread) > 3 else ""
         return [finding("reading", "draft-leaves-values", where=entry.name, found=", ".join(file.unread[:3]) + more)]
+    if file.drafted and file.left > file.placed:
+        what = f"{file.left} numbers kept as extras, {file.placed} placed"
+        return [finding("reading", "draft-leaves-values", where=entry.name, found=what)]
     return []
 
 

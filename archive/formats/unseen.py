@@ -119,38 +119,12 @@ def draft_of(entry: Entry, *, once: bool = True) -> Draft:
             + ("" if labels else "; no column that surely labels the links"),
             remedy=f"run `muniment mapping draft {entry.name}`, look at it, and name it with --mapping",
         )
-    if why := _contradicted(entry, made):
+    if made.against:
         raise Trouble(
             "no mapping knows this layout, and what a draft of it reads contradicts it",
             code="layout.unknown",
             where=entry.name,
-            found=why,
+            found=made.against,
             remedy=f"run `muniment mapping draft {entry.name}`, look at it, and name it with --mapping",
         )
     return made
-
-
-_MOST_TRIED = 1 << 22
-"""Bytes of a file that is read by its draft before the draft is believed."""
-
-
-def _contradicted(entry: Entry, made: Draft) -> str:
-    """What speaks against a draft when a file is read by it: no record, most set aside, or rows taken for records."""
-    if not made.mapping.alone or entry.size > _MOST_TRIED:
-        return ""
-    labels: list[str | None] = []
-    aside = 0
-    for batch in by_mapping.read(entry, mapping=made.mapping):
-        labels += batch["records"]["link_label"].to_pylist()
-        aside += batch["set_aside"].num_rows
-    if not labels:
-        return "it reads no record"
-    if aside > len(labels):
-        return f"it sets {aside} records aside and reads {len(labels)}"
-    if len(labels) > 3 and len(set(labels)) < _LEAST_LABELS * len(labels):
-        return f"it reads {len(labels)} records under {len(set(labels))} labels: their rows are no records"
-    return ""
-
-
-_LEAST_LABELS = 0.6
-"""Labels of a file over its records from which on they are links, some of them tested again, and no rows of links."""

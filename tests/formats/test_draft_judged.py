@@ -176,3 +176,78 @@ fields = [
     (batch,) = formats.read(path, mapping=named)
     assert batch["instruments"].column("serial").to_pylist() == ["S123"]
     assert batch["records"].column("remote_instrument_id").to_pylist() == [None, None]
+
+
+def test_limit_and_value_that_no_word_names_are_told_by_the_frequency(tmp_path: Path) -> None:
+    """A limit is one number at each quantity and frequency; a value differs from link to link."""
+    lines = ["Link,Tested,Parameter,Pair,End,Frequency (MHz),zq1 (dB),xk2 (dB)"]
+    for link in range(1, 5):
+        for n, pair in enumerate(PAIRS):
+            for end in ("near", "far"):
+                for name, limit in (("RL", 12.0), ("PS NEXT", 36.1)):
+                    value = limit + 1.3 * n + 0.7 * link + (end == "far")
+                    lines.append(f"G-{link:02},2024-03-0{link} 10:00,{name},{pair},{end},100,{value:.1f},{limit}")
+    _, made = _draft(tmp_path, lines)
+    placed = _placed(made)
+    assert (placed["xk2 (dB)"], placed["zq1 (dB)"]) == ("row.limit", "row.value")
+
+
+@pytest.mark.parametrize(("level", "quantity"), [(18.0, "return_loss"), (42.0, "ps_next")])
+def test_a_quantity_of_pairs_and_ends_is_told_by_its_level(level: float, quantity: str, tmp_path: Path) -> None:
+    """Return loss of a link is 10 to 25 dB, power sums of crosstalk 30 dB and more (class EA to 250 MHz)."""
+    names = [f"Zf58 {end} {pair} (dB)" for end in ("near", "far") for pair in PAIRS]
+    lines = [",".join(["Link", "Tested", *names])]
+    for link in range(1, 6):
+        cells = [f"{level + 0.3 * link + 0.2 * n:.1f}" for n in range(8)]
+        lines.append(",".join([f"H-{link:02}", f"2024-03-0{link} 10:00", *cells]))
+    _, made = _draft(tmp_path, lines)
+    assert {t.split(".")[1] for f, t in _placed(made).items() if f.startswith("Zf58")} == {quantity}
+
+
+def test_where_commas_part_decimals_a_point_groups_thousands(tmp_path: Path) -> None:
+    lines = ["Link;Tested;Parameter;Pair;End;Frequency (kHz);Value (dB)"]
+    for link in range(1, 5):
+        for n, pair in enumerate(PAIRS):
+            lines.append(f"I-{link:02};2024-03-0{link} 10:00;RL;{pair};near;{(4 - n) * 20}.000;{18 + n + link},5")
+    path, made = _draft(tmp_path, lines)
+    rows = [r for b in formats.read(path, mapping=made.mapping) for r in b["reported"].to_pylist()]
+    rows += [r for b in formats.read(path, mapping=made.mapping) for r in b["readings"].to_pylist()]
+    assert {r["frequency_mhz"] for r in rows} == {20.0, 40.0, 60.0, 80.0}
+
+
+def test_a_report_begins_with_its_label_though_other_lines_come_in_any_order(tmp_path: Path) -> None:
+    """The first line of the first record is a name and a value, as the same name is further down."""
+    lines: list[str] = []
+    for link in range(1, 4):
+        heads = [f"Outlet mark\t3-TR3-A{link:03}", "Cable\tCat 6 F/UTP", "Wq\t7"]
+        lines += [*(heads if link == 1 else [heads[2], *heads[:2]]), "", "Pair      Length_m"]
+        lines += [f"{pair}       {50 + link}.{n}" for n, pair in enumerate(PAIRS)] + ["", ""]
+    path = tmp_path / "report.txt"
+    path.write_text("\n".join(lines), "utf-8")
+    made = draft_of(path)
+    read = list(formats.read(path, mapping=made.mapping))
+    by_id = {r["record_id"]: r["link_label"] for b in read for r in b["records"].to_pylist()}
+    got = {(by_id[r["record_id"]], r["value"]) for b in read for r in b["readings"].to_pylist()}
+    assert {(f"3-TR3-A{k:03}", 50 + k + n / 10) for k in range(1, 4) for n in range(4)} <= got
+
+
+def test_a_table_of_which_a_mapping_names_few_columns_is_found_below_two_rows_of_headings(tmp_path: Path) -> None:
+    """Four of ten headings are named: the reader lost the whole table."""
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    page = book.active
+    page.append(["Link", "Tested", *(f"w{n}" for n in range(6)), "Length", "Length"])
+    page.append([None, None, *([None] * 6), "1-2 [m]", "3-6 [m]"])
+    for link in range(1, 4):
+        page.append([f"K-{link:02}", f"2024-03-0{link}", *"abcdef", 50.5 + link, 51.5 + link])
+    book.save(tmp_path / "e.xlsx")
+    (tmp_path / "m.toml").write_text(
+        '[mapping]\nlayout = "few"\nlanguage = 1\n[[file]]\nname = "1"\nkind = "workbook"\n[[file.table]]\nname = "t"\n'
+        'rows = "links"\nheader_rows = 2\nfields = [{ from = "Link", to = "records.link_label" },'
+        '{ from = "Length | 1-2 [m]", to = "readings.length[1-2]" }, { from = "Length | 3-6 [m]",'
+        'to = "readings.length[3-6]" }]\n',
+        "utf-8",
+    )
+    batches = list(formats.read(tmp_path / "e.xlsx", mapping=tmp_path / "m.toml"))
+    assert sum(b["readings"].num_rows for b in batches) == 6

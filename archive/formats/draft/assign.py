@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from archive.formats.draft.columns import Seen
-from archive.formats.draft.hypotheses import weight
+from archive.formats.draft.hypotheses import doubt, weight
 from archive.formats.draft.placing import Placed, nowhere
 
 _OFTEN = frozenset(("far", "frequencies_mhz", "frequencies"))
@@ -85,6 +85,6 @@ def _settled(s: Seen, own: list[Placed], got: Placed | None, held: dict[str, Pla
             outside = best.source.startswith("/") and not holder.source.startswith("/")
             if not outside:
                 even = holder.score - best.score < _EVEN
-                holder.at_most(0.45 if even else 0.75, f"{s.source!r} could be the same")
+                holder.at_most(doubt("even" if even else "rival"), f"{s.source!r} could be the same")
         return nowhere(s, why)
     return got

@@ -47,7 +47,13 @@ def look(columns: Sequence[Column], context: tuple[str, ...], decimal: str, thou
             more = dict.fromkeys(x.strip() for x in c.cells[MOST_CELLS:] if isinstance(x, str) and x.strip())
             found.distinct = list(dict.fromkeys([*found.distinct, *more]))[:MOST_CELLS]
         inner = heading.read(*c.levels[c.outer :])
-        out.append(Seen(c, heading.read(*context, *c.levels), found, heading.read(*c.levels), inner))
+        seen = Seen(c, heading.read(*context, *c.levels), found, heading.read(*c.levels), inner)
+        if seen.numeric and "marginal" in inner.fields:
+            # In Swedish, and in numbers anywhere, it is a margin.
+            for h in (seen.heading, seen.own, seen.inner):
+                h.fields = [f for f in h.fields if f != "marginal"]
+                h.modifiers.add("margin")
+        out.append(seen)
     return out
 
 

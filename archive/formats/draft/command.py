@@ -14,7 +14,7 @@ from archive.formats.draft import group
 from archive.formats.draft.answers import Answers
 from archive.formats.draft.write import Draft
 from archive.formats.folders import Refused, path_text
-from archive.formats.mapping import read, trial
+from archive.formats.mapping import trial
 from archive.formats.mapping.load import load
 from archive.formats.mapping.model import Mapping
 from archive.formats.recognition import Entry
@@ -27,8 +27,8 @@ def draft_of(path: Path, answers: Answers | None = None) -> Draft:
     with tempfile.TemporaryDirectory(prefix="muniment-") as folder:
         lead = _lead(path, Path(folder))
         made = group.drafted(lead, answers=answers)
-        if made.fields and lead.size + sum(e.size for e in group.others(lead)) <= MOST_TRIED:
-            made = replace(made, questions=[*made.questions, *_read_through(made, lead)])
+        if made.fields and made.against:
+            made = replace(made, questions=[*made.questions, f"this draft is not to be used as it is: {made.against}"])
     if not made.fields:
         raise Trouble(
             "nothing in it could be placed",
@@ -43,27 +43,6 @@ def draft_of(path: Path, answers: Answers | None = None) -> Draft:
             else "if it is one, write its mapping by hand: schemas/mapping.md explains how",
         )
     return made
-
-
-MOST_TRIED = 1 << 22
-"""Bytes of an export that is read with its draft at once, to tell whether that works."""
-
-
-def _read_through(made: Draft, lead: Entry) -> list[str]:
-    """What goes wrong when an export is read with its draft, where that is most of it."""
-    records, aside, first = 0, 0, ""
-    try:
-        for batch in read(lead, mapping=made.mapping):
-            records += len(batch)
-            aside += batch["set_aside"].num_rows
-            first = first or next(iter(batch["set_aside"].column("reason").to_pylist()), "")
-    except Trouble as trouble:
-        return [f"this draft reads nothing: {trouble}"]
-    if not records and not aside:
-        return ["this draft reads no record: nothing in it says where one begins"]
-    if aside > records:
-        return [f"this draft sets {aside} of {aside + records} records aside: {first}"]
-    return []
 
 
 def _lead(path: Path, temporary: Path) -> Entry:

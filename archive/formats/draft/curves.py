@@ -5,58 +5,95 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from archive import vocabulary
 from archive.formats.draft import heading, paired, shape
 from archive.formats.draft.columns import Seen
+from archive.formats.draft.dependence import one_each
 from archive.formats.draft.hypotheses import hypotheses, score_of
 from archive.formats.draft.layout import Found
-from archive.formats.draft.placing import Placed, PlacedTable, Surroundings
+from archive.formats.draft.placing import Meaning, Placed, PlacedTable, Surroundings
 from archive.formats.draft.quantities import dimension_of, parameter_of
 from archive.formats.mapping.build.scalars import is_curve
 from archive.formats.mapping.headings import HEADING, VALUE, VALUES, frequency_of
 from archive.formats.mapping.target import Target
 
 
-def lone_value(out: PlacedTable) -> None:
-    """The one column of numbers that is left, in a table whose rows name their quantity and have no value yet."""
+def complete(out: PlacedTable) -> None:
+    """Value, limit and margin among the numbers that are left, in a table whose rows name their quantity.
+
+    A limit hangs on quantity and frequency alone, and so does a value with its margin.
+    """
     meaning = out.meaning
     if meaning is None or "parameter" not in meaning.keys or meaning.rows not in ("points", "readings"):
         return
-    left = [p for p in out.placed if p.to is None and p.seen.numeric and not p.seen.profile.constant]
-    if len(left) == 2 and meaning.rows == "points" and (limit := _same_everywhere(left, out)) is not None:
-        limit.to, limit.score = Target("row", "limit"), score_of(0.92)
-        limit.reason = "the same for every link and pair at each frequency: a limit line"
-        left.remove(limit)
+    left = [p for p in out.placed if _may_be_level(p, meaning)]
+    if "frequency" in {p.to.name for p in out.at("row") if p.to is not None}:
+        for p in list(left):
+            if (part := _by_frequency(p, left, out)) and not out.at("row", part):
+                p.to, p.score = Target("row", part), score_of(0.92)
+                p.reason = "for one quantity and frequency always the same" + " with the value" * (part == "margin")
+                left.remove(p)
     if len(left) != 1 or out.at("row", "value", "values") or out.at("sweeps"):
         return
     (p,) = left
-    if meaning.rows == "readings" and dimension_of(p.seen.heading.unit) != "level":
-        return
     speaks = _speaks(p.seen, out)
     p.to = Target("row", "value")
-    p.score = score_of(0.93 if speaks > 0 else 0.3 if speaks < 0 else 0.75)
+    told = speaks > 0 or bool(out.at("row", "limit", "margin"))
+    p.score = score_of(0.3 if speaks < 0 else 0.93 if told else 0.75)
     p.reason = "the only numbers left beside what says their quantity" + ("; the curves have its shape" * (speaks > 0))
 
 
-def _same_everywhere(left: Sequence[Placed], out: PlacedTable) -> Placed | None:
-    """Of two columns the one whose number hangs on the quantity and the frequency alone, where the other's does not."""
+def undecided(claims: Sequence[Placed]) -> None:
+    """Takes their place from columns that are values of rows by their unit alone: `complete` tells them apart."""
+    mine = [p for p in claims if p.to == Target("row", "value") and p.seen.inner.unknown and not p.seen.inner.modifiers]
+    for p in mine if len(mine) > 1 else ():
+        p.nowhere("levels of which no word says what they are")
+
+
+def _may_be_level(p: Placed, meaning: Meaning) -> bool:
+    """Whether a column without a place may hold levels: numbers that differ within a link, none of another unit."""
+    s, known = p.seen, p.seen.profile
+    unit = dimension_of(s.heading.unit or known.unit)
+    told = unit == "level" or (unit == "" and ("unit" in meaning.keys or meaning.rows == "points"))
+    if p.to is not None or not s.numeric or known.constant or not told:
+        return False
+    of_link = meaning.label is not None and one_each(meaning.label, s)
+    return not of_link and (unit == "level" or known.decimals > 0 or meaning.rows == "points")
+
+
+def _by_frequency(p: Placed, left: Sequence[Placed], out: PlacedTable) -> str:
+    """limit or margin, where a column is such by what is the same at one frequency; "" where it is neither or both."""
     assert out.meaning is not None
-    names, mhz = out.meaning.keys["parameter"].column.cells, out.meaning.keys["frequency"].profile.values
+    names = out.meaning.keys["parameter"].column.cells
+    mhz = next(p for p in out.at("row", "frequency")).seen.profile.values
+    values, mine = next(iter(out.at("row", "value")), None), p.seen.profile.values
     if len(names) < len(mhz):
-        return None
-    shares = []
-    for p in left:
-        seen: dict[Any, list[float]] = {}
-        for name, at, value in zip(names, mhz.tolist(), p.seen.profile.values.tolist(), strict=False):
-            seen.setdefault((name, at), []).append(value)
-        again = [v for v in seen.values() if len(v) > 1]
-        shares.append(sum(len(set(v)) == 1 for v in again) / len(again) if again else 0.5)
-    by = sorted(zip(shares, (0, 1), strict=True))
-    return left[by[1][1]] if by[1][0] > 0.95 and by[0][0] < 0.5 else None
+        return ""
+    if values is not None:
+        return shape.part_of(names, mhz, values.seen.profile.values, mine)
+    others = [shape.same_at(names, mhz, q.seen.profile.values) for q in left if q is not p]
+    return "limit" if others and shape.same_at(names, mhz, mine) > 0.95 and max(others) < 0.6 else ""
+
+
+def step_left(out: PlacedTable) -> None:
+    """The step of axes of which the start is known: the one number that is left and the same in every row."""
+    start = next(iter(out.at("row", "start")), None)
+    values = next(iter(out.at("row", "values")), None)
+    if out.rows != "curves" or start is None or values is None or out.at("row", "step", "stop"):
+        return
+    left = [p for p in out.placed if _may_step(p, start)]
+    if len(left) == 1:
+        left[0].to, left[0].score, left[0].unit = Target("row", "step"), score_of(0.91), start.unit
+        left[0].reason = "beside a start the one number that is the same in every row"
+
+
+def _may_step(p: Placed, start: Placed) -> bool:
+    known = p.seen.profile
+    free = p.to is None or (p.to.table == "places" and bool(p.seen.heading.maybe))
+    return free and p.seen.numeric and known.constant and known.decimals == start.seen.profile.decimals
 
 
 def shapes_back(out: PlacedTable, around: Surroundings) -> None:

@@ -15,11 +15,13 @@ from itertools import pairwise
 import numpy as np
 
 from archive import vocabulary
-from archive.formats.draft import heading
+from archive.formats.draft import heading, shape
 from archive.formats.draft.columns import Seen
 from archive.formats.draft.heading import Heading
+from archive.formats.draft.hypotheses import LIKELY
 from archive.formats.draft.keys import lettered
 from archive.formats.draft.quantities import dimension_of
+from archive.formats.draft.relations import median_level, quantity_of
 from archive.vocabulary import phrases
 
 Names = dict[int, tuple[str, ...]]
@@ -37,15 +39,18 @@ def settle(seen: Sequence[Seen]) -> None:
     _glued(seen)
     names = _names(seen)
     for slot in _slots(names):
-        known = {w: heading.read(w) for w in slot}
+        # A letter alone would be a frequency or a value: beside other words it names an end at the most.
+        known = {w: heading.read(w) if len(w) > 1 or w.isdigit() else Heading(w, letters=[w]) for w in slot}
         open_words = [w for w in slot if _open(known[w])]
         if not open_words:
             continue
         if any(known[w].ends for w in slot) or len(open_words) == len(slot) == 2:
             _ends(seen, names, slot, known)
         if any(known[w].modifiers & _PARTS for w in slot):
-            for word in open_words:
+            # What its cells say comes first: a frequency tells the limit beside it.
+            for word in sorted(open_words, key=lambda w: not _by_cells(_holding(seen, names, w))):
                 _part(seen, names, word, slot)
+    _quantities(seen)
 
 
 def _readings(s: Seen) -> tuple[Heading, Heading, Heading]:
@@ -89,7 +94,7 @@ def _names(seen: Sequence[Seen]) -> Names:
     out = {}
     for n, s in enumerate(seen):
         if not s.source.startswith("@") or s.column.levels[-1] not in ("", "@block"):
-            out[n] = phrases.tokens(" ".join(heading.without_unit(x) for x in s.column.levels))
+            out[n] = _words(" ".join(heading.without_unit(x) for x in s.column.levels))
     for _ in range(3):
         count: dict[str, int] = defaultdict(int)
         both: dict[tuple[str, str], int] = defaultdict(int)
@@ -101,6 +106,17 @@ def _names(seen: Sequence[Seen]) -> Names:
         always = {c for c, n in both.items() if n == count[c[0]] == count[c[1]] and not any(x.isdigit() for x in c)}
         out = {n: _joined(words, always) for n, words in out.items()}
     return out
+
+
+def _words(text: str) -> tuple[str, ...]:
+    """The words of a heading; a code such as Kf67 is one."""
+    out: list[str] = []
+    at = 0
+    for match in heading.CODE.finditer(text):
+        if heading.is_code(match):
+            out += [*phrases.tokens(text[at : match.start()]), match.group().casefold()]
+            at = match.end()
+    return (*out, *phrases.tokens(text[at:]))
 
 
 def _joined(words: Sequence[str], always: set[tuple[str, str]]) -> tuple[str, ...]:
@@ -190,6 +206,7 @@ def _part(seen: Sequence[Seen], names: Names, word: str, slot: Sequence[str]) ->
         beside = [_beside(seen, names, n, word, slot) for n, words in names.items() if word in words]
         said = {_by_numbers(seen[n], parts) for n, parts in beside}
         found = said.pop() if len(said) == 1 else ""
+        found = found or _by_frequency([(seen[n], parts) for n, parts in beside])
     if not found:
         return
     for s in columns:
@@ -197,6 +214,45 @@ def _part(seen: Sequence[Seen], names: Names, word: str, slot: Sequence[str]) ->
         for h in _readings(s):
             h.modifiers = (h.modifiers - _PARTS) | {found}
             h.fields = [f for f in h.fields if f not in ("verdict", "limit_name")]
+
+
+# ---- quantities
+
+
+def _quantities(seen: Sequence[Seen]) -> None:
+    """Words that nobody knows above levels of pairs, where no quantity is named: what pairs, ends and levels tell."""
+    named = [h for s in seen for h in (s.heading,) if h.parameters]
+    taken = {
+        f"ps_{p}" if "power_sum" in h.modifiers and not p.startswith("ps_") else p for h in named for p in h.parameters
+    }
+    by: dict[str, list[Seen]] = defaultdict(list)
+    for s in seen:
+        h = s.heading
+        if len(h.unknown) == 1 and h.pairs and not (h.parameters or h.generics or h.fields):
+            by[h.unknown[0]].append(s)
+    for word, columns in by.items():
+        levels = [s for s in columns if _is_level(s)]
+        if not levels:
+            continue
+        values = np.concatenate([s.profile.values for s in levels])
+        ended = any(s.heading.ends for s in columns)
+        found, likely = quantity_of({s.heading.pairs for s in columns}, ended, None, taken, median_level(values))
+        if not found or likely < LIKELY:
+            continue
+        taken.add(found)
+        for s in columns:
+            _say(s, word)
+            for h in _readings(s):
+                h.parameters = [found]
+            s.column.doubt = s.column.doubt or f"nothing but pairs and levels says that {word!r} is a quantity"
+
+
+def _is_level(s: Seen) -> bool:
+    """Whether a column holds levels that are no limits and margins."""
+    return s.numeric and dimension_of(s.heading.unit or s.profile.unit) == "level" and not s.heading.modifiers & _OTHERS
+
+
+_OTHERS = frozenset(("limit", "margin"))
 
 
 def _by_cells(columns: Iterable[Seen]) -> str:
@@ -215,7 +271,7 @@ def _beside(seen: Sequence[Seen], names: Names, n: int, word: str, slot: Sequenc
     out: dict[str, Seen] = {}
     for m, other in names.items():
         if m != n and len(other) == len(words) and other[:at] == words[:at] and other[at + 1 :] == words[at + 1 :]:
-            part = heading.read(other[at]).modifiers & _PARTS
+            part = seen[m].heading.modifiers & _PARTS
             if other[at] in slot and len(part) == 1:
                 out[next(iter(part))] = seen[m]
     return n, out
@@ -224,7 +280,7 @@ def _beside(seen: Sequence[Seen], names: Names, n: int, word: str, slot: Sequenc
 def _by_numbers(s: Seen, parts: dict[str, Seen]) -> str:
     """limit or margin: what with a value makes both, or what makes one limit at each frequency."""
     if not s.numeric or "value" not in parts:
-        return "value" if s.numeric and "frequency" in parts and len(parts) >= 1 and _third(parts) else ""
+        return "value" if s.numeric and {"frequency", "limit", "margin"} <= parts.keys() else ""
     value, mine = np.abs(parts["value"].profile.values), s.profile.values
     if "limit" in parts or "margin" in parts:
         name = "margin" if "limit" in parts else "limit"
@@ -233,25 +289,27 @@ def _by_numbers(s: Seen, parts: dict[str, Seen]) -> str:
         ok = np.isfinite(value) & np.isfinite(limit) & np.isfinite(margin)
         off = np.abs(np.abs(value - limit) - np.abs(margin))[ok]
         return name if len(off) > 1 and float((off < 0.16).mean()) > 0.9 else ""
-    if "frequency" not in parts:
+    return ""
+
+
+def _by_frequency(beside: Sequence[tuple[Seen, dict[str, Seen]]]) -> str:
+    """value, limit or margin: by what is the same at each frequency of a quantity, alone or with another."""
+    every = [(s, parts) for s, parts in beside if s.numeric and "frequency" in parts]
+    other = next((k for k in ("value", "margin", "limit") if all(k in p for _, p in every)), "")
+    if not every or not all(_is_level(s) for s, _ in every):
         return ""
-    at = parts["frequency"].profile.values
-    fixed = {"limit": _of_frequency(at, np.abs(mine))}
-    fixed["margin"] = max(_of_frequency(at, value + mine), _of_frequency(at, value - mine))
-    best = max(fixed, key=lambda k: fixed[k])
-    return best if fixed[best] > 0.9 and min(fixed.values()) < 0.6 else ""
-
-
-def _third(parts: dict[str, Seen]) -> bool:
-    """Whether limit and margin are known, so that the third is the value."""
-    return "limit" in parts and "margin" in parts
-
-
-def _of_frequency(at: np.ndarray, level: np.ndarray) -> float:
-    """Share of the rows with a frequency that comes again whose level is the same there; 0.5 where none comes again."""
-    by: dict[float, list[float]] = defaultdict(list)
-    for f, v in zip(at.tolist(), level.tolist(), strict=False):
-        if np.isfinite(f) and np.isfinite(v):
-            by[f].append(round(v, 2))
-    again = [v for v in by.values() if len(v) > 1]
-    return sum(max(v) - min(v) < 0.11 for v in again) / len(again) if again else 0.5
+    if not other:
+        alone = not any(_PARTS & p.keys() - {"frequency", "verdict"} for _, p in every)
+        return "value" if alone else ""
+    at = np.concatenate([p["frequency"].profile.values for _, p in every])
+    known = np.concatenate([p[other].profile.values for _, p in every])
+    mine = np.concatenate([s.profile.values for s, _ in every])
+    of = [str(s.heading.parameters[:1] + sorted(s.heading.modifiers & {"power_sum"})) for s, _ in every]
+    names = [n for n, (s, _) in zip(of, every, strict=True) for _ in range(len(s.profile.values))]
+    if other == "value":
+        return shape.part_of(names, at, known, mine)
+    limit = shape.same_at(names, at, np.abs(mine))
+    value = max(shape.same_at(names, at, np.abs(mine) + known), shape.same_at(names, at, np.abs(mine) - known))
+    if other == "limit":
+        return ""
+    return "limit" if limit > 0.9 and value < 0.6 else "value" if value > 0.9 and limit < 0.6 else ""

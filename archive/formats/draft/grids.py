@@ -46,6 +46,8 @@ def analyse(sheets: Sheets, layout: Layout) -> Layout:
     if layout.skip:
         sheets = [_without(name, rows, raw, re.compile("|".join(layout.skip))) for name, rows, raw in sheets]
         listed = [(name, found_rows.items(rows, layout.kind == "workbook")) for name, rows, _ in sheets]
+    for (_, items), (_, rows, _) in zip(listed, sheets, strict=True):
+        found_rows.known_again(items, rows)
     mark = _mark(listed)
     layout.block = mark or _single(listed, sheets)
     layout.groups = _groups(listed, layout.block)

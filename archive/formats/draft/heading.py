@@ -113,7 +113,7 @@ def _read(levels: tuple[str, ...]) -> Heading:
     return out
 
 
-_CODE = re.compile(r"(?<![^\W_])([^\W\d_]{1,6})(\d{1,3})(?![^\W_])")
+CODE = re.compile(r"(?<![^\W_])([^\W\d_]{1,6})(\d{1,3})(?![^\W_])")
 """Letters with a number at once behind them, and nothing else."""
 
 
@@ -122,8 +122,7 @@ def _without_codes(text: str, out: Heading, inner: bool) -> str:
 
     def plain(match: re.Match[str]) -> str:
         letters, digits = phrases.fold(match.group(1)), match.group(2)
-        known = letters in words.phrases() or letters in PAIR_WORDS
-        if known and (len(letters) > 1 or letters in PAIR_WORDS):
+        if not is_code(match):
             return match.group()
         if len(letters) > 2:
             return match.group(1)
@@ -133,7 +132,13 @@ def _without_codes(text: str, out: Heading, inner: bool) -> str:
             out.unknown.append(match.group().casefold())
         return " "
 
-    return _CODE.sub(plain, text)
+    return CODE.sub(plain, text)
+
+
+def is_code(match: re.Match[str]) -> bool:
+    """Whether letters with a number behind them are a code: the letters are no word, or a single letter."""
+    letters = phrases.fold(match.group(1))
+    return letters not in PAIR_WORDS and (len(letters) == 1 or letters not in words.phrases())
 
 
 _UNSPACED = re.compile(r"[\u3040-\u30ff\u4e00-\u9fff]")
@@ -367,6 +372,8 @@ def _take(meanings: tuple[WordMeaning, ...], out: Heading, depth: int) -> None:
             ):
                 out.modifiers.add(m.id)
         elif m.kind == "colour":
+            if out.pairs.isdigit() and len(out.pairs) == 1 and not out.pair_word:
+                out.pairs = ""  # "Skw4 orange": the digit is part of a word
             out.pairs = f"{out.pairs} {m.id}".strip() if m.id not in out.pairs.split() else out.pairs
         elif into is not None and m.id not in into:
             if m.kind == "field" and depth and out.fields and "field" in kinds:

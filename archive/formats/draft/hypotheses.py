@@ -77,6 +77,23 @@ class Wavelengths(msgspec.Struct, frozen=True):
     nm: frozenset[str]
 
 
+class LabelSearch(msgspec.Struct, frozen=True):
+    """How sure a label is that a search found: the only one that makes records whole, the likeliest of several, one
+    of several that are as likely."""
+
+    alone: float
+    ranked: float
+    even: float
+
+
+class Apart(msgspec.Struct, frozen=True):
+    """Median levels, in dB, by which quantities of one pair and one end are told apart, and how sure that is."""
+
+    levels: dict[str, tuple[float, float]]
+    highest: dict[str, tuple[float, float]]
+    by_level: float
+
+
 class Hypotheses(msgspec.Struct, frozen=True):
     """The whole file."""
 
@@ -91,6 +108,10 @@ class Hypotheses(msgspec.Struct, frozen=True):
     shape: CurveShape
     ends: EndLetters
     wavelengths: Wavelengths
+    label: LabelSearch
+    apart: Apart
+    doubt: dict[str, float]
+    per_metre: dict[str, tuple[float, float]]
 
 
 @cache
@@ -103,6 +124,11 @@ def hypotheses() -> Hypotheses:
 def weight(name: str) -> float:
     """A weight in log-odds, by its name."""
     return hypotheses().weights[name]
+
+
+def doubt(name: str) -> float:
+    """The highest probability that a doubt leaves, by its name."""
+    return hypotheses().doubt[name]
 
 
 def confidence(score: float) -> float:

@@ -12,10 +12,10 @@ from archive.formats.draft import factors, heading, joined, paired, relations, w
 from archive.formats.draft.answers import Answers, ends_heard, heard
 from archive.formats.draft.assign import assigned
 from archive.formats.draft.columns import Seen, look
-from archive.formats.draft.curves import frequency_headings, link_headings, lone_value, shapes_back
+from archive.formats.draft.curves import complete, frequency_headings, link_headings, shapes_back, step_left, undecided
 from archive.formats.draft.dependence import one_each
 from archive.formats.draft.facts import Standing, facts
-from archive.formats.draft.hypotheses import hypotheses, score_of
+from archive.formats.draft.hypotheses import doubt, hypotheses, score_of
 from archive.formats.draft.layout import Found, Layout, nameless
 from archive.formats.draft.meaning import label_of, meaning_of, part_keys, part_meaning
 from archive.formats.draft.measured import (
@@ -179,6 +179,8 @@ def _physics(every: list[Seen], around: Surroundings) -> None:
         unit = units.units().get(s.heading.unit or s.profile.unit)
         if parameter == "propagation_delay" and around.delays is None and (unit is None or unit.dimension == "time"):
             around.delays = s.profile.values if unit is None else unit.ours(s.profile.values)
+        if parameter == "loop_resistance" and around.loops is None and (unit is None or unit.dimension == "resistance"):
+            around.loops = s.profile.values if unit is None else unit.ours(s.profile.values)
         if parameter == "length" and (around.lengths is None or around.length_unknown):
             if unit is not None and unit.dimension == "length":
                 around.lengths, around.length_unknown = unit.ours(s.profile.values), False
@@ -229,18 +231,20 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
         elif s.profile.filled:
             claims.append((s, _claims(s, seen, meaning, around)))
     relations.add(claims)
+    undecided([p for _, own in claims for p in own])
     if meaning.rows == "readings" and "parameter" in meaning.keys:
         row_kinds([p for _, own in claims for p in own])
     if meaning.rows == "readings" and meaning.keys.keys() & {"pairing", "parameter", "end"}:
         for p in (p for _, own in claims for p in own if p.to == _VERDICT):
-            p.at_most(0.6, "a row has its own")
+            p.at_most(doubt("row_has_own"), "a row has its own")
     _verdict_of_link(claims, meaning)
     out.placed = assigned(claims, meaning.label)
     if found.headings_are == "frequencies":
         frequency_headings(out, found, around)
     elif meaning.rows == "points":
         link_headings(out, found, around)
-    lone_value(out)
+    complete(out)
+    step_left(out)
     shapes_back(out, around)
     return out
 
@@ -248,9 +252,20 @@ def _table(found: Found, seen: list[Seen], meaning: Meaning, around: Surrounding
 def _verdict_of_link(claims: list[tuple[Seen, list[Placed]]], meaning: Meaning) -> None:
     """A verdict that is one and the same in all rows of a link, and not of all links, is that of the link."""
     mine = [p for _, own in claims for p in own if p.to == Target("row", "verdict")]
-    if len(mine) == 1 and meaning.label is not None and one_each(meaning.label, mine[0].seen):
-        mine[0].to = _VERDICT
-        mine[0].reason = "verdicts, one in all rows of a link"
+    label = meaning.label
+    if label is None or not 1 <= len(mine) <= 2:
+        return
+    of_link = [p for p in mine if one_each(label, p.seen)]
+    if len(mine) == 2 and not of_link and mine[0].seen.profile.distinct == mine[1].seen.profile.distinct:
+        # Alike in all rows: that of the link stands before the columns that say what a row is, that of the row behind.
+        at = [s for s, _ in claims].index
+        keys = [
+            at(s) for n, s in meaning.keys.items() if n in ("parameter", "pairing") and any(s is x for x, _ in claims)
+        ]
+        of_link = [p for p in mine if keys and at(p.seen) < min(keys)]
+    if len(of_link) == 1:
+        of_link[0].to = _VERDICT
+        of_link[0].reason = "verdicts, one in all rows of a link"
 
 
 def _claims(s: Seen, seen: list[Seen], meaning: Meaning, around: Surroundings) -> list[Placed]:
@@ -327,7 +342,7 @@ def _scalars(s: Seen, around: Surroundings, meaning: Meaning | None, seen: list[
         parameter, direct = "optical_loss", True
     found = _measured(s, parameter, direct or bool(inherited), around, meaning, seen) if parameter else None
     if found is not None and inherited:
-        found.at_most(0.85, "the quantity is that of the column to its left")
+        found.at_most(doubt("left"), "the quantity is that of the column to its left")
     if found is not None and found.what == "verdict" and _of_record(s, seen):
         # The last column under a group of headings: its verdict may be that of the whole record.
         said = "a verdict, the only one, below the heading of a group"

@@ -11,6 +11,8 @@ from archive.formats.draft.meaning import label_of
 from archive.formats.draft.placing import Placed
 from archive.formats.mapping.target import Target
 
+JOINS = "the tables of the file name their links by this"
+
 
 def keys(tables: Sequence[list[Seen]], fiber: bool) -> dict[int, Seen]:
     """The columns by which tables without labels of links are joined to the one that has them, by number of table;
@@ -54,4 +56,4 @@ def settle(placed: Sequence[Placed], key: Seen, by_label: bool) -> None:
     for p in placed:
         if p.seen is key:
             p.to, p.unit, p.score = Target("records", "link_label" if by_label else "sequence"), "", score_of(0.92)
-            p.reason, p.options = "the tables of the file name their links by this", {}
+            p.reason, p.options = JOINS, {}

@@ -143,7 +143,7 @@ def _label_blind(s: Seen, at: int, seen: list[Seen]) -> float:
     p, h = s.profile, s.own
     if h.says or h.unit or s.source.startswith(("@", "line ", "row ")) or len(p.distinct) < 2 or p.lists > 0.5:
         return 0.0
-    if not alike(p.distinct):
+    if not alike(p.distinct) or (s.numeric and (p.unit or p.decimals)):
         return 0.0
     runs = sum(a != b for a, b in zip(p.texts, p.texts[1:], strict=False)) + 1
     many = decided(s, seen)

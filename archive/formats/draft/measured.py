@@ -8,15 +8,18 @@ from archive import vocabulary
 from archive.formats.base import words
 from archive.formats.draft import heading, shape
 from archive.formats.draft.columns import Seen
-from archive.formats.draft.hypotheses import AGAINST, NEUTRAL, STRONG, WEAK, score_of
+from archive.formats.draft.hypotheses import AGAINST, NEUTRAL, STRONG, WEAK, doubt, score_of
 from archive.formats.draft.placing import Meaning, Placed, Surroundings, spoken
 from archive.formats.draft.quantities import (
     ORIGINS,
     InUnit,
     Quals,
     by_light,
+    by_ratio,
     by_unit,
     by_unit_and_size,
+    contradicted,
+    either_time,
     frequency_unit,
     frequency_unit_of_list,
     parameter_of,
@@ -104,7 +107,7 @@ def single(
         return None
     quals = qualify(s, parameter, around, meaning)
     if not direct:
-        quals.cap(0.6 if h.unknown else 0.85)
+        quals.cap(doubt(_indirect(s, parameter, around)))
     named = "heading says" if parameter_of(h, around)[0] else "no quantity is named; taken for"
     reason = _scheme_said(f"{named} {vocabulary.parameter(parameter).name}", s, around)
     if quals.missing and h.pairs:
@@ -129,6 +132,15 @@ def _states(s: Seen, parameter: str) -> dict[str, str]:
     """Words of the cells that are verdicts under this quantity alone, such as clean of an end face; else nothing."""
     found = {c: m for c in s.profile.distinct if (m := words.meaning(c, f"verdict_{parameter}")) is not None}
     return found if len(found) == len(s.profile.distinct) else {}
+
+
+def _indirect(s: Seen, parameter: str, around: Surroundings) -> str:
+    """The doubt of a quantity that no word of its own names."""
+    if around.fiber:
+        return "light_unknown" if s.heading.unknown else "light"
+    if s.heading.generics or s.heading.parameters:
+        return "generic"
+    return "unit_alone_time" if either_time(s, parameter) else "unit_alone"
 
 
 def _value(s: Seen, parameter: str, what: str, kind: str, quals: Quals, unit: InUnit, reason: str) -> Placed:
@@ -205,5 +217,8 @@ def quantity_said(s: Seen, around: Surroundings) -> tuple[str, bool]:
     """The quantity of a column by its words or by its unit alone; whether it is said directly."""
     parameter, direct = parameter_of(s.heading, around)
     if not parameter:
-        return by_unit(s.inner, around) or by_unit_and_size(s, around) or by_light(s, around), False
+        known = by_unit(s.inner, around) or by_unit_and_size(s, around)
+        return known or by_ratio(s, around) or by_light(s, around), False
+    if contradicted(s, parameter) and (other := by_unit_and_size(s, around)):
+        return other, False
     return parameter, direct

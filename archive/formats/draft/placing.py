@@ -112,6 +112,8 @@ class Surroundings:
     """Lengths of the layout in m, or as written where length_unknown; float64 of shape (rows,), or None."""
     delays: Any = None
     """Delays in ns, float64 of shape (rows,), or None."""
+    loops: Any = None
+    """Loop resistances in ohm, float64 of shape (rows,), or None."""
     length_unknown: bool = False
     ends: dict[str, str] = field(default_factory=dict)
     """Single letters that name ends in headings of this layout, by letter."""

@@ -286,11 +286,16 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
         text = cell.strip()
         if not _PAIR.fullmatch(text) and _MARKED.match(text):
             said.update(_marks(text))
-        elif len(text) > 20 and _is_list(text):
-            for number in re.split(r"[\s;|:]+", text[:200])[:6]:
-                said.update(_marks(number) if _DECIMAL.fullmatch(number) else ())
+        elif len(text) > 20:
+            listed = re.split(r"[\s;|:=/@]+", text[:200])[:8]
+            if all(map(_WRITTEN.fullmatch, listed[:6])):
+                for number in listed[:6]:
+                    said.update(_marks(number) if _DECIMAL.fullmatch(number) else ())
     comma, dot = said["comma"], said["dot"]
     decimal = "," if comma > dot else "."
+    # "1.000" may be one or a thousand: where commas part decimals and no point does, it is a thousand.
+    if (comma and not dot and said["three dot"]) or (dot and not comma and said["three comma"]):
+        said["grouped dot" if comma else "grouped comma"] += 1
     if said["grouped dot"] or said["grouped comma"]:
         grouped = said["grouped dot" if decimal == "," else "grouped comma"]
         return decimal, ("." if decimal == "," else ",") if grouped else ""
@@ -300,6 +305,7 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
     return decimal, " " if sum(bool(_BLANKED.match(c.strip())) for c in cells) >= 3 else ""
 
 
+_WRITTEN = re.compile(r"[-+]?\d[\d.,]*")
 _DECIMAL = re.compile(r"[-+]?\d+[.,]\d{1,2}")
 _MARKED = re.compile(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0\u202f '’]*\s*(?:\D{0,5})$")
 _QUOTED = re.compile(r"^[-+−]?\d{1,3}(['’])\d{3}(?:\1\d{3})*(?!\d)")
@@ -318,5 +324,7 @@ def _marks(text: str) -> list[str]:
         if text.count(mark) > 1:
             return [] if mark == "." and re.match(r"^\d+\.\d+\.\d+", text) else [f"grouped {name}"]
         shorter = digits is not None and len(digits.group()) != 3
-        return [name] if shorter or whole.lstrip("+-<>≤≥ −") in ("", "0") else []
+        if shorter or whole.lstrip("+-<>≤≥ −") in ("", "0"):
+            return [name]
+        return [f"three {name}"] if len(whole.lstrip("+-<>≤≥ −")) <= 3 else [name]
     return []

@@ -73,13 +73,65 @@ def by_unit(h: Heading, around: Surroundings) -> str:
 def by_unit_and_size(s: Seen, around: Surroundings) -> str:
     """The quantity of a copper link that its unit stands for, under a heading that nobody knows; or ""."""
     h = s.inner
-    if around.fiber or h.parameters or h.generics or h.fields or h.modifiers - {"pair"} or not s.numeric:
+    if around.fiber or h.generics or h.fields or h.modifiers - {"pair"} or not s.numeric:
         return ""
-    found = hypotheses().meaning["unit_alone"].get(h.unit or s.profile.unit, "")
+    unit = units.units().get(h.unit or s.profile.unit)
+    found = hypotheses().meaning["unit_alone"].get(unit.name, "") if unit is not None else ""
+    if unit is None or not found or (h.parameters and _fits(unit, h.parameters[0])):
+        return ""
     values = s.profile.values[np.isfinite(s.profile.values)]
     if found == "propagation_delay" and inside(found, values) < 2 and inside("delay_skew", values) == 2:
         return "delay_skew"
-    return found if found and inside(found, units.units()[h.unit or s.profile.unit].ours(values)) == 2 else ""
+    return found if inside(found, unit.ours(values)) == 2 else ""
+
+
+def by_ratio(s: Seen, around: Surroundings) -> str:
+    """The quantity of numbers without word and unit that grow with the lengths as a delay or a loop does; or ""."""
+    h = s.inner
+    if around.fiber or around.lengths is None or not s.numeric or h.unit or s.profile.unit:
+        return ""
+    if h.parameters or h.generics or h.fields or h.modifiers - {"pair"} or not h.pairs:
+        return ""
+    for unit in ("m", "ft") if around.length_unknown else ("m",):
+        ratio = per_metre(s.profile.values, units.units()[unit].ours(around.lengths))
+        for name, known in hypotheses().per_metre.items():
+            if within(ratio, known):
+                return name
+    return ""
+
+
+def per_metre(values: Any, lengths: Any) -> float:
+    """Median of values over lengths in m; NaN where they do not grow together, within a fifth."""
+    if len(values) != len(lengths):
+        return float("nan")
+    ok = np.isfinite(values) & np.isfinite(lengths) & (lengths > 0) & (values > 0)
+    ratios = values[ok] / lengths[ok]
+    if len(ratios) < 2 or np.ptp(lengths[ok]) == 0 or len(ratios) < 0.9 * len(values):
+        return float("nan")
+    middle = float(np.median(ratios))
+    return middle if float(np.abs(ratios / middle - 1).max()) < 0.2 else float("nan")
+
+
+def within(value: float, known: tuple[float, float]) -> bool:
+    """Whether a value is within two bounds."""
+    return known[0] <= value <= known[1]
+
+
+def either_time(s: Seen, parameter: str) -> bool:
+    """Whether numbers of a time may be delays or skews by their size."""
+    values = s.profile.values[np.isfinite(s.profile.values)]
+    timed = parameter in ("propagation_delay", "delay_skew")
+    return timed and inside("propagation_delay", values) == 2 and inside("delay_skew", values) == 2
+
+
+def contradicted(s: Seen, parameter: str) -> bool:
+    """Whether the unit of numbers is of another dimension than the quantity that words name: ns of a temperature."""
+    unit = units.units().get(s.inner.unit or s.profile.unit)
+    return s.numeric and unit is not None and not _fits(unit, parameter)
+
+
+def _fits(unit: units.Unit, parameter: str) -> bool:
+    return unit.dimension in (units.dimension(vocabulary.parameter(parameter).unit), "ratio")
 
 
 def by_light(s: Seen, around: Surroundings) -> str:
@@ -226,6 +278,11 @@ def _guessed_unit(s: Seen, parameter: str, values: Any, around: Surroundings) ->
             if shape.likely_velocity(share):
                 why = f"no unit is written; in {name} the delays give {share:.2f} of the speed of light"
                 return InUnit(name, STRONG, why)
+    if parameter == "length" and around.loops is not None:
+        for name in ("m", "ft"):
+            ratio = per_metre(around.loops, units.units()[name].ours(s.profile.values))
+            if within(ratio, hypotheses().per_metre["loop_resistance"]):
+                return InUnit(name, STRONG, f"no unit is written; in {name} the loops have {ratio:.2f} ohm in a metre")
     if parameter == "propagation_delay" and around.lengths is not None:
         for name in ("m", "ft") if around.length_unknown else ("m",):
             share = shape.velocity(units.units()[name].ours(around.lengths), s.profile.values)

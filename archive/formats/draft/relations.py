@@ -17,10 +17,11 @@ import numpy as np
 from archive import vocabulary
 from archive.formats.draft import paired, shape
 from archive.formats.draft.columns import Seen, filled_down
-from archive.formats.draft.hypotheses import score_of, weight
+from archive.formats.draft.hypotheses import hypotheses, score_of, weight
 from archive.formats.draft.keys import end_of, lettered
 from archive.formats.draft.placing import Meaning, Placed, Surroundings
-from archive.formats.draft.quantities import dimension_of
+from archive.formats.draft.quantities import dimension_of, within
+from archive.formats.mapping.headings import frequency_of
 from archive.formats.mapping.target import Target
 
 Claims = Sequence[tuple[Seen, list[Placed]]]
@@ -39,6 +40,29 @@ def add(claims: Claims) -> None:
                 why = f"with {a.source!r} and {b.source!r} it makes value, limit and margin"
                 own[:] = [Placed(s, third, a.unit, score_of(0.93) + weight("own"), why, what=_part(third))]
                 break
+    _by_frequency(claims, [(s, own) for s, own in free if not any(p.what and p.what != "value" for p in own)])
+
+
+def _by_frequency(claims: Claims, free: Claims) -> None:
+    """A limit or a margin beside the value and frequency of a worst case, by what is the same at one frequency."""
+    placed = [p for _, own in claims for p in own[:1] if p.to is not None and p.to.table == "reported"]
+    values = [p for p in placed if _part(p.to or Target("", "")) == "value" and not p.seen.inner.unknown]
+    axes = [p for p in placed if p.to is not None and p.to.column == "frequency"]
+    rest = [(s, own) for s, own in free if s.inner.unknown and not any(p.seen is s for p in values)]
+    if len(values) != 1 or len(axes) != 1 or len(rest) != 1 or values[0].to is None:
+        return
+    (s, own), value = rest[0], values[0]
+    if dimension_of(s.heading.unit or s.profile.unit) != "level" or any(
+        _part(p.to) in ("limit", "margin") for p in placed if p.to is not None
+    ):
+        return
+    mhz = axes[0].seen.profile.values
+    part = shape.part_of([""] * len(mhz), mhz, value.seen.profile.values, s.profile.values)
+    if part:
+        to = _put(value.to or Target("", ""), part)
+        own[:] = [
+            Placed(s, to, value.unit, score_of(0.92), f"with {value.source!r} the same at one frequency", what=part)
+        ]
 
 
 def _unclear(s: Seen, own: list[Placed]) -> bool:
@@ -156,14 +180,20 @@ def name_quantities(
         at = [i for i, c in enumerate(names) if str(c).strip() == word]
         combined = {c for i in at if (c := paired.plain(str(pairs.column.cells[i])))}
         ended = ends is not None and any(str(ends.column.cells[i] or "").strip() in meaning.words["end"] for i in at)
-        found, likely = _quantity(combined, ended, _shape_of(meaning, seen, at), taken | {p for p, _ in out.values()})
+        curve = _shape_of(meaning, seen, at)
+        level = curve.high if curve is not None else _level(seen, meaning, at)
+        known = taken | {p for p, _ in out.values()}
+        found, likely = quantity_of(combined, ended, curve, known, level)
         if found:
             out[word] = (found, likely)
     return out
 
 
-def _quantity(pairs: set[str], ended: bool, curve: shape.Shape | None, taken: set[str]) -> tuple[str, float]:
-    """The quantity that pairs, ends and the shape of a curve tell, and how probable it is; ("", 0) where none."""
+def quantity_of(
+    pairs: set[str], ended: bool, curve: shape.Shape | None, taken: set[str], level: float
+) -> tuple[str, float]:
+    """The quantity that pairs, ends, the shape of a curve and its levels tell, and how probable it is; ("", 0) where
+    none. taken: quantities that other words name; level: highest of a curve, else the median, in dB, or NaN."""
     if not pairs:
         return "", 0.0
     if all(len(p.replace(" ", "")) == 4 or (" " in p and len(p) == 3) for p in pairs) and len(pairs) > 4:
@@ -173,11 +203,13 @@ def _quantity(pairs: set[str], ended: bool, curve: shape.Shape | None, taken: se
         agrees = shape.agrees("insertion_loss", curve)
         likely = 0.92 if agrees > 0 else 0.7 if agrees == 0 else 0.0
         return ("insertion_loss", likely) if likely and "insertion_loss" not in taken else ("", 0.0)
-    if curve is not None:
-        falls = shape.agrees("ps_next", curve) > 0
-        found = "ps_next" if falls else "return_loss"
-        return (found, _UNPROVED) if found not in taken else ("", 0.0)
-    rest = [p for p in ("return_loss", "ps_next") if p not in taken]
+    apart = hypotheses().apart
+    levels = apart.highest if curve is not None else apart.levels
+    rest = [p for p in levels if p not in taken and within(level, levels[p])]
+    if len(rest) == 1:
+        return rest[0], apart.by_level
+    falls = curve is not None and shape.agrees("ps_next", curve) > 0
+    rest = [p for p in ("return_loss", "ps_next") if p not in taken and (curve is None or (p == "ps_next") == falls)]
     return (rest[0], _UNPROVED) if rest else ("", 0.0)
 
 
@@ -185,9 +217,28 @@ _UNPROVED = 0.45
 """How probable return loss or a power sum is where nothing but the shape of a curve tells them apart."""
 
 
+def _level(seen: Sequence[Seen], meaning: Meaning, at: Sequence[int]) -> float:
+    """Median of the levels of some rows, in dB; NaN where no column clearly holds them."""
+    keys = {id(s) for s in meaning.keys.values()}
+    said = [s for s in seen if s.numeric and id(s) not in keys and not s.inner.modifiers & {"margin", "limit"}]
+    said = [s for s in said if dimension_of(s.inner.unit or s.profile.unit) == "level" or "value" in s.inner.modifiers]
+    if len(said) != 1:
+        return float("nan")
+    return median_level(said[0].profile.values[[i for i in at if i < len(said[0].profile.values)]])
+
+
+def median_level(values: Any) -> float:
+    """Median of some levels without their signs, in dB; NaN where there are none."""
+    finite = np.abs(values[np.isfinite(values)])
+    return float(np.median(finite)) if len(finite) else float("nan")
+
+
 def _shape_of(meaning: Meaning, seen: Sequence[Seen], at: Sequence[int]) -> shape.Shape | None:
     """The shape of the first curve of some rows of a table of points."""
     axis = meaning.keys.get("frequency")
+    if meaning.rows == "curves" and at:
+        points = sorted((f, s.profile.values[at[0]]) for s in seen if (f := frequency_of(s.source)) is not None)
+        return shape.shape(*np.array(points).T) if len(points) > 4 else None
     if meaning.rows != "points" or axis is None:
         return None
     keys = {id(s) for s in meaning.keys.values()}

@@ -102,6 +102,16 @@ def _among_labels(rows: list[list[Any]], kinds: Kinds, i: int, before: list[Item
     return [(names.tidy(rows[i][here[0]]).rstrip(" :="), rows[i][here[1]])] if beside else []
 
 
+def known_again(items: list[Item], rows: list[list[Any]]) -> None:
+    """Takes a line of two cells for a name and its value, where its first cell is such a name elsewhere."""
+    told = {n for item in items for n, _ in item.labels}
+    for item in items:
+        here = filled(rows[item.row]) if item.note else []
+        name = names.tidy(rows[item.row][here[0]]).rstrip(" :=") if len(here) == 2 else ""
+        if name in told:
+            item.labels, item.note = [(name, rows[item.row][here[1]])], ""
+
+
 def summary(row: list[Any]) -> str:
     """The word by which a row sums up, or is page furniture; "" for a row of the table."""
     filled = [names.tidy(c) for c in row if c is not None and str(c).strip()]

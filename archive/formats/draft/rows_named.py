@@ -13,7 +13,7 @@ from archive.formats.draft import heading, paired
 from archive.formats.draft.cell_tests import yes_no
 from archive.formats.draft.columns import Seen
 from archive.formats.draft.facts import Standing, fact
-from archive.formats.draft.hypotheses import NEUTRAL, STRONG, WEAK, score_of
+from archive.formats.draft.hypotheses import NEUTRAL, STRONG, WEAK, doubt, score_of
 from archive.formats.draft.keys import kind_said
 from archive.formats.draft.placing import Meaning, Placed, PlacedTable, Surroundings, nowhere, spoken
 from archive.formats.draft.quantities import InUnit, dimension_of, frequency_unit, parameter_of
@@ -83,7 +83,7 @@ def parameter_words(s: Seen, around: Surroundings) -> dict[str, tuple[str, float
         pair = paired.resolve(found.pairs, around.scheme.name, known.per == "ordered") if found.pairs else ""
         likely = around.scheme.confidence if pair else 0.97
         if not direct or found.guessed or found.unknown:
-            likely = min(likely, 0.9 if not direct and around.fiber else 0.85)
+            likely = min(likely, doubt("guessed_quantity" if found.guessed or found.unknown else "generic"))
         said = " ".join(x for x in (parameter, _other_unit(found.unit, known.unit), end, pair) if x)
         out[cell] = (said, likely)
     return out

@@ -20,7 +20,9 @@ import numpy as np
 from archive.errors import Trouble
 from archive.formats.base.kinds import kind_of
 from archive.formats.draft.answers import Answers
-from archive.formats.draft.hypotheses import LIKELY
+from archive.formats.draft.hypotheses import LIKELY, hypotheses, score_of
+from archive.formats.draft.identifiers import alike
+from archive.formats.draft.joined import JOINS
 from archive.formats.draft.judge import Objection, Result, result_of
 from archive.formats.draft.layout import Layout, nameless
 from archive.formats.draft.placing import Placed, PlacedTable, Placing
@@ -72,16 +74,8 @@ def best(make: Callable[[Answers], Files], entry: Entry, answers: Answers, name:
         if sample is None:
             return written(first, name, least)
         found = _attempt(first, sample, name, 0.0)
-        chosen = answers
         if "label" not in answers and _doubtful(found):
-            for source in _other_labels(found.files):
-                tried = {**answers, "label": source}
-                other = _attempt(make(tried), sample, name, 0.0)
-                if other.score > 1.05 * found.score:
-                    found, chosen = other, tried
-        if chosen is not answers:
-            for p in _labels(found.files):
-                p.at_most(0.88, "records that are whole speak for it")
+            found = _by_label(found, lambda source: _attempt(make({**answers, "label": source}), sample, name, 0.0))
             found.draft = written(found.files, name, 0.0)
         labelled = any(p.confidence >= least for p in _labels(found.files))
         made = found if not least else _attempt(found.files, sample, name, least) if labelled else None
@@ -90,7 +84,19 @@ def best(make: Callable[[Answers], Files], entry: Entry, answers: Answers, name:
         told = _told([*found.objected, *made.objected])
         made.draft.questions += [f"left out, for the sample says otherwise: {why}" for why in told]
         made.draft.unread += told
+        made.draft.against = _against(made.result)
         return made.draft
+
+
+def _against(result: Result | None) -> str:
+    """What speaks against a draft by which a sample was read at last."""
+    if result is None or not result.records:
+        return f"it reads no record{f': {result.reason}' if result is not None and result.reason else ''}"
+    if result.aside > result.records:
+        return f"it sets {result.aside} of {result.aside + result.records} records aside: {result.reason}"
+    if any(o.part == "label" for o in result.objections):
+        return next(o.why for o in result.objections if o.part == "label")
+    return ""
 
 
 def _told(objected: Sequence[Objection]) -> list[str]:
@@ -156,12 +162,44 @@ def _labels(files: Files) -> list[Placed]:
     return [p for _, placing, _ in files for t in placing.tables for p in t.at("records", "link_label")]
 
 
-def _other_labels(files: Files) -> list[str]:
+def _by_label(found: Attempt, attempt: Callable[[str], Attempt]) -> Attempt:
+    """The attempt by whose label most arrives. Of those by which as much does, the one whose column looks most like
+    labels; the label is the surer the fewer there are."""
+    held = [p for p in _labels(found.files) if found.score]
+    tried = [(p, found) for p in held[:1]]
+    tried += [(p, attempt(p.source)) for p in _other_labels(found.files)]
+    most = max((a.score for _, a in tried), default=0.0)
+    even = [(p, a) for p, a in tried if a.score > _EVEN * most]
+    if not even or not most:
+        return found
+    ranks = [_label_rank(p) for p, _ in even]
+    best = max(range(len(even)), key=lambda n: ranks[n])
+    alone = len(even) == 1 or ranks.count(ranks[best]) == 1
+    known = hypotheses().label
+    sure = known.alone if len(even) == 1 else known.ranked if alone and ranks[best] else known.even
+    why = "it alone makes records whole" if len(even) == 1 else "with others it makes records whole"
+    for p in _labels(even[best][1].files):
+        p.score, p.reason = score_of(sure), f"{p.reason}; {why}"
+    return even[best][1]
+
+
+_EVEN = 0.95
+"""Share of what arrives at the most by which as much arrives."""
+
+
+def _label_rank(p: Placed) -> int:
+    """How much a column looks like labels: tables are joined by it, its heading names a place that is labelled, its
+    cells are of the shape of labels."""
+    joins = p.to is not None and p.to.name == "sequence" and JOINS in p.reason
+    return 4 * joins + 2 * bool({"link_label", "port"} & set(p.seen.own.fields)) + alike(p.seen.profile.distinct)
+
+
+def _other_labels(files: Files) -> list[Placed]:
     """Columns that may label the links: text, or codes, that differ from link to link."""
     held = {p.source for p in _labels(files)}
     free = [p for t in files[0][1].tables for p in t.placed if _may_label(p) and p.source not in held]
-    free.sort(key=lambda p: (p.to is not None and p.confidence > 0.8, p.seen.profile.numeric > 0.9))
-    return list(dict.fromkeys(p.source for p in free))[:_LABELS]
+    free.sort(key=lambda p: (-_label_rank(p), p.to is not None and p.confidence > 0.8, p.seen.profile.numeric > 0.9))
+    return list({p.source: replace(p) for p in reversed(free)}.values())[::-1][:_LABELS]
 
 
 def _may_label(p: Placed) -> bool:

@@ -8,6 +8,8 @@ small). Near-end crosstalk of cable falls by 15 dB, of connecting hardware and f
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -92,6 +94,25 @@ def first_run(values: Any, mhz: Any) -> Any:
     """The values of the first record: as far as its frequencies rise."""
     falls = np.flatnonzero(np.diff(mhz) <= 0)
     return values[: int(falls[0]) + 1] if len(falls) else values
+
+
+def same_at(names: Sequence[str], at: Any, level: Any) -> float:
+    """Share of the quantities and frequencies that come again at which levels are the same; 0.5 where none does.
+
+    names: of the quantities, at: frequencies, level: in dB, each of shape (rows,)."""
+    by: dict[tuple[str, float], list[float]] = defaultdict(list)
+    for name, f, v in zip(names, at.tolist(), level.tolist(), strict=False):
+        if np.isfinite(f) and np.isfinite(v):
+            by[str(name), f].append(v)
+    again = [v for v in by.values() if len(v) > 1]
+    return sum(max(v) - min(v) < 0.11 for v in again) / len(again) if again else 0.5
+
+
+def part_of(names: Sequence[str], at: Any, value: Any, mine: Any) -> str:
+    """limit or margin: which of both some numbers are beside values, by what is the same at one frequency; or ""."""
+    limit = same_at(names, at, np.abs(mine))
+    margin = max(same_at(names, at, np.abs(value) + mine), same_at(names, at, np.abs(value) - mine))
+    return "limit" if limit > 0.9 and margin < 0.6 else "margin" if margin > 0.9 and limit < 0.6 else ""
 
 
 def velocity(length: Any, delay: Any) -> float | None:

@@ -56,8 +56,7 @@ def text(entry: Entry) -> Layout:
         # What is all ASCII says nothing of the page in which the next umlaut will be written.
         layout.encoding, layout.basis = found.encoding.name, found.encoding.basis
     split = splitter(SourceFile("1", layout.kind, (), delimiter=mark, quote=quote))
-    lines = [line.expandtabs() if layout.kind == "report" else line for line in _logical(found.head, layout)]
-    lines = [line.replace("\f", "") for line in lines]
+    lines = [line.replace("\f", "") for line in _logical(found.head, layout)]
     rows = [[str(c) for c in split(line)] for line in lines]
     if mark == "blanks":
         recut(lines, rows)

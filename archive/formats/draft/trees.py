@@ -79,7 +79,7 @@ def analyse(entry: Entry, kind: str) -> Layout:
     _units_beside(layout)
     _split_lists(layout)
     layout.text = _text_of(tree)
-    layout.decimal = _decimal(layout)
+    layout.decimal, layout.thousands = _marks(layout)
     return layout
 
 
@@ -93,7 +93,7 @@ def _of_rows(tree: Tree, table: Headed) -> Layout:
     layout.shared = [c for c in layout.shared if c.source != f"/{table.heads}"]
     layout.ignore[f"/{table.heads}"] = "headings"
     layout.text = _text_of(tree)
-    layout.decimal = _decimal(layout)
+    layout.decimal, layout.thousands = _marks(layout)
     return layout
 
 
@@ -181,9 +181,10 @@ def _tree(entry: Entry, kind: str) -> tuple[Tree, bool]:
     return _json(entry)
 
 
-def _decimal(layout: Layout) -> str:
+def _marks(layout: Layout) -> tuple[str, str]:
+    """Decimal and thousands mark of the texts of a layout."""
     cells = [c for col in [*layout.labels, *(c for t in layout.tables for c in t.columns)] for c in col.cells[:400]]
-    return decimal_mark([c for c in cells if isinstance(c, str)])[0]
+    return decimal_mark([c for c in cells if isinstance(c, str)])
 
 
 def _xml(entry: Entry) -> tuple[str, Tree]:

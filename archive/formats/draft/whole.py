@@ -14,7 +14,7 @@ import numpy as np
 from archive import vocabulary
 from archive.formats.draft import heading
 from archive.formats.draft.columns import filled_down
-from archive.formats.draft.hypotheses import score_of
+from archive.formats.draft.hypotheses import doubt, score_of
 from archive.formats.draft.layout import Layout
 from archive.formats.draft.meaning import NAMES
 from archive.formats.draft.placing import Placed, PlacedTable, Placing
@@ -45,7 +45,7 @@ def look_over(out: Placing, layout: Layout, order: str) -> None:
     _ends_of_tables(out)
     _label_at_all(out, layout)
     for p in (p for p in out.placed if p.seen.column.doubt and p.to is not None):
-        p.at_most(0.8, p.seen.column.doubt)
+        p.at_most(doubt("doubt"), p.seen.column.doubt)
 
 
 def _one_each(table: PlacedTable) -> None:
@@ -60,7 +60,7 @@ def _one_each(table: PlacedTable) -> None:
             continue
         outside = p.source.startswith("/") and not other.source.startswith("/")
         if other.confidence - p.confidence < 0.15 and not outside and other.seen is not label:
-            other.at_most(0.75, f"{p.source!r} could be the same")
+            other.at_most(doubt("rival"), f"{p.source!r} could be the same")
         p.nowhere(f"could be {p.to}, as {other.source!r} is")
 
 

@@ -32,6 +32,8 @@ class Draft:
     notes: list[str] = field(default_factory=list)
     cells: dict[str, int] = field(default_factory=dict)
     """Cells of the sample in each column that was not placed."""
+    against: str = ""
+    """What speaks against using it unseen: it reads no record, or sets most aside."""
     unread: list[str] = field(default_factory=list)
     """Measurements that it leaves out: tables that an unsure column switches off, lists of numbers without a place."""
 

@@ -34,13 +34,17 @@ _ENDLESS = ("insertion_loss",)
 
 @dataclass
 class Score:
-    """Items of truth by what became of them; wrong counts what was invented too. examples: some that went wrong."""
+    """Items of truth by what became of them; wrong counts what was invented too. examples: some that went wrong.
+
+    by_key: right, wrong and missing values under each key, of all links together.
+    """
 
     right: int = 0
     wrong: int = 0
     missing: int = 0
     of: int = 0
     examples: list[str] = field(default_factory=list)
+    by_key: dict[Key, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
 
     @property
     def share(self) -> float:
@@ -214,15 +218,18 @@ def compare(facts: list[dict[Key, object]], read: list[Read]) -> Score:
         found = pairs.get(number)
         if found is None:
             score.missing += len(truth)
+            for key in truth:
+                score.by_key[plain(key)]["missing"] += 1
             score.examples.append(f"{label}: no record")
             continue
-        items = {_plain(key): values for key, values in found.items.items()}
+        items = {plain(key): values for key, values in found.items.items()}
         for key, value in truth.items():
-            values = items.pop(_plain(key), [])
+            values = items.pop(plain(key), [])
             good = [v for v in values if _equal(key, value, v)]
             score.right += bool(good)
             score.missing += not values
             score.wrong += len(values) - len(good)
+            score.by_key[plain(key)].update(right=bool(good), missing=not values, wrong=len(values) - len(good))
             if not good:
                 got = _short(values[0]) if values else "nothing"
                 score.examples.append(f"{label}: {' '.join(key)}: {got}, not {_short(value)}")
@@ -238,6 +245,7 @@ def _invented(score: Score, where: str, key: Key, values: list[Any]) -> None:
     if _without_place(key):
         return
     score.wrong += len(values)
+    score.by_key[key]["wrong"] += len(values)
     score.examples.append(f"{where}: {' '.join(key)}: {_short(values[0])}, which stands nowhere")
 
 
@@ -248,7 +256,7 @@ def _without_place(key: Key) -> bool:
     return False
 
 
-def _plain(key: Key) -> Key:
+def plain(key: Key) -> Key:
     """The key without an end where it makes no difference, and with unordered combinations in one order."""
     if key[0] not in ("worst", "curve"):
         return key

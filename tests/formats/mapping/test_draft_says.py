@@ -105,3 +105,15 @@ def test_a_draft_that_takes_rows_for_records_is_not_believed(tmp_path: Path) -> 
     path.write_text(f"<rows>{points}</rows>", "utf-8")
     with pytest.raises(Trouble):
         list(formats.read(path))
+
+
+def test_more_numbers_left_than_placed_are_told(tmp_path: Path) -> None:
+    """One of six columns of numbers has a word that anybody knows: convert says what it leaves, and ends with 1."""
+    path = tmp_path / "export.csv"
+    lines = ["Link,Tested,Length (m)," + ",".join(f"w{n}" for n in range(5))]
+    lines += [
+        f"A-{n:02},2024-03-0{n} 10:00,{40 + n}.5," + ",".join(f"{7 * n + k}.3" for k in range(5)) for n in range(1, 6)
+    ]
+    path.write_text("\n".join(lines), "utf-8")
+    assert "draft-leaves-values" in _findings(path)
+    assert CliRunner().invoke(cli, ["convert", str(path), "--to", str(tmp_path / "out")]).exit_code == 1

@@ -448,7 +448,11 @@ def _begins(there: set[str], table: SourceTable, parts: frozenset[str]) -> bool:
         known = parts | {p for name in table.ignore for p in name.split(names.JOIN)}
         # What no field names is a frequency, where the headings are some.
         named = {x for x in there if x in known or not (table.headings_are and frequency_of(x) is not None)}
-        return bool(named) and len(named & known) >= 0.6 * len(named)
+        if named and len(named & known) >= 0.6 * len(named):
+            return True
+        # A mapping may name few of the columns that a sheet has: then most of its own outer headings must be there.
+        outer = frozenset(n.split(names.JOIN)[0] for n in table.cells if not n.startswith("@"))
+        return len(outer) > 1 and _enough(there, outer)
     return _enough(there, parts)
 
 
