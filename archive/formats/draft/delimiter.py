@@ -20,15 +20,17 @@ _LONGEST = 4000
 """Letters of a line that are looked at; a longer one holds curves."""
 
 
-def cut(lines: Sequence[str]) -> tuple[str, str]:
-    """The delimiter of some lines, and its quote: a mark, or "blanks" or "space" for report text."""
+def cut(lines: Sequence[str], other: int = 0) -> tuple[str, str]:
+    """The delimiter of some lines, and its quote: a mark, or "blanks" or "space" for report text. other: 1 for the
+    second best one, and so on."""
     some = [line for line in lines[:3000] if line.strip()]
     if not some:
         return "blanks", ""
     few = [line[:_LONGEST] for line in lines[:_LINES]]
     scores = {m: _rectangles(few, m) + 0.25 * _runs(some, m) for m in MARKS if any(m in line for line in some)}
     scores["blanks"] = _rectangles(few, "blanks") + 0.1
-    best = max(scores, key=lambda m: (scores[m], m != "blanks"))
+    ranked = sorted(scores, key=lambda m: (scores[m], m != "blanks"), reverse=True)
+    best = ranked[min(other, len(ranked) - 1)]
     if best == "blanks" and _single_blanks(some):
         return "space", ""
     return best, "" if best == "blanks" else '"'

@@ -10,7 +10,7 @@ from archive.formats.base import dates
 from archive.formats.draft import heading
 from archive.formats.draft.cell_tests import TESTS, Asked, yes_no
 from archive.formats.draft.columns import Seen
-from archive.formats.draft.hypotheses import AGAINST, STRONG, WEAK, Fact, hypotheses, weight
+from archive.formats.draft.hypotheses import AGAINST, STRONG, WEAK, Fact, doubt, hypotheses, weight
 from archive.formats.draft.identifiers import LABEL_SHAPE, alike
 from archive.formats.draft.placing import Placed, spoken
 from archive.formats.draft.profile import Profile
@@ -85,7 +85,7 @@ def _fact(s: Seen, name: str, how: Standing) -> Placed | None:
         cells = WEAK
     said = f"heading says {known.said or name.replace('_', ' ')}"
     out = Placed(s, to, score=spoken(s, cells, free=known.free), reason=f"{said}; {why}" if why else said)
-    out.at_most(1.0 if to.end else known.most)
+    out.at_most(1.0 if to.end else doubt("place_or_end") if s.own.ends and to.table == "places" else known.most)
     if _end_open(s, to, how) and not any(x in how.ends for x in s.heading.letters):
         out.at_most(0.45, "what else the heading says may be an end")
     if known.free and h.guessed:

@@ -31,10 +31,11 @@ Sheets = list[tuple[str, list[list[Any]], list[str] | None]]
 """Name of a sheet, its rows, and the raw lines of text they come from."""
 
 
-def analyse(sheets: Sheets, layout: Layout) -> Layout:
-    """Fills a layout with what the rows show."""
+def analyse(sheets: Sheets, layout: Layout, turned: bool = False, block: str = "") -> Layout:
+    """Fills a layout with what the rows show. turned: rows are columns against all likelihood, or are none. block: the
+    label with which records begin, instead of the likeliest."""
     sheets = [(n, r[:MOST_ROWS], raw) for n, r, raw in sheets if any(_filled(x) for x in r[:MOST_ROWS])]
-    if _transposed(sheets):
+    if _transposed(sheets) != turned:
         layout.transpose = True
         sheets = [(n, transposed(r), None) for n, r, _ in sheets]
     width = _beside(sheets)
@@ -48,7 +49,8 @@ def analyse(sheets: Sheets, layout: Layout) -> Layout:
         listed = [(name, found_rows.items(rows, layout.kind == "workbook")) for name, rows, _ in sheets]
     for (_, items), (_, rows, _) in zip(listed, sheets, strict=True):
         found_rows.known_again(items, rows)
-    mark = _mark(listed)
+    mark = block or _mark(listed)
+    layout.others = _other_marks(listed, mark)
     layout.block = mark or _single(listed, sheets)
     layout.groups = _groups(listed, layout.block)
     numbered = [g for g in layout.groups if _SECTION.match(g) and re.search(r"\d", g) and not _says(g)]
@@ -187,6 +189,17 @@ def _mark(listed: list[tuple[str, list[Item]]]) -> str:
     first = min(often, key=lambda n: (cost[n], order[n]))
     lead = _lead(listed, at[first])
     return lead or first
+
+
+_MOST_MARKS = 3
+
+
+def _other_marks(listed: list[tuple[str, list[Item]]], mark: str) -> list[str]:
+    """Labels that come as often as a record may, but for the one with which records are thought to begin."""
+    count = Counter(n for _, items in listed for item in items for n, _ in item.labels)
+    often = [n for n, c in count.items() if c > 1]
+    often.sort(key=lambda n: _cost(listed, n, often))
+    return [n for n in often if n != mark][:_MOST_MARKS]
 
 
 def _cost(listed: list[tuple[str, list[Item]]], mark: str, often: list[str]) -> int:

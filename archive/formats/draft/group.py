@@ -19,7 +19,7 @@ from archive.formats.draft.hypotheses import SURE, score_of
 from archive.formats.draft.interpret import place
 from archive.formats.draft.layout import Column, Layout, nameless
 from archive.formats.draft.placing import Placed, Placing
-from archive.formats.draft.search import Files, best, copied
+from archive.formats.draft.search import WAY, Files, best, copied
 from archive.formats.draft.structure import structure
 from archive.formats.draft.write import Draft, layout_name
 from archive.formats.mapping.target import Target
@@ -122,8 +122,9 @@ def _look(path: Path, name: str, answers: Said = ()) -> _Seen:
 @lru_cache(maxsize=32)
 def _looked(path: Path, name: str, state: tuple[int, int], answers: Said) -> _Seen:
     del state
-    layout = structure(Entry(path, name))
-    return _Seen(layout, place(layout, dict(answers)))
+    said = dict(answers)
+    layout = structure(Entry(path, name), said.get(WAY, ""))
+    return _Seen(layout, place(layout, said))
 
 
 def _beside(entry: Entry, path: Path) -> str:

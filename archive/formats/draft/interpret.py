@@ -51,7 +51,8 @@ def place(layout: Layout, answers: Answers | None = None) -> Placing:
         _ordinals(s)
     heard(answers, [*labels, *(c for s in seen for c in s)])
     fiber = _is_fiber(labels, seen, layout)
-    alone = not layout.block and not layout.record
+    each = any(t.each == "." for t in layout.tables)
+    alone = not layout.block and (not layout.record or each)
     keys = joined.keys(seen, fiber) if alone else {}
     meanings = [
         Meaning("axes") if t.each.startswith("/") else meaning_of(t, s, fiber, alone, keys.get(n))
@@ -76,7 +77,7 @@ def place(layout: Layout, answers: Answers | None = None) -> Placing:
     for n, key in keys.items():
         joined.settle(out.tables[n + 1].placed, key, not any(label_of(seen[m], fiber) for m in keys))
     whole.look_over(out, layout, answers.get("date", ""))
-    if layout.record and layout.records > 4:
+    if layout.record and layout.records > 4 and not each:
         whole.rows_as_records(out)
     return out
 
@@ -284,7 +285,11 @@ def _claims(s: Seen, seen: list[Seen], meaning: Meaning, around: Surroundings) -
 
 def _of_named_row(s: Seen, meaning: Meaning, around: Surroundings) -> list[Placed]:
     """A column of a table whose rows name their quantity: a value of it, or a scalar that the column itself names."""
-    parameter, direct = parameter_of(s.heading, around)
+    of_link = meaning.label is not None and s.numeric and one_each(meaning.label, s)
+    # One number for all rows of a link is a reading of the link, whatever its rows are.
+    parameter, direct = quantity_said(s, around) if of_link else parameter_of(s.heading, around)
+    if of_link and not parameter and not s.heading.fields:
+        return [nowhere(s, "one number for all rows of a link, of which nothing says what it is")]
     if not parameter or is_curve(parameter) or not s.numeric:
         return [row_value(s, around)]
     if parameter == "velocity":

@@ -80,6 +80,8 @@ class Layout:
     """Names of cells that carry nothing of their own, with the reason."""
     text: str = ""
     """Words of the sample, for evidence such as T568B."""
+    others: list[str] = field(default_factory=list)
+    """Other labels, or elements, with which records may begin."""
     notes: list[str] = field(default_factory=list)
     records: int = 1
     """Records in the sample."""

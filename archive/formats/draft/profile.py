@@ -306,6 +306,7 @@ def decimal_mark(cells: Sequence[str]) -> tuple[str, str]:
 
 
 _WRITTEN = re.compile(r"[-+]?\d[\d.,]*")
+_GROUPED = re.compile(r"\D{0,3}\d{1,3}(?:(?:,\d{3})+\.\d+|(?:\.\d{3})+,\d+)\D{0,5}")
 _DECIMAL = re.compile(r"[-+]?\d+[.,]\d{1,2}")
 _MARKED = re.compile(r"^[<>≤≥]?\s*[-+−]?\d[\d.,\u00a0\u202f '’]*\s*(?:\D{0,5})$")
 _QUOTED = re.compile(r"^[-+−]?\d{1,3}(['’])\d{3}(?:\1\d{3})*(?!\d)")
@@ -315,6 +316,8 @@ _BLANKED = re.compile(r"^[-+−]?\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:[.,]\d+)?$")
 def _marks(text: str) -> list[str]:
     """What one number says of commas and points: that one parts decimals, or thousands."""
     if "." in text and "," in text:
+        if not _GROUPED.fullmatch(text.strip()):
+            return []  # A list, whose numbers commas part.
         return ["comma", "grouped dot"] if text.rfind(",") > text.rfind(".") else ["dot", "grouped comma"]
     for mark, name in ((",", "comma"), (".", "dot")):
         if mark not in text:

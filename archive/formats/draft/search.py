@@ -26,6 +26,7 @@ from archive.formats.draft.joined import JOINS
 from archive.formats.draft.judge import Objection, Result, result_of
 from archive.formats.draft.layout import Layout, nameless
 from archive.formats.draft.placing import Placed, PlacedTable, Placing
+from archive.formats.draft.structure import ways
 from archive.formats.draft.write import Draft, written
 from archive.formats.mapping.files import read_by
 from archive.formats.recognition import Entry
@@ -74,6 +75,12 @@ def best(make: Callable[[Answers], Files], entry: Entry, answers: Answers, name:
         if sample is None:
             return written(first, name, least)
         found = _attempt(first, sample, name, 0.0)
+        answers = dict(answers)
+        little = len(first) == 1 and found.score <= _ENOUGH * _numbers(first)
+        for way in ways(first[0][0]) if little else ():
+            other = _attempt(make({**answers, WAY: way}), sample, name, 0.0)
+            if other.score > _BETTER * found.score:
+                found, answers[WAY] = other, way
         if "label" not in answers and _doubtful(found):
             found = _by_label(found, lambda source: _attempt(make({**answers, "label": source}), sample, name, 0.0))
             found.draft = written(found.files, name, 0.0)
@@ -86,6 +93,21 @@ def best(make: Callable[[Answers], Files], entry: Entry, answers: Answers, name:
         made.draft.unread += told
         made.draft.against = _against(made.result)
         return made.draft
+
+
+WAY = "way"
+"""Name of the answer that says in which other way a file is cut; no person is asked it."""
+
+_ENOUGH = 0.5
+"""Share of the numbers of a sample from which on no other way to cut it is tried."""
+
+_BETTER = 1.2
+"""How many times as much must arrive by another way."""
+
+
+def _numbers(files: Files) -> int:
+    """Numbers that stand in the tables and labels of a layout."""
+    return sum(int(p.seen.profile.numeric * p.seen.profile.filled) for _, placing, _ in files for p in placing.placed)
 
 
 def _against(result: Result | None) -> str:
@@ -178,7 +200,7 @@ def _by_label(found: Attempt, attempt: Callable[[str], Attempt]) -> Attempt:
     known = hypotheses().label
     sure = known.alone if len(even) == 1 else known.ranked if alone and ranks[best] else known.even
     why = "it alone makes records whole" if len(even) == 1 else "with others it makes records whole"
-    for p in _labels(even[best][1].files):
+    for p in (p for p in _labels(even[best][1].files) if not p.source.startswith("@file")):
         p.score, p.reason = score_of(sure), f"{p.reason}; {why}"
     return even[best][1]
 

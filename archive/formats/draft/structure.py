@@ -17,17 +17,20 @@ MOST_CELLS = 60_000
 """Cells of a text that vote for its decimal mark."""
 
 
-def structure(entry: Entry) -> Layout:
-    """What a sample of a file shows. Errors: Trouble where it is no text, workbook, XML or JSON, or is damaged."""
+def structure(entry: Entry, way: str = "") -> Layout:
+    """What a sample of a file shows. way: another of the ways in which it may be cut (see ways); "" for the likeliest.
+
+    Errors: Trouble where it is no text, workbook, XML or JSON, or is damaged.
+    """
     kind = kinds.kind_of(entry)
     if kind == "text":
-        layout = text(entry)
+        layout = text(entry, way)
     elif kind == "workbook":
-        layout = workbook(entry)
+        layout = workbook(entry, way)
     else:
         from archive.formats.draft.trees import analyse
 
-        return analyse(entry, kind)
+        return analyse(entry, kind, way.removeprefix(RECORD) if way.startswith(RECORD) else "", way == EACH)
     _named_by_file(layout, entry)
     return layout
 
@@ -47,10 +50,23 @@ def _named_by_file(layout: Layout, entry: Entry) -> None:
             table.context = (stem, *table.context)
 
 
-def text(entry: Entry) -> Layout:
+TURNED, OTHER_MARK, BLOCK, RECORD, EACH = "turned", "other mark", "block ", "record ", "each"
+"""Ways to cut a file: rows for columns, the second best mark between cells, records that begin with another label, or
+that are other elements, and elements that are one row each."""
+
+
+def ways(layout: Layout) -> list[str]:
+    """Other ways in which the file of a layout may be cut, the likeliest first."""
+    if layout.kind in ("json", "xml"):
+        return [*([EACH] if layout.record and layout.records > 1 else []), *(f"{RECORD}{p}" for p in layout.others)]
+    marks = [OTHER_MARK] if layout.kind in ("delimited", "report") else []
+    return [TURNED, *(f"{BLOCK}{label}" for label in layout.others), *marks]
+
+
+def text(entry: Entry, way: str = "") -> Layout:
     """Delimited text or report text."""
     found = sniff.sample(entry)
-    mark, quote = cut(found.head)
+    mark, quote = cut(found.head, int(way == OTHER_MARK))
     layout = Layout("report" if mark in ("blanks", "space") else "delimited", delimiter=mark, quote=quote)
     if not all(line.isascii() for line in found.head):
         # What is all ASCII says nothing of the page in which the next umlaut will be written.
@@ -62,7 +78,7 @@ def text(entry: Entry) -> Layout:
         recut(lines, rows)
     cells = [c for r in rows[:4000] for c in r]
     layout.decimal, layout.thousands = decimal_mark(cells[:: 1 + len(cells) // MOST_CELLS])
-    grids.analyse([("", rows, lines)], layout)
+    grids.analyse([("", rows, lines)], layout, way == TURNED, way.removeprefix(BLOCK) if way.startswith(BLOCK) else "")
     if layout.kind == "report":
         # The numbers stand within lines: only the labels and tables that were found show them.
         told = [c for col in [*layout.labels, *(x for t in layout.tables for x in t.columns)] for c in col.cells[:400]]
@@ -75,7 +91,7 @@ def _logical(lines: list[str], layout: Layout) -> list[str]:
     return [line.text for line in logical_lines(lines, layout.delimiter, quote)]
 
 
-def workbook(entry: Entry) -> Layout:
+def workbook(entry: Entry, way: str = "") -> Layout:
     """Sheets."""
     from archive.formats.base.workbook import sheets
 
@@ -83,4 +99,5 @@ def workbook(entry: Entry) -> Layout:
     listed: grids.Sheets = [(name, rows, None) for name, rows in sheets(entry)]
     texts = [c for _, rows, _ in listed for r in rows[:2000] for c in r if isinstance(c, str)]
     layout.decimal, layout.thousands = decimal_mark(texts)
-    return grids.analyse(listed, layout)
+    block = way.removeprefix(BLOCK) if way.startswith(BLOCK) else ""
+    return grids.analyse(listed, layout, way == TURNED, block)

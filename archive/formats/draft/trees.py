@@ -43,35 +43,45 @@ SAMPLE = 6 << 20
 MOST_RECORDS = 60
 MOST_ROWS = 20_000
 """Rows of one table that are looked at: whole records until there are so many."""
+_MOST_RECORDS = 3
+"""Other elements that may be records."""
 FEW = 40
 """Members of one list that are looked at for the facts of a record."""
 
 
-def analyse(entry: Entry, kind: str) -> Layout:
-    """What a sample of an XML or JSON file shows. Errors: Trouble where it is damaged or has a DTD."""
+def analyse(entry: Entry, kind: str, record: str = "", each: bool = False) -> Layout:
+    """What a sample of an XML or JSON file shows. record: path of the elements that are records, instead of the
+    likeliest. each: these elements are one row each, of links that they name.
+
+    Errors: Trouble where it is damaged or has a DTD.
+    """
     tree, lines = _tree(entry, kind)
     table = None if lines or kind == "xml" else headed_rows(tree)
     if table is not None:
         return _of_rows(tree, table)
     named = named_lists(tree)
     turned(tree, [NameValueList(*n) for n in named])
-    path = "lines" if lines else _record_path(tree, kind)
+    path = "lines" if lines else record or _record_path(tree, kind)
     way = "" if lines else path
     below = [n for n in named if not way or n[0].startswith(f"{way}/")]
     if len(below) < len(named):
         # A list of names and values around the records stays as it is: a mapping turns those of records only.
         tree, _ = _tree(entry, kind)
         turned(tree, [NameValueList(*n) for n in below])
-    found = [m for m, _, _ in members(tree, way)][:MOST_RECORDS] if not _keyed(path) else _members_keyed(tree, path)
+    most = MOST_ROWS if each else MOST_RECORDS
+    found = [m for m, _, _ in members(tree, way)][:most] if not _keyed(path) else _members_keyed(tree, path)
     layout = Layout(kind, record=path, records=len(found))
     layout.named = [(each.removeprefix(f"{way}/") if way else each, name, value) for each, name, value in below]
+    layout.others = [] if lines else [p for p, m in _repeated(tree, kind) if p != path and len(m) > 1][:_MOST_RECORDS]
     shape = _Shape()
-    for record in found:
-        shape.see(record)
+    for one in found:
+        shape.see(one)
     rows = shape.tables()
     layout.tables = [_table(r, found, n) for n, r in enumerate(rows, 1)]
     layout.tables = [t for t in layout.tables if t.rows and not _only_keys(t, rows)]
     layout.labels = _labels(found, rows)
+    if each:
+        layout.tables, layout.labels = [_rows_each(layout.labels, len(found))], []
     if not lines:
         _around(layout, tree, path)
     for t in layout.tables:
@@ -81,6 +91,17 @@ def analyse(entry: Entry, kind: str) -> Layout:
     layout.text = _text_of(tree)
     layout.decimal, layout.thousands = _marks(layout)
     return layout
+
+
+def _rows_each(labels: list[Column], count: int) -> Found:
+    """The table whose rows are elements that hold a measurement each."""
+    columns = []
+    for column in labels:
+        cells: list[Any] = [None] * count
+        for n, cell in zip(column.record, column.cells, strict=True):
+            cells[n] = cell
+        columns.append(Column(column.source, column.levels, cells, outer=column.outer))
+    return Found(columns, [0] * count, "table 1", each=".", rows=count)
 
 
 def _of_rows(tree: Tree, table: Headed) -> Layout:
