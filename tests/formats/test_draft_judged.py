@@ -251,3 +251,48 @@ def test_a_table_of_which_a_mapping_names_few_columns_is_found_below_two_rows_of
     )
     batches = list(formats.read(tmp_path / "e.xlsx", mapping=tmp_path / "m.toml"))
     assert sum(b["readings"].num_rows for b in batches) == 6
+
+
+def test_an_asterisk_behind_a_number_is_a_mark(tmp_path: Path) -> None:
+    """IEC 61935-1 marks results that are within the accuracy of the instrument by an asterisk."""
+    lines = _rows("Margin (dB)", ("1-2/3-6", "1-2/4-5", "3-6/7-8"))
+    lines[1] += "*"
+    path, made = _draft(tmp_path, lines)
+    read = list(formats.read(path, mapping=made.mapping))
+    assert sum(b["records"].num_rows for b in read) == 4
+    assert sum(b["set_aside"].num_rows for b in read) == 0
+
+
+def test_rows_whose_pair_is_a_key_of_an_object(tmp_path: Path) -> None:
+    """A key that may not begin with a digit has a letter before the contacts."""
+    import json
+
+    curve = [{"freq": f, "value": round(0.2 * f**0.5 * 4, 2)} for f in (1.0, 4.0, 8.0, 10.0, 16.0, 20.0)]
+    links = [
+        {
+            "link": f"L-{n:02}",
+            "date": f"2024-03-0{n}",
+            "curves": {"insertionLoss": {f"n{p}": {"points": curve} for p in ("12", "36", "45", "78")}},
+        }
+        for n in range(1, 5)
+    ]
+    path = tmp_path / "export.json"
+    path.write_text(json.dumps({"links": links}), "utf-8")
+    made = draft_of(path)
+    got = [r["pairing"] for b in formats.read(path, mapping=made.mapping) for r in b["sweeps"].to_pylist()]
+    assert sorted(got) == sorted(PAIRS * 4)
+
+
+def test_elements_that_are_one_measurement_each(tmp_path: Path) -> None:
+    rows = []
+    for n in range(1, 4):
+        for k, pair in enumerate(PAIRS):
+            for end in ("near", "far"):
+                said = f'link="M-{n:02}" test="RL" pair="{pair}" end="{end}" freq_MHz="{100 - k}"'
+                rows.append(f'<m {said} value_dB="{17 + n + k}.5"/>')
+    path = tmp_path / "export.xml"
+    path.write_text(f"<job>{''.join(rows)}</job>", "utf-8")
+    made = draft_of(path)
+    read = list(formats.read(path, mapping=made.mapping))
+    assert sum(b["records"].num_rows for b in read) == 3
+    assert sum(b["reported"].num_rows for b in read) + sum(b["readings"].num_rows for b in read) == 24

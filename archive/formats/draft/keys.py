@@ -59,7 +59,7 @@ def _pairs(s: Seen) -> Meanings | None:
         return {}
     if h.fields or h.unit:
         return None
-    clear = [c for c in p.distinct if re.fullmatch(rf"{PAIR}(?:[^\d.]+{PAIR})?", c)]
+    clear = [c for c in p.distinct if re.fullmatch(rf"{PAIR}(?:[^\d.]+{PAIR})?", c) or _keyed(c)]
     plainly = {re.sub(r"^(?:[A-Za-z]|[Pp]r|[Pp]air) ?(?=[1-4]$)", "", c) for c in p.distinct}
     numbered = not h.says and plainly == set("1234") and (p.filled > 4 or p.distinct[0] not in "1234")
     both = [c for c in p.distinct if not h.says and re.fullmatch(r"[1-4][^\d.,]+[1-4]", c)]
@@ -68,6 +68,12 @@ def _pairs(s: Seen) -> Meanings | None:
     coloured = [c for c in p.distinct if not h.says and re.search(r"[a-z]{3}", plain(c))]
     most = max(len(clear), len(both), len(coloured))
     return {} if numbered or most >= max(2, 0.8 * len(p.distinct)) else None
+
+
+def _keyed(cell: str) -> bool:
+    """Whether a cell is a letter with the contacts of one or two pairs, as keys are that may not begin with a digit."""
+    contacts = plain(cell).replace(" ", "")
+    return bool(re.fullmatch(r"[A-Za-z]_?[1-8][\d_]*", cell)) and len(contacts) in (2, 4)
 
 
 def _units(s: Seen) -> Meanings | None:

@@ -30,7 +30,9 @@ def structure(entry: Entry, way: str = "") -> Layout:
     else:
         from archive.formats.draft.trees import analyse
 
-        return analyse(entry, kind, way.removeprefix(RECORD) if way.startswith(RECORD) else "", way == EACH)
+        each = way.startswith(EACH)
+        path = way.removeprefix(EACH if each else RECORD) if each or way.startswith(RECORD) else ""
+        return analyse(entry, kind, path, each)
     _named_by_file(layout, entry)
     return layout
 
@@ -50,7 +52,7 @@ def _named_by_file(layout: Layout, entry: Entry) -> None:
             table.context = (stem, *table.context)
 
 
-TURNED, OTHER_MARK, BLOCK, RECORD, EACH = "turned", "other mark", "block ", "record ", "each"
+TURNED, OTHER_MARK, BLOCK, RECORD, EACH = "turned", "other mark", "block ", "record ", "each "
 """Ways to cut a file: rows for columns, the second best mark between cells, records that begin with another label, or
 that are other elements, and elements that are one row each."""
 
@@ -58,7 +60,8 @@ that are other elements, and elements that are one row each."""
 def ways(layout: Layout) -> list[str]:
     """Other ways in which the file of a layout may be cut, the likeliest first."""
     if layout.kind in ("json", "xml"):
-        return [*([EACH] if layout.record and layout.records > 1 else []), *(f"{RECORD}{p}" for p in layout.others)]
+        own = [layout.record] if layout.record and layout.records > 1 else []
+        return [*(f"{EACH}{p}" for p in (*own, *layout.others)), *(f"{RECORD}{p}" for p in layout.others)]
     marks = [OTHER_MARK] if layout.kind in ("delimited", "report") else []
     return [TURNED, *(f"{BLOCK}{label}" for label in layout.others), *marks]
 

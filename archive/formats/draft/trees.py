@@ -535,7 +535,7 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
         column.cells[i] = value
 
     for i, (_, member, above) in enumerate(rows):
-        if each.endswith(ANY):
+        if ANY in each.split("/"):
             put(KEY, (*parents[-1:], "key"), i, keys[i])
         for name, value in _own(member):
             put(name or TEXT, _levels(name, parents, member), i, value)

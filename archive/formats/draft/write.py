@@ -148,6 +148,8 @@ def _head(first: Layout, placing: Placing, kept: list[Any], name: str, least: fl
     out.append(f"decimal = {_s(next((lay.decimal for lay in texts if lay.decimal == ','), first.decimal))}")
     if thousands := next((lay.thousands for lay, _, _ in kept if lay.thousands), ""):
         out.append(f"thousands = {_s(thousands)}")
+    if any(starred(lay) for lay, _, _ in kept):
+        out.append('marks = { "*" = "marginal" }  # within the accuracy of the instrument, as IEC 61935-1 marks it')
     if placing.scheme.name != "contacts":
         out.append(f"pairs = {_s(placing.scheme.name)}  # {placing.scheme.reason}")
     if placing.negative:
@@ -159,6 +161,15 @@ def _head(first: Layout, placing: Placing, kept: list[Any], name: str, least: fl
     if parameters:
         out.append(f"parameters = {_table(parameters)}")
     return out
+
+
+_STARRED = re.compile(r"\d\s?\*(?:\s|$)")
+
+
+def starred(lay: Layout) -> bool:
+    """Whether numbers of a layout have an asterisk behind them."""
+    columns = [*lay.labels, *(c for t in lay.tables for c in t.columns)]
+    return any(isinstance(c, str) and _STARRED.search(c) for column in columns for c in column.cells[:2000])
 
 
 def _file(lay: Layout, tables: list[PlacedTable], pattern: str, number: int, out: Draft) -> list[str]:

@@ -111,19 +111,21 @@ def local(tag: str) -> str:
 
 
 def members(tree: Tree, path: str) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
-    """Members at a path: the member, its ancestors (nearest first), the key under which it stands.
+    """Members at a path: the member, its ancestors (nearest first), the key under which it stands: of a path with keys
+    that are data, the nearest of these.
 
     A list stands for its members, except a list of scalars, which is one value.
     """
-    yield from _members(tree, [p for p in path.split("/") if p not in ("", TEXT)], (), "")
+    parts = [p for p in path.split("/") if p not in ("", TEXT)]
+    yield from _members(tree, parts, (), "", ANY in parts)
 
 
 def _members(
-    tree: Tree, path: list[str], above: tuple[Tree, ...], key: str
+    tree: Tree, path: list[str], above: tuple[Tree, ...], key: str, data: bool
 ) -> Iterator[tuple[Tree, tuple[Tree, ...], str]]:
     if isinstance(tree, list) and not is_values(tree):
         for member in tree:
-            yield from _members(member, path, above, key)
+            yield from _members(member, path, above, key, data)
         return
     if not path:
         if tree is not None:
@@ -134,11 +136,12 @@ def _members(
     if path[0] == ANY:
         for name, child in tree.items():
             if not name.startswith("@") and name != TEXT:
-                yield from _members(child, path[1:], (tree, *above), name)
+                yield from _members(child, path[1:], (tree, *above), name, data)
     else:
         name, rest = step(tree, path)
         if name in tree:
-            yield from _members(tree[name], rest, (tree, *above), name if rest else key)
+            named = name if rest and not data else key
+            yield from _members(tree[name], rest, (tree, *above), named, data)
 
 
 def step(tree: Branch, path: list[str]) -> tuple[str, list[str]]:
