@@ -11,10 +11,12 @@ There is no peer; figures are shares of the truth of invented documents (tests/f
     below_half        documents of which `convert` alone read less than half
     silent            those of them where it ended with 0
     broke             commands that ended with a traceback
+    lost: ...         what the draft did not read, by kind of item, with the documents that lost most of it
 """
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -25,7 +27,7 @@ SEEDS = "train:0-59"
 
 
 def run(quick: bool = False, seeds: str = SEEDS) -> list[dict[str, Any]]:
-    """Rows of figures: all documents of a split, then by container, by shape and by language.
+    """Rows of figures: all documents of a split, then by container, shape, language and habit, then what is lost.
 
     quick: six documents. seeds: see layouts.seeds_of.
     """
@@ -40,10 +42,31 @@ def run(quick: bool = False, seeds: str = SEEDS) -> list[dict[str, Any]]:
         )
         rows += [
             {"what": f"{split}, {name}", **figures(group)}
-            for by in (_container, _shape, _language)
+            for by in (_container, _shape, _language, _outside)
             for name, group in _groups(of, by)
         ]
+        rows += _lost(split, of)
     return rows
+
+
+def _lost(split: str, outcomes: list[Outcome]) -> list[dict[str, Any]]:
+    """What is lost by the draft, by what it is of, the most first: items, documents, and the worst three of these."""
+    found: dict[str, Counter[int]] = defaultdict(Counter)
+    for outcome in outcomes:
+        for key, became in outcome.drafted.by_key.items():
+            if became["missing"]:
+                found[" ".join(key[:2])][outcome.layout.traits.seed] += became["missing"]
+    every = sum(o.drafted.of for o in outcomes) or 1
+    return [
+        {
+            "what": f"{split}, lost: {name}",
+            "documents": len(seeds),
+            "items": seeds.total(),
+            "lost_of_items": seeds.total() / every,
+            "worst": ", ".join(str(seed) for seed, _ in seeds.most_common(3)),
+        }
+        for name, seeds in sorted(found.items(), key=lambda x: -x[1].total())
+    ]
 
 
 def _container(outcome: Outcome) -> str:
@@ -56,6 +79,10 @@ def _shape(outcome: Outcome) -> str:
 
 def _language(outcome: Outcome) -> str:
     return outcome.layout.traits.language
+
+
+def _outside(outcome: Outcome) -> str:
+    return f"habit {outcome.layout.traits.outside}" if outcome.layout.traits.outside else "no habit of its own"
 
 
 def _groups(outcomes: list[Outcome], by: Callable[[Outcome], str]) -> Iterator[tuple[str, list[Outcome]]]:
