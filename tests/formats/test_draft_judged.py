@@ -296,3 +296,25 @@ def test_elements_that_are_one_measurement_each(tmp_path: Path) -> None:
     read = list(formats.read(path, mapping=made.mapping))
     assert sum(b["records"].num_rows for b in read) == 3
     assert sum(b["reported"].num_rows for b in read) + sum(b["readings"].num_rows for b in read) == 24
+
+
+def test_the_velocity_of_a_cable_beside_points_is_one_of_the_record(tmp_path: Path) -> None:
+    lines = ["Link,Tested,NVP (%),Parameter,Pair,Frequency (MHz),Value (dB)"]
+    for link in range(1, 4):
+        for pair in PAIRS:
+            for f in range(1, 101, 10):
+                lines.append(
+                    f"N-{link:02},2024-03-0{link} 10:00,{66 + link},IL,{pair},{f},{(f * (2 + link / 10)) ** 0.5:.1f}"
+                )
+    _, made = _draft(tmp_path, lines)
+    assert _placed(made)["NVP (%)"] == "records.velocity_percent"
+
+
+def test_a_code_page_of_which_bytes_are_control_characters_elsewhere(tmp_path: Path) -> None:
+    """0x8F is a capital A with a ring in code page 850, and a control character in ISO 8859-1."""
+    path = tmp_path / "export.csv"
+    rows = [f"Q-{n:02};2024-03-0{n};\u00c5kesson;4{n}.5" for n in range(1, 4)]
+    path.write_bytes("\n".join(["Link;Tested;Operator;Length (m)", *rows]).encode("cp850"))
+    made = draft_of(path)
+    people = [r["name"] for b in formats.read(path, mapping=made.mapping) for r in b["people"].to_pylist()]
+    assert people[0] == "\u00c5kesson"

@@ -51,7 +51,7 @@ def analyse(sheets: Sheets, layout: Layout, turned: bool = False, block: str = "
         found_rows.known_again(items, rows)
     mark = block or _mark(listed)
     layout.others = _other_marks(listed, mark)
-    layout.block = mark or _single(listed, sheets)
+    layout.block = mark or _single(listed)
     layout.groups = _groups(listed, layout.block)
     numbered = [g for g in layout.groups if _SECTION.match(g) and re.search(r"\d", g) and not _says(g)]
     layout.groups = [g for g in layout.groups if g not in numbered]
@@ -182,7 +182,7 @@ def _mark(listed: list[tuple[str, list[Item]]]) -> str:
         return _note_mark(listed)
     named = {n for n in repeated if "link_label" in found_rows.read_heading((n,)).fields}
     most = max((repeated[n] for n in named), default=0) or Counter(repeated.values()).most_common(1)[0][0]
-    if len(listed) >= most > 1 and all(_once(items, most) for _, items in listed):
+    if len(listed) >= most > 1 and all(max(_count_labels(items).values(), default=1) == 1 for _, items in listed):
         return ""
     often = [n for n, c in repeated.items() if 0.8 * most <= c <= 1.2 * most]
     cost = {n: _cost(listed, n, often) for n in often}
@@ -191,12 +191,17 @@ def _mark(listed: list[tuple[str, list[Item]]]) -> str:
     return lead or first
 
 
+def _count_labels(items: list[Item]) -> Counter[str]:
+    """How often each label comes."""
+    return Counter(n for item in items for n, _ in item.labels)
+
+
 _MOST_MARKS = 3
 
 
 def _other_marks(listed: list[tuple[str, list[Item]]], mark: str) -> list[str]:
     """Labels that come as often as a record may, but for the one with which records are thought to begin."""
-    count = Counter(n for _, items in listed for item in items for n, _ in item.labels)
+    count = sum((_count_labels(items) for _, items in listed), Counter())
     often = [n for n, c in count.items() if c > 1]
     often.sort(key=lambda n: _cost(listed, n, often))
     return [n for n in often if n != mark][:_MOST_MARKS]
@@ -245,13 +250,6 @@ def _sections(listed: list[tuple[str, list[Item]]]) -> str | None:
     if any(1 < c < times[first] for c in times.values()):
         return None  # Something comes less often than what would be the record.
     return _shape(notes[first]) or None
-
-
-def _once(items: list[Item], most: int) -> bool:
-    """No label twice in a sheet: then each sheet is a record."""
-    count = Counter(n for item in items for n, _ in item.labels)
-    del most
-    return all(c == 1 for c in count.values())
 
 
 def _lead(listed: list[tuple[str, list[Item]]], at: list[tuple[int, int]]) -> str:
@@ -328,7 +326,7 @@ def _note_mark(listed: list[tuple[str, list[Item]]]) -> str:
     return shape if found is not None and "link_label" in found.fields else ""
 
 
-def _single(listed: list[tuple[str, list[Item]]], sheets: Sheets) -> str:
+def _single(listed: list[tuple[str, list[Item]]]) -> str:
     """file or sheet where each holds one record, else ""."""
     bodies = [(name, item.body) for name, items in listed for item in items if item.body is not None]
     labels = [n for _, items in listed for item in items for n, _ in item.labels]
@@ -354,7 +352,6 @@ def _single(listed: list[tuple[str, list[Item]]], sheets: Sheets) -> str:
         return "file"
     if not bodies and labels:
         return "file"
-    del sheets
     return ""
 
 
@@ -417,7 +414,7 @@ def _tables(listed: list[tuple[str, list[Item]]], sheets: Sheets, layout: Layout
                 and _cross([(b, rows) for _, b, rows, _ in bodies if not title or b.title == title]),
             )
             if layout.kind == "report" and mine[0][1] is not None and not first.no_headings:
-                found.widths = _widths(mine, layout)
+                found.widths = _widths(mine)
                 if found.widths:
                     _fixed_headings(found, mine[0][0], mine[0][1])
             if sum(frequency_of(h) is not None for h in first.headings[1:]) >= 8:
@@ -462,7 +459,7 @@ def _cross(bodies: list[tuple[Body, list[list[Any]]]]) -> bool:
     return True
 
 
-def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[int, ...]:
+def _widths(mine: list[tuple[Body, list[str] | None]]) -> tuple[int, ...]:
     """Where the columns begin, for tables whose rows leave cells out; () where cutting at blanks does."""
     lines: list[str] = []
     heads: list[str] = []
@@ -479,7 +476,6 @@ def _widths(mine: list[tuple[Body, list[str] | None]], layout: Layout) -> tuple[
         lines += [r.expandtabs() for r in rows if r.strip()]
     if not ragged or not lines:
         return ()
-    del layout
     starts = columns(heads, lines)
     return starts if len(starts) >= 2 else ()
 

@@ -312,6 +312,8 @@ def _of_point(s: Seen, meaning: Meaning, around: Surroundings, how: Standing) ->
     if not parameter:
         shaped = by_shape(s, around, meaning)
         return [*facts(s, how), *([shaped] if shaped is not None else [])]
+    if parameter == "velocity":
+        return [nominal_velocity(s)]
     if is_curve(parameter):
         found = point_of_curve(s, parameter, direct, around, meaning)
     else:

@@ -76,7 +76,9 @@ def best(make: Callable[[Answers], Files], entry: Entry, answers: Answers, name:
             return written(first, name, least)
         found = _attempt(first, sample, name, 0.0)
         answers = dict(answers)
-        little = len(first) == 1 and found.score <= _ENOUGH * _numbers(first)
+        # Of a long text only the beginning is read: its score says nothing of all its numbers.
+        enough = _ENOUGH * _numbers(first) if sample is entry else 0.0
+        little = len(first) == 1 and found.score <= enough
         for way in ways(first[0][0]) if little else ():
             other = _attempt(make({**answers, WAY: way}), sample, name, 0.0)
             if other.score > _BETTER * found.score:

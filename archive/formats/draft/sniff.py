@@ -63,10 +63,15 @@ def page(entry: Entry, fallback: texts.Encoding) -> texts.Encoding:
         found = _hits(data, name)
         if found > most:
             best, most = texts.Encoding(name, "words of the text"), found
+    if best is fallback and _CONTROLS.search(data.decode(fallback.name, "ignore")):
+        return texts.Encoding("cp850", "bytes that are control characters in other pages")
     if best is fallback and most:
         return texts.Encoding(fallback.name, "words of the text")
     return best
 
+
+_CONTROLS = re.compile(r"[\x80-\x84\x86-\x9f]")
+"""Control characters of ISO/IEC 6429 but for the next line, which no text holds."""
 
 _BEYOND_ASCII = re.compile(r"(?:(?<![^\W\d_])[^\W\d_]+)?[^\x00-\x7f][^\W\d_]*")
 """A word with a letter or mark beyond ASCII. It begins where letters begin, lest a run of them be tried from each."""

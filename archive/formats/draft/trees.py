@@ -538,15 +538,15 @@ def _table(each: str, found: list[Tree], number: int) -> Found:
         if ANY in each.split("/"):
             put(KEY, (*parents[-1:], "key"), i, keys[i])
         for name, value in _own(member):
-            put(name or TEXT, _levels(name, parents, member), i, value)
+            put(name or TEXT, _levels(name, parents), i, value)
         for up in range(1, min(depth, len(above))):
             tree = above[up - 1]
             if isinstance(tree, dict):
                 for name, value in tree.items():
                     if not isinstance(value, dict | list) or name == TEXT or is_numbers(value):
-                        put("../" * up + name, _levels(name, parents[: len(parents) - up], tree), i, value)
+                        put("../" * up + name, _levels(name, parents[: len(parents) - up]), i, value)
                     elif isinstance(value, dict) and isinstance(value.get(TEXT), str):
-                        put("../" * up + name, _levels(name, parents[: len(parents) - up], tree), i, value[TEXT])
+                        put("../" * up + name, _levels(name, parents[: len(parents) - up]), i, value[TEXT])
     listed = [c for c in columns.values() if any(x is not None for x in c.cells)]
     runs = [id(above[0]) if above else n for n, _, above in rows]
     table = Found(listed, [n for n, _, _ in rows], f"table {number}", each=each, rows=size, times=len(found), run=runs)
@@ -603,9 +603,8 @@ def _own(member: Tree) -> Iterator[tuple[str, Any]]:
         yield TEXT, member
 
 
-def _levels(name: str, parents: list[str], tree: Tree) -> tuple[str, ...]:
+def _levels(name: str, parents: list[str]) -> tuple[str, ...]:
     """Headings of a leaf: the last element above it, and its own names."""
-    del tree
     own = [p.lstrip("@") for p in name.split("/") if p not in (TEXT, "", "..")]
     if name.startswith("#"):
         return ("",)
@@ -666,7 +665,7 @@ def _around(layout: Layout, tree: Tree, path: str) -> None:
         beside.setdefault(name, []).append(value)
     for name, values in beside.items():
         levels = tuple(p.lstrip("@") for p in name.split("/")[-2:])
-        if len(values) > 1 or _is_axis(levels, values[0]):
+        if len(values) > 1 or _is_axis(values[0]):
             axes[name] = len(values)
         if len(values) == 1:
             layout.shared.append(Column(f"/{name}", levels, list(values)))
@@ -693,16 +692,14 @@ def _outside(tree: Tree, way: list[str], here: str) -> Iterator[tuple[str, Any]]
             yield from _outside(child, ["\0"], f"{here}/{name}".lstrip("/") if name != TEXT else here)
 
 
-def _is_axis(levels: tuple[str, ...], value: Any) -> bool:
+def _is_axis(value: Any) -> bool:
     numbers = value if is_numbers(value) else []
     if isinstance(value, str):
         try:
             numbers = [float(x) for x in value.split()]
         except ValueError:
             return False
-    rising = len(numbers) >= 5 and all(a < b for a, b in pairwise(numbers) if a is not None and b is not None)
-    del levels
-    return rising
+    return len(numbers) >= 5 and all(a < b for a, b in pairwise(numbers) if a is not None and b is not None)
 
 
 def _axes(layout: Layout, tree: Tree, axes: dict[str, int]) -> None:
@@ -714,7 +711,7 @@ def _axes(layout: Layout, tree: Tree, axes: dict[str, int]) -> None:
         each = name
         rows = [(m, a) for m, a, _ in members(tree, each)]
         values = [m.get(TEXT) if isinstance(m, dict) else m for m, _ in rows]
-        if not values or not all(_is_axis((), v) for v in values):
+        if not values or not all(_is_axis(v) for v in values):
             continue
         columns = [Column(TEXT, (each.rpartition("/")[2],), values)]
         if isinstance(rows[0][0], dict):
