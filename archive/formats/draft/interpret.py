@@ -285,17 +285,24 @@ def _claims(s: Seen, seen: list[Seen], meaning: Meaning, around: Surroundings) -
 
 def _of_named_row(s: Seen, meaning: Meaning, around: Surroundings) -> list[Placed]:
     """A column of a table whose rows name their quantity: a value of it, or a scalar that the column itself names."""
-    of_link = meaning.label is not None and s.numeric and one_each(meaning.label, s)
-    # One number for all rows of a link is a reading of the link, whatever its rows are.
+    of_link = _one_for_all(s, meaning)
     parameter, direct = quantity_said(s, around) if of_link else parameter_of(s.heading, around)
     if of_link and not parameter and not s.heading.fields:
-        return [nowhere(s, "one number for all rows of a link, of which nothing says what it is")]
+        return [nowhere(s, _NO_WORD)]
     if not parameter or is_curve(parameter) or not s.numeric:
         return [row_value(s, around)]
     if parameter == "velocity":
         return [nominal_velocity(s)]
     found = single(s, parameter, direct, around, meaning, "worst_value")
     return [found if found is not None else nowhere(s)]
+
+
+_NO_WORD = "one number for all rows of a link, of which nothing says what it is"
+
+
+def _one_for_all(s: Seen, meaning: Meaning) -> bool:
+    """Whether a column has one number for all rows of a link: it is a reading of the link, whatever its rows are."""
+    return meaning.label is not None and s.numeric and one_each(meaning.label, s)
 
 
 def _of_point(s: Seen, meaning: Meaning, around: Surroundings, how: Standing) -> list[Placed]:
@@ -307,6 +314,10 @@ def _of_point(s: Seen, meaning: Meaning, around: Surroundings, how: Standing) ->
     level = h.modifiers & _SAYS_WHICH or dimension_of(h.unit) == "level"
     if how.label or (h.fields and not parameter and not (s.numeric and level)):
         return list(facts(s, how)) or [nowhere(s)]
+    if not parameter and not h.fields and _one_for_all(s, meaning):
+        parameter, direct = quantity_said(s, around)
+        if not parameter:
+            return [nowhere(s, _NO_WORD)]
     if "parameter" in meaning.keys and not parameter:
         return [row_value(s, around)]
     if not parameter:

@@ -112,7 +112,8 @@ def _put(to: Target, part: str) -> Target:
 
 def end_by_need(meaning: Meaning, free: Sequence[Seen], runs: Sequence[Any]) -> None:
     """Finds the column of ends that no word names: two words without which rows that differ would be the same."""
-    if "end" in meaning.keys or "pairing" not in meaning.keys or len(runs) < 4:
+    paired_rows = "pairing" in meaning.keys or ("parameter" in meaning.keys and "frequency" in meaning.keys)
+    if "end" in meaning.keys or not paired_rows or len(runs) < 4:
         return
     told = [filled_down(runs)]
     told += [s.column.cells for n, s in meaning.keys.items() if n != "unit" and len(s.column.cells) == len(runs)]
