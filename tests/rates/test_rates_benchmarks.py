@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.benchmarks import distributions, rates
+from tests.benchmarks import distributions, rates, ready
 
 
 def test_rates_and_duckdb_agree() -> None:
@@ -16,3 +16,8 @@ def test_distributions_and_numpy_agree() -> None:
     rows = distributions.run((400,), quick=True)
     assert len(rows) == len(distributions.PARAMETERS)
     assert all(r["agrees"] for r in rows)
+
+
+def test_readiness_and_reading_are_of_the_same_links() -> None:
+    (row,) = ready.run((400,), quick=True)
+    assert row["agrees"] and row["parameters"] >= 3

@@ -27,9 +27,10 @@ from archive.answers.rates.source import Choice
 from archive.answers.rates.table import encoded
 from archive.answers.rates.trend import Trend, trend
 from archive.answers.rates.trend_picture import of_trend
-from archive.answers.rates.words import failed_table, rates_table, trend_table
+from archive.answers.rates.words import failed_table, false_alarms, rates_table, trend_table
 from archive.atomic import atomic_write, require_empty
 from archive.store import Archive
+from archive.vocabulary import parameters
 from archive.vocabulary.counted import counted
 
 PAGE = "index.html"
@@ -102,7 +103,8 @@ def _reliable(found: Rates, followed: Trend | None) -> Iterator[Block]:
     yield from (Para(text) for text in found.closing)
     expected = found.expected_false_alarms + (followed.plain()["expected_false_alarms"] if followed is not None else 0)
     if expected:
-        yield Para(f"Where in truth nothing differs or changes, about {expected:.2f} of these sentences are expected.")
+        alarms = false_alarms(round(expected, 2))
+        yield Para(f"Where in truth nothing differs or changes, about {alarms} among such sentences would be expected.")
     yield Para(
         "Of the links that are in the archive the counts are exact. Intervals are of the rate at which such jobs pass; "
         "links of one job go together, so that an interval rests on jobs and not on links.",
@@ -140,7 +142,9 @@ def _over_time(followed: Trend) -> Iterator[Block]:
 def _failed(missed: Failed) -> Iterator[Block]:
     if missed.rows:
         yield Figure(of_failed(missed).svg(), "", "Failing links by what failed; the table below holds the numbers.")
-        yield _table(failed_table(missed))
+        head, *rows = failed_table(missed)
+        known = parameters()
+        yield _table([head, *([known[c].name if c in known else c for c in row] for row in rows)])
     if missed.notes:
         yield Notice("Beside these", missed.notes, "note")
 
@@ -150,4 +154,4 @@ def _table(lines: Sequence[Sequence[str]]) -> TableBlock:
     empty = [i for i in range(len(head)) if not any(row[i] for row in rows)]
     kept = [i for i in range(len(head)) if i not in empty]
     align = "".join("l" if i == 0 else "r" for i in kept)
-    return TableBlock([head[i] for i in kept], [[row[i] for i in kept] for row in rows], align)
+    return TableBlock([head[i].replace("_", " ") for i in kept], [[row[i] for i in kept] for row in rows], align)
