@@ -240,8 +240,14 @@ def _numbers(cell: Any) -> bool:
     return isinstance(cell, list) and any(isinstance(x, int | float) for x in cell)
 
 
+_ONE = re.compile(r"[-+<>]?\d+(?:\.\d+)?")
+
+
 def _is_list(text: str) -> bool:
-    return bool(re.match(r"^\s*[-+]?\d+(?:[.,]\d+)?(?:\s*[;| \t,]\s*[-+<>]?\d+(?:[.,]\d+)?){4,}\s*;?\s*$", text))
+    """Five numbers or more, parted by blanks or marks. In time that grows with the text: a pattern for all of it tried
+    every way to take a comma, for that of decimals or for a mark between numbers."""
+    parts = re.split(r"[\s;|,]+", text.strip().rstrip(";"))
+    return len(parts) > 4 and all(map(_ONE.fullmatch, parts))
 
 
 def _separator(some: Sequence[str], decimal: str) -> str:
