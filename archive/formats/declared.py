@@ -13,7 +13,7 @@ from pathlib import Path
 from archive import schemas
 from archive.atomic import write_bytes
 from archive.errors import Trouble
-from archive.formats import guide
+from archive.formats import guide, one_file_validator
 from archive.formats.open_csv import METADATA, csvw
 from archive.formats.open_xml import xsd
 from archive.formats.touchstone.port_map_keys import PortMapFile
@@ -26,6 +26,7 @@ def made() -> dict[str, Callable[[], str]]:
         xsd.FILE_NAME: xsd.xsd,
         METADATA: csvw.text,
         guide.NAME: guide.text,
+        one_file_validator.DEFINITIONS: one_file_validator.definitions,
         "port-map.schema.json": partial(json_schema, PortMapFile, "Port map of a network-analyser file"),
     }
 
@@ -47,7 +48,7 @@ def copy(names: list[str], folder: Path) -> list[Path]:
 
     Errors: Trouble where another file of such a name stands there: nothing is written then; OSError.
     """
-    texts = {folder / name: (schemas.root() / name).read_bytes() for name in names}
+    texts = {folder / name: _content(name) for name in names}
     for path, text in texts.items():
         if path.exists() and (not path.is_file() or path.read_bytes() != text):
             raise Trouble(
@@ -71,3 +72,7 @@ def copy(names: list[str], folder: Path) -> list[Path]:
             folder.rmdir()
         raise
     return list(texts)
+
+
+def _content(name: str) -> bytes:
+    return one_file_validator.packed() if name == one_file_validator.NAME else (schemas.root() / name).read_bytes()

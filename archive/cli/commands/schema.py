@@ -9,9 +9,16 @@ import click
 from archive.cli.common import output_options, print_json, print_line, say
 
 _FILES = {
-    "xml": ["link-record-1.xsd"],
+    "xml": ["link-record-1.xsd", "check-link-record.pyz"],
     "csv": ["link-record-1-csv.json"],
-    None: ["README.md", "link-record-1.xsd", "link-record-1-csv.json", "tables.toml", "vocabulary.toml"],
+    None: [
+        "README.md",
+        "link-record-1.xsd",
+        "link-record-1-csv.json",
+        "tables.toml",
+        "vocabulary.toml",
+        "check-link-record.pyz",
+    ],
 }
 
 
@@ -23,8 +30,9 @@ _FILES = {
 def command(form: str | None, folder: Path | None, write: bool, as_json: bool, quiet: bool) -> None:
     """Write the schema files out: everything needed to read or write link records without this program.
 
-    Without FORM all of them: the field guide, the XML Schema, the CSV on the Web metadata, the table definitions
-    and the vocabulary. Without -o they go into the folder you are in.
+    Without FORM all of them: the field guide, the XML Schema, the CSV on the Web metadata, the table definitions,
+    the vocabulary, and check-link-record.pyz, which checks link record XML with Python alone. Without -o they go
+    into the folder you are in.
 
     \b
     Example:
