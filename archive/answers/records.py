@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import nullcontext
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from archive.store import Archive
 from archive.store.catalogue.cable_columns import LATER_CABLE
 from archive.store.catalogue.filters import Filters
 from archive.store.catalogue.search import find
+from archive.store.checked_files import passed_over
 from archive.tables import Batch
 
 if TYPE_CHECKING:
@@ -33,11 +35,16 @@ def places(archive: Archive, chosen: Filters) -> dict[str, Place]:
     return out
 
 
-def read(archive: Archive, wanted: Iterable[Place]) -> Iterator[Batch]:
-    """These records, deposit after deposit; neighbours are read together."""
+def read(archive: Archive, wanted: Iterable[Place], *, lacks: str | None = None) -> Iterator[Batch]:
+    """These records, deposit after deposit; neighbours are read together.
+
+    lacks: what an answer then does not hold, where it goes on without a deposit that is damaged, and names it. Errors:
+    Trouble for a damaged one where lacks is None.
+    """
     for deposit, members in groupby(sorted(wanted), key=lambda p: p[0]):
-        for listed, batch in as_archived(archive.tables(deposit), sorted({p for _, p in members})):
-            yield retyped(archive, deposit, listed, amended(archive, deposit, listed, batch))
+        with nullcontext() if lacks is None else passed_over(deposit, lacks):
+            for listed, batch in as_archived(archive.tables(deposit), sorted({p for _, p in members})):
+                yield retyped(archive, deposit, listed, amended(archive, deposit, listed, batch))
 
 
 def as_archived(tables: BagTables, positions: Sequence[int]) -> Iterator[tuple[list[int], Batch]]:

@@ -46,13 +46,16 @@ class CheckInput:
     archive: Archive | None = None
 
 
-def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], beside: list[Path]) -> CheckInput:
-    """Files, or one archive. beside: files of the command itself, passed over where an input holds them.
+def source(
+    inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], beside: list[Path], *, saved: bool
+) -> CheckInput:
+    """Files, or one archive. beside: files of the command itself, passed over where an input holds them. saved: what is
+    found is written to a file, which has no place to say that a damaged deposit was passed over: it is refused.
 
     Errors: Trouble for a job without an archive, or for a folder that is not an archive.
     """
     if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
-        return _of_archive(Path(inputs[0]), job)
+        return _of_archive(Path(inputs[0]), job, saved=saved)
     if job is not None:
         raise Trouble(
             "--job is for an archive",
@@ -65,7 +68,7 @@ def source(inputs: tuple[str, ...], job: str | None, mapping: tuple[str, ...], b
     return CheckInput(lambda _: formats.read_all(inputs, mapping=mapping, leave_out=beside), files=inputs)
 
 
-def _of_archive(path: Path, job: str | None) -> CheckInput:
+def _of_archive(path: Path, job: str | None, *, saved: bool) -> CheckInput:
     from archive import store
     from archive.answers.job_schedule import latest_schedule
     from archive.answers.known_names import check_job
@@ -79,9 +82,13 @@ def _of_archive(path: Path, job: str | None) -> CheckInput:
     if job is not None:
         check_job(archive, job)
     where = places(archive, Filters(job=job))
+    if saved:
+        archive.rest_on_every_record()
+    lacks = None if saved or job is not None else "not all of its records are checked"
 
     def batches(ids: list[str] | None) -> Iterable[Any]:
-        return read(archive, where.values() if ids is None else [where[i] for i in ids])
+        chosen = where.values() if ids is None else [where[i] for i in ids]
+        return read(archive, chosen, lacks=lacks)
 
     rows = latest_schedule(archive, job) if job is not None else {}
     known = {c.name for c in tables()["schedule"].columns} - {"schedule_id"}

@@ -53,7 +53,7 @@ def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
 
 def every_damage(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     """Every kind of damage over every file of an archive, and all questions after each."""
-    yield damages.damages(folder / "damages", 20 if quick else None)
+    yield damages.damages(folder / "damages", 20) if quick else damages.every_damage(folder / "damages")
 
 
 def random_properties(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:

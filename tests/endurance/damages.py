@@ -6,102 +6,21 @@ that a person can act on. What is damaged of one job's bags and events costs no 
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import random
 import shutil
 import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
 from archive import store
-from archive.answers.claim.gather import gather
-from archive.answers.history import history
-from archive.answers.jobs import facts, state
-from archive.answers.link import open_link
-from archive.answers.progress import progress
-from archive.answers.rates.distributions import CurveChoice, distribution
-from archive.answers.rates.rates import rates
-from archive.answers.regrade import regrade
-from archive.answers.setaside import set_aside
-from archive.answers.views import Query
-from archive.errors import Caveat, Trouble
-from archive.store import Archive
-from archive.store.catalogue.filters import Filters
-from archive.store.catalogue.search import find
-from archive.store.deposits import receipt
-from archive.store.documents import DocumentFacts, attach, of_job
-from archive.store.events import Correction, amend, hold, holds
-from archive.store.events.redact import of_name, redact
+from archive.errors import Caveat, Remark, Trouble
 from archive.store.fixity import fixity
-from archive.store.proofs import prove
-from tests.store.store_making import batch, deposit, rows
-
-JOB, LINK = "HARBOUR-2019-04", "1A-A01"
-OTHER_JOB, OTHER_LINK = "MOLE-2020-01", "B-1"
-
-Answer = Callable[[Archive], Any]
-
-
-def made(folder: Path) -> Archive:
-    """An archive with some of everything that an answer is made of."""
-    archive = store.create(folder / "archive")
-    export, letter = folder / "export.csv", folder / "letter.txt"
-    export.write_text("invented,cells\n")
-    letter.write_text("An invented letter.\n")
-    one = deposit(archive, batch(rows(LINK), rows("1A-A02", place="row 3", shift=1)), originals=[(export, export.name)])
-    deposit(archive, batch(rows(LINK, time="2019-03-06T09:00", source="b" * 64, shift=2)), by="S. Wexcombe")
-    assert one.entry is not None
-    deposit(archive, batch(rows(OTHER_LINK, source="c" * 64, shift=3)), job=OTHER_JOB, site="Mole End")
-    amend(archive, [Correction(f"{one.entry['deposit']}/1", "site", "West")], by="R. Ostrander", reason="renamed")
-    state(archive, JOB, ["warranty_end=2044-04-30", "contractor=Tern Cabling"], by="R. Ostrander")
-    attach(archive, [letter], DocumentFacts(JOB, "letter"), by="R. Ostrander")
-    regrade(archive, Filters(), against=["tia-568.2-d/cat6/permanent-link"], by="R. Ostrander", reason="asked")
-    redact(archive, of_name(archive, "S. Wexcombe"), by="R. Ostrander", reason="asked for")
-    hold(archive, JOB, release=False, by="R. Ostrander", reason="claim")
-    return archive
-
-
-def _first(archive: Archive) -> str:
-    return str(next(e["deposit"] for e in archive.entries() if e.kind == "deposit"))
-
-
-def claim_facts(archive: Archive, link: str) -> Any:
-    said, originals = gather(archive, link)
-    for t in said.tests:
-        if t.original.why == "damaged":  # the claim says so on its first page, and ends with 1
-            warnings.warn(t.original.said, Caveat, stacklevel=1)
-    tests = [(t.digest, t.state, t.deposited_by, [(s.by, s.verdict, s.grades) for s in t.stated]) for t in said.tests]
-    return [tests, said.history, said.documents, said.job, said.why, said.cautions, sorted(originals.items())]
-
-
-QUESTIONS: dict[str, Answer] = {
-    "find": lambda a: [a.catch_up(), [dict(r) for r in find(a.db, Filters())]][1],
-    "history": lambda a: [history(a, open_link(a, label)) for label in (LINK, "1A-A02")],
-    "job": lambda a: facts(a, JOB),
-    "documents": lambda a: of_job(a, JOB),
-    "holds": holds,
-    "receipt": lambda a: [receipt(a, e["deposit"]).plain() for e in a.entries() if e.kind == "deposit"],
-    "proof": lambda a: {k: v for k, v in prove(a, a.address(f"{_first(a)}/0")).items() if k != "made"},
-    "claim": lambda a: claim_facts(a, LINK),
-    "progress": lambda a: progress(a, JOB).plain(),
-    "set aside": set_aside,
-    "rates": lambda a: rates(a, ["job"]).plain(),
-    "curves": lambda a: [s.records for s in distribution(a, CurveChoice("next")).spreads],
-    "sql": lambda a: _rows(a, "SELECT deposit, position, link_label FROM records ORDER BY ALL"),
-    "sql of curves": lambda a: _rows(a, "SELECT * EXCLUDE deposit FROM sweeps ORDER BY ALL"),
-    "the other link": lambda a: history(a, open_link(a, OTHER_LINK)),
-    "the other job": lambda a: [facts(a, OTHER_JOB), progress(a, OTHER_JOB).plain()],
-    "the other claim": lambda a: claim_facts(a, OTHER_LINK),
-}
-OF_ALL = ("find", "set aside", "rates", "curves", "sql", "sql of curves")
-"""What is asked of the whole archive: answered, and named, whatever one bag or event lacks."""
-
-
-def _rows(archive: Archive, sql: str) -> list[Any]:
-    with Query(archive, sql) as query:
-        return list(query.rows())
+from tests.endurance.damage_questions import JOB, OF_ALL, QUESTIONS, Answer, made
 
 
 def _bit(path: Path, draw: random.Random, _others: list[Path]) -> None:
@@ -144,9 +63,10 @@ DAMAGES: dict[str, Callable[[Path, random.Random, list[Path]], Any]] = {
 }
 
 
-def damages(folder: Path, most: int | None = None, seed: int = 1) -> dict[str, Any]:
-    """Damages one file at a time; most: so many at random, by default every kind on every file."""
-    draw = random.Random(seed)
+def damages(folder: Path, most: int | None = None, seed: int = 1, part: tuple[int, int] = (0, 1)) -> dict[str, Any]:
+    """Damages one file at a time; most: so many at random, by default every kind on every file. part: which share of
+    the cases, and of how many. A promise that is broken is printed at once."""
+    warnings.simplefilter("ignore", Remark)
     folder.mkdir(parents=True, exist_ok=True)
     template = made(folder).root
     os.environ["MUNIMENT_CACHE"] = str(folder / "undamaged")
@@ -155,43 +75,61 @@ def damages(folder: Path, most: int | None = None, seed: int = 1) -> dict[str, A
     names = sorted(p.relative_to(template).as_posix() for p in template.rglob("*") if p.is_file())
     listed = [e for e in store.open(template).entries() if e.get("job") == JOB or e.get("jobs") == [JOB]]
     first = tuple(str(e["path"] if e.kind == "deposit" else f"events/{e['id']}") for e in listed)
-    last = max(name for name in names if name.startswith("ledger/"))
-    cases = [(name, kind) for name in names for kind in DAMAGES]
+    cases = [(name, kind) for name in names for kind in DAMAGES if kind != "stray" or _leads(name, names)]
+    cases = random.Random(seed).sample(cases, most or len(cases))[part[0] :: part[1]]
     counts: Counter[str] = Counter()
     wrong: list[str] = []
-    for number, (name, kind) in enumerate(draw.sample(cases, most) if most else cases):
-        root = folder / f"case-{number}"
+    for number, (name, kind) in enumerate(cases):
+        root, caches = folder / f"case-{number}", [str(folder / f"{which}-{number}") for which in ("warm", "fresh")]
         shutil.copytree(template, root)
-        os.environ["MUNIMENT_CACHE"] = str(folder / f"warm-{number}")
+        os.environ["MUNIMENT_CACHE"] = caches[0]
         store.open(root).catch_up()
-        path = root / name
-        path.chmod(0o644)
-        before = {p: p.read_bytes() for p in root.rglob("*") if p.is_file()}
-        DAMAGES[kind](path, draw, [p for p in before if p != path])
-        after = {p: p.read_bytes() for p in root.rglob("*") if p.is_file()}
-        touched = [p.relative_to(root).as_posix() for p in before | after if before.get(p) != after.get(p)]
-        if not touched:
-            continue  # equal files were swapped
-        counts["tried"] += 1
-        warm, fresh = (str(folder / f"{which}-{number}") for which in ("warm", "fresh"))
+        touched = _damage(root, name, kind, random.Random(f"{seed} {name} {kind}"))
+        counts["tried"] += bool(touched)
         # That the last entry is gone shows only against a head held elsewhere: a machine that never saw it cannot know.
-        unknowable = (name, kind) == (last, "delete")
-        caches = [warm] if unknowable else [warm, fresh]
-        for asked, what, found in _asked(root, caches, truth):
+        unknowable = kind == "delete" and name == max(n for n in names if n.startswith("ledger/"))
+        for asked, what, found in _asked(root, caches[:1] if unknowable else caches, truth) if touched else ():
             counts[what] += 1
             elsewhere = asked.startswith("the other") and all(p.startswith(first) for p in touched)
             whole = asked in OF_ALL and all(p.startswith(("deposits", "events")) for p in touched)
             if what in ("false", "fault") or (what == "refused" and (elsewhere or whole)):
                 wrong.append(f"{kind} of {name}: {asked} is {what}: {found}")
-        os.environ["MUNIMENT_CACHE"] = warm
-        if fixity(store.open_damaged(root)).sound:
+                print(wrong[-1], flush=True)
+        os.environ["MUNIMENT_CACHE"] = caches[0]
+        if touched and fixity(store.open_damaged(root)).sound:
             wrong.append(f"{kind} of {name}: not named by fixity")
-        for left in (root, folder / f"warm-{number}", folder / f"fresh-{number}"):
+            print(wrong[-1], flush=True)
+        for left in (root, *map(Path, caches)):
             shutil.rmtree(left, ignore_errors=True)
     assert wrong == [], "\n".join(wrong)
     shutil.rmtree(template)
     kinds = ("tried", "refused", "unaffected", "named", "false", "fault")
     return {"run": "damages", **{kind: counts[kind] for kind in kinds}, "not named": 0}
+
+
+def _leads(name: str, names: list[str]) -> bool:
+    """Whether a file is the first of its folder: a stray file beside the second is the same one again."""
+    folder = name.rpartition("/")[0]
+    return name == min(n for n in names if n.rpartition("/")[0] == folder)
+
+
+def _damage(root: Path, name: str, kind: str, draw: random.Random) -> list[str]:
+    """Does it; the paths that are touched: none where equal files were swapped."""
+    path = root / name
+    path.chmod(0o644)
+    before = {p: p.read_bytes() for p in root.rglob("*") if p.is_file()}
+    DAMAGES[kind](path, draw, [p for p in before if p != path])
+    after = {p: p.read_bytes() for p in root.rglob("*") if p.is_file()}
+    return [p.relative_to(root).as_posix() for p in before | after if before.get(p) != after.get(p)]
+
+
+def every_damage(folder: Path) -> dict[str, Any]:
+    """Every kind of damage on every file, by as many processes as the machine has cores."""
+    parts = os.cpu_count() or 1
+    with ProcessPoolExecutor(parts, multiprocessing.get_context("spawn")) as pool:
+        runs = [pool.submit(damages, folder / f"part-{n}", part=(n, parts)) for n in range(parts)]
+        found = [run.result() for run in runs]
+    return {"run": "damages", **{k: sum(one[k] for one in found) for k in found[0] if k != "run"}}
 
 
 def _asked(root: Path, caches: list[str], truth: dict[str, tuple[str, Any]]) -> Iterator[tuple[str, str, str]]:
@@ -212,7 +150,8 @@ def _said(root: Path, ask: Answer) -> tuple[str, Any]:
         with warnings.catch_warnings(record=True) as caveats:
             warnings.simplefilter("always", Caveat)
             said = ask(store.open(root))
-        return ("named" if caveats else "answer"), said
+        named = any(not issubclass(c.category, Remark) for c in caveats)  # a remark changes no exit code
+        return ("named" if named else "answer"), said
     except Trouble as trouble:
         return "refused", str(trouble)
     except Exception as fault:  # noqa: BLE001 - counted

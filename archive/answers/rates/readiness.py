@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -28,8 +29,10 @@ from archive.limits import fiber
 from archive.spread import Workforce
 from archive.store import Archive
 from archive.store.assessments import RecordsToGrade, graded, records_to_grade
+from archive.store.checked_files import DamagedFile, tell_passed_over
 from archive.store.counting.columns import BITS
 from archive.store.kept_work import BagWork
+from archive.store.records import split_address
 from archive.tables import Batch
 from archive.vocabulary.counted import counted
 
@@ -37,6 +40,7 @@ CARRY, DO_NOT, CANNOT = "carry", "do_not", "cannot_be_told"
 _NEARLY_ALL = 0.9
 _OUTCOMES = {"pass": CARRY, "fail": DO_NOT}
 _NO_LIMIT = "limit not established"
+_NOT_READ = "its deposit cannot be read"
 _REMARKS = ("judged as", "limit not established for", "measured as")
 """Parts of a reason that say how an answer was reached, and do not stand in the way of one."""
 
@@ -177,22 +181,41 @@ def _verdicts(
     listed = [archives] if isinstance(archives, Archive) else list(archives)
     found: _Verdicts = {}
     for name, archive in zip(archive_names(listed), listed, strict=True):
-        pieces = records_to_grade(archive, (t.address for t in tests if t.archive == name), asked)
+        of: dict[str, list[str]] = {}
+        for test in (t for t in tests if t.archive == name):
+            of.setdefault(split_address(test.address)[0], []).append(test.address)
+        damaged: dict[str, str] = {}
+        pieces = []
+        for deposit, addresses in of.items():
+            try:
+                pieces += records_to_grade(archive, addresses, asked)
+            except DamagedFile as lost:
+                damaged[deposit] = lost.path
         work = BagWork(archive.id, force, "ready", _graded, pieces, lambda piece: piece.deposit)
-        for _, rows in work.sure():
+        for piece, rows in work.sure():
+            if isinstance(rows, str):
+                damaged[piece.deposit] = rows
+                continue
             for address, limit, verdict, reason, provisional in rows:
                 found[name, address, limit] = verdict, reason or "", bool(provisional)
+        for deposit, path in damaged.items():
+            tell_passed_over(deposit, path, "of its records it cannot be told")
+            keys = product((name,), of[deposit], asked.applications)
+            found.update(dict.fromkeys(keys, ("not graded", _NOT_READ, False)))
     return found
 
 
 _WANTED = ["address", "limit_id", "verdict", "reason", "provisional"]
 
 
-def _graded(piece: RecordsToGrade) -> list[tuple[Any, ...]]:
-    """The columns _WANTED of the verdicts of a piece, wherever this runs."""
+def _graded(piece: RecordsToGrade) -> list[tuple[Any, ...]] | str:
+    """The columns _WANTED of the verdicts of a piece, wherever this runs; the path of a file that is damaged."""
     found: list[tuple[Any, ...]] = []
-    for part in graded(piece, partial(_against, asked=piece.said)):
-        found += zip(*(part["verdicts"][name].to_pylist() for name in _WANTED), strict=True)
+    try:
+        for part in graded(piece, partial(_against, asked=piece.said)):
+            found += zip(*(part["verdicts"][name].to_pylist() for name in _WANTED), strict=True)
+    except DamagedFile as lost:
+        return lost.path
     return found
 
 
@@ -271,6 +294,7 @@ _NEEDED = (
     ("verdict", "whole curves: a test that stores every point"),
     ("no measurements", "what the limits of the application ask for: the record holds nothing of it"),
     ("not measured", "what is named as not measured"),
+    (_NOT_READ, "nothing again, but mend the archive: `muniment fixity` names what is damaged"),
     (r"covers|gap", "a sweep over the whole range of the application"),
     ("cords", "the channel, with its cords"),
     ("class of fibre is not known", "nothing again, but state the class of the fibre"),

@@ -65,7 +65,7 @@ def command(
     from archive.validation.job import JobCheck
 
     beside = [p for p in (schedule, policy, sarif, report) if p is not None]
-    source = checking.source(inputs, job, mapping, beside)
+    source = checking.source(inputs, job, mapping, beside, saved=bool(sarif or report))
     plan = checking.plan(schedule, schedule_columns, policy, today, report, source)
     whole = JobCheck(
         plan.policy, schedule=plan.schedule, places=plan.places, today=plan.today, with_copies=not no_copies
