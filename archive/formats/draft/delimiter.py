@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft.fixed import recut
-from archive.formats.draft.rectangles import body_at, filled
+from archive.formats.draft.rectangles import LastRun, body_at, filled
 from archive.formats.mapping.model import SourceFile
 from archive.formats.mapping.rows.text_rows import splitter
 
@@ -44,9 +44,9 @@ def _rectangles(lines: Sequence[str], mark: str) -> float:
         recut(lines, cut_lines)
     kinds = [cell_kinds.kinds(r) for r in cut_lines]
     total = sum(map(len, lines)) or 1
-    score, i = 0.0, 0
+    score, i, last = 0.0, 0, LastRun()
     while i < len(cut_lines):
-        body = body_at(cut_lines, kinds.__getitem__, i, False) if filled(cut_lines[i]) else None
+        body = body_at(cut_lines, kinds.__getitem__, i, False, last) if filled(cut_lines[i]) else None
         if body is None:
             i += 1
             continue

@@ -94,8 +94,12 @@ class Heading:
 
 
 def read(*levels: str) -> Heading:
-    """The reading of a heading. levels: from the outermost to the innermost text."""
-    return _read(levels).copy()
+    """The reading of a heading. levels: from the outermost to the innermost text. A text of more than _MOST_LETTERS
+    is no heading, and says nothing."""
+    return Heading("") if sum(map(len, levels)) > _MOST_LETTERS else _read(levels).copy()
+
+
+_MOST_LETTERS = 2_000
 
 
 @lru_cache(maxsize=65536)

@@ -6,9 +6,10 @@ What is a heading is told by contrast: in the columns in which the rows have num
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -94,12 +95,44 @@ class _Run:
         return sum(said) / len(said) if said else None
 
 
-def body_at(rows: Rows, kinds: Kinds, i: int, ragged: bool) -> Body | None:
-    """The table whose headings begin at a row, or None. ragged: rows end with their last cell, as those of sheets."""
+@dataclass
+class LastRun:
+    """The run of rows that was looked at last, and how many rows of it in a row began no table: a look through rows
+    from above to below takes time in proportion to their number, and not to its square."""
+
+    run: _Run | None = None
+    missed: int = 0
+
+    def begins_at(self, rows: Rows, kinds: Kinds, i: int, ragged: bool) -> _Run | None:
+        """The run that begins at a row; None where so many rows of it began no table that none will."""
+        width, last = _run_width(rows, i, ragged), self.run
+        n = -1 if last is None or last.width != width else bisect_left(last.at, i)
+        if last is None or n < 0 or n == len(last.at) or last.at[n] != i:
+            self.run, self.missed = _run(rows, kinds, i, ragged), 0
+            return self.run
+        self.missed += 1
+        return replace(last, at=last.at[n:]) if self.missed < _MOST_MISSED else None
+
+
+_MOST_MISSED = 500
+"""Rows of one run, one after the other, of which none begins a table, before no more is asked."""
+
+
+def body_at(rows: Rows, kinds: Kinds, i: int, ragged: bool, last: LastRun) -> Body | None:
+    """The table whose headings begin at a row, or None. ragged: rows end with their last cell, as those of sheets.
+    last: of this look through the rows."""
     here = filled(rows[i])
-    if len(here) < 2 and not (here and here[0] > 0):
+    if (len(here) < 2 and not (here and here[0] > 0)) or rule(rows[i]):
         return None
-    run = _run(rows, kinds, i, ragged)
+    run = last.begins_at(rows, kinds, i, ragged)
+    if run is None:
+        return None
+    body = _body_of(run, i)
+    last.missed = 0 if body is not None else last.missed
+    return body
+
+
+def _body_of(run: _Run, i: int) -> Body | None:
     heads = _heads(run) if len(run.at) >= 2 and not _titled(run) else 0
     if not heads or heads >= len(run.at) or run.at[heads - 1] - i >= heads:
         return None
@@ -112,9 +145,13 @@ def _width(row: Sequence[Any], ragged: bool) -> int:
     return (filled(row) or [-1])[-1] + 1 if ragged else len(row)
 
 
+def _run_width(rows: Rows, i: int, ragged: bool) -> int:
+    return max(_width(r, ragged) for r in rows[i : i + _MOST_HEADS]) if ragged else len(rows[i])
+
+
 def _run(rows: Rows, kinds: Kinds, i: int, ragged: bool) -> _Run:
     """The rows from one on that are as wide as it; of sheets, as wide or narrower."""
-    width = max(_width(r, ragged) for r in rows[i : i + _MOST_HEADS]) if ragged else len(rows[i])
+    width = _run_width(rows, i, ragged)
     at: list[int] = []
     k = i
     while k < len(rows):

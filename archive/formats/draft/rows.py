@@ -9,7 +9,7 @@ from typing import Any
 from archive.formats.base import units, words
 from archive.formats.draft import cells as cell_kinds
 from archive.formats.draft import heading
-from archive.formats.draft.rectangles import Body, Kinds, body_at, filled, points_at
+from archive.formats.draft.rectangles import Body, Kinds, LastRun, body_at, filled, points_at
 from archive.formats.mapping import names
 from archive.formats.mapping.rows.cutter import IN_BRACKETS
 from archive.formats.mapping.rows.labels import labels_of
@@ -37,10 +37,10 @@ def items(rows: list[list[Any]], ragged: bool) -> list[Item]:
             kinds[i] = cell_kinds.kinds(rows[i])
         return kinds[i]
 
-    i, note = 0, ""
+    i, note, last = 0, "", LastRun()
     while i < len(rows):
         here = filled(rows[i])
-        body = _body(rows, kind_row, i, out, ragged) if here else None
+        body = _body(rows, kind_row, i, out, ragged, last) if here else None
         if not here:
             out.append(Item(i, blank=True))
         elif body is not None:
@@ -61,8 +61,8 @@ def items(rows: list[list[Any]], ragged: bool) -> list[Item]:
     return out
 
 
-def _body(rows: list[list[Any]], kinds: Kinds, i: int, before: list[Item], ragged: bool) -> Body | None:
-    found = body_at(rows, kinds, i, ragged)
+def _body(rows: list[list[Any]], kinds: Kinds, i: int, before: list[Item], ragged: bool, last: LastRun) -> Body | None:
+    found = body_at(rows, kinds, i, ragged, last)
     if found is None and before and (before[-1].labels or before[-1].note):
         found = points_at(rows, kinds, i)
     return found
