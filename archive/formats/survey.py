@@ -66,11 +66,13 @@ def _describe(task: ReadingTask) -> Description:
 
 
 def _reason(task: ReadingTask) -> str:
-    """Why nobody can read a file, without the advice to look at it with this very command."""
+    """Why nobody can read a file and what to do, without the advice to look at it with this very command."""
     trouble = task.trouble
     if trouble is None:
         return "no reader knows this layout"
-    return f"{trouble.message}; found {trouble.found}" if trouble.found else trouble.message
+    said = f"{trouble.message}; found {trouble.found}" if trouble.found else trouble.message
+    advice = trouble.remedy if "muniment survey" not in trouble.remedy else ""
+    return f"{said}. {advice[:1].upper()}{advice[1:]}" if advice else said
 
 
 def _counted(task: ReadingTask) -> Description:

@@ -92,6 +92,22 @@ def test_a_text_of_mixed_encodings_ends(tmp_path: Path) -> None:
         list(archive.formats.read(path))
 
 
+def test_a_survey_says_how_a_bound_is_raised(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(SECONDS, "1")
+    path = tmp_path / "slow.csv"
+    path.write_text("a\n")
+    monkeypatch.setattr("archive.formats.reading.recognised", _never_ends)
+    (told,) = survey([path])
+    assert told.unread
+    assert "takes more time than one file may; found more than 1 seconds" in told.reason
+    assert f"set {SECONDS} to a larger number" in told.reason
+
+
+def _never_ends(*_: object) -> None:
+    while True:
+        pass
+
+
 HANGS = '''
 """Claims a file and then never ends, in one hook or the other."""
 from archive.formats.recognition import Recognition
