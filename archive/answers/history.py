@@ -52,13 +52,13 @@ def history(archive: Archive, link: ArchivedLink) -> list[dict[str, Any]]:
 
 def link_cautions(archive: Archive, link: ArchivedLink, known: Sequence[Caution] | None = None) -> list[str]:
     """What to know of the ledger entries that speak of a link: void and unread entries of the whole archive, and,
-    of its own, clocks that were wrong and signatures that are missing. known: all of the archive, where they were
-    worked out before."""
+    of its own, clocks that were wrong, signatures that are missing, and second keys under the name of who made them.
+    known: all of the archive, where they were worked out before."""
     known = cautions(archive) if known is None else known
     if not known:
         return []
     touching = _touching(archive, link, of_records(archive, (r["address"] for r in link.rows)))
-    return [c.text for c in known if c.kind in ("void", "unread") or c.entry in touching]
+    return [c.text for c in known if c.kind in ("void", "unread") or {c.entry, *c.bears_on} & touching.keys()]
 
 
 def _test(r: dict[str, Any], link: ArchivedLink, *, first: bool) -> dict[str, Any]:

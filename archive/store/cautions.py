@@ -26,11 +26,13 @@ Names = Callable[[LedgerEntry], dict[str, str]]
 
 @dataclass(frozen=True)
 class Caution:
-    """One thing to know. kind: void, unread, clock or signature; entry: number of the ledger entry that it is of."""
+    """One thing to know. kind: void, unread, clock or signature; entry: number of the ledger entry that it is of;
+    bears_on: numbers of later entries that say less for it."""
 
     kind: str
     entry: int
     text: str
+    bears_on: frozenset[int] = frozenset()
 
 
 def cautions(archive: Archive, entries: Sequence[LedgerEntry] | None = None) -> list[Caution]:
@@ -105,17 +107,16 @@ def _signatures(entries: Sequence[LedgerEntry], names: Names) -> Iterator[Cautio
         return
     held: dict[str, list[str]] = {}
     first = min(int(str(k["added"])) for k in keys.values())
-    for e in entries:
-        if e.number < first or not e.get("by"):
-            continue
-        who = names(e).get(e["by"])
+    stated = [(e, names(e).get(e["by"])) for e in entries if e.number >= first and e.get("by")]
+    for e, who in stated:
         if who is None:
             continue
         holding = [k for k in held.get(who, []) if _holds(keys[k]["retired"], e.number)]
         if e.get("event") == "key" and e["action"] == "add":
             if holding:
                 text = f"ledger entry {e.number} registers a second key under the name {who}, who holds {holding[0]}"
-                yield Caution("signature", e.number, text)
+                later = frozenset(o.number for o, by in stated if by == who and o.number > e.number)
+                yield Caution("signature", e.number, text, later)
             held.setdefault(who, []).append(e["key"])
         elif e.signed is None and holding:
             text = f"ledger entry {e.number}, by {who}, is not signed, though {who} holds key {holding[0]}"

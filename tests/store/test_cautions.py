@@ -121,6 +121,19 @@ def test_who_has_a_key_and_does_not_sign_is_told(archive: Archive, tmp_path: Pat
     assert "retired before" in report.damaged[0].what
 
 
+def test_a_second_key_is_told_of_every_link_that_its_name_touched_later(archive: Archive, tmp_path: Path) -> None:
+    """Whoever writes the ledger anew can register a key under a name that has one, and sign all that follows."""
+    pytest.importorskip("cryptography")
+    first = key_of(archive, tmp_path / "keys", "R. Ostrander")
+    by(archive, "R. Ostrander", 1, first.sign)
+    second = key_of(archive, tmp_path / "other", "R. Ostrander")
+    by(archive, "R. Ostrander", 2, second.sign)
+    by(archive, "S. Wexcombe", 3)
+    told = {label: link_cautions(archive, open_link(archive, label)) for label in ("L1", "L2", "L3")}
+    assert ["second key under the name R. Ostrander" in text for text in told["L2"]] == [True]
+    assert told["L1"] == told["L3"] == []
+
+
 def test_a_tolerance_for_clocks_of_several_machines(tmp_path: Path, it_is: Callable[[str], None]) -> None:
     start = datetime(2026, 3, 1, 9, tzinfo=UTC)
     archive = None
