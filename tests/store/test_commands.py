@@ -194,3 +194,20 @@ def test_find_says_whether_there_is_more(run: Run, archive: Path, export: Path) 
         _, text, said = run("find", archive, "--most", most)
         records = re.findall(r"\bre-[0-9a-f]{32}\b", text)
         assert (len(records), "shows all" in said) == (shown, more)
+
+
+def test_find_and_a_receipt_name_a_conflict(run: Run, archive: Path, export: Path, tmp_path: Path) -> None:
+    """One test with two verdicts, in two jobs: neither line may read as if it simply passed."""
+    one, other = tmp_path / "one.xml", tmp_path / "other.xml"
+    run("convert", export, "--to", one)
+    text = one.read_text()
+    other.write_text(text.replace('reported_verdict="pass"', 'reported_verdict="fail"'))
+    assert other.read_text() != text
+    run("deposit", one, "--into", archive, "--job", "J", "--by", "R. Ostrander", "--new")
+    _, _, said = run("deposit", other, "--into", archive, "--job", "K", "--by", "R. Ostrander", "--new")
+    assert "shows what is in conflict" in said
+    _, found, _ = run("find", archive, "--json", "--most", 0)
+    _, text, _ = run("find", archive, "--most", 0)
+    against = [r for r in found["records"] if r["outcome"] == "in_conflict"]
+    assert against
+    assert len(re.findall(r"\bin conflict$", text, re.M)) == len(against)

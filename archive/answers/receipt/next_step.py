@@ -38,7 +38,8 @@ def next_step(facts: ReceiptFacts) -> str:
     if told.get("settling"):
         return f"muniment identity {archive}{of_job} {told['settling']} (or keep)"
     if told.get("conflicts"):
-        return f"muniment find {archive}{of_job} shows both records of each conflict; withdraw the wrong one"
+        look = "compare each with the other record of its test, and withdraw the wrong one"
+        return f"muniment find {archive}{of_job} shows what is in conflict; {look}"
     if facts.progress is None or not facts.progress.counts.complete:
         return f"muniment progress {archive}{of_job}"
     return f"muniment accept {archive}{of_job} --on DAY, when the job is handed over"

@@ -137,9 +137,12 @@ def plain(r: Any, job: str | None = None) -> dict[str, Any]:
 def lines(r: dict[str, Any], width: int, more: Sequence[str] = (), *, job: bool = True) -> list[str]:
     """A record in one line where the page is wide enough, else in two: what it came to, and what it is. job: name its
     job; more: what else is said of it."""
+    from archive.vocabulary.link_counts import IN_CONFLICT, IN_DOUBT
+
     words = [r["verdict"]]
     words += [w for w in ("marginal", "provisional") if r[w]]
-    roles = ", ".join(w for w in ("accepted", "current") if r[w])
+    against = [r["outcome"].replace("_", " ")] if r["outcome"] in (IN_CONFLICT, IN_DOUBT) else []
+    roles = ", ".join([*(w for w in ("accepted", "current") if r[w]), *against])
     said = (
         f"{r['link'] or '(no label)':<20}  {r['tested_local'] or r['tested_at'] or 'time unknown':<19}  "
         f"{', '.join(words):<18}  {roles}"
