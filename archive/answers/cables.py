@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import warnings
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -15,10 +16,12 @@ from archive.errors import Trouble
 from archive.formats import cable_types
 from archive.store import Archive
 from archive.store.catalogue.cable_columns import BASES, RULE
+from archive.store.checked_files import DamagedFile
 from archive.store.events import Settlement, settle_cables
 from archive.store.ledger import LedgerEntry
 from archive.store.ledger.entry import Sign
 from archive.store.records import COUNTED
+from archive.store.unread import UnreadEntry
 from archive.vocabulary import cables
 
 COLUMNS = (
@@ -174,7 +177,11 @@ def _settled(archive: Archive) -> dict[str, dict[str, Any]]:
         "ORDER BY c.number"
     ).fetchall()
     entries = [e for n in sorted({r["number"] for r in rows}) if (e := archive.ledger.read(n)) is not None]
-    names = people(archive, {r["by"] for r in rows}, entries)
+    names: dict[str, str] = {}
+    try:
+        names = people(archive, {r["by"] for r in rows}, entries)
+    except DamagedFile as lost:  # what was settled stands in another file, and is known
+        warnings.warn(f"{lost.path} is missing or damaged: who settled cable types is not named", UnreadEntry, 3)
     made: dict[str, dict[str, Any]] = {}
     for r in rows:
         row = made.setdefault(r["words"], dict(_NOT_SETTLED))

@@ -121,6 +121,15 @@ def test_settled_cables_are_of_no_job_and_are_named(two_jobs: Archive, own_cache
     assert any("settled cable types" in c for c in gather(archive, "A-1")[0].cautions)
 
 
+def test_a_lost_name_of_who_settled_costs_the_name_alone(two_jobs: Archive) -> None:
+    before = listed(two_jobs)
+    assert any(row["settled_by"] for row in before)
+    damage(text_of(two_jobs, "cables").with_name("people.json"))
+    with pytest.warns(UnreadEntry, match=r"people.json is missing or damaged: who settled cable types is not named"):
+        found = listed(store.open(two_jobs.root))
+    assert found == [{**row, "settled_by": None} for row in before]
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_was_repaired_counts_again(two_jobs: Archive, kind: str, own_cache: Path) -> None:
     def answers(archive: Archive) -> list[Any]:
