@@ -30,7 +30,7 @@ looked, the one that the ledger commits."""
 
 RESTED_ON = {
     "amend": "corrections",
-    "job": "facts of a job",
+    "job": "stated facts",
     "attach": "documents",
     "cables": "settled cable types",
     "case": "a step of a case",

@@ -15,11 +15,13 @@ from store_making import batch, deposit, rows
 
 from archive import store
 from archive.answers.claim.gather import gather
+from archive.answers.copies import copies
 from archive.answers.history import history
 from archive.answers.jobs import facts
 from archive.answers.link import open_link
 from archive.answers.progress import progress
 from archive.answers.rates.rates import rates
+from archive.answers.rates.readiness import readiness
 from archive.answers.views import Query
 from archive.cli import main
 from archive.errors import Trouble
@@ -222,6 +224,53 @@ def test_corrections_tell_the_jobs_that_its_records_went_to(two_jobs: Archive, o
     archive = fresh(two_jobs, own_cache)
     with pytest.warns(UnreadEntry, match=f"of job {HURT}, QUAY-2019-05"), pytest.raises(Trouble, match=r"index\.parq"):
         facts(archive, "QUAY-2019-05")
+
+
+@pytest.mark.parametrize("lost", ["sweeps-00000000", "people"])
+def test_comparisons_and_readiness_go_on_without_a_bag(archive: Archive, lost: str, own_cache: Path) -> None:
+    """What only reads the bags of all jobs goes on without one, says so, and counts its links as not told."""
+    deposit(archive, batch(rows("B-1", source="b" * 64), rows("B-2", source="c" * 64, shift=1)), job=OTHER)
+    deposit(archive, batch(rows("A-1", shift=2), {"people": [{"person_key": "pe-9", "name": "B. Fen"}]}), job=HURT)
+    whole = readiness(archive, ["10gbase-t"], ["job"])
+    assert copies(archive, Filters()).compared == 3
+    damage(bag_of(archive, HURT) / f"data/tables/{lost}.parquet")
+    archive = fresh(archive, own_cache)
+    with pytest.warns(UnreadEntry, match=rf"{lost}.parquet is missing or damaged: not all of its curves are compared"):
+        assert copies(archive, Filters()).compared == 2
+    with pytest.warns(UnreadEntry, match=f"{lost}.parquet is missing or damaged: of its records it cannot be told"):
+        found = readiness(archive, ["10gbase-t"], ["job"])
+    was, now = ({r["job"]: r for r in each.rows} for each in (whole, found))
+    assert now[OTHER] == was[OTHER]
+    assert (now[HURT]["carry"], now[HURT]["do_not"]) == (0, 0)
+    assert now[HURT]["reasons"] == {"its deposit cannot be read": 1}
+    assert [advice for advice in found.to_measure["10gbase-t"] if "muniment fixity" in advice]
+
+
+def test_a_check_goes_on_without_a_bag_but_saves_no_report(
+    two_jobs: Archive,
+    own_cache: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def run(*words: object) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["muniment", "check", *map(str, words)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        said = capsys.readouterr()
+        return int(ended.value.code or 0), said.out, " ".join(said.err.split())
+
+    root, report = two_jobs.root, tmp_path / "report.html"
+    damage(bag_of(two_jobs, HURT) / "data/tables/sweeps-00000000.parquet")
+    code, out, err = run(root, "--json")
+    assert code == 1
+    assert json.loads(out)["records"] == 2
+    assert "not all of its records are checked" in err
+    for words in ((root, "--report", report), (root, "--job", HURT)):
+        code, out, err = run(*words)
+        assert (code, out) == (2, ""), words
+        assert "sweeps-00000000.parquet: the file is not the one that the ledger commits" in err
+    assert not report.exists()
 
 
 @pytest.mark.parametrize("warm", [True, False], ids=["warm", "fresh"])

@@ -62,6 +62,10 @@ def command(archive: Path, watch: Path | None, as_json: bool, quiet: bool) -> No
         if broken:
             print_line("  The ledger was cut, rolled back or rewritten since; nothing was appended")
         elif watch is not None:
-            words = f"continues all {len(seen)} heads" if seen else "no head of this archive was in it before"
+            words = (
+                f"continues {'all ' * (len(seen) > 1)}{counted(len(seen), 'head')}"
+                if seen
+                else "no head of this archive was in it before"
+            )
             print_line(f"  {watch}: {words}{'; appended' if kept else ''}")
     done(bool(broken))
