@@ -204,8 +204,8 @@ def test_find_and_a_receipt_name_a_conflict(run: Run, archive: Path, export: Pat
     other.write_text(text.replace('reported_verdict="pass"', 'reported_verdict="fail"'))
     assert other.read_text() != text
     run("deposit", one, "--into", archive, "--job", "J", "--by", "R. Ostrander", "--new")
-    _, _, said = run("deposit", other, "--into", archive, "--job", "K", "--by", "R. Ostrander", "--new")
-    assert "shows what is in conflict" in said
+    _, told, said = run("deposit", other, "--into", archive, "--job", "K", "--by", "R. Ostrander", "--new")
+    assert "shows what is in conflict; compare each" in " ".join((told + said).split())
     _, found, _ = run("find", archive, "--json", "--most", 0)
     _, text, _ = run("find", archive, "--most", 0)
     against = [r for r in found["records"] if r["outcome"] == "in_conflict"]
