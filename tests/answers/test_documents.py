@@ -88,3 +88,23 @@ def test_a_long_digest_breaks_on_paper_but_is_copied_whole(tmp_path):
         ["pdftotext", "-raw", tmp_path / "d.pdf", "-"], capture_output=True, text=True, check=True
     ).stdout
     assert digest in text.replace("\n", "") and "\u200b" not in text
+
+
+def test_of_a_table_no_fewer_than_three_rows_stand_on_a_page(tmp_path):
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    for before in range(24, 34):  # wherever on a page the table begins
+        rows = [[f"row-{n}", "text"] for n in range(14)]
+        blocks = [Para(f"Paragraph {n}.") for n in range(before)] + [TableBlock(["a", "b"], rows)]
+        made = Document("Title", "", "kicker", "2026-11-25", [DocumentSection("Head", blocks)])
+        (tmp_path / "d.pdf").write_bytes(pdf(made))
+        text = subprocess.run(["pdftotext", tmp_path / "d.pdf", "-"], capture_output=True, text=True, check=True).stdout
+        counts = [page.count("row-") for page in text.split("\f")]
+        assert sum(counts) == 14 and all(n == 0 or n >= 3 for n in counts), (before, counts)
+
+
+def test_a_label_in_a_table_does_not_break_at_its_hyphen():
+    made = html(
+        Document("T", "", "k", "2026-11-25", [DocumentSection("H", [TableBlock(["a"], [["1A-A01"], ["a b-c"]])])])
+    )
+    assert '<td class="l word">1A-A01</td>' in made and '<td class="l">a b-c</td>' in made

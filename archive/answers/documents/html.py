@@ -29,6 +29,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["wrapped"] = _wrapped
+    made.filters["whole"] = _whole
     made.filters["kind"] = lambda block: type(block).__name__
     return made
 
@@ -58,6 +59,11 @@ def _wrapped(text: str) -> Markup:
         return escape(shown)
     words = (Markup("<wbr>").join(_PIECES.findall(w)) if len(w) > _LONG else escape(w) for w in shown.split(" "))
     return Markup(" ").join(words)
+
+
+def _whole(text: str) -> bool:
+    """Whether a cell is one short word that may not break at its hyphens: a label, a day, a pair."""
+    return "-" in text and " " not in text and len(text) <= _LONG
 
 
 def _finalize(value: object) -> object:
