@@ -89,6 +89,12 @@ def test_the_first_page_says_since_when_the_record_is_proven(facts):
     assert "Of the time before that day the record itself is the only evidence." in told
 
 
+def test_page_one_says_what_no_record_can_show_and_what_was_not_measured(facts):
+    told = lines(compose(facts))["Not shown"]
+    assert "whether the link measured was the link named" in told.lower() and "how the link is today" in told
+    assert "Not measured, as far as the record shows: alien crosstalk" in told
+
+
 def test_the_day_looked_at_is_never_printed_as_the_day_of_making(facts):
     told = lines(compose(replace(facts, on="2010-01-01")))
     assert told["looked at as of"] == "1 January 2010"

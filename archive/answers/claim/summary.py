@@ -1,4 +1,5 @@
-"""Page 1 in five lines: what is claimed, whether in time, what was certified, what was found now, proven since when."""
+"""Page 1 in six lines: what is claimed, whether in time, what was certified, what was found now, proven since when, and
+what the evidence cannot show."""
 
 from __future__ import annotations
 
@@ -6,6 +7,7 @@ from archive.answers.claim import applications
 from archive.answers.claim.claim_facts import ClaimFacts, Proven, TestedRecord, letters
 from archive.answers.claim.compare import conflict_sentence
 from archive.answers.claim.none_stands import none_stands
+from archive.answers.claim.stated import not_measured
 from archive.answers.claim.timing import in_time, span_line, span_text
 from archive.answers.documents import FactsBlock
 from archive.answers.wording import Wording, plain
@@ -19,6 +21,7 @@ def summary(facts: ClaimFacts, words: Wording) -> FactsBlock:
         (words("Certified"), " ".join(_certified(facts, words))),
         (words("Found now"), " ".join(_now(facts, words))),
         (words("Proven since"), " ".join(_proven(facts, words))),
+        (words("Not shown"), " ".join(_not_shown(facts, words))),
     ]
     return FactsBlock(rows)
 
@@ -83,6 +86,17 @@ def _certified(facts: ClaimFacts, words: Wording) -> list[str]:
         told += [_later(t, words) for t in later[:3]]
         told += [words("Further later tests: {count}.", count=len(later) - 3)] if len(later) > 3 else []
     return told
+
+
+def _not_shown(facts: ClaimFacts, words: Wording) -> list[str]:
+    """What no record can show, and what this one holds no measurement of."""
+    unmeasured = not_measured(facts, words)
+    told = words("Not measured, as far as the record shows: {names}.", names=", ".join(unmeasured))
+    beyond = words(
+        "Whether the link measured was the link named, whether the instrument was connected as the standard asks, and "
+        "how the link is today."
+    )
+    return [beyond, *([told] if unmeasured else [])]
 
 
 def _is_trace(t: TestedRecord) -> bool:
