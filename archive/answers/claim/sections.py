@@ -20,7 +20,7 @@ def history(facts: ClaimFacts, words: Wording) -> DocumentSection:
     head = [
         words(h) for h in ("tested", "kind", "limit, as found", "reported", "graded again", "evidence", "does it stand")
     ]
-    weights = (0, 0, 1.6, 0, 0, 0.9, 2)
+    weights = (0, 0, 1.5, 0, 0, 1.3, 2)
     blocks: list[Block] = [] if facts.standing else [Para(none_stands(facts, words))]
     blocks.append(stressed(head, rows, weights=weights))
     ids = [

@@ -15,7 +15,7 @@ from archive.answers.finding_text import finding_text, remedy_text
 from archive.answers.wording import Wording, decimals_of, plain
 from archive.limits.fiber import partners, plug_size
 
-_WEIGHTS = (2.4, 0, 0, 0, 0, 0, 0, 1.1, 0.9, 1.8)
+_WEIGHTS = (2.3, 0, 0, 0, 0, 0, 0, 1.2, 1.1, 1.7)
 
 
 def worst_cases(tested: TestedRecord, limit_id: str | None, words: Wording) -> list[DocumentSection]:
