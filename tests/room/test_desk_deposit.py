@@ -39,7 +39,6 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def desk(place: Path, monkeypatch_module: pytest.MonkeyPatch) -> Iterator[Room]:
     """A room with a desk, whose children can be killed."""
     monkeypatch_module.setenv("DESK_KILL", str(place / "kill"))
-    monkeypatch_module.setenv("MUNIMENT_CACHE", str(place / "cache"))
     found = Room(place / "archive", place, "--desk", before=(KILLING,))
     yield found
     found.close()
@@ -200,8 +199,11 @@ def test_a_killed_server_is_started_again_and_finds_the_work(desk: Room, place: 
         second.close()
 
 
-def test_a_stop_leaves_the_archive_as_it_was(clerk: Clerk, desk: Room, place: Path) -> None:
+def test_a_stop_leaves_the_archive_as_it_was(
+    clerk: Clerk, desk: Room, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Two others hold the turns, so that it is stopped while it waits; the page says that nothing was archived."""
+    monkeypatch.setenv("MUNIMENT_CACHE", str(place / "cache"))  # that of the desk's user, not of this test's
     folder = memory.folder(store.open(desk.archive).id)
     assert folder is not None
     held = [file_lock.lock(folder / "desk" / "work" / f"turn-{n}") for n in range(2)]
