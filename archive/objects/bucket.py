@@ -92,10 +92,15 @@ class Bucket:
             return b""
         if (start, end) == (0, seen.size) and seen.size <= PIECE:
             return self.get(key)
+        named = f"{key}#{start}-{end}"  # a part that was asked for is asked for again by the next table of a bag
+        if (held := self._held.get((named, seen.tag))) is not None:
+            return held
         match = {"if_match": seen.tag} if seen.tag else {}
-        return self._ask(
+        data = self._ask(
             key, lambda store, o: bytes(o.get(store, key, options={**match, "range": (start, end)}).bytes())
         )
+        self._keep(named, seen, data)
+        return data
 
     def pieces(self, key: str) -> Iterator[bytes]:
         """All bytes, a piece at a time."""

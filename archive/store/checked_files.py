@@ -166,12 +166,38 @@ class CheckedFiles:
         from archive.store.parquet import BagTables  # here, so that finding needs no Arrow
 
         listed, instead = self.standing(bag, digests)
-        return BagTables(
-            self.root / bag,
-            {self.root / path: digest for path, digest in listed.items()},
-            self.checking(always=always),
-            {name: self.root / path for name, path in instead.items()},
+        places = {self.root / path: digest for path, digest in listed.items()}
+        replaced = {name: self.root / path for name, path in instead.items()}
+        if not isinstance(self.root, StorePath) or not self._whole(bag, listed, digests):
+            return BagTables(self.root / bag, places, self.checking(always=always), replaced)
+        from archive.store.parquet.in_part import RecordProofs, TablesInPart
+
+        proofs = RecordProofs(
+            lambda path: self._compared(path.relative_to(self.root).as_posix(), places[path]),
+            lambda low, high: self._record_digests(bag, low, high),
+            lambda path: damaged(self.root, path.relative_to(self.root).as_posix(), places[path]),
         )
+        return TablesInPart(self.root / bag, places, self.checking(always=always), replaced, proofs)
+
+    def _whole(self, bag: str, listed: dict[str, str], digests: dict[str, str]) -> bool:
+        """Whether nothing of a bag's tables was redacted that the digests of its records rest on."""
+        gone = {path for path in digests if path.startswith(f"{bag}/data/tables/")} - listed.keys()
+        return all(path.endswith(("/people.parquet", "/findings.parquet")) for path in gone)
+
+    def _compared(self, path: str, sha256: str) -> bool:
+        """Whether `check` would find a file unchanged, and not fetch it."""
+        held = self._db.execute("SELECT sha256, state FROM checked WHERE path = ?", (path,)).fetchone()
+        fresh = self._digested is None or path in self._digested
+        return fresh and held is not None and tuple(held) == (sha256, self._state(path, sha256))
+
+    def _record_digests(self, bag: str, low: int, high: int) -> list[str]:
+        """Digests of records as the catalogue took them from the index, which was compared."""
+        rows = self._db.execute(
+            "SELECT r.digest FROM records r JOIN deposits d ON d.deposit = r.deposit WHERE d.path = ? "
+            "AND r.position >= ? AND r.position < ? ORDER BY r.position",
+            (bag, low, high),
+        )
+        return [str(row[0]) for row in rows]
 
     def standing(self, bag: str, digests: dict[str, str]) -> tuple[dict[str, str], dict[str, str]]:
         """Digests of the files that make up a bag's tables today, by path in the archive; and those that replaced a

@@ -11,12 +11,14 @@ import secrets
 from pathlib import Path
 from typing import Any
 
+import pyarrow.compute as pc
 import pytest
 from store_crash import machine, steps
 from store_making import batch, deposit, rows
 from test_kills import WORK, state
 
 from archive import disk, store
+from archive.demo.simulator import simulate
 from archive.errors import Trouble
 from archive.objects import StorePath, place
 from archive.objects.refusals import StoreTrouble
@@ -236,3 +238,47 @@ def test_what_a_writer_sent_is_left_alone_for_an_hour(far: Archive, monkeypatch:
     monkeypatch.setattr(marks, "ON_ITS_WAY", -1e9)
     assert len(aside.heal(fresh(far.root))) == 1
     assert fixity(fresh(far.root)).uncommitted == []
+
+
+def _many(archive: Archive, count: int, shift: float = 0.0) -> str:
+    made = deposit(
+        archive,
+        batch(*(rows(f"L{n:03d}", source=f"{n:064x}", place=f"row {n}", shift=shift + n) for n in range(count))),
+    )
+    assert made.entry is not None
+    return str(made.entry["deposit"])
+
+
+def test_of_the_curves_only_those_near_a_record_are_fetched(far: Archive) -> None:
+    made = deposit(far, simulate(48, 3))
+    assert made.entry is not None
+    held = made.entry["deposit"]
+    curves = next(far.root.rglob("sweeps-*.parquet"))
+    assert isinstance(curves, StorePath)
+    size = curves.stat().st_size
+    again = fresh(far.root)
+    whole = again.tables(held).table("sweeps")
+    again = fresh(far.root)
+    again.catch_up()
+    again.db.execute("DELETE FROM checked WHERE path LIKE '%sweeps%'")
+    again.digest_all()
+    one = again.record(f"{held}/40")
+    fetched = {k: len(v) for (k, _), v in curves.bucket._held.items() if k.startswith(curves.key)}
+    assert curves.key not in fetched
+    assert 0 < sum(fetched.values()) < size / 2
+    expected = whole.filter(pc.equal(whole["record_id"], one["records"]["record_id"][0]))
+    assert one["sweeps"].equals(expected)
+
+
+def test_a_record_of_other_curves_is_told_though_its_file_is_read_in_part(far: Archive) -> None:
+    """The file of another deposit, whose pages are sound, stands in the place of the one that the ledger commits."""
+    held = _many(far, 20)
+    other = store.create(address())
+    _many(other, 20, shift=0.1)
+    curves, theirs = (next(a.root.rglob("sweeps-*.parquet")) for a in (far, other))
+    assert isinstance(curves, StorePath)
+    disk.put(curves, theirs.read_bytes())
+    again = fresh(far.root)
+    for position in (0, 19):
+        with pytest.raises(Trouble, match=r"sweeps-00000000\.parquet: the file is not the one that the ledger commits"):
+            again.record(f"{held}/{position}")

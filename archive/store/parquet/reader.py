@@ -189,13 +189,17 @@ class BagTables:
             end = starts[i + 1] if i + 1 < len(starts) else self.count
             if end <= low or start >= high:
                 continue
-            file = self.opened(path)
+            file = self._curve_file(path, low, high)
             groups = options.groups_holding(file, "position", low, high - 1)
             found = options.read_groups(path, groups, file=file)
             at = found["position"]
             found = found.filter(pc.and_(pc.greater_equal(at, low), pc.less(at, high)))
             parts.append(sweeps.unpacked(found))
         return pa.concat_tables(parts) if parts else no_rows("sweeps")
+
+    def _curve_file(self, path: Path, low: int, high: int) -> Any:
+        """A file of curves, opened to read those of some records."""
+        return self.opened(path)
 
     def _referred(self, name: str, key: str, columns: list[Any]) -> Any:
         everything = self._all(name)
