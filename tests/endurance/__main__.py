@@ -1,6 +1,6 @@
 """Runs that are too long for every change: `python -m tests.endurance [NAME...] [--quick]`.
 
-Names: kills, writers, flips, damages, memory, exports, properties, mutations, cables, rates,
+Names: kills, writers, object-store, flips, damages, memory, exports, properties, mutations, cables, rates,
 twenty-years, fuzz, desk; without one, all.
 After `fuzz` readers may be named: `fuzz delimited trees --seconds 300`. Figures go to standard output, as text and,
 with --json, as one document. A promise that is broken ends the run: AssertionError.
@@ -24,6 +24,7 @@ from tests.endurance import (
     exports,
     fuzz,
     mutations,
+    object_store_runs,
     open_forms,
     properties,
     store_runs,
@@ -44,6 +45,14 @@ def writers(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
     """Eight writers for a minute, on each kind of disk."""
     for disk in DISKS:
         yield store_runs.writers(folder, 8, 5 if quick else 60, disk=disk)
+
+
+def object_store(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
+    """50 SIGKILLs of each operation, and four writers for a minute, on an S3 server whose answers are lost."""
+    with object_store_runs.faulty_store() as proxy:
+        for kind in object_store_runs.KINDS[: 2 if quick else None]:
+            yield object_store_runs.kills(kind, 3 if quick else 50, seed=1, proxy=proxy)
+        yield object_store_runs.writers(4, 5 if quick else 60, proxy)
 
 
 def flips(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
@@ -87,6 +96,7 @@ def fuzzed(folder: Path, quick: bool) -> Iterator[dict[str, Any]]:
 RUNS: dict[str, Callable[[Path, bool], Iterator[dict[str, Any]]]] = {
     "kills": kills,
     "writers": writers,
+    "object-store": object_store,
     "flips": flips,
     "damages": every_damage,
     "memory": open_forms.memory,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.benchmarks import deposit, find, storage
+from tests.benchmarks import deposit, find, object_store, storage
 
 
 def test_deposit() -> None:
@@ -24,3 +24,11 @@ def test_find() -> None:
     reindex, row = find.run((400,), quick=True)
     assert reindex["records"] == row["records"]
     assert row["agree"]
+
+
+def test_object_store() -> None:
+    """Questions are answered alike on both (asserted within); bytes and requests do not depend on the machine."""
+    *questions, claim, commit = object_store.run((400,), quick=True)
+    assert len(questions) == 2
+    assert claim["fetched / its row groups"] > 0
+    assert commit["requests"] <= commit["set"]
