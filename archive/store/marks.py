@@ -63,11 +63,12 @@ def heal(archive: Archive, given_up: Callable[[str, float], bool]) -> list[str]:
     root, healed = archive.root, []
     assert isinstance(root, StorePath)
     for mark, age in root.ages(layout.ASIDE):
-        name = mark.name.partition(".")[0]
-        if age < ON_ITS_WAY or len(mark.parts) > len(root.parts) + 2 or not given_up(mark.name, age):
+        name, tried = mark.name.partition(".")[0], mark.name.startswith("condition-")
+        ours = len(mark.parts) == len(root.parts) + 2  # what a repair set apart lies deeper
+        if age < ON_ITS_WAY or not ours or not (tried or given_up(mark.name, age)):
             continue
         with suppress(Trouble):
-            if not mark.name.startswith("condition-"):
+            if not tried:
                 _remove_sent(archive, root, name)
                 healed.append(name)
             disk.remove(mark)

@@ -233,10 +233,12 @@ def test_what_a_writer_sent_is_left_alone_for_an_hour(far: Archive, monkeypatch:
     with machine([what for what, _ in work.seen].index("link")):
         deposit(far, batch(rows("A")))
     monkeypatch.setattr(aside, "_runs", lambda _pid, _started: False)
+    disk.put(far.root / "aside" / "condition-0123456789abcdef", b"first")  # type: ignore[arg-type]
     assert aside.heal(fresh(far.root)) == []
     assert len(fixity(fresh(far.root)).uncommitted) == 1
     monkeypatch.setattr(marks, "ON_ITS_WAY", -1e9)
     assert len(aside.heal(fresh(far.root))) == 1
+    assert list((far.root / "aside").iterdir()) == []
     assert fixity(fresh(far.root)).uncommitted == []
 
 

@@ -6,7 +6,7 @@ every other table, is digested and compared with the digests under the root in t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -42,17 +42,22 @@ class TablesInPart(BagTables):
         super().__init__(bag, digests, check, instead)
         self._proofs = proofs
         self._in_part: dict[Path, Any] = {}
+        self._few = False
 
     def _curve_file(self, path: Path, low: int, high: int) -> Any:
-        if path in self._files or high - low > RECORDS_PER_GROUP or self._proofs.compared(path):
+        if path in self._files or not self._few or self._proofs.compared(path):
             return self.opened(path)
         if path not in self._in_part:
             self._in_part[path] = options.open_file(path)
         return self._in_part[path]
 
-    def _batch(self, low: int, high: int) -> Batch:
-        batch = super()._batch(low, high)
-        compared = not self._in_part or high - low > RECORDS_PER_GROUP or not len(batch)
-        if not compared and record_digests(batch) != self._proofs.digests(low, low + len(batch)):
+    def _batch(self, low: int, high: int, without: Sequence[str] = ()) -> Batch:
+        self._few = not without and high - low <= RECORDS_PER_GROUP
+        try:
+            batch = super()._batch(low, high, without)
+            in_part = self._few and self._in_part and len(batch)
+        finally:
+            self._few = False
+        if in_part and record_digests(batch) != self._proofs.digests(low, low + len(batch)):
             raise self._proofs.wrong(next(iter(self._in_part)))
         return batch
