@@ -54,8 +54,10 @@ def source(
 
     Errors: Trouble for a job without an archive, or for a folder that is not an archive.
     """
-    if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
-        return _of_archive(Path(inputs[0]), job, saved=saved)
+    from archive.objects import place
+
+    if len(inputs) == 1 and (place(inputs[0]) / "archive.toml").is_file():
+        return _of_archive(place(inputs[0]), job, saved=saved)
     if job is not None:
         raise Trouble(
             "--job is for an archive",

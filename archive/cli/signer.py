@@ -82,7 +82,9 @@ def archive() -> Path:
             expected="--into ARCHIVE",
             remedy="set it once with `muniment me --archive ARCHIVE`",
         )
-    return Path(found)
+    from archive.objects import place
+
+    return place(found)
 
 
 def set_me(**settings: str | None) -> Path:

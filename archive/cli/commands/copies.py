@@ -51,9 +51,11 @@ def command(
     from archive.validation.catalogue.policy import load
 
     tolerances = load(policy) if policy else None
-    if len(inputs) == 1 and (Path(inputs[0]) / "archive.toml").is_file():
+    from archive.objects import place
+
+    if len(inputs) == 1 and (place(inputs[0]) / "archive.toml").is_file():
         found = _of_archive(
-            Path(inputs[0]), filters, tolerances, workforce(workers, scheduler, "comparing", quiet=quiet)
+            place(inputs[0]), filters, tolerances, workforce(workers, scheduler, "comparing", quiet=quiet)
         )
     else:
         named = [name for name, value in filters.items() if value is not None]
