@@ -93,19 +93,22 @@ class Bucket:
         if (start, end) == (0, seen.size) and seen.size <= PIECE:
             return self.get(key)
         named = f"{key}#{start}-{end}"  # a part that was asked for is asked for again by the next table of a bag
-        if (held := self._held.get((named, seen.tag))) is not None:
-            return held
-        match = {"if_match": seen.tag} if seen.tag else {}
-        data = self._ask(
-            key, lambda store, o: bytes(o.get(store, key, options={**match, "range": (start, end)}).bytes())
-        )
-        self._keep(named, seen, data)
-        return data
+        if (held := self._held.get((named, seen.tag))) is None:
+            held = self._part(key, start, end, seen)
+            self._keep(named, seen, held)
+        return held
 
     def pieces(self, key: str) -> Iterator[bytes]:
         """All bytes, a piece at a time."""
-        size = self.stat(key).size
-        yield from (self.range(key, at, at + PIECE) for at in range(0, size, PIECE))
+        seen = self.stat(key)
+        if seen.size <= PIECE:
+            yield self.get(key)
+            return
+        yield from (self._part(key, at, min(at + PIECE, seen.size), seen) for at in range(0, seen.size, PIECE))
+
+    def _part(self, key: str, start: int, end: int, seen: SeenKey) -> bytes:
+        options: dict[str, Any] = {"range": (start, end), **({"if_match": seen.tag} if seen.tag else {})}
+        return self._ask(key, lambda store, o: bytes(o.get(store, key, options=options).bytes()))
 
     def fetch(self, keys: Iterable[str]) -> None:
         """Small objects that will be wanted, many at once; one that cannot be had is told when it is asked for."""
