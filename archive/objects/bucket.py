@@ -179,12 +179,21 @@ class Bucket:
 
     def put(self, key: str, data: bytes | Path) -> None:
         """Writes a key that nobody else writes; a large file goes in parts, and is there only when all are."""
-        answer = self._ask(key, lambda store, o: o.put(store, key, data))
+        answer = self._put(key, data)
         size = len(data) if isinstance(data, bytes) else data.stat().st_size
         self._note(answer)
         seen = self.seen[key] = SeenKey(size, str(answer["e_tag"] or ""))
         if size <= PIECE:
             self._keep(key, seen, data if isinstance(data, bytes) else data.read_bytes())
+
+    def _put(self, key: str, data: bytes | Path) -> Any:
+        """Where the answer to the last step of an upload in parts was lost, there is no such upload any more: again."""
+        for _ in range(_TRIES):
+            try:
+                return self._ask(key, lambda store, o: o.put(store, key, data))
+            except FileNotFoundError as lost:
+                gone = lost
+        raise told(RuntimeError(str(gone)), self.address(key))
 
     def create(self, key: str, data: bytes) -> bool:
         """Writes a key unless there is one: True where these bytes stand there, False where others do.

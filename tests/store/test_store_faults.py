@@ -25,7 +25,7 @@ from archive import store
 from archive.errors import Trouble
 from archive.objects import bucket, place
 from archive.objects.refusals import StoreTrouble
-from archive.store import Archive
+from archive.store import Archive, files
 from archive.store.condemned import OldBytesRemain
 from archive.store.events.redact import of_name, redact
 from archive.store.fixity import fixity
@@ -127,6 +127,18 @@ def test_a_commit_of_which_nothing_can_be_told_says_so_and_leaves_all(proxy: Fau
     assert fixity(last).damaged == []
     made = deposit(last, batch(rows("A")))
     assert made.entry is None, "who does it again is told that it is here"
+
+
+def test_an_upload_in_parts_is_whole_whatever_answer_is_lost(proxy: FaultProxy, root: Any, tmp_path: Path) -> None:
+    (tmp_path / "large").write_bytes(secrets.token_bytes(11 << 20))
+    for number, plan in enumerate(
+        (once("POST", "uploads", "500"), once("PUT", "", "lose"), once("POST", "uploadId", "lose"))
+    ):
+        proxy.plan = plan
+        (root / f"large-{number}").bucket.put(f"{root.key}/large-{number}", tmp_path / "large")
+        root.forget()
+        assert files.fingerprint(root / f"large-{number}") == files.fingerprint(tmp_path / "large")
+    assert [a.fault for a in proxy.seen if a.fault] == ["500", "lose", "lose"]
 
 
 def test_under_faults_of_all_kinds_work_goes_on(proxy: FaultProxy, root: Any) -> None:
