@@ -82,17 +82,15 @@ class Bucket:
 
         return self._ask(key, whole)
 
-    def range(self, key: str, start: int, end: int) -> bytes:
-        """Bytes from start to before end of what was seen under a key."""
-        seen = self.stat(key)
+    def range(self, key: str, start: int, end: int, seen: SeenKey) -> bytes:
+        """Bytes from start to before end of what was seen under a key, or an error where it is another by now."""
         if (held := self._held.get((key, seen.tag))) is not None:
             return held[start:end]
         end = min(end, seen.size)
         if start >= end:
             return b""
-        if (start, end) == (0, seen.size) and seen.size <= PIECE:
-            return self.get(key)
-        named = f"{key}#{start}-{end}"  # a part that was asked for is asked for again by the next table of a bag
+        # A part that was asked for is asked for again by the next table of a bag.
+        named = key if (start, end) == (0, seen.size) else f"{key}#{start}-{end}"
         if (held := self._held.get((named, seen.tag))) is None:
             held = self._part(key, start, end, seen)
             self._keep(named, seen, held)

@@ -16,7 +16,8 @@ class RangedFile(io.RawIOBase):
     def __init__(self, bucket: Bucket, key: str) -> None:
         super().__init__()
         self._bucket, self._key, self._at = bucket, key, 0
-        self._size = bucket.stat(key).size
+        self._seen = bucket.stat(key)
+        self._size = self._seen.size
         self._from, self._piece = 0, b""
 
     def readable(self) -> bool:
@@ -50,7 +51,7 @@ class RangedFile(io.RawIOBase):
         if not self._from <= start < end <= self._from + len(self._piece):
             wide = min(max(end, start + _LEAST), self._size)
             begin = max(0, min(start, self._size - _LEAST)) if wide == self._size else start
-            data = self._bucket.range(self._key, begin, wide)
+            data = self._bucket.range(self._key, begin, wide, self._seen)
             if wide - begin > PIECE:
                 return data[start - begin : end - begin]
             self._from, self._piece = begin, data

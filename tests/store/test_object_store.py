@@ -215,7 +215,8 @@ def test_bytes_that_were_changed_since_they_were_seen_are_never_read(far: Archiv
     """A read names the ETag that was compared (RFC 9110, 13.1.1)."""
     made = deposit(far, batch(rows("A")))
     assert made.entry is not None
-    path = far.root / made.entry["path"] / "data" / "tables" / "records.parquet"
+    root: Any = far.root
+    path = root / made.entry["path"] / "data" / "tables" / "records.parquet"
     again = fresh(far.root)
     again.catch_up()
     seen = path.stat()
@@ -224,6 +225,10 @@ def test_bytes_that_were_changed_since_they_were_seen_are_never_read(far: Archiv
     assert path.stat() == seen
     with pytest.raises(StoreTrouble, match="changed while it was read"):
         path.read_bytes()
+    with path.open("rb") as opened, pytest.raises(StoreTrouble, match="changed while it was read"):
+        opened.read(1)
+    root.look()
+    assert path.read_bytes().endswith(b"x")
 
 
 def test_what_a_writer_sent_is_left_alone_for_an_hour(far: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
