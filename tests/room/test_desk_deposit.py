@@ -206,6 +206,7 @@ def test_a_stop_leaves_the_archive_as_it_was(
     monkeypatch.setenv("MUNIMENT_CACHE", str(place / "cache"))  # that of the desk's user, not of this test's
     folder = memory.folder(store.open(desk.archive).id)
     assert folder is not None
+    (folder / "desk" / "work").mkdir(parents=True, exist_ok=True)
     held = [file_lock.lock(folder / "desk" / "work" / f"turn-{n}") for n in range(2)]
     try:
         tray = query(clerk.upload({"t.xml": export(place, JOB, "6F-01")}), "tray")
