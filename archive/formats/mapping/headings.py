@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -39,6 +40,7 @@ def frequency_of(heading: str, thousands: str = "") -> float | None:
     return None if found is None else found[1]
 
 
+@lru_cache(maxsize=8192)
 def _parts(heading: str, thousands: str) -> tuple[tuple[str, bool], float] | None:
     """How a heading is written (word before it, whether a unit stands in it), and its frequency."""
     match = _HEADING.match(heading.replace(names.JOIN, " ").strip())
@@ -91,24 +93,40 @@ def axis_of_headings(columns: dict[str, pa.Array], table: SourceTable, mapping: 
     form = Counter(p[0] for p in parts.values()).most_common(1)[0][0]
     found = sorted((f if form[1] else float(unit.ours(f)), n) for n, (own, f) in parts.items() if own == form)
     writing = numbers.writing(mapping.decimal, mapping.thousands, (*words.empties(), *mapping.empty), mapping.marks)
-    stacked = np.empty((len(columns[found[0][1]]), len(found)))
-    bound = np.zeros(stacked.shape)
+    stacked, odd = _numbers([columns[name] for _, name in found])
+    bound: Reals | None = None
     bad: dict[int, tuple[str, str]] = {}
     changes: set[numbers.Change] = set()
-    for i, (_, name) in enumerate(found):
+    for i in odd:
+        name = found[i][1]
         read = numbers.read(columns[name], writing, step=False)
-        stacked[:, i], bound[:, i] = read.values, read.bound
+        stacked[:, i] = read.values
+        if read.bound.any():
+            bound = np.zeros(stacked.shape) if bound is None else bound
+            bound[:, i] = read.bound
         changes |= read.changes
         for row in np.flatnonzero(read.bad).tolist():
             bad.setdefault(row, (name, str(columns[name][row].as_py())))
     flat = stacked.reshape(-1)
+    missing = np.isnan(flat) if odd else None
     offsets = np.arange(len(stacked) + 1, dtype=np.int32) * len(found)
-    lists = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=np.isnan(flat)))
+    lists = pa.ListArray.from_arrays(pa.array(offsets), pa.array(flat, mask=missing))
     taken = {name for _, name in found}
     kept = {k: v for k, v in columns.items() if k not in taken}
-    if bound.any():
+    if bound is not None:
         kept[BOUNDS] = pa.ListArray.from_arrays(pa.array(offsets), pa.array(bound.reshape(-1)))
     return Gathered({**kept, VALUES: lists}, np.array([f for f, _ in found]), bad, frozenset(changes))
+
+
+def _numbers(columns: list[pa.Array]) -> tuple[Reals, list[int]]:
+    """Columns beside each other, (rows, columns); and which of them are not all plain numbers, so that their cells are
+    still to be read."""
+    stacked = np.empty((len(columns[0]), len(columns)))
+    plain = [i for i, c in enumerate(columns) if pa.types.is_float64(c.type) and not c.null_count]
+    for i in plain:
+        stacked[:, i] = columns[i].to_numpy()
+    finite = np.asarray(np.isfinite(stacked).all(axis=0), np.bool_)
+    return stacked, sorted({*range(len(columns))} - {i for i in plain if finite[i]})
 
 
 def links_of_headings(frame: RowFrame) -> RowFrame:

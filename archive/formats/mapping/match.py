@@ -145,20 +145,27 @@ def content(entry: Entry, mapping: Mapping | None = None) -> tuple[str, frozense
     return kind, frozenset(re.findall(r'"((?:[^"\\]|\\.){1,80})"\s*:', text))
 
 
+_LABEL_ENDS = re.compile(r"[:=]|\.{3,}")
+
+
+@lru_cache(maxsize=8)
 def _of_text(text: str) -> frozenset[str]:
+    """Names in a text. Shelf, user's mappings and those used before ask of one file in turn: it is cut up once."""
     found: set[str] = set()
-    seen: set[str] = set()
+    cells: set[str] = set()
+    parts: set[str] = set()
     for line in re.split(r"[\r\n]+", text):
         for mark in "\t;|,":
             if mark in line:
-                found.update(c.strip().strip('"') for c in line.split(mark))
-        parts = re.split(r"\s{2,}|\t", line.strip())
-        found.update(parts)
-        for part in {*parts, *re.split(r"[\t;|,]", line)} - seen:
-            seen.add(part)
-            found.add(re.split(r"[:=]|\.{3,}", part)[0])
-        if len(found) > 60_000:
+                cells.update(line.split(mark))
+        wide = re.split(r"\s{2,}|\t", line.strip())
+        found.update(wide)
+        parts.update(wide)
+        parts.update(re.split(r"[\t;|,]", line))
+        if len(found) + len(cells) > 60_000:
             break
+    found.update(c.strip().strip('"') for c in cells)
+    found.update(_LABEL_ENDS.split(part, 1)[0] for part in parts)
     return frozenset(_plain(x) for x in found)
 
 

@@ -34,11 +34,13 @@ class KnownRecords:
         self._archive = archive
         self._before: dict[str, str] = {}
 
-    def of(self, batch: Batch) -> set[str]:
-        """Ids of the records that are there already. Records with a known id and other content are none of them."""
-        batch = ordered(batch)
+    def of(self, batch: Batch, made: list[str]) -> set[str]:
+        """Ids of the records that are there already. Records with a known id and other content are none of them.
+
+        made: the digests of the records, in their order.
+        """
         ids = batch["records"]["record_id"].to_pylist()
-        digests = dict(zip(ids, record_digests(batch), strict=True))
+        digests = dict(zip(ids, made, strict=True))
         known = {i for i in ids if self._before.get(i) == digests[i]}
         self._before.update({i: d for i, d in digests.items() if i not in self._before})
         others: dict[str, str] = {}

@@ -116,7 +116,8 @@ class Deposit:
         """The next batch, its statements filled in. Records of a file that was read so before are left out."""
         self._originals.start()
         batch = self._read_again(batch) if self.rereading else batch
-        batch = self._unlisted(self._unknown(batch))
+        batch, digests = self._unknown(batch, record_digests(ordered(batch)))
+        batch = self._unlisted(batch)
         self._findings.update(_severities(batch["findings"]))
         self._set_aside += batch["set_aside"].num_rows
         self._handed.add(batch["findings"], batch["verdicts"], batch["set_aside"])
@@ -129,7 +130,7 @@ class Deposit:
         if not len(batch) and not any(t.num_rows for _, t in batch.items()):
             return
         batch = ordered(batch)
-        digests, curves = record_digests(batch), packed(batch["sweeps"])
+        curves = packed(batch["sweeps"])
         rows = index.rows(batch, self._tables.count, digests, job=self.facts.job, site=self.facts.site, curves=curves)
         self._tables.add(batch, curves)
         self._leaves.extend(merkle.leaf(d.encode()) for d in digests)
@@ -353,21 +354,23 @@ class Deposit:
         self._tables.add(Batch.from_rows({"people": [row]}))
         return key
 
-    def _unknown(self, batch: Batch) -> Batch:
-        """The batch without records that are in the archive, or came before, with the same content."""
+    def _unknown(self, batch: Batch, digests: list[str]) -> tuple[Batch, list[str]]:
+        """The batch and the digests of its records, without those that are in the archive, or came before, with the
+        same content."""
         ids = batch["records"]["record_id"].to_pylist()
-        known = self._known.of(batch) if ids else set()
+        known = self._known.of(batch, digests) if ids else set()
         sources = {r["source_id"]: reading(r["mapping_sha256"], r["reader"]) for r in batch["sources"].to_pylist()}
         held = {source for source, way in sources.items() if self._held(source, way)}
         # One source may come in parts, as when an export was converted and split: only what is there is left out.
         by = list(zip(ids, batch["records"]["source_id"].to_pylist(), strict=True))
         held -= {source for i, source in by if i not in known}
         if not known and not held:
-            return batch
+            return batch, digests
         self._same_file += len(known)
         self._known_sources.update(source for i, source in by if i in known and source)
         kept = batch.select(i for i in ids if i not in known)
-        return kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
+        kept = kept.replace(sources=_without(kept["sources"], held), set_aside=_without(kept["set_aside"], held))
+        return kept, [d for i, d in zip(ids, digests, strict=True) if i not in known]
 
     def _read_again(self, batch: Batch) -> Batch:
         """The batch without schedules, and without files that are set aside now and were read before. Of a link that

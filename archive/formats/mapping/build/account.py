@@ -166,7 +166,10 @@ def _sizes(frame: RowFrame, cells: pa.Array) -> Ints:
     cells, and in a tree (whose reader counts) a list of its own; elsewhere it was one cell."""
     if (frame.axis is None and frame.counts) or not pa.types.is_list(cells.type):
         return np.ones(len(cells), dtype=np.int64)
-    inside = np.asarray(cells.flatten().is_valid(), dtype=np.int64)
+    items = cells.flatten()
+    if not items.null_count:
+        return np.asarray(pc.fill_null(pc.list_value_length(cells), 0), dtype=np.int64)
+    inside = np.asarray(items.is_valid(), dtype=np.int64)
     ends = np.cumsum(np.asarray(pc.fill_null(pc.list_value_length(cells), 0), dtype=np.int64))
     sums = np.concatenate([[0], np.cumsum(inside)])
     sizes: Ints = sums[ends] - sums[np.concatenate([[0], ends[:-1]])]
