@@ -7,6 +7,8 @@ that reading it says what is wrong with it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
@@ -18,6 +20,9 @@ from archive.formats.draft.write import Draft, layout_name
 from archive.formats.mapping.match import content, match
 from archive.formats.recognition import Entry, Recognition
 from archive.tables import Batch
+
+State = tuple[int, int]
+"""Size of a file, and the time of its last change."""
 
 LAST = True
 """Asked after all other readers, where none of them knows the file."""
@@ -54,11 +59,21 @@ def _like(entry: Entry) -> Draft | None:
     first = group.first_alike(entry)
     if first is None or first == entry.path:
         return None
+    return _that_fits(entry.path, entry.name, group.state_of(entry.path), first, group.state_of(first))
+
+
+@lru_cache(maxsize=1024)
+def _that_fits(path: Path, name: str, state: State, first: Path, state_of_first: State) -> Draft | None:
+    """As _like; a survey asks it of each file when it recognises it, and when it describes it."""
+    del state
+    entry = Entry(path, name)
     try:
-        made = draft_of(Entry(first, first.name), once=False)
+        made = _made(first, group.name_beside(entry, first), state_of_first)
+        if isinstance(made, Trouble):
+            return None
+        found = match(entry, made.mapping) if made.mapping.alone else None
     except (Trouble, OSError, ValueError):
         return None
-    found = match(entry, made.mapping) if made.mapping.alone else None
     return made if found is not None and found.found == found.asked else None
 
 
@@ -101,13 +116,28 @@ def describe(entry: Entry, *, mapping: Any = None) -> Description:
     return by_mapping.describe(entry, mapping=mapping)
 
 
-def draft_of(entry: Entry, *, once: bool = True) -> Draft:
-    """A draft of what is sure. once: that of a file of the same layout beside it, where there is one.
+def draft_of(entry: Entry) -> Draft:
+    """A draft of what is sure: that of a file of the same layout beside it, where there is one.
 
     Errors: Trouble where that is too little to read by.
     """
-    if once and (made := _like(entry)) is not None:
-        return made
+    made = _like(entry) or _made(entry.path, entry.name, group.state_of(entry.path))
+    if isinstance(made, Trouble):
+        raise made.with_traceback(None)
+    return made
+
+
+@lru_cache(maxsize=64)
+def _made(path: Path, name: str, state: State) -> Draft | Trouble:
+    """The draft of a file, or why it is not to be read by; found out once, whoever asks."""
+    del state
+    try:
+        return _believed(Entry(path, name))
+    except Trouble as trouble:
+        return trouble
+
+
+def _believed(entry: Entry) -> Draft:
     made = group.drafted(entry, SURE)
     labels = [f for f in made.fields if f["to"] == "records.link_label"]
     if not labels or len(made.fields) < 2:

@@ -55,7 +55,7 @@ _MEASURED = ("sweeps", "readings", "reported")
 
 def others(entry: Entry) -> list[Entry]:
     """The files beside an entry that are read together with it, where it is the one that holds the identities."""
-    return [Entry(p, _beside(entry, p)) for p in _group(entry)]
+    return [Entry(p, name_beside(entry, p)) for p in _group(entry)]
 
 
 def drafted(entry: Entry, least: float = 0.0, answers: Answers | None = None) -> Draft:
@@ -63,9 +63,14 @@ def drafted(entry: Entry, least: float = 0.0, answers: Answers | None = None) ->
 
     Errors: Trouble, as structure.
     """
-    stat = entry.path.stat()
     said = tuple(sorted((answers or {}).items()))
-    return _drafted(entry.path, entry.name, (stat.st_size, stat.st_mtime_ns), least, said)
+    return _drafted(entry.path, entry.name, state_of(entry.path), least, said)
+
+
+def state_of(path: Path) -> tuple[int, int]:
+    """Size of a file, and the time of its last change: what was found out of it holds as long as they stay."""
+    stat = path.stat()
+    return stat.st_size, stat.st_mtime_ns
 
 
 @lru_cache(maxsize=32)
@@ -88,7 +93,7 @@ def _files(entry: Entry, answers: Answers) -> Files:
     if named is not None:
         # A file per link: one of them stands for all.
         column, source = named
-        seen = _own(_look(group[0], _beside(entry, group[0]), said))
+        seen = _own(_look(group[0], name_beside(entry, group[0]), said))
         _join_by_name(column, source, seen.placing, group[0])
         patterns = {pattern_of(p, entry.path.parent) for p in group}
         folder = group[0].parent.relative_to(entry.path.parent).as_posix()
@@ -100,7 +105,7 @@ def _files(entry: Entry, answers: Answers) -> Files:
     files = [(mine.layout, mine.placing, pattern_of(entry.path, entry.path.parent) if group else "")]
     for pattern, paths in _patterns(group, entry.path.parent).items():
         # Of files that differ by their numbers one stands for all.
-        seen = _own(_look(paths[0], _beside(entry, paths[0]), said))
+        seen = _own(_look(paths[0], name_beside(entry, paths[0]), said))
         _join(mine.placing, seen.placing)
         files.append((seen.layout, seen.placing, pattern))
     return files
@@ -115,8 +120,7 @@ Said = tuple[tuple[str, str], ...]
 
 
 def _look(path: Path, name: str, answers: Said = ()) -> _Seen:
-    stat = path.stat()
-    return _looked(path, name, (stat.st_size, stat.st_mtime_ns), answers)
+    return _looked(path, name, state_of(path), answers)
 
 
 @lru_cache(maxsize=32)
@@ -127,7 +131,8 @@ def _looked(path: Path, name: str, state: tuple[int, int], answers: Said) -> _Se
     return _Seen(layout, place(layout, said))
 
 
-def _beside(entry: Entry, path: Path) -> str:
+def name_beside(entry: Entry, path: Path) -> str:
+    """The name of a file beside an entry, as Entry.name."""
     return entry.name.removesuffix(entry.path.name) + path.relative_to(entry.path.parent).as_posix()
 
 
@@ -200,7 +205,7 @@ def _group(entry: Entry) -> list[Path]:
         try:
             if not all(_holds_any(p, told) for p in (paths[0], paths[-1])):
                 continue
-            some = [_look(p, _beside(entry, p)) for p in dict.fromkeys((paths[0], paths[-1]))]
+            some = [_look(p, name_beside(entry, p)) for p in dict.fromkeys((paths[0], paths[-1]))]
         except (Trouble, OSError):
             continue
         if all(_only_measured(s) and _key(mine, s) is not None for s in some):
@@ -217,7 +222,7 @@ def _per_link(entry: Entry, mine: _Seen, beside: list[Path]) -> list[Path]:
     told = _cells(column)
     named = [p for p in beside if (p.stem if source == "@file" else p.name) in told]
     try:
-        some = [_look(p, _beside(entry, p)) for p in named[:3]]
+        some = [_look(p, name_beside(entry, p)) for p in named[:3]]
     except (Trouble, OSError):
         return []
     return named if all(_only_measured(s) and _key(mine, s) is None for s in some) else []
