@@ -20,7 +20,7 @@ from archive.answers.query_bounds import QueryBounds
 from archive.answers.views import Query, views
 from archive.atomic import atomic_write, require_empty
 from archive.errors import Trouble
-from archive.store import Archive
+from archive.store import Archive, disposed
 
 _FILE = "export-data.toml"
 _BY_JOB = ("records", "links", "jobs")
@@ -29,13 +29,15 @@ _ROWS = 65_536
 
 @dataclass(frozen=True)
 class ExportedData:
-    """What was written. rows: by view; withheld_jobs, withheld_links: of small jobs; left_out, replaced: columns."""
+    """What was written. rows: by view; withheld_jobs, withheld_links: of small jobs; left_out, replaced: columns;
+    disposed: what was disposed of, and is in none of it, "" where nothing was."""
 
     rows: dict[str, int]
     withheld_jobs: int
     withheld_links: int
     left_out: list[str]
     replaced: list[str]
+    disposed: str = ""
 
     def plain(self) -> dict[str, Any]:
         """As one JSON document."""
@@ -44,6 +46,7 @@ class ExportedData:
             "withheld": {"jobs": self.withheld_jobs, "links": self.withheld_links},
             "left_out": self.left_out,
             "replaced": self.replaced,
+            **({"disposed": self.disposed} if self.disposed else {}),
         }
 
 
@@ -89,7 +92,7 @@ def export_data(
         made = _to_duckdb(asked, path) if single else _to_folder(asked, path)
     jobs, links = asked.withheld()
     every = {c for name in declared["views"] for c in views()[name]["columns"]}
-    return ExportedData(made, jobs, links, sorted(left_out & every), sorted(replaced & every))
+    return ExportedData(made, jobs, links, sorted(left_out & every), sorted(replaced & every), asked.disposed)
 
 
 class _Asked:
@@ -105,6 +108,8 @@ class _Asked:
     ) -> None:
         self._archive, self._watch, self._least = archive, watch, least
         self._left_out, self._replaced = left_out, replaced
+        archive.catch_up()
+        self.disposed = disposed.count(archive.db)
         self._salt = secrets.token_hex(16)  # of this export alone, so that two exports cannot be joined
 
     def names(self) -> list[str]:
@@ -171,7 +176,8 @@ def _to_folder(asked: _Asked, folder: Path) -> dict[str, int]:
                     rows[view] += batch.num_rows
         columns = {f.name: {"type": str(f.type), "meaning": meanings[f.name]} for f in schema}
         told[view] = {"meaning": views()[view]["meaning"], "rows": rows[view], "columns": columns}
-    text = json.dumps({"views": told}, indent=1, ensure_ascii=False) + "\n"
+    notes = {"notes": [asked.disposed]} if asked.disposed else {}
+    text = json.dumps({**notes, "views": told}, indent=1, ensure_ascii=False) + "\n"
     (folder / "schema.json").write_text(text, encoding="utf-8", newline="\n")
     return rows
 
@@ -190,7 +196,8 @@ def _to_duckdb(asked: _Asked, path: Path) -> dict[str, int]:
                 db.execute(f'CREATE TABLE "{view}" AS SELECT * FROM handed_over')
                 db.unregister("handed_over")
             rows[view] = db.execute(f'SELECT count(*) FROM "{view}"').fetchall()[0][0]
-            db.execute(f"COMMENT ON TABLE \"{view}\" IS '{_quoted(views()[view]['meaning'])}'")
+            meaning = " ".join(filter(None, (views()[view]["meaning"], asked.disposed and f"Note: {asked.disposed}.")))
+            db.execute(f"COMMENT ON TABLE \"{view}\" IS '{_quoted(meaning)}'")
             for column, meaning in meanings.items():
                 db.execute(f'COMMENT ON COLUMN "{view}"."{column}" IS \'{_quoted(meaning)}\'')
     finally:

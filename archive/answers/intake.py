@@ -16,6 +16,7 @@ from archive import schemas
 from archive.answers.folder_doubts import check_folders, folder_doubts, settle
 from archive.answers.job_memory import remembered
 from archive.answers.job_schedule import changes, latest_schedule, revised
+from archive.answers.kept_calibrations import KeptCalibrations
 from archive.answers.optical_links import OpticalLinks
 from archive.answers.shelf import offered_by
 from archive.answers.statements import looked_at, looked_at_elsewhere
@@ -97,8 +98,8 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         if how.schedule is not None:
             making.original(how.schedule, how.schedule.name, schedule=True)
             making.add(schedule.read(how.schedule, how.schedule_columns, job_id=facts.job))
-        ends = OpticalLinks(archive)
-        with closing(prefetch(statements(prefetch(reading), facts, how.policy, elsewhere))) as batches:
+        ends, kept = OpticalLinks(archive), KeptCalibrations(archive)
+        with closing(prefetch(statements(prefetch(reading), facts, how.policy, elsewhere, kept))) as batches:
             for batch in how.watch(batches):
                 making.add(ends.add(batch))
         if (across := ends.findings()) is not None:
@@ -147,16 +148,20 @@ def said_afterwards(made: Receipt, asked: Callable[[], Made], what: str) -> Made
 
 
 def statements(
-    batches: Iterable[Batch], facts: DepositFacts, policy: Any = None, elsewhere: Elsewhere | None = None
+    batches: Iterable[Batch],
+    facts: DepositFacts,
+    policy: Any = None,
+    elsewhere: Elsewhere | None = None,
+    kept: KeptCalibrations | None = None,
 ) -> Iterator[Batch]:
     """Batches settled into their job, with findings, grades and verdicts. elsewhere: who looks at them and grades them,
-    if not this process."""
+    if not this process; kept: calibrations that the rules are to look at as well."""
     site = zone(facts.zone) if facts.zone else None
     ready = (in_utc(settled(b, facts), site) if site is not None else settled(b, facts) for b in batches)
     if elsewhere is None:
-        yield from (looked_at(batch, policy) for batch in ready)
+        yield from (looked_at(batch, policy, kept) for batch in ready)
     else:
-        yield from looked_at_elsewhere(ready, policy, elsewhere)
+        yield from looked_at_elsewhere(ready, policy, elsewhere, kept)
 
 
 def settled(batch: Batch, facts: DepositFacts) -> Batch:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from archive.answers.kept_calibrations import KeptCalibrations
 from archive.answers.progress import JobLink
 from archive.answers.wording import ENGLISH, Wording
 from archive.store import Archive
@@ -30,7 +31,8 @@ def breaches(archive: Archive, job: str, links: Sequence[JobLink]) -> list[TermB
     """What of the links of a job (as `progress` gives them) does not keep its terms.
 
     Tested to another limit than the job or its schedule requires; tested before the work began or after it ended, where
-    the job states these days; tested with a unit whose calibration had run out, as the rules found at the deposit.
+    the job states these days; tested with a unit whose calibration had run out, as the rules found at the deposit
+    and no calibration that was kept since says otherwise.
     """
     facts = {r[0]: r[1] for r in archive.db.execute("SELECT field, value FROM jobs WHERE job_id = ?", (job,))}
     tested = [(x.label, x.record) for x in links if x.record is not None]
@@ -70,10 +72,16 @@ def sentences(found: Sequence[TermBreach], words: Wording = ENGLISH) -> list[str
 
 def _lapsed(archive: Archive, tested: Sequence[tuple[str, Any]]) -> tuple[str, ...]:
     """Labels of links whose record the rules found tested with a unit out of calibration."""
-    label_of = {r["record_id"]: label for label, r in tested}
+    label_of, record_of = {r["record_id"]: label for label, r in tested}, {r["record_id"]: r for _, r in tested}
+    kept = KeptCalibrations(archive)
     hit: set[str] = set()
     for deposit in sorted({r["deposit"] for _, r in tested}):
-        table = archive.tables(deposit).table("findings").select(["rule", "status", "record_id"])
+        table = archive.tables(deposit).table("findings").select(["rule", "status", "record_id", "where"])
         raised = [f for f in table.to_pylist() if f["rule"] == _LAPSED and f["status"] == "raised"]
-        hit.update(f["record_id"] for f in raised if f["record_id"])
+        for f in raised:
+            r = record_of.get(f["record_id"])
+            serial = r[f"{f['where']}_serial"] if r is not None and f["where"] in ("local", "remote") else None
+            # a calibration that was handed in later than the test settles it
+            if r is not None and not kept.covers(serial, str(r["tested_local"] or "")[:10]):
+                hit.add(f["record_id"])
     return tuple(sorted(label_of[i] for i in hit & label_of.keys()))

@@ -6,6 +6,7 @@ nothing else: no other file, no extension, no variable of Python, and nothing ca
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -217,6 +218,8 @@ class _Makers:
             "jobs": self._jobs,
             "deposits": self._deposits,
             "cases": self._cases,
+            "disposals": self._disposals,
+            "calibrations": self._calibrations,
         }[name]()
 
     @property
@@ -296,6 +299,24 @@ class _Makers:
         rows = [{**dict(r), "withdrawn": bool(r["withdrawn"])} for r in found]
         types = {"deposit": "VARCHAR", "entry": "BIGINT", "at": "VARCHAR", "job_id": "VARCHAR", "records": "BIGINT"}
         return self._own("deposits", rows, types | {"withdrawn": "BOOLEAN"})
+
+    def _disposals(self) -> str:
+        self.archive.catch_up()
+        found = self.archive.db.execute(
+            "SELECT d.job_id, d.number AS entry, e.at, p.number AS proposal, p.deposits, d.records FROM disposals d "
+            "JOIN entries e ON e.number = d.number JOIN disposal_proposals p ON p.id = d.proposal ORDER BY d.number"
+        )
+        rows = [{**dict(r), "deposits": len(json.loads(r["deposits"]))} for r in found]
+        numbers = dict.fromkeys(("entry", "proposal", "deposits", "records"), "BIGINT")
+        return self._own("disposals", rows, {n: numbers.get(n, "VARCHAR") for n in views()["disposals"]["columns"]})
+
+    def _calibrations(self) -> str:
+        self.archive.catch_up()
+        names = views()["calibrations"]["columns"]
+        listed = ", ".join("number AS entry" if n == "entry" else n for n in names)
+        found = self.archive.db.execute(f"SELECT {listed} FROM calibrations ORDER BY number, serial, valid_until")
+        rows = [dict(r) for r in found]
+        return self._own("calibrations", rows, {n: "BIGINT" if n == "entry" else "VARCHAR" for n in names})
 
     def _cases(self) -> str:
         rows = []

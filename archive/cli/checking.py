@@ -73,6 +73,7 @@ def source(
 def _of_archive(path: Path, job: str | None, *, saved: bool) -> CheckInput:
     from archive import store
     from archive.answers.job_schedule import latest_schedule
+    from archive.answers.kept_calibrations import KeptCalibrations
     from archive.answers.known_names import check_job
     from archive.answers.progress import progress
     from archive.answers.records import places, read, retyped_count
@@ -83,14 +84,14 @@ def _of_archive(path: Path, job: str | None, *, saved: bool) -> CheckInput:
     archive = store.open(path)
     if job is not None:
         check_job(archive, job)
-    where = places(archive, Filters(job=job))
+    where, calibrations = places(archive, Filters(job=job)), KeptCalibrations(archive)
     if saved:
         archive.rest_on_every_record()
     lacks = None if saved or job is not None else "not all of its records are checked"
 
     def batches(ids: list[str] | None) -> Iterable[Any]:
         chosen = where.values() if ids is None else [where[i] for i in ids]
-        return read(archive, chosen, lacks=lacks)
+        return map(calibrations.beside, read(archive, chosen, lacks=lacks))
 
     rows = latest_schedule(archive, job) if job is not None else {}
     known = {c.name for c in tables()["schedule"].columns} - {"schedule_id"}

@@ -26,6 +26,24 @@ def sentence(db: sqlite3.Connection) -> str:
     return f"disposed of, and in no answer: the records of job {', '.join(named)}{more}"
 
 
+def of_job(db: sqlite3.Connection, job: str) -> str:
+    """That records of one job were disposed of, by which ledger entries; "" where none were. It names no other job, so
+    that it may leave the house."""
+    rows = db.execute("SELECT number, records FROM disposals WHERE job_id = ? ORDER BY number", (job,)).fetchall()
+    if not rows:
+        return ""
+    told = ", ".join(f"{counted(count, 'record')} by ledger entry {number}" for number, count in rows)
+    return f"earlier records of this job were disposed of and are on no page: {told}"
+
+
+def count(db: sqlite3.Connection) -> str:
+    """How many jobs' records were disposed of, without their names; "" where none were."""
+    jobs, records = db.execute("SELECT count(DISTINCT job_id), coalesce(sum(records), 0) FROM disposals").fetchone()
+    if not jobs:
+        return ""
+    return f"{counted(records, 'record')} of {counted(jobs, 'job')} disposed of: they are in nothing of this"
+
+
 def deposits(db: sqlite3.Connection) -> set[str]:
     """Deposits whose records were disposed of."""
     rows = db.execute("SELECT p.deposits FROM disposals d JOIN disposal_proposals p ON p.id = d.proposal").fetchall()

@@ -39,7 +39,7 @@ def gather(archive: Archive, job: str, *, cover: str = "") -> BookFacts:
         job=job_facts(archive, job, _site(archive, job)),
         links=sorted((_link(x, shelves) for x in state.links), key=lambda x: x.order),
         counts=state.counts,
-        notes=state.notes,
+        notes=[*state.notes, *filter(None, [disposed.of_job(archive.db, job)])],
         terms=breaches(archive, job, state.links),
         instruments=_instruments(records, shelves, deposits),
         findings=shelves.findings(deposits, {r["record_id"] for r in records}, {x.label for x in state.links}),

@@ -20,7 +20,7 @@ from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.group import RateGroup, total
 from archive.answers.rates.source import COHORTS, Choice, CountingSource
 from archive.errors import Trouble
-from archive.store import Archive
+from archive.store import Archive, disposed
 from archive.store.counting.columns import of_parameter
 from archive.vocabulary.counted import agreed, counted
 from archive.vocabulary.link_counts import LinkCounts
@@ -125,6 +125,7 @@ def rates(
     notes += _notes(rows, made.groups, choice, single)
     if made.elsewhere[FINAL] is not NOTHING or made.elsewhere[FIRST] is not NOTHING:
         notes.append("how much jobs differ is estimated from the other jobs of the archive, too: here are few")
+    notes += _disposed(archives)
     found, told, more = judged or (GroupComparison([], [], [], 0), [], [])
     return Rates(
         fields,
@@ -140,6 +141,12 @@ def rates(
         _expected(found.questions, made.groups),
         about(source, choice),
     )
+
+
+def _disposed(archives: Archive | Sequence[Archive]) -> list[str]:
+    """That records were disposed of, which no rate counts; jobs are not named, for a report leaves the house."""
+    listed = [archives] if isinstance(archives, Archive) else archives
+    return [told for a in listed if (told := disposed.count(a.db))]
 
 
 def _expected(questions: int, groups: Sequence[RateGroup]) -> float:

@@ -73,19 +73,24 @@ def tested_before_calibration(look: RecordLook, _: Tolerances) -> Iterator[Answe
         yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in made[rows]])
 
 
-def _covered(look: RecordLook, end: str, tested: npt.NDArray[np.datetime64]) -> Bools:
-    """True where a certificate for the unit's serial number covers the day of the test."""
+def _certified(
+    look: RecordLook, end: str, tested: npt.NDArray[np.datetime64]
+) -> tuple[Bools, npt.NDArray[np.datetime64]]:
+    """Where a certificate for the unit's serial number covers the day of the test; and the last day of the latest one
+    that had ended by then, NaT where there is none."""
     documents = look.batch["documents"]
-    papers = documents.filter(pc.equal(documents.column("kind"), "certificate")).to_pylist()
-    out = np.zeros(look.size, dtype=bool)
+    covered, ended = np.zeros(look.size, dtype=bool), np.full(look.size, np.datetime64("NaT", "D"))
+    if not documents.num_rows:
+        return covered, ended
     serial = look.of_unit(end, "serial")
-    for paper in papers:
+    for paper in documents.filter(pc.equal(documents.column("kind"), "certificate")).to_pylist():
         if not paper["serial"] or not (paper["valid_from"] or paper["valid_until"]):
             continue
         begins, ends = (_bound(paper[c]) for c in ("valid_from", "valid_until"))
         mine = serial == paper["serial"]
-        out |= mine & ((tested >= begins) | np.isnat(begins)) & ((tested <= ends) | np.isnat(ends))
-    return out
+        covered |= mine & ((tested >= begins) | np.isnat(begins)) & ((tested <= ends) | np.isnat(ends))
+        ended = np.where(mine & (tested > ends), np.fmax(ended, ends), ended)
+    return covered, ended
 
 
 def _bound(text: str | None) -> np.datetime64:
@@ -102,21 +107,21 @@ _UNKNOWN = {
 
 @rule("calibration-expired")
 def calibration_expired(look: RecordLook, limits: Tolerances) -> Iterator[Answer]:
-    """Day of the test against the day on which the calibration runs out, else so many months after it was made."""
+    """Day of the test against the day on which the calibration runs out, else so many months after it was made, else
+    the end of the latest certificate. A certificate that covers the day settles it."""
     tested = look.tested[0].astype("datetime64[D]")
     for end in _ENDS:
         made, due = _days(look, end, "calibrated_on"), _days(look, end, "calibration_due")
         month = made.astype("datetime64[M]")
         later = (month + limits["months"]).astype("datetime64[D]") + (made - month.astype("datetime64[D]"))
+        covered, ended = _certified(look, end, tested)
         last = np.where(np.isnat(due), later, due)
-        named = look.words(f"{end}_instrument_id") != ""
+        last = np.where(np.isnat(last), ended, last)
+        named = (look.words(f"{end}_instrument_id") != "") & ~covered
         for (no_test, no_calibration), why in _UNKNOWN.items():
             here = named & (np.isnat(tested) == no_test) & (np.isnat(last) == no_calibration)
             yield NotLooked(np.flatnonzero(here), why.format(end=end))
-        late = tested > last
-        if late.any():
-            late &= ~_covered(look, end, tested)
-        rows = np.flatnonzero(late)
+        rows = np.flatnonzero((tested > last) & ~covered)
         yield Raised(rows, where=end, found=_said(look, rows), expected=[str(d) for d in last[rows]])
 
 
