@@ -16,9 +16,11 @@ import tempfile
 import time
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import pyarrow.csv as pcsv
 
+from archive import store
 from archive.demo.simulator import simulate
 from archive.formats.draft.command import draft_of
 from tests.benchmarks._exports import relabelled, workbook, write
@@ -58,12 +60,15 @@ def survey(folder: Path, quick: bool) -> dict[str, Any]:
         draft_of(sample)
     drafts = time.process_time() - began
     found = took.pop("document")["files"]
+    links = {path.stem: n for path, n in zip(samples, (1, 3, 2 if quick else 10), strict=True)}
+    of_layout = {stem.rstrip("-0123456789"): n for stem, n in links.items()}
     return {
         "what": f"survey {len(found)} files in {len(samples)} unknown layouts",
         **took,
         "one_draft_each_s": round(drafts, 1),
         "times_of_the_drafts": round(took["cpu_s"] / drafts, 1),
         "layouts": len({f["layout"] for f in found}),
+        "agree": all(f["records"] == of_layout[Path(f["path"]).stem.rstrip("-0123456789")] for f in found),
     }
 
 
@@ -93,13 +98,32 @@ def deposit(folder: Path, quick: bool) -> dict[str, Any]:
     for path in sorted(exports.iterdir()):
         pcsv.read_csv(path)
     bare = time.process_time() - began
+    with mock.patch.dict(os.environ, environment):
+        agree = _agree(archive, exports / "0.csv")
     return {
         "what": f"deposit {made_of['new']} links of {size / 1e6:.0f} MB in {_PARTS} files",
         **took,
         "pyarrow_csv_s": round(bare, 1),
         "times_of_pyarrow_csv": round(took["cpu_s"] / bare, 1),
         "letters_typed": len(" ".join(("muniment", *typed))),
+        "agree": made_of["new"] == links and agree,
     }
+
+
+def _agree(archive: Path, export: Path) -> bool:
+    """The curves of the links of one file are in the archive those that pyarrow.csv reads."""
+    wanted: dict[str, list[tuple[float, ...]]] = {}
+    table = pcsv.read_csv(export)
+    points = [n for n in table.column_names if n.endswith("MHz")]
+    for row in table.select(["Link", *points]).to_pylist():
+        wanted.setdefault(row.pop("Link"), []).append(tuple(row.values()))
+    opened = store.open(archive)
+    opened.catch_up()
+    found = opened.db.execute("SELECT link_label, deposit || '/' || position FROM records").fetchall()
+    kept = {
+        label: opened.record(address)["sweeps"]["values"].to_pylist() for label, address in found if label in wanted
+    }
+    return {k: sorted(v) for k, v in wanted.items()} == {k: sorted(map(tuple, v)) for k, v in kept.items()}
 
 
 def _command(*words: object, cwd: Path | None = None, **environment: str) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.benchmarks import delimited, draft, workbook
+from tests.benchmarks import delimited, draft, monday, workbook
 from tests.endurance import exports
 
 
@@ -25,6 +25,13 @@ def test_drafts_agree_with_the_mapping_of_the_export() -> None:
     for row in draft.run(quick=True):
         assert row["placed_otherwise"] == 0, row
         assert row["placed_rightly"] >= 0.75 * row["columns"], row
+
+
+def test_a_mondays_folder_and_job_agree_with_pyarrow() -> None:
+    """Issue 18, figures: a known job is deposited by fewer than 60 letters; three layouts are three."""
+    unknown, known = monday.run(quick=True)
+    assert unknown["agree"] and unknown["layouts"] == 3
+    assert known["agree"] and known["letters_typed"] < monday.SHORTEST
 
 
 def test_a_small_export_of_each_form_loses_nothing(tmp_path: Path) -> None:

@@ -137,9 +137,9 @@ class Parser:
 
     def _holds_others(self, table: pa.Table) -> bool:
         """Whether rows may be blank, headings again or lines to skip, so that the block is to be read with care."""
-        heads = [names.tidy(c) for c in self.head.headings[-1]] if self.head.headings else []
-        at = next((i for i, head in enumerate(heads) if head), None)
-        if at is not None and heads[at] in map(names.tidy, _distinct(table.column(at))):
+        last = self.head.headings[-1] if self.head.headings else []
+        at, head = next(((i, h) for i, c in enumerate(last) if (h := names.tidy(c))), (-1, ""))
+        if head and head in map(names.tidy, _distinct(table.column(at))):
             return True
         if self._may_be_drawn(table):
             return True
