@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
@@ -35,6 +36,7 @@ from archive.spread import Here, Workers
 from archive.store import Archive, mapping_use
 from archive.store.deposits import Deposit, DepositFacts, Receipt
 from archive.store.names import plain
+from archive.store.records import COUNTED
 from archive.tables import Batch, with_id
 from archive.tables import schema as columns
 from archive.vocabulary.counted import counted
@@ -127,10 +129,26 @@ def ingest(archive: Archive, inputs: Iterable[Path], facts: DepositFacts, choice
         if doubts:
             made.details["doubts"] = [d.text for d in doubts]
             made.details["settling"] = doubts[0].settling()
+        if facts.site is not None and job is not None:
+            made.details["notes"] = [*made.details.get("notes", []), *_of_no_site(archive, job, facts.site)]
         if job is not None:
             changed = said_afterwards(made, lambda: changes(before, latest_schedule(archive, job)), "the schedule")
             made.details["schedules"] = [changed] if changed else []
     return made
+
+
+def _of_no_site(archive: Archive, job: str, site: str) -> list[str]:
+    """That records of a job came before its site was stated: they count as of another place until they have it."""
+    (count,) = archive.db.execute(
+        f"SELECT count(*) FROM records WHERE job_id = ? AND site IS NULL AND {COUNTED} AND NOT withdrawn", (job,)
+    ).fetchone()
+    if not count:
+        return []
+    told = shlex.join(["--job", job, "--set", f"site={site}"])
+    return [
+        f"{counted(count, 'record')} of this job came before its site was stated, and may be of another place; give it "
+        f"with `muniment amend ARCHIVE {told}`"
+    ]
 
 
 def said_afterwards(made: Receipt, asked: Callable[[], Made], what: str) -> Made | None:

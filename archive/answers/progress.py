@@ -41,7 +41,8 @@ _PLACE = ("building", "floor", "space", "panel", "port")
 class JobLink:
     """One link of a job. record: row of the catalogue that decides for it; None where none does. why: why none does, or
     why it is in doubt. first_tested: ISO 8601.
-    due_on, place: as scheduled. tested_place: of its tests in the job.
+    due_on, place: as scheduled. tested_place: of its tests in the job. between: why it is not known of which of several
+    scheduled places it is.
     """
 
     result: LinkResult
@@ -51,6 +52,7 @@ class JobLink:
     due_on: str = ""
     place: Mapping[str, str] = field(default_factory=dict)
     tested_place: identity.Place = ()
+    between: str = ""
 
     @property
     def label(self) -> str:
@@ -189,7 +191,7 @@ def _placed(x: JobLink, schedule: ScheduledLinks, lines: Sequence[LineKey]) -> J
         return x
     why = _between(x, [schedule.lines[k] for k in several])
     result = replace(LinkResult(x.label, IN_DOUBT), tests=x.result.tests, further_side=len(lines) > 1)
-    return replace(x, result=result, why="; ".join(w for w in (x.why, why) if w))
+    return replace(x, result=result, why="; ".join(w for w in (x.why, why) if w), between=why)
 
 
 def _between(x: JobLink, lines: Sequence[Row]) -> str:

@@ -36,6 +36,8 @@ class Description:
     draft: str = ""
     unread: bool = False
     read_with: str = ""
+    passed_over: bool = False
+    """An operating or office program left it behind; it is no part of what was handed in."""
     errors: list[str] = field(default_factory=list)
     """What reading it raised as errors, in words."""
 

@@ -226,6 +226,8 @@ class Reading:
         turn = Turn(task.entry, task.found.takes)
         plan = self._plans.get(task.entry.path) or self._plan(task, turn)
         mapping, file.drafted = plan.mapping, plan.drafted
+        if plan.drafted:
+            file.layout = mapping.layout  # that of the first file alike, by whose draft this one is read, too
         file.unplaced, file.unread = list(plan.unplaced), list(plan.unread)
         here = not self._ahead.has(task.entry.path)
         read = partial(task.reader.read, task.entry, mapping=mapping, draft=self._draft)
@@ -618,14 +620,28 @@ def _unknown(entry: Entry) -> Trouble:
             remedy=f"keep it with the job: `muniment attach ARCHIVE FILE --job JOB --kind {kind}`",
         )
     begins = entry.head[:40].decode("utf-8", errors="replace").strip()
+    drafting = "look at it with `muniment survey`, draft a mapping with `muniment mapping draft`"
+    filing = "a letter is kept with its job: `muniment attach ARCHIVE FILE --job JOB --kind letter`; an export: "
     return Trouble(
         "no reader knows this layout",
         code="layout.unknown",
         where=entry.name,
         found=f"{entry.size:,} bytes that begin {begins!r}",
         expected="link record XML, CSV or Parquet, a network-analyser file, or a layout with a mapping",
-        remedy="look at it with `muniment survey`, draft a mapping with `muniment mapping draft`",
+        remedy=filing + drafting if _sentences(entry) else drafting,
     )
+
+
+def _sentences(entry: Entry) -> bool:
+    """Whether a text reads as sentences do: many words, and few of them numbers."""
+    words = entry.head.decode("utf-8", errors="replace").split() if b"\0" not in entry.head else []
+    plain = sum(word.strip(".,;:!?()'\"").isalpha() for word in words)
+    return len(words) >= _FEWEST_WORDS and plain >= _OF_SENTENCES * len(words)
+
+
+_FEWEST_WORDS = 6
+_OF_SENTENCES = 0.8
+"""Share of the words of a letter that are letters alone (common practice, no source)."""
 
 
 def _xml_fault(entry: Entry) -> Trouble | None:

@@ -193,12 +193,14 @@ def _headings(
         )
     if max(len(row) for _, row in rows) == 1:
         return -1, {"link_label": [0]}
+    # of the first rows the one that looks most like headings: a title may stand above them
+    line, row = max(rows[:_LOOK_AT], key=lambda numbered: len(recognised(numbered[1])))
     raise Trouble(
         "no column of this schedule is known to hold the labels of links",
         code="schedule.no-labels",
-        where=f"{where}: line {rows[0][0]}",
-        found=", ".join(c for c in rows[0][1] if c),
-        expected="a heading such as link, cable or label",
+        where=f"{where}: line {line}",
+        found=", ".join(c for c in row if c),
+        expected="a heading such as link, cable number or label",
         remedy="name the column: --schedule-columns link_label=HEADING",
     )
 

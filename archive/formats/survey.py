@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from archive.errors import Trouble
+from archive.formats.containers import is_dropping
 from archive.formats.description import Description
 from archive.formats.mapping.offered import Offered
 from archive.formats.reading import ReadingTask, _taken, tasks
@@ -49,6 +50,8 @@ def survey(
 
 def _describe(task: ReadingTask) -> Description:
     """One file, by its reader's own words where it has some."""
+    if is_dropping(task.entry.name):
+        return Description(task.entry.name, reason="a program put it there, not a person", passed_over=True)
     if task.reader is None or task.found is None:
         return Description(task.entry.name, reason=_reason(task), unread=True)
     own = getattr(task.reader, "describe", None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from datetime import date
 from pathlib import Path
@@ -115,6 +116,27 @@ def test_what_is_advised_of_a_test_between_two_lines_resolves_it(archive: Archiv
     found = progress(store.open(archive.root), JOB)
     assert numbers(found, "passing", "in_doubt", "missing", "unexpected") == [1, 0, 2, 0]
     assert found.notes == ["A1 at floor 1 was not tested"]
+
+
+def test_find_and_identity_show_a_test_between_two_lines(archive: Archive) -> None:
+    after_tests(archive, ("A1", None), ("A2", "1"))
+
+    def told(*words: str) -> Any:
+        return json.loads(CliRunner().invoke(cli, [*words, "--json"]).output)
+
+    root = str(archive.root)
+    outcomes = {r["link"]: r["outcome"] for r in told("find", root)["records"]}
+    assert outcomes == {"A1": "in_doubt", "A2": "passing"}
+    (doubt,) = told("identity", root)["schedule"]
+    assert (doubt["job"], doubt["link"]) == (JOB, "A1") and "scheduled at 2 places (floor 1; floor 2)" in doubt["why"]
+    assert [len(told("identity", root, *w)["schedule"]) for w in (["A1"], ["A2"], ["--job", JOB])] == [1, 0, 1]
+    said = CliRunner().invoke(cli, ["identity", root])
+    assert said.exit_code == 1 and "A1 (job J): the test names no floor" in said.output
+    (record,) = (r["record"] for r in told("find", root)["records"] if r["link"] == "A1")
+    amended = ["amend", root, "--record", record, "--set", "floor=2", "--by", "R. Ostrander", "--reason", "the plan"]
+    assert CliRunner().invoke(cli, amended).exit_code == 0
+    assert told("identity", root)["schedule"] == []
+    assert {r["outcome"] for r in told("find", root)["records"]} == {"passing"}
 
 
 def test_identity_sends_a_test_between_two_lines_to_amend(archive: Archive) -> None:

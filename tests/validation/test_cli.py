@@ -132,7 +132,7 @@ def test_sarif(run: Run, job: Callable[..., Path], tmp_path: Path) -> None:
         (["--report", "out.docx"], "expected a name that ends in .html or .pdf"),
         (["--today", "yesterday"], "expected a day such as"),
         (["--policy", "{bad}"], "zone-missing"),
-        (["--schedule", "{odd}"], "link, cable or label"),
+        (["--schedule", "{odd}"], "link, cable number or label"),
     ],
 )
 def test_one_clear_line_and_nothing_done(

@@ -106,7 +106,7 @@ def test_a_label_that_is_there_twice_counts_once(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("table", "says"),
     [
-        ([["foo", "bar"], ["1", "2"]], "link, cable or label"),
+        ([["foo", "bar"], ["1", "2"]], "link, cable number or label"),
         ([[""]], "empty"),
         ([["Link", "Due"], ["A", "03/04/2025"]], "two ways"),
         ([["Link", "Due"], ["A", "next week"]], "no date"),

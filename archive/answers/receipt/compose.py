@@ -116,10 +116,13 @@ def _read(told: dict[str, Any], words: Wording) -> list[Block]:
                 )
             )
         )
+    alike: dict[tuple[str, ...], list[str]] = {}
     for draft in told.get("drafted", []):
         if draft["unplaced"]:
-            names = words.some(draft["unplaced"], _SHOWN)
-            blocks.append(Para(words("{file}: the draft has no place for {names}", file=draft["file"], names=names)))
+            alike.setdefault(tuple(draft["unplaced"]), []).append(draft["file"])
+    for unplaced, files in alike.items():
+        file, names = words.some(ranges(files), _SHOWN), words.some(unplaced, _SHOWN)
+        blocks.append(Para(words("{file}: the draft has no place for {names}", file=file, names=names)))
     return blocks
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -49,6 +49,7 @@ def command(
     from archive.answers import count_text
     from archive.answers.cases import names_by_link
     from archive.answers.known_names import hints
+    from archive.answers.schedule_doubts import between_lines
     from archive.store.catalogue.label_search import MOST, matches
     from archive.store.catalogue.search import find, matched
 
@@ -60,7 +61,8 @@ def command(
     cut = bool(most) and len(found) > most
     found = found[: most or None]
     crowded = among is not None and (len(among) >= MOST or not_all_looked_at(held.db, str(wanted.link), among))
-    rows = [plain(r, filters["job"]) for r in found]
+    between = between_lines(held, found)
+    rows = [plain(r, filters["job"], between) for r in found]
     named = names_by_link(held, [r["link"] for r in found])
     for shown, row in zip(rows, found, strict=True):
         shown["cases"] = named.get(row["link"], [])
@@ -98,8 +100,9 @@ def not_all_looked_at(db: Any, typed: str, among: list[Any]) -> bool:
     return not any(m.how == EXACT for m in among) and crowded(db, typed)
 
 
-def plain(r: Any, job: str | None = None) -> dict[str, Any]:
-    """A row of the catalogue as commands print it. job: the job that was asked about; standing is the role shown."""
+def plain(r: Any, job: str | None = None, between: Collection[int] = ()) -> dict[str, Any]:
+    """A row of the catalogue as commands print it. job: the job that was asked about; standing is the role shown.
+    between: rows that may be of several lines of a schedule."""
     from archive import vocabulary
     from archive.vocabulary.link_counts import IN_CONFLICT, IN_DOUBT, record_result
 
@@ -122,7 +125,7 @@ def plain(r: Any, job: str | None = None) -> dict[str, Any]:
         "standing": bool(r["accepted"] if job is not None else r["current"]),
         "accepted": bool(r["accepted"]),
         "current": bool(r["current"]),
-        "outcome": IN_DOUBT if r["doubt"] else IN_CONFLICT if r["conflict"] else result.outcome,
+        "outcome": IN_DOUBT if r["doubt"] or r["row"] in between else IN_CONFLICT if r["conflict"] else result.outcome,
         "by_instrument": result.by_instrument,
         "margin_db": r["margin"],
         "parameter": r["parameter"],

@@ -19,9 +19,11 @@ from archive.cli.common import (
     signer_options,
 )
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 if TYPE_CHECKING:
     from archive.answers.folder_doubts import FolderDoubt
+    from archive.answers.schedule_doubts import ScheduleDoubt
 
 
 @click.command("identity")
@@ -59,8 +61,8 @@ def command(
     that were tested at other places; until it is settled each side is counted as in doubt, and neither passes nor
     fails.
 
-    A test that may be of several places of the schedule is in doubt in `muniment progress` alone, and is not listed
-    here: what resolves it is its place, given with `muniment amend --set floor=...`.
+    A test that may be of several places of the schedule is listed, too; what resolves it is its place, given with
+    `muniment amend --set floor=...`.
 
     A folder in which files were handed in may speak against the place that their records state, or hold tests of a
     label that lies in another folder too. It decides nothing: --folder settles that, by an amendment where it tells
@@ -78,6 +80,7 @@ def command(
     from archive import store
     from archive.answers import folder_doubts
     from archive.answers.doubts import doubts, settle
+    from archive.answers.schedule_doubts import schedule_doubts
     from archive.cli import signer
     from archive.store.catalogue.filters import Filters
 
@@ -105,24 +108,35 @@ def command(
             print_next("progress", archive, "--job", job or "JOB")
         done(False)
     found = doubts(opened, link, job=job, site=site)
+    of_schedule = schedule_doubts(opened, link, job=job, site=site)
     of_folders = folder_doubts.all_folder_doubts(opened, job) if link is None and site is None else []
     if as_json:
         listed = [{"deposit": d.deposit, "folders": d.folders, "why": d.text} for d in of_folders]
-        print_json({"in_doubt": found, "folders": listed})
+        print_json({"in_doubt": found, "schedule": [d.plain() for d in of_schedule], "folders": listed})
     elif not quiet:
-        _print(archive, job, found, of_folders)
-    done(bool(found or of_folders))
+        _print(archive, job, found, of_schedule, of_folders)
+    done(bool(found or of_schedule or of_folders))
 
 
-def _print(archive: Path, job: str | None, found: list[dict[str, Any]], of_folders: list[FolderDoubt]) -> None:
+def _print(
+    archive: Path,
+    job: str | None,
+    found: list[dict[str, Any]],
+    of_schedule: list[ScheduleDoubt],
+    of_folders: list[FolderDoubt],
+) -> None:
     for doubt in found:
         print_line(f"{doubt['link']}: {doubt['why']}")
         for side in doubt["sides"]:
             print_line(f"  {', '.join(side['tested'])}  {side['what']}")
+    for between in of_schedule:
+        print_line(f"{between.link} (job {between.job}): {between.why}")
     for of in of_folders:
         print_line(f"deposit {of.deposit}: {of.text}")
         print_line(f"  settle it: {of.settling()}, or with keep for what the folder tells")
     print_line(f"{len(found)} label{'s' * (len(found) != 1)} in doubt")
+    if of_schedule:
+        print_line(f"{counted(len(of_schedule), 'link')} that may be of several scheduled places")
     if of_folders:
         print_line(f"{len(of_folders)} doubt{'s' * (len(of_folders) != 1)} raised by folders")
     if found:

@@ -10,6 +10,7 @@ import click
 from archive.cli.common import ARCHIVE, done, output_options, print_json, print_line, print_next, say, signer_options
 from archive.cli.plain import exact_output
 from archive.errors import Trouble
+from archive.vocabulary.counted import counted
 
 _FEW = 5
 """Lines without a name that are listed one by one."""
@@ -184,7 +185,7 @@ def _list_shelf(archive: Path, as_json: bool, quiet: bool) -> None:
             f"{r['layout'] or 'no mapping of exports'}  {r['sha256'][:12]}{'  recognises' if r['recognises'] else ''}"
         )
         by = f" by {r['by']}" if r["by"] else " by somebody who gave no name" if r["shelf"] else ""
-        print_line(f"    {r['how']}{by}, {r['at'][:10]}; {r['files']} files were read by it")
+        print_line(f"    {r['how']}{by}, {r['at'][:10]}; read by it: {counted(r['files'], 'file')}")
     first = sum(r["recognises"] for r in rows)
     say(f"{len(rows)} mappings, of which {first} recognise what is deposited", quiet=quiet)
 

@@ -133,6 +133,7 @@ def _document(file: Any) -> dict[str, Any]:
         "set_aside": file.set_aside,
         "notes": file.notes,
         "errors": file.errors,
+        "passed_over": file.passed_over,
         "draft": file.draft or None,
     }
 
@@ -158,7 +159,9 @@ def _print(files: list[Any]) -> None:
         lack = "1 file lacks" if len(drafts) == 1 else f"{len(drafts)} files lack"
         print_line(f"{lack} a map or mapping; `muniment survey FILE --draft` prints a draft for one file")
     counts = [_count(len(files), "file"), _count(sum(f.records for f in files), "record")]
-    print_line(", ".join([*counts, f"{sum(f.unread for f in files)} not read"]))
+    passed = sum(f.passed_over for f in files)
+    counts += [f"{sum(f.unread for f in files)} not read", *([f"{passed} passed over"] if passed else [])]
+    print_line(", ".join(counts))
 
 
 def _kind(file: Any, beside: dict[str, list[str]]) -> Any:
@@ -190,6 +193,8 @@ def _unmapped(group: list[Any]) -> list[str]:
 def _lines(group: list[Any], beside: list[str]) -> list[str]:
     """The lines for files of one kind, below their paths. beside: files that are read together with the one."""
     file = group[0]
+    if file.passed_over:
+        return [f"passed over: {file.reason}"]
     if file.unread:
         what = f"{file.layout}, but not read" if file.layout else "not recognised"
         return [f"{what}: {'; '.join(file.set_aside) or file.reason}"]
