@@ -138,7 +138,7 @@ def _delimited(data: bytes, where: str) -> list[tuple[int, list[str]]]:
             "this row cannot be read; a quote that is opened is perhaps not closed",
             code="schedule.not-a-table",
             where=f"{where}: line {first}",
-            found=str(error),
+            found="the end of the list inside a quote" if "unexpected end" in str(error) else str(error),
             expected="one link a row",
             remedy="hand in a list whose quotes are closed; nothing was taken from this one",
         ) from None

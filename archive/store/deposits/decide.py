@@ -243,6 +243,9 @@ class _There:
     def __init__(self, db: sqlite3.Connection) -> None:
         self._db = db
         self._new: dict[tuple[str, Any], list[ComparedRecord]] = defaultdict(list)
+        self._others: dict[tuple[str, str], tuple[dict[str | None, int], int | None]] = {}
+        """Of a file, read otherwise than so: the latest record (its row) of each place, and of all; None where none is
+        there."""
 
     def by(self, column: str, value: Any) -> list[ComparedRecord]:
         """Records with a value in a column, oldest first, at most _MOST of the archive and of the deposit."""
@@ -258,12 +261,18 @@ class _There:
         """A record that another mapping or reader gave of the same file: of the same place, or else any."""
         if here.source_id is None:
             return None
-        found = self._db.execute(
-            f"SELECT {_COLUMNS} FROM records WHERE source_id = ? AND reading != ? "
-            "ORDER BY source_place IS NOT ?, row DESC LIMIT 1",
-            (here.source_id, here.reading, here.source_place),
-        ).fetchone()
-        return None if found is None else _seen(found)
+        key = here.source_id, here.reading
+        if key not in self._others:  # asked once for all records of a file
+            found = self._db.execute(
+                "SELECT source_place, row FROM records WHERE source_id = ? AND reading != ? ORDER BY row", key
+            )
+            rows = [tuple(r) for r in found.fetchall()]
+            self._others[key] = dict(rows), rows[-1][1] if rows else None
+        by_place, latest = self._others[key]
+        if latest is None:
+            return None
+        row = by_place.get(here.source_place, latest)
+        return _seen(self._db.execute(f"SELECT {_COLUMNS} FROM records WHERE row = ?", (row,)).fetchone())
 
     def has(self, here: ComparedRecord) -> bool:
         """Whether this reading of this record is there."""
