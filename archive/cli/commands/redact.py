@@ -103,7 +103,7 @@ def command(
         elif dry_run:
             print_next_text("the same command without --dry-run")
         if left:
-            number = len({place.partition(": ")[0] for place in left})
+            number = len(left)
             others = "1 other file" if number == 1 else f"{number} other files"
             print_line(
                 f"To be looked at: the name is, or may be, in {others}; take each out with `redact --file PLACE`"
