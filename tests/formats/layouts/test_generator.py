@@ -135,4 +135,6 @@ def test_the_benchmark_measures_without_breaking() -> None:
     assert rows[0]["documents"] == 6
     assert rows[0]["items"] > 100
     assert rows[0]["broke"] == 0
-    assert all(0 <= row["drafted_right"] <= 1 for row in rows)
+    shares = [row["drafted_right"] for row in rows if "drafted_right" in row]  # other rows name what is lost
+    assert len(shares) > 5
+    assert all(0 <= share <= 1 for share in shares)
