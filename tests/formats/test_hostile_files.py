@@ -88,7 +88,7 @@ def test_one_record_of_a_file(tmp_path: Path, name: str) -> None:
 def test_a_text_of_mixed_encodings_ends(tmp_path: Path) -> None:
     path = tmp_path / "mixed.csv"
     path.write_bytes(hostile.mixed_encodings())
-    with pytest.raises(Trouble, match="text does not fit its encoding"):
+    with pytest.raises(Trouble, match=r"text does not fit its encoding|it reads no record"):
         list(archive.formats.read(path))
 
 

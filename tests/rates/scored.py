@@ -265,7 +265,7 @@ def _sensitivity(m: re.Match[str], known: _Known, _n: str, _t: Any, document: An
 
 def _by_instrument(m: re.Match[str], known: _Known, _n: str, _t: Any, _d: Any) -> Iterator[tuple[str, str]]:
     want = sum(x.evidence != "full-sweep" for x in known.links)
-    yield _judge(int(m["number"]) == want), "by instrument"
+    yield _judge(_whole(m["number"]) == want), "by instrument"
 
 
 def _one_job(m: re.Match[str], known: _Known, noun: str, _t: Any, document: Any) -> Iterator[tuple[str, str]]:
@@ -274,7 +274,7 @@ def _one_job(m: re.Match[str], known: _Known, noun: str, _t: Any, document: Any)
     for x in known.links:
         begun = document.get("cohort") or noun in ("cable type", "length band")
         jobs.setdefault(_words(x.job if begun else x.now, x)[noun], set()).add(x.now_of)
-    yield _judge(int(m["number"]) == sum(len(j) == 1 for j in jobs.values())), "one job"
+    yield _judge(_whole(m["number"]) == sum(len(j) == 1 for j in jobs.values())), "one job"
 
 
 def _small(m: re.Match[str], known: _Known, noun: str, _t: Any, document: Any) -> Iterator[tuple[str, str]]:
@@ -286,7 +286,7 @@ def _small(m: re.Match[str], known: _Known, noun: str, _t: Any, document: Any) -
     want = sum(max(now.get(w, 0), first.get(w, 0)) < 20 for w in {*now, *first})
     # tests that are in doubt, or of copies, can be a group of no link
     want += sum(str(row[noun.replace(" ", "_")] or "unknown") not in {*now, *first} for row in document["rows"])
-    yield _judge(int(m["number"]) == want), "small groups"
+    yield _judge(_whole(m["number"]) == want), "small groups"
 
 
 def _periods(kind: str) -> Rule:
@@ -340,6 +340,11 @@ def _nothing_changes(_m: re.Match[str], known: _Known, *_rest: Any) -> Iterator[
     yield _judge(not known.truth.world.planted), "nothing changes"
 
 
+def _whole(number: str) -> int:
+    """A printed number, with its marks between thousands."""
+    return int(number.replace(",", ""))
+
+
 _NUMBER = r"[+-]?[\d.]+"
 _POWER = (
     r"With (?P<jobs>\d+) jobs? against (?P<rest>\d+), an? .+ at (?P<low>[\d.]+) % against (?P<high>[\d.]+) % would be "
@@ -369,10 +374,10 @@ RULES: tuple[tuple[str, Rule], ...] = (
         _sensitivity,
     ),
     (r"Intervals are of the rate|are worth as many independent links", _untold("what an interval is")),
-    (r"(?P<number>\d+) links? rests? on the instrument's verdict alone", _by_instrument),
+    (r"(?P<number>[\d,]+) links? rests? on the instrument's verdict alone", _by_instrument),
     (r"\d+ groups are too many to search", _untold("not searched")),
-    (r"(?P<number>\d+) of \d+ groups (?:is|are) one job", _one_job),
-    (r"(?P<number>\d+) of \d+ groups (?:has|have) fewer than 20 links", _small),
+    (r"(?P<number>[\d,]+) of [\d,]+ groups? (?:is|are) one job", _one_job),
+    (r"(?P<number>[\d,]+) of [\d,]+ groups? (?:has|have) fewer than 20 links", _small),
     (r"(?P<listed>.+): outside the limits", _periods("point")),
     (r"(?P<listed>.+): where the smoothed line leaves its limits", _periods("smoothed")),
     (

@@ -307,7 +307,8 @@ def test_numbers_in_json_are_finite(of_years: Path) -> None:
 
 
 def test_a_csv_of_rates_holds_no_formula() -> None:
-    data = encoded([{"site": "=1+1", "low": -1.5, "of": ["@x", "y"]}, {"site": "a\rb", "low": None, "of": "-x"}], "csv")
+    rows = [{"site": "=1+1", "low": -1.5, "of": ["@x", "y"]}, {"site": "a\rb", "low": None, "of": "-x"}]
+    data = encoded(rows, "csv", {})
     assert list(csv.reader(io.StringIO(data.decode(), newline=""))) == [
         ["site", "low", "of"],
         ["'=1+1", "-1.5", "'@x; y"],
