@@ -13,7 +13,7 @@ from archive import limits, vocabulary
 from archive.answers.rates.cable_shares import cable_notes
 from archive.answers.rates.fields import GroupField, chosen
 from archive.answers.rates.histogram import Histogram
-from archive.answers.rates.packed_curves import CurvesAsked, Selected, count_curves
+from archive.answers.rates.packed_curves import LACKS, CurvesAsked, Selected, count_curves
 from archive.answers.rates.rates import about as described
 from archive.answers.rates.rates import name_of
 from archive.answers.rates.source import Choice, CountingSource
@@ -22,6 +22,7 @@ from archive.limits import Limit
 from archive.spread import Workforce
 from archive.store import Archive
 from archive.store.bag_reading import BagReading
+from archive.store.checked_files import passed_over
 from archive.store.counting.columns import BITS
 
 TESTS = {"current": BITS["current"], "first": BITS["first"], "all": BITS["live"]}
@@ -183,7 +184,8 @@ def _selected(
     for deposit, members in groupby(rows, key=lambda r: r[0]):
         some = list(members)
         codes = tuple(code[tuple(m[3:])] for m in some)
-        selected.append(Selected(deposit, BagReading.of(archive, deposit), tuple(m[1] for m in some), codes))
+        with passed_over(deposit, LACKS):
+            selected.append(Selected(deposit, BagReading.of(archive, deposit), tuple(m[1] for m in some), codes))
     return selected, found, {str(r[2]) for r in rows if r[2] is not None}
 
 

@@ -31,6 +31,7 @@ _NONE = -(2**31)
 """Stands for a missing point; no scaled value is so small."""
 
 
+LACKS = "not all of its curves are counted"
 MEASURED, DERIVED, RECOMPUTED = "measured", "derived", "recomputed"
 
 
@@ -120,7 +121,7 @@ def _counted(piece: _CurvesToCount) -> CurveCounts:
     counter = _CurveCounter(piece.asked)
     for one in piece.bags:
         positions, groups = np.array(one.positions, np.int64), np.array(one.groups, np.int64)
-        with passed_over(one.deposit, "not all of its curves are counted"):
+        with passed_over(one.deposit, LACKS):
             counter.add(one.bag.tables, piece.origin, positions, groups)
     for histogram in counter.found.histograms:
         histogram.trim()
