@@ -59,10 +59,11 @@ def command(
         )
     else:
         named = [name for name, value in filters.items() if value is not None]
+        whose = "filters" if named else "workers"
         named += ["scheduler"] if scheduler else ["workers"] if workers > 1 else []
         if named:
             raise Trouble(
-                "filters and workers are for an archive",
+                f"{whose} are for an archive",
                 code="option.needs-archive",
                 found=f"--{named[0].replace('_', '-')}",
                 where=inputs[0],
