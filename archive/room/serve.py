@@ -82,7 +82,7 @@ def serve(
         address = RoomAddress(hosts, base, outward is not None, uploads)
         users = None if outward is None else outward.users
         guard = Guard(application(root, pages, log, holder, desk), door, address, users, log, _page)
-        memory.remember(archive.id, "room-port", port if outward is None else None)
+        memory.remember(archive.id, _PORTS, [*_open_ports(archive.id), *([port] if outward is None else [])])
         server = uvicorn.Server(_config(guard, outward))
         announce(
             f"http://{HOST}:{port}/open?t={door.issue()}"
@@ -118,12 +118,21 @@ def another_token(root: Path) -> str:
     Errors: Trouble where none was started.
     """
     archive = store.open(root)
-    folder, port = memory.folder(archive.id), memory.recall(archive.id, "room-port")
-    if folder is None or not isinstance(port, int) or not _answers(port):
+    folder, ports = memory.folder(archive.id), _open_ports(archive.id)
+    if folder is None or not ports:
         raise Trouble(
             "no room is open for this archive", code="room.none", where=str(root), remedy="start one: `muniment room`"
         )
-    return f"http://{HOST}:{port}/open?t={Door(folder / _SETTINGS / 'tokens').issue()}"
+    return f"http://{HOST}:{ports[-1]}/open?t={Door(folder / _SETTINGS / 'tokens').issue()}"
+
+
+_PORTS = "room-ports"
+
+
+def _open_ports(archive_id: str) -> list[int]:
+    """Ports of the rooms that this user has open for an archive, the last one last."""
+    kept = memory.recall(archive_id, _PORTS)
+    return [p for p in kept if isinstance(p, int) and _answers(p)] if isinstance(kept, list) else []
 
 
 def _answers(port: int) -> bool:

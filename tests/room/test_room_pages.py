@@ -8,7 +8,7 @@ import re
 import zipfile
 from html import escape
 from pathlib import Path
-from urllib.parse import quote, urlencode
+from urllib.parse import quote, urlencode, urlsplit
 
 import numpy as np
 import pytest
@@ -308,6 +308,14 @@ def test_sign_ins_are_listed_and_ended(room, inside):
     same = {"sec_fetch_site": "same-origin", "cookie": other[1], "content_type": kind}
     assert room.ask(other[0] + "/sign-ins/end", "POST", body, **same).status == 303
     assert get(room, other, "/").status == 401 and get(room, inside, "/").status == 200
+
+
+def test_a_room_is_found_again_after_a_second_one_was_closed(room, inside):
+    """Two rooms of one user on one archive: what is asked for is an address of one that is open."""
+    second = Room(room.archive, room.log.parent)
+    assert urlsplit(second.command("room", str(room.archive), "--again").strip()).port == second.port
+    second.close()
+    assert urlsplit(room.command("room", str(room.archive), "--again").strip()).port == room.port
 
 
 def test_a_search_is_an_address(room, inside):
